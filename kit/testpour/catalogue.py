@@ -1,0 +1,208 @@
+"""Factors and readings, each declared once: unit, believable range, label and how it is measured.
+
+`catalogue.toml` holds the trade's own; a study may override any of them or add columns of its own. The
+check, the axis label, the sentence, the form field and the log all ask the declaration.
+"""
+
+import math
+import tomllib
+from dataclasses import dataclass, fields, replace
+from functools import cache
+from importlib.resources import files
+
+from testpour.units import UnitProblem, show, to_unit
+
+YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
+NO = {"no", "n", "false", "0", "0.0", "off", "open", "-"}
+
+
+class ColumnProblem(ValueError):
+    """A factor or reading is declared in a way that cannot work."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """One declared column of the log.
+
+    Parameters
+    ----------
+    name : str
+        Column name, for example ``"gel_time"``.
+    unit : str
+        Unit the log stores; a hardness scale by its name; ``""`` for a plain number.
+    low, high : float
+        Smallest and largest believable value, in `unit`.
+    words : str
+        The name as it reads in a sentence; made from `name` if not given.
+    how, standard, source : str
+        How it is measured, after which standard, and where the figures come from.
+    """
+
+    name: str
+    unit: str = ""
+    low: float = -math.inf
+    high: float = math.inf
+    words: str = ""
+    how: str = ""
+    standard: str = ""
+    source: str = ""
+
+    def __post_init__(self):
+        if not self.words:
+            object.__setattr__(self, "words", self.name.replace("_", " "))
+        if self.low > self.high:
+            raise ColumnProblem(
+                f"{self.name}: low {self.low:g} is above high {self.high:g}. Swap them in the study file."
+            )
+
+    @property
+    def label(self):
+        """Axis label, for example ``"gel time (min)"``."""
+        unit = {"degC": "°C"}.get(self.unit, self.unit)
+        return f"{self.words} ({unit})" if unit else self.words
+
+    @property
+    def range_words(self):
+        """The believable range in words, for example ``"0 to 4 %"``."""
+        return f"{self.low:g} to {show(self.high, self.unit)}"
+
+    def parse(self, value):
+        """`value` (number or text with a unit) as a float in `unit`, inside the believable range.
+
+        Raises
+        ------
+        UnitProblem
+            If it cannot be read, or lies outside the range.
+        """
+        number = to_unit(value, self.unit, self.words)
+        if not self.low <= number <= self.high:
+            raise UnitProblem(
+                f"{self.words}: {value} is outside {self.range_words}. Check the number and its unit; "
+                "if it is right, widen the range in the study file."
+            )
+        return number
+
+    def show(self, value):
+        """`value` with its unit, as it reads in a sentence."""
+        return show(value, self.unit)
+
+
+@dataclass(frozen=True)
+class Factor(Column):
+    """A setting that may differ between pours.
+
+    Parameters
+    ----------
+    role : {"chosen", "met", "carried"}
+        Chosen by the person, met in the room, or carried in by a lot.
+    kind : {"number", "yes/no", "text"}
+    usual : float
+        The value taken where nothing is said, in `unit`.
+    span : tuple of float
+        From and to, in `unit`: where the plan puts its pours.
+    by_session : bool
+        True where all pours of a session share the value.
+    """
+
+    role: str = "chosen"
+    kind: str = "number"
+    usual: float = math.nan
+    span: tuple = ()
+    by_session: bool = False
+
+    def parse(self, value):
+        """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot."""
+        if self.kind == "text":
+            return str(value).strip()
+        if self.kind == "yes/no":
+            word = str(value).strip().casefold()
+            if word in YES | NO:
+                return float(word in YES)
+            raise UnitProblem(f"{self.words}: {value!r} is neither yes nor no. Write yes or no.")
+        return super().parse(value)
+
+    def show(self, value):
+        """`value` as it reads in a sentence."""
+        if self.kind == "yes/no":
+            return "yes" if value else "no"
+        return str(value) if self.kind == "text" else super().show(value)
+
+
+@dataclass(frozen=True)
+class Reading(Column):
+    """A measured outcome.
+
+    Parameters
+    ----------
+    scale : {"log", "plain", "share", "grades"}
+        How the reading spreads: by ratios, by differences, as a share of its range, or in grades.
+    grades : tuple of str
+        What each grade means, from grade 0 up.
+    better : {"lower", "higher", "window"}
+    ages : tuple of float
+        Hours after mixing at which it is read; empty for a reading that has one moment of its own.
+    resolution : float
+        Step of the instrument, in `unit`; 0 where it does not matter.
+    """
+
+    scale: str = "plain"
+    grades: tuple = ()
+    better: str = "window"
+    ages: tuple = ()
+    resolution: float = 0.0
+
+    def show(self, value):
+        """`value` as it reads in a sentence; a grade with its word."""
+        if self.grades:
+            return f"grade {value:g} ({self.grades[round(value)]})"
+        return super().show(value)
+
+
+@cache
+def catalogue():
+    """The trade's own declarations: ``{"factors": {name: Factor}, "readings": {name: Reading}}``."""
+    text = files("testpour").joinpath("catalogue.toml").read_text("utf-8")
+    raw = tomllib.loads(text)
+    return {
+        "factors": {name: declare(Factor, name, entry) for name, entry in raw["factors"].items()},
+        "readings": {name: declare(Reading, name, entry) for name, entry in raw["readings"].items()},
+    }
+
+
+def declare(kind, name, entry, base=None):
+    """A `Factor` or `Reading` from a table of a TOML file, on top of `base` where given.
+
+    Raises
+    ------
+    ColumnProblem
+        If the table holds a key that no declaration has, or a bound that cannot be read.
+    """
+    allowed = {f.name for f in fields(kind)} - {"name"}
+    entry = dict(entry)
+    if "from" in entry or "to" in entry:
+        entry["span"] = [entry.pop("from", None), entry.pop("to", None)]
+    unknown = sorted(set(entry) - allowed)
+    if unknown:
+        raise ColumnProblem(
+            f"{name}: {', '.join(unknown)} means nothing here; allowed are from, to, {', '.join(sorted(allowed))}."
+        )
+    unit = entry.get("unit", base.unit if base else "")
+    for key in ("low", "high", "usual", "resolution"):
+        if key in entry:
+            entry[key] = to_unit(entry[key], unit, f"{name}, {key}")
+    for key in ("span", "ages"):
+        if key in entry:
+            entry[key] = tuple(_ends(name, key, entry[key], unit if key == "span" else "h", base))
+    if "grades" in entry:
+        entry["grades"] = tuple(entry["grades"])
+    return replace(base, **entry) if base else kind(name=name, **entry)
+
+
+def _ends(name, key, values, unit, base):
+    """The ends of a span, or ages, as floats; an end left out is the catalogue's."""
+    for place, value in enumerate(values):
+        if value is None:
+            if not base or len(base.span) != 2:
+                raise ColumnProblem(f"{name}: give both from and to.")
+            value = base.span[place]
+        yield to_unit(value, unit, f"{name}, {key}")

@@ -1,0 +1,155 @@
+"""What a study asks: its factors, its readings and what a good casting must meet.
+
+Everything else in the package takes the study as given; `study_file` reads and writes it.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from testpour.units import UnitProblem, show
+
+
+class StudyProblems(ValueError):
+    """The study file, or settings given to it, cannot be used; `problems` lists each reason."""
+
+    def __init__(self, where, problems):
+        self.problems = list(problems)
+        more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
+        super().__init__(f"{where}: {self.problems[0]}{more}")
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What a good casting must meet in one reading.
+
+    Parameters
+    ----------
+    reading : str
+    at_least, at_most : float or None
+        Bounds in the reading's unit; either may be left out.
+    age : float or None
+        Hours after mixing, for a reading that changes with age.
+    """
+
+    reading: str
+    at_least: float | None = None
+    at_most: float | None = None
+    age: float | None = None
+
+    def words(self, reading):
+        """The aim in words, for example ``"gel time 15 to 45 min"``."""
+        low, high = self.at_least, self.at_most
+        if low is not None and high is not None:
+            bound = f"{low:g} to {show(high, reading.unit)}"
+        elif low is not None:
+            bound = f"at least {reading.show(low)}"
+        else:
+            bound = f"at most {reading.show(high)}"
+        return f"{reading.words} {bound}" + (f" at {self.age:g} h" if self.age else "")
+
+
+@dataclass(frozen=True)
+class Study:
+    """One question about one resin system in one workshop.
+
+    Parameters
+    ----------
+    name, question : str
+    factors : tuple of Factor
+    readings : tuple of Reading
+    aims : tuple of Aim
+    resin : dict
+        ``kind`` (text), ``density`` and ``catalyst_density`` in g/mL.
+    log : str
+        Where the log is kept: a file beside the study, or a database address.
+    folder : Path
+        Where the study file lies.
+    """
+
+    name: str
+    question: str
+    factors: tuple
+    readings: tuple
+    aims: tuple
+    resin: dict
+    log: str = "log.sqlite"
+    folder: Path = Path(".")
+
+    def factor(self, name):
+        """The factor of that name; a KeyError that lists the names otherwise."""
+        return _named(self.factors, name, "factor")
+
+    def reading(self, name):
+        """The reading of that name; a KeyError that lists the names otherwise."""
+        return _named(self.readings, name, "reading")
+
+    @property
+    def varied(self):
+        """Chosen factors that have a span to plan over."""
+        return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)
+
+    def settings(self, given=None, **more):
+        """Settings as one complete row of floats, usual values where nothing is said.
+
+        Parameters
+        ----------
+        given : dict, optional
+            Factor name to number or text with a unit; `more` adds to it.
+
+        Returns
+        -------
+        dict
+            Every numeric factor of the study, as a float in its declared unit.
+
+        Raises
+        ------
+        StudyProblems
+            Naming every setting that is unknown, unreadable or unbelievable.
+        """
+        given = {**(given or {}), **more}
+        problems = [
+            f"{name} is not a factor of this study; it has {', '.join(f.name for f in self.factors)}."
+            for name in given
+            if name not in {f.name for f in self.factors}
+        ]
+        row = {}
+        for factor in self.factors:
+            try:
+                if factor.name in given and given[factor.name] is not None:
+                    row[factor.name] = factor.parse(given[factor.name])
+                elif factor.kind != "text":
+                    row[factor.name] = factor.usual
+            except UnitProblem as problem:
+                problems.append(str(problem))
+        if problems:
+            raise StudyProblems("Settings", problems)
+        return row
+
+    def sentence(self):
+        """The study in a few sentences."""
+        aims = "; ".join(aim.words(self.reading(aim.reading)) for aim in self.aims)
+        varied = ", ".join(
+            f.words if f.kind == "yes/no" else f"{f.words} {f.span[0]:g} to {f.show(f.span[1])}"
+            for f in self.varied
+        )
+        return (
+            f"{self.name}. {self.question} Varied: {varied or 'nothing yet'}. "
+            f"A good casting: {aims or 'no aim stated yet'}."
+        )
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        aims = "".join(f"\n- {aim.words(self.reading(aim.reading))}" for aim in self.aims)
+        varied = "".join(f"\n- {f.label}: {f.how}" for f in self.varied)
+        return (
+            f"**{self.name}.** {self.question}\n\nVaried from pour to pour:{varied or ' nothing yet.'}\n\n"
+            f"A good casting meets:{aims or ' no aim stated yet.'}"
+        )
+
+
+def _named(columns, name, what):
+    for column in columns:
+        if column.name == name:
+            return column
+    raise KeyError(f"No {what} {name!r} in this study; it has {', '.join(c.name for c in columns)}.")

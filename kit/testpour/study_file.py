@@ -1,0 +1,179 @@
+"""The study file: `study.toml`, read with every problem named at once, and written back."""
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+from testpour.catalogue import ColumnProblem, Factor, Reading, catalogue, declare
+from testpour.study import Aim, Study, StudyProblems
+from testpour.units import UnitProblem, to_unit
+
+SECTIONS = {"name", "question", "log", "resin", "factors", "readings", "aims"}
+RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
+
+
+def read_study(path="study.toml"):
+    """Read a study file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file, or the folder it lies in.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such file.
+    StudyProblems
+        With every problem of the file.
+    """
+    path = Path(path)
+    path = path / "study.toml" if path.is_dir() else path
+    if not path.exists():
+        raise FileNotFoundError(
+            f"No study file at {path}. Give its path, or make a study folder with: testpour new FOLDER"
+        )
+    try:
+        raw = tomllib.loads(path.read_text("utf-8"))
+    except tomllib.TOMLDecodeError as problem:
+        raise StudyProblems(path.name, [f"not readable as TOML: {problem}. Text needs quotes."]) from None
+    return study_from(raw, path)
+
+
+def study_from(raw, path=Path("study.toml")):
+    """A `Study` from the tables of a study file; see `read_study`."""
+    problems = [
+        f"[{key}] is not a part of a study; allowed are {', '.join(sorted(SECTIONS))}."
+        for key in raw
+        if key not in SECTIONS
+    ]
+    factors = _columns(Factor, "factors", raw, problems)
+    readings = _columns(Reading, "readings", raw, problems)
+    aims = _aims(raw.get("aims", {}), {r.name: r for r in readings}, problems)
+    resin = _resin(raw.get("resin", {}), problems)
+    if not factors or not readings:
+        problems.append("a study needs at least one factor and one reading: name them under [factors] and [readings].")
+    if problems:
+        raise StudyProblems(path.name, problems)
+    return Study(
+        name=raw.get("name", path.parent.name or "study"),
+        question=raw.get("question", ""),
+        factors=factors,
+        readings=readings,
+        aims=aims,
+        resin=resin,
+        log=raw.get("log", "log.sqlite"),
+        folder=path.parent,
+    )
+
+
+def _columns(kind, section, raw, problems):
+    """The declared columns of one section, catalogue entries underneath."""
+    found = []
+    for name, entry in raw.get(section, {}).items():
+        base = catalogue()[section].get(name)
+        if not name.isidentifier():
+            problems.append(f"[{section}] {name}: use letters, digits and _ in a name, and `words` for how it reads.")
+            continue
+        try:
+            column = declare(kind, name, entry, base)
+            _believable(column)
+            found.append(column)
+        except (ColumnProblem, UnitProblem) as problem:
+            problems.append(f"[{section}] {problem}")
+    return tuple(found)
+
+
+def _believable(column):
+    """Refuse a column whose parts do not fit together."""
+    span = getattr(column, "span", ())
+    if span and not column.low <= span[0] <= span[1] <= column.high:
+        raise ColumnProblem(
+            f"{column.name}: from {span[0]:g} to {span[1]:g} is not inside {column.range_words}."
+        )
+    if isinstance(column, Factor) and column.kind != "text" and column.usual != column.usual:
+        object.__setattr__(column, "usual", span[0] if span else column.low)
+    choices = {"scale": ("log", "plain", "share", "grades"), "role": ("chosen", "met", "carried"),
+               "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}  # fmt: skip
+    for key, allowed in choices.items():
+        if getattr(column, key, allowed[0]) not in allowed:
+            raise ColumnProblem(f"{column.name}: {key} must be one of {', '.join(allowed)}.")
+
+
+def _aims(raw, readings, problems):
+    aims = []
+    for name, entry in raw.items():
+        reading = readings.get(name)
+        if reading is None:
+            problems.append(f"[aims] {name} is not read in this study; add it under [readings] or drop the aim.")
+            continue
+        unknown = sorted(set(entry) - {"at_least", "at_most", "age"})
+        if unknown or not {"at_least", "at_most"} & set(entry):
+            problems.append(f"[aims] {name}: give at_least, at_most or both, and age where it matters.")
+            continue
+        try:
+            bounds = {
+                key: to_unit(entry[key], "h" if key == "age" else reading.unit, f"[aims] {name}, {key}")
+                for key in entry
+            }
+            aims.append(_checked_aim(Aim(name, **bounds), reading))
+        except (UnitProblem, ColumnProblem) as problem:
+            problems.append(str(problem))
+    return tuple(aims)
+
+
+def _checked_aim(aim, reading):
+    low, high = aim.at_least, aim.at_most
+    if low is not None and high is not None and low > high:
+        raise ColumnProblem(f"[aims] {aim.reading}: at_least {low:g} is above at_most {high:g}.")
+    for bound in (low, high):
+        if bound is not None and not reading.low <= bound <= reading.high:
+            raise ColumnProblem(f"[aims] {aim.reading}: {bound:g} is outside {reading.range_words}.")
+    return replace(aim, age=reading.ages[0]) if aim.age is None and reading.ages else aim
+
+
+def _resin(raw, problems):
+    unknown = sorted(set(raw) - set(RESIN))
+    if unknown:
+        problems.append(f"[resin] {', '.join(unknown)} means nothing here; allowed are {', '.join(RESIN)}.")
+    resin = {**RESIN, **{key: raw[key] for key in raw if key in RESIN}}
+    for key in ("density", "catalyst_density"):
+        try:
+            resin[key] = to_unit(resin[key], "g/mL", f"[resin] {key}")
+        except UnitProblem as problem:
+            problems.append(str(problem))
+    return resin
+
+
+def save_study(study, path=None):
+    """Write `study` as a study file; returns the path written. Comments of an older file are not kept."""
+    import tomli_w
+
+    path = Path(path or study.folder / "study.toml")
+    path.write_text(tomli_w.dumps(_as_table(study)), encoding="utf-8")
+    return path
+
+
+def _as_table(study):
+    """The study as the nested tables of its file; only what differs from the catalogue is written."""
+    table = {"name": study.name, "question": study.question, "log": study.log, "resin": dict(study.resin)}
+    for section, columns in (("factors", study.factors), ("readings", study.readings)):
+        table[section] = {c.name: _differences(c, catalogue()[section].get(c.name)) for c in columns}
+    table["aims"] = {
+        aim.reading: {key: getattr(aim, key) for key in ("at_least", "at_most", "age") if getattr(aim, key) is not None}
+        for aim in study.aims
+    }
+    return table
+
+
+def _differences(column, base):
+    base = base or type(column)(name=column.name)
+    return {
+        key: list(value) if isinstance(value, tuple) else value
+        for key, value in vars(column).items()
+        if key != "name" and value != getattr(base, key) and str(value) != "nan"
+    }

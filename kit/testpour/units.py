@@ -1,0 +1,193 @@
+"""The door for quantities: text with units comes in, plain floats in declared units go on.
+
+Inside the package every number is a plain float in the unit its column declares. Only this module
+knows Pint, so that offset temperatures, ounces and fractions of an inch are dealt with once.
+"""
+
+import re
+from functools import cache
+from tokenize import TokenError
+
+NUMBER = re.compile(
+    r"""^\s*
+    (?P<sign>[-+\u2212]?)\s*
+    (?:(?P<whole>\d+)[ -](?P<top1>\d+)/(?P<bottom1>\d+)     # 1 1/4
+      |(?P<top>\d+)/(?P<bottom>\d+)                         # 1/4
+      |(?P<plain>\d+(?:[.,]\d+)*|[.,]\d+)(?P<power>[eE][-+]?\d+)?)
+    \s*(?P<unit>.*?)\s*$""",
+    re.VERBOSE,
+)
+
+# How a workshop writes a unit, and how Pint spells it.
+SPELLINGS = {
+    "°c": "degC", "c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
+    "°f": "degF", "f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF", "k": "kelvin",
+    "percent": "%", "pct": "%", "phr": "%", "%": "%",
+    '"': "inch", "in": "inch", "inches": "inch", "”": "inch", "″": "inch",
+    "ml": "mL", "millilitre": "mL", "millilitres": "mL", "cc": "cm**3", "cm3": "cm**3", "cm³": "cm**3",
+    "l": "L", "litre": "L", "litres": "L",
+    "oz": "ounce", "lb": "pound", "lbs": "pound", "gram": "g", "grams": "g", "gr": "g", "kilo": "kg",
+    "fl oz": "fluid_ounce", "fl. oz": "fluid_ounce", "floz": "fluid_ounce",
+    "h": "hour", "hr": "hour", "hrs": "hour", "hours": "hour", "d": "day", "days": "day",
+    "min": "minute", "mins": "minute", "minutes": "minute", "s": "second", "sec": "second",
+    "g/ml": "g/mL", "g/cm3": "g/cm**3", "g/cm³": "g/cm**3", "kg/l": "kg/L",
+    "drops/ml": "drops/mL", "drops": "drops", "drop": "drops",
+}  # fmt: skip
+
+
+class UnitProblem(ValueError):
+    """A quantity could not be understood, or its unit does not fit."""
+
+
+@cache
+def registry():
+    """The one Pint registry of the package; made on first use because it takes a quarter second."""
+    import pint
+
+    units = pint.UnitRegistry()
+    units.define("drops = [drop_count]")
+    return units
+
+
+def to_number(text, what="value", decimal=None):
+    """Read a number as people write it, and what follows it.
+
+    Parameters
+    ----------
+    text : str
+        A number with or without a unit: ``"1.5"``, ``"1,5 %"``, ``"1/4 in"``, ``"1 1/2 oz"``.
+    what : str
+        What the number is, for the error message.
+    decimal : {".", ","}, optional
+        The decimal mark of the sheet, where known. Unknown, ``"1,5"`` is one and a half and
+        ``"1,250"`` is refused, because it may be either.
+
+    Returns
+    -------
+    number : float
+    unit : str
+        What stood behind the number, as written; ``""`` where nothing did.
+
+    Raises
+    ------
+    UnitProblem
+        If `text` does not begin with a number, or the number is ambiguous.
+    """
+    found = NUMBER.match(str(text))
+    if not found:
+        raise UnitProblem(f"{what}: {text!r} is not a number with a unit. Write it like 1.5 % or 68 degF.")
+    part = found.groupdict()
+    for top, bottom, whole in (("top1", "bottom1", part["whole"]), ("top", "bottom", "0")):
+        if part[top]:
+            if int(part[bottom]) == 0:
+                raise UnitProblem(f"{what}: {text!r} divides by nothing. Write it like 1/4 in.")
+            number = int(whole) + int(part[top]) / int(part[bottom])
+            break
+    else:
+        number = float(_with_point(part["plain"], what, decimal) + (part["power"] or ""))
+    return (-number if part["sign"] in ("-", "\u2212") and number else number), part["unit"]
+
+
+def _with_point(digits, what, decimal):
+    """`digits` with its decimal mark as a point and its thousands marks gone."""
+    if decimal:
+        thousands = "," if decimal == "." else "."
+        digits = digits.replace(thousands, "").replace(decimal, ".")
+    elif "," in digits and "." in digits:
+        last = max(",.", key=digits.rfind)
+        digits = digits.replace("." if last == "," else ",", "").replace(last, ".")
+    elif re.fullmatch(r"[1-9]\d{0,2},\d{3}", digits):
+        raise UnitProblem(
+            f"{what}: {digits!r} may be {digits.replace(',', '')} or {digits.replace(',', '.')}. "
+            "Write it without the comma or with a point."
+        )
+    else:
+        digits = digits.replace(",", ".")
+    if digits.count(".") > 1:
+        raise UnitProblem(f"{what}: {digits!r} has more than one decimal mark. Write it like 1.5.")
+    return digits
+
+
+def to_unit(value, unit, what="value", decimal=None):
+    """A quantity as a plain float in `unit`.
+
+    Parameters
+    ----------
+    value : float or str
+        A number already in `unit`, or text such as ``"68 degF"``, ``"1/4 in"``, ``"2 %"``, ``"1,5 %"``.
+        Text without a unit is taken to be in `unit`.
+    unit : str
+        The declared unit: ``"%"``, ``"g"``, ``"mL"``, ``"mm"``, ``"degC"``, ``"min"``, ``"h"`` or any unit
+        Pint knows; ``""`` for a plain number; a hardness scale by its name, which nothing converts to.
+    what : str
+        What the value is, for the error message.
+    decimal : {".", ","}, optional
+        The decimal mark, where known.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    UnitProblem
+        If the text cannot be read or its unit does not measure the same thing as `unit`.
+
+    Examples
+    --------
+    >>> round(to_unit("68 degF", "degC"), 6)
+    20.0
+    >>> to_unit("1/4 in", "mm")
+    6.35
+    """
+    if isinstance(value, bool):
+        return float(value)
+    if not isinstance(value, str):
+        return float(value)
+    number, written = to_number(value, what, decimal)
+    if not written or written.casefold() == unit.casefold():
+        return number
+    source = SPELLINGS.get(written.casefold(), written)
+    target = SPELLINGS.get(unit.casefold(), unit)
+    if source == target:
+        return number
+    return _converted(number, source, target, f"{what}: {value!r}")
+
+
+def _converted(number, source, target, where):
+    """`number` from one Pint unit to another, with the refusal in words."""
+    import pint
+
+    if "%" in (source, target) or not target:
+        allowed = target or "plain numbers"
+        raise UnitProblem(f"{where} does not turn into {allowed}. Give it in {allowed}.")
+    try:
+        return float(registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude)
+    except pint.errors.DimensionalityError:
+        raise UnitProblem(f"{where} does not measure what {target} measures. Give it in {target}.") from None
+    except (pint.errors.PintError, AttributeError, ValueError, TypeError, ArithmeticError, TokenError):
+        raise UnitProblem(f"{where} has a unit that is not known. Give it in {target}.") from None
+
+
+def _unit(text):
+    """A Pint unit; text that does not look like one is never handed to Pint's parser."""
+    if not re.fullmatch(r"[A-Za-z_]{1,14}(\*\*[23])?(/[A-Za-z_]{1,14}(\*\*[23])?)?", text):
+        raise ValueError(text)
+    return registry().Unit(text)
+
+
+def show(value, unit="", digits=3):
+    """A number with its unit, as it reads in a sentence: ``"20 °C"``, ``"1.5 %"``, ``"75 Shore D"``.
+
+    Parameters
+    ----------
+    value : float
+    unit : str
+        The declared unit.
+    digits : int
+        Significant digits; whole numbers above a thousand keep all of theirs.
+    """
+    text = f"{value:.{digits}g}" if abs(value) < 1000 else f"{value:.0f}"
+    text = text.replace("-", "\u2212") if text.startswith("-") else text
+    words = {"degC": "°C"}.get(unit, unit)
+    return f"{text} {words}".strip()
