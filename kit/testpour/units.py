@@ -162,7 +162,8 @@ def _converted(number, source, target, where):
         allowed = target or "plain numbers"
         raise UnitProblem(f"{where} does not turn into {allowed}. Give it in {allowed}.")
     try:
-        return float(registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude)
+        converted = registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
+        return float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057
     except pint.errors.DimensionalityError:
         raise UnitProblem(f"{where} does not measure what {target} measures. Give it in {target}.") from None
     except (pint.errors.PintError, AttributeError, ValueError, TypeError, ArithmeticError, TokenError):
