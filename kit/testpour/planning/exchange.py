@@ -1,0 +1,278 @@
+"""Coordinate exchange: many random starts improved side by side, a few coordinates of one pour at a time.
+
+Replacing the model row x of a pour by y changes the information by a matrix of rank two, so every candidate
+y is scored from the current inverse without a new determinant (Fedorov 1972; Meyer and Nachtsheim 1995).
+With a shared session error the same holds for rows shifted by the rest of their session: for session size
+m, c = eta / (1 + m eta), a = c / (1 - c) and r = the sum of the session's other rows, the information is
+a constant plus (1 - c)(y - a r)(y - a r)'.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.planning.criteria import information, model_rows
+
+GAIN = 1e-9        # smallest relative gain that counts as progress
+RIDGE = 1e-8       # keeps singular random starts invertible; never part of a reported value
+POOL = 100         # most candidate settings scored at once for one pour
+
+
+@dataclass
+class Group:
+    """Axes that move together and the values they may take.
+
+    `values` has shape (C, g), or (B, C, g) when every start has its own candidates.
+    """
+
+    axes: list
+    values: np.ndarray
+    terms: np.ndarray
+    whole: bool = False
+
+    def __post_init__(self):
+        k = self.terms.shape[1]
+        self.others = [f for f in range(k) if f not in self.axes]
+        self.rows = model_rows(self.values, self.terms[:, self.axes])
+        self.shared = self.rows.ndim == 2
+        if self.shared and not self.whole:
+            pairs = self.rows[:, :, None] * self.rows[:, None, :]
+            self.pairs = np.ascontiguousarray(pairs.reshape(len(self.rows), -1).T)
+
+    def rest(self, settings):
+        """What the other axes contribute to each term, or None when there are none."""
+        if not self.others:
+            return None
+        return model_rows(settings[..., self.others], self.terms[:, self.others])
+
+    def linear(self, vector, rest):
+        """y'v for every start and candidate, shape (B, C)."""
+        vector = vector if rest is None else vector * rest
+        return vector @ self.rows.T if self.shared else (self.rows @ vector[:, :, None])[:, :, 0]
+
+    def quadratic(self, matrix, rest):
+        """y'Qy for every start and candidate, shape (B, C)."""
+        if rest is not None:
+            matrix = matrix * rest[:, :, None] * rest[:, None, :]
+        if self.shared:
+            return matrix.reshape(len(matrix), -1) @ self.pairs
+        return ((self.rows @ matrix) * self.rows).sum(-1)
+
+    def pick(self, starts, best):
+        """Values and model-row factors of candidate `best` for the given starts."""
+        if self.shared:
+            return self.values[best], self.rows[best]
+        return self.values[starts, best], self.rows[starts, best]
+
+
+@dataclass
+class Batch:
+    """Starts under improvement: settings (B, n, k) and everything kept in step with them."""
+
+    problem: object
+    settings: np.ndarray
+    moments: np.ndarray | None = None     # given: lower the average variance; None: raise the determinant
+
+    def __post_init__(self):
+        problem = self.problem
+        self.terms = np.asarray(problem.terms, int)
+        self.session = problem.all_sessions
+        size = np.bincount(self.session)
+        shrink = problem.eta / (1 + problem.eta * size) if problem.eta > 0 else np.zeros(len(size))
+        self.weight, self.shift = 1 - shrink, shrink / (1 - shrink)
+        self.rows = model_rows(self.settings, self.terms)
+        self.changed = np.zeros(len(self.settings), bool)
+
+    def matrix(self, rows=None):
+        """Information of `rows` (by default the current ones)."""
+        return information(self.rows if rows is None else rows, self.session, self.problem.eta,
+                           self.problem.prior)
+
+    def refresh(self):
+        """Recompute sums and inverse from the settings, so rounding cannot build up."""
+        self.sums = np.eye(len(self.weight))[self.session].T @ self.rows
+        self.inverse = _inverse(self.matrix())
+        self.changed[:] = False
+        self._spread()
+
+    def _spread(self, which=slice(None)):
+        if self.moments is not None:
+            if isinstance(which, slice):
+                self.spread = np.empty_like(self.inverse)
+            self.spread[which] = self.inverse[which] @ self.moments @ self.inverse[which]
+
+    def place(self, starts, i, axes, values, rows):
+        """Write new coordinates and model rows of pour `i`, once the inverse has been brought in step."""
+        self.sums[starts, self.session[i]] += rows - self.rows[starts, i]
+        self.rows[starts, i] = rows
+        self.settings[starts[:, None], i, axes] = values
+        self.changed[starts] = True
+        self._spread(starts)
+
+    def keep(self, which):
+        """Drop every start outside the boolean mask `which`."""
+        for name in ("settings", "rows", "changed"):
+            setattr(self, name, getattr(self, name)[which])
+
+
+def _inverse(matrix):
+    p = matrix.shape[-1]
+    ridge = RIDGE * np.trace(matrix, axis1=-2, axis2=-1) / p
+    return np.linalg.inv(matrix + ridge[..., None, None] * np.eye(p))
+
+
+@dataclass
+class Move:
+    """One pour about to change: what stays, and how candidate rows enter the information."""
+
+    group: Group
+    rest: np.ndarray | None      # what the coordinates that stay contribute to each term
+    others: np.ndarray | None    # sum of the other rows of the session, when it shares an error
+    shift: float
+    weight: float
+
+    def shifted(self, rows, which=slice(None)):
+        """Rows less their share of the session: y - a r."""
+        return rows - self.shift * self.others[which] if self.shift else rows
+
+    def line(self, vector):
+        """(y - a r)'v for every start and candidate, shape (B, C)."""
+        found = self.group.linear(vector, self.rest)
+        return found - self.shift * (self.others * vector).sum(1)[:, None] if self.shift else found
+
+    def square(self, matrix):
+        """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C)."""
+        found = self.group.quadratic(matrix, self.rest)
+        if not self.shift:
+            return found
+        pull = _times(matrix, self.others)
+        own = (self.others * pull).sum(1)[:, None]
+        return found - 2 * self.shift * self.group.linear(pull, self.rest) + self.shift**2 * own
+
+
+@dataclass
+class Swap:
+    """Scores of swapping `leaving` for each candidate: variances out and in, and the determinant's ratio."""
+
+    leaving: np.ndarray
+    pull: np.ndarray
+    leave: np.ndarray
+    enter: np.ndarray
+    cross: np.ndarray
+
+    @property
+    def ratio(self):
+        """Determinant after over determinant before, shape (B, C)."""
+        return (1 + self.enter) * (1 - self.leave) + self.cross**2
+
+
+def _times(matrix, vector):
+    return (matrix @ vector[:, :, None])[:, :, 0]
+
+
+def exchange_pour(batch, i, group):
+    """Give pour `i` of every start its best candidate from `group`."""
+    j = batch.session[i]
+    shift, weight = batch.shift[j], batch.weight[j]
+    others = batch.sums[:, j] - batch.rows[:, i] if shift else None
+    move = Move(group, group.rest(batch.settings[:, i]), others, shift, weight)
+    leaving = move.shifted(batch.rows[:, i])
+    pull = _times(batch.inverse, leaving)
+    swap = Swap(leaving, pull, weight * (leaving * pull).sum(1)[:, None],
+                weight * move.square(batch.inverse), weight * move.line(pull))
+    ratio = swap.ratio
+    score = ratio - 1 if batch.moments is None else _variance_drop(batch, move, swap, ratio)
+    allowed = _allowed(batch, i, group)
+    if allowed is not None:
+        score = np.where(allowed, score, -np.inf)
+    best = score.argmax(1)
+    starts = np.flatnonzero(score[np.arange(len(best)), best] > GAIN)
+    if len(starts):
+        best = best[starts]
+        batch.inverse[starts] = _updated(batch.inverse[starts], move, swap, starts, best)
+        values, factor = group.pick(starts, best)
+        batch.place(starts, i, group.axes, values, factor if move.rest is None else factor * move.rest[starts])
+
+
+def _variance_drop(batch, move, swap, ratio):
+    """Relative drop of the average variance for every candidate."""
+    pull = _times(batch.spread, swap.leaving)
+    gone = move.weight * (swap.leaving * pull).sum(1)[:, None]
+    come = move.weight * move.square(batch.spread)
+    both = move.weight * move.line(pull)
+    drop = (1 - swap.leave) * come + 2 * swap.cross * both - (1 + swap.enter) * gone
+    now = np.einsum("bij,ji->b", batch.inverse, batch.moments)[:, None]
+    return np.where(ratio > 1e-6, drop / np.maximum(ratio, 1e-6) / now, -np.inf)
+
+
+def _updated(inverse, move, swap, starts, best):
+    """Inverse after the swap: a rank-two update (Sherman, Morrison and Woodbury)."""
+    _, factor = move.group.pick(starts, best)
+    coming = move.shifted(factor if move.rest is None else factor * move.rest[starts], starts)
+    leave, enter, cross = swap.leave[starts, 0], swap.enter[starts, best], swap.cross[starts, best]
+    ends = np.stack([_times(inverse, coming), swap.pull[starts]], axis=1)
+    middle = np.empty((len(starts), 2, 2))
+    middle[:, 0, 0], middle[:, 1, 1] = 1 - leave, -(1 + enter)
+    middle[:, 0, 1] = middle[:, 1, 0] = cross
+    middle *= (move.weight / ((1 + enter) * (1 - leave) + cross**2))[:, None, None]
+    return inverse - ends.transpose(0, 2, 1) @ (middle @ ends)
+
+
+def _allowed(batch, i, group):
+    """Mask (B, C) of candidates inside the region, or None when all are."""
+    if not batch.problem.constrained:
+        return None
+    b, c = len(batch.settings), group.values.shape[-2]
+    trial = np.repeat(batch.settings[:, i][:, None], c, axis=1)
+    trial[:, :, group.axes] = np.broadcast_to(group.values, (b, c, len(group.axes)))
+    return batch.problem.allowed(trial)
+
+
+def exchange_session(batch, j, group):
+    """Give session `j` of every start its best value of the factors set once per session."""
+    members = np.flatnonzero(batch.session == j)
+    rest = group.rest(batch.settings[:, members])
+    factor = np.broadcast_to(group.rows, (len(batch.rows), *group.rows.shape[-2:]))
+    new = factor[:, :, None, :] * (1.0 if rest is None else rest[:, None])
+    if rest is None:
+        new = np.repeat(new, len(members), axis=2)
+    c = 1 - batch.weight[j]
+    matrix = batch.matrix()
+    trial = (matrix - _part(batch.rows[:, members], c))[:, None] + _part(new, c)
+    score, now = _score(trial, batch.moments), _score(matrix, batch.moments)
+    allowed = _session_allowed(batch, members, group)
+    score = score if allowed is None else np.where(allowed, score, -np.inf)
+    best = score.argmax(1)
+    starts = np.flatnonzero(score[np.arange(len(best)), best] > now + GAIN)
+    if len(starts):
+        values, _ = group.pick(starts, best[starts])
+        for axis, value in zip(group.axes, values.T, strict=True):
+            batch.settings[starts[:, None], members[None, :], axis] = value[:, None]
+        batch.rows[starts[:, None], members[None, :]] = new[starts, best[starts]]
+        batch.sums[starts, j] = batch.rows[starts][:, members].sum(1)
+        batch.inverse[starts] = _inverse(trial[starts, best[starts]])
+        batch.changed[starts] = True
+        batch._spread(starts)
+
+
+def _part(rows, c):
+    """A session's own share of the information."""
+    total = rows.sum(-2)
+    return np.swapaxes(rows, -1, -2) @ rows - c * total[..., :, None] * total[..., None, :]
+
+
+def _score(matrix, moments):
+    """Higher is better: log determinant, or minus the log of the average variance."""
+    if moments is None:
+        sign, size = np.linalg.slogdet(matrix + RIDGE * np.eye(matrix.shape[-1]))
+        return np.where(sign > 0, size, -np.inf)
+    return -np.log(np.maximum(np.einsum("...ij,ji->...", _inverse(matrix), moments), 1e-300))
+
+
+def _session_allowed(batch, members, group):
+    if not batch.problem.constrained:
+        return None
+    b, c = len(batch.settings), group.values.shape[-2]
+    trial = np.repeat(batch.settings[:, members][:, None], c, axis=1)
+    trial[..., group.axes] = np.broadcast_to(group.values, (b, c, len(group.axes)))[:, :, None, :]
+    return batch.problem.allowed(trial).all(-1)

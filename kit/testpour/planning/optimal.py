@@ -1,0 +1,262 @@
+"""Optimal plans: the pours that pin the terms down best, found by coordinate exchange from many starts.
+
+Criteria: "D" (small joint region for all coefficients; Bayesian D when the problem carries a prior) and "I"
+(small average variance of predictions over the region: exact over the cube, sampled when limits cut it).
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
+from testpour.planning.exchange import POOL, Batch, Group, exchange_pour, exchange_session
+from testpour.planning.problem import PlanConflict, Problem
+
+CHUNK = 250                                             # starts improved side by side
+STEPS = (0.5, 0.25, 0.1, 0.04, 0.015, 0.005, 0.002, 0.0005)     # shrinking local moves of continuous factors
+
+
+@dataclass(frozen=True, eq=False)
+class OptimalPlan:
+    """The best plan found, with what it promises.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per pour, fixed pours first; columns session, one per factor (coded), fixed (True for
+        pours already made).
+    log_det : float
+        log |X'V^-1X| (plus prior precision).
+    d_value : float
+        (determinant / pours)^(1/terms) of the information per pour, |M/n|^(1/p).
+    i_value : float
+        Average variance of a prediction over the region, in units of the variance between pours.
+    starts, reached : int
+        Random starts made, and how many of them ended at the best value before off-grid refinement.
+    seed : int
+    """
+
+    problem: Problem = field(repr=False)
+    criterion: str
+    table: pd.DataFrame = field(repr=False)
+    log_det: float
+    d_value: float
+    i_value: float
+    starts: int
+    reached: int
+    seed: int
+
+    @property
+    def rows(self):
+        """Coded settings of every pour, shape (n, k)."""
+        return self.table[self.problem.names].to_numpy(float)
+
+    def sentence(self):
+        """What was found, and how sure it is to be the best."""
+        n, p = len(self.table), len(self.problem.terms)
+        kept = len(self.problem.kept)
+        old = f" ({kept} already made)" if kept else ""
+        how = "over the allowed region, sampled" if self.problem.constrained else "over the whole region"
+        ends = "1 of them ended" if self.reached == 1 else f"{self.reached} of them ended"
+        doubt = ("; more starts may still find a better one" if self.reached < 2 else "")
+        return (f"{n} pours{old} for {p} terms: D {self.d_value:.4g}; average prediction variance {how} "
+                f"{self.i_value:.3g} times that of one pour. Best of {self.starts} random starts for "
+                f"criterion {self.criterion}; {ends} here{doubt}.")
+
+    __repr__ = _repr_markdown_ = sentence
+
+
+def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=6):
+    """Best pours for the terms of `problem`.
+
+    Parameters
+    ----------
+    problem : Problem
+    criterion : {"D", "I"}
+        "D" for telling effects apart, "I" for predicting well everywhere.
+    starts : int
+        Random starts; more are slower and surer. 2000 is the thorough setting for a split-plot plan.
+    seed : int
+        Same seed, same plan.
+    polish : int
+        How many of the best starts have their continuous settings refined off the grid; 0 keeps the grid.
+
+    Returns
+    -------
+    OptimalPlan
+
+    Raises
+    ------
+    PlanConflict
+        When no plan can separate the terms within the limits.
+
+    References
+    ----------
+    Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology
+    35, 1-15, for pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
+    """
+    if criterion not in ("D", "I"):
+        raise ValueError(f"criterion is {criterion!r}: choose 'D' or 'I'.")
+    if starts < 1:
+        raise ValueError(f"starts is {starts}: make at least 1 random start.")
+    rng = np.random.default_rng(seed)
+    moments = problem.moments()
+    aim = moments if criterion == "I" else None
+    grid = _grid(problem, criterion)
+    found = [_improve(problem, _random_settings(problem, grid, min(CHUNK, starts - done), rng), grid, aim)
+             for done in range(0, starts, CHUNK)]
+    settings = np.concatenate(found)
+    score = _scores(problem, settings, aim)
+    reached = int((score > score.max() - 1e-6 * max(1.0, abs(score.max()))).sum())
+    if polish and any(axis.levels is None and axis.met is None for axis in problem.axes):
+        settings, score = _polished(problem, settings, score, aim, polish)
+    if not np.isfinite(score.max()):
+        raise PlanConflict([("No set of pours inside the limits separates all the terms: drop a term that the "
+                            "limits or the levels of a factor make inseparable from another.")])
+    return _result(problem, criterion, settings, score, moments, (starts, reached, seed))
+
+
+def _grid(problem, criterion):
+    """Coarse values each axis may take during the search, None for met axes."""
+    degree = np.asarray(problem.terms, int).max(axis=0)
+    out = []
+    for axis, most in zip(problem.axes, degree, strict=True):
+        count = 5 if criterion == "I" or problem.constrained or most > 2 else 3
+        values = axis.levels if axis.levels is not None else np.linspace(-1, 1, max(count, 2 * most + 1))
+        out.append(None if axis.met is not None else np.asarray(sorted(values), float))
+    return out
+
+
+def _groups(problem, grid):
+    """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
+    terms = np.asarray(problem.terms, int)
+    groups = []
+    for whole, most in ((False, POOL), (True, 27)):
+        axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
+        for pack in _packs(axes, grid, most):
+            mesh = np.meshgrid(*(grid[f] for f in pack), indexing="ij")
+            groups.append(Group(pack, np.stack(mesh, -1).reshape(-1, len(pack)), terms, whole))
+    return groups
+
+
+def _packs(axes, grid, most):
+    packs, size = [], most + 1
+    for f in axes:
+        if size * len(grid[f]) > most:
+            packs.append([])
+            size = 1
+        packs[-1].append(f)
+        size *= len(grid[f])
+    return packs
+
+
+def _random_settings(problem, grid, starts, rng):
+    """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place."""
+    session, kept = problem.all_sessions, problem.kept
+    n, new = len(session), np.arange(len(session)) >= len(kept)
+    out = np.zeros((starts, n, len(problem.axes)))
+    todo = np.broadcast_to(new, (starts, n)).copy()
+    for attempt in range(400):
+        for f, (axis, values) in enumerate(zip(problem.axes, grid, strict=True)):
+            if axis.met is not None:
+                out[:, :, f] = np.asarray(axis.met, float)[session]
+            elif not axis.hard:
+                out[:, :, f] = np.where(todo, rng.choice(values, (starts, n)), out[:, :, f])
+            elif attempt % 20 == 0:
+                fresh = rng.choice(values, (starts, session.max() + 1))
+                stuck = np.zeros(fresh.shape, bool)
+                np.logical_or.at(stuck, (slice(None), session), todo)
+                out[:, :, f] = np.where(stuck[:, session], fresh[:, session], out[:, :, f])
+        _place_fixed(problem, out)
+        todo = ~problem.allowed(out) & new
+        if not todo.any():
+            return out
+    lost = sorted({int(s) for s in session[todo.any(0)]})
+    raise PlanConflict([(f"No allowed setting was found for session {', '.join(map(str, lost))}: loosen the "
+                        "limits there, or move its pours to another session.")])
+
+
+def _place_fixed(problem, settings):
+    """Write the pours already made, and the session-wide values they impose on new pours."""
+    kept, session = problem.kept, problem.all_sessions
+    settings[:, : len(kept)] = kept
+    for f, axis in enumerate(problem.axes):
+        if axis.hard:
+            for i in range(len(kept)):
+                settings[:, session == session[i], f] = kept[i, f]
+
+
+def _steps(problem):
+    """Pours that may change, and sessions without a fixed pour."""
+    kept, session = len(problem.kept), problem.all_sessions
+    free = sorted(set(session.tolist()) - set(session[:kept].tolist()))
+    return range(kept, len(session)), free
+
+
+def _improve(problem, settings, grid, moments):
+    """Exchange until no start improves any more; returns settings in the order they finished."""
+    batch = Batch(problem, settings, moments)
+    groups = _groups(problem, grid)
+    pours, sessions = _steps(problem)
+    done = []
+    for _ in range(100):
+        batch.refresh()
+        for group in groups:
+            for place in sessions if group.whole else pours:
+                (exchange_session if group.whole else exchange_pour)(batch, place, group)
+        done.append(batch.settings[~batch.changed])
+        batch.keep(batch.changed)
+        if not len(batch.settings):
+            break
+    return np.concatenate([*done, batch.settings])
+
+
+def _polished(problem, settings, score, moments, polish):
+    """Refine the best distinct starts off the grid by local moves of shrinking size."""
+    order = np.argsort(-score, kind="stable")
+    _, first = np.unique(np.round(score[order], 7), return_index=True)
+    top = order[np.sort(first)][:polish]
+    batch = Batch(problem, settings[top].copy(), moments)
+    pours, sessions = _steps(problem)
+    axes = [f for f, axis in enumerate(problem.axes) if axis.levels is None and axis.met is None]
+    for step in STEPS:
+        for _ in range(6):
+            batch.refresh()
+            for f in axes:
+                for place in sessions if problem.axes[f].hard else pours:
+                    _nudge(batch, f, place, step)
+            if not batch.changed.any():
+                break
+    better = np.concatenate([settings, batch.settings])
+    return better, np.concatenate([score, _scores(problem, batch.settings, moments)])
+
+
+def _nudge(batch, f, place, step):
+    """Try moving one continuous coordinate up and down by `step`."""
+    hard = batch.problem.axes[f].hard
+    row = np.flatnonzero(batch.session == place)[0] if hard else place
+    values = np.clip(batch.settings[:, row, f][:, None] + step * np.array([-1, -0.5, 0.5, 1]), -1, 1)
+    group = Group([f], values[:, :, None], batch.terms, hard)
+    (exchange_session if hard else exchange_pour)(batch, place, group)
+
+
+def _scores(problem, settings, moments):
+    """log determinant, or minus the average variance, of every start, computed afresh."""
+    rows = model_rows(settings, problem.terms)
+    matrix = information(rows, problem.all_sessions, problem.eta, problem.prior)
+    if moments is None:
+        return log_determinant(matrix)
+    return np.array([-average_variance(m, moments) for m in matrix])
+
+
+def _result(problem, criterion, settings, score, moments, made):
+    starts, reached, seed = made
+    best = settings[int(score.argmax())]
+    matrix = information(model_rows(best, problem.terms), problem.all_sessions, problem.eta, problem.prior)
+    log_det, n = float(log_determinant(matrix)), len(best)
+    table = pd.DataFrame(best + 0.0, columns=problem.names)
+    table.insert(0, "session", problem.all_sessions)
+    table["fixed"] = np.arange(n) < len(problem.kept)
+    return OptimalPlan(problem, criterion, table, log_det, float(np.exp(log_det / len(matrix)) / n),
+                       average_variance(matrix, moments), starts, reached, seed)

@@ -1,0 +1,229 @@
+"""The coded question an optimal plan answers: axes, terms, pours, sessions, limits; and its refusals."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from testpour.planning.criteria import cube_moments, region_points, sampled_moments
+
+
+class PlanConflict(ValueError):
+    """The wishes for a plan contradict each other; `conflicts` lists each one with the smallest repair."""
+
+    def __init__(self, conflicts):
+        self.conflicts = tuple(conflicts)
+        super().__init__(" ".join(self.conflicts))
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One coded factor.
+
+    Parameters
+    ----------
+    name : str
+        Column name.
+    levels : tuple of float, optional
+        Allowed coded values, e.g. ``(-1, 1)`` for cover no/yes; None means anything from -1 to 1.
+    hard : bool
+        Set once per session: every pour of the session shares it.
+    met : tuple of float, optional
+        One coded value per session, measured or forecast; the plan may not change it.
+    """
+
+    name: str
+    levels: tuple | None = None
+    hard: bool = False
+    met: tuple | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """A coded planning problem of `runs` new pours.
+
+    Parameters
+    ----------
+    axes : tuple of Axis
+    terms : tuple of tuple of int
+        Exponents, one tuple per term, one exponent per axis.
+    runs : int
+        New pours.
+    sessions : tuple of int, optional
+        Session number of each new pour, from 0; None for one session without a shared error.
+    eta : float
+        Variance between sessions over variance between pours.
+    limits : tuple of (tuple of float, float)
+        Linear limits ``sum(weights * settings) <= bound``.
+    forbidden : callable, optional
+        Takes settings (m, k), returns True where a pour may not be made.
+    fixed : array (m, k), optional
+        Pours already made, kept as they are.
+    fixed_sessions : tuple of int, optional
+        Session number of each fixed pour; may share numbers with the new ones.
+    prior : array (p, p), optional
+        Prior precision of the coefficients times the variance between pours (Bayesian D).
+
+    Raises
+    ------
+    PlanConflict
+        With one sentence per contradiction and the smallest change that would work.
+    """
+
+    axes: tuple
+    terms: tuple
+    runs: int
+    sessions: tuple | None = None
+    eta: float = 0.0
+    limits: tuple = ()
+    forbidden: object = None
+    fixed: np.ndarray | None = field(default=None, repr=False)
+    fixed_sessions: tuple | None = None
+    prior: np.ndarray | None = field(default=None, repr=False)
+
+    def __post_init__(self):
+        conflicts = _shape_conflicts(self)
+        conflicts = conflicts or [*_run_conflicts(self), *_region_conflicts(self)]
+        if conflicts:
+            raise PlanConflict(conflicts)
+
+    @property
+    def names(self):
+        """Axis names in order."""
+        return [axis.name for axis in self.axes]
+
+    @property
+    def kept(self):
+        """Fixed pours, shape (m, k); m is 0 when there are none."""
+        return np.zeros((0, len(self.axes))) if self.fixed is None else np.asarray(self.fixed, float)
+
+    @property
+    def all_sessions(self):
+        """Session number of every pour: fixed pours first, then the new ones."""
+        old = (0,) * len(self.kept) if self.fixed_sessions is None else self.fixed_sessions
+        return np.array([*old, *(self.sessions or (0,) * self.runs)], int)
+
+    @property
+    def levels(self):
+        """Allowed values per axis; None where anything from -1 to 1 is allowed."""
+        return [axis.levels for axis in self.axes]
+
+    @property
+    def constrained(self):
+        """True when the region is smaller than the cube."""
+        return bool(self.limits) or self.forbidden is not None
+
+    def allowed(self, settings):
+        """True for each row of `settings` (..., k) inside every limit and outside the forbidden region."""
+        settings = np.asarray(settings, float)
+        inside = np.ones(settings.shape[:-1], bool)
+        for weights, bound in self.limits:
+            inside &= settings @ np.asarray(weights, float) <= bound + 1e-9
+        if self.forbidden is not None:
+            flat = np.asarray(self.forbidden(settings.reshape(-1, settings.shape[-1])), bool)
+            inside &= ~flat.reshape(inside.shape)
+        return inside
+
+    def moments(self):
+        """Moment matrix of the region: exact over the cube, sampled when the region is constrained.
+
+        A two-valued factor counts at its two values; three or more levels are steps of a continuous scale.
+        """
+        if not self.constrained:
+            two = [v if v is not None and len(v) < 3 else None for v in self.levels]
+            return cube_moments(self.terms, two)
+        points = region_points(len(self.axes), self.levels, self.allowed)
+        return sampled_moments(self.terms, points)
+
+    def with_runs(self, runs, sessions=None):
+        """The same question with another number of new pours."""
+        return replace(self, runs=runs, sessions=sessions)
+
+
+def _shape_conflicts(problem):
+    k = len(problem.axes)
+    if k == 0 or any(len(term) != k for term in problem.terms):
+        return [(f"Every term needs one exponent for each of the {k} factors: "
+                f"give tuples of length {k}, such as {(1,) * k}.")]
+    out = []
+    if len(set(problem.terms)) < len(problem.terms):
+        out.append("A term is listed twice: drop the repeat.")
+    if problem.runs < 1:
+        out.append(f"The plan asks for {problem.runs} pours: ask for at least 1.")
+    if problem.sessions is not None and len(problem.sessions) == 0:
+        out.append("The plan has zero sessions: allow at least 1 session.")
+    elif problem.sessions is not None and len(problem.sessions) != problem.runs:
+        out.append(f"{problem.runs} pours but {len(problem.sessions)} session numbers: give one per pour.")
+    if problem.fixed is not None and problem.kept.shape[1:] != (k,):
+        out.append(f"Pours already made have {problem.kept.shape[-1]} columns: give {k}, one per factor.")
+    if problem.fixed_sessions is not None and len(problem.fixed_sessions) != len(problem.kept):
+        out.append(f"{len(problem.kept)} pours already made need as many session numbers: "
+                   f"{len(problem.fixed_sessions)} were given.")
+    return out
+
+
+def _run_conflicts(problem):
+    p, total = len(problem.terms), problem.runs + len(problem.kept)
+    if problem.prior is None and total < p:
+        yield (f"{total} pours cannot separate {p} terms: "
+               f"add {p - total} pour{'s' * (p - total > 1)} or drop as many terms.")
+    sessions = problem.all_sessions
+    needed = sessions.max(initial=0) + 1
+    for f, axis in enumerate(problem.axes):
+        if axis.met is not None and len(axis.met) < needed:
+            yield (f"{axis.name} is met, not chosen, and {needed} sessions are planned but it has "
+                   f"{len(axis.met)} values: give {needed - len(axis.met)} more.")
+        if axis.hard and axis.met is None:
+            for session in np.unique(sessions[: len(problem.kept)]):
+                here = problem.kept[sessions[: len(problem.kept)] == session, f]
+                if np.ptp(here) > 1e-9:
+                    yield (f"{axis.name} is set once per session, yet pours already made in session {session} "
+                           "differ in it: give them separate session numbers or let it vary.")
+    yield from _whole_session_conflicts(problem, len(np.unique(sessions)))
+
+
+def _whole_session_conflicts(problem, sessions):
+    """Terms made only of per-session factors cannot outnumber the sessions."""
+    whole = [axis.hard or axis.met is not None for axis in problem.axes]
+    if problem.prior is not None or not any(whole):
+        return
+    held = sum(all(w or e == 0 for w, e in zip(whole, term, strict=True)) for term in problem.terms)
+    if held > sessions:
+        yield (f"{held} terms change only from session to session, but there "
+               f"{'is 1 session' if sessions == 1 else f'are {sessions} sessions'}: plan "
+               f"{held - sessions} more or drop as many of those terms.")
+
+
+def _region_conflicts(problem):
+    kept = problem.kept
+    outside = np.abs(kept).max(axis=1, initial=0) > 1 + 1e-9
+    if outside.any():
+        i = int(np.argmax(outside))
+        yield (f"Pour {i + 1} already made lies outside the region at {kept[i].tolist()}: widen the range "
+               "of that factor to include it, or leave the pour out.")
+    if not problem.constrained:
+        return
+    banned = ~problem.allowed(kept) if len(kept) else np.zeros(0, bool)
+    if banned.any():
+        i = int(np.argmax(banned))
+        yield (f"Pour {i + 1} already made lies outside the limits at {np.round(kept[i], 3).tolist()}: "
+               "loosen the limits to include it, or leave the pour out.")
+    if not len(region_points(len(problem.axes), problem.levels, problem.allowed)):
+        yield "No setting is left once every limit is applied: " + _loosest(problem)
+
+
+def _loosest(problem):
+    """The smallest change that opens an empty region, in words."""
+    points = region_points(len(problem.axes), problem.levels)
+    if not problem.limits:
+        return "the forbidden region covers everything; shrink it."
+    excess = np.array([points @ np.asarray(w, float) - b for w, b in problem.limits])
+    free = np.ones(len(points), bool)
+    if problem.forbidden is not None:
+        free = ~np.asarray(problem.forbidden(points), bool)
+    if not free.any():
+        return "the forbidden region covers everything; shrink it."
+    need = excess[:, free]
+    need = need[:, need.max(axis=0).argmin()]
+    moves = [f"the bound of limit {i + 1} from {problem.limits[i][1]:g} to at least "
+             f"{problem.limits[i][1] + lack:.3g}" for i, lack in enumerate(need) if lack > 0]
+    return f"raise {' and '.join(moves)}."
