@@ -10,6 +10,8 @@ from dataclasses import dataclass, fields, replace
 from functools import cache
 from importlib.resources import files
 
+import numpy as np
+
 from testpour.units import UnitProblem, show, to_unit
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
@@ -102,6 +104,8 @@ class Factor(Column):
         From and to, in `unit`: where the plan puts its pours.
     by_session : bool
         True where all pours of a session share the value.
+    step : float
+        Finest step worth setting at the bench, in `unit`; plans and advice are rounded to it.
     """
 
     role: str = "chosen"
@@ -109,6 +113,13 @@ class Factor(Column):
     usual: float = math.nan
     span: tuple = ()
     by_session: bool = False
+    step: float = 0.0
+
+    def rounded(self, value):
+        """`value` (number or array) on the finest step worth setting."""
+        if self.kind == "yes/no":
+            return np.round(value)
+        return np.round(np.round(np.asarray(value) / self.step) * self.step, 6) if self.step else value
 
     def parse(self, value):
         """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot."""
@@ -134,8 +145,9 @@ class Reading(Column):
 
     Parameters
     ----------
-    scale : {"log", "plain", "share", "grades"}
-        How the reading spreads: by ratios, by differences, as a share of its range, or in grades.
+    scale : {"log", "plain", "share", "rise", "grades"}
+        How the reading spreads: by ratios, by differences, as a share of its range, as a share of the
+        full temperature rise above the room, or in grades.
     grades : tuple of str
         What each grade means, from grade 0 up.
     better : {"lower", "higher", "window"}
@@ -187,7 +199,7 @@ def declare(kind, name, entry, base=None):
             f"{name}: {', '.join(unknown)} means nothing here; allowed are from, to, {', '.join(sorted(allowed))}."
         )
     unit = entry.get("unit", base.unit if base else "")
-    for key in ("low", "high", "usual", "resolution"):
+    for key in ("low", "high", "usual", "resolution", "step"):
         if key in entry:
             entry[key] = to_unit(entry[key], unit, f"{name}, {key}")
     for key in ("span", "ages"):

@@ -97,7 +97,7 @@ def _believable(column):
         )
     if isinstance(column, Factor) and column.kind != "text" and column.usual != column.usual:
         object.__setattr__(column, "usual", span[0] if span else column.low)
-    choices = {"scale": ("log", "plain", "share", "grades"), "role": ("chosen", "met", "carried"),
+    choices = {"scale": ("log", "plain", "share", "rise", "grades"), "role": ("chosen", "met", "carried"),
                "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}  # fmt: skip
     for key, allowed in choices.items():
         if getattr(column, key, allowed[0]) not in allowed:

@@ -1,0 +1,120 @@
+"""Beliefs: what the trade already knows about an effect, as mean and spread, with its source."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from testpour.models.terms import TERMS, own_term
+
+GROUPS = ("session", "resin_lot", "catalyst_lot", "pour")
+WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
+KNOWN = {name for term in TERMS.values() for name in term.factors}
+
+
+class BeliefProblem(ValueError):
+    """A beliefs file says something no model can use."""
+
+
+@dataclass(frozen=True)
+class Belief:
+    """A normal belief about one coefficient, on the reading's latent scale.
+
+    Parameters
+    ----------
+    mean, sd : float
+    source, confidence : str
+    """
+
+    mean: float
+    sd: float
+    source: str = ""
+    confidence: str = "low"
+
+
+@dataclass(frozen=True)
+class ReadingBeliefs:
+    """Everything believed about one reading before the log is looked at.
+
+    Parameters
+    ----------
+    terms : tuple of Term
+    beliefs : tuple of Belief
+        One for each term.
+    scatter : dict
+        Half-normal scales: ``reading`` and each of `GROUPS`, on the latent scale.
+    cuts : Belief or None
+        For a graded reading: where grade 0 ends at the reference settings.
+    """
+
+    terms: tuple
+    beliefs: tuple
+    scatter: dict
+    cuts: Belief | None = None
+
+    @property
+    def mean(self):
+        """Believed coefficients, one a term."""
+        return np.array([belief.mean for belief in self.beliefs])
+
+    @property
+    def sd(self):
+        """Spread of the belief about each coefficient."""
+        return np.array([belief.sd for belief in self.beliefs])
+
+
+@cache
+def trade_beliefs():
+    """The trade's beliefs as the nested tables of `beliefs.toml`."""
+    return tomllib.loads(files("testpour").joinpath("models/beliefs.toml").read_text("utf-8"))
+
+
+def beliefs_for(study, reading, stated=None):
+    """Terms and beliefs for one reading of a study.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+    stated : dict, optional
+        A beliefs table in the shape of `beliefs.toml`; what it states replaces the trade's.
+
+    Returns
+    -------
+    ReadingBeliefs
+
+    Raises
+    ------
+    BeliefProblem
+        If a belief names no term, or has no positive spread.
+    """
+    table = {**trade_beliefs().get(reading.name, trade_beliefs()["other"])}
+    table.update((stated or {}).get(reading.name, {}))
+    scatter = {**trade_beliefs()["other"]["scatter"], **table.pop("scatter", {})}
+    cuts = Belief(**table.pop("cuts", WIDE_CUTS)) if reading.grades else None
+    if reading.grades:
+        table.pop("level", None)
+    own = Belief(**table.pop("own_factor", trade_beliefs()["other"]["own_factor"]))
+    have = {f.name for f in study.factors if f.kind != "text"} | ({"age"} if reading.ages else set())
+    terms, beliefs = [], []
+    for name, entry in table.items():
+        if name not in TERMS:
+            raise BeliefProblem(
+                f"Beliefs on {reading.name}: {name} is no term; there are {', '.join(TERMS)}, scatter."
+            )
+        if set(TERMS[name].factors) <= have:
+            terms.append(TERMS[name])
+            beliefs.append(_checked(Belief(**entry), reading.name, name))
+    for factor in study.factors:
+        if factor.name in have - KNOWN:
+            terms.append(own_term(factor))
+            beliefs.append(own)
+    return ReadingBeliefs(tuple(terms), tuple(beliefs), scatter, cuts)
+
+
+def _checked(belief, reading, name):
+    if not belief.sd > 0:
+        raise BeliefProblem(f"Belief on {reading}, {name}: sd {belief.sd:g} must be above 0.")
+    return belief

@@ -1,0 +1,99 @@
+"""The chance of a good casting: that one casting at given settings meets every aim."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.models.settings import settings_table
+
+
+class NoAims(ValueError):
+    """The study states no aim that its fits can judge."""
+
+
+@dataclass(frozen=True)
+class Chance:
+    """Chance of a good casting at each of some settings.
+
+    Parameters
+    ----------
+    study : Study
+    settings : DataFrame
+        One row a setting, floats in declared units.
+    draws : array
+        Chance of meeting every aim, for each draw of what is not known: shape (draws, rows).
+    by_aim : DataFrame
+        Mean chance of meeting each aim alone; one column an aim, in words.
+    """
+
+    study: object
+    settings: pd.DataFrame
+    draws: np.ndarray
+    by_aim: pd.DataFrame
+
+    @property
+    def table(self):
+        """One row a setting: chance, its 90 % interval, and the aim that limits it."""
+        low, high = np.quantile(self.draws, [0.05, 0.95], axis=0)
+        table = pd.DataFrame({"chance": self.draws.mean(axis=0), "low": low, "high": high}, self.settings.index)
+        table["limited by"] = self.by_aim.idxmin(axis=1)
+        return table
+
+    def sentence(self):
+        """The chance in a sentence, for the first setting."""
+        row = self.table.iloc[0]
+        if row["high"] - row["low"] > 0.6:
+            verdict = "cannot tell yet"
+        else:
+            verdict = f"about {100 * row['chance']:.0f} in 100"
+        return (
+            f"Chance of a good casting: {verdict} (90 % interval {100 * row['low']:.0f} to "
+            f"{100 * row['high']:.0f}). What limits it: {row['limited by']}."
+        )
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        if len(self.settings) == 1:
+            return self.sentence()
+        return self.table.round(2).to_html()
+
+
+def chance(fits, settings=None, *, room=None):
+    """Chance that one new casting in a new session meets every aim.
+
+    Parameters
+    ----------
+    fits : Fits
+    settings : dict, list of dict or DataFrame, optional
+        See `settings_table`; usual values where nothing is said.
+    room : str or float, optional
+        Room temperature.
+
+    Returns
+    -------
+    Chance
+        Session and reading scatter included. The readings' scatter is taken as independent of one
+        another once the settings are known.
+
+    Raises
+    ------
+    NoAims
+        If the study has no aim.
+    """
+    study = fits.study
+    if not study.aims:
+        raise NoAims(
+            "This study states no aim, so nothing can be called good. "
+            "Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = \"24 h\" }"
+        )
+    table = settings_table(study, settings, room=room)
+    draws, by_aim = 1.0, {}
+    for aim in study.aims:
+        reading = study.reading(aim.reading)
+        at_age = table.assign(age=aim.age) if aim.age is not None else table
+        met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most)
+        draws = draws * met
+        by_aim[aim.words(reading)] = met.mean(axis=0)
+    return Chance(study, table, draws, pd.DataFrame(by_aim, index=table.index))

@@ -1,0 +1,129 @@
+"""Terms: how a setting enters a model, in the form the chemistry suggests.
+
+Each term is zero at the reference settings, so that a model's level is the reading there and a belief
+about it can be stated in the trade's terms.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+GAS = 8.314462618e-3  # kJ/(mol K), CODATA 2018
+KELVIN = 273.15
+
+REFERENCE = {
+    "catalyst": 1.5,
+    "pigment": 0.5,
+    "thickness": 10.0,
+    "cover": 1.0,
+    "room_temperature": 20.0,
+    "humidity": 50.0,
+    "post_cure_temperature": 20.0,
+    "post_cure_time": 0.0,
+}
+BEND = 3.0  # % pigment above which the trade expects softening: common practice, no source
+POST_CURE_HOURS = 2.0  # hours in which most of a post-cure's gain is had: common practice, no source
+THIN_CATALYST = 0.05  # %: a pour without catalyst is logged as 0 and its logarithm must exist
+
+
+def log_ratio(values, reference):
+    """Natural log of `values` over `reference`."""
+    return np.log(np.maximum(values, THIN_CATALYST) / reference)
+
+
+def warmth(celsius, reference=REFERENCE["room_temperature"]):
+    """(1/R)(1/T_reference - 1/T) in mol/kJ: times an activation energy, the log of a rate ratio."""
+    celsius = np.asarray(celsius, float)
+    return (1 / (reference + KELVIN) - 1 / (celsius + KELVIN)) / GAS
+
+
+def post_cure(celsius, hours):
+    """Tens of degrees above the room's 20 °C that the oven gave, less what a short stay leaves unused."""
+    tens = np.maximum(np.asarray(celsius, float) - REFERENCE["post_cure_temperature"], 0) / 10
+    return tens * -np.expm1(-np.asarray(hours, float) / POST_CURE_HOURS)
+
+
+@dataclass(frozen=True)
+class Term:
+    """One column of a model.
+
+    Parameters
+    ----------
+    name : str
+        As in `beliefs.toml`.
+    words : str
+        As it reads in a sentence.
+    factors : tuple of str
+        The settings it needs; a study without one of them does without the term.
+    column : callable
+        From a table of settings to one number a row, zero at the reference settings.
+    """
+
+    name: str
+    words: str
+    factors: tuple
+    column: callable
+
+
+TERMS = {
+    term.name: term
+    for term in (
+        Term("level", "level", (), lambda t: np.ones(len(t))),
+        Term("catalyst", "catalyst", ("catalyst",), lambda t: log_ratio(t["catalyst"], 1.5)),
+        Term(
+            "catalyst_bend",
+            "catalyst, bend",
+            ("catalyst",),
+            lambda t: log_ratio(t["catalyst"], REFERENCE["catalyst"]) ** 2,
+        ),
+        Term("warmth", "room temperature", ("room_temperature",), lambda t: warmth(t["room_temperature"])),
+        Term(
+            "thickness",
+            "thickness",
+            ("thickness",),
+            lambda t: log_ratio(t["thickness"], REFERENCE["thickness"]),
+        ),
+        Term("pigment", "pigment", ("pigment",), lambda t: t["pigment"] - REFERENCE["pigment"]),
+        Term(
+            "pigment_bend",
+            "heavy pigment",
+            ("pigment",),
+            lambda t: np.maximum(t["pigment"] - BEND, 0),
+        ),
+        Term(
+            "pigment_log",
+            "pigment",
+            ("pigment",),
+            lambda t: np.log((t["pigment"] + 0.1) / (REFERENCE["pigment"] + 0.1)),
+        ),
+        Term("cover", "cover", ("cover",), lambda t: t["cover"] - REFERENCE["cover"]),
+        Term("humidity", "humidity", ("humidity",), lambda t: (t["humidity"] - REFERENCE["humidity"]) / 10),
+        Term(
+            "thickness_x_warmth",
+            "thickness in a warm room",
+            ("thickness", "room_temperature"),
+            lambda t: log_ratio(t["thickness"], REFERENCE["thickness"]) * warmth(t["room_temperature"]),
+        ),
+        Term(
+            "post_cure",
+            "post-cure",
+            ("post_cure_temperature", "post_cure_time"),
+            lambda t: post_cure(t["post_cure_temperature"], t["post_cure_time"]),
+        ),
+        Term("age", "age", ("age",), lambda t: np.log(t["age"] / 24.0)),
+    )
+}
+
+
+def own_term(factor):
+    """The term of a person's own numeric factor: linear, half its span from the usual value is 1."""
+    half = (factor.span[1] - factor.span[0]) / 2 if factor.span else max(abs(factor.usual), 1.0)
+    return Term(
+        factor.name, factor.words, (factor.name,), lambda t: (t[factor.name] - factor.usual) / (half or 1.0)
+    )
+
+
+def design(terms, table):
+    """The model matrix of `terms` for a table of settings: shape (rows, terms)."""
+    columns = [np.asarray(term.column(table), float) for term in terms]
+    return np.column_stack(columns) if columns else np.empty((len(table), 0))
