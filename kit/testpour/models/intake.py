@@ -1,0 +1,81 @@
+"""Check what an interval model is given, before any arithmetic."""
+
+import numpy as np
+
+
+def check_rows(low, high, exog, grades, groups):
+    """Raise ValueError listing every problem with the rows; each says where and what is allowed."""
+    problems = []
+    n = len(low)
+    sizes = {"high": len(high), "exog": len(exog), **{f"group {k!r}": len(v) for k, v in groups.items()}}
+    problems += [f"{name} has {size} rows, low has {n}: give one each." for name, size in sizes.items() if size != n]
+    if len(high) == n:
+        wrong = np.flatnonzero(~(low <= high))
+        if len(wrong):
+            i = wrong[0]
+            problems.append(f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: low {low[i]:g}, "
+                            f"high {high[i]:g}. Open ends are -inf and inf.")
+        endless = np.flatnonzero((low == high) & np.isinf(low))
+        if len(endless):
+            problems.append(f"Row {endless[0]} has both ends at {low[endless[0]]:g}: an exact value must be finite.")
+    if grades is not None:
+        problems += _grade_problems(low, high, grades)
+    bad = np.argwhere(~np.isfinite(exog))
+    if len(bad):
+        problems.append(f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, column {bad[0, 1]}.")
+    if problems:
+        raise ValueError(" ".join(problems))
+
+
+def _grade_problems(low, high, grades):
+    if grades < 2:
+        return [f"grades = {grades}: at least two grades are needed."]
+    ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
+    outside = ends[(ends != np.round(ends)) | (ends < 0) | (ends > grades - 1)]
+    if len(outside):
+        return [f"Grade {outside[0]:g} is not one of the whole numbers 0 to {grades - 1}."]
+    return []
+
+
+def check_beliefs(names, belief, spread_belief, group_names, group_beliefs, cuts, count):
+    """Raise ValueError listing every belief with the wrong length, a missing mean or a spread not above 0."""
+    problems = []
+    for what, (mean, spread), size in (("belief", belief, len(names)), ("cut_belief", cuts, count)):
+        if mean.shape != (size,) or spread.shape != (size,):
+            problems.append(f"{what} needs {size} means and {size} spreads, not {mean.size} and {spread.size}.")
+        elif not np.isfinite(mean).all() or not (spread > 0).all():
+            problems.append(f"{what}: every mean must be finite and every spread above 0 (inf is flat).")
+    if not spread_belief > 0:
+        problems.append(f"spread_belief = {spread_belief:g}: must be above 0 (inf is flat).")
+    strange = sorted(set(group_beliefs) - set(group_names))
+    if strange:
+        problems.append(f"group_beliefs names {strange}, but the groups are {sorted(group_names)}.")
+    problems += [f"group_beliefs[{name!r}] = {scale:g}: must be above 0 (inf is flat)."
+                 for name, scale in group_beliefs.items() if not scale > 0]
+    if problems:
+        raise ValueError(" ".join(problems))
+
+
+def check_columns(model):
+    """Raise ValueError when flat beliefs leave a column that the rows cannot tell from the others."""
+    flat = ~np.isfinite(model.belief[1])
+    design = model.exog[model.informative][:, flat]
+    if not flat.any():
+        return
+    graded = model.grades is not None and not np.isfinite(model.cut_belief[1]).any()
+    lead = np.ones((len(design), 1 if graded else 0))
+    table = np.hstack([lead, design])
+    size = np.sqrt((table**2).sum(axis=0))
+    corner = np.zeros((table.shape[1], table.shape[1]))
+    if len(table):
+        reduced = np.linalg.qr(table / np.where(size > 0, size, 1.0), mode="r")
+        corner[: len(reduced)] = reduced
+    lost = np.abs(np.diag(corner))[lead.shape[1] :] < 1e-10
+    if lost.any():
+        names = np.array(model.coefficient_names)[flat][lost].tolist()
+        raise ValueError(
+            f"These rows cannot tell {', '.join(names)} from the columns before: "
+            f"{len(design)} informative row(s), {flat.sum()} column(s) with flat beliefs"
+            f"{', and the cut-points act as a constant' if graded else ''}. "
+            "Vary the setting, drop the column, or give it a belief."
+        )

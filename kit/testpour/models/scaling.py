@@ -1,0 +1,135 @@
+"""Bring a model to a scale on which every parameter is near one, and its answers back."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import solve_triangular
+from scipy.stats import norm
+
+from testpour.models.laplace import LOG_2PI, Group, Problem
+from testpour.models.rows import GradeRows, SpreadRows, cuts_of, shape_of
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How scaled parameters map back: coefficients are ``unit * turn @ scaled``, spreads ``unit * scaled``."""
+
+    unit: float
+    turn: np.ndarray
+    graded: bool
+
+    def shape(self, scaled):
+        """Return shape parameters (last axis) in the model's own units."""
+        return scaled if self.graded else scaled + np.log(self.unit)
+
+    @property
+    def log_volume(self):
+        """Log of the volume a unit cube of scaled coefficients takes among the model's own."""
+        return np.log(np.abs(np.diag(self.turn))).sum() + len(self.turn) * np.log(self.unit)
+
+
+def spread_density(scale, unit, sampling):
+    """Half-normal belief about sigma as a function of scaled ``[log(sigma)]``; `sampling` adds d sigma."""
+    flat = not np.isfinite(scale)
+    constant = 0.0 if flat else np.log(2 / scale) - LOG_2PI / 2
+
+    def density(shape):
+        log_sigma = shape[0] + np.log(unit)
+        squared = 0.0 if flat else np.exp(2 * log_sigma) / scale**2
+        value = constant - squared / 2 + (log_sigma if sampling else 0.0)
+        return value, np.array([-squared + (1.0 if sampling else 0.0)]), np.array([[-2 * squared]])
+
+    return density
+
+
+def cut_density(mean, spread, sampling):
+    """Normal belief about ordered cut-points as a function of ``[first cut, log gaps]``."""
+    precision = np.where(np.isfinite(spread), 1.0 / np.asarray(spread, float) ** 2, 0.0)
+    proper = precision > 0
+    constant = (np.log(precision[proper]) / 2 - LOG_2PI / 2).sum()
+
+    def density(shape):
+        away = cuts_of(shape) - mean
+        turn = np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
+        slope = turn.T @ (-precision * away)
+        second = -turn.T @ (precision[:, None] * turn) + np.diag(np.r_[0.0, slope[1:]])
+        value = constant - (precision * away**2).sum() / 2
+        if sampling:
+            value, slope = value + shape[1:].sum(), slope + np.r_[0.0, np.ones(len(shape) - 1)]
+        return value, slope, second
+
+    return density
+
+
+def scaled_problem(model, sampling=False):
+    """Return the `Problem` of an `IntervalModel` on its working scale, its `Scale`, and a start.
+
+    Rows open at both ends say nothing and are left out.
+    """
+    keep = model.informative
+    low, high, design = model.low[keep], model.high[keep], model.exog[keep]
+    mean, spread = model.belief
+    believed = np.isfinite(spread)
+    root = (np.eye(len(spread)) / np.where(believed, spread, 1.0))[believed]
+    target = mean[believed] / spread[believed]
+    coefficients, unit = _start(model, low, high, design, root, target)
+    stacked, turned = np.linalg.qr(np.vstack([design, unit * root]))
+    turn = solve_triangular(turned, np.eye(len(turned)))
+    scale = Scale(unit, turn, model.grades is not None)
+    if scale.graded:
+        rows = GradeRows(low.astype(int), high.astype(int), model.grades)
+        shape, belief = _grade_start(model, low, high), cut_density(*model.cut_belief, sampling)
+    else:
+        rows, shape = SpreadRows(low / unit, high / unit), np.zeros(1)
+        belief = spread_density(model.spread_belief, unit, sampling)
+    groups = tuple(Group(g.name, g.codes[keep], g.levels) for g in model.groups)
+    constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(spread[believed]).sum()
+    constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
+    problem = Problem(rows, stacked[: len(design)], stacked[len(design) :], target, groups, belief,
+                      model.group_beliefs / unit, constant)
+    return problem, scale, np.concatenate([turned @ coefficients / unit, shape, np.full(len(groups), 0.5)])
+
+
+def plain_problem(model):
+    """Return the `Problem` of a model in its own units and without beliefs: the likelihood alone."""
+    problem, scale, _ = scaled_problem(model)
+    keep = model.informative
+    low, high = model.low[keep], model.high[keep]
+    rows = problem.rows if scale.graded else SpreadRows(low, high)
+    k = model.exog.shape[1]
+    return replace(
+        problem, rows=rows, design=model.exog[keep], root=np.zeros((0, k)), target=np.zeros(0),
+        shape_belief=lambda shape: (0.0, np.zeros(len(shape)), np.zeros((len(shape), len(shape)))),
+        group_scales=np.full(len(model.groups), np.inf), constant=0.0,
+    )
+
+
+def _start(model, low, high, design, root, target):
+    """Least squares on interval middles, beliefs as extra rows, and a residual spread; grades start at 0."""
+    p = design.shape[1]
+    if model.grades is not None:
+        start = np.zeros(p)
+        return np.where(np.isfinite(model.belief[1]), model.belief[0], start), 1.0
+    middle = np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
+    guess = model.spread_belief
+    if not np.isfinite(guess):
+        guess = max(middle.std(), 1e-12) if len(low) else 1.0
+    unit = guess
+    for _ in range(2):
+        stacked, known = np.vstack([design, unit * root]), np.r_[middle, unit * target]
+        coefficients = np.linalg.lstsq(stacked, known, rcond=None)[0]
+        left = middle - design @ coefficients
+        unit = np.sqrt((left @ left + 0.1 * unit**2) / (max(len(low) - p, 0) + 0.5)) if len(low) else unit
+        unit = float(np.clip(unit, 1e-3 * guess, 1e2 * guess))
+    return coefficients, unit
+
+
+def _grade_start(model, low, high):
+    """Cut-points from the observed shares, each grade given half a row more."""
+    mean, spread = model.cut_belief
+    if not len(low):
+        return shape_of(np.sort(mean) + 1e-3 * np.arange(len(mean)))
+    counts = np.full(model.grades, 0.5)
+    for g in range(model.grades):
+        counts[g] += ((low <= g) & (g <= high)).sum()
+    return shape_of(norm.ppf(np.cumsum(counts)[:-1] / counts.sum()))
