@@ -1,0 +1,189 @@
+"""What the materials are: mass from volume, catalyst strength, drops, shrinkage, and cups that hold up.
+
+Densities differ from lot to lot: read them off the data sheet or weigh 100 mL. The defaults are
+1.10 g/mL for liquid resin (supplier data sheet, promoted isophthalic laminating resin) and no default at all for
+the catalyst, whose density runs from about 1.00 to 1.18 g/mL with what it is diluted in.
+"""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from testpour.units import UnitProblem, to_number, to_unit
+
+RESIN_DENSITY = 1.10
+GALLONS = {"us": 3785.411784, "imperial": 4546.09, "uk": 4546.09}  # mL, exact by definition
+PARTS_OF_A_GALLON = {"gallon": 1, "gal": 1, "quart": 4, "qt": 4, "pint": 8, "pt": 8}
+STYRENE_MOLAR_MASS = 104.15  # g/mol
+MOLAR_VOLUME = 24.45  # L/mol of any gas at 25 degC and 101.325 kPa
+
+CALIBRATE = (
+    "Drops differ from dropper to dropper, from about 14 to 40 in a millilitre. Count the drops that fill 1 mL "
+    "of a syringe, or weigh 50 drops: drops per mL = 50 x density / grams weighed. Then give drops_per_mL and "
+    "catalyst_density, or weigh the catalyst"
+)
+
+
+def to_volume(value, what="volume"):
+    """A volume in mL from a number in mL or text: ``"350 mL"``, ``"8 fl oz"``, ``"1/2 US pint"``.
+
+    Fluid ounces are US ones. Pints, quarts and gallons must say US or imperial, because they differ by a fifth.
+
+    Raises
+    ------
+    UnitProblem
+        If the text cannot be read, is not a volume, or may be either of two.
+    """
+    if not isinstance(value, str):
+        return float(value)
+    number, unit = to_number(value, what)
+    found = re.fullmatch(r"(?:(us|uk|imperial)\.?\s+)?(gallon|gal|quart|qt|pint|pt)s?\.?", unit.casefold())
+    if not found:
+        return to_unit(value, "mL", what)
+    country, measure = found.groups()
+    if not country:
+        raise UnitProblem(
+            f"{what}: {value!r} may be a US or an imperial measure. Write US {measure} or imperial {measure}, or mL."
+        )
+    return number * GALLONS[country] / PARTS_OF_A_GALLON[measure]
+
+
+def to_mass(value, density=RESIN_DENSITY, what="mass"):
+    """A mass in g from a number in g or text: ``"200 g"``, ``"8 oz"`` (a mass), ``"0.5 lb"``, ``"350 mL"``.
+
+    Parameters
+    ----------
+    value : float or str
+    density : float
+        g/mL, for a volume.
+    what : str
+        What the value is, for the error message.
+
+    Raises
+    ------
+    UnitProblem
+        If it is neither a mass nor a volume.
+    """
+    if not isinstance(value, str):
+        return float(value)
+    try:
+        return to_unit(value, "g", what)
+    except UnitProblem:
+        pass
+    try:
+        return volume_to_mass(to_volume(value, what), density)
+    except UnitProblem as problem:
+        if "imperial" in str(problem) or "not a number" in str(problem):
+            raise
+    raise UnitProblem(f"{what}: {value!r} is neither a mass nor a volume. Write it like 200 g, 8 oz or 350 mL.")
+
+
+def volume_to_mass(volume, density):
+    """Mass in g of `volume` (mL, or text) of a liquid of `density` (g/mL, or text)."""
+    return to_volume(volume) * to_unit(density, "g/mL", "density")
+
+
+def drops_to_mass(drops, drops_per_mL=None, density=None):
+    """Mass in g of a number of drops of catalyst, from a calibrated dropper.
+
+    Parameters
+    ----------
+    drops : float
+    drops_per_mL : float
+        Counted with this dropper and this catalyst.
+    density : float
+        Of the catalyst, g/mL.
+
+    Raises
+    ------
+    UnitProblem
+        If the dropper is not calibrated or the density is not given: it says how to calibrate.
+    """
+    if drops_per_mL is None or density is None:
+        raise UnitProblem(f"catalyst: {drops:g} drops is no amount until the dropper is calibrated. {CALIBRATE}.")
+    return drops / drops_per_mL * density
+
+
+def active_oxygen_correction(nominal, actual):
+    """The factor by which to multiply the catalyst mass where the bottle's strength is not the recipe's.
+
+    Parameters
+    ----------
+    nominal, actual : float
+        Active oxygen in %, which the recipe assumes and which the bottle's certificate states.
+
+    Returns
+    -------
+    float
+        ``nominal / actual``: a weaker bottle needs more.
+
+    Raises
+    ------
+    ValueError
+        If either is not a positive percentage.
+    """
+    for name, share in (("nominal", nominal), ("actual", actual)):
+        if not 0 < share < 100:
+            raise ValueError(
+                f"{name} active oxygen {share:g} % is not between 0 and 100 %. Read it off the certificate of the lot."
+            )
+    return nominal / actual
+
+
+def volume_shrinkage(liquid_density, cured_density):
+    """Volume lost in cure and cooling, in %, from the two densities in g/mL (the idea of ISO 3521)."""
+    if not (liquid_density > 0 and cured_density > 0):
+        raise ValueError(f"Densities {liquid_density:g} and {cured_density:g} g/mL must be above zero.")
+    return 100 * (1 - liquid_density / cured_density)
+
+
+def styrene_in_air(ppm):
+    """Styrene vapour in mg/m3 at 25 °C from parts per million by volume."""
+    return ppm * STYRENE_MOLAR_MASS / MOLAR_VOLUME
+
+
+@dataclass(frozen=True)
+class Container:
+    """A cup or mould plastic: its code, names, and whether liquid polyester may stand in it."""
+
+    code: str
+    short: str
+    name: str
+    also: tuple
+    verdict: str
+    why: str
+    source: str
+
+    def sentence(self):
+        """What the plastic does with liquid polyester resin, in one sentence."""
+        advice = {"fine": "suits polyester resin", "warn": "is doubtful for polyester resin",
+                  "refuse": "must not hold polyester resin"}[self.verdict]  # fmt: skip
+        return f"Code {self.code}, {self.short} ({self.name}), {advice}: {self.why}."
+
+    __repr__ = sentence
+
+
+@cache
+def containers():
+    """Every plastic that has a code, in the order of the codes."""
+    raw = tomllib.loads(files("testpour").joinpath("containers.toml").read_text("utf-8"))
+    return tuple(Container(**{**entry, "also": tuple(entry["also"])}) for entry in raw["containers"])
+
+
+def container(code):
+    """The `Container` of a code in the triangle (``5``), a short name (``"PP"``) or a name.
+
+    Raises
+    ------
+    KeyError
+        If no plastic goes by that code or name; it lists those known.
+    """
+    asked = str(code).strip().casefold().strip("#♷♸♹♺♻♼♽ ")
+    asked = asked.removeprefix("code ").removesuffix(" cup").removesuffix(" mould").lstrip("0")
+    for plastic in containers():
+        if asked in {plastic.code, plastic.short.casefold(), plastic.name, *plastic.also}:
+            return plastic
+    known = ", ".join(f"{c.code} {c.short}" for c in containers())
+    raise KeyError(f"No plastic {code!r} in the table; it has {known}. Look for the number in the triangle.")
