@@ -1,0 +1,139 @@
+"""Between a study's factors and coded axes: -1 at the low end of a span, 1 at the high end."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.planning.problem import Axis, PlanConflict
+from testpour.units import to_unit
+
+
+@dataclass(frozen=True)
+class Coding:
+    """The factors a plan moves, and how they are coded.
+
+    Parameters
+    ----------
+    study : Study
+    factors : tuple of Factor
+        Chosen factors that vary.
+    rooms : tuple of float
+        Room temperature of each session in degC; empty where it is not known.
+    depths : tuple of float
+        Thicknesses in mm that a mould exists for; empty where any may be poured.
+    """
+
+    study: object
+    factors: tuple
+    rooms: tuple = ()
+    depths: tuple = ()
+
+    @property
+    def names(self):
+        """Names of the coded factors, the room last where it is known."""
+        return [f.name for f in self.factors] + (["room_temperature"] if self.rooms else [])
+
+    def axes(self):
+        """One `Axis` a coded factor."""
+        axes = [Axis(f.name, levels=self._levels(f), hard=f.by_session) for f in self.factors]
+        if self.rooms:
+            room = self.study.factor("room_temperature")
+            met = tuple(float(np.clip(code(room, value), -1, 1)) for value in self.rooms)
+            axes.append(Axis(room.name, met=met))
+        return tuple(axes)
+
+    def _levels(self, factor):
+        if factor.kind == "yes/no":
+            return (-1.0, 1.0)
+        if factor.name == "thickness" and self.depths:
+            return tuple(float(code(factor, depth)) for depth in self.depths)
+        return None
+
+    def decode(self, rows):
+        """Coded rows as settings rounded to what a bench can set: one column a coded factor."""
+        table = pd.DataFrame(np.atleast_2d(rows), columns=self.names)
+        for factor in map(self.study.factor, self.names):
+            low, high = factor.span
+            middle, half = (low + high) / 2, (high - low) / 2
+            values = middle + half * table[factor.name]
+            table[factor.name] = values if factor.name == "room_temperature" else factor.rounded(values)
+        return table
+
+    def encode(self, table):
+        """Settings as coded rows, clipped to the span; shape (pours, coded factors)."""
+        columns = [np.clip(code(self.study.factor(name), table[name]), -1, 1) for name in self.names]
+        return np.column_stack([np.asarray(c, float) for c in columns])
+
+
+def code(factor, value):
+    """`value` of a factor as a coded number."""
+    low, high = factor.span
+    return (np.asarray(value, float) - (low + high) / 2) / ((high - low) / 2)
+
+
+def coding_for(study, sessions, factors=None, rooms=None, moulds=None):
+    """The coding of a plan, with every wish read and checked.
+
+    Parameters
+    ----------
+    study : Study
+    sessions : int
+    factors : list of str, optional
+        Chosen factors to vary; by default all that have a span.
+    rooms : list, optional
+        Room temperature of each session, or one for all.
+    moulds : list, optional
+        Thicknesses that a mould exists for.
+
+    Raises
+    ------
+    PlanConflict
+        Naming every wish that cannot be met.
+    """
+    conflicts = []
+    varied = {f.name: f for f in study.varied}
+    chosen = list(varied) if factors is None else list(factors)
+    unknown = [name for name in chosen if name not in varied]
+    if unknown:
+        conflicts.append(
+            f"{', '.join(unknown)} cannot be varied: the study varies {', '.join(varied) or 'nothing'}. "
+            "Add from and to under [factors] in study.toml."
+        )
+    if not chosen:
+        conflicts.append("No factor varies: give at least one a from and a to under [factors] in study.toml.")
+    temperatures = _rooms(study, sessions, rooms, conflicts)
+    depths = _depths(varied, chosen, moulds, conflicts)
+    if conflicts:
+        raise PlanConflict(conflicts)
+    return Coding(study, tuple(varied[name] for name in chosen), temperatures, depths)
+
+
+def _rooms(study, sessions, rooms, conflicts):
+    if rooms is None:
+        return ()
+    if "room_temperature" not in {f.name for f in study.factors}:
+        conflicts.append("This study has no room_temperature: add it under [factors], or leave `rooms` out.")
+        return ()
+    given = [rooms] * sessions if isinstance(rooms, str | int | float) else list(rooms)
+    if len(given) != sessions:
+        conflicts.append(f"{sessions} sessions but {len(given)} rooms: give one room temperature a session.")
+    return tuple(to_unit(room, "degC", "room") for room in given)
+
+
+def _depths(varied, chosen, moulds, conflicts):
+    if moulds is None or "thickness" not in chosen:
+        return ()
+    depths = tuple(sorted(to_unit(mould, "mm", "mould") for mould in moulds))
+    low, high = varied["thickness"].span
+    outside = [f"{d:g} mm" for d in depths if not low - 1e-6 <= d <= high + 1e-6]
+    if outside:
+        conflicts.append(
+            f"Moulds {', '.join(outside)} lie outside the study's thickness of {low:g} to {high:g} mm: "
+            "widen the span in study.toml or leave those moulds out."
+        )
+    if len(depths) < 2:
+        conflicts.append(
+            "Thickness is varied, yet there is only one mould depth: add a mould or leave thickness out of `factors`."
+        )
+    return depths

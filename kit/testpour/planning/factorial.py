@@ -1,0 +1,323 @@
+"""Two-level and three-level screening sets of pours, and the effects of a finished two-level set.
+
+Every set is an array of coded settings, one row per pour. Factors are named by letters unless names are given.
+"""
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import combinations
+from math import comb
+
+import numpy as np
+import pandas as pd
+from scipy.stats import t as student
+
+LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
+
+
+def full_factorial(k, levels=2):
+    """Every combination of `levels` equally spaced settings of `k` factors, standard order (first fastest)."""
+    values = np.linspace(-1, 1, levels)
+    mesh = np.meshgrid(*[values] * k, indexing="ij")
+    return np.stack(mesh, -1).reshape(-1, k)[:, ::-1]
+
+
+@dataclass(frozen=True)
+class Aliases:
+    """Which effects of a fraction cannot be told apart.
+
+    Attributes
+    ----------
+    strings : tuple of str
+        One per group that shares a column, e.g. ``"A+BC"``; effects standing alone are left out.
+    resolution : int
+        Length of the shortest word of the defining relation.
+    """
+
+    strings: tuple
+    resolution: int
+
+    def sentence(self):
+        """What is mixed with what, in one sentence."""
+        if not self.strings:
+            return "No effect listed here is mixed with another."
+        worst = {3: "some main effects cannot be told from two-factor interactions",
+                 4: "main effects are clear, but some two-factor interactions share a column"}
+        words = worst.get(self.resolution, "main effects and two-factor interactions are clear of each other")
+        return f"In this fraction {words}: {', '.join(self.strings)}."
+
+    __repr__ = _repr_markdown_ = sentence
+
+
+@dataclass(frozen=True, eq=False)
+class FractionalSet:
+    """A regular two-level fraction.
+
+    Attributes
+    ----------
+    rows : array (n, k)
+        Coded settings -1, 1.
+    names : tuple of str
+    relation : dict
+        Each word of the defining relation (a frozenset of factor positions) with its sign.
+    """
+
+    rows: np.ndarray = field(repr=False)
+    names: tuple
+    relation: dict = field(repr=False)
+
+    @property
+    def word_lengths(self):
+        """How many words have length 3, 4, ... k."""
+        sizes = [len(word) for word in self.relation]
+        return tuple(sizes.count(size) for size in range(3, len(self.names) + 1))
+
+    @property
+    def resolution(self):
+        """Length of the shortest word; one more than the number of factors for a full set."""
+        return min((len(word) for word in self.relation), default=len(self.names) + 1)
+
+    @property
+    def words(self):
+        """The defining relation in names, e.g. ``("ABD", "-ACE")``."""
+        ordered = sorted(self.relation, key=lambda w: (len(w), sorted(w)))
+        return tuple(("-" if self.relation[w] < 0 else "") + _word_name(w, self.names) for w in ordered)
+
+    def aliases(self, order=2):
+        """Groups of effects up to `order` factors that share a column."""
+        effects = [frozenset(c) for size in range(1, order + 1)
+                   for c in combinations(range(len(self.names)), size)]
+        strings, seen = [], set()
+        for effect in effects:
+            mixed = {effect ^ word: sign for word, sign in self.relation.items()}
+            group = [other for other in effects if other in mixed]
+            if effect not in seen and group:
+                parts = [("-" if mixed[g] < 0 else "+") + _word_name(g, self.names) for g in group]
+                strings.append(_word_name(effect, self.names) + "".join(parts))
+                seen.update(group)
+        return Aliases(tuple(strings), self.resolution)
+
+    def sentence(self):
+        """Size, resolution and defining relation."""
+        n, k = self.rows.shape
+        if not self.relation:
+            return f"All {n} combinations of {k} factors: every effect stands alone."
+        return f"{n} pours for {k} factors, resolution {self.resolution}, I = {' = '.join(self.words)}."
+
+    __repr__ = _repr_markdown_ = sentence
+
+
+def _word_name(word, names):
+    joint = "" if all(len(name) == 1 for name in names) else ":"
+    return joint.join(names[i] for i in sorted(word))
+
+
+def fractional_factorial(k, generators=(), names=None):
+    """A two-level fraction from generators such as ``["D=AB", "E=-AC"]``; full when there are none.
+
+    Parameters
+    ----------
+    k : int
+        Factors in all; the letters A, B, C ... are used in generators whatever the names.
+    generators : sequence of str
+        Added factor, "=", product of basic factors, with a minus sign for the other half.
+    names : sequence of str, optional
+
+    Raises
+    ------
+    ValueError
+        When a generator names an unknown factor or defines a basic one.
+
+    References
+    ----------
+    Box and Hunter (1961), Technometrics 3, 311-351.
+    """
+    base = k - len(generators)
+    rows, relation = np.ones((2**base, k)), {frozenset(): 1}
+    rows[:, :base] = full_factorial(base)
+    for i, generator in enumerate(generators):
+        left, _, right = generator.replace(" ", "").partition("=")
+        sign, letters = (-1 if right.startswith("-") else 1), right.lstrip("+-")
+        if left != LETTERS[base + i] or not letters or any(x not in LETTERS[:base] for x in letters):
+            raise ValueError(f"Generator {generator!r} does not fit: write {LETTERS[base + i]}= and a product "
+                             f"of {', '.join(LETTERS[:base])}.")
+        word = frozenset(LETTERS.index(x) for x in letters)
+        rows[:, base + i] = sign * rows[:, sorted(word)].prod(axis=1)
+        word = word | {base + i}
+        relation |= {known ^ word: sign * s for known, s in relation.items()}
+    del relation[frozenset()]
+    return FractionalSet(rows, tuple(names or LETTERS[:k]), relation)
+
+
+@lru_cache
+def best_generators(k, base):
+    """Generators of the minimum-aberration fraction of `k` factors in 2**base pours.
+
+    Found by trying every choice of generators and keeping the one with fewest short words.
+
+    References
+    ----------
+    Fries and Hunter (1980), Technometrics 22, 601-608 (the criterion).
+    """
+    added = k - base
+    products = [m for m in range(3, 2**base) if m.bit_count() > 1]
+    if added > len(products):
+        smallest = next(b for b in range(base, k + 1) if 2**b - 1 >= k)
+        raise ValueError(f"{2**base} pours hold at most {2**base - 1} factors: use {2**smallest} for {k}.")
+    if comb(len(products), added) > 200_000:
+        raise ValueError(f"{k} factors in {2**base} pours needs too long a search: use a screening set.")
+    products.sort(key=lambda m: (-m.bit_count(), m))
+    chosen = min(combinations(products, added), key=lambda choice: _word_lengths(choice, base, k))
+    chosen = sorted(chosen, key=lambda m: (m.bit_count(), [b for b in range(base) if m >> b & 1]))
+    return tuple(f"{LETTERS[base + i]}=" + "".join(LETTERS[b] for b in range(base) if m >> b & 1)
+                 for i, m in enumerate(chosen))
+
+
+def _word_lengths(choice, base, k):
+    words = [0]
+    for i, product in enumerate(choice):
+        words += [word ^ (product | 1 << (base + i)) for word in words]
+    sizes = [word.bit_count() for word in words[1:]]
+    return tuple(sizes.count(size) for size in range(3, k + 1))
+
+
+def block_two_level(fraction, sessions):
+    """Session number of each pour, splitting a two-level set into equal sessions without touching main effects.
+
+    Parameters
+    ----------
+    fraction : FractionalSet
+    sessions : int
+        A power of two.
+
+    Returns
+    -------
+    numbers : array (n,) of int
+    lost : tuple of str
+        The shortest name of each effect that is given up to differences between sessions.
+
+    Raises
+    ------
+    ValueError
+        When every split would give up a main effect.
+    """
+    n, k = fraction.rows.shape
+    if sessions < 2 or sessions & (sessions - 1) or sessions >= n:
+        raise ValueError(f"{n} pours cannot be split evenly into {sessions} sessions: use a power of two "
+                         f"from 2 to {n // 2}.")
+    groups = _effect_columns(fraction)
+    best = None
+    for choice in combinations(list(groups), sessions.bit_length() - 1):
+        lost = _confounded(choice, fraction)
+        shortest = None if lost is None else sorted(len(min(c, key=len)) for c in lost)
+        if shortest and shortest[0] > 1 and (best is None or (shortest > best[0])):
+            best = (shortest, choice, lost)
+    if best is None:
+        raise ValueError(f"{n} pours of {k} factors cannot be split into {sessions} sessions without giving up "
+                         f"a main effect: use {sessions // 2} sessions or {2 * n} pours.")
+    numbers = sum((fraction.rows[:, sorted(word)].prod(axis=1) > 0).astype(int) << i
+                  for i, word in enumerate(best[1]))
+    names = sorted((min(c, key=lambda w: (len(w), sorted(w))) for c in best[2]), key=lambda w: (len(w), sorted(w)))
+    return numbers, tuple(_word_name(word, fraction.names) for word in names)
+
+
+def _effect_columns(fraction):
+    """One word per independent column other than the constant: the shortest name of each alias group."""
+    k, seen, out = len(fraction.names), set(fraction.relation), []
+    for size in range(1, k + 1):
+        for choice in combinations(range(k), size):
+            word = frozenset(choice)
+            if word not in seen:
+                out.append(word)
+                seen |= {word} | {word ^ other for other in fraction.relation}
+    return out
+
+
+def _confounded(choice, fraction):
+    """Alias groups equal to a product of the chosen columns; None when the choice is not independent."""
+    products = [frozenset()]
+    for word in choice:
+        products += [known ^ word for known in products]
+    groups = [{p} | {p ^ r for r in fraction.relation} for p in products[1:]]
+    return None if any(frozenset() in group for group in groups) else groups
+
+
+def two_level_effects(rows, readings, names=None, order=None):
+    """Effects of a finished two-level set: mean at +1 less mean at -1, for every column told apart.
+
+    Parameters
+    ----------
+    rows : array (n, k)
+        Coded settings -1, 1, orthogonal.
+    readings : array (n,)
+    names : sequence of str, optional
+    order : int, optional
+        Largest interaction looked at; all by default.
+
+    Returns
+    -------
+    Series
+        Indexed by effect, in standard order of size; of effects that share a column only the shortest is listed.
+    """
+    rows, readings = np.asarray(rows, float), np.asarray(readings, float)
+    n, k = rows.shape
+    names = tuple(names or LETTERS[:k])
+    columns, found = [np.ones(n)], {}
+    for size in range(1, (order or k) + 1):
+        for choice in combinations(range(k), size):
+            column = rows[:, choice].prod(axis=1)
+            if all(abs(column @ other) < 1e-9 * n for other in columns):
+                columns.append(column)
+                found[_word_name(choice, names)] = 2 * (column @ readings) / n
+    return pd.Series(found, name="effect")
+
+
+@dataclass(frozen=True)
+class Lenth:
+    """Margins for effects of an unreplicated set.
+
+    Attributes
+    ----------
+    pse : float
+        Pseudo standard error, in the unit of the reading.
+    me, sme : float
+        Margin of error for one effect named beforehand, and for the largest of all, at `level`.
+    effects : Series
+    """
+
+    pse: float
+    me: float
+    sme: float
+    level: float
+    effects: pd.Series = field(repr=False)
+
+    @property
+    def active(self):
+        """Effects beyond the margin for the largest of all."""
+        return tuple(self.effects.index[self.effects.abs() > self.sme])
+
+    def sentence(self):
+        """Which effects stand clear of the noise."""
+        clear = ", ".join(self.active)
+        margin = f"beyond {self.sme:.3g}, {len(self.effects)} effects looked at"
+        if not clear:
+            return f"No effect stands clear of the noise ({margin})."
+        return f"Clear of the noise: {clear} ({margin})."
+
+    __repr__ = _repr_markdown_ = sentence
+
+
+def lenth(effects, level=0.95):
+    """Lenth's margins, which judge effects without a repeat by the small ones among them.
+
+    References
+    ----------
+    Lenth (1989), Technometrics 31, 469-473.
+    """
+    effects = pd.Series(effects, dtype=float)
+    sizes, m = effects.abs(), len(effects)
+    first = 1.5 * sizes.median()
+    pse = float(1.5 * sizes[sizes < 2.5 * first].median()) if first > 0 else 0.0
+    one = student.ppf((1 + level) / 2, m / 3)
+    every = student.ppf((1 + level ** (1 / m)) / 2, m / 3)
+    return Lenth(pse, float(one * pse), float(every * pse), level, effects)

@@ -1,0 +1,205 @@
+"""What a plan can show before it is poured: chance to notice an effect, smallest effect, interval widths.
+
+"Noticed" means that the interval for the effect leaves out zero; with the 90 % interval used throughout, one
+effect in ten that does not exist is noticed all the same (`false_alarm`).
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import brentq
+from scipy.stats import f as fisher
+from scipy.stats import ncf
+from scipy.stats import t as student
+
+from testpour.planning.criteria import information, log_determinant, model_rows, region_points, term_name
+
+FALSE_ALARM = 0.10
+
+
+def chance_f(noncentrality, df_effect, df_error, false_alarm=FALSE_ALARM):
+    """Chance that an F test on (df_effect, df_error) degrees of freedom notices the given noncentrality.
+
+    Noncentrality is the sum of squared true deviations over the error variance.
+    """
+    bar = fisher.isf(false_alarm, df_effect, df_error)
+    return float(ncf.sf(bar, df_effect, df_error, noncentrality)) if noncentrality > 0 else false_alarm
+
+
+def chance_to_notice(effect, se, df, false_alarm=FALSE_ALARM):
+    """Chance that a two-sided interval for an effect leaves out zero.
+
+    Parameters
+    ----------
+    effect, se : float
+        True size and standard error of its estimate, in the same unit.
+    df : float
+        Degrees of freedom behind the standard error; nan is returned when there are none.
+    """
+    if df < 1 or not np.isfinite(se):
+        return float("nan")
+    return chance_f((effect / se) ** 2, 1, df, false_alarm)      # t squared is F with 1 degree of freedom
+
+
+def smallest_effect(se, df, chance=0.9, false_alarm=FALSE_ALARM):
+    """Smallest true effect noticed with the given chance, in the unit of `se`; nan without degrees of freedom."""
+    if df < 1 or not np.isfinite(se):
+        return float("nan")
+    if not false_alarm < chance < 1:
+        raise ValueError(f"chance is {chance}: choose a value between {false_alarm} and 1.")
+    top = 4.0 + student.isf(false_alarm / 2, df)
+    while chance_to_notice(top, 1.0, df, false_alarm) < chance:
+        top *= 2
+    return se * brentq(lambda size: chance_to_notice(size, 1.0, df, false_alarm) - chance, 1e-9, top, xtol=1e-10)
+
+
+def half_width(se, df, level=0.9):
+    """Half-width of the interval expected for an effect, in the unit of `se`; nan without degrees of freedom."""
+    return float(se * student.ppf((1 + level) / 2, df)) if df >= 1 else float("nan")
+
+
+@dataclass(frozen=True, eq=False)
+class PlanPower:
+    """What each term of a plan can show.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Indexed by term; columns compared ("within sessions" or "between sessions"), df, se, half_width (90 %),
+        chance (of noticing `effect`) and smallest (noticed nine times in ten). All sizes are changes in the
+        reading as the term goes from its lowest to its highest value.
+    effect : float
+        The change that would matter, in the unit of the reading.
+    """
+
+    table: pd.DataFrame = field(repr=False)
+    effect: float
+
+    def sentence(self):
+        """Which terms the plan can and cannot show."""
+        blind = self.table[self.table.chance.isna()]
+        seen = self.table[self.table.chance >= 0.9]
+        weak = self.table[self.table.chance < 0.9]
+        parts = []
+        if len(seen):
+            parts.append(f"A change of {self.effect:.3g} would be noticed at least nine times in ten for "
+                         f"{', '.join(seen.index)}.")
+        if len(weak):
+            odds = ", ".join(f"{n} ({c:.0%})" for n, c in weak.chance.items())
+            parts.append(f"It may be missed for {odds}." if seen.size
+                         else f"A change of {self.effect:.3g} may be missed for {odds}.")
+        if len(blind):
+            parts.append(f"Nothing is left to judge {', '.join(blind.index)} by: "
+                         "add pours or sessions, or drop terms.")
+        return " ".join(parts)
+
+    __repr__ = _repr_markdown_ = sentence
+
+
+def plan_power(rows, terms, noise_sd, effect, sessions=None, session_sd=0.0, names=None,
+               false_alarm=FALSE_ALARM):
+    """Chance to notice a change of size `effect` in each term of a plan, and what it takes to be noticed.
+
+    Parameters
+    ----------
+    rows : array (n, k)
+        Coded settings.
+    terms : sequence of tuple of int
+        Exponents; the constant is left out of the answer.
+    noise_sd, session_sd : float
+        Spread between like pours of one session, and between sessions, in the unit of the reading.
+    effect : float
+        The change that would matter, in the unit of the reading.
+    sessions : array (n,) of int, optional
+        Session number of each pour.
+    names : sequence of str, optional
+
+    Returns
+    -------
+    PlanPower
+
+    Notes
+    -----
+    Standard errors are those of generalised least squares with known spreads. A term that changes only between
+    sessions has as many degrees of freedom as sessions less per-session terms; any other has those left within
+    sessions. Exact for balanced plans, an approximation otherwise (containment).
+    """
+    rows, terms = np.asarray(rows, float), [tuple(t) for t in terms]
+    if noise_sd <= 0 or session_sd < 0:
+        raise ValueError(f"noise_sd is {noise_sd}, session_sd {session_sd}: the first must be above 0 and the "
+                         "second not below 0. Take them from repeated pours, or from what the trade knows.")
+    design = model_rows(rows, terms)
+    matrix = information(design, sessions, (session_sd / noise_sd) ** 2)
+    if not np.isfinite(log_determinant(matrix)):
+        raise ValueError(f"{len(rows)} pours do not separate these {len(terms)} terms: drop a term or add pours.")
+    se = noise_sd * np.sqrt(np.diag(np.linalg.inv(matrix)))
+    whole, df = _strata(design, sessions, session_sd)
+    names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
+    table = pd.DataFrame([
+        _line(se[i] * _span(term), df[i], effect, false_alarm) | {"compared": _compared(whole[i])}
+        for i, term in enumerate(terms) if any(term)
+    ], index=[term_name(term, names) for term in terms if any(term)])
+    return PlanPower(table[["compared", "df", "se", "half_width", "chance", "smallest"]], float(effect))
+
+
+def _compared(whole):
+    return "between sessions" if whole else "within sessions"
+
+
+def _line(se, df, effect, false_alarm):
+    return {"df": df, "se": se, "half_width": half_width(se, df),
+            "chance": chance_to_notice(effect, se, df, false_alarm),
+            "smallest": smallest_effect(se, df, 0.9, false_alarm)}
+
+
+def _span(term):
+    """How far the term's column can move over the cube: 2, or 1 when every exponent is even."""
+    return 2 if any(e % 2 for e in term) else 1
+
+
+def _strata(design, sessions, session_sd):
+    """Whether each term changes only between sessions, and the degrees of freedom to judge it by."""
+    n, p = design.shape
+    if sessions is None or session_sd == 0:
+        return np.zeros(p, bool), np.full(p, n - np.linalg.matrix_rank(design))
+    _, number = np.unique(sessions, return_inverse=True)
+    members = np.eye(number.max() + 1)[number]
+    means = (members / members.sum(0)) @ (members.T @ design)
+    whole = np.abs(design - means).max(axis=0) < 1e-9
+    between = members.shape[1] - np.linalg.matrix_rank(design[:, whole]) if whole.any() else 0
+    within = n - np.linalg.matrix_rank(np.hstack([design, members]))
+    return whole, np.where(whole, between, within)
+
+
+def variance_over_region(rows, terms, sessions=None, eta=0.0, allowed=None, levels=None):
+    """How prediction variance is spread over the region.
+
+    Parameters
+    ----------
+    rows : array (n, k)
+        Coded settings.
+    terms : sequence of tuple of int
+    sessions, eta
+        Session number of each pour, and variance between sessions over variance between pours.
+    allowed : callable, optional
+        Points (m, k) to booleans; the whole cube by default.
+    levels : sequence, optional
+        Allowed values per factor, None for continuous ones.
+
+    Returns
+    -------
+    DataFrame
+        Columns fraction (of the region, 0 to 1) and variance (of a prediction, at most this in that fraction of
+        the region; 1 is the variance of one pour). Read from evenly spread points, so the ends are approximate.
+    """
+    points = region_points(np.shape(rows)[1], levels, allowed)
+    if not len(points):
+        raise ValueError("No setting of the region is allowed: loosen the limits.")
+    matrix = information(model_rows(rows, terms), sessions, eta)
+    if not np.isfinite(log_determinant(matrix)):
+        raise ValueError(f"{len(rows)} pours do not separate these {len(terms)} terms: drop a term or add pours.")
+    where = model_rows(points, terms)
+    variance = np.einsum("ij,ij->i", where, np.linalg.solve(matrix, where.T).T)
+    fraction = np.linspace(0, 1, 101)
+    return pd.DataFrame({"fraction": fraction, "variance": np.quantile(variance, fraction)})
