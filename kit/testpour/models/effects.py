@@ -61,7 +61,7 @@ class Effect:
 
     def sentence(self):
         """The effect in one sentence."""
-        factor, reading = self.factor, self.reading
+        factor = self.factor
         move = f"Going from {factor.show(self.start)} to {factor.show(self.end)} {factor.words}"
         if factor.kind == "yes/no":
             move = f"With {factor.words} instead of without"

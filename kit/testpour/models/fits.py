@@ -7,14 +7,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
-from testpour.models.beliefs import GROUPS, Belief, beliefs_for
+from testpour.models.beliefs import GROUPS, beliefs_for
 from testpour.models.interval import IntervalModel
 from testpour.models.scales import to_latent, to_reading, widen
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 
 DRAWS = 2000
-GAP = Belief(0.0, 0.5, "grades about one step apart: wide")  # log of a further cut less the one before
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,10 +209,9 @@ def _scale_options(reading, believed):
     """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading."""
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}
-    cuts = len(reading.grades) - 1
-    mean = np.array([believed.cuts.mean] + [GAP.mean] * (cuts - 1))
-    sd = np.array([believed.cuts.sd] + [GAP.sd] * (cuts - 1))
-    return {"grades": cuts + 1, "cut_belief": (mean, sd)}
+    steps = np.arange(len(reading.grades) - 1)  # grades about one step of the hidden scale apart
+    cuts = believed.cuts
+    return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.sd))}
 
 
 def _latent_ends(reading, rows):

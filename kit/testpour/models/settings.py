@@ -52,8 +52,8 @@ def _completed(study, given):
     table = pd.DataFrame(index=given.index)
     for factor in study.factors:
         if factor.kind != "text":
-            table[factor.name] = given[factor.name] if factor.name in given else np.nan
-            table[factor.name] = table[factor.name].astype(float).fillna(factor.usual)
+            values = given.get(factor.name, pd.Series(np.nan, given.index))
+            table[factor.name] = values.astype(float).fillna(factor.usual)
     if "age" in given:
         table["age"] = given["age"].astype(float)
     return table

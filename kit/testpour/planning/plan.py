@@ -1,0 +1,263 @@
+"""A plan: the pours to make, in run order, by session, and what they can tell before they are poured."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from testpour.cautions import check_settings
+from testpour.models.beliefs import beliefs_for
+from testpour.models.scales import to_reading
+from testpour.models.settings import settings_table
+from testpour.models.terms import design
+from testpour.planning import purposes
+from testpour.planning.coding import Coding, coding_for
+from testpour.planning.problem import PlanConflict
+
+HOTTEST = 145.0  # °C: styrene boils; no planned pour is believed to pass it
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The pours to make.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row a pour in run order, indexed by pour name: session, and every numeric factor in its unit.
+    purpose, why, mixed : str
+        What the plan is for, why this kind of set, and which effects it mixes up.
+    coding : Coding
+    terms : tuple
+        Exponents of the model the set is meant for.
+    seed : int
+    """
+
+    study: object
+    table: pd.DataFrame
+    purpose: str
+    why: str
+    mixed: str
+    coding: Coding
+    terms: tuple
+    seed: int = 0
+
+    @property
+    def sessions(self):
+        """Names of the sessions, in order."""
+        return list(dict.fromkeys(self.table["session"]))
+
+    def session(self, number=1):
+        """The pours of one session in run order; `number` counts from 1."""
+        names = self.sessions
+        if not 1 <= number <= len(names):
+            raise ValueError(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
+        return self.table[self.table["session"] == names[number - 1]]
+
+    def without(self, *pours):
+        """The plan with some pours left out."""
+        missing = [pour for pour in pours if pour not in self.table.index]
+        if missing:
+            raise ValueError(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
+        return replace(self, table=self.table.drop(index=list(pours)))
+
+    def with_pour(self, pour, **settings):
+        """The plan with some settings of one pour changed; text with units is read."""
+        if pour not in self.table.index:
+            raise ValueError(f"No pour {pour} in this plan; it has {', '.join(self.table.index)}.")
+        changed = self.study.settings(settings)
+        table = self.table.copy()
+        for name in settings:
+            table.loc[pour, name] = changed[name]
+        return replace(self, table=table)
+
+    def sentence(self):
+        """The plan in a few sentences."""
+        warned = [str(pour) for pour in self.table.index if self.cautions(pour).warnings]
+        text = f"{len(self.table)} pours in {len(self.sessions)} session(s) to find out {self.purpose}. {self.why}"
+        if self.mixed:
+            text += f" {self.mixed}"
+        return text + (f" Read the cautions of {', '.join(warned)} before pouring." if warned else "")
+
+    def cautions(self, pour):
+        """What is warned or refused for one pour."""
+        return check_settings(self.study, self.table.loc[pour].drop("session").to_dict())
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        shown = pd.DataFrame(index=self.table.index)
+        shown["session"] = self.table["session"]
+        for factor in self.study.factors:
+            if factor.name in self.coding.names or (factor.name in self.table and self.table[factor.name].nunique() > 1):
+                shown[factor.words] = [factor.show(value) for value in self.table[factor.name]]
+        return f"<p>{self.sentence()}</p>{shown.to_html()}"
+
+
+def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=None, moulds=None,
+               castings=None, compare=None, seed=0):
+    """Plan test pours.
+
+    Parameters
+    ----------
+    study : Study
+    sessions : int
+        Days on which pours are made.
+    pours : int or list of int
+        Pours a session can hold; one number, or one a session.
+    purpose : str, optional
+        ``"which settings matter"``, ``"map the good region"``, ``"sharpen what we know"`` or
+        ``"settle one question"``; by default the kit picks one and says why.
+    factors : list of str, optional
+        Settings to vary; by default all chosen factors of the study that have a span. Pinned ones take
+        their usual value.
+    rooms : str, float or list, optional
+        Room temperature expected in each session.
+    moulds : list, optional
+        Depths of the moulds at hand, for example ``["6 mm", "1/2 in"]``.
+    castings : Castings, optional
+        The log so far, to be added to.
+    compare : tuple of dict, optional
+        Two settings, for ``"settle one question"``.
+    seed : int
+        The same seed gives the same plan and run order.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    PlanConflict
+        Naming what conflicts and the smallest change that would work.
+    """
+    sizes = _sizes(sessions, pours)
+    coding = coding_for(study, len(sizes), factors, rooms, moulds)
+    wishes = _wishes(coding, sizes, castings, seed)
+    purpose = _purpose(purpose, compare, wishes)
+    if purpose == purposes.SETTLE:
+        chosen = purposes.settle(wishes, *_sides(study, coding, compare))
+    else:
+        chosen = purposes.PICK[purpose](wishes)
+    table = _run_order(study, coding, chosen, castings, seed)
+    return Plan(study, table, purpose, chosen.why, chosen.mixed, coding, chosen.terms, seed)
+
+
+def _sizes(sessions, pours):
+    """Pours of each session."""
+    sizes = [pours] * sessions if isinstance(pours, int) else list(pours)
+    conflicts = []
+    if sessions < 1:
+        conflicts.append("A plan needs at least one session: ask for sessions=1 or more.")
+    elif len(sizes) != sessions:
+        conflicts.append(f"{sessions} sessions but {len(sizes)} numbers of pours: give one a session.")
+    if any(size < 1 for size in sizes):
+        conflicts.append("A session needs at least one pour: leave the empty session out.")
+    if conflicts:
+        raise PlanConflict(conflicts)
+    return tuple(sizes)
+
+
+def _purpose(purpose, compare, wishes):
+    if compare is not None and purpose is None:
+        return purposes.SETTLE
+    purpose = purpose or purposes.pick_purpose(wishes)
+    if purpose not in purposes.PURPOSES:
+        raise PlanConflict([f"No purpose {purpose!r}; choose one of: {'; '.join(purposes.PURPOSES)}."])
+    if purpose == purposes.SETTLE and (compare is None or len(compare) != 2):
+        raise PlanConflict(
+            ['To settle one question, say which two settings: compare=({"catalyst": "1 %"}, {"catalyst": "2 %"}).']
+        )
+    return purpose
+
+
+def _wishes(coding, sizes, castings, seed):
+    study = coding.study
+    fixed, numbers = None, None
+    if castings is not None and len(castings.pours):
+        past = settings_table(study, castings.pours)
+        fixed = coding.encode(past)
+        labels = list(dict.fromkeys(castings.pours["session"]))
+        numbers = tuple(labels.index(label) for label in castings.pours["session"])
+    return purposes.Wishes(
+        coding.axes(), sizes, _session_share(study), _too_hot(coding), fixed, numbers,
+        lambda terms: _prior(coding, terms), seed,
+    )  # fmt: skip
+
+
+def _measured(study):
+    """The readings a plan is judged by: those with an aim, or all."""
+    aimed = {aim.reading for aim in study.aims}
+    return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
+
+
+def _session_share(study):
+    """Variance between sessions over variance between pours, believed, averaged over the readings."""
+    shares = []
+    for reading in _measured(study):
+        scatter = beliefs_for(study, reading).scatter
+        pour = 1.0 if reading.grades else scatter["reading"] ** 2 + scatter["pour"] ** 2
+        shares.append(scatter["session"] ** 2 / pour)
+    return float(np.mean(shares))
+
+
+def _prior(coding, terms):
+    """Belief about coded terms as a precision, in units of the variance between pours, averaged over readings."""
+    study, total = coding.study, np.zeros(len(terms))
+    for reading in _measured(study):
+        believed = beliefs_for(study, reading)
+        noise = 1.0 if reading.grades else np.hypot(believed.scatter["reading"], believed.scatter["pour"])
+        sd = np.array([_coded_sd(coding, believed, term) for term in terms])
+        total += (noise / sd) ** 2
+    return np.diag(total / len(_measured(study)))
+
+
+def _coded_sd(coding, believed, term):
+    """Believed spread of one coded coefficient on the latent scale; half as much for each further order."""
+    if not any(term):
+        return 10.0
+    ends = np.array([[sign * (power > 0) for power in term] for sign in (-1, 1)], float)
+    table = settings_table(coding.study, coding.decode(ends)).assign(age=24.0)
+    change = np.diff(design(believed.terms, table), axis=0)[0] / 2
+    return max(float(np.sqrt(np.sum((change * believed.sd) ** 2))), 0.05) / 2 ** (sum(term) - 1)
+
+
+def _too_hot(coding):
+    """Where a pour is believed to pass the boiling point of styrene, or a caution refuses it; None if nowhere."""
+    study = coding.study
+    peaks = [r for r in study.readings if r.scale == "rise"]
+    if not peaks:
+        return None
+    believed = beliefs_for(study, peaks[0])
+
+    def forbidden(rows):
+        table = settings_table(study, coding.decode(rows))
+        latent = design(believed.terms, table) @ believed.mean
+        return to_reading(peaks[0], latent, table.get("room_temperature")) >= HOTTEST
+
+    corners = np.array(np.meshgrid(*[[-1, 0, 1]] * len(coding.names))).reshape(len(coding.names), -1).T
+    return forbidden if forbidden(corners).any() else None
+
+
+def _sides(study, coding, compare):
+    tables = [settings_table(study, dict(side)) for side in compare]
+    outside = [name for side in compare for name in side if name not in coding.names]
+    if outside:
+        raise PlanConflict([f"{', '.join(outside)} is not varied in this plan; it varies {', '.join(coding.names)}."])
+    return [coding.encode(table)[0] for table in tables]
+
+
+def _run_order(study, coding, chosen, castings, seed):
+    """The pours in random order within each session, named on from the log, with every setting filled in."""
+    rng = np.random.default_rng([seed, 101])
+    order = np.concatenate(
+        [rng.permutation(np.flatnonzero(chosen.sessions == number)) for number in np.unique(chosen.sessions)]
+    )
+    made = 0 if castings is None else len(castings.pours)
+    held = 0 if castings is None else castings.pours["session"].nunique()
+    table = settings_table(study, coding.decode(chosen.rows[order])).drop(columns="age")
+    table.insert(0, "session", [f"S{held + number + 1}" for number in chosen.sessions[order]])
+    table.index = pd.Index([f"P{made + place + 1:02d}" for place in range(len(table))], name="pour")
+    return table
+

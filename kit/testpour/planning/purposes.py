@@ -1,0 +1,258 @@
+"""What a plan is for, and the set of pours that serves it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.planning.criteria import main_terms, quadratic_terms
+from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
+from testpour.planning.optimal import optimal_plan
+from testpour.planning.problem import Axis, PlanConflict, Problem
+
+MATTER = "which settings matter"
+MAP = "map the good region"
+SHARPEN = "sharpen what we know"
+SETTLE = "settle one question"
+PURPOSES = (MATTER, MAP, SHARPEN, SETTLE)
+STARTS = 60  # random starts of the exchange: more are slower and surer
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A set of coded pours for a purpose.
+
+    Parameters
+    ----------
+    rows : array
+        Coded settings, shape (pours, coded factors).
+    sessions : array of int
+        Session number of each pour, from 0.
+    terms : tuple
+        Exponents of the model the set is meant for.
+    why : str
+        Which kind of set it is, and why that one.
+    mixed : str
+        Which effects are mixed up with which, in a sentence; empty where none are.
+    """
+
+    rows: np.ndarray
+    sessions: np.ndarray
+    terms: tuple
+    why: str
+    mixed: str = ""
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What a plan must respect, in coded form.
+
+    Parameters
+    ----------
+    axes : tuple of Axis
+    sizes : tuple of int
+        Pours in each session.
+    eta : float
+        Variance between sessions over variance between pours.
+    forbidden : callable or None
+    fixed : array or None
+        Pours already made, coded.
+    fixed_sessions : tuple or None
+    prior : callable or None
+        From terms to prior precision, in units of the variance between pours.
+    seed : int
+    """
+
+    axes: tuple
+    sizes: tuple
+    eta: float
+    forbidden: object = None
+    fixed: np.ndarray | None = None
+    fixed_sessions: tuple | None = None
+    prior: object = None
+    seed: int = 0
+
+    @property
+    def numbers(self):
+        """Session number of each new pour."""
+        return np.repeat(np.arange(len(self.sizes)), self.sizes)
+
+    @property
+    def easy(self):
+        """True when every factor may change from pour to pour, at both ends of its span."""
+        return self.forbidden is None and all(
+            not axis.hard and axis.met is None and (axis.levels is None or len(axis.levels) == 2)
+            for axis in self.axes
+        )
+
+
+def pick_purpose(wishes):
+    """The purpose that suits what is asked, for a person who named none."""
+    if wishes.fixed is not None and len(wishes.fixed):
+        return SHARPEN
+    enough = len(_terms(quadratic_terms, wishes.axes)) + 3
+    return MAP if sum(wishes.sizes) >= enough else MATTER
+
+
+def which_settings_matter(wishes):
+    """Two-level pours, with the same middle pour in every session to show the noise."""
+    spare = 1 if min(wishes.sizes) >= 4 else 0
+    sizes = tuple(size - spare for size in wishes.sizes)
+    chosen = _regular(wishes, sizes) or _two_level(wishes, sizes)
+    if not spare:
+        return chosen
+    middle = np.array([_middle_pour(wishes.axes, chosen, number) for number in range(len(sizes))])
+    rows, sessions = np.vstack([chosen.rows, middle]), np.append(chosen.sessions, np.arange(len(sizes)))
+    why = chosen.why + " The same middle pour in every session shows the noise and what the day adds."
+    return Chosen(rows, sessions, chosen.terms, why, chosen.mixed)
+
+
+def _regular(wishes, sizes):
+    """A regular fraction in equal sessions, where one fits; None otherwise."""
+    total, k = sum(sizes), len(wishes.axes)
+    base = total.bit_length() - 1
+    if not wishes.easy or total != 1 << base or len(set(sizes)) > 1 or not 2 <= base <= k < total:
+        return None
+    names = [axis.name for axis in wishes.axes]
+    try:
+        fraction = fractional_factorial(k, best_generators(k, base) if k > base else (), names)
+        numbers, lost = block_two_level(fraction, len(sizes)) if len(sizes) > 1 else (np.zeros(total, int), ())
+    except ValueError:
+        return None
+    mixed = fraction.aliases().sentence() if k > base else ""
+    if lost:
+        mixed += f" Mixed up with the day: {', '.join(lost)}."
+    why = (
+        f"Every combination of low and high of {k} settings"
+        if k == base
+        else f"A balanced part of the low and high combinations of {k} settings (resolution {fraction.resolution})"
+    )
+    return Chosen(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), why + ", split evenly over the sessions.", mixed.strip())
+
+
+def _two_level(wishes, sizes):
+    """Low and high pours that tell the main effects apart best."""
+    axes = tuple(
+        axis if axis.met is not None else Axis(axis.name, levels=_ends(axis), hard=axis.hard) for axis in wishes.axes
+    )
+    plan = _search(wishes, axes, sizes, main_terms, "D")
+    why = (
+        "Low and high of every setting, chosen so that their effects are told apart as sharply as these "
+        "sessions and limits allow."
+    )
+    mixed = "Effects of single settings are told apart; what two settings do together may be mixed into them."
+    return Chosen(*_new(plan), _terms(main_terms, wishes.axes), why, mixed)
+
+
+def map_the_region(wishes):
+    """Pours for a curved surface that predicts well everywhere."""
+    plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
+    why = (
+        "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
+        "over the whole region."
+    )
+    return Chosen(*_new(plan), _terms(quadratic_terms, wishes.axes), why)
+
+
+def sharpen(wishes):
+    """Pours that add most to what belief and the log already know."""
+    plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
+    why = (
+        f"Added to the {len(wishes.fixed) if wishes.fixed is not None else 0} pours of the log where they "
+        "narrow most what the log and the trade's beliefs leave open."
+    )
+    return Chosen(*_new(plan), _terms(quadratic_terms, wishes.axes), why)
+
+
+def settle(wishes, this, that):
+    """Two settings side by side, as often as the sessions allow.
+
+    Parameters
+    ----------
+    this, that : array
+        The two coded settings, shape (coded factors,).
+    """
+    if min(wishes.sizes) < 2:
+        raise PlanConflict(
+            ["To settle one question, each session needs both castings: plan at least 2 pours a session."]
+        )
+    rows = np.array([(this, that)[place % 2] for size in wishes.sizes for place in range(size)])
+    k = rows.shape[1]
+    moved = int(np.argmax(np.abs(np.asarray(this) - that)))
+    terms = ((0,) * k, tuple(int(i == moved) for i in range(k)))
+    why = "This against that, side by side in every session, so that the day cannot decide it."
+    return Chosen(rows, wishes.numbers, terms, why)
+
+
+def _search(wishes, axes, sizes, kind, criterion, with_past=False):
+    """The best set the exchange finds for a kind of model."""
+    terms = _terms(kind, axes)
+    numbers = np.repeat(np.arange(len(sizes)), sizes)
+    past = {}
+    if with_past:
+        offset = 0
+        if wishes.fixed is not None and len(wishes.fixed):
+            offset = max(wishes.fixed_sessions) + 1
+            past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
+            axes = tuple(_after(axis, offset) for axis in axes)
+        past["prior"] = wishes.prior(terms) if wishes.prior else None
+        numbers = numbers + offset
+    problem = Problem(
+        axes, terms, int(sum(sizes)), sessions=tuple(numbers.tolist()), eta=wishes.eta,
+        forbidden=wishes.forbidden, **past,
+    )  # fmt: skip
+    return optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
+
+
+def _after(axis, sessions):
+    """The axis with its met values moved behind those of the sessions already poured."""
+    if axis.met is None:
+        return axis
+    return Axis(axis.name, axis.levels, axis.hard, (0.0,) * sessions + tuple(axis.met))
+
+
+def _new(plan):
+    """Coded rows and session numbers of the new pours of an optimal plan."""
+    new = plan.table[~plan.table["fixed"]]
+    sessions = new["session"].to_numpy(int)
+    return new[plan.problem.names].to_numpy(float), sessions - sessions.min()
+
+
+def _terms(kind, axes):
+    """Terms of a kind of model: no square of a two-valued factor, none of a factor met or set by session."""
+    flat = [
+        f for f, axis in enumerate(axes)
+        if axis.hard or axis.met is not None or (axis.levels is not None and len(axis.levels) < 3)
+    ]  # fmt: skip
+    whole = [f for f, axis in enumerate(axes) if axis.hard or axis.met is not None]
+    return tuple(
+        term
+        for term in kind(len(axes))
+        if not any(term[f] > 1 for f in flat) and sum(term[f] for f in whole) < 2 and not _met_alone(term, axes)
+    )
+
+
+def _met_alone(term, axes):
+    """A room that is met only shows between sessions: its own effect is left to the session's error."""
+    return any(axis.met is not None and term[f] for f, axis in enumerate(axes)) and sum(term) == 1
+
+
+def _ends(axis):
+    return (-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels))
+
+
+def _middle_pour(axes, chosen, session):
+    """The middle of every setting, but the session's own where all its pours share one."""
+    here = chosen.rows[chosen.sessions == session][0]
+    return [here[f] if axis.hard or axis.met is not None else _middle(axis) for f, axis in enumerate(axes)]
+
+
+def _middle(axis):
+    """Coded middle of an axis; the high side of one with two values."""
+    if axis.levels is None:
+        return 0.0
+    levels = sorted(axis.levels)
+    return levels[len(levels) // 2]
+
+
+PICK = {MATTER: which_settings_matter, MAP: map_the_region, SHARPEN: sharpen}
+
