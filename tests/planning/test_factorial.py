@@ -1,0 +1,142 @@
+"""Two-level sets against printed effects, known fractions and hand counts."""
+
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.planning.factorial import (
+    Aliases,
+    best_generators,
+    block_two_level,
+    fractional_factorial,
+    full_factorial,
+    lenth,
+    two_level_effects,
+)
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+PRINTED = pd.read_csv(REFERENCE / "plan_two_level_effects.csv", comment="#")
+PATTERNS = pd.read_csv(REFERENCE / "plan_word_lengths.csv", comment="#")
+
+
+def readings_of(name):
+    return np.array(PRINTED.set_index("set").readings[name].split(), float)
+
+
+@pytest.mark.parametrize("case", list(PRINTED.itertuples()), ids=lambda case: case.set)
+def test_printed_effects(case):
+    """Sources stand in the file; printed values are exact fractions of the readings."""
+    readings = np.array(case.readings.split(), float)
+    effects = two_level_effects(full_factorial(len(readings).bit_length() - 1), readings)
+    assert readings.mean() == pytest.approx(case.mean, abs=1e-12)
+    for name, value in (pair.split("=") for pair in case.effects.split()):
+        assert effects[name] == pytest.approx(float(value), abs=1e-10), name
+
+
+def test_half_fraction_of_the_reactor():
+    """Box, Hunter & Hunter, half fraction I = ABCDE of the reactor set (from memory, not re-read in print)."""
+    fraction = fractional_factorial(5, ["E=ABCD"])
+    whole = full_factorial(5)
+    place = [int(np.flatnonzero((whole == row).all(1))[0]) for row in fraction.rows]
+    effects = two_level_effects(fraction.rows, readings_of("reactor")[place])
+    printed = {"A": -2.0, "B": 20.5, "C": 0.0, "D": 12.25, "E": -6.25, "BD": 10.75, "DE": -9.5}
+    assert effects[list(printed)].to_dict() == pytest.approx(printed, abs=1e-10)
+    assert len(effects) == 15
+
+
+def test_lenth_margins_of_filtration():
+    """Montgomery, filtration example: PSE 2.625, ME 6.748, SME 13.699 (from memory, not re-read in print)."""
+    found = lenth(two_level_effects(full_factorial(4), readings_of("filtration")))
+    assert found.pse == pytest.approx(2.625, abs=1e-12)
+    assert found.me == pytest.approx(6.748, abs=5e-4)
+    assert found.sme == pytest.approx(13.699, abs=5e-4)
+    assert found.active == ("A", "D", "AC", "AD")
+    assert "A, D, AC, AD" in found.sentence()
+
+
+def test_lenth_says_when_nothing_stands_clear():
+    found = lenth({"A": 1.0, "B": -1.1, "C": 0.9, "AB": 1.2, "AC": -0.8, "BC": 1.0, "ABC": 1.05})
+    assert found.active == ()
+    assert found.sentence().startswith("No effect stands clear")
+
+
+@pytest.mark.parametrize("k, levels", [(1, 2), (3, 2), (2, 3), (4, 3)])
+def test_full_factorial_has_every_combination_once(k, levels):
+    rows = full_factorial(k, levels)
+    assert rows.shape == (levels**k, k)
+    assert len(np.unique(rows, axis=0)) == levels**k
+    assert rows[0].tolist() == [-1] * k and rows[1, 0] > rows[0, 0]
+
+
+@pytest.mark.parametrize("case", list(PATTERNS.itertuples()), ids=lambda c: f"{c.k} in 2^{c.base}")
+def test_searched_fractions_have_the_known_word_lengths(case):
+    fraction = fractional_factorial(case.k, best_generators(case.k, case.base))
+    assert fraction.word_lengths == tuple(map(int, str(case.pattern).split()))
+    assert fraction.rows.shape == (2**case.base, case.k)
+
+
+@pytest.mark.parametrize("k, base", [(5, 3), (6, 4), (7, 4), (7, 3)])
+def test_relation_and_aliases_hold_in_the_rows(k, base):
+    """Every word multiplies to its sign, every other product of columns sums to zero: counted from the rows."""
+    fraction = fractional_factorial(k, best_generators(k, base))
+    for size in range(1, k + 1):
+        for choice in combinations(range(k), size):
+            total = fraction.rows[:, choice].prod(axis=1).sum()
+            assert total == len(fraction.rows) * fraction.relation.get(frozenset(choice), 0)
+
+
+def test_aliases_are_written_in_names():
+    """By hand: D = AB, E = -AC gives I = ABD = -ACE = -BCDE."""
+    fraction = fractional_factorial(5, ["D=AB", "E=-AC"])
+    assert fraction.words == ("ABD", "-ACE", "-BCDE")
+    assert fraction.resolution == 3
+    aliases = fraction.aliases()
+    assert aliases.strings == ("A+BD-CE", "B+AD", "C-AE", "D+AB", "E-AC", "BC-DE", "BE-CD")
+    assert "A+BD-CE" in aliases.sentence() and "cannot be told" in aliases.sentence()
+    named = fractional_factorial(3, ["C=AB"], names=["catalyst", "cover", "pigment"])
+    assert named.aliases().strings[0] == "catalyst+cover:pigment"
+
+
+def test_alias_sentences_follow_the_resolution():
+    assert "main effects are clear, but" in fractional_factorial(4, ["D=ABC"]).aliases().sentence()
+    assert fractional_factorial(5, ["E=ABCD"]).aliases() == Aliases((), 5)
+    assert fractional_factorial(5, ["E=ABCD"]).aliases().sentence().startswith("No effect")
+    assert "every effect stands alone" in fractional_factorial(3).sentence()
+    assert "resolution 4, I = ABCD" in fractional_factorial(4, ["D=ABC"]).sentence()
+
+
+@pytest.mark.parametrize("k, base, sessions, lost", [
+    (3, 3, 2, ("ABC",)),                      # by hand
+    (4, 4, 2, ("ABCD",)),                     # by hand
+    (4, 4, 4, 3),                             # one two-factor and two three-factor effects, by hand
+    (5, 5, 4, 3),
+])
+def test_sessions_are_even_and_give_up_the_longest_effects(k, base, sessions, lost):
+    fraction = fractional_factorial(k, best_generators(k, base) if base < k else ())
+    numbers, names = block_two_level(fraction, sessions)
+    assert np.bincount(numbers).tolist() == [2**base // sessions] * sessions
+    assert names == lost if isinstance(lost, tuple) else len(names) == lost
+    for session in range(sessions):
+        assert np.abs(fraction.rows[numbers == session].sum(axis=0)).max() == 0      # main effects untouched
+    for name in names:                                                               # given up: constant in session
+        column = fraction.rows[:, ["ABCDE".index(x) for x in name]].prod(axis=1)
+        assert all(np.ptp(column[numbers == s]) == 0 for s in range(sessions))
+
+
+def test_four_sessions_of_a_sixteen_lose_one_short_effect():
+    _, names = block_two_level(fractional_factorial(4), 4)
+    assert sorted(map(len, names)) == [2, 3, 3]
+
+
+def test_refusals_say_what_would_work():
+    with pytest.raises(ValueError, match=r"from 2 to 4"):
+        block_two_level(fractional_factorial(3), 3)
+    with pytest.raises(ValueError, match="without giving up a main effect: use 1 sessions or 8 pours"):
+        block_two_level(fractional_factorial(3, ["C=AB"]), 2)
+    with pytest.raises(ValueError, match=r"write D= and a product of A, B, C"):
+        fractional_factorial(4, ["D=AX"])
+    with pytest.raises(ValueError, match="hold at most 7 factors: use 16 for 8"):
+        best_generators(8, 3)

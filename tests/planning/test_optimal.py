@@ -1,0 +1,384 @@
+"""Optimal plans against theory, published plans, brute force and the best values known."""
+
+from itertools import combinations_with_replacement, product
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.planning.criteria import (
+    average_variance,
+    cube_moments,
+    information,
+    interaction_terms,
+    log_determinant,
+    main_terms,
+    model_rows,
+    quadratic_terms,
+    region_points,
+    sampled_moments,
+    term_name,
+)
+from testpour.planning.exchange import Batch
+from testpour.planning.factorial import full_factorial
+from testpour.planning.optimal import _grid, _groups, _random_settings, optimal_plan
+from testpour.planning.problem import Axis, PlanConflict, Problem
+from testpour.planning.surface import central_composite
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+TARGETS = pd.read_csv(REFERENCE / "plan_optimal_targets.csv", comment="#")
+VARIANCES = pd.read_csv(REFERENCE / "plan_average_variance.csv", comment="#")
+THREE, TWO = (-1.0, 0.0, 1.0), (-1.0, 1.0)
+
+
+def problem(k, terms, runs, levels=THREE, hard=0, **more):
+    axes = tuple(Axis("ABCDEFGHJKLMNO"[f], levels, hard=f < hard) for f in range(k))
+    return Problem(axes, tuple(terms), runs, **more)
+
+
+def sessions_of(count, size):
+    return tuple(np.repeat(range(count), size).tolist())
+
+
+# --- D: theory and best known -------------------------------------------------------------------------------
+
+@pytest.mark.parametrize("case", list(TARGETS.itertuples()), ids=lambda c: f"k{c.k} n{c.n}")
+def test_quadratic_targets(case):
+    found = optimal_plan(problem(case.k, quadratic_terms(case.k), case.n), starts=2000 if case.n == 30 else 200)
+    assert found.log_det == pytest.approx(case.log_det, abs=6e-9 * 4)
+    assert found.d_value == pytest.approx(np.exp(case.log_det / len(quadratic_terms(case.k))) / case.n)
+
+
+# Continuous optimum |M|^(1/p), certified by max variance = p to 1e-6 (general equivalence theorem, Kiefer &
+# Wolfowitz 1960): a ceiling no exact plan can pass.
+CEILING = {2: 0.47459377, 3: 0.47447821, 4: 0.48856965}
+
+
+@pytest.mark.parametrize("k, runs", [(2, 7), (2, 13), (3, 16), (3, 26), (4, 20)])
+def test_no_plan_passes_the_continuous_ceiling(k, runs):
+    found = optimal_plan(problem(k, quadratic_terms(k), runs, None), starts=30, polish=2)
+    assert 0.9 * CEILING[k] < found.d_value <= CEILING[k] + 1e-8
+
+
+@pytest.mark.parametrize("degree, runs, points, size", [
+    (2, 3, [-1, 0, 1], 4 / 27),
+    (3, 4, [-1, -0.4472136, 0.4472136, 1], 0.00512),
+    (4, 5, [-1, -0.6546537, 0, 0.6546537, 1], None),
+])
+def test_one_factor_polynomials(degree, runs, points, size):
+    """Guest (1958), Annals of Mathematical Statistics 29, 294-299: end points and roots of P'(x) (closed form)."""
+    found = optimal_plan(problem(1, [(e,) for e in range(degree + 1)], runs, None), starts=20)
+    assert np.sort(found.rows[:, 0]) == pytest.approx(points, abs=6e-4)          # last local move is 5e-4
+    if size is not None:
+        assert found.d_value ** (degree + 1) == pytest.approx(size, rel=1e-5)
+
+
+@pytest.mark.parametrize("n, largest", list(zip(
+    range(3, 12), [4, 16, 48, 160, 576, 4096, 14336, 73728, 327680], strict=True)))
+def test_saturated_main_effects_reach_the_largest_determinant(n, largest):
+    """Largest determinants of -1, 1 matrices (Hadamard's problem; from memory, not re-read in print)."""
+    found = optimal_plan(problem(n - 1, main_terms(n - 1), n, TWO), starts=300)
+    assert np.exp(found.log_det / 2) == pytest.approx(largest, rel=1e-9)
+
+
+@pytest.mark.parametrize("n, k", [(6, 3), (10, 4), (14, 5)])
+def test_block_bound_for_two_more_than_a_multiple_of_four(n, k):
+    """Ehlich (1964): |X'X| at most (n-2)^(p-2) (n-2+2a)(n-2+2b), a + b = p halves. Closed form."""
+    p = k + 1
+    bound = (n - 2.0) ** (p - 2) * (n - 2 + 2 * (p // 2)) * (n - 2 + 2 * (p - p // 2))
+    found = optimal_plan(problem(k, main_terms(k), n, TWO), starts=100)
+    assert np.exp(found.log_det) == pytest.approx(bound, rel=1e-9)
+
+
+def test_twelve_pours_eleven_factors_is_orthogonal():
+    """|X'X| = n^p for an orthogonal first-order plan (closed form): 12^12."""
+    found = optimal_plan(problem(11, main_terms(11), 12, TWO), starts=400)
+    assert found.log_det == pytest.approx(12 * np.log(12), abs=1e-9)
+
+
+def test_box_and_draper_six_points():
+    """Box & Draper (1971), Technometrics 13, 731-742 (from memory): d = (4 - sqrt 13) / 3, |M| 5.74e-3."""
+    d = (4 - np.sqrt(13)) / 3
+    printed = np.array([[-1, -1], [1, -1], [-1, 1], [-d, -d], [1, 3 * d], [3 * d, 1]])
+    best = float(log_determinant(information(model_rows(printed, quadratic_terms(2)))))
+    assert np.exp(best) / 6**6 == pytest.approx(5.74e-3, abs=5e-6)
+    found = optimal_plan(problem(2, quadratic_terms(2), 6, None))
+    assert found.log_det == pytest.approx(best, abs=1e-5)
+    assert found.log_det <= best + 1e-9
+
+
+# --- sessions and hard-to-change factors --------------------------------------------------------------------
+
+GOOS = [(-1, (1, 0), (-1, -1), (-1, 1)), (-1, (1, 1), (-1, 1), (0, -1)), (-1, (1, -1), (1, 1), (-1, 0)),
+        (0, (1, -1), (0, 0), (-1, -1)), (0, (1, 0), (0, 1), (-1, -1)), (1, (0, 1), (1, -1), (-1, -1)),
+        (1, (1, 0), (0, -1), (-1, 1)), (1, (-1, 0), (1, 1), (1, -1)), (1, (0, -1), (-1, 1), (1, 1))]
+
+
+def test_published_split_plot_is_equalled():
+    """Goos & Vandebroek (2003), J. Quality Technology 35, 1-15, Table 3 (plan as printed; value computed)."""
+    printed = np.array([(w, *easy) for w, *pours in GOOS for easy in pours], float)
+    terms, sessions = quadratic_terms(3), sessions_of(9, 3)
+    value = float(log_determinant(information(model_rows(printed, terms), np.array(sessions), 1.0)))
+    assert value == pytest.approx(20.7357220379, abs=6e-11)
+    found = optimal_plan(problem(3, terms, 27, hard=1, sessions=sessions, eta=1.0), starts=500)
+    assert found.log_det == pytest.approx(value, abs=1e-9)
+    assert (found.table.groupby("session").A.nunique() == 1).all()
+
+
+def test_published_forty_two_pours_are_beaten():
+    """Ibid., Table 1: log determinant 54.6385519 for 21 sessions of 2, 1 hard and 4 easy factors; the plan of
+    Trinca & Gilmour (2001), Technometrics 43, Table 5 has 49.1409303 (both computed from the printed plans)."""
+    found = optimal_plan(problem(5, quadratic_terms(5), 42, hard=1, sessions=sessions_of(21, 2), eta=1.0),
+                         starts=60)
+    assert found.log_det > 54.6385519
+
+
+@pytest.mark.parametrize("count, size, k, terms, hard_columns, eta", [
+    (4, 2, 3, main_terms(3), 2, 1.0), (4, 4, 4, interaction_terms(4), 2, 1.0), (4, 2, 3, main_terms(3), 2, 0.3)])
+def test_two_level_split_plot_closed_form(count, size, k, terms, hard_columns, eta):
+    """|X'V^-1X| = n^p / (1 + size eta)^(columns constant within sessions); 8^4/9 and 16^11/25 for eta = 1."""
+    n = count * size
+    found = optimal_plan(problem(k, terms, n, TWO, hard=1, sessions=sessions_of(count, size), eta=eta))
+    expected = len(terms) * np.log(n) - hard_columns * np.log(1 + size * eta)
+    assert found.log_det == pytest.approx(expected, abs=1e-9)
+
+
+def test_generalised_least_squares_information():
+    """X'V^-1X with V = I + eta ZZ' written out and inverted, uneven sessions."""
+    rng = np.random.default_rng(1)
+    rows, sessions = rng.normal(size=(9, 4)), np.array([0, 0, 0, 1, 1, 2, 2, 2, 2])
+    together = (sessions[:, None] == sessions).astype(float)
+    direct = rows.T @ np.linalg.inv(np.eye(9) + 0.7 * together) @ rows
+    assert information(rows, sessions, 0.7) == pytest.approx(direct)
+    assert information(rows, sessions, 0.7, np.eye(4)) == pytest.approx(direct + np.eye(4))
+
+
+@pytest.mark.parametrize("criterion", ["D", "I"])
+@pytest.mark.parametrize("eta", [0.0, 1.3])
+def test_inverse_kept_in_step_equals_a_fresh_one(criterion, eta):
+    """Rank-two updates over a whole search against numpy's inverse."""
+    from testpour.planning.exchange import exchange_pour, exchange_session
+
+    task = problem(3, quadratic_terms(3), 18, hard=1, sessions=sessions_of(6, 3), eta=eta)
+    grid = _grid(task, criterion)
+    start = _random_settings(task, grid, 5, np.random.default_rng(3))
+    batch = Batch(task, start, task.moments() if criterion == "I" else None)
+    before = log_determinant(batch.matrix())
+    for _ in range(2):
+        batch.refresh()
+        for group in _groups(task, grid):
+            for place in range(6 if group.whole else 18):
+                (exchange_session if group.whole else exchange_pour)(batch, place, group)
+    assert batch.changed.any()
+    assert batch.rows == pytest.approx(model_rows(batch.settings, task.terms))
+    assert batch.inverse == pytest.approx(np.linalg.inv(batch.matrix()), rel=1e-5, abs=1e-7)
+    if criterion == "D":
+        assert (log_determinant(batch.matrix()) > before).all()
+
+
+# --- brute force --------------------------------------------------------------------------------------------
+
+def every_six_of_nine():
+    points = full_factorial(2, 3)
+    return model_rows(points[list(combinations_with_replacement(range(9), 6))], quadratic_terms(2))
+
+
+def test_brute_force_all_3003_six_point_plans():
+    """Every choice of 6 from the 3 x 3 grid, repeats allowed: largest |X'X| is 256, and the smallest average."""
+    matrix = information(every_six_of_nine())
+    assert np.exp(log_determinant(matrix).max()) == pytest.approx(256)
+    task = problem(2, quadratic_terms(2), 6)
+    assert optimal_plan(task, starts=20).log_det == pytest.approx(np.log(256))
+    moments = cube_moments(quadratic_terms(2))
+    smallest = min(average_variance(m, moments) for m in matrix)
+    assert optimal_plan(task, "I", starts=20).i_value == pytest.approx(smallest, rel=1e-10)
+
+
+def test_brute_force_bayesian_with_fewer_pours_than_terms():
+    """All 3-level plans of 4 pours for 6 terms; a prior on the three second-order terms makes them comparable."""
+    prior = np.diag([0, 0, 0, 1.0, 1.0, 1.0])
+    points = full_factorial(2, 3)
+    rows = model_rows(points[list(combinations_with_replacement(range(9), 4))], quadratic_terms(2))
+    best = log_determinant(information(rows, prior=prior)).max()
+    found = optimal_plan(problem(2, quadratic_terms(2), 4, prior=prior), starts=20)
+    assert found.log_det == pytest.approx(best, abs=1e-10)
+
+
+def test_brute_force_adding_to_pours_already_made():
+    kept = np.array([[-1, -1], [0, 1], [0, 0.5]])
+    points = full_factorial(2, 3)
+    added = points[list(combinations_with_replacement(range(9), 4))]
+    rows = np.concatenate([np.broadcast_to(kept, (len(added), 3, 2)), added], axis=1)
+    best = log_determinant(information(model_rows(rows, quadratic_terms(2)))).max()
+    found = optimal_plan(problem(2, quadratic_terms(2), 4, fixed=kept), starts=20)
+    assert found.log_det == pytest.approx(best, abs=1e-10)
+    assert found.rows[:3] == pytest.approx(kept)
+    assert found.table.fixed.tolist() == [True] * 3 + [False] * 4
+    assert "7 pours (3 already made) for 6 terms" in found.sentence()
+
+
+@pytest.mark.parametrize("criterion", ["D", "I"])
+def test_brute_force_sessions_with_a_hard_factor(criterion):
+    """Three sessions of two pours, one hard and one easy three-level factor, all 19683 plans of that shape."""
+    terms, sessions = quadratic_terms(2)[:-1], np.repeat(range(3), 2)
+    easy = np.array(list(product(THREE, repeat=6)))
+    found = optimal_plan(problem(2, terms, 6, hard=1, sessions=tuple(sessions.tolist()), eta=1.0), criterion,
+                         starts=50)
+    best = []
+    for hard in product(THREE, repeat=3):
+        whole = np.broadcast_to(np.array(hard)[sessions], easy.shape)
+        matrix = information(model_rows(np.stack([whole, easy], -1), terms), sessions, 1.0)
+        size = log_determinant(matrix)
+        if criterion == "D":
+            best.append(-size.max())
+        else:
+            good = matrix[np.isfinite(size)]
+            if len(good):
+                best.append(np.einsum("bij,ji->b", np.linalg.inv(good), cube_moments(terms)).min())
+    value = -found.log_det if criterion == "D" else found.i_value
+    assert value == pytest.approx(min(best), abs=1e-9)
+
+
+def test_brute_force_under_a_limit_and_a_forbidden_corner():
+    """3 x 3 grid without A + B > 1 and without the corner (-1, -1), 7 pours."""
+    task = problem(2, quadratic_terms(2), 7, limits=(((1.0, 1.0), 1.0),),
+                   forbidden=lambda x: (x < -0.9).all(axis=1))
+    points = full_factorial(2, 3)
+    points = points[task.allowed(points)]
+    assert len(points) == 7
+    rows = model_rows(points[list(combinations_with_replacement(range(7), 7))], quadratic_terms(2))
+    found = optimal_plan(task, starts=20)
+    assert found.log_det == pytest.approx(log_determinant(information(rows)).max(), abs=1e-10)
+    assert task.allowed(found.rows).all()
+
+
+# --- I ------------------------------------------------------------------------------------------------------
+
+def test_average_variance_closed_forms():
+    """Fractions by hand: 3^2 9/20; face-centred composites; first-order (1 + k/3)/n; one factor D plan 12/5 / n."""
+    square = cube_moments(quadratic_terms(2))
+    assert average_variance(information(model_rows(full_factorial(2, 3), quadratic_terms(2))), square) == \
+        pytest.approx(9 / 20)
+    for centres, value in ((2, 0.3658730159), (3, 0.3260233918)):
+        rows = central_composite(2, "face", centres=(centres, 0)).rows
+        assert average_variance(information(model_rows(rows, quadratic_terms(2))), square) == \
+            pytest.approx(value, abs=6e-11)
+    first = information(model_rows(full_factorial(3), main_terms(3)))
+    assert average_variance(first, cube_moments(main_terms(3))) == pytest.approx((1 + 3 / 3) / 8)
+    one = [(0,), (1,), (2,)]
+    thirds = information(model_rows([[-1], [0], [1]], one))
+    assert 3 * average_variance(thirds, cube_moments(one)) == pytest.approx(12 / 5)
+
+
+def test_one_factor_four_pours():
+    """Closed form: -1, 0, 0, 1 with average variance 8/15."""
+    found = optimal_plan(problem(1, [(0,), (1,), (2,)], 4, None), "I")
+    assert found.i_value == pytest.approx(8 / 15)
+    assert np.sort(found.rows[:, 0]).tolist() == [-1, 0, 0, 1]
+
+
+@pytest.mark.parametrize("case", list(VARIANCES.itertuples()), ids=lambda c: f"k{c.k} n{c.n}")
+def test_average_variance_targets(case):
+    task = problem(case.k, quadratic_terms(case.k), case.n, None)
+    assert optimal_plan(task, "I", starts=60, polish=3).i_value <= case.average + 6e-9
+
+
+def test_moments_exact_against_sampled():
+    """Cube averages by hand (1/3, 1/9, 1/5) and by 4096 spread points; a two-valued factor squares to 1."""
+    terms = quadratic_terms(2)
+    exact = cube_moments(terms)
+    assert exact[1, 1] == pytest.approx(1 / 3) and exact[4, 5] == pytest.approx(1 / 9)
+    assert exact[4, 4] == pytest.approx(1 / 5) and exact[0, 1] == 0
+    assert sampled_moments(terms, region_points(2)) == pytest.approx(exact, abs=1e-3)
+    mixed = problem(2, main_terms(2), 4, TWO).moments()
+    assert mixed == pytest.approx(np.eye(3))
+    levels = [None, TWO]
+    assert sampled_moments(terms, region_points(2, levels)) == pytest.approx(cube_moments(terms, levels), abs=2e-3)
+
+
+# --- limits, met factors, seeds, words ----------------------------------------------------------------------
+
+def test_continuous_plan_keeps_to_its_limits():
+    task = Problem((Axis("A"), Axis("B")), tuple(quadratic_terms(2)), 8, limits=(((1.0, 2.0), 0.7),))
+    found = optimal_plan(task, "I", starts=10)
+    assert (found.rows @ [1, 2] <= 0.7 + 1e-8).all() and np.abs(found.rows).max() <= 1
+    assert "over the allowed region, sampled" in found.sentence()
+    coarse = optimal_plan(task, "I", starts=10, polish=0)
+    assert found.i_value < coarse.i_value
+
+
+def test_met_values_stay_and_hard_values_hold():
+    met = (-0.8, -0.2, 0.5, 0.9)
+    axes = (Axis("room", met=met), Axis("oven", hard=True), Axis("cover", TWO), Axis("catalyst"))
+    task = Problem(axes, tuple(main_terms(4)), 12, sessions_of(4, 3), 0.5,
+                   fixed=np.array([[-0.8, 0.3, 1, 0.1]]), fixed_sessions=(0,))
+    table = optimal_plan(task, starts=20).table
+    assert table.room.tolist() == [met[s] for s in table.session]
+    assert (table.groupby("session").oven.nunique() == 1).all()
+    assert (table.oven[table.session == 0] == 0.3).all()
+    assert set(table.cover) == {-1.0, 1.0}
+    assert len(table) == 13
+
+
+def test_same_seed_same_plan():
+    task = problem(3, quadratic_terms(3), 12, None)
+    first, again, other = (optimal_plan(task, starts=3, seed=s, polish=1) for s in (4, 4, 5))
+    pd.testing.assert_frame_equal(first.table, again.table)
+    assert not first.table.equals(other.table)
+
+
+def test_sentence_says_how_sure():
+    task = problem(2, quadratic_terms(2), 9)
+    sure = optimal_plan(task, starts=20)
+    assert sure.reached > 1 and sure.sentence().endswith(f"{sure.reached} of them ended here.")
+    assert "over the whole region" in sure.sentence()
+    once = optimal_plan(task, starts=1)
+    assert once.sentence().endswith("1 of them ended here; more starts may still find a better one.")
+    assert [term_name(t, "AB") for t in quadratic_terms(2)] == ["1", "A", "B", "A:B", "A^2", "B^2"]
+
+
+@pytest.mark.parametrize("make, words", [
+    (lambda: problem(2, quadratic_terms(2), 4), "4 pours cannot separate 6 terms: add 2 pours"),
+    (lambda: problem(2, main_terms(2), 4, sessions=()), "zero sessions: allow at least 1"),
+    (lambda: problem(2, main_terms(2), 4, sessions=(0, 0, 1)), "4 pours but 3 session numbers"),
+    (lambda: problem(2, main_terms(2), 0), "asks for 0 pours"),
+    (lambda: problem(2, main_terms(3), 8), "one exponent for each of the 2 factors"),
+    (lambda: problem(2, [*main_terms(2), (1, 0)], 8), "listed twice"),
+    (lambda: problem(2, main_terms(2), 4, fixed=np.array([[0, 0], [0, 1.5]])),
+     r"Pour 2 already made lies outside the region at \[0.0, 1.5\]: widen"),
+    (lambda: problem(2, main_terms(2), 4, fixed=np.array([[1, 1.0]]), limits=(((1, 1), 1.0),)),
+     "Pour 1 already made lies outside the limits"),
+    (lambda: problem(2, main_terms(2), 4, fixed=np.zeros((1, 3))), "3 columns: give 2"),
+    (lambda: problem(2, main_terms(2), 4, fixed=np.zeros((1, 2)), fixed_sessions=(0, 1)), "2 were given"),
+    (lambda: problem(2, main_terms(2), 4, limits=(((1, 1), -3.0),)), "raise the bound of limit 1 from -3 to at least -2"),
+    (lambda: problem(2, main_terms(2), 4, forbidden=lambda x: x[:, 0] > -9), "forbidden region covers everything"),
+    (lambda: problem(2, quadratic_terms(2), 6, hard=1, sessions=(0, 0, 0, 1, 1, 1)),
+     "3 terms change only from session to session, but there are 2 sessions: plan 1 more"),
+    (lambda: Problem((Axis("room", met=(0.1,)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1)),
+     "room is met, not chosen, and 2 sessions are planned but it has 1 values: give 1 more"),
+    (lambda: problem(2, main_terms(2), 4, hard=1, fixed=np.array([[0, 0], [1, 0.0]])),
+     "A is set once per session, yet pours already made in session 0 differ"),
+])
+def test_conflicts_say_the_smallest_repair(make, words):
+    with pytest.raises(PlanConflict, match=words):
+        make()
+
+
+def test_all_conflicts_come_at_once():
+    with pytest.raises(PlanConflict) as caught:
+        problem(2, quadratic_terms(2), 2, fixed=np.array([[3.0, 0]]), limits=(((1, 0), -4.0),))
+    assert len(caught.value.conflicts) == 4
+
+
+def test_search_refusals():
+    task = problem(2, main_terms(2), 4)
+    with pytest.raises(ValueError, match="choose 'D' or 'I'"):
+        optimal_plan(task, "A")
+    with pytest.raises(ValueError, match="at least 1 random start"):
+        optimal_plan(task, starts=0)
+    with pytest.raises(PlanConflict, match="No set of pours inside the limits separates all the terms"):
+        optimal_plan(problem(2, quadratic_terms(2), 8, TWO))
+    with pytest.raises(PlanConflict, match="No allowed setting was found for session 1"):
+        optimal_plan(Problem((Axis("room", met=(-1, 1)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1),
+                             limits=(((1, 0), 0.5),)))

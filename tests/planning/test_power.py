@@ -1,0 +1,157 @@
+"""Power against closed forms, printed values, an independent library and simulation."""
+
+import mpmath
+import numpy as np
+import pytest
+from statsmodels.stats.power import TTestIndPower
+
+from testpour.planning.criteria import interaction_terms, main_terms, quadratic_terms
+from testpour.planning.factorial import full_factorial
+from testpour.planning.power import (
+    chance_f,
+    chance_to_notice,
+    half_width,
+    plan_power,
+    smallest_effect,
+    variance_over_region,
+)
+
+SPLIT = np.column_stack([np.repeat([-1, 1, -1, 1, -1, 1], 4), np.tile([-1, 1], 12)])
+SESSIONS = np.repeat(range(6), 4)
+
+
+def poisson_mixture(lam, df1, df2, alpha):
+    """Chance of an F test from its definition, a Poisson mixture of central distributions, 40 digits."""
+    with mpmath.workdps(40):
+        inside = lambda x, a: mpmath.betainc(a, mpmath.mpf(df2) / 2, 0, x, regularized=True)  # noqa: E731
+        bar = mpmath.findroot(lambda x: inside(x, mpmath.mpf(df1) / 2) - (1 - mpmath.mpf(alpha)), (0.2, 0.6),
+                              solver="anderson")
+        half, missed = mpmath.mpf(lam) / 2, mpmath.mpf(0)
+        for j in range(150):
+            weight = mpmath.exp(-half) * half**j / mpmath.factorial(j)
+            missed += weight * inside(bar, mpmath.mpf(df1) / 2 + j)
+        return float(1 - missed)
+
+
+@pytest.mark.parametrize("lam, df1, df2, expected", [
+    (5, 1, 8, 0.502488131237), (10, 2, 12, 0.701508342248),
+    (11.25, 3, 36, 0.765181668387), (30, 4, 5, 0.798065505403),
+])
+def test_noncentral_f_closed_form(lam, df1, df2, expected):
+    """Definition of the noncentral F distribution; expected values computed beforehand the same way."""
+    assert chance_f(lam, df1, df2, 0.05) == pytest.approx(expected, abs=1e-12)
+    assert chance_f(lam, df1, df2, 0.05) == pytest.approx(poisson_mixture(lam, df1, df2, "0.05"), abs=1e-12)
+
+
+def test_printed_power_of_a_one_way_comparison():
+    """R help page of power.anova.test: 4 groups, variances 1 and 3, n = 5 gives .3535594 (from memory)."""
+    assert chance_f(4 * 5 * 1 * 3 / 4 / 3, 3, 16, 0.05) == pytest.approx(0.3535594, abs=6e-8)
+
+
+@pytest.mark.parametrize("n, d, printed", [(20, 1.0, 0.8689528), (64, 0.5, 0.8014596)])
+def test_printed_power_of_two_groups(n, d, printed):
+    """R help page of power.t.test (from memory; it drops the far tail, below 1e-6 here), and statsmodels."""
+    found = chance_to_notice(d, np.sqrt(2 / n), 2 * n - 2, 0.05)
+    assert found == pytest.approx(printed, abs=1e-6)
+    assert found == pytest.approx(TTestIndPower().power(d, n, 0.05), abs=1e-10)
+
+
+@pytest.mark.parametrize("pours, effect, df, expected", [
+    (16, 2, 5, 0.887258040418), (16, 1, 11, 0.446466157845), (8, 2, 4, 0.571609457701),
+])
+def test_two_level_effect(pours, effect, df, expected):
+    """Noncentrality N (effect / 2)^2 / variance, by two routes beforehand."""
+    assert chance_to_notice(effect, 2 / np.sqrt(pours), df, 0.05) == pytest.approx(expected, abs=1e-11)
+
+
+def test_split_plot_is_judged_by_its_sessions():
+    """Closed form: 6 sessions of 4, equal variances, change 2: hard .388625 on 4 df, easy .995942;
+    treating it as fully randomised would claim .910181 for the hard factor."""
+    found = plan_power(SPLIT, main_terms(2), 1.0, 2.0, SESSIONS, 1.0, ["hard", "easy"], 0.05)
+    assert found.table.chance.to_dict() == pytest.approx({"hard": 0.388625, "easy": 0.995942}, abs=6e-7)
+    assert found.table.df.to_dict() == {"hard": 4, "easy": 17}
+    assert found.table.compared.tolist() == ["between sessions", "within sessions"]
+    naive = plan_power(SPLIT, main_terms(2), np.sqrt(2.0), 2.0, names=["hard", "easy"], false_alarm=0.05)
+    assert naive.table.chance["hard"] == pytest.approx(0.910181, abs=6e-7)
+    assert "easy" in found.sentence().split("missed")[0] and "hard (39%)" in found.sentence()
+
+
+def test_split_plot_power_by_simulation():
+    """4000 pretended castings of the same plan; hard factor judged by its session means."""
+    rng = np.random.default_rng(5)
+    noise = rng.normal(size=(4000, 6)) + rng.normal(size=(4000, 6, 4)).mean(2)
+    hard = np.array([-1, 1, -1, 1, -1, 1])
+    y = hard + noise
+    slope = y @ hard / 6
+    left = y - y.mean(1)[:, None] - slope[:, None] * hard
+    ratio = np.abs(slope) / np.sqrt((left**2).sum(1) / 4 / 6)
+    expected = plan_power(SPLIT, main_terms(2), 1.0, 2.0, SESSIONS, 1.0).table.chance["x1"]
+    share = (ratio > 2.131846786).mean()               # t, 4 df, 90 % interval: printed table value 2.132
+    assert abs(share - expected) < 3 * np.sqrt(expected * (1 - expected) / 4000)
+
+
+def test_term_sizes_are_changes_across_the_range():
+    """By hand: 2^3, sd 1: coefficient se 1/sqrt(8), a change from low to high is twice that; t(7 - 3) etc."""
+    found = plan_power(full_factorial(3), main_terms(3), 1.0, 3.0)
+    assert found.table.se.tolist() == pytest.approx([2 / np.sqrt(8)] * 3)
+    assert found.table.df.tolist() == [4, 4, 4]
+    assert found.table.half_width["x1"] == pytest.approx(2.131846786 * 2 / np.sqrt(8), rel=1e-8)
+    square = plan_power(full_factorial(2, 3), quadratic_terms(2), 1.0, 3.0).table
+    assert square.se["x1^2"] == pytest.approx(np.sqrt(0.5))       # 3^2: curvature variance 1/2, by hand
+    assert square.se["x1"] == pytest.approx(2 * np.sqrt(1 / 6))
+
+
+@pytest.mark.parametrize("df", [1, 2, 5, 40])
+def test_smallest_effect_is_noticed_nine_times_in_ten(df):
+    size = smallest_effect(0.7, df)
+    assert chance_to_notice(size, 0.7, df) == pytest.approx(0.9, abs=1e-8)
+    assert smallest_effect(1.4, df) == pytest.approx(2 * size, rel=1e-9)
+    assert size > half_width(0.7, df)
+
+
+def test_smallest_effect_with_a_known_spread():
+    """Normal theory: t table values 1.6449 + 1.2816 standard errors."""
+    assert smallest_effect(1.0, 1e7) == pytest.approx(1.644854 + 1.281552, abs=2e-5)     # far tail: 1.4e-5
+
+
+def test_no_degrees_of_freedom_says_so():
+    found = plan_power(full_factorial(2), interaction_terms(2), 1.0, 3.0)
+    assert found.table.chance.isna().all() and found.table.smallest.isna().all()
+    assert found.sentence() == ("Nothing is left to judge x1, x2, x1:x2 by: add pours or sessions, or drop terms.")
+    strong = plan_power(full_factorial(5), main_terms(5), 1.0, 3.0)
+    assert strong.sentence().endswith("for x1, x2, x3, x4, x5.") and "missed" not in strong.sentence()
+    weak = plan_power(full_factorial(2), main_terms(2), 1.0, 0.5)
+    assert weak.sentence().startswith("A change of 0.5 may be missed for x1 (")
+    assert np.isnan(chance_to_notice(1, 1, 0)) and np.isnan(half_width(1, 0))
+
+
+def test_no_effect_is_noticed_as_often_as_promised():
+    assert chance_to_notice(0, 1, 5) == 0.10
+    assert chance_f(0, 2, 5, 0.05) == 0.05
+    assert chance_f(1e-9, 2, 5, 0.05) == pytest.approx(0.05, abs=1e-8)
+
+
+def test_prediction_variance_over_the_region():
+    """By hand: 2^2 with main effects has variance (1 + x1^2 + x2^2) / 4, from .25 to .75."""
+    table = variance_over_region(full_factorial(2), main_terms(2))
+    assert table.variance.iloc[0] == pytest.approx(0.25, abs=1e-3)
+    assert table.variance.iloc[-1] == pytest.approx(0.75, abs=1e-3)
+    inside = np.interp(0.5, table.variance, table.fraction)       # x1^2 + x2^2 <= 1: quarter circle, pi / 4
+    assert inside == pytest.approx(np.pi / 4, abs=5e-3)
+    two = variance_over_region(full_factorial(2), main_terms(2), levels=[(-1, 1), None])
+    assert two.variance.min() == pytest.approx(0.5, abs=1e-3)
+    shared = variance_over_region(SPLIT, main_terms(2), SESSIONS, 1.0)
+    assert shared.variance.max() == pytest.approx(5 / 24 * 2 + 1 / 24, abs=2e-3)      # (1 + 4 eta), by hand
+
+
+def test_refusals_say_what_would_work():
+    with pytest.raises(ValueError, match="repeated pours"):
+        plan_power(SPLIT, main_terms(2), 0.0, 1.0)
+    with pytest.raises(ValueError, match="do not separate these 6 terms"):
+        plan_power(full_factorial(2), quadratic_terms(2), 1.0, 1.0)
+    with pytest.raises(ValueError, match="do not separate these 6 terms"):
+        variance_over_region(full_factorial(2), quadratic_terms(2))
+    with pytest.raises(ValueError, match="loosen the limits"):
+        variance_over_region(full_factorial(2), main_terms(2), allowed=lambda x: x[:, 0] > 2)
+    with pytest.raises(ValueError, match="between 0.1 and 1"):
+        smallest_effect(1.0, 5, chance=0.05)
