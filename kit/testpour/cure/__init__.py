@@ -1,0 +1,1 @@
+"""How resin gels, heats itself and hardens through its thickness."""

@@ -1,0 +1,210 @@
+"""How fast the resin uses up its inhibitor, then cures.
+
+Two clocks run one after the other. First the inhibitor is used up: a share ``dt / t_z`` of it goes
+in a time ``dt``, and nothing else happens until the shares add up to one. Then the resin cures and
+warms itself, faster the further it has gone, until it runs out of double bonds or turns to glass:
+
+    t_z     = induction * catalyst**-induction_exponent * exp(E_z / R * (1/T - 1/T_ref))
+    d a/d t = K * (k1 + k2 * a**m) * (a_max(T) - a)**n
+    K       = catalyst**rate_exponent * exp(-E_c / R * (1/T - 1/T_ref))
+    a_max   = min(1, ceiling + ceiling_slope * (T - T_ref))
+
+References
+----------
+Kamal & Sourour, Polym. Eng. Sci. 13 (1973) 59, for the rate; Stevenson, Polym. Eng. Sci. 26 (1986)
+746, and Batch & Macosko, J. Appl. Polym. Sci. 44 (1992) 1711, for the inhibitor (citations from
+memory, not read).
+"""
+
+import tomllib
+from dataclasses import dataclass, fields
+from importlib.resources import files
+
+import numpy as np
+
+GAS_CONSTANT = 8.314462618
+ZERO_CELSIUS = 273.15
+TINY = 1e-12
+SEED = 1e-5
+
+
+@dataclass(frozen=True)
+class Resin:
+    """One resin system: how it carries heat, how long it waits and how it cures.
+
+    Every field is a float; inside the solver the same class holds arrays of shape (castings, 1).
+
+    Parameters
+    ----------
+    density : float
+        Mean density while curing, kg/m3.
+    heat_capacity : float
+        Specific heat, J/(kg K).
+    conductivity : float
+        Thermal conductivity, W/(m K).
+    heat_of_cure : float
+        Heat given off from liquid to full conversion, J/kg of resin.
+    reference_temperature : float
+        Temperature at which the induction time and rates are quoted, degC.
+    induction : float
+        Time to use up the inhibitor at 1 % catalyst and the reference temperature, min; 0 for none.
+    induction_exponent : float
+        The induction time goes as catalyst to minus this power.
+    induction_energy, rate_energy : float
+        Activation energies, J/mol.
+    first_rate, second_rate : float
+        k1 and k2 at 1 % catalyst and the reference temperature, 1/s.
+    rate_exponent : float
+        Both rates go as catalyst to this power.
+    order_made, order_left : float
+        Exponents m (of what has cured) and n (of what is left, at least 1).
+    ceiling : float
+        Largest conversion at the reference temperature, 0 to 1; 1 with no slope switches it off.
+    ceiling_slope : float
+        Rise of the ceiling, 1/K.
+    gel_conversion : float
+        Conversion at which the resin no longer flows, 0 to 1.
+    """
+
+    density: float
+    heat_capacity: float
+    conductivity: float
+    heat_of_cure: float
+    reference_temperature: float
+    induction: float
+    induction_exponent: float
+    induction_energy: float
+    first_rate: float
+    second_rate: float
+    rate_exponent: float
+    rate_energy: float
+    order_made: float
+    order_left: float
+    ceiling: float
+    ceiling_slope: float
+    gel_conversion: float
+
+    def __post_init__(self):
+        problems = [
+            f"{name} = {getattr(self, name)!r}: must be {rule}"
+            for name, (allowed, rule) in _ALLOWED.items()
+            if not np.all(allowed(np.asarray(getattr(self, name), dtype=float)))
+        ]
+        if problems:
+            raise ValueError(
+                "This resin cannot be used. "
+                + "; ".join(problems)
+                + ". Start from `load_resin()` and change "
+                "one value at a time with `dataclasses.replace`."
+            )
+
+
+def _above_zero(x):
+    return x > 0
+
+
+def _not_negative(x):
+    return x >= 0
+
+
+def _share(x):
+    return (x > 0) & (x <= 1)
+
+
+_ALLOWED = {
+    "density": (_above_zero, "above 0 kg/m3"),
+    "heat_capacity": (_above_zero, "above 0 J/(kg K)"),
+    "conductivity": (_above_zero, "above 0 W/(m K)"),
+    "heat_of_cure": (_not_negative, "0 J/kg or more"),
+    "induction": (_not_negative, "0 min or more"),
+    "first_rate": (_not_negative, "0 1/s or more"),
+    "second_rate": (_not_negative, "0 1/s or more"),
+    "order_made": (_above_zero, "above 0"),
+    "order_left": (lambda x: x >= 1, "1 or more"),
+    "ceiling": (_share, "above 0 and at most 1"),
+    "ceiling_slope": (_not_negative, "0 1/K or more"),
+    "gel_conversion": (_share, "above 0 and at most 1"),
+}
+
+
+def load_resin():
+    """The kit's default resin, a plausible ambient-cure casting polyester.
+
+    Returns
+    -------
+    Resin
+        Values from ``resin.toml``, where each stands beside its unit, source and confidence.
+    """
+    text = files("testpour.cure").joinpath("resin.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
+    return Resin(**{field.name: float(table[field.name]["value"]) for field in fields(Resin)})
+
+
+def induction_time(resin, temperature, catalyst):
+    """Minutes until the inhibitor is used up at a steady temperature.
+
+    Parameters
+    ----------
+    resin : Resin
+    temperature : float or array
+        degC.
+    catalyst : float or array
+        Peroxide solution, % by mass of resin.
+
+    Returns
+    -------
+    float or array
+        Minutes.
+    """
+    return (
+        resin.induction
+        * catalyst**-resin.induction_exponent
+        * _slowing(resin, resin.induction_energy, temperature)
+    )
+
+
+def conversion_ceiling(resin, temperature):
+    """Largest conversion (0 to 1) the resin can reach at `temperature`, degC."""
+    warmer = temperature - resin.reference_temperature
+    return np.minimum(1.0, resin.ceiling + resin.ceiling_slope * warmer)
+
+
+def cure_rate(resin, temperature, conversion, catalyst):
+    """Rate of cure once the inhibitor is gone, 1/s.
+
+    Parameters
+    ----------
+    resin : Resin
+    temperature : float or array
+        degC.
+    conversion : float or array
+        0 to 1.
+    catalyst : float or array
+        Peroxide solution, % by mass of resin.
+    """
+    speed = catalyst**resin.rate_exponent / _slowing(resin, resin.rate_energy, temperature)
+    made = np.maximum(conversion, 0.0) ** resin.order_made
+    left = np.maximum(conversion_ceiling(resin, temperature) - conversion, 0.0)
+    return speed * (resin.first_rate + resin.second_rate * made) * left**resin.order_left
+
+
+def cure_rate_slopes(resin, temperature, conversion, catalyst):
+    """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s)."""
+    kelvin = temperature + ZERO_CELSIUS
+    speed = catalyst**resin.rate_exponent / _slowing(resin, resin.rate_energy, temperature)
+    growth = resin.second_rate * np.maximum(conversion, 0.0) ** resin.order_made
+    ceiling = conversion_ceiling(resin, temperature)
+    left = np.maximum(ceiling - conversion, 0.0)
+    rest = speed * left**resin.order_left
+    rate = rest * (resin.first_rate + growth)
+    crowding = resin.order_left * rate / (left + TINY)
+    by_temperature = rate * resin.rate_energy / (GAS_CONSTANT * kelvin**2)
+    by_temperature = by_temperature + crowding * resin.ceiling_slope * (ceiling < 1.0)
+    # The slope is endless where nothing has cured yet; SEED keeps it finite there.
+    return rate, by_temperature, rest * growth * resin.order_made / np.maximum(conversion, SEED) - crowding
+
+
+def _slowing(resin, energy, temperature):
+    """How many times slower than at the reference temperature."""
+    kelvin = temperature + ZERO_CELSIUS
+    return np.exp(energy / GAS_CONSTANT * (1.0 / kelvin - 1.0 / (resin.reference_temperature + ZERO_CELSIUS)))

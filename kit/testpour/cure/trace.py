@@ -1,0 +1,180 @@
+"""Keep what happens in each casting while the solver marches, and read the events out of it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+COLUMNS = (
+    "time",
+    "centre",
+    "warming",
+    "core",
+    "curing",
+    "face",
+    "hottest",
+    "spread",
+    "lost",
+    "losing",
+    "made",
+    "kept",
+)
+
+
+@dataclass(frozen=True)
+class Probes:
+    """Weights that read a place off the nodes; each (castings, nodes)."""
+
+    centre: np.ndarray
+    lower: np.ndarray
+    upper: np.ndarray
+
+
+class Trace:
+    """What happened, one row per step taken, for many castings.
+
+    Parameters
+    ----------
+    castings : int
+    whole : bool
+        Keep every node of the first casting at every step as well.
+    """
+
+    def __init__(self, castings, whole=False):
+        self.values = np.full((castings, 256, len(COLUMNS)), np.nan)
+        self.count = np.zeros(castings, dtype=int)
+        self.whole = [] if whole else None
+        self.rows = self.probes = None
+
+    def begin(self, rows, probes):
+        """From now on the solver's castings are `rows` of all, read at `probes`."""
+        self.rows, self.probes = rows, probes
+
+    def __call__(self, rows, fresh, problem, state, slopes):
+        """Note the castings that have moved; see `march`."""
+        values = read(problem, state, slopes, Probes(*(getattr(self.probes, n)[rows] for n in _PLACES)))
+        rows, values = self.rows[rows[fresh]], values[fresh]
+        if self.count[rows].max() == self.values.shape[1]:
+            self.values = np.concatenate([self.values, np.full_like(self.values, np.nan)], axis=1)
+        self.values[rows, self.count[rows]] = values
+        self.count[rows] += 1
+        if self.whole is not None and fresh[0]:
+            self.whole.append(
+                (state.time[0], state.temperature[0], state.conversion[0], slopes.warming[0], slopes.rate[0])
+            )
+
+    def column(self, name):
+        """One column, (castings, steps); NaN after a casting's last step."""
+        return self.values[:, : self.count.max(), COLUMNS.index(name)]
+
+
+_PLACES = ("centre", "lower", "upper")
+
+
+def read(problem, state, slopes, probes):
+    """The row of `COLUMNS` for every casting, (castings, columns); temperatures in degC, times in s."""
+    network, temperature, conversion = problem.network, state.temperature, state.conversion
+    ends = [_at(place, temperature) for place in (probes.lower, probes.upper)]
+    inside = np.where(network.poured, temperature, np.nan)
+    hottest, coolest = np.fmax.reduce(inside, axis=1), np.fmin.reduce(inside, axis=1)
+    loss = network.capacity * network.sink
+    return np.stack(
+        [
+            state.time,
+            _at(probes.centre, temperature),
+            _at(probes.centre, slopes.warming),
+            _at(probes.centre, conversion),
+            _at(probes.centre, slopes.rate),
+            np.clip(np.minimum(_at(probes.lower, conversion), _at(probes.upper, conversion)), 0.0, 1.0),
+            np.maximum(hottest, np.maximum(*ends)),
+            np.maximum(hottest, np.maximum(*ends)) - np.minimum(coolest, np.minimum(*ends)),
+            (loss * (temperature - problem.room.at(state.time))).sum(axis=1),
+            (loss * (slopes.warming - problem.room.slope)).sum(axis=1),
+            (network.capacity * network.heating * conversion).sum(axis=1),
+            (network.capacity * temperature).sum(axis=1),
+        ],
+        axis=1,
+    )
+
+
+def _at(weights, nodes):
+    return np.einsum("ij,ij->i", weights, nodes)
+
+
+def first_crossing(time, value, slope, level):
+    """When `value` first reaches `level`, in the unit of `time`; NaN where it never does.
+
+    Parameters
+    ----------
+    time, value, slope : array, shape (castings, steps)
+        Steps of each casting, NaN after its last one.
+    level : array, shape (castings,)
+
+    Returns
+    -------
+    array, shape (castings,)
+    """
+    above = value >= level[:, None]
+    reached = above.any(axis=1)
+    after = np.maximum(above.argmax(axis=1), 1)
+    pieces = _interval(time, value, slope, after)
+    low, high = np.zeros(len(level)), np.ones(len(level))
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        under = hermite(middle, *pieces[1:]) < level
+        low, high = np.where(under, middle, low), np.where(under, high, middle)
+    return np.where(reached, pieces[0] + high * pieces[1], np.nan)
+
+
+def largest(time, value, slope, within):
+    """Largest `value` among the steps marked `within`, between steps too, and when.
+
+    Parameters
+    ----------
+    time, value, slope : array, shape (castings, steps)
+    within : array of bool, shape (castings, steps)
+
+    Returns
+    -------
+    tuple of array
+        Time and value, each (castings,); NaN where no step is marked.
+    """
+    found = within.any(axis=1)
+    top = np.where(within, value, -np.inf).argmax(axis=1)
+    rows = np.arange(len(top))
+    rising = slope[rows, top] > 0.0
+    after = np.clip(np.where(rising, top + 1, top), 1, time.shape[1] - 1)
+    start, width, y0, y1, m0, m1 = _interval(time, value, slope, after)
+    peaked = (m0 > 0.0) & (m1 <= 0.0) & np.isfinite(y1)
+    share = np.where(peaked, _top_of_cubic(width, y0, y1, m0, m1), np.where(after == top, 1.0, 0.0))
+    when, best = start + share * width, hermite(share, width, y0, y1, m0, m1)
+    best, when = np.where(peaked, best, value[rows, top]), np.where(peaked, when, time[rows, top])
+    return np.where(found, when, np.nan), np.where(found, best, np.nan)
+
+
+def _interval(time, value, slope, after):
+    """Start, width, and the ends' values and slopes of the step that ends at `after`."""
+    rows = np.arange(len(after))
+    start, end = time[rows, after - 1], time[rows, after]
+    return (
+        start,
+        end - start,
+        value[rows, after - 1],
+        value[rows, after],
+        slope[rows, after - 1],
+        slope[rows, after],
+    )
+
+
+def _top_of_cubic(width, y0, y1, m0, m1):
+    """Share of the step at which the cubic through both ends turns from rising to falling."""
+    a = 6.0 * (y0 - y1) + 3.0 * width * (m0 + m1)
+    b = -6.0 * (y0 - y1) - width * (4.0 * m0 + 2.0 * m1)
+    c = width * m0
+    return 2.0 * c / np.maximum(-b + np.sqrt(np.maximum(b * b - 4.0 * a * c, 0.0)), 1e-300)
+
+
+def hermite(share, width, y0, y1, m0, m1):
+    """The cubic through both ends of a step with the right slopes, at `share` of its `width`."""
+    left = 1.0 - share
+    bend = share * left * (left * (width * m0 - (y1 - y0)) - share * (width * m1 - (y1 - y0)))
+    return y0 * left + y1 * share + bend
