@@ -9,6 +9,7 @@ from scipy.special import ndtr
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.units import show
 
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
@@ -25,15 +26,16 @@ class Effect:
         The two values of the factor, in its unit.
     middle, low, high : float
         The change with its 90 % interval: a ratio for a reading that spreads by ratios, a difference
-        in its unit otherwise; for grades, the change in the chance of at most `bound`.
+        in its unit otherwise.
     from_log : float
         Share of what is now known that came from the log, 0 to 1; the rest is belief.
     disagreement : float
         How far the log pulled the effect from belief, in standard deviations expected for such a pull.
     poured : bool
         Whether the log holds pours at different values of the factor.
-    bound : float
-        For grades: the worst grade still counted as good.
+    bound : float or None
+        For grades with an aim: the worst grade still counted as good; the change is then in the chance of
+        at most that grade. Without one, the change is in the average grade.
     """
 
     factor: object
@@ -46,7 +48,7 @@ class Effect:
     from_log: float
     disagreement: float
     poured: bool
-    bound: float = 0.0
+    bound: float | None = None
 
     @property
     def ratio(self):
@@ -62,11 +64,12 @@ class Effect:
     def sentence(self):
         """The effect in one sentence."""
         factor = self.factor
-        move = f"Going from {factor.show(self.start)} to {factor.show(self.end)} {factor.words}"
+        move = f"Raising {factor.words} from {self.start:g} to {factor.show(self.end)}"
         if factor.kind == "yes/no":
-            move = f"With {factor.words} instead of without"
+            move = f"A {factor.words}"
         if not self.told:
-            said = f"{move}: cannot tell yet which way {self._what()} goes ({self._interval()})."
+            up, down = self._verbs
+            said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self._interval()})."
         else:
             said = f"{move} {self._verb()} by about {self._size()} ({self._interval()})."
         return said + self._rests_on()
@@ -74,36 +77,39 @@ class Effect:
     __repr__ = sentence
 
     def _what(self):
-        if self.reading.grades:
-            return f"the chance of {self.reading.words} {self._good()}"
-        return self.reading.words
+        if self.bound is None:
+            return self.reading.words
+        return f"the chance of {self.reading.words} no worse than {self.reading.grades[int(self.bound)]}"
 
-    def _good(self):
-        return f"at most {self.bound:g}" if self.bound else "0"
+    @property
+    def _verbs(self):
+        return ("lengthens", "shortens") if self.reading.unit in ("min", "h") else ("raises", "lowers")
 
     def _verb(self):
         more = self.middle > (1.0 if self.ratio else 0.0)
-        words = ("lengthens", "shortens") if self.reading.unit in ("min", "h") else ("raises", "lowers")
-        return f"{words[not more]} {self._what()}"
+        return f"{self._verbs[not more]} {self._what()}"
+
+    def _percent(self, value):
+        """A change as it is shown: percent of a ratio, castings in a hundred, or the reading's own unit."""
+        return 100 * (value - 1) if self.ratio else 100 * value if self.bound is not None else value
+
+    @property
+    def _unit(self):
+        if self.reading.grades:
+            return "in 100" if self.bound is not None else "grades"
+        return "%" if self.ratio else show(0, self.reading.unit)[2:]
 
     def _size(self):
-        if self.ratio:
-            return f"{100 * abs(self.middle - 1):.0f} %"
-        if self.reading.grades:
-            return f"{100 * abs(self.middle):.0f} points in a hundred"
-        return self.reading.show(_rounded(abs(self.middle)))
+        return f"{rounded(abs(self._percent(self.middle)))} {self._unit}"
 
     def _interval(self):
-        low, high = self.low, self.high
-        if self.ratio:
-            low, high = 100 * (low - 1), 100 * (high - 1)
-        elif self.reading.grades:
-            low, high = 100 * low, 100 * high
-        unit = "%" if self.ratio else "points" if self.reading.grades else self.reading.show(0)[2:]
+        ends = [self._percent(self.low), self._percent(self.high)]
         if self.told:
-            low, high = sorted((abs(low), abs(high)))
-        low, high = (f"{_rounded(end):+g}" if not self.told else f"{_rounded(end):g}" for end in (low, high))
-        return f"90 % interval {low} to {high} {unit}".replace("-", "\N{MINUS SIGN}")
+            ends = sorted(abs(end) for end in ends)
+            low, high = (rounded(end) for end in ends)
+        else:
+            low, high = (("+" if end > 0 else "") + rounded(end) for end in ends)
+        return f"90 % interval {low} to {high} {self._unit}"
 
     def _rests_on(self):
         if not self.poured:
@@ -115,9 +121,10 @@ class Effect:
         return text
 
 
-def _rounded(value):
-    """Three significant digits below one, whole numbers above twenty, one decimal between."""
-    return float(f"{value:.2g}") if abs(value) < 1 else round(value, 1) if abs(value) < 20 else round(value)
+def rounded(value):
+    """Two digits below ten, whole numbers above, with a true minus sign."""
+    text = f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}" if abs(value) >= 0.95 else f"{value:.1g}"
+    return text.replace("-", "\N{MINUS SIGN}")
 
 
 @dataclass(frozen=True)
@@ -155,17 +162,20 @@ class Effects:
     def sentence(self):
         """The strongest effect, and the ones not settled."""
         told = [e for e in self.each if e.told and e.poured]
-        open_ones = [e.factor.words for e in self.each if not e.told]
+        unsettled = [e.factor.words for e in self.each if not e.told]
         first = told[0].sentence() if told else f"This log cannot tell yet what moves {self.reading.words}."
-        rest = f" Not settled: {', '.join(open_ones)}." if open_ones else ""
+        rest = f" Not settled: {', '.join(unsettled)}." if unsettled else ""
         return first + rest
 
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        return f"**What the settings did to {self.reading.words}**\n\n" + "".join(
-            f"- {e.sentence()}\n" for e in self.each
-        )
+        poured = "".join(f"- {e.sentence()}\n" for e in self.each if e.poured)
+        alone = [e.factor.words for e in self.each if not e.poured]
+        text = f"**What the settings did to {self.reading.words}**\n\n{poured}"
+        if alone:
+            text += f"\nNo two pours differ in {', '.join(alone)}: there only belief speaks. To learn it, vary it."
+        return text
 
 
 def effects(fit, level=0.9):
@@ -196,6 +206,8 @@ def _steps(fit):
             continue
         values = fit.rows[factor.name]
         poured = values.nunique() > 1
+        if not poured and not factor.span:
+            continue
         start, end = (values.min(), values.max()) if poured else (factor.span or (factor.low, factor.high))
         beside = {}
         if factor.name == "post_cure_temperature":
@@ -228,11 +240,14 @@ def _change(fit, table, latent):
     """The change from the first row to the second in the reading's own terms, for each draw."""
     reading = fit.reading
     if reading.grades:
+        cuts = fit.posterior.cuts
         aims = [aim.at_most for aim in fit.study.aims if aim.reading == reading.name and aim.at_most is not None]
-        bound = min(aims, default=0.0)
-        good = ndtr(fit.posterior.cuts[:, [int(bound)]] - latent)
-        return good[:, 1] - good[:, 0], bound
+        if not aims:
+            grade = ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
+            return grade[:, 1] - grade[:, 0], None
+        good = ndtr(cuts[:, [int(min(aims))]] - latent)
+        return good[:, 1] - good[:, 0], min(aims)
     if reading.scale == "log":
-        return np.exp(latent[:, 1] - latent[:, 0]), 0.0
+        return np.exp(latent[:, 1] - latent[:, 0]), None
     shown = to_reading(reading, latent, table.get("room_temperature"))
-    return shown[:, 1] - shown[:, 0], 0.0
+    return shown[:, 1] - shown[:, 0], None
