@@ -32,7 +32,7 @@ def difference_curvature(function, step=1e-4):
     return curvature
 
 
-def climb(function, start, curvature, steps=200, reach=2.0):
+def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0):
     """Return the `Top` reached from `start`.
 
     Levenberg's damping: the curvature is made positive, steps are at most `reach` long, and a step that
@@ -46,31 +46,45 @@ def climb(function, start, curvature, steps=200, reach=2.0):
         Parameters scaled so that one is a large step.
     curvature : callable
         ``at -> (d, d)`` minus second derivatives.
+    thrifty : bool
+        Between short steps correct the curvature by the BFGS formula instead of working it out anew.
     """
     at = np.asarray(start, dtype=float)
     value, gradient = function(at)
-    damping = 0.0
+    matrix, damping = curvature(at), 0.0
     for _ in range(steps):
-        matrix = curvature(at)
         roots, axes = np.linalg.eigh(matrix)
         if _predicted(roots, axes, gradient) < 1e-16 * (1 + abs(value)):
-            return Top(at, value, gradient, matrix, True)
-        moved = False
-        for _ in range(30):
-            step = _step(roots, axes, gradient, damping, reach)
-            new_value, new_gradient = function(at + step)
-            if np.isfinite(new_value) and new_value >= value - 1e-13 * (1 + abs(value)):
-                moved = True
-                break
-            damping = max(4 * damping, 1e-3 * np.abs(roots).max())
-        if not moved:
             break
-        gained = new_value - value
-        at, value, gradient, damping = at + step, new_value, new_gradient, damping / 16
+        step, reached, damping = _climb_once(function, at, value, (roots, axes, gradient), damping, reach)
+        if step is None:
+            break
+        change = gradient - reached[1]
+        gained = reached[0] - value
+        at, (value, gradient) = at + step, reached
         if gained <= 1e-14 * (1 + abs(value)) and np.abs(step).max() < 1e-9:
-            return Top(at, value, gradient, curvature(at), True)
-    small = _predicted(*np.linalg.eigh(curvature(at)), gradient) < 1e-10 * (1 + abs(value))
-    return Top(at, value, gradient, curvature(at), bool(small))
+            break
+        short = thrifty and damping == 0 and np.abs(step).max() < 0.5 and change @ step > 0
+        matrix = _bfgs(matrix, step, change) if short else curvature(at)
+    matrix = curvature(at) if thrifty else matrix
+    converged = _predicted(*np.linalg.eigh(matrix), gradient) < 1e-9 * (1 + abs(value))
+    return Top(at, value, gradient, matrix, bool(converged))
+
+
+def _climb_once(function, at, value, slopes, damping, reach):
+    """Return a step that loses no height, what it reached, and the damping for the next; None if none."""
+    for _ in range(30):
+        step = _step(*slopes, damping, reach)
+        reached = function(at + step)
+        if np.isfinite(reached[0]) and reached[0] >= value - 1e-13 * (1 + abs(value)):
+            return step, reached, damping / 16 if damping > 1e-6 else 0.0
+        damping = max(4 * damping, 1e-3 * np.abs(slopes[0]).max())
+    return None, None, damping
+
+
+def _bfgs(matrix, step, change):
+    moved = matrix @ step
+    return matrix + np.outer(change, change) / (change @ step) - np.outer(moved, moved) / (step @ moved)
 
 
 def _predicted(roots, axes, gradient):

@@ -7,22 +7,25 @@ def check_rows(low, high, exog, grades, groups):
     """Raise ValueError listing every problem with the rows; each says where and what is allowed."""
     problems = []
     n = len(low)
-    sizes = {"high": len(high), "exog": len(exog), **{f"group {k!r}": len(v) for k, v in groups.items()}}
-    problems += [f"{name} has {size} rows, low has {n}: give one each." for name, size in sizes.items() if size != n]
+    sizes = {"high": len(high), "exog": len(exog)} | {f"group {k!r}": len(v) for k, v in groups.items()}
+    problems += [f"{name} has {size} rows, low has {n}: give one each."
+                 for name, size in sizes.items() if size != n]
     if len(high) == n:
         wrong = np.flatnonzero(~(low <= high))
         if len(wrong):
             i = wrong[0]
-            problems.append(f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: low {low[i]:g}, "
-                            f"high {high[i]:g}. Open ends are -inf and inf.")
+            problems.append(f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: "
+                            f"low {low[i]:g}, high {high[i]:g}. Open ends are -inf and inf.")
         endless = np.flatnonzero((low == high) & np.isinf(low))
         if len(endless):
-            problems.append(f"Row {endless[0]} has both ends at {low[endless[0]]:g}: an exact value must be finite.")
+            problems.append(f"Row {endless[0]} has both ends at {low[endless[0]]:g}: "
+                            "an exact value must be finite.")
     if grades is not None:
         problems += _grade_problems(low, high, grades)
     bad = np.argwhere(~np.isfinite(exog))
     if len(bad):
-        problems.append(f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, column {bad[0, 1]}.")
+        problems.append(f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, "
+                        f"column {bad[0, 1]}.")
     if problems:
         raise ValueError(" ".join(problems))
 
@@ -44,7 +47,7 @@ def check_beliefs(names, belief, spread_belief, group_names, group_beliefs, cuts
         if mean.shape != (size,) or spread.shape != (size,):
             problems.append(f"{what} needs {size} means and {size} spreads, not {mean.size} and {spread.size}.")
         elif not np.isfinite(mean).all() or not (spread > 0).all():
-            problems.append(f"{what}: every mean must be finite and every spread above 0 (inf is flat).")
+            problems.append(f"{what}: means must be finite and spreads above 0 (inf is flat).")
     if not spread_belief > 0:
         problems.append(f"spread_belief = {spread_belief:g}: must be above 0 (inf is flat).")
     strange = sorted(set(group_beliefs) - set(group_names))

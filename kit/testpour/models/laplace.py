@@ -29,8 +29,8 @@ class Problem:
     design : ndarray, shape (n, p)
     root, target : ndarray, shapes (r, p) and (r,)
     groups : tuple of Group
-    shape_belief : callable
-        ``shape -> (log density, gradient, second derivatives)``.
+    shape_belief : SpreadBelief or CutBelief
+        ``shape -> (log density, gradient, second derivatives)``; `many` gives the log density of draws.
     group_scales : ndarray, shape (G,)
         Half-normal scale of each group's spread; inf is flat.
     constant : float
@@ -65,7 +65,8 @@ class Marginal:
         p = self.problem.design.shape[1]
         self.fixed = 0 if self.restricted else p
         self.inner_fixed = p if self.restricted else 0
-        self.offsets = self.inner_fixed + np.r_[0, np.cumsum([g.levels for g in self.problem.groups])].astype(int)
+        ends = np.cumsum([0] + [group.levels for group in self.problem.groups])
+        self.offsets = self.inner_fixed + ends
         self.size = int(self.offsets[-1])
 
     def split(self, outer):
@@ -147,21 +148,29 @@ class Marginal:
 
     def _gradient(self, inner):
         """Gradient of likelihood and log determinant, by implicit differentiation of the inner mode."""
-        rows, design, weight = inner.rows, inner.design, -inner.rows.eta2
-        hat = cho_solve((inner.factor, True), design.T, check_finite=False).T
-        leverage = (hat * design).sum(axis=1)
+        rows, weight = inner.rows, -inner.rows.eta2
+        hat = cho_solve((inner.factor, True), inner.design.T, check_finite=False).T
         shift, plain, turned, bent = self._directions(inner)
-        pull = design.T @ (rows.eta2[:, None] * shift + turned)
-        trace = np.zeros(shift.shape[1])
+        moved = self._moved(inner, shift, turned)
+        trace = (hat * inner.design).sum(axis=1) @ -(rows.eta3[:, None] * moved + bent)
+        for g, group in enumerate(self.problem.groups):
+            own = hat[np.arange(len(hat)), self.offsets[g] + group.codes]
+            trace[len(trace) - len(self.problem.groups) + g] += 2 * (weight * own).sum()
+        return shift.T @ rows.eta1 + plain - trace / 2
+
+    def _moved(self, inner, shift, turned):
+        """How the predictor at the inner mode moves with each outer parameter, (n, outer)."""
+        pull = inner.design.T @ (inner.rows.eta2[:, None] * shift + turned)
         first = shift.shape[1] - len(self.problem.groups)
         for g, group in enumerate(self.problem.groups):
-            column = self.offsets[g] + group.codes
             block = slice(self.offsets[g], self.offsets[g + 1])
-            pull[block, first + g] += np.bincount(group.codes, rows.eta1, group.levels)
-            trace[first + g] = 2 * (weight * hat[np.arange(len(column)), column]).sum()
-        moved = shift + design @ cho_solve((inner.factor, True), pull, check_finite=False)
-        trace += leverage @ -(rows.eta3[:, None] * moved + bent)
-        return shift.T @ rows.eta1 + plain - trace / 2
+            pull[block, first + g] += np.bincount(group.codes, inner.rows.eta1, group.levels)
+        return shift + inner.design @ cho_solve((inner.factor, True), pull, check_finite=False)
+
+    def predictor_moves(self, inner):
+        """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer)."""
+        shift, _, turned, _ = self._directions(inner)
+        return self._moved(inner, shift, turned)
 
     def _directions(self, inner):
         """How each outer parameter moves the rows: predictor, likelihood, score and curvature."""

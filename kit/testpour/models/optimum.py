@@ -47,7 +47,7 @@ def joint_curvature(marginal):
 def reach_top(marginal, start):
     """Climb from `start`; spreads that do better at zero are set to exactly zero."""
     curvature = joint_curvature(marginal)
-    top = climb(marginal, start, curvature)
+    top = climb(marginal, start, curvature, thrifty=marginal.size > 0)
     count = len(marginal.problem.groups)
     at = top.at.copy()
     at[len(at) - count :] = np.abs(at[len(at) - count :])
@@ -57,7 +57,7 @@ def reach_top(marginal, start):
         if at[j] < 0.05 and marginal(trial)[0] >= top.value - 1e-9:
             at = trial
     if not np.array_equal(at, top.at):
-        top = climb(marginal, at, curvature)
+        top = climb(marginal, at, curvature, thrifty=marginal.size > 0)
     return top
 
 
@@ -102,7 +102,8 @@ def _own_units(marginal, scale, top, inner):
     """
     coefficients, shape, spreads = marginal.split(top.at)
     covariance = _inverse(top.curvature)
-    p, total = marginal.problem.design.shape[1], marginal.problem.design.shape[1] + len(shape) + len(spreads)
+    p = marginal.problem.design.shape[1]
+    total = p + len(shape) + len(spreads)
     if marginal.restricted:
         coefficients = inner.at[:p]
         joint = np.zeros((total, total))

@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import log_ndtr
 
-from testpour.models.truncated import LOG_ROOT_2PI, log_interval_probability, truncated_moments
+from testpour.models.truncated import LOG_ROOT_2PI, log_interval_probability, rough_moments, truncated_moments
 
 
 @dataclass(frozen=True)
@@ -79,11 +80,29 @@ class SpreadRows:
         exact = self.exact
         z = (self.low[exact] - eta[:, exact]) / sigma
         total = -(shape[:, 0] + LOG_ROOT_2PI) * exact.sum() - (z**2).sum(axis=1) / 2
-        if not exact.all():
-            low = (self.low[~exact] - eta[:, ~exact]) / sigma
-            high = (self.high[~exact] - eta[:, ~exact]) / sigma
+        for rows, end, sign in self._one_ended:
+            total += log_ndtr(sign * (end - eta[:, rows]) / sigma).sum(axis=1)
+        both = np.isfinite(self.low) & np.isfinite(self.high) & ~exact
+        if both.any():
+            low, high = (self.low[both] - eta[:, both]) / sigma, (self.high[both] - eta[:, both]) / sigma
             total += log_interval_probability(low, high).sum(axis=1)
         return total
+
+    def score_and_weight(self, eta, shape):
+        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, 1), to about 1e-6."""
+        sigma = np.exp(shape)
+        mean, variance = (self.low - eta) / sigma, np.zeros_like(eta)
+        known = ~self.exact
+        if known.any():
+            high = (self.high[known] - eta[:, known]) / sigma
+            mean[:, known], variance[:, known] = rough_moments(mean[:, known], high)
+        return mean / sigma, (1 - variance) / sigma**2
+
+    @property
+    def _one_ended(self):
+        """Rows open above, and open below: which, their end, and the sign that makes it an upper end."""
+        above, below = np.isposinf(self.high), np.isneginf(self.low)
+        return (above, self.low[above], -1.0), (below, self.high[below], 1.0)
 
 
 def cuts_of(shape):
@@ -104,6 +123,11 @@ class GradeRows:
     low: np.ndarray
     high: np.ndarray
     grades: int
+
+    @property
+    def exact(self):
+        """No row's latent value is known exactly."""
+        return np.zeros(len(self.low), dtype=bool)
 
     def ends(self, eta, shape):
         """Return the standardised ends of each row's interval."""
@@ -153,3 +177,8 @@ class GradeRows:
     def log_likelihood(self, eta, shape):
         """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,)."""
         return log_interval_probability(*self.ends(eta, shape)).sum(axis=1)
+
+    def score_and_weight(self, eta, shape):
+        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, K-1), to about 1e-6."""
+        mean, variance = rough_moments(*self.ends(eta, shape))
+        return mean, 1 - variance

@@ -12,7 +12,10 @@ from testpour.models.rows import GradeRows, SpreadRows, cuts_of, shape_of
 
 @dataclass(frozen=True)
 class Scale:
-    """How scaled parameters map back: coefficients are ``unit * turn @ scaled``, spreads ``unit * scaled``."""
+    """How scaled parameters map back: coefficients are ``unit * turn @ scaled``, spreads ``unit * scaled``.
+
+    Grades have no unit of their own: theirs is 1.
+    """
 
     unit: float
     turn: np.ndarray
@@ -28,37 +31,61 @@ class Scale:
         return np.log(np.abs(np.diag(self.turn))).sum() + len(self.turn) * np.log(self.unit)
 
 
-def spread_density(scale, unit, sampling):
-    """Half-normal belief about sigma as a function of scaled ``[log(sigma)]``; `sampling` adds d sigma."""
-    flat = not np.isfinite(scale)
-    constant = 0.0 if flat else np.log(2 / scale) - LOG_2PI / 2
+@dataclass(frozen=True)
+class SpreadBelief:
+    """Half-normal belief about sigma, a density in scaled ``log(sigma)`` when `sampling`, else in sigma."""
 
-    def density(shape):
-        log_sigma = shape[0] + np.log(unit)
-        squared = 0.0 if flat else np.exp(2 * log_sigma) / scale**2
-        value = constant - squared / 2 + (log_sigma if sampling else 0.0)
-        return value, np.array([-squared + (1.0 if sampling else 0.0)]), np.array([[-2 * squared]])
+    scale: float
+    unit: float
+    sampling: bool
 
-    return density
+    def __call__(self, shape):
+        """Return log density, gradient and second derivatives at ``[log(sigma)]``."""
+        squared = self._squared(shape[0])
+        return (self.many(shape[None])[0], np.array([self.sampling - squared]), np.array([[-2 * squared]]))
+
+    def _squared(self, log_sigma):
+        return np.exp(2 * (log_sigma + np.log(self.unit))) / self.scale**2
+
+    def many(self, shapes):
+        """Return log densities (m,) of `shapes` (m, 1)."""
+        constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
+        jacobian = shapes[:, 0] + np.log(self.unit) if self.sampling else 0.0
+        return constant - self._squared(shapes[:, 0]) / 2 + jacobian
 
 
-def cut_density(mean, spread, sampling):
-    """Normal belief about ordered cut-points as a function of ``[first cut, log gaps]``."""
-    precision = np.where(np.isfinite(spread), 1.0 / np.asarray(spread, float) ** 2, 0.0)
-    proper = precision > 0
-    constant = (np.log(precision[proper]) / 2 - LOG_2PI / 2).sum()
+@dataclass(frozen=True)
+class CutBelief:
+    """Normal belief about ordered cut-points, a density in ``[cut, log gaps]`` when `sampling`, else in cuts."""
 
-    def density(shape):
-        away = cuts_of(shape) - mean
+    mean: np.ndarray
+    spread: np.ndarray
+    sampling: bool
+
+    def __call__(self, shape):
+        """Return log density, gradient and second derivatives at ``[first cut, log gaps]``."""
+        precision = 1 / self.spread**2
         turn = np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
-        slope = turn.T @ (-precision * away)
+        slope = turn.T @ (-precision * (cuts_of(shape) - self.mean))
         second = -turn.T @ (precision[:, None] * turn) + np.diag(np.r_[0.0, slope[1:]])
-        value = constant - (precision * away**2).sum() / 2
-        if sampling:
-            value, slope = value + shape[1:].sum(), slope + np.r_[0.0, np.ones(len(shape) - 1)]
-        return value, slope, second
+        jacobian = np.r_[0.0, np.full(len(shape) - 1, float(self.sampling))]
+        return self.many(shape[None])[0], slope + jacobian, second
 
-    return density
+    def many(self, shapes):
+        """Return log densities (m,) of `shapes` (m, K-1)."""
+        proper = self.spread[np.isfinite(self.spread)]
+        constant = -(np.log(proper) + LOG_2PI / 2).sum()
+        jacobian = shapes[:, 1:].sum(axis=1) if self.sampling else 0.0
+        return constant - (((cuts_of(shapes) - self.mean) / self.spread) ** 2).sum(axis=1) / 2 + jacobian
+
+
+@dataclass(frozen=True)
+class NoBelief:
+    """A flat belief about the shape parameters."""
+
+    def __call__(self, shape):
+        """Return zeros: log density, gradient and second derivatives."""
+        return 0.0, np.zeros(len(shape)), np.zeros((len(shape), len(shape)))
 
 
 def scaled_problem(model, sampling=False):
@@ -78,10 +105,10 @@ def scaled_problem(model, sampling=False):
     scale = Scale(unit, turn, model.grades is not None)
     if scale.graded:
         rows = GradeRows(low.astype(int), high.astype(int), model.grades)
-        shape, belief = _grade_start(model, low, high), cut_density(*model.cut_belief, sampling)
+        shape, belief = _grade_start(model, low, high), CutBelief(*model.cut_belief, sampling)
     else:
         rows, shape = SpreadRows(low / unit, high / unit), np.zeros(1)
-        belief = spread_density(model.spread_belief, unit, sampling)
+        belief = SpreadBelief(model.spread_belief, unit, sampling)
     groups = tuple(Group(g.name, g.codes[keep], g.levels) for g in model.groups)
     constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(spread[believed]).sum()
     constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
@@ -99,8 +126,7 @@ def plain_problem(model):
     k = model.exog.shape[1]
     return replace(
         problem, rows=rows, design=model.exog[keep], root=np.zeros((0, k)), target=np.zeros(0),
-        shape_belief=lambda shape: (0.0, np.zeros(len(shape)), np.zeros((len(shape), len(shape)))),
-        group_scales=np.full(len(model.groups), np.inf), constant=0.0,
+        shape_belief=NoBelief(), group_scales=np.full(len(model.groups), np.inf), constant=0.0,
     )
 
 
