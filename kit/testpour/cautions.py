@@ -44,19 +44,16 @@ class Cautions:
 
     def sentence(self):
         """Everything found, refusals first, in sentences."""
-        if not self.refusals and not self.warnings:
-            return "No limit is broken; the safety data sheet in hand still rules."
-        parts = [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
-        return " ".join(parts)
+        return " ".join(self._lines()) or "No limit is broken; the safety data sheet in hand still rules."
 
     __repr__ = sentence
 
+    def _lines(self):
+        return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
+
     def _repr_html_(self):
-        if not self.refusals and not self.warnings:
-            return f"<p>{escape(self.sentence())}</p>"
-        refused = "".join(f"<li><b>Refused.</b> {escape(text)}</li>" for text in self.refusals)
-        warned = "".join(f"<li><b>Warning.</b> {escape(text)}</li>" for text in self.warnings)
-        return f"<ul>{refused}{warned}</ul>"
+        lines = self._lines() or [self.sentence()]
+        return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul>"
 
 
 @cache

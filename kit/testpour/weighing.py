@@ -11,20 +11,11 @@ from html import escape
 
 import pandas as pd
 
-from testpour.cautions import Cautions, check_resin, check_settings
-from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
-from testpour.units import UnitProblem, show, to_number, to_unit
+from testpour.amounts import WHOLE, WeighOutProblems, read_amounts
+from testpour.cautions import Cautions
+from testpour.units import show
 
-WHOLE = "whole mix"
-
-
-class WeighOutProblems(ValueError):
-    """The amounts cannot be worked out or must not be weighed; `problems` lists each reason."""
-
-    def __init__(self, problems):
-        self.problems = list(problems)
-        more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
-        super().__init__(f"Weigh-out: {self.problems[0]}{more}")
+HALF = Fraction(1, 2)
 
 
 @dataclass(frozen=True)
@@ -87,7 +78,7 @@ class WeighOut:
 
     def shown(self):
         """`table` as text to read at the scale."""
-        digits = _decimals(self.scale_resolution)
+        digits = decimals(self.scale_resolution)
         heads = {"resin": "resin (g)", "resin_mL": "resin (mL)", "catalyst": "catalyst (g)", "mix": "mix (g)",
                  "catalyst_mL": "catalyst (mL)", "drops": "drops", "pigment": "pigment (g)", "total": "total (g)",
                  "catalyst_low": "catalyst at least (%)", "catalyst_high": "catalyst at most (%)"}  # fmt: skip
@@ -135,21 +126,11 @@ def weigh_out(resin=None, *, mould_volume=None, waste="5 %", catalyst="1.5 %", p
     WeighOutProblems
         With every amount that cannot be used, and every refusal.
     """
-    problems = []
-    read = _reader(problems)
-    known = study.resin if study is not None else {}
-    density = read(resin_density or known.get("density", RESIN_DENSITY), "g/mL", "resin density", least=0)
-    thin = catalyst_density or known.get("catalyst_density")
-    thin = read(thin, "g/mL", "catalyst density", least=0) if thin is not None else None
-    per_mL = read(drops_per_mL, "drops/mL", "drops per mL", least=0) if drops_per_mL is not None else None
-    step = read(scale_resolution, "g", "scale resolution", least=0)
-    mass = _resin_mass(resin, mould_volume, waste, density, read, problems)
-    share = _catalyst(catalyst, mass, per_mL, thin, read, problems)
-    split = _split(pots, pigment, read, problems)
-    cautions = _cautions(share, split, study, problems)
-    if problems:
-        raise WeighOutProblems(problems)
-    return _weighed(mass, share, split, step, (density, thin, per_mL), cautions)
+    densities = (resin_density, catalyst_density)
+    asked = read_amounts(
+        resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution
+    )
+    return _weighed(asked)
 
 
 def smallest_batch(catalyst, scale_resolution, tolerance=0.1):
@@ -168,97 +149,22 @@ def smallest_batch(catalyst, scale_resolution, tolerance=0.1):
         Of the target; 0.1 is a tenth.
     """
     share, off = Fraction(str(catalyst)) / 100, Fraction(str(tolerance))
-    half = Fraction(1, 2)
-
-    def fails(steps):
-        out = math.floor(share * steps + half)
-        low, high = (1 - off) * share * (steps + half), (1 + off) * share * (steps - half)
-        return out - half < low or out + half > high
-
-    steps = math.ceil(1 / (off * share) + (1 + 1 / off) * half)  # enough whichever way the catalyst rounds
-    while not fails(steps - 1):
-        steps -= 1
-    return float(steps * Fraction(str(scale_resolution)))
-
-
-def _reader(problems):
-    """A function that reads one quantity, and notes what is wrong with it instead of raising."""
-
-    def read(value, unit, what, least=None, zero=False):
-        try:
-            number = to_mass(value, what=what) if unit == "g" else to_unit(value, unit, what)
-        except (UnitProblem, TypeError) as problem:
-            problems.append(str(problem))
-            return math.nan
-        if not math.isfinite(number) or (least is not None and not (number > least or zero and number == least)):
-            bound = "" if least is None else f" {'of at least' if zero else 'above'} {least:g} {unit}"
-            problems.append(f"{what}: {value} is no amount to weigh. Give a number{bound}.")
-            return math.nan
-        return number
-
-    return read
-
-
-def _resin_mass(resin, mould_volume, waste, density, read, problems):
-    if (resin is None) == (mould_volume is None):
-        problems.append("resin: give either resin, such as 200 g, or mould_volume, such as 150 mL, and not both.")
-        return math.nan
-    try:
-        value = to_mass(resin, density, "resin") if resin is not None else to_volume(mould_volume, "mould volume")
-    except UnitProblem as problem:
-        problems.append(str(problem))
-        return math.nan
-    if resin is not None:
-        return read(value, "g", "resin", least=0)
-    return read(value, "mL", "mould volume", least=0) * density * (1 + read(waste, "%", "waste", 0, True) / 100)
-
-
-def _catalyst(catalyst, mass, per_mL, density, read, problems):
-    """The catalyst in % of resin."""
-    try:
-        number, unit = to_number(catalyst, "catalyst") if isinstance(catalyst, str) else (catalyst, "%")
-        if unit.casefold() in ("drop", "drops"):
-            return read(100 * drops_to_mass(number, per_mL, density) / mass, "%", "catalyst", least=0)
-    except UnitProblem as problem:
-        problems.append(str(problem))
-        return math.nan
-    return read(catalyst, "%", "catalyst", least=0)
-
-
-def _split(pots, pigment, read, problems):
-    """Pot name to (share of the mix, pigment %); shares sum to 1."""
-    if isinstance(pigment, dict) and pots == 1:
-        pots = dict.fromkeys(pigment, 1)
-    if not isinstance(pots, dict):
-        if isinstance(pots, bool) or not isinstance(pots, int) or pots < 1:
-            problems.append(f"pots: {pots!r} is no number of pots. Give 1, 2, 3 ... or names with their shares.")
-            return {}
-        pots = {f"pot {n}": 1 for n in range(1, pots + 1)}
-    paste = pigment if isinstance(pigment, dict) else dict.fromkeys(pots, pigment or 0.0)
-    strange = [str(name) for name in paste if name not in pots]
-    if strange:
-        problems.append(f"pigment: {', '.join(strange)} is no pot of this mix; it has {', '.join(map(str, pots))}.")
-    if not pots or WHOLE in pots:
-        problems.append(f"pots: name at least one pot, and none {WHOLE!r}.")
-    parts = {name: read(part, "", f"share of {name}", least=0) for name, part in pots.items()}
-    load = {name: read(paste.get(name, 0.0), "%", f"pigment of {name}", 0, True) for name in pots}
-    return {name: (parts[name] / sum(parts.values()), load[name]) for name in pots}
-
-
-def _cautions(share, split, study, problems):
-    """Warnings to carry; refusals become problems."""
-    load = max((pigment for _, pigment in split.values() if not math.isnan(pigment)), default=0.0)
-    found = check_settings(None, {"catalyst": None if math.isnan(share) else share, "pigment": load})
-    if study is not None and study.resin.get("kind"):
-        found += check_resin(study.resin["kind"])
-    problems.extend(found.refusals)
-    return Cautions(warnings=found.warnings)
+    enough = 1 / (off * share) + (1 + 1 / off) * HALF  # whichever way the catalyst rounds
+    out = math.floor(share * enough + HALF)
+    while True:  # resin from `first` to `last` steps rounds to `out` steps of catalyst
+        first, last = math.ceil((out - HALF) / share), math.ceil((out + HALF) / share) - 1
+        short = (1 - off) * share * (last + HALF) > out - HALF
+        rich = math.ceil((out + HALF) / ((1 + off) * share) + HALF) - 1  # the last that may carry too much
+        if short or rich >= first:
+            failing = last if short else min(rich, last)
+            return float((failing + 1) * Fraction(str(scale_resolution)))
+        out -= 1
 
 
 def _on_scale(amount, step):
     """`amount` rounded to whole steps of the scale, as an exact fraction."""
     step = Fraction(str(step))
-    return math.floor(Fraction(str(amount)) / step + Fraction(1, 2)) * step
+    return math.floor(Fraction(str(amount)) / step + HALF) * step
 
 
 def _delivered(resin, catalyst, step):
@@ -267,33 +173,44 @@ def _delivered(resin, catalyst, step):
     return float(100 * (catalyst - half) / (resin + half)), float(100 * (catalyst + half) / (resin - half))
 
 
-def _weighed(mass, share, split, step, liquids, cautions):
-    resin = _on_scale(mass, step)
-    catalyst = _on_scale(resin * Fraction(str(share)) / 100, step)
+def _weighed(asked):
+    """The `WeighOut` of what was asked, each amount rounded to the scale."""
+    step, share = asked.step, Fraction(str(asked.catalyst)) / 100
+    resin = _on_scale(asked.resin, step)
+    catalyst = _on_scale(resin * share, step)
     if not resin or not catalyst:
-        asked, scale = f"{show(share, '%')} of {show(mass, 'g')} resin", show(step, "g", 6)
-        said = f"catalyst: {asked} is nothing on a scale that reads {scale}. Mix more at once or use a finer scale."
+        mix, scale = f"{show(asked.catalyst, '%')} of {show(asked.resin, 'g')} resin", show(step, "g", 6)
+        said = f"catalyst: {mix} is nothing on a scale that reads {scale}. Mix more or use a finer scale."
         raise WeighOutProblems([said])
     low, high = _delivered(resin, catalyst, step)
-    rows = {name: _row(float(resin) * part, float(catalyst) * part, _on_scale(resin * Fraction(str(part * load)) / 100, step), liquids)
-            for name, (part, load) in split.items()}
+    table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
+    steps = _steps(len(asked.pots), bool(table["pigment"].any()))
+    least = smallest_batch(asked.catalyst, step)
+    return WeighOut(
+        table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, asked.cautions
+    )
+
+
+def _table(asked, resin, catalyst):
+    """One row a pot and, where there are several, one for the whole mix."""
+    rows = {}
+    for name, (part, load) in asked.pots.items():
+        pigment = _on_scale(resin * Fraction(str(part)) * Fraction(str(load)) / 100, asked.step)
+        rows[name] = _row(asked, float(resin) * part, float(catalyst) * part, float(pigment))
     if len(rows) > 1:
-        rows[WHOLE] = _row(float(resin), float(catalyst), sum(row["pigment"] for row in rows.values()), liquids)
-    table = pd.DataFrame.from_dict(rows, orient="index").assign(catalyst_low=low, catalyst_high=high)
+        pigment = sum(row["pigment"] for row in rows.values())
+        rows[WHOLE] = _row(asked, float(resin), float(catalyst), pigment)
+    table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "pot"
-    return WeighOut(table, share, float(resin), float(catalyst), (low, high), step, smallest_batch(share, step),
-                    _steps(len(split), any(load for _, load in split.values())), cautions)  # fmt: skip
+    return table
 
 
-def _row(resin, catalyst, pigment, liquids):
-    """One row of the table; `liquids` holds resin density, catalyst density and drops per mL."""
-    density, thin, per_mL = liquids
-    row = {"resin": resin, "resin_mL": resin / density, "catalyst": catalyst}
-    if thin is not None:
-        row["catalyst_mL"] = catalyst / thin
-        if per_mL is not None:
-            row["drops"] = float(round(catalyst / thin * per_mL))
-    pigment = float(pigment)
+def _row(asked, resin, catalyst, pigment):
+    row = {"resin": resin, "resin_mL": resin / asked.density, "catalyst": catalyst}
+    if asked.catalyst_density is not None:
+        row["catalyst_mL"] = catalyst / asked.catalyst_density
+        if asked.drops_per_mL is not None:
+            row["drops"] = float(round(row["catalyst_mL"] * asked.drops_per_mL))
     return {**row, "mix": resin + catalyst, "pigment": pigment, "total": resin + catalyst + pigment}
 
 
@@ -314,9 +231,9 @@ def _steps(pots, pigmented):
 
 
 def _grams(mass, weighed):
-    return f"{mass:.{_decimals(weighed.scale_resolution)}f} g"
+    return f"{mass:.{decimals(weighed.scale_resolution)}f} g"
 
 
-def _decimals(step):
+def decimals(step):
     """Decimal places that show one step of a scale."""
     return max(0, -math.floor(math.log10(step) + 1e-9))

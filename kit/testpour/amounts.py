@@ -1,0 +1,153 @@
+"""The amounts a mix is asked for, read from text or numbers, with every problem noted before one is raised."""
+
+import math
+from dataclasses import dataclass
+from numbers import Integral
+
+from testpour.cautions import Cautions, check_resin, check_settings
+from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
+from testpour.units import UnitProblem, to_number, to_unit
+
+WHOLE = "whole mix"
+
+
+class WeighOutProblems(ValueError):
+    """The amounts cannot be worked out or must not be weighed; `problems` lists each reason."""
+
+    def __init__(self, problems):
+        self.problems = list(problems)
+        more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
+        super().__init__(f"Weigh-out: {self.problems[0]}{more}")
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """One mix as asked for.
+
+    Parameters
+    ----------
+    resin : float
+        g.
+    catalyst : float
+        % of resin.
+    pots : dict
+        Pot name to (share of the mix, pigment in % of resin); the shares sum to 1.
+    step : float
+        Scale resolution, g.
+    density, catalyst_density, drops_per_mL : float or None
+        g/mL, g/mL and drops per mL; the last two None where unknown.
+    cautions : Cautions
+        Warnings only; a refusal is a problem.
+    """
+
+    resin: float
+    catalyst: float
+    pots: dict
+    step: float
+    density: float
+    catalyst_density: float | None
+    drops_per_mL: float | None
+    cautions: Cautions
+
+
+def read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale):
+    """The `Amounts` asked for; parameters as in `weighing.weigh_out`, `densities` those of resin and catalyst.
+
+    Raises
+    ------
+    WeighOutProblems
+        With every problem and every refusal.
+    """
+    problems = []
+    known = study.resin if study is not None else {}
+    density = _first(densities[0], known.get("density"), RESIN_DENSITY)
+    density = _read(problems, density, "g/mL", "resin density")
+    thin = _first(densities[1], known.get("catalyst_density"))
+    thin = None if thin is None else _read(problems, thin, "g/mL", "catalyst density")
+    per_mL = None if drops_per_mL is None else _read(problems, drops_per_mL, "drops/mL", "drops per mL")
+    mass = _resin(problems, resin, mould_volume, waste, density)
+    share = _catalyst(problems, catalyst, mass, per_mL, thin)
+    split = _split(problems, pots, pigment)
+    step = _read(problems, scale, "g", "scale resolution")
+    cautions = _cautions(problems, share, split, known.get("kind"))
+    if problems:
+        raise WeighOutProblems(problems)
+    return Amounts(mass, share, split, step, density, thin, per_mL, cautions)
+
+
+def _first(*values):
+    return next((value for value in values if value is not None), None)
+
+
+def _read(problems, value, unit, what, zero=False):
+    """`value` as a float above zero (or at zero), or NaN and a problem noted."""
+    try:
+        number = to_unit(value, unit, what)
+    except (UnitProblem, TypeError, ValueError) as problem:
+        problems.append(str(problem) if isinstance(problem, UnitProblem) else f"{what}: {value!r} is no number.")
+        return math.nan
+    if math.isfinite(number) and (number > 0 or (zero and number == 0)):
+        return number
+    bound = "of at least zero" if zero else "above zero"
+    problems.append(f"{what}: {value} is no amount to weigh. Give a number {bound}, in {unit or 'parts'}.")
+    return math.nan
+
+
+def _resin(problems, resin, mould_volume, waste, density):
+    """Resin in g."""
+    if (resin is None) == (mould_volume is None):
+        problems.append("resin: give resin, such as 200 g, or mould_volume, such as 150 mL, and not both.")
+        return math.nan
+    extra = _read(problems, waste, "%", "waste", zero=True)
+    try:
+        if resin is not None:
+            return _read(problems, to_mass(resin, density, "resin"), "g", "resin")
+        volume = _read(problems, to_volume(mould_volume, "mould volume"), "mL", "mould volume")
+        return volume * density * (1 + extra / 100)
+    except UnitProblem as problem:
+        problems.append(str(problem))
+        return math.nan
+
+
+def _catalyst(problems, catalyst, mass, per_mL, density):
+    """Catalyst in % of resin; drops only from a calibrated dropper."""
+    try:
+        number, unit = to_number(catalyst, "catalyst") if isinstance(catalyst, str) else (catalyst, "%")
+        if unit.casefold() in ("drop", "drops"):
+            catalyst = 100 * drops_to_mass(number, per_mL, density) / mass
+            if math.isnan(catalyst):
+                return catalyst  # its reason is noted already
+    except UnitProblem as problem:
+        problems.append(str(problem))
+        return math.nan
+    return _read(problems, catalyst, "%", "catalyst")
+
+
+def _split(problems, pots, pigment):
+    """Pot name to (share, pigment %)."""
+    by_name = isinstance(pigment, dict)
+    if by_name and not isinstance(pots, dict) and pots == 1:
+        pots = dict.fromkeys(pigment, 1)
+    if not isinstance(pots, dict):
+        if isinstance(pots, bool) or not isinstance(pots, Integral) or pots < 1:
+            problems.append(f"pots: {pots!r} is no number of pots. Give 1, 2, 3 ... or names with their shares.")
+            pots = 1
+        pots = {f"pot {n}": 1 for n in range(1, int(pots) + 1)}
+    if not pots or WHOLE in pots:
+        problems.append(f"pots: name at least one pot, and none {WHOLE!r}.")
+    paste = pigment if by_name else dict.fromkeys(pots, 0.0 if pigment is None else pigment)
+    strange = [str(name) for name in paste if name not in pots]
+    if strange:
+        problems.append(f"pigment: {', '.join(strange)} is no pot of this mix; it has {', '.join(map(str, pots))}.")
+    parts = {name: _read(problems, part, "", f"share of {name}") for name, part in pots.items()}
+    load = {name: _read(problems, paste.get(name, 0.0), "%", f"pigment of {name}", zero=True) for name in pots}
+    return {name: (parts[name] / sum(parts.values()), load[name]) for name in pots}
+
+
+def _cautions(problems, catalyst, split, kind):
+    """Warnings to carry on; refusals become problems."""
+    load = max((pigment for _, pigment in split.values() if not math.isnan(pigment)), default=0.0)
+    found = check_settings(None, {"catalyst": None if math.isnan(catalyst) else catalyst, "pigment": load})
+    found += check_resin(kind) if kind else Cautions()
+    problems.extend(found.refusals)
+    return Cautions(warnings=found.warnings)
