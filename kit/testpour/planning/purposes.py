@@ -95,7 +95,8 @@ def pick_purpose(wishes):
 
 def which_settings_matter(wishes):
     """Two-level pours, with the same middle pour in every session to show the noise."""
-    spare = 1 if min(wishes.sizes) >= 4 else 0
+    needed = len(_terms(main_terms, wishes.axes))
+    spare = int(min(wishes.sizes) >= 4 and sum(wishes.sizes) - len(wishes.sizes) >= needed)
     sizes = tuple(size - spare for size in wishes.sizes)
     chosen = _regular(wishes, sizes) or _two_level(wishes, sizes)
     if not spare:

@@ -1,0 +1,187 @@
+"""What a plan can tell before a drop is poured, and what it takes: pours, resin, hours, money."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit
+
+from testpour.models.beliefs import beliefs_for
+from testpour.models.effects import rounded
+from testpour.models.scales import ADIABATIC_RISE
+from testpour.planning.criteria import term_name
+from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
+from testpour.planning.problem import PlanConflict
+from testpour.units import show, to_unit
+
+HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
+MANY = 1e6  # degrees of freedom of a noise that is taken as known
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """What a plan can tell and what it takes.
+
+    Parameters
+    ----------
+    plan : Plan
+    table : DataFrame
+        One row a reading and setting: ``interval``, half the expected 90 % interval of the setting's
+        effect over its whole span, and ``noticed``, the smallest effect that would be noticed nine times
+        in ten; both in the reading's own terms, in words, with the numbers beside them.
+    spread : DataFrame
+        ``fraction`` of the region and ``variance`` of a prediction there, in units of one pour.
+    resin, catalyst : float
+        Mass in g for all pours.
+    hours : float
+        From the first catalyst in to the last planned reading, for one session.
+    cost : float or None
+    noise_from : str
+        Where the noise figures come from.
+    """
+
+    plan: object
+    table: pd.DataFrame
+    spread: pd.DataFrame
+    resin: float
+    catalyst: float
+    hours: float
+    cost: float | None
+    noise_from: str
+
+    def sentence(self):
+        """What the plan would notice and what it takes."""
+        aimed = {self.plan.study.reading(aim.reading).words for aim in self.plan.study.aims}
+        told = self.table[self.table["reading"].isin(aimed)].drop_duplicates("reading")
+        parts = [
+            f"{line.reading.capitalize()}: would notice a change of {line.noticed} over the whole span of {line.setting}, "
+            "nine times in ten."
+            for line in told.itertuples()
+        ]
+        if (self.table["noise"] == "taken as believed").any():
+            parts.append("Too few pours to judge the noise by this plan alone: it is taken as believed.")
+        cost = f", {self.cost:.2f} in money" if self.cost is not None else ""
+        parts.append(
+            f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
+            f"the last reading falls {self.hours:g} h after mixing. Noise is taken from {self.noise_from}."
+        )
+        return " ".join(parts)
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        shown = self.table[["reading", "setting", "interval", "noticed"]].set_index(["reading", "setting"])
+        shown.columns = ["expected 90 % interval: give or take", "noticed nine times in ten"]
+        return f"<p>{self.sentence()}</p>{shown.to_html()}"
+
+
+def outlook(plan, fits=None, *, pot="120 g", price=None):
+    """What a plan can tell before it is poured.
+
+    Parameters
+    ----------
+    plan : Plan
+    fits : Fits, optional
+        Where there is a log, its scatter replaces the believed one.
+    pot : str or float
+        Resin in one pour; g where no unit is given.
+    price : float, optional
+        Price of a kilogram of resin.
+
+    Returns
+    -------
+    Outlook
+
+    Notes
+    -----
+    Generalised least squares with sessions as random effects; the chance to notice an effect is that of a
+    noncentral t test at the 90 % interval. Settings that are fixed within a session are judged between
+    sessions only.
+    """
+    lines = []
+    for reading in plan.study.readings:
+        noise, day = _noise(plan.study, reading, fits)
+        lines += list(_lines(plan, reading, noise, day))
+    grams = to_unit(pot, "g", "pot") * len(plan.table)
+    return Outlook(
+        plan,
+        pd.DataFrame(lines),
+        _spread(plan),
+        grams,
+        grams * float(plan.table["catalyst"].mean()) / 100 if "catalyst" in plan.table else 0.0,
+        max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
+        None if price is None else grams / 1000 * price,
+        "the log" if fits is not None and any(fit.pours for fit in fits.values()) else "the trade's beliefs",
+    )
+
+
+def _spread(plan):
+    """How sharp predictions will be over the region."""
+    rows, levels = plan.coding.encode(plan.table), [axis.levels for axis in plan.coding.axes()]
+    try:
+        return variance_over_region(rows, plan.terms, _numbers(plan), eta=0.5, levels=levels)
+    except ValueError:
+        conflict = (
+            f"{len(plan.table)} pours do not separate the {len(plan.terms)} terms this plan was made for: "
+            "put a dropped pour back or plan afresh."
+        )
+        raise PlanConflict([conflict]) from None
+
+
+def _numbers(plan):
+    return np.array([plan.sessions.index(session) for session in plan.table["session"]])
+
+
+def _noise(study, reading, fits):
+    """Scatter of one pour and of one session, on the latent scale."""
+    if fits is not None and fits[reading.name].pours:
+        posterior = fits[reading.name].posterior
+        spread = posterior.group_spread
+        pour = np.sqrt(posterior.spread**2 + spread.get("pour", 0.0) ** 2)
+        return float(np.median(pour)), float(np.median(spread["session"]))
+    scatter = beliefs_for(study, reading).scatter
+    pour = 1.0 if reading.grades else np.hypot(scatter["reading"], scatter["pour"]) * HALF_NORMAL_MIDDLE
+    return float(pour), scatter["session"] * HALF_NORMAL_MIDDLE
+
+
+def _lines(plan, reading, noise, day):
+    """One line a varied setting for one reading."""
+    rows = plan.coding.encode(plan.table)
+    power = plan_power(rows, plan.terms, noise, 1.0, _numbers(plan), day, plan.coding.names)
+    for place, name in enumerate(plan.coding.names):
+        single = tuple(int(i == place) for i in range(len(plan.coding.names)))
+        if single not in plan.terms:
+            continue
+        line = power.table.loc[term_name(single, plan.coding.names)]
+        interval, noticed = _judged(line)
+        yield {
+            "reading": reading.words,
+            "setting": plan.study.factor(name).words,
+            "interval": _in_words(reading, interval),
+            "noticed": _in_words(reading, noticed),
+            "interval_number": interval,
+            "noticed_number": noticed,
+            "compared": line["compared"],
+            "noise": "judged by the plan's own pours" if line["df"] >= 1 else "taken as believed",
+        }
+
+
+def _judged(line):
+    """Half the expected interval and the smallest effect noticed, believed noise where no pour is left to judge it."""
+    if line["df"] >= 1:
+        return line["half_width"], line["smallest"]
+    return half_width(line["se"], MANY), smallest_effect(line["se"], MANY)
+
+
+def _in_words(reading, latent):
+    """A latent change as a change in the reading near its believed level."""
+    if reading.scale == "log":
+        return f"{rounded(100 * (np.exp(latent) - 1))} %"
+    if reading.grades:
+        return f"{rounded(latent)} grades"
+    width = {"share": reading.high - reading.low, "rise": ADIABATIC_RISE}.get(reading.scale)
+    if width is None:
+        return f"{rounded(latent)} {reading.unit}"
+    level = {"share": 1.3, "rise": -1.0}[reading.scale]  # where the trade believes the usual casting to be
+    slope = width * expit(level) * (1 - expit(level))
+    return f"{rounded(min(slope * latent, width))} {show(0, reading.unit)[2:]}"
