@@ -119,15 +119,25 @@ def _regular(wishes, sizes):
         numbers, lost = block_two_level(fraction, len(sizes)) if len(sizes) > 1 else (np.zeros(total, int), ())
     except ValueError:
         return None
-    mixed = fraction.aliases().sentence() if k > base else ""
-    if lost:
-        mixed += f" Mixed up with the day: {', '.join(lost)}."
+    mixed = _mixed_words(fraction, lost)
     why = (
         f"Every combination of low and high of {k} settings"
         if k == base
         else f"A balanced part of the low and high combinations of {k} settings (resolution {fraction.resolution})"
     )
     return Chosen(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), why + ", split evenly over the sessions.", mixed.strip())
+
+
+def _mixed_words(fraction, lost):
+    """What cannot be told apart, as a workshop would say it."""
+    aliases, text = fraction.aliases(), ""
+    if aliases.strings:
+        head = "What one setting does stands clear; of what two do together, these" if aliases.resolution > 3 else "These"
+        groups = [g.replace(":", " with ").replace("+", " or ").replace("-", " or less ") for g in aliases.strings]
+        text = f"{head} cannot be told apart: {'; '.join(groups)}."
+    if lost:
+        text += f" Mixed up with the day: {', '.join(name.replace(':', ' with ') for name in lost)}."
+    return text.strip()
 
 
 def _two_level(wishes, sizes):
