@@ -220,7 +220,8 @@ def _alike(study, table):
     """Settings that all these pours share, in words."""
     apart = {f.name for f in _by_pour(study, table)}
     shared = [f for f in study.factors if f.kind != "text" and f.name not in apart and f.name not in WEIGHED]
-    return [f"{f.words} {f.show(table[f.name].iloc[0])}" for f in shared if table[f.name].nunique() == 1]
+    said = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
+    return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in said.items()]
 
 
 def _rows(sheet):
@@ -231,7 +232,7 @@ def _rows(sheet):
             "pour": pour,
             "settings": [f"{f.words} {f.show(row[f.name])}" for f in factors],
             "share": f"{row['catalyst']:.2f}",
-            "delivered": f"{row['catalyst_low']:.2f} to {row['catalyst_high']:.2f}",
+            "delivered": f"{row['catalyst_low']:.3f} to {row['catalyst_high']:.3f}",
             **{name: f"{row[f'{name}_g']:.{places}f}" for name in ("resin", "pigment", "catalyst")},
         }
 

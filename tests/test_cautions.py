@@ -1,0 +1,219 @@
+"""What is refused and warned, at and on both sides of each limit, and the text that is always printed."""
+
+import html
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from testpour.cautions import (
+    Cautions,
+    check_container,
+    check_gel_time,
+    check_mix,
+    check_peak,
+    check_resin,
+    check_settings,
+    rules,
+    safety_text,
+)
+from testpour.planning.bench_sheet import bench_sheet
+from testpour.study_file import study_from
+
+# Limits as stated by the sources named beside them in cautions.toml: 1 to 2.5 % is the range of a supplier data
+# sheet (pre-accelerated orthophthalic resin), 4 % that of a supplier's buying guide, 15 °C that of a data sheet,
+# 10 % pigment that of a casting manual; 10 °C, 35 °C and 80 °C are common practice, no source.
+VERDICTS = [
+    ("catalyst", 1.0, ""), ("catalyst", 2.5, ""), ("catalyst", 0.99, "warn"), ("catalyst", 2.51, "warn"),
+    ("catalyst", 4.0, "warn"), ("catalyst", 4.001, "refuse"), ("catalyst", 0.4, "warn"),
+    ("catalyst", math.inf, "refuse"), ("catalyst", 0.1 * 3 + 0.7, ""), ("catalyst", math.nan, "warn"),
+    ("room_temperature", 15.0, ""), ("room_temperature", 14.9, "warn"), ("room_temperature", 10.0, "warn"),
+    ("room_temperature", 9.9, "refuse"), ("room_temperature", 35.0, ""), ("room_temperature", 35.1, "warn"),
+    ("pigment", 10.0, ""), ("pigment", 10.1, "warn"),
+    ("post_cure_temperature", 80.0, ""), ("post_cure_temperature", 81.0, "warn"),
+    ("thickness", 500.0, ""), ("humidity", 99.0, ""),
+]  # fmt: skip
+
+
+def study(**tables):
+    given_tables = {"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"tack": {}, "gel_time": {}}}
+    return study_from({**given_tables, **tables})
+
+
+def verdict(found):
+    assert bool(found) == bool(found.refusals)
+    return "refuse" if found.refusals else "warn" if found.warnings else ""
+
+
+@pytest.mark.parametrize("name, value, expected", VERDICTS)
+def test_limits(name, value, expected):
+    assert verdict(check_settings(None, {name: value})) == expected
+
+
+@pytest.mark.parametrize(
+    "check, value, expected",
+    [
+        (check_gel_time, 5.0, ""),  # ASTM D2471-99 (withdrawn 2008): valid above 5 min
+        (check_gel_time, 4.9, "warn"),
+        (check_gel_time, "6 min", ""),
+        (check_gel_time, math.nan, "warn"),
+        (check_peak, 109.9, ""),
+        (check_peak, 110.0, "warn"),  # supplier data sheets: peaks of 110 to 140 °C, softening at 65 to 70 °C
+        (check_peak, 144.9, "warn"),
+        (check_peak, 145.0, "refuse"),  # boiling point of styrene, from memory, not read
+        (check_peak, math.inf, "refuse"),
+        (check_peak, math.nan, "warn"),
+    ],
+)
+def test_predictions(check, value, expected):
+    assert verdict(check(value)) == expected
+
+
+def test_only_the_furthest_limit_of_a_side_speaks():
+    found = check_settings(None, {"catalyst": 4.5})
+    assert len(found.refusals) == 1 and not found.warnings
+    assert "below 0.5 %" in check_settings(None, {"catalyst": 0.3}).sentence()
+    assert len(check_settings(None, {"catalyst": 0.3}).warnings) == 1
+
+
+def test_a_sentence_names_setting_value_limit_reason_and_remedy():
+    text = check_settings(None, {"room_temperature": 12.5}).warnings[0]
+    for part in ("Room temperature", "12.5 °C", "15 °C", "cold resin", "Warm the room"):
+        assert part in text
+
+
+@given(st.floats(4.0001, 1e6), st.floats(-50, 9.999))
+def test_nothing_dangerous_passes(catalyst, room):
+    found = check_settings(None, {"catalyst": catalyst, "room_temperature": room, "pigment": None})
+    assert len(found.refusals) == 2
+
+
+def test_settings_of_a_study_and_its_units():
+    plain = study()
+    assert verdict(check_settings(plain, plain.settings())) == ""
+    cold = study(factors={"catalyst": {}, "room_temperature": {"unit": "degF", "low": 32, "high": 110,
+                                                              "usual": 68, "span": [50, 90]}})  # fmt: skip
+    assert verdict(check_settings(cold, {"room_temperature": 70.0})) == ""  # 21 °C
+    assert verdict(check_settings(cold, {"room_temperature": 58.0})) == "warn"  # 14.4 °C
+    assert verdict(check_settings(cold, {"room_temperature": 49.0})) == "refuse"  # 9.4 °C
+
+
+@pytest.mark.parametrize(
+    "kind, expected",
+    [
+        ("casting polyester, promoted", ""), ("unsaturated polyester", ""), ("UPR", ""), ("water-clear", "warn"),
+        ("epoxy", "refuse"), ("Epoxide", "refuse"), ("polyurethane", "refuse"), ("PU", "refuse"),
+        ("acrylic", "refuse"), ("vinyl ester", "refuse"), ("vinylester", "refuse"), ("vinyl-ester", "refuse"),
+    ],
+)  # fmt: skip
+def test_resins(kind, expected):
+    assert verdict(check_resin(kind)) == expected
+    assert verdict(check_settings(study(resin={"kind": kind}), {})) == expected
+
+
+@pytest.mark.parametrize(
+    "code, expected",
+    [(6, "refuse"), ("PS", "refuse"), ("polystyrene", "refuse"), ("foam cup", "refuse"), (2, ""), ("HDPE", ""),
+     (5, ""), ("polypropylene", ""), ("pp cup", ""), (4, "warn"), (1, "warn"), (3, "warn"), (7, "warn"),
+     ("glass", "warn"), ("", "warn")],
+)  # fmt: skip
+def test_containers(code, expected):
+    found = check_container(code)
+    assert verdict(found) == expected
+    assert expected == "" or "polypropylene (code 5)" in found.sentence()
+
+
+@pytest.mark.parametrize(
+    "order, expected",
+    [
+        (["resin", "accelerator", "pigment", "peroxide"], ""),
+        (["promoted resin", "pigment paste", "catalyst"], ""),
+        (["resin", "cobalt blue pigment", "MEKP"], ""),
+        (["resin", "catalyst", "cobalt blue pigment"], ""),
+        (["resin", ("peroxide", "accelerator")], "refuse"),
+        (["resin", "peroxide + accelerator"], "refuse"),
+        (["resin", "MEKP and cobalt"], "refuse"),
+        (["peroxide", "accelerator", "resin"], "refuse"),
+        (["accelerator", "peroxide", "resin"], "refuse"),
+        (["resin", "catalyst", "promoter"], "refuse"),
+        ("resin + peroxide + accelerator", "refuse"),
+        (["resin", "peroxide", "acetone"], "refuse"),
+        (["acetone", "peroxide"], "refuse"),
+        (["resin", "acetone"], ""),
+        (["epoxy resin", "pigment"], "refuse"),
+        (["resin", "unobtainium", "peroxide"], "warn"),
+        ([], ""),
+    ],
+)
+def test_mixing_order(order, expected):
+    assert verdict(check_mix(order)) == expected
+
+
+def test_premix_refusal_says_what_to_do():
+    assert "accelerator fully into the resin first" in check_mix(["peroxide + accelerator"]).sentence()
+
+
+def test_findings_add_up_once_each():
+    both = Cautions(("a",), ("w",)) + Cautions(("a", "b"), ("w",))
+    assert both == Cautions(("a", "b"), ("w",))
+    assert Cautions().sentence().startswith("No limit is broken")
+    assert Cautions(("<b>",))._repr_html_() == "<ul><li>Refused: &lt;b&gt;</li></ul>"
+
+
+def test_every_limit_and_topic_has_a_source():
+    for entry in (*rules()["limits"], *rules()["topics"]):
+        assert entry["source"].strip()
+    for limit in rules()["limits"]:
+        assert limit["level"] in ("refuse", "warn")
+        assert len({"above", "below", "from"} & set(limit)) == 1
+
+
+# What must be on every sheet, in words that no paraphrase may lose.
+MUST_SAY = {
+    "eyes": ("goggles", "15 min", "medical help"),
+    "accelerator": ("accelerator", "explode", "first"),
+    "solvent": ("acetone", "peroxide"),
+    "vapour": ("vapour", "flame"),
+    "fire": ("leftover", "melt", "bin"),
+    "spills": ("spills", "sawdust"),
+    "waste": ("waste", "local rules", "drain"),
+    "dust": ("dust", "wet"),
+    "wheels": ("wheel", "face shield", "gloves"),
+    "oven": ("oven", "food"),
+    "deference": ("safety data sheets", "local law", "licensed"),
+}
+
+
+def bench_html():
+    import pandas as pd
+
+    pours = pd.DataFrame({"catalyst": [1.5]}, index=["P1"])
+    return bench_sheet(study(), pours, resin=200)._repr_html_()
+
+
+@pytest.mark.parametrize("topic", MUST_SAY)
+@pytest.mark.parametrize("where", ["bench", "notebook", "page", "sheet"])
+def test_every_topic_is_said_everywhere(topic, where):
+    text = html.unescape(bench_html()) if where == "sheet" else safety_text(where)
+    page = where == "page"
+    for words in MUST_SAY[topic]:
+        assert words in text.casefold() or (page and words == "medical help" and "doctor" in text), words
+
+
+def test_topics_are_all_listed_above():
+    assert {topic["name"] for topic in rules()["topics"]} | {"deference"} == set(MUST_SAY)
+    sheet = html.unescape(bench_html())
+    for topic in (*rules()["topics"], rules()["deference"]):
+        assert topic["title"] in safety_text("page") and topic["title"] in sheet
+        assert topic["bench"] in sheet and topic["bench"] in safety_text("notebook")
+
+
+def test_safety_text_forms():
+    assert "\n" not in safety_text("bench") and len(safety_text("bench").split()) < 300
+    assert safety_text("notebook").startswith("- **")
+    assert len(safety_text("page")) > 2 * len(safety_text("bench"))
+    for kind in ("bench", "page", "notebook"):
+        assert 'class="cautions"' in safety_text(kind, html=True)
+    with pytest.raises(ValueError, match="bench, page, notebook"):
+        safety_text("poster")
