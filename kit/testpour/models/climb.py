@@ -67,8 +67,20 @@ def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0):
         short = thrifty and damping == 0 and np.abs(step).max() < 0.5 and change @ step > 0
         matrix = _bfgs(matrix, step, change) if short else curvature(at)
     matrix = curvature(at) if thrifty else matrix
-    converged = _predicted(*np.linalg.eigh(matrix), gradient) < 1e-9 * (1 + abs(value))
+    left = _predicted(*np.linalg.eigh(matrix), gradient)
+    converged = left < 1e-9 * (1 + abs(value))
+    if converged and left > 0:
+        at, value, gradient = _polish(function, at, value, gradient, matrix)
     return Top(at, value, gradient, matrix, bool(converged))
+
+
+def _polish(function, at, value, gradient, matrix):
+    """One last Newton step, too short for the height to judge: kept if it flattens the slope."""
+    step = np.linalg.solve(matrix, gradient)
+    reached = function(at + step)
+    if np.abs(reached[1] @ step) < np.abs(gradient @ step):
+        return at + step, *reached
+    return at, value, gradient
 
 
 def _climb_once(function, at, value, slopes, damping, reach):

@@ -98,8 +98,8 @@ class IntervalModel(GenericLikelihoodModel):
 
     def _set_up(self, extra):
         """Hand the rows to statsmodels, which needs at least one."""
-        middle = np.where(np.isinf(self.low), self.high, np.where(np.isinf(self.high), self.low,
-                          (self.low + self.high) / 2))
+        low = np.where(np.isinf(self.low), self.high, self.low)
+        middle = (low + np.where(np.isinf(self.high), low, self.high)) / 2
         exog = pd.DataFrame(self.exog, columns=self.coefficient_names)
         super().__init__(np.where(np.isfinite(middle), middle, 0.0), exog, hasconst=False)
         self.k_constant = 0

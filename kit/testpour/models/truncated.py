@@ -43,7 +43,7 @@ def log_interval_probability(low, high):
         Ends in standard deviations, ``low < high``; ``-inf`` and ``inf`` leave an end open.
     """
     low, high = np.broadcast_arrays(np.asarray(low, float), np.asarray(high, float))
-    flip = low + high > 0  # work in the lower tail, where Phi is precise
+    flip = low > -high  # work in the lower tail, where Phi is precise
     near, far = np.where(flip, -low, high), np.where(flip, -high, low)
     below = ndtr(near)
     chance = below - ndtr(far)
@@ -115,7 +115,7 @@ def _closed_moments(low, high, at_low, at_high):
 
 def _quadrature_moments(low, high):
     """The same moments by quadrature from the end nearest zero outwards."""
-    flip = low + high < 0
+    flip = low < -high
     start = np.where(flip, -high, low)
     stop = np.minimum(np.where(flip, -low, high), start + REACH / np.maximum(np.abs(start), 1.0))
     half = (stop - start) / 2
