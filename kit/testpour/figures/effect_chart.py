@@ -1,0 +1,84 @@
+"""What each setting did to a reading, as a chart of changes with their intervals."""
+
+from matplotlib.lines import Line2D
+
+from testpour.figures.picture import BELIEF, INK, LOG, drawable, new_picture
+from testpour.models.effects import effects
+
+FILLS = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
+
+
+def show_effects(fit):
+    """Each setting's effect on one reading, strongest first.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+
+    Returns
+    -------
+    Picture
+        A matplotlib Figure. Dot and bar: middle and 90 % interval of the change, in the reading's own
+        terms (per cent for times, castings in 100 for grades with an aim). The dot is as full as its share from the
+        log; a setting that was never varied is grey.
+
+    Raises
+    ------
+    ValueError
+        If no setting of the study enters the reading's model.
+    """
+    found = effects(fit)
+    if not found.each:
+        raise ValueError(f"No setting of this study is known to move {fit.reading.words}: there is nothing to show.")
+    each = found.each[::-1]
+    picture, axes = new_picture(found.sentence(), height=2.0 + 0.5 * len(each))
+    ax = axes[0, 0]
+    ax.axvline(0, color=INK, linewidth=0.8)
+    for place, effect in enumerate(each):
+        _draw(ax, place, effect)
+    ax.set_yticks(range(len(each)), [_moved(effect) for effect in each])
+    ax.set(ylim=(-0.6, len(each) - 0.4), xlabel=_change_label(each[0]))
+    ax.tick_params(axis="y", length=0)
+    marks = [
+        Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words)
+        for _, fill, words in FILLS
+    ]
+    marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label="never varied: belief only"))
+    picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
+                   alignment="left", title_fontsize=9.5)  # fmt: skip
+    return picture
+
+
+def in_points(effect):
+    """Low, middle and high of an effect as the chart draws it: per cent, castings in 100, or the unit."""
+    ends = (effect.low, effect.middle, effect.high)
+    if effect.ratio:
+        return tuple(100 * (end - 1) for end in ends)
+    return tuple(100 * end for end in ends) if effect.bound is not None else ends
+
+
+def _draw(ax, place, effect):
+    low, middle, high = in_points(effect)
+    colour = LOG if effect.poured else BELIEF
+    fill = next(fill for bound, fill, _ in FILLS if effect.from_log >= bound) if effect.poured else "none"
+    ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if effect.poured else ":")
+    ax.plot(middle, place, marker="o", color=colour, fillstyle=fill, markersize=10, markerfacecoloralt="white",
+            markeredgewidth=1.6, **({"markerfacecolor": "white"} if fill == "none" else {}))  # fmt: skip
+
+
+def _moved(effect):
+    factor = effect.factor
+    if factor.kind == "yes/no":
+        return drawable(factor.words) + "\nno to yes"
+    return drawable(factor.words) + f"\n{effect.start:.3g} to {drawable(factor.show(effect.end))}"
+
+
+def _change_label(effect):
+    reading = effect.reading
+    if effect.ratio:
+        return drawable(f"Change in {reading.words} (%)", 60)
+    if effect.bound is not None:
+        return drawable(f"Change in the chance of {reading.words} no worse than\n{reading.show(effect.bound)} (in 100)", 90)
+    if reading.grades:
+        return drawable(f"Change in {reading.words} (grades)", 60)
+    return drawable(f"Change in {reading.label}", 60)

@@ -1,0 +1,108 @@
+"""What all figures share: the figure object, its style, its colours, and text that can be drawn."""
+
+import io
+import textwrap
+import unicodedata
+from functools import cache
+
+import seaborn as sns
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
+
+# Told apart by lightness alone, so that grey print and colour-blind eyes lose nothing. Blue and orange of
+# seaborn's "colorblind" palette, darkened until each stands 3 to 1 against white.
+LOG = "#0b4f8a"
+SECOND = "#b35900"
+BELIEF = "#767676"
+SHADE = "#e9e9e9"
+INK = "#1a1a1a"
+MARKERS = "osD^vPX*<>"
+STYLE = {
+    "font.family": "DejaVu Sans", "font.size": 10.5, "axes.titlesize": 11, "axes.labelsize": 10.5,
+    "xtick.labelsize": 10, "ytick.labelsize": 10, "legend.fontsize": 9.5, "text.color": INK,
+    "axes.labelcolor": INK, "xtick.color": INK, "ytick.color": INK, "axes.edgecolor": INK,
+    "figure.facecolor": "white", "savefig.facecolor": "white", "hatch.linewidth": 0.6,
+}  # fmt: skip
+LONGEST = 28  # characters of a person's own name for a thing that a figure has room for
+
+
+class Picture(Figure):
+    """A matplotlib figure that shows itself once in a notebook and can be written without pyplot.
+
+    Attributes
+    ----------
+    says : str
+        What the figure says, in a sentence or two: its title in full, and its text for who cannot see it.
+    """
+
+    says = ""
+
+    def _repr_png_(self):
+        return self.to_bytes("png", dpi=110)
+
+    def to_bytes(self, kind="svg", **options):
+        """The figure as an image file; the same figure gives the same bytes."""
+        held = io.BytesIO()
+        metadata = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
+        with rc_context({"svg.hashsalt": "testpour", "svg.fonttype": "path"}):
+            self.savefig(held, format=kind, metadata=metadata, **options)
+        return held.getvalue()
+
+
+def new_picture(says, width=6.6, height=4.2, rows=1, columns=1, **grid):
+    """A `Picture` titled with what it says, and its axes as a 2-d array of shape (rows, columns)."""
+    with rc_context({**sns.axes_style("ticks"), **STYLE}):
+        picture = Picture(figsize=(width, height), layout="constrained")
+        axes = picture.subplots(rows, columns, squeeze=False, **grid)
+        title = "\n".join(textwrap.wrap(drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False))
+        picture.suptitle(title, x=0.01, ha="left", fontsize=11)
+    for ax in axes.flat:
+        sns.despine(ax=ax)
+    picture.says = says
+    return picture, axes
+
+
+def drawable(text, longest=LONGEST):
+    """`text` as the figures' font can draw it: no formulas, no hidden marks, a box for a missing sign."""
+    shown = "".join(c for c in unicodedata.normalize("NFC", str(text)) if c == "\n" or unicodedata.category(c)[0] != "C")
+    shown = "".join(c if c == "\n" or ord(c) in _signs() else "□" for c in shown)
+    shown = shown if len(shown) <= longest else shown[: longest - 1] + "…"
+    return shown.replace("$", r"\$")
+
+
+@cache
+def _signs():
+    return frozenset(get_font(findfont(FontProperties(family="DejaVu Sans"))).get_charmap())
+
+
+def label_axis(ax, which, column, words="{}"):
+    """Label the "x" or "y" axis with the declared name and unit; grades and yes/no get their words as ticks."""
+    label = drawable(words.format(column.label), 60)
+    ax.set(**{f"{which}label": label[:1].upper() + label[1:]})
+    names = getattr(column, "grades", ()) or (("no", "yes") if getattr(column, "kind", "") == "yes/no" else ())
+    if names:
+        grades = bool(getattr(column, "grades", ()))
+        shown = [drawable(f"{i} {name}" if grades else name) for i, name in enumerate(names)]
+        getattr(ax, f"set_{which}ticks")(range(len(names)), shown)
+        getattr(ax, f"set_{which}lim")(-0.35, len(names) - 0.65)
+
+
+def shade_beyond(ax, low, high, words="not poured"):
+    """Grey the part of the x axis that lies outside `low` to `high`; all of it where nothing was poured."""
+    left, right = ax.get_xlim()
+    parts = [(left, right)] if low is None else [(left, low), (high, right)]
+    for start, end in parts:
+        if end - start > 0.035 * (right - left):
+            ax.axvspan(start, end, color=SHADE, zorder=0, linewidth=0)
+    widest = max(parts, key=lambda part: part[1] - part[0])
+    if widest[1] - widest[0] > 0.13 * (right - left):
+        place = (widest[0] + widest[1]) / 2
+        ax.text(place, 0.985, words, transform=ax.get_xaxis_transform(), ha="center", va="top", fontsize=9)
+    ax.set_xlim(left, right)
+
+
+def poured_range(values):
+    """Smallest and largest value poured, or (None, None) where fewer than two differ."""
+    values = values.dropna()
+    return (float(values.min()), float(values.max())) if values.nunique() > 1 else (None, None)

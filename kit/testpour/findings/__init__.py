@@ -1,0 +1,1 @@
+"""The page that is shared: what was asked, poured, found and left open, in one file."""

@@ -1,0 +1,59 @@
+"""The data behind a page: its tables as files inside the page, its fingerprint, the versions that made it."""
+
+import base64
+import hashlib
+import platform
+from importlib.metadata import version
+
+import numpy as np
+import pandas as pd
+
+LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")  # what a spreadsheet takes for the start of a formula
+PACKAGES = ("numpy", "pandas", "statsmodels", "matplotlib")
+
+
+def to_csv(table):
+    """A table as CSV text that no spreadsheet runs: text that looks like a formula gets a leading quote.
+
+    Open ends (infinite) are blank; `known` says which end is open. After the advice of the OWASP page on
+    CSV injection.
+    """
+    shown = table.drop(columns=[name for name in LEFT_OUT if name in table]).reset_index(names="pour" if
+        table.index.name == "pour" else "row")  # fmt: skip
+    shown.columns = [_neutral(name) for name in shown.columns]
+    for name in shown:
+        if pd.api.types.is_numeric_dtype(shown[name]):
+            shown[name] = shown[name].replace([np.inf, -np.inf], np.nan)
+        elif not pd.api.types.is_datetime64_any_dtype(shown[name]):
+            shown[name] = [_neutral(value) for value in shown[name]]
+    return shown.to_csv(index=False, lineterminator="\r\n")
+
+
+def _neutral(value):
+    if value is None or (isinstance(value, float) and np.isnan(value)):
+        return ""
+    text = str(value)
+    return "'" + text if text.lstrip(" ").startswith(FORMULA) else text
+
+
+def data_link(text):
+    """A `data:` address that holds a CSV file; the mark in front tells a spreadsheet that it is UTF-8."""
+    return "data:text/csv;charset=utf-8;base64," + base64.b64encode(("\ufeff" + text).encode()).decode()
+
+
+def fingerprint(castings):
+    """A short name for exactly these data: the same log gives the same one, a changed reading another."""
+    if hasattr(castings, "fingerprint"):
+        return castings.fingerprint()
+    text = to_csv(castings.pours) + to_csv(castings.readings)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def versions():
+    """Name to version of what made the page."""
+    try:
+        own = version("testpour")
+    except ModuleNotFoundError:
+        own = "from a checkout, not installed"
+    return {"testpour": own, "Python": platform.python_version(), **{name: version(name) for name in PACKAGES}}

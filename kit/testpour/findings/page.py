@@ -1,0 +1,117 @@
+"""The findings page: one file that says what was asked, poured and found, and carries its own data."""
+
+import html
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from testpour.findings import story
+from testpour.findings.data_link import data_link, fingerprint, to_csv, versions
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page that was written.
+
+    Parameters
+    ----------
+    path : Path
+        The file. A `Page` may stand wherever a path may.
+    size : int
+        Its size in bytes.
+    study : str
+        Name of the study.
+    notes : int
+        How many notes of the log it repeats word for word.
+    """
+
+    path: Path
+    size: int
+    study: str
+    notes: int = 0
+
+    def __fspath__(self):
+        return str(self.path)
+
+    def sentence(self):
+        """Where the page is and what to do before it is shared."""
+        text = (
+            f"The findings of {self.study} are in {self.path} ({self.size / 1000:.0f} kB): one file that "
+            "opens in any browser, prints, and needs no network."
+        )
+        if self.notes:
+            text += f" It repeats {self.notes} note(s) as typed: read them before you share it."
+        return text
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return f"<p>{html.escape(self.sentence())}</p>"
+
+
+def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None):
+    """Write the findings as one HTML file that needs nothing else.
+
+    Parameters
+    ----------
+    fits : Fits
+        From `fit_castings`.
+    path : str or Path
+        File to write; one that exists is replaced.
+    plan : Plan, optional
+        The pours planned next; by default the page says what more pours would be worth.
+    room : str, float or list, optional
+        Room temperatures to recommend settings for, for example ``["17 degC", "24 degC"]``; by default
+        those met in the log.
+    by : str, optional
+        Who signs the page. Without it the page names nobody; who read what is never on it.
+
+    Returns
+    -------
+    Page
+
+    Raises
+    ------
+    FileNotFoundError
+        If the folder of `path` does not exist.
+    """
+    path = Path(path)
+    if not path.parent.is_dir():
+        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    text = render(fits, plan=plan, room=room, by=by)
+    path.write_text(text, encoding="utf-8")
+    return Page(path, len(text.encode()), fits.study.name, _notes(fits.castings))
+
+
+def render(fits, *, plan=None, room=None, by=None):
+    """The page as text; the same fits give the same text. See `findings_page`."""
+    castings = fits.castings
+    source = files("testpour.findings").joinpath("templates/page.html").read_text("utf-8")
+    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    return page.from_string(source).render(
+        study=fits.study,
+        by=by,
+        asked=story.asked(fits.study),
+        poured=story.poured(castings),
+        found=list(story.found(fits)),
+        advised=story.advised(fits, room),
+        open=story.still_open(fits, plan, room),
+        cautions=Markup(story.cautions()),
+        draws=len(next(iter(fits.values())).posterior.coefficients),
+        beliefs=list(story.believed(fits)),
+        files=[(f"{name}.csv", words, data_link(to_csv(table))) for name, words, table in (
+            ("pours", "the pours and their settings", castings.pours),
+            ("readings", "the readings", castings.readings),
+        )],
+        fingerprint=fingerprint(castings),
+        seed=fits.seed,
+        versions=versions(),
+    )  # fmt: skip
+
+
+def _notes(castings):
+    tables = [table for table in (castings.pours, castings.readings) if "note" in table]
+    return sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)

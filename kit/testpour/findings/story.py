@@ -1,0 +1,188 @@
+"""What each section of the page says; every number is asked of the fits."""
+
+import base64
+
+import numpy as np
+
+from testpour.cautions import safety_text
+from testpour.figures import show_chance, show_effects, show_plan, show_pours, show_reading
+from testpour.figures.check_chart import check_fit
+from testpour.models.chance import NoAims
+from testpour.models.effects import effects
+from testpour.suggest import RoomProblem, next_pours, recommend
+
+MOST_ROOMS = 4
+
+
+def drawn(show, *given, **options):
+    """A figure as an image address and its text, or None where there is nothing to draw."""
+    try:
+        picture = show(*given, **options)
+    except (ValueError, NoAims):
+        return None
+    image = base64.b64encode(picture.to_bytes("svg")).decode()
+    return {"src": f"data:image/svg+xml;base64,{image}", "says": picture.says}
+
+
+def asked(study):
+    """The question, the resin and the aims."""
+    return {
+        "question": study.question,
+        "resin": study.resin.get("kind", ""),
+        "aims": [aim.words(study.reading(aim.reading)) for aim in study.aims],
+        "varied": [f"{f.words}, {_span(f)}" for f in study.varied],
+    }
+
+
+def _span(factor):
+    if factor.kind == "yes/no":
+        return "with and without"
+    return f"{factor.span[0]:g} to {factor.show(factor.span[1])}"
+
+
+def poured(castings):
+    """Sessions and rooms in words, the pours as a table, and where they lie as a figure."""
+    study, pours, readings = castings.study, castings.pours, castings.readings
+    sessions = []
+    for name, part in pours.groupby("session", sort=False):
+        sessions.append(f"{name}: {_count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
+    shown = [f for f in study.factors if f.name in pours and f.kind != "text" and pours[f.name].nunique() > 1]
+    shown += [f for f in study.factors if f.name in pours and f.kind == "text" and pours[f.name].nunique() > 1]
+    notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
+    return {
+        "summary": f"{_count(len(pours), 'pour')} in {_count(len(sessions), 'session')}, with "
+        f"{_count(len(readings), 'reading')}.",
+        "sessions": sessions,
+        "heads": [f.words for f in shown] + (["note"] if notes else []),
+        "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iterrows()],
+        "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in study.factors if _same(f, pours)],
+        "figure": drawn(show_pours, castings) if len(pours) else None,
+    }
+
+
+def _count(number, what):
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def _when(part):
+    if "made_at" not in part or part["made_at"].isna().all():
+        return ""
+    return " on " + " and ".join(dict.fromkeys(_day(t) for t in (part["made_at"].min(), part["made_at"].max())))
+
+
+def _day(moment):
+    return f"{moment.day} {moment:%B %Y}"
+
+
+def _rooms(study, part):
+    met = [f for f in study.factors if f.role == "met" and f.kind == "number" and f.name in part]
+    said = [f"{f.words} {_between(f, part[f.name].dropna())}" for f in met if part[f.name].notna().any()]
+    return (", " + ", ".join(said)) if said else ""
+
+
+def _between(factor, values):
+    low, high = values.min(), values.max()
+    return factor.show(low) if low == high else f"{low:.3g} to {factor.show(high)}"
+
+
+def _same(factor, pours):
+    return factor.name in pours and factor.role != "met" and pours[factor.name].nunique(dropna=False) == 1
+
+
+def _cells(row, factors, notes):
+    cells = ["" if _blank(row[f.name]) else f.show(row[f.name]) for f in factors]
+    return cells + ([("" if _blank(row["note"]) else str(row["note"]))] if notes else [])
+
+
+def _blank(value):
+    return value is None or (isinstance(value, float) and np.isnan(value))
+
+
+def found(fits):
+    """For each reading, those with an aim first: what the settings did, in sentences and figures."""
+    aimed = {aim.reading for aim in fits.study.aims}
+    for name in sorted(fits, key=lambda name: name not in aimed):
+        fit = fits[name]
+        each = effects(fit).each
+        told = [e for e in each if e.told and e.poured]
+        untried = [e.factor.words for e in each if not e.poured]
+        yield {
+            "title": fit.reading.words[:1].upper() + fit.reading.words[1:],
+            "rests": fit.sentence(),
+            "says": [e.sentence() for e in each if e.poured],
+            "untried": f"Never varied here, so only belief speaks: {', '.join(untried)}." if untried else "",
+            "check": check_fit(fit).sentence() if fit.pours else "",
+            "figures": [f for f in (
+                drawn(show_effects, fit),
+                drawn(show_reading, fit, told[0].factor.name) if told and name in aimed else None,
+            ) if f],
+        }  # fmt: skip
+
+
+def advised(fits, room):
+    """The recommended settings for each room, with what to expect there; and the map."""
+    advice = []
+    for one in rooms(fits, room):
+        try:
+            given = recommend(fits, room=one)
+        except (RoomProblem, NoAims) as problem:
+            advice.append({"says": str(problem), "expect": []})
+            continue
+        advice.append({"says": given.sentence(), "expect": _expected(fits, given.predicted)})
+    names = {f.name for f in fits.study.factors if f.kind == "number"}
+    mapped = {"catalyst", "room_temperature"} <= names
+    return {"rooms": advice, "figure": drawn(show_chance, fits) if mapped else None}
+
+
+def rooms(fits, room=None):
+    """The room temperatures to advise on: those given, or those met, to the whole degree."""
+    if room is not None:
+        return list(room) if isinstance(room, (list, tuple)) else [room]
+    pours = fits.castings.pours
+    if "room_temperature" not in pours or pours["room_temperature"].isna().all():
+        return [None]
+    met = sorted({float(round(t)) for t in pours["room_temperature"].dropna()})
+    places = np.unique(np.linspace(0, len(met) - 1, min(len(met), MOST_ROOMS)).round().astype(int))
+    return [met[place] for place in places]
+
+
+def _expected(fits, predicted):
+    """Each reading in words: middle and the range of nine in ten castings."""
+    said = []
+    for fit in fits.values():
+        row, reading = predicted.loc[fit.reading.words], fit.reading
+        if reading.grades:
+            low, high = reading.show(row["low"]), reading.show(row["high"])
+            said.append(f"{reading.words}: {low}" + ("" if low == high else f" to {high}"))
+        else:
+            said.append(f"{reading.words}: about {reading.show(row['middle'])}, nine castings in ten between "
+                        f"{row['low']:.3g} and {reading.show(row['high'])}")  # fmt: skip
+    return said
+
+
+def still_open(fits, plan, room):
+    """What the log cannot tell yet, and what to pour next."""
+    unsettled = []
+    for fit in fits.values():
+        names = [e.factor.words for e in effects(fit).each if not e.told]
+        if names:
+            unsettled.append(f"{fit.reading.words}: {', '.join(names)}")
+    if plan is not None:
+        return {"unsettled": unsettled, "next": plan.sentence(), "figure": drawn(show_plan, plan)}
+    try:
+        said = next_pours(fits, room=rooms(fits, room)[-1]).sentence()
+    except (RoomProblem, NoAims) as problem:
+        said = str(problem)
+    return {"unsettled": unsettled, "next": said, "figure": None}
+
+
+def believed(fits):
+    """One row a belief: reading, effect, middle and spread on the model's scale, confidence, source."""
+    for fit in fits.values():
+        for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
+            yield (fit.reading.words, term.words, f"{belief.mean:g}", f"{belief.sd:g}", belief.confidence, belief.source)
+
+
+def cautions():
+    """The cautions as HTML, escaped where they were made."""
+    return safety_text("page", html=True)
