@@ -13,9 +13,9 @@ from testpour.cure.kinetics import (
     Resin,
     conversion_ceiling,
     cure_rate,
-    cure_rate_slopes,
     induction_time,
     load_resin,
+    stir,
 )
 from testpour.cure.slab import Accuracy, Casting, Face, cure
 
@@ -145,7 +145,7 @@ def test_slopes_agree_with_differences():
     """Central differences of the rate itself."""
     resin, eps = load_resin(), 1e-5
     temperature, conversion = np.array([20.0, 60.0, 80.0, 120.0]), np.array([1e-3, 0.3, 0.85, 0.95])
-    rate, by_temperature, by_conversion = cure_rate_slopes(resin, temperature, conversion, 1.3)
+    rate, by_temperature, by_conversion = stir(resin, 1.3).rate_slopes(temperature, conversion)
     assert rate == pytest.approx(cure_rate(resin, temperature, conversion, 1.3), rel=1e-12)
     up, down = (cure_rate(resin, temperature + d, conversion, 1.3) for d in (eps, -eps))
     assert by_temperature == pytest.approx((up - down) / (2 * eps), rel=1e-6)

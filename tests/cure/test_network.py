@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from testpour.cure.kinetics import load_resin
+from testpour.cure.kinetics import load_resin, stir
 from testpour.cure.march import Problem, Room, State, march
 from testpour.cure.network import build, cut, stack
 from testpour.cure.slab import Accuracy, Casting, Face, Layer, cure
@@ -97,10 +97,12 @@ def runs_away(shape, severity):
         order_left=1.0,
     )
     network = stack([build(cut(shape, half, slices), resin, np.ones(slices, bool), None, Face(np.inf))])
-    column = {name: np.array([[getattr(resin, name)]]) for name in resin.__dataclass_fields__}
+    mix = stir(
+        replace(resin, **{name: np.array([[getattr(resin, name)]]) for name in resin.__dataclass_fields__}),
+        np.ones((1, 1)),
+    )
     room = Room(np.zeros((1, 1)), np.full((1, 1), kelvin - 273.15), np.zeros((1, 1)))
-    end = np.array([100 * half**2 / DIFFUSIVITY])
-    problem = Problem(network, replace(resin, **column), np.ones((1, slices + 2)), room, end)
+    problem = Problem(network, mix, room, np.array([100 * half**2 / DIFFUSIVITY]))
     state = State(
         np.zeros(1),
         np.ones(1),

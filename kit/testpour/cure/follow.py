@@ -3,10 +3,10 @@
 import numpy as np
 
 from testpour.cure.casting import HOUR, MINUTE
-from testpour.cure.kinetics import Resin
+from testpour.cure.kinetics import Resin, stir
 from testpour.cure.march import Problem, Room, State, march
 from testpour.cure.network import build, cut, cut_layers, stack
-from testpour.cure.trace import Probes, Trace
+from testpour.cure.trace import Probes, Trace, WholeTrace
 
 FIRST_STEP = 1.0
 
@@ -21,7 +21,7 @@ def follow(castings, slices, accuracy, whole=False):
         Slices in every casting.
     accuracy : Accuracy
     whole : bool
-        Keep every node of the first casting.
+        Keep every node of the one casting.
 
     Returns
     -------
@@ -30,7 +30,7 @@ def follow(castings, slices, accuracy, whole=False):
     cuts = [_cut(casting, slices) for casting in castings]
     breaks = [[*casting.breaks, casting.hours * HOUR] for casting in castings]
     catalyst, state = _doses(castings, cuts), _start(castings, slices)
-    trace = Trace(len(castings), whole)
+    trace = WholeTrace() if whole else Trace(len(castings))
     for phase in range(max(map(len, breaks)) - 1):
         rows = np.array([row for row, times in enumerate(breaks) if phase < len(times) - 1])
         spans = [breaks[row][phase : phase + 2] for row in rows]
@@ -41,6 +41,7 @@ def follow(castings, slices, accuracy, whole=False):
         part = state.take(rows)
         part.step[:] = FIRST_STEP
         march(problem, part, trace, accuracy)
+        trace.end()
         state.put(rows, part)
     return trace, [slices for slices, _ in cuts]
 
@@ -79,9 +80,8 @@ def _problem(castings, cuts, spans, catalyst):
         first, last = casting.air(start + 1e-6), casting.air(end - 1e-6)
         air.append((start, first, (last - first) / (end - start)))
     room = Room(*np.array(air).T[:, :, None])
-    return Problem(
-        stack(parts), _join([c.resin for c in castings]), catalyst, room, np.array([end for _, end in spans])
-    )
+    mix = stir(_join([casting.resin for casting in castings]), catalyst)
+    return Problem(stack(parts), mix, room, np.array([end for _, end in spans]))
 
 
 def _poured(casting, owner, time):

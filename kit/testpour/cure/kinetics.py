@@ -140,6 +140,93 @@ def load_resin():
     return Resin(**{field.name: float(table[field.name]["value"]) for field in fields(Resin)})
 
 
+@dataclass(frozen=True)
+class Mix:
+    """A resin with its catalyst stirred in: what the solver asks at every step.
+
+    Parameters
+    ----------
+    waking : array
+        Share of the inhibitor used up per second at the reference temperature.
+    waking_energy, cure_energy : array
+        Activation energies over the gas constant, K.
+    first, second : array
+        Rates k1 and k2 at this dose and the reference temperature, 1/s.
+    order_made, order_left, ceiling_slope : array
+        As in `Resin`.
+    ceiling_at_zero : array
+        Ceiling, run on in a straight line to 0 degC.
+    inverse_reference : array
+        1/K.
+    """
+
+    waking: np.ndarray
+    waking_energy: np.ndarray
+    cure_energy: np.ndarray
+    first: np.ndarray
+    second: np.ndarray
+    order_made: np.ndarray
+    order_left: np.ndarray
+    ceiling_slope: np.ndarray
+    ceiling_at_zero: np.ndarray
+    inverse_reference: np.ndarray
+
+    def take(self, rows):
+        """The mixes of some of the castings."""
+        return Mix(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+    def waking_speed(self, temperature):
+        """Share of the inhibitor used up per second at `temperature`, degC."""
+        cold = 1.0 / (temperature + ZERO_CELSIUS) - self.inverse_reference
+        return self.waking * np.exp(-self.waking_energy * cold)
+
+    def rate(self, temperature, conversion):
+        """Rate of cure, 1/s."""
+        return self._parts(1.0 / (temperature + ZERO_CELSIUS), temperature, conversion)[0]
+
+    def rate_slopes(self, temperature, conversion):
+        """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s)."""
+        inverse = 1.0 / (temperature + ZERO_CELSIUS)
+        rate, rest, growth, left, ceiling = self._parts(inverse, temperature, conversion)
+        crowding = self.order_left * rate / (left + TINY)
+        by_temperature = rate * self.cure_energy * inverse**2 + crowding * self.ceiling_slope * (
+            ceiling < 1.0
+        )
+        # The slope is endless where nothing has cured yet; SEED keeps it finite there.
+        speeding = rest * growth * self.order_made / np.maximum(conversion, SEED)
+        return rate, by_temperature, speeding - crowding
+
+    def _parts(self, inverse, temperature, conversion):
+        ceiling = np.minimum(1.0, self.ceiling_at_zero + self.ceiling_slope * temperature)
+        left = np.maximum(ceiling - conversion, 0.0)
+        rest = np.exp(self.cure_energy * (self.inverse_reference - inverse)) * left**self.order_left
+        growth = self.second * np.maximum(conversion, 0.0) ** self.order_made
+        return rest * (self.first + growth), rest, growth, left, ceiling
+
+
+def stir(resin, catalyst):
+    """Stir the catalyst (% by mass, float or array) into a resin.
+
+    Returns
+    -------
+    Mix
+    """
+    wait = 60.0 * resin.induction * catalyst**-resin.induction_exponent
+    dose = catalyst**resin.rate_exponent
+    return Mix(
+        waking=1.0 / np.maximum(wait, TINY),
+        waking_energy=resin.induction_energy / GAS_CONSTANT,
+        cure_energy=resin.rate_energy / GAS_CONSTANT,
+        first=resin.first_rate * dose,
+        second=resin.second_rate * dose,
+        order_made=resin.order_made,
+        order_left=resin.order_left,
+        ceiling_slope=resin.ceiling_slope,
+        ceiling_at_zero=resin.ceiling - resin.ceiling_slope * resin.reference_temperature,
+        inverse_reference=1.0 / (resin.reference_temperature + ZERO_CELSIUS),
+    )
+
+
 def induction_time(resin, temperature, catalyst):
     """Minutes until the inhibitor is used up at a steady temperature.
 
@@ -156,11 +243,7 @@ def induction_time(resin, temperature, catalyst):
     float or array
         Minutes.
     """
-    return (
-        resin.induction
-        * catalyst**-resin.induction_exponent
-        * _slowing(resin, resin.induction_energy, temperature)
-    )
+    return 1.0 / (60.0 * stir(resin, catalyst).waking_speed(temperature))
 
 
 def conversion_ceiling(resin, temperature):
@@ -182,29 +265,4 @@ def cure_rate(resin, temperature, conversion, catalyst):
     catalyst : float or array
         Peroxide solution, % by mass of resin.
     """
-    speed = catalyst**resin.rate_exponent / _slowing(resin, resin.rate_energy, temperature)
-    made = np.maximum(conversion, 0.0) ** resin.order_made
-    left = np.maximum(conversion_ceiling(resin, temperature) - conversion, 0.0)
-    return speed * (resin.first_rate + resin.second_rate * made) * left**resin.order_left
-
-
-def cure_rate_slopes(resin, temperature, conversion, catalyst):
-    """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s)."""
-    kelvin = temperature + ZERO_CELSIUS
-    speed = catalyst**resin.rate_exponent / _slowing(resin, resin.rate_energy, temperature)
-    growth = resin.second_rate * np.maximum(conversion, 0.0) ** resin.order_made
-    ceiling = conversion_ceiling(resin, temperature)
-    left = np.maximum(ceiling - conversion, 0.0)
-    rest = speed * left**resin.order_left
-    rate = rest * (resin.first_rate + growth)
-    crowding = resin.order_left * rate / (left + TINY)
-    by_temperature = rate * resin.rate_energy / (GAS_CONSTANT * kelvin**2)
-    by_temperature = by_temperature + crowding * resin.ceiling_slope * (ceiling < 1.0)
-    # The slope is endless where nothing has cured yet; SEED keeps it finite there.
-    return rate, by_temperature, rest * growth * resin.order_made / np.maximum(conversion, SEED) - crowding
-
-
-def _slowing(resin, energy, temperature):
-    """How many times slower than at the reference temperature."""
-    kelvin = temperature + ZERO_CELSIUS
-    return np.exp(energy / GAS_CONSTANT * (1.0 / kelvin - 1.0 / (resin.reference_temperature + ZERO_CELSIUS)))
+    return stir(resin, catalyst).rate(temperature, conversion)

@@ -12,17 +12,18 @@ chemistry problems II: Rosenbrock solvers", Atmospheric Environment 31 (1997) 34
 (coefficients from memory; the tests show the order).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg.lapack import dgttrf, dgttrs
 
-from testpour.cure.kinetics import cure_rate, cure_rate_slopes, induction_time
-
 SPENT = 1.0 - 1e-6
+SHORTEST_STEP = 1e-6
 SHORTEST_WAIT = 1.0
 SHORT_WAIT = 20.0
 STRIDE = 0.95
+SAFETY = 0.75
+AFTER_WAKING = 5.0
 FULL_ENOUGH = 0.7
 LONGEST_STEP = 7200.0
 MOST_STEPS = 20_000
@@ -32,8 +33,8 @@ MOST_STEPS = 20_000
 class Accuracy:
     """Error allowed in one step: `temperature` in K, `conversion` as a share of what has cured plus `seed`."""
 
-    temperature: float = 0.01
-    conversion: float = 1e-4
+    temperature: float = 0.03
+    conversion: float = 2e-4
     seed: float = 1e-7
 
 
@@ -79,24 +80,16 @@ class Room:
 
 @dataclass(frozen=True)
 class Problem:
-    """All that stays fixed while marching: network, resin and catalyst as arrays, room, end time in s."""
+    """All that stays fixed while marching: network, mix (`stir`) and room of every casting, end time in s."""
 
     network: object
-    resin: object
-    catalyst: np.ndarray
+    mix: object
     room: Room
     end: np.ndarray
 
     def take(self, rows):
         """The problem of some of the castings."""
-        resin = {name: getattr(self.resin, name)[rows] for name in self.resin.__dataclass_fields__}
-        return Problem(
-            self.network.take(rows),
-            replace(self.resin, **resin),
-            self.catalyst[rows],
-            self.room.take(rows),
-            self.end[rows],
-        )
+        return Problem(self.network.take(rows), self.mix.take(rows), self.room.take(rows), self.end[rows])
 
 
 @dataclass(frozen=True)
@@ -132,10 +125,10 @@ def march(problem, state, record, accuracy):
     now = state.take(rows)
     fresh = np.ones(rows.size, dtype=bool)
     for _ in range(MOST_STEPS):
-        slopes = _slopes(problem, now)
         if fresh.any():
+            slopes = _slopes(problem, now)
             record(rows, fresh, problem, now, slopes)
-        going = now.time < problem.end - 1e-9
+        going = now.time < problem.end - SHORTEST_STEP
         if going.mean() < FULL_ENOUGH or not going.any():
             state.put(rows, now)
             rows, problem, now = rows[going], problem.take(going), now.take(going)
@@ -161,7 +154,7 @@ def _slopes(problem, state):
     """Rates and their slopes where the castings stand."""
     network = problem.network
     awake = network.poured & (state.spent >= SPENT)
-    pieces = cure_rate_slopes(problem.resin, state.temperature, state.conversion, problem.catalyst)
+    pieces = problem.mix.rate_slopes(state.temperature, state.conversion)
     rate, by_temperature, by_conversion = (piece * awake for piece in pieces)
     warming = _flow(network, state.temperature, problem.room.at(state.time)) + network.heating * rate
     return Slopes(awake, rate, by_temperature, by_conversion, warming)
@@ -169,41 +162,45 @@ def _slopes(problem, state):
 
 def _step(problem, state, slopes, accuracy):
     """Try one step in every casting; return which of them moved."""
-    waking = _waking_speed(problem, state.temperature)
     left = problem.end - state.time
-    length = np.minimum(np.minimum(state.step, left), _wait(problem, state, slopes, waking))
-    length = np.maximum(length, 1e-6)
+    asleep = problem.network.poured & ~slopes.awake
+    waiting = asleep.any()
+    length = np.minimum(state.step, left)
+    if waiting:
+        waking = problem.mix.waking_speed(state.temperature)
+        length = np.minimum(length, _wait(asleep, state.spent, waking))
+    length = np.maximum(length, SHORTEST_STEP)
     temperature, conversion, miss = _stages(problem, state, slopes, length, accuracy)
-    moved = (miss <= 1.0) & (left > 1e-9)
+    moved = (miss <= 1.0) & (left > SHORTEST_STEP)
     keep = moved[:, None]
-    waking_after = _waking_speed(problem, temperature)
-    mean = (waking + 4.0 * np.sqrt(waking * waking_after) + waking_after) / 6.0
-    state.spent = np.where(keep, state.spent + length[:, None] * mean, state.spent)
+    if waiting:
+        after = problem.mix.waking_speed(temperature)
+        mean = (waking + 4.0 * np.sqrt(waking * after) + after) / 6.0
+        state.spent = np.where(keep, state.spent + length[:, None] * mean, state.spent)
+        woken = (asleep & (state.spent >= SPENT)).any(axis=1)
     state.temperature = np.where(keep, temperature, state.temperature)
-    state.conversion = np.where(keep, np.clip(conversion, 0.0, 1.0), state.conversion)
+    state.conversion = np.where(keep, np.minimum(np.maximum(conversion, 0.0), 1.0), state.conversion)
     state.time = np.where(moved, state.time + length, state.time)
-    change = np.clip(0.9 * np.maximum(miss, 1e-6) ** (-1.0 / 3.0), 0.2, 4.0)
-    state.step = np.minimum(
-        np.where(moved, np.maximum(length * change, state.step * (miss < 0.3)), length * change), LONGEST_STEP
-    )
+    state.step = _next_step(state.step, length, miss)
+    if waiting:
+        state.step = np.where(woken, np.minimum(state.step, AFTER_WAKING), state.step)
     return moved
 
 
-def _waking_speed(problem, temperature):
-    """Share of the inhibitor used up per second."""
-    wait = induction_time(problem.resin, temperature, problem.catalyst)
-    return 1.0 / (60.0 * np.maximum(wait, 1e-9))
+def _next_step(step, length, miss):
+    """The step to try next, s; one cut short by an event says little, so a good step is not given up for it."""
+    change = SAFETY * np.maximum(miss, 1e-6) ** (-1.0 / 3.0)
+    better = length * np.minimum(np.maximum(change, 0.2), 4.0)
+    return np.minimum(np.where(miss < 0.3, np.maximum(better, step), better), LONGEST_STEP)
 
 
-def _wait(problem, state, slopes, waking):
+def _wait(asleep, spent, waking):
     """Longest step, s, before the next slice wakes.
 
     The rate jumps there, so the last step before it is kept short: the cubic drawn through its ends then
     sees little of the jump.
     """
-    asleep = problem.network.poured & ~slopes.awake
-    wait = np.where(asleep, (1.0 - state.spent) / waking, np.inf)
-    wait = wait.min(axis=1)
+    wait = np.where(asleep, (1.0 - spent) / waking, np.inf).min(axis=1)
     return np.maximum(np.where(wait < SHORT_WAIT, wait, STRIDE * wait), SHORTEST_WAIT)
 
 
@@ -218,17 +215,20 @@ def _stages(problem, state, slopes, length, accuracy):
     t2, a2 = solve(slopes.warming + 1.5 * h * drift + 4.0 / h * t1, slopes.rate + 4.0 / h * a1)
     t, a = state.temperature + 2.0 * t1, state.conversion + 2.0 * a1
     warming, rate = _rates(problem, slopes.awake, t, a, air)
-    t3, a3 = solve(warming + (t1 - t2) / h, rate + (a1 - a2) / h)
-    warming, rate = _rates(problem, slopes.awake, t + t3, a + a3, air)
-    t4, a4 = solve(warming + (t1 - t2 - 8.0 / 3.0 * t3) / h, rate + (a1 - a2 - 8.0 / 3.0 * a3) / h)
+    past, gone = (t1 - t2) / h, (a1 - a2) / h
+    t3, a3 = solve(warming + past, rate + gone)
+    t, a = t + t3, a + a3
+    warming, rate = _rates(problem, slopes.awake, t, a, air)
+    back = 8.0 / 3.0 / h
+    t4, a4 = solve(warming + past - back * t3, rate + gone - back * a3)
     allowed = accuracy.seed + accuracy.conversion * state.conversion
     miss = np.maximum(np.abs(t4) / accuracy.temperature, np.abs(a4) / allowed).max(axis=1)
-    return t + t3 + t4, a + a3 + a4, np.where(np.isfinite(miss), miss, 1e6)
+    return t + t4, a + a4, np.where(np.isfinite(miss), miss, 1e6)
 
 
 def _rates(problem, awake, temperature, conversion, air):
     """Warming (K/s) and cure (1/s) at a stage."""
-    rate = cure_rate(problem.resin, temperature, conversion, problem.catalyst) * awake
+    rate = problem.mix.rate(temperature, conversion) * awake
     return _flow(problem.network, temperature, air) + problem.network.heating * rate, rate
 
 

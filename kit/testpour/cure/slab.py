@@ -210,8 +210,9 @@ def _heat(trace):
 
 def _history(trace, minutes):
     """Times (s), temperature and conversion (times, slices) of the one casting that was kept whole."""
-    time, *nodes = (np.array(column) for column in zip(*trace.whole, strict=True))
-    temperature, conversion, warming, rate = (values[:, 1:-1] for values in nodes)
+    run = trace.history()
+    time, temperature, conversion = run.time, run.temperature[:, 1:-1], run.conversion[:, 1:-1]
+    warming, rate = run.warming[:, 1:-1], run.rate[:, 1:-1]
     if minutes is None:
         return time, temperature, conversion
     wanted = np.atleast_1d(np.asarray(minutes, dtype=float)) * MINUTE

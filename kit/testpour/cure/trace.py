@@ -28,21 +28,17 @@ class Probes:
     lower: np.ndarray
     upper: np.ndarray
 
+    def take(self, rows):
+        """The probes of some of the castings."""
+        return Probes(self.centre[rows], self.lower[rows], self.upper[rows])
+
 
 class Trace:
-    """What happened, one row per step taken, for many castings.
+    """What happened, one row per step taken, for many castings."""
 
-    Parameters
-    ----------
-    castings : int
-    whole : bool
-        Keep every node of the first casting at every step as well.
-    """
-
-    def __init__(self, castings, whole=False):
+    def __init__(self, castings):
         self.values = np.full((castings, 256, len(COLUMNS)), np.nan)
         self.count = np.zeros(castings, dtype=int)
-        self.whole = [] if whole else None
         self.rows = self.probes = None
 
     def begin(self, rows, probes):
@@ -51,31 +47,70 @@ class Trace:
 
     def __call__(self, rows, fresh, problem, state, slopes):
         """Note the castings that have moved; see `march`."""
-        values = read(problem, state, slopes, Probes(*(getattr(self.probes, n)[rows] for n in _PLACES)))
+        values = read(problem, state, slopes, self.probes.take(rows))
         rows, values = self.rows[rows[fresh]], values[fresh]
-        if self.count[rows].max() == self.values.shape[1]:
-            self.values = np.concatenate([self.values, np.full_like(self.values, np.nan)], axis=1)
+        self.grow(self.count[rows].max() + 1)
         self.values[rows, self.count[rows]] = values
         self.count[rows] += 1
-        if self.whole is not None and fresh[0]:
-            self.whole.append(
-                (state.time[0], state.temperature[0], state.conversion[0], slopes.warming[0], slopes.rate[0])
-            )
+
+    def grow(self, steps):
+        """Make room for `steps` steps."""
+        while self.values.shape[1] < steps:
+            self.values = np.concatenate([self.values, np.full_like(self.values, np.nan)], axis=1)
+
+    def end(self):
+        """Called after each stretch of marching."""
 
     def column(self, name):
         """One column, (castings, steps); NaN after a casting's last step."""
         return self.values[:, : self.count.max(), COLUMNS.index(name)]
 
 
-_PLACES = ("centre", "lower", "upper")
+class WholeTrace(Trace):
+    """One casting, every node kept at every step, and read only at the end of each stretch."""
+
+    def __init__(self):
+        super().__init__(1)
+        self.stretch, self.stretches, self.problem = [], [], None
+
+    def __call__(self, rows, fresh, problem, state, slopes):
+        """Keep the casting as it stands; see `march`."""
+        self.problem = problem
+        self.stretch.append((state.time, state.temperature, state.conversion, slopes.warming, slopes.rate))
+
+    def end(self):
+        """Read the stretch just marched."""
+        now = Moments(*(np.concatenate(column) for column in zip(*self.stretch, strict=True)))
+        after = self.count[0] + now.time.size
+        self.grow(after)
+        self.values[0, self.count[0] : after] = read(self.problem, now, now, self.probes)
+        self.count[0] = after
+        self.stretches.append(now)
+        self.stretch = []
+
+    def history(self):
+        """Every step of the run, as one `Moments`."""
+        names = Moments.__dataclass_fields__
+        return Moments(*(np.concatenate([getattr(part, name) for part in self.stretches]) for name in names))
+
+
+@dataclass(frozen=True)
+class Moments:
+    """Times in s (steps,), and at each every node's state and rates of change (steps, nodes)."""
+
+    time: np.ndarray
+    temperature: np.ndarray
+    conversion: np.ndarray
+    warming: np.ndarray
+    rate: np.ndarray
 
 
 def read(problem, state, slopes, probes):
     """The row of `COLUMNS` for every casting, (castings, columns); temperatures in degC, times in s."""
     network, temperature, conversion = problem.network, state.temperature, state.conversion
     ends = [_at(place, temperature) for place in (probes.lower, probes.upper)]
-    inside = np.where(network.poured, temperature, np.nan)
-    hottest, coolest = np.fmax.reduce(inside, axis=1), np.fmin.reduce(inside, axis=1)
+    hottest = np.maximum(np.where(network.poured, temperature, -np.inf).max(axis=1), np.maximum(*ends))
+    coolest = np.minimum(np.where(network.poured, temperature, np.inf).min(axis=1), np.minimum(*ends))
     loss = network.capacity * network.sink
     return np.stack(
         [
@@ -85,8 +120,8 @@ def read(problem, state, slopes, probes):
             _at(probes.centre, conversion),
             _at(probes.centre, slopes.rate),
             np.clip(np.minimum(_at(probes.lower, conversion), _at(probes.upper, conversion)), 0.0, 1.0),
-            np.maximum(hottest, np.maximum(*ends)),
-            np.maximum(hottest, np.maximum(*ends)) - np.minimum(coolest, np.minimum(*ends)),
+            hottest,
+            hottest - coolest,
             (loss * (temperature - problem.room.at(state.time))).sum(axis=1),
             (loss * (slopes.warming - problem.room.slope)).sum(axis=1),
             (network.capacity * network.heating * conversion).sum(axis=1),
@@ -97,7 +132,7 @@ def read(problem, state, slopes, probes):
 
 
 def _at(weights, nodes):
-    return np.einsum("ij,ij->i", weights, nodes)
+    return (weights * nodes).sum(axis=1)
 
 
 def first_crossing(time, value, slope, level):
