@@ -98,7 +98,7 @@ def outlook(plan, fits=None, *, pot="120 g", price=None):
     noncentral t test at the 90 % interval. Settings that are fixed within a session are judged between
     sessions only.
     """
-    lines = []
+    spread, lines = _spread(plan), []
     for reading in plan.study.readings:
         noise, day = _noise(plan.study, reading, fits)
         lines += list(_lines(plan, reading, noise, day))
@@ -106,7 +106,7 @@ def outlook(plan, fits=None, *, pot="120 g", price=None):
     return Outlook(
         plan,
         pd.DataFrame(lines),
-        _spread(plan),
+        spread,
         grams,
         grams * float(plan.table["catalyst"].mean()) / 100 if "catalyst" in plan.table else 0.0,
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),

@@ -1,0 +1,152 @@
+"""Plans from a study: purposes, run order, limits, refusals, and what a plan promises."""
+
+import numpy as np
+import pytest
+
+from testpour.planning.outlook import outlook
+from testpour.planning.plan import HOTTEST, plan_pours
+from testpour.planning.power import plan_power
+from testpour.planning.problem import PlanConflict
+from testpour.study_file import study_from
+
+STUDY = {
+    "name": "Invented knobs",
+    "question": "Which settings?",
+    "factors": {
+        "catalyst": {"from": "1 %", "to": "2.5 %"},
+        "pigment": {"from": "0.2 %", "to": "4 %"},
+        "thickness": {"from": "5 mm", "to": "18 mm"},
+        "cover": {},
+        "room_temperature": {},
+    },
+    "readings": {"gel_time": {}, "tack": {}, "hardness": {}, "peak_temperature": {}},
+    "aims": {"gel_time": {"at_least": "15 min"}, "tack": {"at_most": 1}, "hardness": {"at_least": 75}},
+}
+
+
+@pytest.fixture(scope="module")
+def study():
+    return study_from(STUDY)
+
+
+def test_a_balanced_part_of_the_combinations_is_picked_where_it_fits(study):
+    """Four factors in eight pours: the resolution IV half fraction (Box, Hunter and Hunter, table of 2^(4-1))."""
+    plan = plan_pours(study, sessions=2, pours=5)
+    rows = plan.coding.encode(plan.table)
+    corners = rows[np.abs(rows[:, 0]) > 0.5]
+    assert corners.shape == (8, 4)
+    assert np.allclose(np.sign(corners).T @ np.sign(corners), 8 * np.eye(4))
+    assert "catalyst with pigment or thickness with cover" in plan.mixed
+
+
+def test_the_same_middle_pour_stands_in_every_session(study):
+    plan = plan_pours(study, sessions=2, pours=5)
+    middle = plan.table[plan.table["catalyst"].between(1.7, 1.8)]
+    assert list(middle["session"]) == ["S1", "S2"]
+    assert middle.drop(columns="session").nunique().max() == 1
+
+
+def test_run_order_is_random_within_a_session_and_the_same_for_the_same_seed(study):
+    first, again, other = (plan_pours(study, sessions=2, pours=6, seed=seed).table for seed in (1, 1, 2))
+    assert first.equals(again)
+    assert not first.equals(other)
+    assert list(first["session"]) == ["S1"] * 6 + ["S2"] * 6
+
+
+def test_settings_are_those_a_bench_can_set(study):
+    table = plan_pours(study, sessions=3, pours=6, purpose="map the good region").table
+    for factor in study.varied:
+        assert np.allclose(factor.rounded(table[factor.name]), table[factor.name])
+        assert table[factor.name].between(*factor.span).all()
+
+
+def test_only_moulds_at_hand_are_used(study):
+    plan = plan_pours(study, sessions=2, pours=8, purpose="map the good region", moulds=["6 mm", "1/2 in", "18 mm"])
+    assert set(plan.table["thickness"]) <= {6.0, 13.0, 18.0}
+
+
+def test_a_room_that_is_met_is_kept(study):
+    plan = plan_pours(study, sessions=2, pours=6, rooms=["17 degC", "72 degF"])
+    rooms = plan.table.groupby("session")["room_temperature"].unique()
+    assert [float(r[0]) for r in rooms] == pytest.approx([17.0, 22.2222], abs=1e-3)
+
+
+def test_settling_one_question_puts_both_castings_in_every_session(study):
+    plan = plan_pours(study, sessions=3, pours=4, compare=({"catalyst": "1 %"}, {"catalyst": "2 %"}))
+    counts = plan.table.groupby("session")["catalyst"].value_counts()
+    assert set(counts) == {2} and len(counts) == 6
+    assert plan.purpose == "settle one question"
+
+
+def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
+    raw = {**STUDY, "factors": {**STUDY["factors"], "thickness": {"from": "5 mm", "to": "40 mm"}}}
+    plan = plan_pours(study_from(raw), sessions=3, pours=8, purpose="map the good region", rooms=[25, 25, 25])
+    from testpour.models.beliefs import beliefs_for
+    from testpour.models.scales import to_reading
+    from testpour.models.terms import design
+
+    reading = plan.study.reading("peak_temperature")
+    believed = beliefs_for(plan.study, reading)
+    table = plan.table.assign(age=24.0)
+    peak = to_reading(reading, design(believed.terms, table) @ believed.mean, table["room_temperature"])
+    assert peak.max() < HOTTEST + 3  # rounding to the bench's steps may move a setting by half a step
+    assert (plan.table["thickness"] > 20).any()  # the region is cut, not thrown away
+
+
+@pytest.mark.parametrize(
+    "wishes, says",
+    [
+        ({"sessions": 0, "pours": []}, "at least one session"),
+        ({"sessions": 2, "pours": [4]}, "2 sessions but 1 numbers of pours"),
+        ({"sessions": 1, "pours": 3}, "3 pours cannot separate 5 terms: add 2 pours"),
+        ({"factors": ["stirring"]}, "stirring cannot be varied: the study varies catalyst, pigment"),
+        ({"purpose": "win"}, "No purpose 'win'; choose one of: which settings matter"),
+        ({"moulds": ["3 mm", "6 mm"]}, "Moulds 3 mm lie outside the study's thickness of 5 to 18 mm"),
+        ({"moulds": ["6 mm"]}, "only one mould depth"),
+        ({"rooms": ["18 degC"]}, "2 sessions but 1 rooms"),
+        ({"purpose": "settle one question"}, "say which two settings"),
+    ],
+)
+def test_every_refusal_says_what_conflicts_and_what_would_work(study, wishes, says):
+    with pytest.raises(PlanConflict, match=says):
+        plan_pours(study, **wishes)
+
+
+def test_changing_a_plan_leaves_the_first_one_alone(study):
+    plan = plan_pours(study, sessions=2, pours=5)
+    before = plan.table.copy()
+    changed = plan.with_pour("P01", catalyst="1,7 %").without("P02")
+    assert changed.table.loc["P01", "catalyst"] == 1.7
+    assert "P02" not in changed.table.index
+    assert plan.table.equals(before)
+    with pytest.raises(ValueError, match="P99 not in this plan"):
+        plan.without("P99")
+
+
+def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):
+    """The numbers are those of plan_power (checked against noncentral t tables in test_power)."""
+    plan = plan_pours(study, sessions=2, pours=6)
+    promise = outlook(plan, pot="100 g", price=10)
+    line = promise.table[(promise.table["reading"] == "tack") & (promise.table["setting"] == "cover")].iloc[0]
+    numbers = [plan.sessions.index(s) for s in plan.table["session"]]
+    day = 0.4 * 0.6745  # believed scatter of tack between sessions, median of a half-normal
+    rows = plan.coding.encode(plan.table)
+    power = plan_power(rows, plan.terms, 1.0, 1.0, numbers, day, plan.coding.names).table.loc["cover"]
+    assert line["noticed_number"] == pytest.approx(power["smallest"])
+    assert promise.resin == pytest.approx(1200)
+    assert promise.cost == pytest.approx(12.0)
+    assert "1200 g of resin" in promise.sentence()
+
+
+def test_more_pours_notice_smaller_effects(study):
+    few, many = (
+        outlook(plan_pours(study, sessions=2, pours=n)).table["noticed_number"].to_numpy() for n in (6, 10)
+    )
+    assert (many < few).all()
+
+
+def test_a_plan_gutted_by_hand_is_refused(study):
+    plan = plan_pours(study, sessions=2, pours=5)
+    gutted = plan.without(*plan.table.index[3:])
+    with pytest.raises(PlanConflict, match="put a dropped pour back"):
+        outlook(gutted)
