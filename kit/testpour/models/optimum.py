@@ -1,6 +1,6 @@
 """Find the best parameters of an interval model, or say which have no finite best."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import cho_solve
@@ -48,17 +48,19 @@ def reach_top(marginal, start):
     """Climb from `start`; spreads that do better at zero are set to exactly zero."""
     curvature = joint_curvature(marginal)
     top = climb(marginal, start, curvature, thrifty=marginal.size > 0)
-    count = len(marginal.problem.groups)
+    spreads = np.arange(len(start) - len(marginal.problem.groups), len(start))
     at = top.at.copy()
-    at[len(at) - count :] = np.abs(at[len(at) - count :])
-    for j in range(len(at) - count, len(at)):
+    at[spreads] = np.abs(at[spreads])
+    for j in spreads[at[spreads] < 0.05]:
         trial = at.copy()
         trial[j] = 0.0
-        if at[j] < 0.05 and marginal(trial)[0] >= top.value - 1e-9:
-            at = trial
-    if not np.array_equal(at, top.at):
-        top = climb(marginal, at, curvature, thrifty=marginal.size > 0)
-    return top
+        at = trial if marginal(trial)[0] >= top.value - 1e-9 else at
+    if np.array_equal(at, top.at):
+        return top
+    top = climb(marginal, at, curvature, thrifty=marginal.size > 0)
+    settled = top.at.copy()
+    settled[spreads] = np.where(at[spreads] == 0, 0.0, np.abs(settled[spreads]))
+    return replace(top, at=settled)
 
 
 def find_optimum(model, restricted):
