@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 from scipy.integrate import solve_ivp
 
-from testpour.cure.kinetics import cure_rate, induction_time, load_resin
+from testpour.cure.kinetics import cure_rate, induction_time
+from testpour.cure.resin import load_resin
 from testpour.cure.slab import Casting, cure, cure_many
 
 SLICES = 24

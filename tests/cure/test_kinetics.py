@@ -10,13 +10,12 @@ import numpy as np
 import pytest
 
 from testpour.cure.kinetics import (
-    Resin,
     conversion_ceiling,
     cure_rate,
     induction_time,
-    load_resin,
     stir,
 )
+from testpour.cure.resin import Resin, load_resin
 from testpour.cure.slab import Accuracy, Casting, Face, cure
 
 REFERENCE = Path(__file__).parents[1] / "reference"

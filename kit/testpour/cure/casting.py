@@ -5,8 +5,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from testpour.cure.kinetics import Resin, load_resin
 from testpour.cure.network import SHAPES
+from testpour.cure.resin import Resin, load_resin
 
 HOUR = 3600.0
 MINUTE = 60.0
@@ -25,17 +25,20 @@ class Face:
         Thickness of the mould wall over its conductivity, m2 K/W; 0 for an open face.
     mould_capacity : float
         Heat to warm one square metre of the mould wall by 1 K, J/(m2 K); 0 for a light wall.
+    mould_temperature : float or None
+        Temperature of a mould that stores heat when the resin goes in, degC; None for room temperature.
     """
 
     film: float = 10.0
     mould_resistance: float = 0.0
     mould_capacity: float = 0.0
+    mould_temperature: float | None = None
 
     def __post_init__(self):
-        bad = [name for name in self.__dataclass_fields__ if not getattr(self, name) >= 0.0]
+        bad = [n for n in ("film", "mould_resistance", "mould_capacity") if not getattr(self, n) >= 0.0]
         if bad or np.isinf(self.mould_resistance) or np.isinf(self.mould_capacity):
             raise ValueError(
-                f"This face cannot be used: {self!r}. Every value must be 0 or more, and only `film` may be "
+                f"This face cannot be used: {self!r}. Film, resistance and capacity must be 0 or more, and only `film` may be "
                 "infinite. For a bare face write `Face(film=10)`."
             )
 
@@ -73,7 +76,7 @@ class Casting:
     shape : str
         "slab", "cylinder" (long) or "sphere".
     resin_temperature : float or None
-        Temperature of the resin when mixed, degC; None for room temperature. The mould starts at room temperature.
+        Temperature of the resin when mixed, degC; None for room temperature.
     face : Face
         The outer face; the top of a slab.
     other_face : Face or None
@@ -132,8 +135,8 @@ class Casting:
 
     @property
     def end_of_room(self):
-        """Time in s at which the air first leaves room temperature, or the end."""
-        away = [k for k, (_, degrees) in enumerate(self.programme) if degrees != self.room_temperature]
+        """Time in s at which the air first leaves the temperature it began with, or the end."""
+        away = [k for k, (_, degrees) in enumerate(self.programme) if degrees != self.air(0.0)]
         last = self.hours if not away else self.programme[max(away[0] - 1, 0)][0]
         return min(last, self.hours) * HOUR
 

@@ -3,9 +3,10 @@
 import numpy as np
 
 from testpour.cure.casting import HOUR, MINUTE
-from testpour.cure.kinetics import Resin, stir
+from testpour.cure.kinetics import stir
 from testpour.cure.march import Problem, Room, State, march
 from testpour.cure.network import build, cut, cut_layers, stack
+from testpour.cure.resin import Resin
 from testpour.cure.trace import Probes, Trace, WholeTrace
 
 FIRST_STEP = 1.0
@@ -63,12 +64,17 @@ def _doses(castings, cuts):
 
 
 def _start(castings, count):
-    """Every casting just mixed, its mould at room temperature."""
+    """Every casting just mixed and poured."""
     shape = (len(castings), count + 2)
     temperature = np.repeat([[casting.start_temperature] for casting in castings], count + 2, axis=1)
-    temperature[:, [0, -1]] = [[casting.room_temperature] for casting in castings]
+    temperature[:, [0, -1]] = [[_mould(c, c.other_face or c.face), _mould(c, c.face)] for c in castings]
     spent = np.repeat([[float(casting.resin.induction == 0.0)] for casting in castings], count + 2, axis=1)
     return State(np.zeros(shape[0]), np.full(shape[0], FIRST_STEP), temperature, np.zeros(shape), spent)
+
+
+def _mould(casting, face):
+    """Temperature of the mould at a face when the resin goes in, degC."""
+    return casting.room_temperature if face.mould_temperature is None else face.mould_temperature
 
 
 def _problem(castings, cuts, spans, catalyst):

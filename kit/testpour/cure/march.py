@@ -17,6 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg.lapack import dgttrf, dgttrs
 
+from testpour.cure.kinetics import Mix
+from testpour.cure.network import Network
+
 SPENT = 1.0 - 1e-6
 SHORTEST_STEP = 1e-6
 SHORTEST_WAIT = 1.0
@@ -82,8 +85,8 @@ class Room:
 class Problem:
     """All that stays fixed while marching: network, mix (`stir`) and room of every casting, end time in s."""
 
-    network: object
-    mix: object
+    network: Network
+    mix: Mix
     room: Room
     end: np.ndarray
 

@@ -8,9 +8,22 @@ import pandas as pd
 from testpour.cure.casting import MINUTE, Casting, Face, Layer, post_cure_programme
 from testpour.cure.follow import follow
 from testpour.cure.march import Accuracy
+from testpour.cure.resin import Resin, load_resin
+from testpour.cure.settings import castings_from
 from testpour.cure.trace import first_crossing, hermite, largest
 
-__all__ = ["Accuracy", "Casting", "CureRun", "Face", "Layer", "cure", "cure_many", "post_cure_programme"]
+__all__ = [
+    "Accuracy",
+    "Casting",
+    "CureRun",
+    "Face",
+    "Layer",
+    "Resin",
+    "cure",
+    "cure_many",
+    "load_resin",
+    "post_cure_programme",
+]
 
 SLICES = 24
 UNEVEN_SLICES = 48
@@ -45,7 +58,8 @@ class CureRun:
     gel_time : float
         Minutes until the middle (of the first layer) gels; NaN if it does not.
     time_to_peak : float
-        Minutes until the middle is hottest between its gel and the oven; NaN if it does not gel.
+        Minutes until the middle is hottest between its gel and the oven (or the end); NaN if it does not
+        gel, or is still warming then.
     peak_temperature : float
         degC, in the middle, at `time_to_peak`.
     hottest : float
@@ -94,11 +108,14 @@ class CureRun:
         opening = f"A {thickness:g} mm {cast.shape} at {cast.catalyst:g} % catalyst and {cast.room_temperature:g} °C"
         if np.isnan(self.gel_time):
             return f"{opening} does not gel in {cast.hours:g} h."
+        peak = "its middle has not peaked by itself before the oven or the end"
+        if not np.isnan(self.time_to_peak):
+            peak = f"peaks at {self.peak_temperature:.0f} °C in the middle after {self.time_to_peak:.0f} min"
         return (
-            f"{opening} gels after {self.gel_time:.0f} min and peaks at {self.peak_temperature:.0f} °C in the middle "
-            f"after {self.time_to_peak:.0f} min, with up to {self.largest_difference:.0f} °C between its hottest and "
-            f"coolest parts. After {cast.hours:g} h it is {100 * self.core_conversion:.0f} % cured in the middle and "
-            f"{100 * self.face_conversion:.0f} % at the face. This is a calculation, not a measurement."
+            f"{opening} gels after {self.gel_time:.0f} min and {peak}, with up to {self.largest_difference:.0f} °C "
+            f"between its hottest and coolest parts. After {cast.hours:g} h it is {100 * self.core_conversion:.0f} % "
+            f"cured in the middle and {100 * self.face_conversion:.0f} % at the face. "
+            "This is a calculation, not a measurement."
         )
 
     __repr__ = _repr_markdown_ = sentence
@@ -136,8 +153,7 @@ def cure_many(settings, slices=None, accuracy=None, **shared):
     Parameters
     ----------
     settings : DataFrame or sequence of Casting
-        A table has one row per casting and any of the columns thickness, catalyst, room_temperature,
-        resin_temperature, post_cure_temperature, post_cure_time; other columns are left alone.
+        A table has one row per casting, with columns as in `castings_from`.
     slices : int or None
         As in `cure`; the same for all.
     accuracy : Accuracy or None
@@ -159,27 +175,6 @@ def cure_many(settings, slices=None, accuracy=None, **shared):
     return pd.DataFrame(_summary(castings, trace), index=index)
 
 
-def castings_from(settings, **shared):
-    """The castings of a table of settings; columns and `shared` as in `cure_many`."""
-    taken = [
-        name
-        for name in ("thickness", "catalyst", "room_temperature", "resin_temperature")
-        if name in settings
-    ]
-    missing = [name for name in ("thickness", "catalyst") if name not in settings and name not in shared]
-    if missing:
-        raise KeyError(f"The settings lack {missing}; they have {list(settings.columns)}. Add the column(s).")
-    castings = []
-    for row in settings.to_dict("records"):
-        values = dict(shared) | {name: float(row[name]) for name in taken}
-        if row.get("post_cure_time", 0.0) > 0.0:
-            room = values.get("room_temperature", Casting.room_temperature)
-            oven = post_cure_programme(room, row["post_cure_temperature"], row["post_cure_time"])
-            values |= {"programme": oven, "hours": max(oven[-1][0], values.get("hours", 0.0))}
-        castings.append(Casting(**values))
-    return castings
-
-
 def _slices(castings):
     return SLICES if all(casting.even for casting in castings) else UNEVEN_SLICES
 
@@ -194,6 +189,7 @@ def _summary(castings, trace):
     peak_time, peak = largest(time, centre, trace.column("warming"), within)
     last = (np.arange(len(castings)), trace.count - 1)
     hottest, spread = (np.nanmax(trace.column(name), axis=1) for name in ("hottest", "spread"))
+    hottest = np.fmax(hottest, peak)
     ends = core[last], trace.column("face")[last]
     return dict(zip(SUMMARY, (gel / MINUTE, peak_time / MINUTE, peak, hottest, *ends, spread), strict=True))
 

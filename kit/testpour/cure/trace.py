@@ -171,11 +171,12 @@ def largest(time, value, slope, within):
     Returns
     -------
     tuple of array
-        Time and value, each (castings,); NaN where no step is marked.
+        Time and value, each (castings,); NaN where no step is marked, or it is still rising at the last one.
     """
-    found = within.any(axis=1)
+    rows = np.arange(len(within))
+    final = within.shape[1] - 1 - within[:, ::-1].argmax(axis=1)
     top = np.where(within, value, -np.inf).argmax(axis=1)
-    rows = np.arange(len(top))
+    found = within.any(axis=1) & ~((top == final) & (slope[rows, final] > 0.0))
     rising = slope[rows, top] > 0.0
     after = np.clip(np.where(rising, top + 1, top), 1, time.shape[1] - 1)
     start, width, y0, y1, m0, m1 = _interval(time, value, slope, after)
