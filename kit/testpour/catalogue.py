@@ -68,15 +68,17 @@ class Column:
         """The believable range in words, for example ``"0 to 4 %"``."""
         return f"{self.low:g} to {show(self.high, self.unit)}"
 
-    def parse(self, value):
+    def parse(self, value, decimal=None):
         """`value` (number or text with a unit) as a float in `unit`, inside the believable range.
+
+        `decimal` is the decimal mark of the text, where known.
 
         Raises
         ------
         UnitProblem
             If it cannot be read, or lies outside the range.
         """
-        number = to_unit(value, self.unit, self.words)
+        number = to_unit(value, self.unit, self.words, decimal)
         if not self.low <= number <= self.high:
             raise UnitProblem(
                 f"{self.words}: {value} is outside {self.range_words}. Check the number and its unit; "
@@ -121,7 +123,7 @@ class Factor(Column):
             return np.round(value)
         return np.round(np.round(np.asarray(value) / self.step) * self.step, 6) if self.step else value
 
-    def parse(self, value):
+    def parse(self, value, decimal=None):
         """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot."""
         if self.kind == "text":
             return str(value).strip()
@@ -130,7 +132,7 @@ class Factor(Column):
             if word in YES | NO:
                 return float(word in YES)
             raise UnitProblem(f"{self.words}: {value!r} is neither yes nor no. Write yes or no.")
-        return super().parse(value)
+        return super().parse(value, decimal)
 
     def show(self, value):
         """`value` as it reads in a sentence."""

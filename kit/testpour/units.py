@@ -34,6 +34,8 @@ SPELLINGS = {
     "drops/ml": "drops/mL", "drops": "drops", "drop": "drops",
 }  # fmt: skip
 
+SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
+
 
 class UnitProblem(ValueError):
     """A quantity could not be understood, or its unit does not fit."""
@@ -158,6 +160,8 @@ def _converted(number, source, target, where):
     """`number` from one Pint unit to another, with the refusal in words."""
     import pint
 
+    if target.split(" ")[0] in SCALES:
+        raise UnitProblem(f"{where} is not on the {target} scale, and no scale converts to another. Read it in {target}.")
     if "%" in (source, target) or not target:
         allowed = target or "plain numbers"
         raise UnitProblem(f"{where} does not turn into {allowed}. Give it in {allowed}.")

@@ -1,0 +1,1 @@
+"""The log: every pour and reading, append-only."""

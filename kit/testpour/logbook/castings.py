@@ -1,0 +1,123 @@
+"""The castings table: what the log holds now, ready to be read, fitted and shared."""
+
+import hashlib
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.logbook.known import Known
+
+PEOPLE = ("by", "note")
+
+
+@dataclass(frozen=True, eq=False)
+class Castings:
+    """Every pour and reading that stands in the log, corrections applied.
+
+    Parameters
+    ----------
+    study : Study
+    pours : DataFrame
+        One row a pour, indexed by pour name: session, made_at, one column a factor (floats in declared
+        units, lots as text), by, note.
+    readings : DataFrame
+        One row a reading: entry, pour, reading, low, high (-inf and inf where open), age in hours,
+        specimen, by, known, note.
+    """
+
+    study: object
+    pours: pd.DataFrame
+    readings: pd.DataFrame
+
+    def __len__(self):
+        return len(self.pours)
+
+    def sentence(self):
+        """What the log holds, in a sentence."""
+        if not len(self.pours):
+            return "The log is empty: no pour has been logged yet."
+        rooms = self.pours.get("room_temperature", pd.Series(dtype=float)).dropna()
+        room = ""
+        if len(rooms):
+            room = f", in rooms from {rooms.min():.0f} to {rooms.max():.0f} °C"
+        return (
+            f"{len(self.pours)} pours in {self.pours['session'].nunique()} session(s){room}, "
+            f"with {len(self.readings)} readings."
+        )
+
+    __repr__ = sentence
+
+    def wide(self):
+        """One row a pour in words: settings with units in the headers, readings as they are known."""
+        table = pd.DataFrame(index=self.pours.index)
+        table["session"] = self.pours["session"]
+        for factor in self.study.factors:
+            column = self.pours[factor.name]
+            if column.notna().any() and (column != "").any():
+                head = factor.label if factor.kind == "number" else factor.words
+                table[head] = [_shown(factor, value) for value in column]
+        return table.join(self._readings_in_words())
+
+    def _readings_in_words(self):
+        columns = {}
+        for (name, age), rows in self.readings.groupby(["reading", "age"], sort=False, dropna=False):
+            reading = self.study.reading(name)
+            head = f"{reading.words} at {age:g} h" if pd.notna(age) else reading.words
+            words = [Known(*k).words(reading) for k in zip(rows["low"], rows["high"], rows["known"], strict=True)]
+            columns[f"{head} ({reading.unit})".replace("degC", "°C")] = (
+                pd.Series(words, rows["pour"]).groupby(level=0).agg(", ".join)
+            )
+        return pd.DataFrame(columns, index=self.pours.index).fillna("")
+
+    def fingerprint(self):
+        """A short mark of exactly these data: the first 16 digits of their SHA-256."""
+        pours = self.pours.drop(columns=list(PEOPLE)).sort_index()
+        readings = self.readings.drop(columns=["entry", *PEOPLE], errors="ignore")
+        readings = readings.sort_values(list(readings.columns)).reset_index(drop=True)
+        text = pours.to_csv(float_format="%.10g") + readings.to_csv(float_format="%.10g")
+        return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+    def _repr_html_(self):
+        return f"<p>{self.sentence()}</p>{self.wide().to_html()}"
+
+
+def _shown(factor, value):
+    """A setting without its unit, which stands in the header."""
+    if isinstance(value, str) or value is None:
+        return value or ""
+    if not np.isfinite(value):
+        return ""
+    return factor.show(value) if factor.kind == "yes/no" else f"{value:.4g}"
+
+
+def castings_from(study, pours, settings, readings):
+    """`Castings` from the log's three tables, superseded and withdrawn rows left out."""
+    pours = _standing(pours)
+    factors = _factors(study, settings[settings["entry"].isin(pours["entry"])], pours["entry"])
+    table = pours.set_index("entry").join(factors).set_index("pour")
+    readings = _standing(readings)
+    wanted = readings["pour"].isin(table.index) & readings["reading"].isin([r.name for r in study.readings])
+    readings = readings[wanted].assign(
+        low=lambda t: t["low"].astype(float).fillna(-np.inf),
+        high=lambda t: t["high"].astype(float).fillna(np.inf),
+        age=lambda t: t["age"].astype(float),
+    )
+    order = ["session", "made_at", *(f.name for f in study.factors), *PEOPLE]
+    columns = ["entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note"]
+    return Castings(study, table[order], readings[columns].reset_index(drop=True))
+
+
+def _standing(rows):
+    """Rows that nothing supersedes and that are not withdrawn."""
+    return rows[~rows["entry"].isin(rows["supersedes"].dropna()) & ~rows["void"].astype(bool)]
+
+
+def _factors(study, settings, entries):
+    """Settings as one row an entry, one column a factor of the study."""
+    columns = {}
+    for factor in study.factors:
+        rows = settings[settings["factor"] == factor.name].set_index("entry")
+        text = factor.kind == "text"
+        columns[factor.name] = rows["text"] if text else rows["number"].astype(float)
+    return pd.DataFrame(columns, index=pd.Index(entries, name="entry"))

@@ -1,0 +1,124 @@
+"""Entries on their way into the log, checked together so that all problems are named at once."""
+
+import datetime as dt
+import math
+
+import pandas as pd
+
+from testpour.cautions import check_settings
+from testpour.logbook.known import known
+from testpour.logbook.tables import LogProblem
+from testpour.study import StudyProblems
+from testpour.units import UnitProblem, to_unit
+
+COLUMNS = ["row", "column", "value", "problem"]
+
+
+class LogProblems(LogProblem):
+    """What was to be logged has problems; `problems` is a table of them, and nothing was stored."""
+
+    def __init__(self, problems):
+        self.problems = pd.DataFrame(problems, columns=COLUMNS)
+        first = self.problems.iloc[0]
+        place = ", ".join(str(p) for p in (first["row"], first["column"]) if p)
+        super().__init__(
+            f"{len(self.problems)} problem(s); nothing was stored. First: {place}: {first['problem']} "
+            "The table `.problems` lists them all."
+        )
+
+    def _repr_html_(self):
+        return f"<p>{self}</p>{self.problems.to_html(index=False)}"
+
+
+class Entries:
+    """Checks entries against a study.
+
+    Parameters
+    ----------
+    study : Study
+    """
+
+    def __init__(self, study):
+        self.study = study
+
+    def check(self, entries):
+        """The entries as rows for the log.
+
+        Raises
+        ------
+        LogProblems
+            With every problem of every entry.
+        """
+        problems, checked, seen = [], [], set()
+        for place, entry in enumerate(entries, start=1):
+            where = entry.get("where", f"pour {entry.get('pour') or place}")
+            found = self._pour(entry, where, problems)
+            name = entry.get("pour")
+            if name and name in seen:
+                problems.append((where, "pour", name, f"{name} stands twice. Give each pour its own name."))
+            seen.add(name)
+            found["readings"] = list(self._readings(entry, where, problems))
+            checked.append(found)
+        if problems:
+            raise LogProblems(problems)
+        return checked
+
+    def _pour(self, entry, where, problems):
+        given, row = entry.get("settings", {}), {}
+        for name, value in given.items():
+            try:
+                row[name] = self.study.settings({name: value})[name]
+            except StudyProblems as problem:
+                problems.append((where, self._head(name), value, problem.problems[0]))
+        for refusal in check_settings(self.study, row).refusals if not entry.get("made_anyway") else ():
+            problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
+        return {
+            "pour": entry.get("pour") or None,
+            "session": str(entry.get("session") or "1"),
+            "made_at": entry.get("made_at") or dt.datetime.now().replace(microsecond=0),
+            "by": entry.get("by", ""),
+            "note": entry.get("note", ""),
+            "settings": row,
+        }
+
+    def _readings(self, entry, where, problems):
+        for reading in entry.get("readings", ()):
+            try:
+                yield self.reading(reading)
+            except (UnitProblem, KeyError) as problem:
+                column = reading.get("column") or self._head(reading["reading"])
+                problems.append((where, column, reading.get("value"), str(problem.args[0])))
+
+    def _head(self, name):
+        columns = {c.name: c.words for c in (*self.study.factors, *self.study.readings)}
+        return columns.get(name, name)
+
+    def reading(self, entry):
+        """One reading as a row for the log.
+
+        Raises
+        ------
+        UnitProblem
+            If it cannot be read or believed, or needs an age.
+        KeyError
+            If the study has no such reading.
+        """
+        reading = self.study.reading(entry["reading"])
+        ways = {key: entry[key] for key in ("value", "between", "not_yet", "already") if entry.get(key) is not None}
+        found = known(reading, ways.pop("value", None), decimal=entry.get("decimal"), **ways)
+        age = entry.get("age")
+        if age is None and reading.ages:
+            raise UnitProblem(f"{reading.words} changes with age: say how long after mixing, for example age=\"24 h\".")
+        hours = None if age is None or not reading.ages else to_unit(age, "h", "age")
+        if hours is not None and not 0 < hours <= 24 * 3650:
+            raise UnitProblem(f"{reading.words}: an age of {hours:g} h cannot be. Give hours after mixing.")
+        return {
+            "reading": reading.name,
+            "low": None if math.isinf(found.low) else found.low,
+            "high": None if math.isinf(found.high) else found.high,
+            "known": found.how,
+            "age": hours,
+            "specimen": entry.get("specimen", ""),
+            "by": entry.get("by", ""),
+            "note": entry.get("note", ""),
+        }

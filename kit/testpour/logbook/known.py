@@ -1,0 +1,110 @@
+"""How a reading is known: read off, between two checks, not yet at the last look, already by the first."""
+
+import math
+import re
+from dataclasses import dataclass
+
+from testpour.units import UnitProblem, to_number
+
+BETWEEN = re.compile(r"^(?:between\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
+NOT_YET = re.compile(
+    r"^(?:>=?|over|more than|longer than|after|(?:(?:did|had|was|is|has)?\s*(?:not|n't|no)\b\D*?(?:at|by|after|until|within)))\s*(?P<low>\d.*)$",
+    re.IGNORECASE,
+)
+ALREADY = re.compile(r"^(?:<=?|under|less than|before|within|already\D*|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of one reading.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends in the reading's unit, -inf and inf where open; equal when read off.
+    how : {"exact", "between", "not yet", "already"}
+    """
+
+    low: float
+    high: float
+    how: str
+
+    def words(self, reading):
+        """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``."""
+        if self.how == "exact":
+            return f"{self.low:g}"
+        if self.how == "between":
+            return f"{self.low:g} to {self.high:g}"
+        return f"not yet at {self.low:g}" if self.how == "not yet" else f"already by {self.high:g}"
+
+
+def known(reading, value=None, *, between=None, not_yet=None, already=None, decimal=None):
+    """What is known of a reading, checked.
+
+    Parameters
+    ----------
+    reading : Reading
+    value : float or str, optional
+        The reading as read off; text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``.
+    between : tuple, optional
+        The last look before and the first look after.
+    not_yet, already : float or str, optional
+        The last look, when it had not happened; the first look, when it had.
+    decimal : {".", ","}, optional
+        Decimal mark, where known.
+
+    Raises
+    ------
+    UnitProblem
+        If not exactly one of them is given, or it cannot be read or believed.
+    """
+    given = [way for way in (value, between, not_yet, already) if way is not None]
+    if len(given) != 1:
+        raise UnitProblem(
+            f"{reading.words}: give exactly one of a value, between=(before, after), not_yet=, already=."
+        )
+    if isinstance(value, str):
+        return _from_text(reading, value.strip(), decimal)
+    if value is not None:
+        number = _end(reading, value, decimal)
+        return Known(number, number, "exact")
+    if between is not None:
+        low, high = (_end(reading, end, decimal) for end in between)
+        return _between(reading, low, high)
+    if not_yet is not None:
+        return Known(_end(reading, not_yet, decimal), math.inf, "not yet")
+    return Known(-math.inf, _end(reading, already, decimal), "already")
+
+
+def _from_text(reading, text, decimal):
+    if reading.grades and text.casefold() in (word.casefold() for word in reading.grades):
+        grade = float([word.casefold() for word in reading.grades].index(text.casefold()))
+        return Known(grade, grade, "exact")
+    found = BETWEEN.match(text)
+    if found:
+        low, high = found["low"], found["high"]
+        if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
+            low = f"{low} {to_number(high, reading.words, decimal)[1]}"
+        return _between(reading, _end(reading, low, decimal), _end(reading, high, decimal))
+    found = NOT_YET.match(text)
+    if found:
+        return Known(_end(reading, found["low"], decimal), math.inf, "not yet")
+    found = ALREADY.match(text)
+    if found:
+        return Known(-math.inf, _end(reading, found["high"], decimal), "already")
+    number = _end(reading, text, decimal)
+    return Known(number, number, "exact")
+
+
+def _between(reading, low, high):
+    if low > high:
+        raise UnitProblem(f"{reading.words}: {low:g} to {high:g} runs backwards. Give the earlier look first.")
+    return Known(low, high, "exact" if low == high else "between")
+
+
+def _end(reading, value, decimal):
+    number = reading.parse(value, decimal)
+    if reading.grades and number != round(number):
+        grades = ", ".join(f"{i} {word}" for i, word in enumerate(reading.grades))
+        raise UnitProblem(f"{reading.words}: {number:g} is no grade. Grades are {grades}.")
+    return number
