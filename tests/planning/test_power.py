@@ -23,7 +23,7 @@ SESSIONS = np.repeat(range(6), 4)
 def poisson_mixture(lam, df1, df2, alpha):
     """Chance of an F test from its definition, a Poisson mixture of central distributions, 40 digits."""
     with mpmath.workdps(40):
-        inside = lambda x, a: mpmath.betainc(a, mpmath.mpf(df2) / 2, 0, x, regularized=True)  # noqa: E731
+        inside = lambda x, a: mpmath.betainc(a, mpmath.mpf(df2) / 2, 0, x, regularized=True)
         bar = mpmath.findroot(lambda x: inside(x, mpmath.mpf(df1) / 2) - (1 - mpmath.mpf(alpha)), (0.2, 0.6),
                               solver="anderson")
         half, missed = mpmath.mpf(lam) / 2, mpmath.mpf(0)

@@ -15,7 +15,29 @@ from testpour.planning.criteria import information, model_rows
 
 GAIN = 1e-9        # smallest relative gain that counts as progress
 RIDGE = 1e-8       # keeps singular random starts invertible; never part of a reported value
-POOL = 100         # most candidate settings scored at once for one pour
+POOL = 90          # most candidate settings scored at once for one pour
+
+
+def small_products(left, right):
+    """left @ right in slices too small for the linear algebra library to wake a second thread.
+
+    Handing such short products to threads costs more than it saves, sixfold on a busy machine with two cores.
+    """
+    size = max(1, min(len(left), 200_000 // right.size))
+    whole = len(left) // size * size
+    out = np.empty((len(left), right.shape[1]))
+    np.matmul(left[:whole].reshape(-1, size, len(right)), right,
+              out=out[:whole].reshape(-1, size, right.shape[1]))
+    if whole < len(left):
+        np.matmul(left[whole:], right, out=out[whole:])
+    return out
+
+
+def inverse_of(matrix):
+    """Inverse of information, with a trace of ridge so that a singular random start has one too."""
+    p = matrix.shape[-1]
+    ridge = RIDGE * np.trace(matrix, axis1=-2, axis2=-1) / p
+    return np.linalg.inv(matrix + ridge[..., None, None] * np.eye(p))
 
 
 @dataclass
@@ -48,14 +70,16 @@ class Group:
     def linear(self, vector, rest):
         """y'v for every start and candidate, shape (B, C)."""
         vector = vector if rest is None else vector * rest
-        return vector @ self.rows.T if self.shared else (self.rows @ vector[:, :, None])[:, :, 0]
+        if self.shared:
+            return small_products(vector, self.rows.T)
+        return (self.rows @ vector[:, :, None])[:, :, 0]
 
     def quadratic(self, matrix, rest):
         """y'Qy for every start and candidate, shape (B, C)."""
         if rest is not None:
             matrix = matrix * rest[:, :, None] * rest[:, None, :]
         if self.shared:
-            return matrix.reshape(len(matrix), -1) @ self.pairs
+            return small_products(matrix.reshape(len(matrix), -1), self.pairs)
         return ((self.rows @ matrix) * self.rows).sum(-1)
 
     def pick(self, starts, best):
@@ -91,7 +115,7 @@ class Batch:
     def refresh(self):
         """Recompute sums and inverse from the settings, so rounding cannot build up."""
         self.sums = np.eye(len(self.weight))[self.session].T @ self.rows
-        self.inverse = _inverse(self.matrix())
+        self.inverse = inverse_of(self.matrix())
         self.changed[:] = False
         self._spread()
 
@@ -113,12 +137,6 @@ class Batch:
         """Drop every start outside the boolean mask `which`."""
         for name in ("settings", "rows", "changed"):
             setattr(self, name, getattr(self, name)[which])
-
-
-def _inverse(matrix):
-    p = matrix.shape[-1]
-    ridge = RIDGE * np.trace(matrix, axis1=-2, axis2=-1) / p
-    return np.linalg.inv(matrix + ridge[..., None, None] * np.eye(p))
 
 
 @dataclass
@@ -250,7 +268,7 @@ def exchange_session(batch, j, group):
             batch.settings[starts[:, None], members[None, :], axis] = value[:, None]
         batch.rows[starts[:, None], members[None, :]] = new[starts, best[starts]]
         batch.sums[starts, j] = batch.rows[starts][:, members].sum(1)
-        batch.inverse[starts] = _inverse(trial[starts, best[starts]])
+        batch.inverse[starts] = inverse_of(trial[starts, best[starts]])
         batch.changed[starts] = True
         batch._spread(starts)
 
@@ -266,7 +284,7 @@ def _score(matrix, moments):
     if moments is None:
         sign, size = np.linalg.slogdet(matrix + RIDGE * np.eye(matrix.shape[-1]))
         return np.where(sign > 0, size, -np.inf)
-    return -np.log(np.maximum(np.einsum("...ij,ji->...", _inverse(matrix), moments), 1e-300))
+    return -np.log(np.maximum(np.einsum("...ij,ji->...", inverse_of(matrix), moments), 1e-300))
 
 
 def _session_allowed(batch, members, group):

@@ -12,7 +12,9 @@ import pandas as pd
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
 from testpour.planning.exchange import POOL, Batch, Group, exchange_pour, exchange_session
 from testpour.planning.problem import PlanConflict, Problem
+from testpour.planning.shortlist import improve_choices
 
+LIST = 1000                                             # longest list of settings written out
 CHUNK = 250                                             # starts improved side by side
 STEPS = (0.5, 0.25, 0.1, 0.04, 0.015, 0.005, 0.002, 0.0005)     # shrinking local moves of continuous factors
 
@@ -104,8 +106,7 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=6):
     moments = problem.moments()
     aim = moments if criterion == "I" else None
     grid = _grid(problem, criterion)
-    found = [_improve(problem, _random_settings(problem, grid, min(CHUNK, starts - done), rng), grid, aim)
-             for done in range(0, starts, CHUNK)]
+    found = [_search(problem, grid, min(CHUNK, starts - done), rng, aim) for done in range(0, starts, CHUNK)]
     settings = np.concatenate(found)
     score = _scores(problem, settings, aim)
     reached = int((score > score.max() - 1e-6 * max(1.0, abs(score.max()))).sum())
@@ -128,6 +129,31 @@ def _grid(problem, criterion):
     return out
 
 
+def _search(problem, grid, starts, rng, aim):
+    """Improved random starts (starts, n, k): on a written-out list where that serves, else by coordinates."""
+    free = all(axis.met is None and not axis.hard for axis in problem.axes)
+    apart = problem.eta == 0 and aim is None
+    if free and apart and np.prod([len(values) for values in grid]) <= LIST:
+        mesh = _mesh(grid)
+        mesh = mesh[problem.allowed(mesh)]
+        if len(mesh):
+            return _list_search(problem, mesh, starts, rng)
+    return _improve(problem, _random_settings(problem, grid, starts, rng), grid, aim)
+
+
+def _list_search(problem, mesh, starts, rng):
+    base = information(model_rows(problem.kept, problem.terms), prior=problem.prior)
+    chosen = rng.integers(len(mesh), size=(starts, problem.runs))
+    chosen = improve_choices(model_rows(mesh, problem.terms), chosen, base)
+    kept = np.broadcast_to(problem.kept, (starts, *problem.kept.shape))
+    return np.concatenate([kept, mesh[chosen]], axis=1)
+
+
+def _mesh(values):
+    """Every combination of the given values, one row each."""
+    return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
+
+
 def _groups(problem, grid):
     """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
     terms = np.asarray(problem.terms, int)
@@ -135,8 +161,7 @@ def _groups(problem, grid):
     for whole, most in ((False, POOL), (True, 27)):
         axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
         for pack in _packs(axes, grid, most):
-            mesh = np.meshgrid(*(grid[f] for f in pack), indexing="ij")
-            groups.append(Group(pack, np.stack(mesh, -1).reshape(-1, len(pack)), terms, whole))
+            groups.append(Group(pack, _mesh([grid[f] for f in pack]), terms, whole))
     return groups
 
 
