@@ -41,15 +41,21 @@ class Entries:
     def __init__(self, study):
         self.study = study
 
-    def check(self, entries):
+    def check(self, entries, problems=()):
         """The entries as rows for the log.
+
+        Parameters
+        ----------
+        entries : list of dict
+        problems : list of tuple
+            Problems already found while reading them, reported with the rest.
 
         Raises
         ------
         LogProblems
-            With every problem of every entry.
+            With every problem of every entry, in the order of the entries.
         """
-        problems, checked, seen = [], [], set()
+        problems, checked, seen = list(problems), [], set()
         for place, entry in enumerate(entries, start=1):
             where = entry.get("where", f"pour {entry.get('pour') or place}")
             found = self._pour(entry, where, problems)
@@ -60,7 +66,8 @@ class Entries:
             found["readings"] = list(self._readings(entry, where, problems))
             checked.append(found)
         if problems:
-            raise LogProblems(problems)
+            order = {entry.get("where"): place for place, entry in enumerate(entries)}
+            raise LogProblems(sorted(problems, key=lambda problem: order.get(problem[0], -1)))
         return checked
 
     def _pour(self, entry, where, problems):
