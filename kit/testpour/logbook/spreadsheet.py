@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from testpour.catalogue import YES
 from testpour.logbook.entries import Entries, LogProblems
 from testpour.logbook.sheet_cells import read_cells, tame, untame
 from testpour.units import UnitProblem, to_unit
@@ -18,6 +19,7 @@ OWN = {
     "made_at": ("made at", "made_at", "date", "mixed at", "time", "when"),
     "by": ("by", "initials", "who"),
     "note": ("note", "notes", "remarks", "comment", "comments"),
+    "made_anyway": ("made anyway", "made_anyway"),
 }
 HEAD = re.compile(r"^(?P<words>.*?)(?:\s+at\s+(?P<age>[\d.,]+\s*\w+))?\s*(?:\((?P<unit>[^)]*)\))?\s*(?:#?\d+)?\s*$")
 
@@ -124,7 +126,7 @@ def _entry(study, cells, number, decimal, problems):
     for head, cell in cells:
         try:
             if head.kind == "own":
-                entry[head.name] = _moment(cell) if head.name == "made_at" else untame(cell)
+                entry[head.name] = OWN_CELLS.get(head.name, untame)(cell)
             elif head.kind == "factor":
                 factor = study.factor(head.name)
                 text = untame(cell) if factor.kind == "text" else _with_unit(cell, head.unit)
@@ -161,6 +163,9 @@ def _moment(cell):
         except ValueError:
             continue
     raise UnitProblem(f"date: {cell!r} is not a date. Write it like 2026-03-01 10:30.")
+
+
+OWN_CELLS = {"made_at": _moment, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def write_sheet(castings, path):
