@@ -1,0 +1,201 @@
+"""The pours worth making now, in the room as it is today."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.cautions import Cautions, check_settings
+from testpour.models.chance import chance
+from testpour.models.settings import settings_table
+from testpour.suggest.candidates import (
+    allowed, checked_room, contenders, contexts_for, free_factors, in_moulds, spread_settings,
+)  # fmt: skip
+from testpour.suggest.conflicts import check_aims
+from testpour.suggest.prospect import prospect, states_of
+from testpour.suggest.reasons import reasons_for, scatter_unknown
+from testpour.suggest.advice import around, best_settings, predicted
+from testpour.suggest.worth import Worth
+from testpour.weighing import weigh_out
+
+LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
+FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
+POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
+DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
+ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
+
+
+@dataclass(frozen=True, eq=False)
+class NextPours:
+    """The pours worth making now.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row a pour, in the order of worth: settings, ``chance`` of a good casting, ``gain``, the rise in
+        the chance of the then recommended settings that the pours up to this one promise, and ``reason``.
+    predicted : DataFrame
+        One row a pour and reading: middle, low and high of one new casting (90 % interval).
+    before : float
+        Chance of a good casting at the settings recommended now, over the rooms and depths of the study.
+    free : tuple of str
+        Names of the settings that were chosen.
+    aim : str
+        What mattered.
+    cautions : Cautions
+    """
+
+    study: object
+    table: pd.DataFrame
+    predicted: pd.DataFrame
+    before: float
+    free: tuple
+    aim: str = LEARN
+    cautions: Cautions = Cautions()
+
+    def sentence(self):
+        """What the pours promise together."""
+        gain = 100 * self.table["gain"].iloc[-1]
+        many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
+        now = f"The settings recommended now have a chance of about {100 * self.before:.0f} in 100"
+        if gain < 100 * ENOUGH:
+            text = f"{now}. {many} would raise it by less than {100 * ENOUGH:.0f} points on average: see the stop advice."
+        else:
+            text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
+        return text + "".join(f" {warning}" for warning in self.cautions.warnings)
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        shown = pd.DataFrame(index=self.table.index)
+        for name in self.free:
+            factor = self.study.factor(name)
+            shown[factor.words] = [factor.show(value) for value in self.table[name]]
+        shown["chance of a good casting"] = [f"{100 * c:.0f} in 100" for c in self.table["chance"]]
+        shown["why"] = self.table["reason"]
+        return f"<p>{self.sentence()}</p>{shown.to_html()}"
+
+    def weigh_out(self, resin=None, **amounts):
+        """What to weigh out for each pour.
+
+        Parameters
+        ----------
+        resin : float or str, optional
+            Resin to weigh for each pour; see `weighing.weigh_out`, also for `amounts`.
+
+        Returns
+        -------
+        dict
+            Pour name to `WeighOut`.
+        """
+        mixes = {}
+        for pour, row in self.table.iterrows():
+            parts = {name: float(row[name]) for name in ("catalyst", "pigment") if name in row}
+            mixes[pour] = weigh_out(resin, study=self.study, **{**parts, **amounts})
+        return mixes
+
+
+def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=None, aim=LEARN, seed=0):
+    """The pours that should raise most the chance of what will then be recommended.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str or float, optional
+        Room temperature today; it cannot be chosen.
+    pours : int
+        How many to make in this session.
+    fixed : dict, optional
+        Settings that are given.
+    moulds : list, optional
+        Depths of the moulds at hand, for example ``["6 mm", "1/2 in"]``.
+    pending : DataFrame, optional
+        Settings of pours planned or made but not yet read; what they will tell is not asked twice.
+    aim : {"learn fast", "learn while making good pieces", "make good pieces"}
+        What matters: the last two only propose pours that are likely good themselves.
+    seed : int
+        The same log and seed give the same advice.
+
+    Returns
+    -------
+    NextPours
+
+    Raises
+    ------
+    NoAims, AimsConflict, RoomProblem
+        If nothing can be called good, no settings meet all aims, or the room is out of range.
+    ValueError
+        If fewer than one pour is asked for, or `aim` is none of the three.
+
+    Notes
+    -----
+    Readings of each candidate are imagined from the fits; each outcome sharpens them, and the chance of
+    the settings that would then be recommended is averaged over outcomes, and over the rooms and
+    thicknesses the study plans for. Pours are added one by one to the same imagined session.
+    """
+    _check(pours, aim)
+    study, states = fits.study, states_of(fits)
+    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    check_aims(fits, states, given)
+    free = free_factors(study, fixed)
+    pourable = _pourable(fits, states, given, free, moulds, aim, seed)
+    contexts = contenders(fits, states, contexts_for(study, free, given), free)
+    worth = Worth(study, states, pourable, contexts, pours, _waiting(study, pending), seed)
+    gains = []
+    for _ in range(pours):
+        gain, doubt = worth.gains(np.arange(len(pourable)))
+        worth.add(np.argmax(gain + DOUBT * doubt))
+        gains.append(max(float(gain[worth.added[-1]]), *gains[-1:], 0.0))
+    rows = pourable.iloc[worth.added].reset_index(drop=True).assign(gain=gains)
+    return _described(fits, rows, worth, free, aim)
+
+
+def _check(pours, aim):
+    problems = []
+    if pours < 1:
+        problems.append(f"{pours} pours asked for: ask for at least 1.")
+    if aim not in FLOORS:
+        problems.append(f"No aim {aim!r}; say what matters as one of: {'; '.join(FLOORS)}.")
+    if problems:
+        raise ValueError(" ".join(problems))
+
+
+def _waiting(study, pending):
+    return settings_table(study, pending) if pending is not None and len(pending) else None
+
+
+def _pourable(fits, states, given, free, moulds, aim, seed):
+    """Settings that may be poured today: spread over the spans, and the best of each depth."""
+    study = fits.study
+    moulds = moulds if any(f.name == "thickness" for f in free) else None
+    parts = [spread_settings(study, free, given, POURABLE, seed)]
+    others = tuple(f for f in free if f.name != "thickness")
+    depths = in_moulds(study, contexts_for(study, free, given), moulds)
+    depths = depths.drop(columns="room_temperature", errors="ignore").drop_duplicates()
+    for place in range(len(depths)):
+        piece = depths.iloc[[place]].reset_index(drop=True)
+        if "room_temperature" in given:
+            piece["room_temperature"] = given["room_temperature"].iloc[0]
+        parts.append(around(best_settings(fits, states, piece[given.columns], others), others))
+    table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)
+    table = table[allowed(fits, table)].reset_index(drop=True)
+    good = prospect(states, study, table).chance()
+    return table[good >= FLOORS[aim] * good.max()].reset_index(drop=True)
+
+
+def _described(fits, rows, worth, free, aim):
+    """The picked pours with names, chances and reasons."""
+    made = len(fits.castings.pours)
+    rows.index = pd.Index([f"P{made + i + 1:02d}" for i in range(len(rows))], name="pour")
+    if len(rows) > 1 and scatter_unknown(fits, rows):
+        repeat = rows.drop(columns="gain").iloc[0]
+        rows.loc[rows.index[-1], repeat.index] = repeat.to_numpy()
+    at_rows = chance(fits, rows.drop(columns="gain"))
+    table = rows.drop(columns="gain").assign(chance=at_rows.draws.mean(axis=0), gain=rows["gain"])
+    table["reason"] = reasons_for(fits, table, worth.lessons)
+    cautions = Cautions()
+    for row in table.to_dict("records"):
+        cautions += check_settings(fits.study, {f.name: row[f.name] for f in fits.study.factors if f.name in row})
+    names = tuple(factor.name for factor in free)
+    return NextPours(fits.study, table, predicted(fits, rows), worth.before, names, aim, cautions)

@@ -1,0 +1,180 @@
+"""Settings that may be poured or recommended: over the spans, on the bench's steps, within the cautions."""
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from testpour.cautions import check_settings
+from testpour.models.scales import to_latent
+from testpour.models.settings import settings_table
+from testpour.suggest.prospect import prospect
+
+SPREAD = 256  # settings looked at; Sobol points need a power of two
+BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
+CONTENDERS = 16  # settings kept for each room and thickness: those that may turn out best
+DRAWS = 128
+BOILING = 145.0  # °C, styrene: from memory, not read; `cautions.toml` refuses a peak from here up
+RISK = 0.1  # chance of reaching it above which a pour is not proposed
+ROOMS = 3  # rooms, and depths, that stand for a span
+
+
+class RoomProblem(ValueError):
+    """The room is outside what can be advised on."""
+
+
+def checked_room(study, room):
+    """The room temperature in °C, the usual one where none is said.
+
+    Raises
+    ------
+    RoomProblem
+        If it cannot be read, or is too cold or too hot to advise on: with the limit and what to do.
+    """
+    if not any(f.name == "room_temperature" for f in study.factors):
+        return None
+    factor = study.factor("room_temperature")
+    try:
+        celsius = factor.usual if room is None else factor.parse(room)
+    except ValueError as problem:
+        raise RoomProblem(f"{problem} No settings can be advised for such a room.") from None
+    refused = check_settings(study, {"room_temperature": celsius}).refusals
+    if refused:
+        raise RoomProblem(" ".join(refused))
+    return celsius
+
+
+def free_factors(study, fixed):
+    """Factors that are not given: the chosen ones with a span."""
+    return tuple(factor for factor in study.varied if factor.name not in (fixed or {}))
+
+
+def spread_settings(study, free, given, count=SPREAD, seed=0):
+    """Settings spread evenly over the spans of the free factors, ends included.
+
+    Parameters
+    ----------
+    study : Study
+    free : tuple of Factor
+    given : DataFrame
+        One row: every other setting, floats in declared units.
+    count, seed : int
+
+    Returns
+    -------
+    DataFrame
+        One row a setting, on the bench's steps, each once.
+    """
+    table = given.loc[given.index.repeat(count)].reset_index(drop=True)
+    if free:
+        points = qmc.Sobol(len(free), rng=np.random.default_rng(seed)).random(count)
+        points = np.clip(0.5 + BEYOND * (points - 0.5), 0, 1)
+        for column, factor in enumerate(free):
+            table[factor.name] = on_step(factor, points[:, column])
+    return table.drop_duplicates(ignore_index=True)
+
+
+def on_step(factor, share):
+    """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span."""
+    low, high = factor.span
+    return np.clip(factor.rounded(low + (high - low) * np.asarray(share, float)), low, high)
+
+
+def in_moulds(study, table, moulds):
+    """The table with every thickness that of the nearest mould at hand."""
+    if moulds is None:
+        return table
+    depths = np.array([study.factor("thickness").parse(mould) for mould in moulds])
+    nearest = np.abs(table["thickness"].to_numpy()[:, None] - depths).argmin(axis=1)
+    return table.assign(thickness=depths[nearest]).drop_duplicates(ignore_index=True)
+
+
+def allowed(fits, table):
+    """Which settings no caution refuses and are unlikely to boil: a mask.
+
+    Where none are, the coolest tenth.
+    """
+    fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
+    kept = ~_refused(fits.study, table)
+    if fit is None:
+        return kept
+    limit = to_latent(fit.reading, np.full(len(table), BOILING), table.get("room_temperature"))
+    mean = fit.mean(table)
+    margin = (limit - mean.mean(axis=0)) / np.sqrt(mean.var(axis=0) + np.mean(fit.scatter() ** 2))
+    cool = margin > -ndtri(RISK)
+    return kept & (cool if (kept & cool).any() else margin >= np.quantile(margin, 0.9))
+
+
+def _refused(study, table):
+    """Settings a caution refuses; each value of each setting is looked up once."""
+    refused = np.zeros(len(table), bool)
+    for factor in study.factors:
+        if factor.name in table and factor.role == "chosen" and factor.kind == "number":
+            values, back = np.unique(table[factor.name], return_inverse=True)
+            refused |= np.array([bool(check_settings(study, {factor.name: v})) for v in values])[back]
+    return refused
+
+
+def contexts_for(study, free, given):
+    """The rooms and thicknesses the advice must serve: one row each, settings complete.
+
+    Parameters
+    ----------
+    study : Study
+    free : tuple of Factor
+        Thickness counts as given by the piece where it is among them.
+    given : DataFrame
+        One row of settings.
+    """
+    axes = {}
+    room = next((f for f in study.factors if f.name == "room_temperature"), None)
+    if room is not None and len(set(room.span)) == 2:
+        axes["room_temperature"] = _nodes(room.span)
+    if any(f.name == "thickness" for f in free):
+        axes["thickness"] = _nodes(study.factor("thickness").span)
+    rows = given
+    for name, nodes in axes.items():
+        rows = pd.concat([rows.assign(**{name: node}) for node in nodes], ignore_index=True)
+    return rows
+
+
+def _nodes(span):
+    """Middles of equal parts of a span."""
+    return span[0] + (span[1] - span[0]) * (np.arange(ROOMS) + 0.5) / ROOMS
+
+
+def contenders(fits, states, contexts, free, seed=0):
+    """For each context, the settings that may turn out to be best there.
+
+    A setting is a contender when it is the best of all in some draw of what is not known; the most
+    frequent are kept, with the one that is best on the whole.
+
+    Returns
+    -------
+    list of DataFrame
+    """
+    free = tuple(f for f in free if f.name != "thickness")
+    tables = []
+    for place in range(len(contexts)):
+        table = spread_settings(fits.study, free, contexts.iloc[[place]], seed=seed)
+        tables.append(table[allowed(fits, table)])
+    at = prospect(states, fits.study, pd.concat(tables, ignore_index=True))
+    drawn, mean = chances_by_draw(at, DRAWS, seed), at.chance()
+    kept, start = [], 0
+    for table in tables:
+        here = slice(start, start + len(table))
+        wins = np.bincount(drawn[:, here].argmax(axis=1), minlength=len(table)).astype(float)
+        wins[mean[here].argmax()] += DRAWS
+        first = np.lexsort((-mean[here], -wins))[:CONTENDERS]
+        kept.append(table.iloc[first])
+        start += len(table)
+    return kept
+
+
+def chances_by_draw(at, draws, seed):
+    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
+    rng, total = np.random.default_rng([seed, 23]), 1.0
+    drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}
+    for sides in at.aims:
+        total = total * at.met(sides, drawn)
+    return total

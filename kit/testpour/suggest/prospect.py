@@ -1,0 +1,161 @@
+"""What the fits expect at chosen settings, as normal beliefs that an imagined pour can sharpen.
+
+Each reading's draws are summed up by their mean and covariance. An imagined reading then narrows them in
+closed form, and the chance of a good casting is a product of normal probabilities, because the readings
+are fitted apart. Nothing is reweighted, so the answer does not thin out when a pour would tell much.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from testpour.models.chance import NoAims
+from testpour.models.scales import to_latent
+from testpour.models.terms import design
+
+TODAY = "session"
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side of an aim at each of some settings: met where gap = rows @ state + offset is above 0.
+
+    Parameters
+    ----------
+    reading : str
+    rows : ndarray, shape (settings, states)
+    offset : ndarray, shape (settings,)
+    scatter : float
+        Standard deviation of one new casting in a new session, on the latent scale.
+    upper : bool
+    """
+
+    reading: str
+    rows: np.ndarray
+    offset: np.ndarray
+    scatter: float
+    upper: bool
+
+
+@dataclass(frozen=True)
+class State:
+    """Normal summary of all that is unknown about one reading.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    centre : ndarray, shape (states,)
+        Coefficients, then cut-points of a graded reading, then today's session effect.
+    spread : ndarray, shape (states, states)
+        Their covariance.
+    """
+
+    fit: object
+    centre: np.ndarray
+    spread: np.ndarray
+
+    @property
+    def terms(self):
+        """Number of coefficients."""
+        return self.fit.posterior.coefficients.shape[1]
+
+
+def state_of(fit):
+    """Mean and covariance of a fit's draws, with room for the effect of a session not yet held."""
+    posterior = fit.posterior
+    draws = posterior.coefficients
+    if posterior.cuts is not None:
+        draws = np.hstack([draws, posterior.cuts])
+    size = draws.shape[1]
+    spread = np.zeros((size + 1, size + 1))
+    spread[:size, :size] = np.cov(draws.T)
+    spread[size, size] = np.mean(posterior.group_spread.get(TODAY, fit.believed.scatter[TODAY]) ** 2)
+    return State(fit, np.append(draws.mean(axis=0), 0.0), spread)
+
+
+def states_of(fits):
+    """One `State` for each reading that has an aim, by name.
+
+    Raises
+    ------
+    NoAims
+        If the study has no aim.
+    """
+    if not fits.study.aims:
+        raise NoAims(
+            "This study states no aim, so nothing can be called good. "
+            'Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = "24 h" }'
+        )
+    return {name: state_of(fits[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
+
+
+def sides_of(states, study, table, aim):
+    """The one or two sides of an aim at each row of a settings table."""
+    state = states[aim.reading]
+    reading = state.fit.reading
+    at = table.assign(age=aim.age) if aim.age is not None else table
+    base = np.zeros((len(table), len(state.centre)))
+    base[:, : state.terms] = design(state.fit.believed.terms, at)
+    scatter = float(np.sqrt(np.mean(state.fit.scatter() ** 2)))
+    for bound, upper in ((aim.at_most, True), (aim.at_least, False)):
+        if bound is None:
+            continue
+        sign = 1.0 if upper else -1.0
+        rows, offset = -sign * base, np.zeros(len(table))
+        if reading.grades:
+            cut = int(np.floor(bound)) if upper else int(np.ceil(bound)) - 1
+            if not 0 <= cut < len(reading.grades) - 1:
+                continue
+            rows[:, state.terms + cut] = sign
+        else:
+            ends = to_latent(reading, np.full(len(table), float(bound)), table.get("room_temperature"))
+            offset = sign * np.asarray(ends, float)
+        yield Side(aim.reading, rows, offset, scatter, upper)
+
+
+@dataclass(frozen=True)
+class Prospect:
+    """Aims and states at each row of a settings table.
+
+    Parameters
+    ----------
+    states : dict
+        Reading name to `State`.
+    aims : tuple
+        One tuple of `Side` for each aim.
+    """
+
+    states: dict
+    aims: tuple
+
+    def by_aim(self):
+        """Chance of meeting each aim alone: shape (aims, settings)."""
+        return np.array([self.met(sides) for sides in self.aims])
+
+    def chance(self):
+        """Chance of a good casting at each setting: shape (settings,)."""
+        return np.prod(self.by_aim(), axis=0)
+
+    def met(self, sides, drawn=None):
+        """Chance of one aim at each setting; one row a draw where states are drawn (name to draws)."""
+        below, above = np.ones(len(sides[0].offset) if sides else 1), 0.0
+        for side in sides:
+            if drawn is None:
+                gap, variance = self.gap(side)
+            else:
+                gap, variance = drawn[side.reading] @ side.rows.T + side.offset, 0.0
+            met = ndtr(gap / np.sqrt(variance + side.scatter**2))
+            below, above = (met, above) if side.upper else (below, 1.0 - met)
+        return np.maximum(below - above, 0.0)
+
+    def gap(self, side):
+        """Mean and variance of a side's gap at each setting."""
+        state = self.states[side.reading]
+        variance = np.einsum("ij,jk,ik->i", side.rows, state.spread, side.rows)
+        return side.rows @ state.centre + side.offset, variance
+
+
+def prospect(states, study, table):
+    """The `Prospect` of a study's aims at each row of a settings table."""
+    return Prospect(states, tuple(tuple(sides_of(states, study, table, aim)) for aim in study.aims))
