@@ -62,8 +62,8 @@ def _draw(ax, place, effect):
     colour = LOG if effect.poured else BELIEF
     fill = next(fill for bound, fill, _ in FILLS if effect.from_log >= bound) if effect.poured else "none"
     ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if effect.poured else ":")
-    ax.plot(middle, place, marker="o", color=colour, fillstyle=fill, markersize=10, markerfacecoloralt="white",
-            markeredgewidth=1.6, **({"markerfacecolor": "white"} if fill == "none" else {}))  # fmt: skip
+    face = {"fillstyle": fill, "markerfacecoloralt": "white"} if fill != "none" else {"markerfacecolor": "white"}
+    ax.plot(middle, place, marker="o", color=colour, markersize=10, markeredgewidth=1.6, **face)
 
 
 def _moved(effect):

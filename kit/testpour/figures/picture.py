@@ -53,10 +53,11 @@ class Picture(Figure):
 def new_picture(says, width=6.6, height=4.2, rows=1, columns=1, **grid):
     """A `Picture` titled with what it says, and its axes as a 2-d array of shape (rows, columns)."""
     with rc_context({**sns.axes_style("ticks"), **STYLE}):
-        picture = Picture(figsize=(width, height), layout="constrained")
+        title = textwrap.wrap(drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False, max_lines=6,
+                              placeholder=" …")  # fmt: skip
+        picture = Picture(figsize=(width, height + 0.18 * len(title)), layout="constrained")
         axes = picture.subplots(rows, columns, squeeze=False, **grid)
-        title = "\n".join(textwrap.wrap(drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False))
-        picture.suptitle(title, x=0.01, ha="left", fontsize=11)
+        picture.suptitle("\n".join(title), x=0.01, ha="left", fontsize=11)
     for ax in axes.flat:
         sns.despine(ax=ax)
     picture.says = says

@@ -175,6 +175,6 @@ def _beside(fit, name):
 def _held(fit, table, moved):
     """The settings the curve is drawn at, in words."""
     known = {used for term in fit.believed.terms for used in term.factors} - {moved}
-    held = [f"{f.words} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in known & set(table)]
-    text = drawable("Line drawn at " + ", ".join(held) + "." if held else "", 400)
-    return "\n".join(textwrap.wrap(text, 88))
+    held = [f"{drawable(f.words)} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in known & set(table)]
+    text = "Line drawn at " + ", ".join(held) + "." if held else ""
+    return "\n".join(textwrap.wrap(text, 88, max_lines=3))

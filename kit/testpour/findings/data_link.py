@@ -1,7 +1,6 @@
-"""The data behind a page: its tables as files inside the page, its fingerprint, the versions that made it."""
+"""The data behind a page: its tables as files inside the page, the versions that made it."""
 
 import base64
-import hashlib
 import platform
 from importlib.metadata import version
 
@@ -40,14 +39,6 @@ def _neutral(value):
 def data_link(text):
     """A `data:` address that holds a CSV file; the mark in front tells a spreadsheet that it is UTF-8."""
     return "data:text/csv;charset=utf-8;base64," + base64.b64encode(("\ufeff" + text).encode()).decode()
-
-
-def fingerprint(castings):
-    """A short name for exactly these data: the same log gives the same one, a changed reading another."""
-    if hasattr(castings, "fingerprint"):
-        return castings.fingerprint()
-    text = to_csv(castings.pours) + to_csv(castings.readings)
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def versions():

@@ -9,7 +9,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from testpour.findings import story
-from testpour.findings.data_link import data_link, fingerprint, to_csv, versions
+from testpour.findings.data_link import data_link, to_csv, versions
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def render(fits, *, plan=None, room=None, by=None):
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),
         )],
-        fingerprint=fingerprint(castings),
+        fingerprint=castings.fingerprint(),
         seed=fits.seed,
         versions=versions(),
     )  # fmt: skip

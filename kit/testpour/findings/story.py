@@ -9,15 +9,17 @@ from testpour.figures import show_chance, show_effects, show_plan, show_pours, s
 from testpour.figures.check_chart import check_fit
 from testpour.models.chance import NoAims
 from testpour.models.effects import effects
-from testpour.suggest import RoomProblem, next_pours, recommend
+from testpour.suggest import AimsConflict, RoomProblem, next_pours, recommend
+from testpour.units import show
 
 MOST_ROOMS = 4
+UNADVISED = (RoomProblem, NoAims, AimsConflict)  # said in place of advice
 
 
-def drawn(show, *given, **options):
+def drawn(draw, *given, **options):
     """A figure as an image address and its text, or None where there is nothing to draw."""
     try:
-        picture = show(*given, **options)
+        picture = draw(*given, **options)
     except (ValueError, NoAims):
         return None
     image = base64.b64encode(picture.to_bytes("svg")).decode()
@@ -125,7 +127,7 @@ def advised(fits, room):
     for one in rooms(fits, room):
         try:
             given = recommend(fits, room=one)
-        except (RoomProblem, NoAims) as problem:
+        except UNADVISED as problem:
             advice.append({"says": str(problem), "expect": []})
             continue
         advice.append({"says": given.sentence(), "expect": _expected(fits, given.predicted)})
@@ -155,8 +157,9 @@ def _expected(fits, predicted):
             low, high = reading.show(row["low"]), reading.show(row["high"])
             said.append(f"{reading.words}: {low}" + ("" if low == high else f" to {high}"))
         else:
-            said.append(f"{reading.words}: about {reading.show(row['middle'])}, nine castings in ten between "
-                        f"{row['low']:.3g} and {reading.show(row['high'])}")  # fmt: skip
+            middle, low, high = (show(row[end], unit, 2 if row[end] < 100 else 3)
+                                 for end, unit in (("middle", reading.unit), ("low", ""), ("high", reading.unit)))
+            said.append(f"{reading.words}: about {middle}, nine castings in ten between {low} and {high}")
     return said
 
 
@@ -171,7 +174,7 @@ def still_open(fits, plan, room):
         return {"unsettled": unsettled, "next": plan.sentence(), "figure": drawn(show_plan, plan)}
     try:
         said = next_pours(fits, room=rooms(fits, room)[-1]).sentence()
-    except (RoomProblem, NoAims) as problem:
+    except UNADVISED as problem:
         said = str(problem)
     return {"unsettled": unsettled, "next": said, "figure": None}
 
