@@ -66,7 +66,8 @@ def _delicate_log_probability(near, far):
     middle = (near[narrow] + far[narrow]) / 2
     width = width[narrow]
     curve = np.log1p((middle**2 - 1) * width**2 / 24)  # the next term is of order width**4
-    logs[narrow] = np.log(width) - middle**2 / 2 - LOG_ROOT_2PI + curve
+    with np.errstate(divide="ignore"):  # two ends that coincide leave no chance at all
+        logs[narrow] = np.log(width) - middle**2 / 2 - LOG_ROOT_2PI + curve
     return logs
 
 
