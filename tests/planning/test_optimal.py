@@ -20,10 +20,11 @@ from testpour.planning.criteria import (
     sampled_moments,
     term_name,
 )
-from testpour.planning.exchange import Batch
+from testpour.planning.exchange import Batch, exchange_pour, exchange_session
 from testpour.planning.factorial import full_factorial
-from testpour.planning.optimal import _grid, _groups, _random_settings, optimal_plan
+from testpour.planning.optimal import optimal_plan
 from testpour.planning.problem import Axis, PlanConflict, Problem
+from testpour.planning.starts import coarse_grid, coordinate_groups, random_settings
 from testpour.planning.surface import central_composite
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -158,16 +159,14 @@ def test_generalised_least_squares_information():
 @pytest.mark.parametrize("eta", [0.0, 1.3])
 def test_inverse_kept_in_step_equals_a_fresh_one(criterion, eta):
     """Rank-two updates over a whole search against numpy's inverse."""
-    from testpour.planning.exchange import exchange_pour, exchange_session
-
     task = problem(3, quadratic_terms(3), 18, hard=1, sessions=sessions_of(6, 3), eta=eta)
-    grid = _grid(task, criterion)
-    start = _random_settings(task, grid, 5, np.random.default_rng(3))
+    grid = coarse_grid(task, criterion)
+    start = random_settings(task, grid, 5, np.random.default_rng(3))
     batch = Batch(task, start, task.moments() if criterion == "I" else None)
     before = log_determinant(batch.matrix())
     for _ in range(2):
         batch.refresh()
-        for group in _groups(task, grid):
+        for group in coordinate_groups(task, grid):
             for place in range(6 if group.whole else 18):
                 (exchange_session if group.whole else exchange_pour)(batch, place, group)
     assert batch.changed.any()

@@ -38,12 +38,12 @@ def model_rows(settings, terms):
     settings = np.asarray(settings, float)
     exponents = np.asarray(terms, int)
     out = np.ones(settings.shape[:-1] + (len(exponents),))
-    for f in range(settings.shape[-1]):
-        value, power = settings[..., f], np.ones(settings.shape[:-1])
-        for degree in range(1, exponents[:, f].max(initial=0) + 1):
-            power = power * value
-            here = exponents[:, f] == degree
-            out[..., here] *= power[..., None]
+    for f, degree in enumerate(exponents.max(axis=0, initial=0).tolist()):
+        if degree:
+            powers = np.ones(settings.shape[:-1] + (degree + 1,))
+            for d in range(1, degree + 1):
+                np.multiply(powers[..., d - 1], settings[..., f], out=powers[..., d])
+            out *= powers.take(exponents[:, f], axis=-1)
     return out
 
 

@@ -9,14 +9,22 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from testpour.planning.candidates import Group
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
-from testpour.planning.exchange import POOL, Batch, Group, exchange_pour, exchange_session
+from testpour.planning.exchange import Batch, exchange_pour, exchange_session
 from testpour.planning.problem import PlanConflict, Problem
 from testpour.planning.shortlist import improve_choices
+from testpour.planning.starts import (
+    coarse_grid,
+    coordinate_groups,
+    every_combination,
+    free_places,
+    random_settings,
+)
 
 LIST = 1000                                             # longest list of settings written out
 CHUNK = 250                                             # starts improved side by side
-STEPS = (0.5, 0.25, 0.1, 0.04, 0.015, 0.005, 0.002, 0.0005)     # shrinking local moves of continuous factors
+STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +77,7 @@ class OptimalPlan:
     __repr__ = _repr_markdown_ = sentence
 
 
-def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=6):
+def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):
     """Best pours for the terms of `problem`.
 
     Parameters
@@ -105,7 +113,7 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=6):
     rng = np.random.default_rng(seed)
     moments = problem.moments()
     aim = moments if criterion == "I" else None
-    grid = _grid(problem, criterion)
+    grid = coarse_grid(problem, criterion)
     found = [_search(problem, grid, min(CHUNK, starts - done), rng, aim) for done in range(0, starts, CHUNK)]
     settings = np.concatenate(found)
     score = _scores(problem, settings, aim)
@@ -118,27 +126,16 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=6):
     return _result(problem, criterion, settings, score, moments, (starts, reached, seed))
 
 
-def _grid(problem, criterion):
-    """Coarse values each axis may take during the search, None for met axes."""
-    degree = np.asarray(problem.terms, int).max(axis=0)
-    out = []
-    for axis, most in zip(problem.axes, degree, strict=True):
-        count = 5 if criterion == "I" or problem.constrained or most > 2 else 3
-        values = axis.levels if axis.levels is not None else np.linspace(-1, 1, max(count, 2 * most + 1))
-        out.append(None if axis.met is not None else np.asarray(sorted(values), float))
-    return out
-
-
 def _search(problem, grid, starts, rng, aim):
     """Improved random starts (starts, n, k): on a written-out list where that serves, else by coordinates."""
     free = all(axis.met is None and not axis.hard for axis in problem.axes)
     apart = problem.eta == 0 and aim is None
     if free and apart and np.prod([len(values) for values in grid]) <= LIST:
-        mesh = _mesh(grid)
+        mesh = every_combination(grid)
         mesh = mesh[problem.allowed(mesh)]
         if len(mesh):
             return _list_search(problem, mesh, starts, rng)
-    return _improve(problem, _random_settings(problem, grid, starts, rng), grid, aim)
+    return _improve(problem, random_settings(problem, grid, starts, rng), grid, aim)
 
 
 def _list_search(problem, mesh, starts, rng):
@@ -149,81 +146,11 @@ def _list_search(problem, mesh, starts, rng):
     return np.concatenate([kept, mesh[chosen]], axis=1)
 
 
-def _mesh(values):
-    """Every combination of the given values, one row each."""
-    return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
-
-
-def _groups(problem, grid):
-    """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
-    terms = np.asarray(problem.terms, int)
-    groups = []
-    for whole, most in ((False, POOL), (True, 27)):
-        axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
-        for pack in _packs(axes, grid, most):
-            groups.append(Group(pack, _mesh([grid[f] for f in pack]), terms, whole))
-    return groups
-
-
-def _packs(axes, grid, most):
-    packs, size = [], most + 1
-    for f in axes:
-        if size * len(grid[f]) > most:
-            packs.append([])
-            size = 1
-        packs[-1].append(f)
-        size *= len(grid[f])
-    return packs
-
-
-def _random_settings(problem, grid, starts, rng):
-    """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place."""
-    session, kept = problem.all_sessions, problem.kept
-    n, new = len(session), np.arange(len(session)) >= len(kept)
-    out = np.zeros((starts, n, len(problem.axes)))
-    todo = np.broadcast_to(new, (starts, n)).copy()
-    for attempt in range(400):
-        for f, (axis, values) in enumerate(zip(problem.axes, grid, strict=True)):
-            if axis.met is not None:
-                out[:, :, f] = np.asarray(axis.met, float)[session]
-            elif not axis.hard:
-                out[:, :, f] = np.where(todo, rng.choice(values, (starts, n)), out[:, :, f])
-            elif attempt % 20 == 0:
-                fresh = rng.choice(values, (starts, session.max() + 1))
-                stuck = np.zeros(fresh.shape, bool)
-                np.logical_or.at(stuck, (slice(None), session), todo)
-                out[:, :, f] = np.where(stuck[:, session], fresh[:, session], out[:, :, f])
-        _place_fixed(problem, out)
-        todo = ~problem.allowed(out) & new
-        if not todo.any():
-            return out
-    lost = sorted({int(s) for s in session[todo.any(0)]})
-    raise PlanConflict([(f"No allowed setting was found for session {', '.join(map(str, lost))}: loosen the "
-                        "limits there, or move its pours to another session.")])
-
-
-def _place_fixed(problem, settings):
-    """Write the pours already made, and the session-wide values they impose on new pours."""
-    kept, session = problem.kept, problem.all_sessions
-    settings[:, : len(kept)] = kept
-    for f, axis in enumerate(problem.axes):
-        if axis.hard:
-            for i in range(len(kept)):
-                settings[:, session == session[i], f] = kept[i, f]
-
-
-def _steps(problem):
-    """Pours that may change, and sessions without a fixed pour."""
-    kept, session = len(problem.kept), problem.all_sessions
-    free = sorted(set(session.tolist()) - set(session[:kept].tolist()))
-    return range(kept, len(session)), free
-
-
 def _improve(problem, settings, grid, moments):
     """Exchange until no start improves any more; returns settings in the order they finished."""
     batch = Batch(problem, settings, moments)
-    groups = _groups(problem, grid)
-    pours, sessions = _steps(problem)
+    groups = coordinate_groups(problem, grid)
+    pours, sessions = free_places(problem)
     done = []
     for _ in range(100):
         batch.refresh()
@@ -243,7 +170,7 @@ def _polished(problem, settings, score, moments, polish):
     _, first = np.unique(np.round(score[order], 7), return_index=True)
     top = order[np.sort(first)][:polish]
     batch = Batch(problem, settings[top].copy(), moments)
-    pours, sessions = _steps(problem)
+    pours, sessions = free_places(problem)
     axes = [f for f, axis in enumerate(problem.axes) if axis.levels is None and axis.met is None]
     for step in STEPS:
         for _ in range(6):

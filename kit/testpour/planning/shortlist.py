@@ -7,7 +7,7 @@ every listed setting is kept up to date, so a trial costs one product with the l
 
 import numpy as np
 
-from testpour.planning.exchange import inverse_of, small_products
+from testpour.planning.candidates import inverse_of, small_products
 
 GAIN = 1e-6        # smallest relative gain that counts; rounding of the kept variances stays well below it
 

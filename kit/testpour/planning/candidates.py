@@ -1,0 +1,80 @@
+"""Candidate settings for a few coordinates of a pour, and the products that score them all at once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.planning.criteria import model_rows
+
+RIDGE = 1e-8       # keeps singular random starts invertible; never part of a reported value
+
+
+def small_products(left, right):
+    """left @ right in slices too small for the linear algebra library to wake a second thread.
+
+    Handing such short products to threads costs more than it saves, sixfold on a busy machine with two cores.
+    """
+    size = max(1, min(len(left), 200_000 // right.size))
+    whole = len(left) // size * size
+    out = np.empty((len(left), right.shape[1]))
+    np.matmul(left[:whole].reshape(-1, size, len(right)), right,
+              out=out[:whole].reshape(-1, size, right.shape[1]))
+    if whole < len(left):
+        np.matmul(left[whole:], right, out=out[whole:])
+    return out
+
+
+def inverse_of(matrix):
+    """Inverse of information, with a trace of ridge so that a singular random start has one too."""
+    p = matrix.shape[-1]
+    ridge = RIDGE * np.trace(matrix, axis1=-2, axis2=-1) / p
+    return np.linalg.inv(matrix + ridge[..., None, None] * np.eye(p))
+
+
+@dataclass
+class Group:
+    """Axes that move together and the values they may take.
+
+    `values` has shape (C, g), or (B, C, g) when every start has its own candidates.
+    """
+
+    axes: list
+    values: np.ndarray
+    terms: np.ndarray
+    whole: bool = False
+
+    def __post_init__(self):
+        k = self.terms.shape[1]
+        self.others = [f for f in range(k) if f not in self.axes]
+        self.rows = model_rows(self.values, self.terms[:, self.axes])
+        self.shared = self.rows.ndim == 2
+        if self.shared and not self.whole:
+            pairs = self.rows[:, :, None] * self.rows[:, None, :]
+            self.pairs = np.ascontiguousarray(pairs.reshape(len(self.rows), -1).T)
+
+    def rest(self, settings):
+        """What the other axes contribute to each term, or None when there are none."""
+        if not self.others:
+            return None
+        return model_rows(settings[..., self.others], self.terms[:, self.others])
+
+    def linear(self, vector, rest):
+        """y'v for every start and candidate, shape (B, C)."""
+        vector = vector if rest is None else vector * rest
+        if self.shared:
+            return small_products(vector, self.rows.T)
+        return (self.rows @ vector[:, :, None])[:, :, 0]
+
+    def quadratic(self, matrix, rest):
+        """y'Qy for every start and candidate, shape (B, C)."""
+        if rest is not None:
+            matrix = matrix * rest[:, :, None] * rest[:, None, :]
+        if self.shared:
+            return small_products(matrix.reshape(len(matrix), -1), self.pairs)
+        return ((self.rows @ matrix) * self.rows).sum(-1)
+
+    def pick(self, starts, best):
+        """Values and model-row factors of candidate `best` for the given starts."""
+        if self.shared:
+            return self.values[best], self.rows[best]
+        return self.values[starts, best], self.rows[starts, best]
