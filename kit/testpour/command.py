@@ -1,0 +1,138 @@
+"""The `testpour` command: make a study folder, open it, check it, back it up."""
+
+import argparse
+import signal
+import sys
+from pathlib import Path
+
+from testpour.folder import FolderProblem, StudyFolder, make_folder
+from testpour.study import StudyProblems
+from testpour.study_file import read_study
+
+FIRST = "1-plan.ipynb"
+CAUTION = (
+    "Caution: listening at {ip}, so anyone on that network who has the address and its token can run code here. "
+    "Use it in a class room you trust, and stop it after the class."
+)
+
+
+def main(arguments=None):
+    """Run the `testpour` command.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        The words after `testpour`; those of the command line if not given.
+
+    Returns
+    -------
+    int
+        0 where all went well, 1 where something was refused or needs attention.
+    """
+    asked = _parser().parse_args(arguments)
+    try:
+        return asked.do(asked)
+    except StudyProblems as problem:
+        said = [f"{asked.folder}: {text}" for text in problem.problems]
+    except KeyboardInterrupt:
+        said = ["Stopped."]
+    except (OSError, ValueError, RuntimeError) as problem:
+        said = [_sentence(problem)]
+    print("\n".join(said), file=sys.stderr)
+    return 1
+
+
+def _sentence(problem):
+    """What went wrong, on one line."""
+    if isinstance(problem, OSError) and problem.strerror:
+        return f"{problem.filename or 'The system'}: {problem.strerror}."
+    return " ".join(str(problem).split()) or type(problem).__name__
+
+
+def _parser():
+    parser = argparse.ArgumentParser(prog="testpour", description="Test pours of casting resin, in notebooks.")
+    verbs = parser.add_subparsers(required=True, metavar="start|new|check|backup")
+    for name, do, words in (
+        ("start", start, "make a folder with the demo study, or open a study, in JupyterLab"),
+        ("new", new, "make a study folder with an empty log and a study file to fill in"),
+        ("check", check, "read study and log, and say what is there and what is wrong"),
+        ("backup", backup, "copy the log, with the date in its name, and reopen the copy"),
+    ):
+        verb = verbs.add_parser(name, help=words, description=words.capitalize() + ".")
+        verb.add_argument("folder", type=Path, metavar="FOLDER", help="the study folder")
+        verb.set_defaults(do=do)
+        if name == "start":
+            verb.add_argument("--no-browser", action="store_true", help="print the address and open nothing")
+            verb.add_argument("--port", type=int, metavar="N", help="port to use; the first free one from 8888")
+            verb.add_argument("--ip", default="127.0.0.1", help="for a class server; this machine only if not given")
+        if name == "backup":
+            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="folder for the copy; FOLDER/backups")
+    return parser
+
+
+def start(asked):
+    """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
+    from testpour.lab import HERE, Lab, free_port, serving
+
+    port = free_port(asked.port, asked.ip)
+    folder = make_folder(asked.folder)
+    print(folder.sentence())
+    if asked.ip not in (HERE, "localhost"):
+        print(CAUTION.format(ip=asked.ip), file=sys.stderr)
+    notebook = FIRST if FIRST in folder.notebooks else next(iter(folder.notebooks), "")
+    lab = Lab(folder.path, notebook, port, asked.ip)
+    _end_as_if_by_hand()
+    try:
+        with serving(lab, browser=not asked.no_browser) as server:
+            print(f"Open {lab.address}\nStop with Ctrl-C.", flush=True)
+            code = server.wait()
+    except KeyboardInterrupt:
+        print("\nStopped. Everything logged is kept.")
+        return 0
+    return 1 if code else 0
+
+
+def _end_as_if_by_hand():
+    """Let a closed terminal or a plain `kill` end the server the way Ctrl-C does."""
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
+
+
+def new(asked):
+    """Make a study folder without demo data."""
+    folder = make_folder(asked.folder, demo=False)
+    print(folder.sentence())
+    if folder.fresh:
+        print(f"Now fill in {folder.path / 'study.toml'}, then: testpour start {asked.folder}")
+    return 0
+
+
+def check(asked):
+    """Say what is in the study folder, and what is wrong with it."""
+    from testpour.checkup import examine
+
+    study = _study(asked.folder)
+    found = examine(study)
+    print(study.sentence(), StudyFolder(study.folder).sentence().split(". ", 1)[1], *found.there, sep="\n")
+    if found.problems:
+        print(*found.problems, sep="\n", file=sys.stderr)
+    return 1 if found.problems else 0
+
+
+def backup(asked):
+    """Copy the log and verify the copy."""
+    from testpour.backup import back_up
+
+    print(back_up(_study(asked.folder), asked.to).sentence())
+    return 0
+
+
+def _study(folder):
+    if not folder.is_dir():
+        raise FolderProblem(f"{folder} is not a folder. Make a study folder with: testpour new {folder}")
+    return read_study(folder)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

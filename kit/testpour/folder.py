@@ -1,0 +1,135 @@
+"""The study folder: notebooks, study file and log side by side, made once and never overwritten."""
+
+import shutil
+import tempfile
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from testpour.study_file import read_study
+
+NEVER_COPIED = {".ipynb_checkpoints", "__pycache__"}
+
+
+class FolderProblem(ValueError):
+    """A folder cannot become, or is not, a study folder; the message says what to do."""
+
+
+@dataclass(frozen=True)
+class StudyFolder:
+    """A folder with a study file in it.
+
+    Parameters
+    ----------
+    path : Path
+    fresh : bool
+        True where it was made just now.
+    """
+
+    path: Path
+    fresh: bool = False
+
+    @property
+    def notebooks(self):
+        """Names of the notebooks in the folder, in order."""
+        return tuple(sorted(p.name for p in self.path.glob("*.ipynb")))
+
+    @property
+    def lacks(self):
+        """Names of the template notebooks that the folder does not have."""
+        return tuple(sorted({p.name for p in templates()} - set(self.notebooks)))
+
+    def sentence(self):
+        """What was made, or what was found and left alone."""
+        there = ", ".join(self.notebooks) or "no notebooks"
+        if self.fresh:
+            return f"Made {self.path} with study.toml, its log and {there}."
+        said = f"{self.path} is a study already; nothing in it was changed. It has study.toml and {there}."
+        if self.lacks:
+            said += (
+                f" It lacks {', '.join(self.lacks)}; to have one again, make a new folder with testpour new "
+                "and copy it from there."
+            )
+        return said
+
+
+def shipped(kind):
+    """The folder of the templates or data sets that came with the package.
+
+    A checkout comes first: what an editable install bundled is frozen at the time of its install.
+
+    Parameters
+    ----------
+    kind : {"notebooks", "datasets"}
+
+    Returns
+    -------
+    Path
+    """
+    package = Path(str(files("testpour")))
+    checkout = package.parent.parent
+    if package.parent.name == "kit" and (checkout / "pyproject.toml").exists():
+        return checkout / kind
+    return package / "_bundled" / kind
+
+
+def templates():
+    """The template notebooks, in order of name."""
+    return tuple(sorted(shipped("notebooks").glob("*.ipynb")))
+
+
+def make_folder(path, demo=True):
+    """Make a study folder, or find one that is there already.
+
+    Parameters
+    ----------
+    path : str or Path
+        The folder. Left alone where it holds a study file; made where it is absent or empty.
+    demo : bool
+        True for the invented demo study with its log, false for an empty log and a study file to fill in.
+
+    Returns
+    -------
+    StudyFolder
+
+    Raises
+    ------
+    FolderProblem
+        If something else is in the way. Nothing is written then.
+    """
+    path = Path(path).expanduser().absolute()
+    if (path / "study.toml").exists():
+        return StudyFolder(path)
+    if path.exists() and not path.is_dir():
+        raise FolderProblem(f"{path} is a file. Give the name of a folder to make.")
+    if path.exists() and any(not p.name.startswith(".") for p in path.iterdir()):
+        raise FolderProblem(
+            f"{path} has other files in it and no study.toml, so nothing was written. Give a new or empty folder."
+        )
+    if not templates():
+        raise FolderProblem(f"No template notebooks at {shipped('notebooks')}. Install testpour again.")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".testpour-") as part:
+        _fill(Path(part), demo)
+        path.mkdir(exist_ok=True)
+        # The study file goes last: it is what makes the folder a study.
+        for item in sorted(Path(part).iterdir(), key=lambda p: p.name == "study.toml"):
+            shutil.move(item, path / item.name)
+    return StudyFolder(path, fresh=True)
+
+
+def _fill(folder, demo):
+    """Put notebooks, study file and log into a folder that nobody looks at yet."""
+    from testpour.logbook.book import Logbook
+
+    for template in templates():
+        shutil.copyfile(template, folder / template.name)
+    source = shipped("datasets") / "demo-study"
+    study_file = source / "study.toml" if demo else files("testpour").joinpath("new_study.toml")
+    (folder / "study.toml").write_text(study_file.read_text("utf-8"), encoding="utf-8")
+    log = Logbook(read_study(folder))
+    try:
+        if demo:
+            log.add_sheet(source / "castings.csv")
+    finally:
+        log.close()

@@ -1,0 +1,176 @@
+"""JupyterLab on a study folder: on this machine only, quiet, and stopped with what it started."""
+
+import json
+import os
+import secrets
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.error import URLError
+from urllib.parse import quote
+from urllib.request import ProxyHandler, build_opener
+
+FIRST_PORT = 8888
+HERE = "127.0.0.1"
+QUIET = {"@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False}}
+
+
+class LabProblem(RuntimeError):
+    """JupyterLab did not start; the message says why."""
+
+
+@dataclass(frozen=True)
+class Lab:
+    """A JupyterLab to be started.
+
+    Parameters
+    ----------
+    folder : Path
+        The study folder.
+    notebook : str
+        The notebook it opens on; ``""`` for none.
+    port : int
+    ip : str
+        Where it listens; this machine only unless told otherwise.
+    token : str
+        What the browser must show to be let in; never on the command line, where other users can read it.
+    """
+
+    folder: Path
+    notebook: str
+    port: int
+    ip: str = HERE
+    token: str = field(default_factory=lambda: secrets.token_hex(24), repr=False)
+
+    @property
+    def start_page(self):
+        """The page it opens on, without the host."""
+        return f"/lab/tree/{quote(self.notebook)}" if self.notebook else "/lab"
+
+    @property
+    def address(self):
+        """What to type into a browser."""
+        host = socket.gethostname() if self.ip in ("0.0.0.0", "") else self.ip
+        return f"http://{host}:{self.port}{self.start_page}?token={self.token}"
+
+    def command(self, runtime, browser):
+        """The command line that starts it, its workspaces kept in the folder `runtime`."""
+        line = [
+            sys.executable, "-m", "jupyterlab",
+            f"--ServerApp.root_dir={self.folder}",
+            f"--ServerApp.ip={self.ip}",
+            f"--ServerApp.port={self.port}",
+            "--ServerApp.port_retries=0",
+            f"--ServerApp.open_browser={browser}",
+            f"--LabApp.default_url={self.start_page}",
+            f"--LabApp.workspaces_dir={runtime}/workspaces",
+            "--LabApp.extension_manager=readonly",
+            "--LabApp.news_url=None",
+            "--LabApp.check_for_updates_class=jupyterlab.handlers.announcements.NeverCheckForUpdate",
+        ]  # fmt: skip
+        root = hasattr(os, "geteuid") and os.geteuid() == 0
+        return line + ["--allow-root"] if root else line
+
+
+def free_port(port=None, ip=HERE):
+    """A port nobody listens on: `port` itself, or the first free one from 8888 up.
+
+    Raises
+    ------
+    LabProblem
+        If `port` is taken, or a hundred ports are.
+    """
+    for candidate in [port] if port is not None else range(FIRST_PORT, FIRST_PORT + 100):
+        with socket.socket() as probe:
+            if os.name == "posix":
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((ip, candidate))
+                return probe.getsockname()[1]
+            except (OSError, OverflowError):
+                continue
+    where = f"Port {port} at {ip}" if port is not None else f"Every port from {FIRST_PORT} to {FIRST_PORT + 99} at {ip}"
+    raise LabProblem(f"{where} is taken or not allowed. Give another with --port, for instance --port 9100.")
+
+
+@contextmanager
+def serving(lab, browser=True, patience=60):
+    """Start a `Lab`, hand over its process once it answers, and stop it on the way out.
+
+    Parameters
+    ----------
+    lab : Lab
+    browser : bool
+        Whether JupyterLab opens the browser itself.
+    patience : float
+        Seconds to wait for an answer.
+
+    Yields
+    ------
+    subprocess.Popen
+
+    Raises
+    ------
+    LabProblem
+        If it ends or stays silent; with the last line it wrote.
+    """
+    with tempfile.TemporaryDirectory(prefix="testpour-lab-", ignore_cleanup_errors=True) as runtime:
+        overrides = Path(runtime, "labconfig", "default_setting_overrides.json")
+        overrides.parent.mkdir()
+        overrides.write_text(json.dumps(QUIET), encoding="utf-8")
+        paths = [runtime, os.environ.get("JUPYTER_CONFIG_PATH", "")]
+        environment = {
+            **os.environ,
+            "JUPYTER_CONFIG_PATH": os.pathsep.join(p for p in paths if p),
+            "JUPYTER_TOKEN": lab.token,
+        }
+        journal = Path(runtime, "server.txt")
+        with journal.open("wb") as output:
+            process = subprocess.Popen(
+                lab.command(runtime, browser), env=environment, cwd=lab.folder, stdin=subprocess.DEVNULL,
+                stdout=output, stderr=subprocess.STDOUT, **_apart(),
+            )  # fmt: skip
+            try:
+                _await_answer(process, lab, journal, patience)
+                yield process
+            finally:
+                _stop(process)
+
+
+def _apart():
+    """Keep Ctrl-C for us: the server would answer it with a question of its own."""
+    if os.name == "posix":
+        return {"start_new_session": True}
+    return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+
+
+def _await_answer(process, lab, journal, patience):
+    host = HERE if lab.ip in ("0.0.0.0", "") else lab.ip
+    straight = build_opener(ProxyHandler({}))
+    deadline = time.monotonic() + patience
+    while time.monotonic() < deadline:
+        if process.poll() is not None:
+            break
+        try:
+            with straight.open(f"http://{host}:{lab.port}/api", timeout=5):
+                return
+        except (URLError, OSError):
+            time.sleep(0.1)
+    lines = journal.read_text("utf-8", errors="replace").strip().splitlines() or ["nothing"]
+    state = "ended at once" if process.poll() is not None else f"did not answer in {patience:g} s"
+    raise LabProblem(f"JupyterLab {state}. The last it wrote: {lines[-1]}")
+
+
+def _stop(process, patience=15):
+    """Ask the server to stop its kernels and itself; insist after `patience` seconds."""
+    process.terminate()
+    try:
+        process.wait(patience)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
