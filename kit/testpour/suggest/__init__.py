@@ -3,9 +3,19 @@
 from importlib import import_module
 
 HOMES = {
-    "AimsConflict": "conflicts", "NextPours": "batch", "Recommendation": "advice", "RoomProblem": "candidates",
-    "next_pours": "batch", "recommend": "advice",
-}  # fmt: skip
+    "AimsConflict": "conflicts",
+    "NextPours": "batch",
+    "RecipeChart": "chart",
+    "Recommendation": "advice",
+    "RoomProblem": "candidates",
+    "StopAdvice": "stopping",
+    "WhatIf": "change",
+    "next_pours": "batch",
+    "recipe_chart": "chart",
+    "recommend": "advice",
+    "stop_advice": "stopping",
+    "what_if": "change",
+}
 
 
 def __getattr__(name):

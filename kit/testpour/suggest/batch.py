@@ -8,13 +8,12 @@ import pandas as pd
 from testpour.cautions import Cautions, check_settings
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
-from testpour.suggest.candidates import (
-    allowed, checked_room, contenders, contexts_for, free_factors, in_moulds, spread_settings,
-)  # fmt: skip
+from testpour.suggest.advice import around, best_settings, predicted
+from testpour.suggest.candidates import allowed, checked_room, free_factors, in_moulds, spread_settings
 from testpour.suggest.conflicts import check_aims
+from testpour.suggest.contexts import contenders, contexts_for
 from testpour.suggest.prospect import prospect, states_of
 from testpour.suggest.reasons import reasons_for, scatter_unknown
-from testpour.suggest.advice import around, best_settings, predicted
 from testpour.suggest.worth import Worth
 from testpour.weighing import weigh_out
 
@@ -51,8 +50,8 @@ class NextPours:
     predicted: pd.DataFrame
     before: float
     free: tuple
-    aim: str = LEARN
-    cautions: Cautions = Cautions()
+    aim: str
+    cautions: Cautions
 
     def sentence(self):
         """What the pours promise together."""
@@ -139,16 +138,43 @@ def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=Non
     given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
     check_aims(fits, states, given)
     free = free_factors(study, fixed)
-    pourable = _pourable(fits, states, given, free, moulds, aim, seed)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)
-    worth = Worth(study, states, pourable, contexts, pours, _waiting(study, pending), seed)
-    gains = []
+    batch = batch_worth(fits, states, given, free, contexts, pours, moulds, _waiting(study, pending), aim, seed)
+    return _described(fits, batch, free, aim)
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Pours picked one by one for what they are worth together.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Settings, one row a pour.
+    gained : list of float
+        Rise in the best mean chance that the pours up to each promise.
+    before : float
+        Best mean chance without them.
+    lessons : list
+        See `Worth`.
+    """
+
+    rows: pd.DataFrame
+    gained: list
+    before: float
+    lessons: list
+
+
+def batch_worth(fits, states, given, free, contexts, pours, moulds=None, pending=None, aim=LEARN, seed=0):
+    """The `Batch` of pours worth making, as `next_pours` picks them."""
+    pourable = _pourable(fits, states, given, free, moulds, aim, seed)
+    worth, gained = Worth(fits.study, states, pourable, contexts, pours, pending, seed), []
     for _ in range(pours):
         gain, doubt = worth.gains(np.arange(len(pourable)))
         worth.add(np.argmax(gain + DOUBT * doubt))
-        gains.append(max(float(gain[worth.added[-1]]), *gains[-1:], 0.0))
-    rows = pourable.iloc[worth.added].reset_index(drop=True).assign(gain=gains)
-    return _described(fits, rows, worth, free, aim)
+        gained.append(max(float(gain[worth.added[-1]]), *gained[-1:], 0.0))
+    rows = pourable.iloc[worth.added].reset_index(drop=True)
+    return Batch(rows, gained, worth.before, worth.lessons)
 
 
 def _check(pours, aim):
@@ -184,18 +210,16 @@ def _pourable(fits, states, given, free, moulds, aim, seed):
     return table[good >= FLOORS[aim] * good.max()].reset_index(drop=True)
 
 
-def _described(fits, rows, worth, free, aim):
+def _described(fits, batch, free, aim):
     """The picked pours with names, chances and reasons."""
-    made = len(fits.castings.pours)
+    study, rows, made = fits.study, batch.rows.copy(), len(fits.castings.pours)
     rows.index = pd.Index([f"P{made + i + 1:02d}" for i in range(len(rows))], name="pour")
     if len(rows) > 1 and scatter_unknown(fits, rows):
-        repeat = rows.drop(columns="gain").iloc[0]
-        rows.loc[rows.index[-1], repeat.index] = repeat.to_numpy()
-    at_rows = chance(fits, rows.drop(columns="gain"))
-    table = rows.drop(columns="gain").assign(chance=at_rows.draws.mean(axis=0), gain=rows["gain"])
-    table["reason"] = reasons_for(fits, table, worth.lessons)
+        rows.iloc[-1] = rows.iloc[0]
+    table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
+    table["reason"] = reasons_for(fits, table, batch.lessons)
     cautions = Cautions()
-    for row in table.to_dict("records"):
-        cautions += check_settings(fits.study, {f.name: row[f.name] for f in fits.study.factors if f.name in row})
+    for row in rows.to_dict("records"):
+        cautions += check_settings(study, {f.name: row[f.name] for f in study.factors if f.name in row})
     names = tuple(factor.name for factor in free)
-    return NextPours(fits.study, table, predicted(fits, rows), worth.before, names, aim, cautions)
+    return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, cautions)

@@ -1,22 +1,17 @@
 """Settings that may be poured or recommended: over the spans, on the bench's steps, within the cautions."""
 
 import numpy as np
-import pandas as pd
 from scipy.special import ndtri
 from scipy.stats import qmc
 
 from testpour.cautions import check_settings
 from testpour.models.scales import to_latent
-from testpour.models.settings import settings_table
-from testpour.suggest.prospect import prospect
+from testpour.units import UnitProblem, to_unit
 
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
-CONTENDERS = 16  # settings kept for each room and thickness: those that may turn out best
-DRAWS = 128
 BOILING = 145.0  # °C, styrene: from memory, not read; `cautions.toml` refuses a peak from here up
 RISK = 0.1  # chance of reaching it above which a pour is not proposed
-ROOMS = 3  # rooms, and depths, that stand for a span
 
 
 class RoomProblem(ValueError):
@@ -35,13 +30,13 @@ def checked_room(study, room):
         return None
     factor = study.factor("room_temperature")
     try:
-        celsius = factor.usual if room is None else factor.parse(room)
-    except ValueError as problem:
-        raise RoomProblem(f"{problem} No settings can be advised for such a room.") from None
-    refused = check_settings(study, {"room_temperature": celsius}).refusals
-    if refused:
-        raise RoomProblem(" ".join(refused))
-    return celsius
+        celsius = factor.usual if room is None else to_unit(room, factor.unit, factor.words)
+        refused = check_settings(study, {"room_temperature": celsius}).refusals
+        if refused:
+            raise RoomProblem(" ".join(refused))
+        return factor.parse(celsius)
+    except UnitProblem as problem:
+        raise RoomProblem(str(problem)) from None
 
 
 def free_factors(study, fixed):
@@ -113,68 +108,3 @@ def _refused(study, table):
             values, back = np.unique(table[factor.name], return_inverse=True)
             refused |= np.array([bool(check_settings(study, {factor.name: v})) for v in values])[back]
     return refused
-
-
-def contexts_for(study, free, given):
-    """The rooms and thicknesses the advice must serve: one row each, settings complete.
-
-    Parameters
-    ----------
-    study : Study
-    free : tuple of Factor
-        Thickness counts as given by the piece where it is among them.
-    given : DataFrame
-        One row of settings.
-    """
-    axes = {}
-    room = next((f for f in study.factors if f.name == "room_temperature"), None)
-    if room is not None and len(set(room.span)) == 2:
-        axes["room_temperature"] = _nodes(room.span)
-    if any(f.name == "thickness" for f in free):
-        axes["thickness"] = _nodes(study.factor("thickness").span)
-    rows = given
-    for name, nodes in axes.items():
-        rows = pd.concat([rows.assign(**{name: node}) for node in nodes], ignore_index=True)
-    return rows
-
-
-def _nodes(span):
-    """Middles of equal parts of a span."""
-    return span[0] + (span[1] - span[0]) * (np.arange(ROOMS) + 0.5) / ROOMS
-
-
-def contenders(fits, states, contexts, free, seed=0):
-    """For each context, the settings that may turn out to be best there.
-
-    A setting is a contender when it is the best of all in some draw of what is not known; the most
-    frequent are kept, with the one that is best on the whole.
-
-    Returns
-    -------
-    list of DataFrame
-    """
-    free = tuple(f for f in free if f.name != "thickness")
-    tables = []
-    for place in range(len(contexts)):
-        table = spread_settings(fits.study, free, contexts.iloc[[place]], seed=seed)
-        tables.append(table[allowed(fits, table)])
-    at = prospect(states, fits.study, pd.concat(tables, ignore_index=True))
-    drawn, mean = chances_by_draw(at, DRAWS, seed), at.chance()
-    kept, start = [], 0
-    for table in tables:
-        here = slice(start, start + len(table))
-        wins = np.bincount(drawn[:, here].argmax(axis=1), minlength=len(table)).astype(float)
-        wins[mean[here].argmax()] += DRAWS
-        first = np.lexsort((-mean[here], -wins))[:CONTENDERS]
-        kept.append(table.iloc[first])
-        start += len(table)
-    return kept
-
-
-def chances_by_draw(at, draws, seed):
-    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
-    rng, total = np.random.default_rng([seed, 23]), 1.0
-    drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}
-    for sides in at.aims:
-        total = total * at.met(sides, drawn)
-    return total

@@ -4,7 +4,8 @@ from itertools import combinations
 
 import numpy as np
 
-from testpour.suggest.candidates import allowed, chances_by_draw, free_factors, spread_settings
+from testpour.suggest.candidates import allowed, free_factors, spread_settings
+from testpour.suggest.contexts import chances_by_draw
 from testpour.suggest.prospect import prospect
 
 HOPELESS = 0.05  # best chance of any settings, however the unknowns fall, below which aims conflict

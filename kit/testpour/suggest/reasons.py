@@ -81,9 +81,9 @@ def _where(study, row, factor):
     words = {"room_temperature": {"low": "when cold", "high": "when warm"},
              "thickness": {"low": "in a thin piece", "high": "in a thick piece"}}  # fmt: skip
     parts = []
-    for name in words:
+    for name, said in words.items():
         if name != factor and name in row and len(set(study.factor(name).span)) == 2:
-            parts.append(words[name].get(_part(study.factor(name), row[name])))
+            parts.append(said.get(_part(study.factor(name), row[name])))
     return " ".join(part for part in parts if part)
 
 
