@@ -1,4 +1,4 @@
-"""Two-level and three-level screening sets of pours, and the effects of a finished two-level set.
+"""Two-level sets of pours: full, fractions with their aliases, and their split into sessions.
 
 Every set is an array of coded settings, one row per pour. Factors are named by letters unless names are given.
 """
@@ -9,8 +9,6 @@ from itertools import combinations
 from math import comb
 
 import numpy as np
-import pandas as pd
-from scipy.stats import t as student
 
 LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
 
@@ -81,7 +79,7 @@ class FractionalSet:
     def words(self):
         """The defining relation in names, e.g. ``("ABD", "-ACE")``."""
         ordered = sorted(self.relation, key=lambda w: (len(w), sorted(w)))
-        return tuple(("-" if self.relation[w] < 0 else "") + _word_name(w, self.names) for w in ordered)
+        return tuple(("-" if self.relation[w] < 0 else "") + word_name(w, self.names) for w in ordered)
 
     def aliases(self, order=2):
         """Groups of effects up to `order` factors that share a column."""
@@ -92,8 +90,8 @@ class FractionalSet:
             mixed = {effect ^ word: sign for word, sign in self.relation.items()}
             group = [other for other in effects if other in mixed]
             if effect not in seen and group:
-                parts = [("-" if mixed[g] < 0 else "+") + _word_name(g, self.names) for g in group]
-                strings.append(_word_name(effect, self.names) + "".join(parts))
+                parts = [("-" if mixed[g] < 0 else "+") + word_name(g, self.names) for g in group]
+                strings.append(word_name(effect, self.names) + "".join(parts))
                 seen.update(group)
         return Aliases(tuple(strings), self.resolution)
 
@@ -107,7 +105,8 @@ class FractionalSet:
     __repr__ = _repr_markdown_ = sentence
 
 
-def _word_name(word, names):
+def word_name(word, names):
+    """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter."""
     joint = "" if all(len(name) == 1 for name in names) else ":"
     return joint.join(names[i] for i in sorted(word))
 
@@ -218,7 +217,7 @@ def block_two_level(fraction, sessions):
     numbers = sum((fraction.rows[:, sorted(word)].prod(axis=1) > 0).astype(int) << i
                   for i, word in enumerate(best[1]))
     names = sorted((min(c, key=lambda w: (len(w), sorted(w))) for c in best[2]), key=lambda w: (len(w), sorted(w)))
-    return numbers, tuple(_word_name(word, fraction.names) for word in names)
+    return numbers, tuple(word_name(word, fraction.names) for word in names)
 
 
 def _effect_columns(fraction):
@@ -240,84 +239,3 @@ def _confounded(choice, fraction):
         products += [known ^ word for known in products]
     groups = [{p} | {p ^ r for r in fraction.relation} for p in products[1:]]
     return None if any(frozenset() in group for group in groups) else groups
-
-
-def two_level_effects(rows, readings, names=None, order=None):
-    """Effects of a finished two-level set: mean at +1 less mean at -1, for every column told apart.
-
-    Parameters
-    ----------
-    rows : array (n, k)
-        Coded settings -1, 1, orthogonal.
-    readings : array (n,)
-    names : sequence of str, optional
-    order : int, optional
-        Largest interaction looked at; all by default.
-
-    Returns
-    -------
-    Series
-        Indexed by effect, in standard order of size; of effects that share a column only the shortest is listed.
-    """
-    rows, readings = np.asarray(rows, float), np.asarray(readings, float)
-    n, k = rows.shape
-    names = tuple(names or LETTERS[:k])
-    columns, found = [np.ones(n)], {}
-    for size in range(1, (order or k) + 1):
-        for choice in combinations(range(k), size):
-            column = rows[:, choice].prod(axis=1)
-            if all(abs(column @ other) < 1e-9 * n for other in columns):
-                columns.append(column)
-                found[_word_name(choice, names)] = 2 * (column @ readings) / n
-    return pd.Series(found, name="effect")
-
-
-@dataclass(frozen=True)
-class Lenth:
-    """Margins for effects of an unreplicated set.
-
-    Attributes
-    ----------
-    pse : float
-        Pseudo standard error, in the unit of the reading.
-    me, sme : float
-        Margin of error for one effect named beforehand, and for the largest of all, at `level`.
-    effects : Series
-    """
-
-    pse: float
-    me: float
-    sme: float
-    level: float
-    effects: pd.Series = field(repr=False)
-
-    @property
-    def active(self):
-        """Effects beyond the margin for the largest of all."""
-        return tuple(self.effects.index[self.effects.abs() > self.sme])
-
-    def sentence(self):
-        """Which effects stand clear of the noise."""
-        clear = ", ".join(self.active)
-        margin = f"beyond {self.sme:.3g}, {len(self.effects)} effects looked at"
-        if not clear:
-            return f"No effect stands clear of the noise ({margin})."
-        return f"Clear of the noise: {clear} ({margin})."
-
-    __repr__ = _repr_markdown_ = sentence
-
-
-def lenth(effects, level=0.95):
-    """Lenth's margins, which judge effects without a repeat by the small ones among them.
-
-    References
-    ----------
-    Lenth (1989), Technometrics 31, 469-473.
-    """
-    effects = pd.Series(effects, dtype=float)
-    sizes, m = effects.abs(), len(effects)
-    first = 1.5 * sizes.median()
-    pse = float(1.5 * sizes[sizes < 2.5 * first].median()) if first > 0 else 0.0
-    one = student.ppf((1 + level) / 2, m / 3)
-    every = student.ppf((1 + level ** (1 / m)) / 2, m / 3)
-    return Lenth(pse, float(one * pse), float(every * pse), level, effects)
