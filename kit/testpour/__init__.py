@@ -3,30 +3,44 @@
 The path through the package is the path through the notebooks:
 
     read_study -> plan_pours -> bench_sheet -> Logbook -> fit_castings
-               -> effects, chance -> next_pours, recommend -> findings_page
+               -> effects, chance, figures -> next_pours, recommend, recipe_chart -> findings_page
 
 A study says what may differ between pours, what is measured and what a good casting must meet. A plan
 says which pours teach most. The log keeps every pour and reading. A fit puts what the trade knows and
 what the log says together, and everything after it asks the fit. `weigh_out`, `container`,
-`check_settings` and `safety_text` serve the bench on any day.
+`check_settings` and `safety_text` serve the bench on any day; `write_sheet` takes the log out again.
 
 Names load when first used, so that `import testpour` costs nothing.
 """
 
 from importlib import import_module
 
+# Each public name and the module it lives in.
 _HOMES = {
+    "Logbook": "logbook.book",
     "Study": "study",
+    "bench_sheet": "planning.bench_sheet",
     "chance": "models.chance",
     "check_settings": "cautions",
     "container": "materials",
     "effects": "models.effects",
+    "figures": "figures",
+    "findings_page": "findings.page",
     "fit_castings": "models.fits",
+    "next_pours": "suggest",
+    "outlook": "planning.outlook",
     "plan_pours": "planning.plan",
+    "practice_resin": "cure.practice",
+    "read_sheet": "logbook.spreadsheet",
     "read_study": "study_file",
+    "recipe_chart": "suggest",
+    "recommend": "suggest",
     "safety_text": "cautions",
     "save_study": "study_file",
+    "stop_advice": "suggest",
     "weigh_out": "weighing",
+    "what_if": "suggest",
+    "write_sheet": "logbook.spreadsheet",
 }
 
 __all__ = sorted(_HOMES)
@@ -36,7 +50,7 @@ def __getattr__(name):
     if name not in _HOMES:
         raise AttributeError(f"testpour has no {name!r}; it has {', '.join(__all__)}.")
     module = import_module(f"testpour.{_HOMES[name]}")
-    found = globals()[name] = getattr(module, name, module)
+    found = globals()[name] = module if name == _HOMES[name] else getattr(module, name)
     return found
 
 
