@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, ndtr
 
+from testpour.models.settings import settings_table
 from testpour.models.terms import post_cure, warmth
 
 CHECK_EVERY = 4.0  # minutes between two looks at the pot
@@ -182,17 +183,14 @@ class PracticeResin:
             One row a pour, floats in declared units; the index names the pours.
         session : str
             Pours of one session share its room error.
-        room : float, optional
-            Room temperature of the day in degC, where `plan` has none.
+        room : float or str, optional
+            Room temperature of the day, where it is not the one of `plan`.
 
         Returns
         -------
         list of dict
-            One a pour: ``pour``, ``settings``, and ``readings``, a list of dicts that
-            `Logbook.add_reading` takes.
+            One a pour, as `Logbook.add_all` takes them: ``pour``, ``session``, ``settings``, ``readings``.
         """
-        from testpour.models.settings import settings_table
-
         table = settings_table(self.study, plan, room=room)
         day = np.random.default_rng([self.seed, *session.encode()])
         shared = {"log": day.normal(0, self.truth.session), "plain": day.normal(0, 1.0), "grade": day.normal(0, 0.2)}
@@ -200,6 +198,7 @@ class PracticeResin:
         return [
             {
                 "pour": name,
+                "session": session,
                 "settings": {k: v for k, v in table.loc[name].items() if k != "age"},
                 "readings": list(self._read(made.loc[[name]], shared, day)),
             }

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.settings import settings_table
+from testpour.wording import in_hundred
 
 
 class NoAims(ValueError):
@@ -34,23 +35,21 @@ class Chance:
 
     @property
     def table(self):
-        """One row a setting: chance, its 90 % interval, and the aim that limits it."""
+        """One row a setting: chance, its 90 % interval, and the aim most often missed."""
         low, high = np.quantile(self.draws, [0.05, 0.95], axis=0)
         table = pd.DataFrame({"chance": self.draws.mean(axis=0), "low": low, "high": high}, self.settings.index)
-        table["limited by"] = self.by_aim.idxmin(axis=1)
+        table["most often missed"] = self.by_aim.idxmin(axis=1)
         return table
 
     def sentence(self):
         """The chance in a sentence, for the first setting."""
         row = self.table.iloc[0]
+        low, high = in_hundred(row["low"]), in_hundred(row["high"])
         if row["high"] - row["low"] > 0.6:
-            verdict = "cannot tell yet"
+            verdict = f"cannot tell yet, anything from {low} to {high} in 100"
         else:
-            verdict = f"about {100 * row['chance']:.0f} in 100"
-        return (
-            f"Chance of a good casting: {verdict} (90 % interval {100 * row['low']:.0f} to "
-            f"{100 * row['high']:.0f}). What limits it: {row['limited by']}."
-        )
+            verdict = f"about {in_hundred(row['chance'])} in 100 (90 % interval {low} to {high})"
+        return f"Chance of a good casting: {verdict}. The aim most often missed: {row['most often missed']}."
 
     __repr__ = sentence
 

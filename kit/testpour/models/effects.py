@@ -10,6 +10,7 @@ from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.units import show
+from testpour.wording import listed, rounded
 
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
@@ -79,7 +80,7 @@ class Effect:
     def _what(self):
         if self.bound is None:
             return self.reading.words
-        return f"the chance of {self.reading.words} no worse than {self.reading.grades[int(self.bound)]}"
+        return f"the chance of {self.reading.words} {self.reading.grades[int(self.bound)]!r} or better"
 
     @property
     def _verbs(self):
@@ -116,15 +117,14 @@ class Effect:
             return f" No two pours differ in {self.factor.words}: this is belief only."
         share = round(100 * self.from_log)
         text = f" {share} % of this is from the log, {100 - share} % belief."
+        if share < 5:
+            text = " The log hardly speaks here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:
-            text += " The log disagrees with what the trade believes: check the weighing, or trust the log."
+            text += (
+                " The log says otherwise than the trade. Check the weighing of these pours; "
+                "if it was right, trust the log."
+            )
         return text
-
-
-def rounded(value):
-    """Two digits below ten, whole numbers above, with a true minus sign."""
-    text = f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}" if abs(value) >= 0.95 else f"{value:.1g}"
-    return text.replace("-", "\N{MINUS SIGN}")
 
 
 @dataclass(frozen=True)
@@ -164,7 +164,7 @@ class Effects:
         told = [e for e in self.each if e.told and e.poured]
         unsettled = [e.factor.words for e in self.each if not e.told]
         first = told[0].sentence() if told else f"This log cannot tell yet what moves {self.reading.words}."
-        rest = f" Not settled: {', '.join(unsettled)}." if unsettled else ""
+        rest = f" Not settled: {listed(unsettled)}." if unsettled else ""
         return first + rest
 
     __repr__ = sentence
@@ -174,7 +174,7 @@ class Effects:
         alone = [e.factor.words for e in self.each if not e.poured]
         text = f"**What the settings did to {self.reading.words}**\n\n{poured}"
         if alone:
-            text += f"\nNo two pours differ in {', '.join(alone)}: there only belief speaks. To learn it, vary it."
+            text += f"\nNo two pours differ in {listed(alone)}: there only belief speaks. To learn it, vary it."
         return text
 
 

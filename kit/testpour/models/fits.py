@@ -12,6 +12,7 @@ from testpour.models.interval import IntervalModel
 from testpour.models.scales import to_latent, to_reading, widen
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.wording import count
 
 DRAWS = 2000
 
@@ -115,10 +116,9 @@ class ReadingFit:
         """What the fit rests on, in one sentence."""
         if not self.pours:
             return f"No {self.reading.words} in the log yet: only belief speaks."
-        return (
-            f"{self.reading.words.capitalize()}: {len(self.rows)} readings of {self.pours} pours "
-            f"in {self.rows['session'].nunique()} session(s)." + "".join(f" {note}" for note in self.assumed)
-        )
+        held = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
+        days = count(self.rows["session"].nunique(), "session")
+        return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
 
     __repr__ = sentence
 
@@ -235,7 +235,8 @@ def _rows(castings, reading):
         blank = rows[factor.name].isna()
         if blank.any():
             pours = rows.loc[blank, "pour"].nunique()
-            assumed.append(f"{pours} pour(s) without {factor.words} taken as {factor.show(factor.usual)}.")
+            said = f"{factor.words.capitalize()} was not written down for {count(pours, 'pour')}"
+            assumed.append(f"{said}; {factor.show(factor.usual)} is assumed.")
             rows.loc[blank, factor.name] = factor.usual
     if reading.ages:
         rows["age"] = rows["age"].fillna(reading.ages[0])

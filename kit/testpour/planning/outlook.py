@@ -7,12 +7,12 @@ import pandas as pd
 from scipy.special import expit
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.effects import rounded
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning.criteria import term_name
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
 from testpour.units import show, to_unit
+from testpour.wording import rounded
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 MANY = 1e6  # degrees of freedom of a noise that is taken as known

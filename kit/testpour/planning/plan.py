@@ -13,6 +13,7 @@ from testpour.models.terms import design
 from testpour.planning import purposes
 from testpour.planning.coding import Coding, coding_for
 from testpour.planning.problem import PlanConflict
+from testpour.wording import count
 
 HOTTEST = 145.0  # °C: styrene boils; no planned pour is believed to pass it
 
@@ -75,7 +76,8 @@ class Plan:
     def sentence(self):
         """The plan in a few sentences."""
         warned = [str(pour) for pour in self.table.index if self.cautions(pour).warnings]
-        text = f"{len(self.table)} pours in {len(self.sessions)} session(s) to find out {self.purpose}. {self.why}"
+        size = f"{count(len(self.table), 'pour')} in {count(len(self.sessions), 'session')}"
+        text = f"{size} to {purposes.TO.get(self.purpose, '')}{self.purpose}. {self.why}"
         if self.mixed:
             text += f" {self.mixed}"
         return text + (f" Read the cautions of {', '.join(warned)} before pouring." if warned else "")

@@ -8,12 +8,14 @@ from testpour.planning.criteria import main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.problem import Axis, PlanConflict, Problem
+from testpour.wording import count, listed
 
 MATTER = "which settings matter"
 MAP = "map the good region"
 SHARPEN = "sharpen what we know"
 SETTLE = "settle one question"
 PURPOSES = (MATTER, MAP, SHARPEN, SETTLE)
+TO = {MATTER: "find out "}  # how a sentence leads up to a purpose
 STARTS = 60  # random starts of the exchange: more are slower and surer
 
 
@@ -103,7 +105,9 @@ def which_settings_matter(wishes):
         return chosen
     middle = np.array([_middle_pour(wishes.axes, chosen, number) for number in range(len(sizes))])
     rows, sessions = np.vstack([chosen.rows, middle]), np.append(chosen.sessions, np.arange(len(sizes)))
-    why = chosen.why + " The same middle pour in every session shows the noise and what the day adds."
+    why = chosen.why + (
+        " The same middle pour in every session shows how much equal pours differ, and one day from another."
+    )
     return Chosen(rows, sessions, chosen.terms, why, chosen.mixed)
 
 
@@ -123,7 +127,7 @@ def _regular(wishes, sizes):
     why = (
         f"Every combination of low and high of {k} settings"
         if k == base
-        else f"A balanced part of the low and high combinations of {k} settings (resolution {fraction.resolution})"
+        else f"A balanced part of the low and high combinations of {k} settings"
     )
     return Chosen(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), why + ", split evenly over the sessions.", mixed.strip())
 
@@ -132,11 +136,15 @@ def _mixed_words(fraction, lost):
     """What cannot be told apart, as a workshop would say it."""
     aliases, text = fraction.aliases(), ""
     if aliases.strings:
-        head = "What one setting does stands clear; of what two do together, these" if aliases.resolution > 3 else "These"
         groups = [g.replace(":", " with ").replace("+", " or ").replace("-", " or less ") for g in aliases.strings]
-        text = f"{head} cannot be told apart: {'; '.join(groups)}."
+        if aliases.resolution > 3:
+            text = "Each setting's own effect can be read. Where two act together, the plan cannot say which pair it was: "
+        else:
+            text = "The plan cannot tell these apart: "
+        text += "; ".join(groups) + "."
     if lost:
-        text += f" Mixed up with the day: {', '.join(name.replace(':', ' with ') for name in lost)}."
+        pairs = listed(name.replace(":", " acting with ") for name in lost)
+        text += f" {pairs.capitalize()} cannot be told from a difference between days."
     return text.strip()
 
 
@@ -167,10 +175,10 @@ def map_the_region(wishes):
 def sharpen(wishes):
     """Pours that add most to what belief and the log already know."""
     plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
-    why = (
-        f"Added to the {len(wishes.fixed) if wishes.fixed is not None else 0} pours of the log where they "
-        "narrow most what the log and the trade's beliefs leave open."
-    )
+    made = 0 if wishes.fixed is None else len(wishes.fixed)
+    why = "Placed where they narrow most what the trade's beliefs leave open."
+    if made:
+        why = f"Added to {count(made, 'pour')} of the log, where they narrow most what log and belief leave open."
     return Chosen(*_new(plan), _terms(quadratic_terms, wishes.axes), why)
 
 
@@ -190,7 +198,7 @@ def settle(wishes, this, that):
     k = rows.shape[1]
     moved = int(np.argmax(np.abs(np.asarray(this) - that)))
     terms = ((0,) * k, tuple(int(i == moved) for i in range(k)))
-    why = "This against that, side by side in every session, so that the day cannot decide it."
+    why = "Both settings are poured in every session, so that a good or bad day favours neither."
     return Chosen(rows, wishes.numbers, terms, why)
 
 

@@ -1,0 +1,24 @@
+"""Small words that sentences share: plurals, lists, rounded numbers."""
+
+
+def count(number, one, many=""):
+    """``"1 pour"``, ``"4 pours"``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def listed(words):
+    """``"a"``, ``"a and b"``, ``"a, b and c"``."""
+    words = list(words)
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
+
+
+def rounded(value):
+    """Two digits below ten, whole numbers above, with a true minus sign."""
+    text = f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}" if abs(value) >= 0.95 else f"{value:.1g}"
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def in_hundred(chance):
+    """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``."""
+    hundredths = 100 * chance
+    return "under 1" if hundredths < 0.5 else "over 99" if hundredths > 99.5 else f"{hundredths:.0f}"
