@@ -16,7 +16,7 @@ from testpour.cure.kinetics import (
     stir,
 )
 from testpour.cure.resin import Resin, load_resin
-from testpour.cure.slab import Accuracy, Casting, Face, cure
+from testpour.cure.slab import Accuracy, Casting, Face, Layer, cure
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 FINE = Accuracy(temperature=1e-3, conversion=1e-6, seed=1e-11)
@@ -155,6 +155,45 @@ def test_slopes_agree_with_differences():
 def test_ceiling_never_passes_one():
     resin = replace(load_resin(), ceiling=0.8, ceiling_slope=0.003)
     assert conversion_ceiling(resin, np.array([25.0, 75.0, 500.0])) == pytest.approx([0.8, 0.95, 1.0])
+
+
+def test_four_times_the_dose_cures_in_half_the_time():
+    """A rate that goes as the square root of the dose; worked by hand."""
+    resin = cold_resin(first_rate=1e-4, second_rate=1e-3, rate_exponent=0.5)
+    single = cure(Casting(5, 1.0, 25.0, resin=resin, hours=2), [40.0, 80.0], 4, FINE)
+    fourfold = cure(Casting(5, 4.0, 25.0, resin=resin, hours=2), [20.0, 40.0], 4, FINE)
+    assert fourfold.conversion[:, 0] == pytest.approx(single.conversion[:, 0], abs=1e-6)
+
+
+def test_every_layer_has_its_own_dose_and_clock():
+    """First order once the wait since pouring is over: a = 1 - exp(-k sqrt(dose) t); worked by hand."""
+    wait = {"induction": 12.0, "induction_exponent": 0.5}
+    resin = cold_resin(first_rate=1e-4, order_left=1.0, rate_exponent=0.5, **wait)
+    layers = (Layer(5, 30, 4.0), Layer(5, 60, 9.0))
+    run = cure(Casting(5, 1.0, 25.0, layers=layers, resin=resin, hours=2), [90.0], 30, FINE)
+    bottom, middle, top = (
+        run.conversion[0, np.abs(run.depth - depth).argmin()] for depth in (12.5, 7.5, 2.5)
+    )
+    expected = 1 - np.exp(-1e-4 * 60 * np.array([(90 - 12) * 1, (60 - 6) * 2, (30 - 4) * 3]))
+    assert [bottom, middle, top] == pytest.approx(expected, abs=1e-5)
+
+
+def test_wait_adds_up_while_the_resin_cools():
+    """The integral of dt / t_z over Newton's cooling, by quadrature: warm resin spread thin in a cold room."""
+    resin = cold_resin(
+        induction=20.0, induction_energy=55e3, first_rate=1e-3, order_left=1.0, conductivity=100.0
+    )
+    span = resin.density * resin.heat_capacity * 0.01 / 20.0
+    clock = np.linspace(0, 7200, 200_001)
+    speed = 1 / (60 * induction_time(resin, 15 + 30 * np.exp(-clock / span), 1.0))
+    spent = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(clock))])
+    wait = np.interp(1.0, spent, clock) / 60
+    casting = Casting(
+        20, 1.0, 15.0, resin_temperature=45.0, face=Face(20), resin=replace(resin, rate_energy=0.0)
+    )
+    run = cure(casting, [wait + 5.0])
+    # First order after the wait, so the conversion tells when it began: 1 - exp(-k t).
+    assert wait + 5.0 + np.log(1 - run.conversion[0, 0]) / (60 * 1e-3) == pytest.approx(wait, abs=0.02)
 
 
 def test_every_default_has_unit_source_and_confidence():

@@ -140,6 +140,39 @@ def test_well_stirred_body_cools_with_its_mould():
     assert run.middle == pytest.approx(shared * np.exp(-1800 * 20 / (stored + 5e3)), rel=2e-3)
 
 
+def test_air_that_warms_steadily_is_followed_to_third_order():
+    """Closed form of Newton's heating in air rising by b: T = b (t - s (1 - exp(-t / s))); s = rho c L / h."""
+    stirred, seconds = replace(INERT, conductivity=1e6), 1e6 * 0.01 / 20
+    casting = Casting(20, 1.0, 0.0, face=Face(20), resin=stirred, programme=((0, 0), (1, 100)), hours=1)
+    steps, errors = [], []
+    for allowed in (1e-2, 1e-3, 1e-4, 1e-5):
+        run = cure(casting, slices=4, accuracy=Accuracy(temperature=allowed))
+        clock = 60 * run.minutes
+        steps.append(clock.size)
+        errors.append(np.abs(run.middle - (clock - seconds * (1 - np.exp(-clock / seconds))) / 36).max())
+    assert np.polyfit(np.log(steps), np.log(errors), 1)[0] == pytest.approx(-3, abs=0.4)
+    assert errors[-1] < 1e-5
+
+
+def test_middle_lies_on_the_level_parabola_of_its_neighbours():
+    """Geometry only: no heat flows through the middle, so the profile there is an even parabola."""
+    run = cooling("slab", 20.0, [0.3], slices=10)
+    near = slice(8, 12)
+    across = run.depth[near] - 50.0
+    fitted = np.linalg.lstsq(np.c_[np.ones(4), across**2], run.temperature[0, near], rcond=None)[0][0]
+    assert run.middle[0] == pytest.approx(fitted, abs=1e-9)
+
+
+def test_a_slab_turned_over_is_the_same_slab():
+    """By symmetry: swap the faces and read the depths backwards."""
+    warm, bare = Face(10, 0.01, 1e4, 60.0), Face(15, 0.02, 5e3)
+    minutes = [30.0, 60.0]
+    up = cure(Casting(15, 1.5, 20.0, face=warm, other_face=bare, hours=2), minutes)
+    down = cure(Casting(15, 1.5, 20.0, face=bare, other_face=warm, hours=2), minutes)
+    assert up.temperature == pytest.approx(down.temperature[:, ::-1], abs=1e-6)
+    assert up.temperature[0, 0] > up.temperature[0, -1] + 0.5
+
+
 def test_light_mould_wall_is_a_weaker_film():
     """Resistances in a row add: 1/20 + 0.05 = 1/10."""
     wall = Casting(30, 1.5, 20.0, face=Face(20.0, mould_resistance=0.05))

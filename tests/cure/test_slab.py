@@ -105,6 +105,7 @@ CASES = {
     "mould": Casting(18, 1.5, 20.0, face=Face(8), other_face=Face(10, 0.01, 8e3)),
     "oven": Casting(6, 1.5, 20.0, programme=post_cure_programme(20, 80, 3), hours=34),
     "layers": Casting(15, 1.5, 22.0, layers=(Layer(15, 40, 1.2), Layer(10, 90, 1.0))),
+    "covered": Casting(8, 1.5, 22.0, face=Face(8, 0.01, 8e3), layers=(Layer(8, 60, 1.2),)),
 }
 
 
@@ -166,6 +167,15 @@ def test_thin_stays_cool_and_thick_does_not():
     """The cliff: between 6 and 18 mm the peak passes from hand-warm to cracking heat (shape of the reference set)."""
     peaks = cure_many(pd.DataFrame({"thickness": [6.0, 18.0], "catalyst": 1.5})).peak_temperature
     assert peaks[0] < 60 and peaks[1] > 120
+
+
+def test_face_is_the_less_cured_one_and_the_difference_is_across_the_casting():
+    """Read again from the whole history."""
+    run = cure(Casting(20, 1.5, 20.0, face=Face(200), other_face=Face(5)))
+    top, bottom = run.conversion[-1, [0, -1]]
+    assert top < bottom - 0.02
+    assert run.face_conversion == pytest.approx(top, abs=0.01)
+    assert run.largest_difference == pytest.approx(np.ptp(run.temperature, axis=1).max(), rel=0.05)
 
 
 def test_post_cure_buys_conversion_and_is_not_the_peak():

@@ -179,7 +179,7 @@ def _step(problem, state, slopes, accuracy):
     if waiting:
         after = problem.mix.waking_speed(temperature)
         mean = (waking + 4.0 * np.sqrt(waking * after) + after) / 6.0
-        state.spent = np.where(keep, state.spent + length[:, None] * mean, state.spent)
+        state.spent = np.where(keep & asleep, state.spent + length[:, None] * mean, state.spent)
         woken = (asleep & (state.spent >= SPENT)).any(axis=1)
     state.temperature = np.where(keep, temperature, state.temperature)
     state.conversion = np.where(keep, np.minimum(np.maximum(conversion, 0.0), 1.0), state.conversion)

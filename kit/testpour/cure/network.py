@@ -97,29 +97,33 @@ def build(slices, resin, poured, lower_face, upper_face):
     """
     n = slices.centres.size
     capacity, link, air, heat = (np.zeros(n + 2) for _ in range(4))
-    capacity[0] = capacity[-1] = 1.0
+    capacity[0], capacity[-1] = _stored(lower_face, slices.areas[0]), _stored(upper_face, slices.areas[-1])
     capacity[1:-1] = resin.density * resin.heat_capacity * slices.volumes
     heat[1:-1] = resin.density * resin.heat_of_cure * slices.volumes * poured
     between = resin.conductivity * slices.areas[1:-1] / np.diff(slices.centres)
     link[1:n] = between * (poured[1:] & poured[:-1])
     top = int(np.flatnonzero(poured)[-1]) + 1
-    whole = top == n
-    for face, node, edge in ((lower_face, 1, 0), (upper_face, top, top)):
+    # A mould on top waits beside the casting until the last layer is in.
+    cover = upper_face if top == n else upper_face.bare()
+    for face, node, edge in ((lower_face, 1, 0), (cover, top, top)):
         if face is not None:
             half = abs(slices.edges[edge] - slices.centres[node - 1]) / resin.conductivity
-            mould = face if node == 1 and edge == 0 or whole else face.bare()
-            _close(mould, half, slices.areas[edge], node, edge == 0, (capacity, link, air))
+            _close(face, half, slices.areas[edge], node, edge == 0, (link, air))
     return capacity, link, air, heat, np.concatenate([[False], poured, [False]])
+
+
+def _stored(face, area):
+    """Heat capacity of the mould at a face; 1 where there is none, for a node that touches nothing."""
+    return 1.0 if face is None or face.mould_capacity == 0.0 else area * face.mould_capacity
 
 
 def _close(face, half, area, node, first, arrays):
     """Write one face into the arrays: straight to the air, or by way of a mould that stores heat."""
-    capacity, link, air = arrays
+    link, air = arrays
     if face.mould_capacity == 0.0:
         air[node] += area / (half + face.mould_resistance + face.film_resistance)
         return
     mould = 0 if first else node + 1
-    capacity[mould] = area * face.mould_capacity
     link[min(mould, node)] = area / (half + 0.5 * face.mould_resistance)
     air[mould] = area / (0.5 * face.mould_resistance + face.film_resistance)
 
