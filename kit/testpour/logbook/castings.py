@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.logbook.known import Known
+from testpour.wording import count
 
 PEOPLE = ("by", "note")
 
@@ -42,8 +43,8 @@ class Castings:
         if len(rooms):
             room = f", in rooms from {rooms.min():.0f} to {rooms.max():.0f} °C"
         return (
-            f"{len(self.pours)} pours in {self.pours['session'].nunique()} session(s){room}, "
-            f"with {len(self.readings)} readings."
+            f"{count(len(self.pours), 'pour')} in {count(self.pours['session'].nunique(), 'session')}{room}, "
+            f"with {count(len(self.readings), 'reading')}."
         )
 
     __repr__ = sentence
