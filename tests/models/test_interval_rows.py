@@ -3,6 +3,7 @@
 import mpmath as mp
 import numpy as np
 import pytest
+
 from testpour.models.links import Link
 from testpour.models.rows import GradeRows, SpreadRows
 from testpour.models.truncated import log_interval_probability, truncated_moments
@@ -10,9 +11,25 @@ from testpour.models.truncated import log_interval_probability, truncated_moment
 mp.mp.dps = 60
 INF = np.inf
 INTERVALS = [
-    (-1, 1), (-INF, 0.3), (2, INF), (30, 31), (30, INF), (200, INF), (-INF, -400), (0, 1e-3), (8, 8.001),
-    (1, 1 + 1e-7), (-3, 9), (4.9, 5.95), (-1e4, -1e4 + 1), (37, 200), (-0.5, 0.5), (3000, 3000.001),
-    (-38.5, -38), (-6, 6), (0.5, 1.49),
+    (-1, 1),
+    (-INF, 0.3),
+    (2, INF),
+    (30, 31),
+    (30, INF),
+    (200, INF),
+    (-INF, -400),
+    (0, 1e-3),
+    (8, 8.001),
+    (1, 1 + 1e-7),
+    (-3, 9),
+    (4.9, 5.95),
+    (-1e4, -1e4 + 1),
+    (37, 200),
+    (-0.5, 0.5),
+    (3000, 3000.001),
+    (-38.5, -38),
+    (-6, 6),
+    (0.5, 1.49),
 ]
 
 
@@ -21,9 +38,9 @@ def precise(low, high):
     low, high = mp.mpf(low), mp.mpf(high)
     sign = -1 if low + high < 0 else 1
     near, far = (low, high) if sign > 0 else (-high, -low)
-    upper = lambda z: mp.erfc(z / mp.sqrt(2)) / 2  # noqa: E731
+    upper = lambda z: mp.erfc(z / mp.sqrt(2)) / 2
     chance = upper(near) - upper(far)
-    density = lambda z: mp.exp(-z * z / 2) / mp.sqrt(2 * mp.pi) / chance if mp.isfinite(z) else mp.mpf(0)  # noqa: E731
+    density = lambda z: mp.exp(-z * z / 2) / mp.sqrt(2 * mp.pi) / chance if mp.isfinite(z) else mp.mpf(0)
     a, b = (z if mp.isfinite(z) else mp.mpf(0) for z in (near, far))
     p, q = density(near), density(far)
     raw = [mp.mpf(1), p - q, 1 + a * p - b * q]
@@ -68,7 +85,10 @@ def differences(function, at, step=1e-5):
     "rows, shape",
     [
         (SpreadRows(LOW, HIGH), np.array([-0.4])),
-        (GradeRows(np.array([0, 1, 2, 3, 0, 2]), np.array([0, 1, 2, 3, 1, 3]), 4), np.array([-0.7, 0.2, -0.5])),
+        (
+            GradeRows(np.array([0, 1, 2, 3, 0, 2]), np.array([0, 1, 2, 3, 1, 3]), 4),
+            np.array([-0.7, 0.2, -0.5]),
+        ),
     ],
 )
 def test_every_derivative_is_that_of_the_value(rows, shape):

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 from scipy.integrate import trapezoid
+
 from testpour.models import posterior as posterior_module
 from testpour.models.interval import IntervalModel
 
@@ -22,7 +23,7 @@ def close(draws, exact, spread, worth):
 
 
 def test_flat_beliefs_give_the_t_distribution():
-    """Flat in the coefficients and in sigma: Student's t with n - p - 1 degrees of freedom, in closed form."""
+    """Flat in coefficients and sigma: Student's t with n - p - 1 degrees of freedom, in closed form."""
     design, y = regression()
     found = IntervalModel(y, y, design).posterior(4000, seed=1)
     inverse = np.linalg.inv(design.T @ design)
@@ -52,7 +53,7 @@ def test_normal_and_half_normal_beliefs_against_quadrature_over_sigma():
         variances.append(np.diag(covariance))
     weight = np.exp(np.array(logs) - np.max(logs))
     weight /= trapezoid(weight, sigma)
-    average = lambda values: trapezoid(weight[:, None] * np.asarray(values), sigma, axis=0)  # noqa: E731
+    average = lambda values: trapezoid(weight[:, None] * np.asarray(values), sigma, axis=0)
     centre = average(centres)
     spreads = np.sqrt(average(variances) + average((np.array(centres) - centre) ** 2))
     for j in range(2):
@@ -70,18 +71,35 @@ def test_session_spread_against_quadrature():
     rng = np.random.default_rng(8)
     y = np.array([0.3, -0.3])[np.repeat([0, 1], 5)] * 0.2 + 0.4 * rng.normal(size=10)
     session = np.repeat(["mon", "tue"], 5)
-    model = IntervalModel(y, y, np.ones((10, 1)), groups={"session": session}, belief=([0], [1]),
-                          spread_belief=0.5, group_beliefs={"session": 0.5})
+    model = IntervalModel(
+        y,
+        y,
+        np.ones((10, 1)),
+        groups={"session": session},
+        belief=([0], [1]),
+        spread_belief=0.5,
+        group_beliefs={"session": 0.5},
+    )
     found = model.posterior(4000, seed=3)
     sigma, tau = np.linspace(0.1, 1.5, 90), np.linspace(1e-3, 2.5, 120)
     share = (session[:, None] == session).astype(float)
-    logs = np.array([[
-        stats.multivariate_normal.logpdf(y, np.zeros(10), s**2 * np.eye(10) + t**2 * share + 1.0)
-        - 2 * s**2 - 2 * t**2 for t in tau] for s in sigma])
+    logs = np.array(
+        [
+            [
+                stats.multivariate_normal.logpdf(y, np.zeros(10), s**2 * np.eye(10) + t**2 * share + 1.0)
+                - 2 * s**2
+                - 2 * t**2
+                for t in tau
+            ]
+            for s in sigma
+        ]
+    )
     weight = np.exp(logs - logs.max())
     weight /= weight.sum()
-    for draws, margin, grid in ((found.spread, weight.sum(axis=1), sigma),
-                                (found.group_spread["session"], weight.sum(axis=0), tau)):
+    for draws, margin, grid in (
+        (found.spread, weight.sum(axis=1), sigma),
+        (found.group_spread["session"], weight.sum(axis=0), tau),
+    ):
         exact = np.interp(np.sort(draws), grid + (grid[1] - grid[0]) / 2, np.cumsum(margin))
         steps = np.arange(1, len(draws) + 1) / len(draws)
         assert np.abs(exact - steps).max() < 0.045
@@ -101,8 +119,10 @@ def test_separated_grades_against_quadrature():
     logs += stats.norm.logpdf(slope, 0, 2)[:, None] + stats.norm.logpdf(cut, 0.5, 1)
     weight = np.exp(logs - logs.max())
     weight /= weight.sum()
-    for draws, margin, grid in ((found.coefficients[:, 0], weight.sum(axis=1), slope),
-                                (found.cuts[:, 0], weight.sum(axis=0), cut)):
+    for draws, margin, grid in (
+        (found.coefficients[:, 0], weight.sum(axis=1), slope),
+        (found.cuts[:, 0], weight.sum(axis=0), cut),
+    ):
         mean = margin @ grid
         spread = np.sqrt(margin @ (grid - mean) ** 2)
         close(draws, mean, spread, found.effective)
@@ -123,8 +143,10 @@ def independent_density(low, high, design):
 
     def density(at):
         eta, sigma = at[:, :2] @ design.T, np.exp(at[:, 2:])
-        z = lambda end: (end - eta) / sigma  # noqa: E731
-        chance = np.where(exact, stats.norm.pdf(z(low)) / sigma, stats.norm.cdf(z(high)) - stats.norm.cdf(z(low)))
+        z = lambda end: (end - eta) / sigma
+        chance = np.where(
+            exact, stats.norm.pdf(z(low)) / sigma, stats.norm.cdf(z(high)) - stats.norm.cdf(z(low))
+        )
         with np.errstate(divide="ignore"):
             value = np.log(chance).sum(axis=1)
         belief = stats.norm.logpdf(at[:, 0], 1, 1) + stats.norm.logpdf(at[:, 1], 0, 1)
@@ -164,8 +186,15 @@ def test_chains_give_the_same_answer_when_importance_sampling_is_refused(monkeyp
 
 def test_no_rows_give_the_beliefs_back():
     """Normal coefficients, half-normal spreads (Kolmogorov-Smirnov), effects with the right variance."""
-    model = IntervalModel([], [], np.zeros((0, 2)), belief=([1, -1], [2, 0.5]), spread_belief=0.3,
-                          groups={"session": []}, group_beliefs={"session": 0.2})
+    model = IntervalModel(
+        [],
+        [],
+        np.zeros((0, 2)),
+        belief=([1, -1], [2, 0.5]),
+        spread_belief=0.3,
+        groups={"session": []},
+        group_beliefs={"session": 0.2},
+    )
     found = model.posterior(4000, seed=7)
     assert stats.kstest(found.coefficients[:, 0], stats.norm(1, 2).cdf).pvalue > 0.001
     assert stats.kstest(found.coefficients[:, 1], stats.norm(-1, 0.5).cdf).pvalue > 0.001
@@ -175,7 +204,9 @@ def test_no_rows_give_the_beliefs_back():
 
 
 def test_no_rows_of_grades_give_ordered_cuts():
-    model = IntervalModel([], [], np.zeros((0, 1)), grades=4, belief=([0], [1]), cut_belief=([-1, 0, 1], [1, 1, 1]))
+    model = IntervalModel(
+        [], [], np.zeros((0, 1)), grades=4, belief=([0], [1]), cut_belief=([-1, 0, 1], [1, 1, 1])
+    )
     cuts = model.posterior(1000).cuts
     assert (np.diff(cuts, axis=1) > 0).all()
     assert cuts[:, 1].mean() == pytest.approx(0, abs=0.15)
@@ -200,8 +231,10 @@ def test_the_same_seed_gives_the_same_draws():
     [
         (lambda: IntervalModel([1, 2, 3], [INF] * 3, np.ones((3, 1))), "limit x0"),
         (lambda: IntervalModel([], [], np.zeros((0, 1)), belief=([0], [1])), "limit log sigma"),
-        (lambda: IntervalModel([1, 2.5, 3], [1, 2.5, 3], np.ones((3, 1)), groups={"lot": list("aab")}),
-         "at least three levels"),
+        (
+            lambda: IntervalModel([1, 2.5, 3], [1, 2.5, 3], np.ones((3, 1)), groups={"lot": list("aab")}),
+            "at least three levels",
+        ),
     ],
 )
 def test_answers_without_any_limit_are_refused(model, says):
@@ -212,8 +245,8 @@ def test_answers_without_any_limit_are_refused(model, says):
 def simulate(rng, graded):
     """One log drawn from the beliefs: 24 rows, 4 sessions and 6 lots, a third censored or in intervals."""
     n = 24
-    design = np.column_stack([np.ones(n), rng.normal(size=n)])[:, int(graded):]
-    mean, spread = np.array([1.0, 0.5])[int(graded):], np.array([1.0, 0.7])[int(graded):]
+    design = np.column_stack([np.ones(n), rng.normal(size=n)])[:, int(graded) :]
+    mean, spread = np.array([1.0, 0.5])[int(graded) :], np.array([1.0, 0.7])[int(graded) :]
     coefficients = mean + spread * rng.normal(size=len(mean))
     groups = {"session": np.arange(n) // 6, "lot": rng.permutation(n) % 6}
     spreads = {"session": abs(0.5 * rng.normal()), "lot": abs(0.5 * rng.normal())}
@@ -227,7 +260,9 @@ def simulate(rng, graded):
         while cuts[0] > cuts[1]:  # the belief is Normal, given the order
             cuts = np.array([-0.8, 0.8]) + 0.5 * rng.normal(size=2)
         grade = np.digitize(latent + rng.normal(size=n), cuts)
-        model = IntervalModel(grade, grade, design, grades=3, cut_belief=([-0.8, 0.8], [0.5, 0.5]), **settings)
+        model = IntervalModel(
+            grade, grade, design, grades=3, cut_belief=([-0.8, 0.8], [0.5, 0.5]), **settings
+        )
         return model, np.array([*truth, *cuts])
     sigma = abs(0.5 * rng.normal())
     y = latent + sigma * rng.normal(size=n)
@@ -261,15 +296,27 @@ def test_graded_groups_against_long_chains(monkeypatch):
     x, session, lot = rng.normal(size=(90, 2)), rng.integers(0, 5, 90), rng.integers(0, 12, 90)
     latent = x @ [1, -0.5] + 0.5 * rng.normal(size=5)[session] + 0.5 * rng.normal(size=12)[lot]
     grade = np.digitize(latent + rng.normal(size=90), [-0.5, 0.3, 1])
-    model = IntervalModel(grade, grade, x, grades=4, groups={"session": session, "lot": lot},
-                          belief=([0, 0], [1, 1]), cut_belief=([-1, 0, 1], [1, 1, 1]),
-                          group_beliefs={"session": 0.7, "lot": 0.7})
+    model = IntervalModel(
+        grade,
+        grade,
+        x,
+        grades=4,
+        groups={"session": session, "lot": lot},
+        belief=([0, 0], [1, 1]),
+        cut_belief=([-1, 0, 1], [1, 1, 1]),
+        group_beliefs={"session": 0.7, "lot": 0.7},
+    )
     first = model.posterior(4000, seed=1)
     monkeypatch.setattr(posterior_module, "POOR", 2.0)
     second = model.posterior(4000, seed=2)
     assert second.method == "emcee"
-    for pick in (lambda p: p.coefficients, lambda p: p.cuts, lambda p: p.group_effects["session"],
-                 lambda p: p.group_spread["lot"][:, None], lambda p: p.group_spread["session"][:, None]):
+    for pick in (
+        lambda p: p.coefficients,
+        lambda p: p.cuts,
+        lambda p: p.group_effects["session"],
+        lambda p: p.group_spread["lot"][:, None],
+        lambda p: p.group_spread["session"][:, None],
+    ):
         a, b = pick(first), pick(second)
         error = a.std(axis=0) * np.sqrt(1 / first.effective + 1 / second.effective)
         assert (np.abs(a.mean(axis=0) - b.mean(axis=0)) < 4.5 * error).all()

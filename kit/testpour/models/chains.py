@@ -32,8 +32,13 @@ def run_chains(target, outer, inner, draws, rng):
     size = start.shape[1]
     walkers = max(4 * size, 64)
     start = start[rng.choice(len(start), walkers)] + 1e-2 * rng.standard_normal((walkers, size))
-    moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.StretchMove(), 0.2)]  # the snooker move of 3.1 is biased
-    sampler = emcee.EnsembleSampler(walkers, size, _density(target, split, logged), vectorize=True, moves=moves)
+    moves = [
+        (emcee.moves.DEMove(), 0.8),
+        (emcee.moves.StretchMove(), 0.2),
+    ]  # the snooker move of 3.1 is biased
+    sampler = emcee.EnsembleSampler(
+        walkers, size, _density(target, split, logged), vectorize=True, moves=moves
+    )
     sampler.random_state = np.random.RandomState(rng.integers(2**31)).get_state()
     state = start
     for _ in range(ROUNDS):

@@ -3,29 +3,48 @@
 import numpy as np
 
 
+def pair(belief, count):
+    """Return means and spreads as arrays of `count`; None is flat."""
+    if belief is None:
+        return np.zeros(count), np.full(count, np.inf)
+    return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
+
+
+def shape_names(grades):
+    """Return the names of the shape parameters: the spread, or the first cut and the log gaps."""
+    if grades is None:
+        return ["log sigma"]
+    return ["cut 0|1"] + [f"log gap {g}" for g in range(1, grades - 1)]
+
+
 def check_rows(low, high, exog, grades, groups):
     """Raise ValueError listing every problem with the rows; each says where and what is allowed."""
     problems = []
     n = len(low)
     sizes = {"high": len(high), "exog": len(exog)} | {f"group {k!r}": len(v) for k, v in groups.items()}
-    problems += [f"{name} has {size} rows, low has {n}: give one each."
-                 for name, size in sizes.items() if size != n]
+    problems += [
+        f"{name} has {size} rows, low has {n}: give one each." for name, size in sizes.items() if size != n
+    ]
     if len(high) == n:
         wrong = np.flatnonzero(~(low <= high))
         if len(wrong):
             i = wrong[0]
-            problems.append(f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: "
-                            f"low {low[i]:g}, high {high[i]:g}. Open ends are -inf and inf.")
+            problems.append(
+                f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: "
+                f"low {low[i]:g}, high {high[i]:g}. Open ends are -inf and inf."
+            )
         endless = np.flatnonzero((low == high) & np.isinf(low))
         if len(endless):
-            problems.append(f"Row {endless[0]} has both ends at {low[endless[0]]:g}: "
-                            "an exact value must be finite.")
+            problems.append(
+                f"Row {endless[0]} has both ends at {low[endless[0]]:g}: an exact value must be finite."
+            )
     if grades is not None:
         problems += _grade_problems(low, high, grades)
     bad = np.argwhere(~np.isfinite(exog))
     if len(bad):
-        problems.append(f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, "
-                        f"column {bad[0, 1]}.")
+        problems.append(
+            f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, column {bad[0, 1]}."
+        )
     if problems:
         raise ValueError(" ".join(problems))
 
@@ -40,12 +59,17 @@ def _grade_problems(low, high, grades):
     return []
 
 
-def check_beliefs(names, belief, spread_belief, group_names, group_beliefs, cuts, count):
-    """Raise ValueError listing every belief with the wrong length, a missing mean or a spread not above 0."""
+def check_beliefs(coefficients, cuts, spread_belief, group_names, group_beliefs):
+    """Raise ValueError listing every belief with the wrong length, a missing mean or a spread not above 0.
+
+    `coefficients` and `cuts` are each (how many, (means, spreads)).
+    """
     problems = []
-    for what, (mean, spread), size in (("belief", belief, len(names)), ("cut_belief", cuts, count)):
+    for what, (size, (mean, spread)) in (("belief", coefficients), ("cut_belief", cuts)):
         if mean.shape != (size,) or spread.shape != (size,):
-            problems.append(f"{what} needs {size} means and {size} spreads, not {mean.size} and {spread.size}.")
+            problems.append(
+                f"{what} needs {size} means and {size} spreads, not {mean.size} and {spread.size}."
+            )
         elif not np.isfinite(mean).all() or not (spread > 0).all():
             problems.append(f"{what}: means must be finite and spreads above 0 (inf is flat).")
     if not spread_belief > 0:
@@ -53,8 +77,11 @@ def check_beliefs(names, belief, spread_belief, group_names, group_beliefs, cuts
     strange = sorted(set(group_beliefs) - set(group_names))
     if strange:
         problems.append(f"group_beliefs names {strange}, but the groups are {sorted(group_names)}.")
-    problems += [f"group_beliefs[{name!r}] = {scale:g}: must be above 0 (inf is flat)."
-                 for name, scale in group_beliefs.items() if not scale > 0]
+    problems += [
+        f"group_beliefs[{name!r}] = {scale:g}: must be above 0 (inf is flat)."
+        for name, scale in group_beliefs.items()
+        if not scale > 0
+    ]
     if problems:
         raise ValueError(" ".join(problems))
 

@@ -10,7 +10,7 @@ from statsmodels.base.model import (
     LikelihoodModelResults,
 )
 
-from testpour.models.intake import check_beliefs, check_columns, check_rows
+from testpour.models.intake import check_beliefs, check_columns, check_rows, pair, shape_names
 from testpour.models.laplace import Group, Marginal
 from testpour.models.links import Link
 from testpour.models.optimum import find_optimum, joint_curvature
@@ -59,29 +59,50 @@ class IntervalModel(GenericLikelihoodModel):
     spread per group.
     """
 
-    def __init__(self, low, high, exog, *, grades=None, groups=None, belief=None, spread_belief=None,
-                 group_beliefs=None, cut_belief=None):
+    def __init__(
+        self,
+        low,
+        high,
+        exog,
+        *,
+        grades=None,
+        groups=None,
+        belief=None,
+        spread_belief=None,
+        group_beliefs=None,
+        cut_belief=None,
+    ):
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
         self.coefficient_names = [f"x{c}" if table is not exog else str(c) for c in table.columns]
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})
-        count = 0 if grades is None else grades - 1
-        self.grades = grades
-        self.belief, self.cut_belief = _pair(belief, table.shape[1]), _pair(cut_belief, count)
+        self.grades, count = grades, 0 if grades is None else grades - 1
+        self.belief, self.cut_belief = pair(belief, table.shape[1]), pair(cut_belief, count)
         self.spread_belief = np.inf if spread_belief is None else float(spread_belief)
         self.low, self.high = np.array(low, dtype=float), np.array(high, dtype=float)
         self.exog = table.to_numpy(dtype=float)
         check_rows(self.low, self.high, self.exog, grades, groups)
-        check_beliefs(self.coefficient_names, self.belief, self.spread_belief, groups, group_beliefs,
-                      self.cut_belief, count)
-        self.group_beliefs = np.array([float(group_beliefs.get(name, np.inf)) for name in groups])
-        self.group_levels = {name: pd.unique(np.sort(np.asarray(labels))) for name, labels in groups.items()}
-        self.groups = tuple(_group(name, labels, self.group_levels[name]) for name, labels in groups.items())
+        coefficients = len(self.coefficient_names), self.belief
+        check_beliefs(coefficients, (count, self.cut_belief), self.spread_belief, groups, group_beliefs)
+        self._take_groups(groups, group_beliefs)
         self.informative = self._close_ends()
-        extra = _shape_names(grades) + [f"spread {name}" for name in groups]
+        extra = shape_names(grades) + [f"spread {name}" for name in groups]
         self.parameter_names = self.coefficient_names + extra
-        if len(low):
+        if len(self.low):
             self._set_up(extra)
         check_columns(self)
+
+    def _take_groups(self, groups, group_beliefs):
+        """Number the levels of every group, in sorted order, and line up the beliefs about their spreads."""
+        self.group_beliefs = np.array([float(group_beliefs.get(name, np.inf)) for name in groups])
+        self.group_levels = {name: np.unique(np.asarray(labels)) for name, labels in groups.items()}
+        self.groups = tuple(
+            Group(
+                name,
+                np.searchsorted(self.group_levels[name], np.asarray(labels)),
+                len(self.group_levels[name]),
+            )
+            for name, labels in groups.items()
+        )
 
     def _close_ends(self):
         """Bring open grade ends to the first and last grade; return which rows say anything."""
@@ -131,8 +152,10 @@ class IntervalModel(GenericLikelihoodModel):
             By default True when there are groups or any belief, else False: plain maximum likelihood.
         """
         if not len(self.low):
-            raise ValueError("There are no rows to fit. Log a reading, or call posterior(), which then "
-                             "returns the beliefs themselves.")
+            raise ValueError(
+                "There are no rows to fit. Log a reading, or call posterior(), which then "
+                "returns the beliefs themselves."
+            )
         if restricted is None:
             restricted = bool(self.groups) or self.has_belief
         return IntervalResults(self, find_optimum(self, restricted))
@@ -207,24 +230,9 @@ class IntervalResults(GenericLikelihoodModelResults):
                 f"These rows put no limit on {', '.join(self.diverges)}: the estimate runs off to infinity. "
                 "Give it a belief, or log a pour that breaks the pattern."
             )
-        words += [f"The rows show no difference between levels of {name} beyond chance: its spread is zero."
-                  for name, spread in self.group_spread.items() if spread == 0]
+        words += [
+            f"The rows show no difference between levels of {name} beyond chance: its spread is zero."
+            for name, spread in self.group_spread.items()
+            if spread == 0
+        ]
         return " ".join(words)
-
-
-def _pair(belief, count):
-    """Means and spreads as arrays; None is flat."""
-    if belief is None:
-        return np.zeros(count), np.full(count, np.inf)
-    return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
-
-
-def _group(name, labels, levels):
-    codes = pd.Index(levels).get_indexer(pd.Index(np.asarray(labels)))
-    return Group(name, codes, len(levels))
-
-
-def _shape_names(grades):
-    if grades is None:
-        return ["log sigma"]
-    return ["cut 0|1"] + [f"log gap {g}" for g in range(1, grades - 1)]

@@ -91,33 +91,24 @@ class Marginal:
         return precision, linear
 
     def solve(self, outer):
-        """Return the inner mode by safe Newton steps as an `Inner`; each step must not lose height."""
+        """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it."""
         coefficients, shape, spreads = self.split(outer)
-        base = self.problem.design @ coefficients if self.fixed else np.zeros(len(self.problem.design))
+        base = self.problem.design @ coefficients if self.fixed else 0.0
         design, (precision, linear) = self.inner_design(spreads), self.precision()
-        at = np.zeros(self.size) if self.start is None else self.start
-        rows = self.problem.rows.derivatives(base + design @ at, shape)
-        height = _height(rows, at, precision, linear)
+
+        def look(at):
+            rows = self.problem.rows.derivatives(base + design @ at, shape)
+            return at, rows, rows.value.sum() - at @ precision @ at / 2 + linear @ at
+
+        place = look(np.zeros(self.size) if self.start is None else self.start)
         for _ in range(100):
-            curve = (design.T * -rows.eta2) @ design + precision
-            factor = cholesky(curve, lower=True, check_finite=False)
+            at, rows, height = place
+            factor = cholesky((design.T * -rows.eta2) @ design + precision, lower=True, check_finite=False)
             slope = design.T @ rows.eta1 + linear - precision @ at
             step = cho_solve((factor, True), slope, check_finite=False)
-            gain = slope @ step
-            if gain < 1e-18 * (1 + abs(height)) or not np.isfinite(gain):
+            if not slope @ step > 1e-18 * (1 + abs(height)):
                 break
-            for shrink in 0.5 ** np.arange(40):
-                trial = at + shrink * step
-                trial_rows = self.problem.rows.derivatives(base + design @ trial, shape)
-                trial_height = _height(trial_rows, trial, precision, linear)
-                if trial_height >= height - 1e-13 * (1 + abs(height)):
-                    break
-            settled = gain < 1e-12
-            at, rows, height = trial, trial_rows, trial_height
-            if settled:
-                break
-        curve = (design.T * -rows.eta2) @ design + precision
-        factor = cholesky(curve, lower=True, check_finite=False)
+            place = _safe_step(look, place, step)
         self.start = at
         return Inner(at, rows, design, factor)
 
@@ -129,18 +120,12 @@ class Marginal:
         value += self._coefficient_belief(coefficients if self.fixed else inner.at[: self.inner_fixed])
         value -= inner.at[self.inner_fixed :] @ inner.at[self.inner_fixed :] / 2
         value += self.inner_fixed * LOG_2PI / 2 - np.log(np.diag(inner.factor)).sum()
-        gradient = self._gradient(inner)
-        if self.fixed:
-            residual = self.problem.root @ coefficients - self.problem.target
-            gradient[: self.fixed] -= self.problem.root.T @ residual
-        shape_value, shape_gradient, _ = self.problem.shape_belief(shape)
-        gradient[self.fixed : len(outer) - len(spreads)] += shape_gradient
-        scales = self.problem.group_scales
-        gradient[len(outer) - len(spreads) :] -= spreads / scales**2
-        proper = np.isfinite(scales)
-        value += shape_value - ((spreads / scales) ** 2).sum() / 2
-        value += (np.log(2 / scales[proper]) - LOG_2PI / 2).sum()
-        return value, gradient
+        shape_value, shape_slope, _ = self.problem.shape_belief(shape)
+        spread_value, spread_slope = _half_normal(spreads, self.problem.group_scales)
+        residual = self.problem.root @ coefficients - self.problem.target if self.fixed else None
+        lead = -self.problem.root.T @ residual if self.fixed else np.zeros(0)
+        gradient = self._gradient(inner) + np.concatenate([lead, shape_slope, spread_slope])
+        return value + shape_value + spread_value, gradient
 
     def _coefficient_belief(self, coefficients):
         residual = self.problem.root @ coefficients - self.problem.target
@@ -174,14 +159,15 @@ class Marginal:
 
     def _directions(self, inner):
         """How each outer parameter moves the rows: predictor, likelihood, score and curvature."""
-        n, k = len(self.problem.design), inner.rows.shape1.shape[1]
+        n, k = inner.rows.shape1.shape
         effects = [inner.at[self.offsets[g] + group.codes] for g, group in enumerate(self.problem.groups)]
-        count = len(effects)
         lead = self.problem.design if self.fixed else np.zeros((n, 0))
         shift = np.column_stack([lead, np.zeros((n, k)), *effects])
-        pad = ((0, 0), (self.fixed, count))
-        plain = np.pad(inner.rows.shape1.sum(axis=0), (self.fixed, count))
-        return shift, plain, np.pad(inner.rows.shape_eta, pad), np.pad(inner.rows.shape_eta2, pad)
+        plain, turned, bent = np.zeros(shift.shape[1]), np.zeros_like(shift), np.zeros_like(shift)
+        shapes = slice(self.fixed, self.fixed + k)
+        plain[shapes] = inner.rows.shape1.sum(axis=0)
+        turned[:, shapes], bent[:, shapes] = inner.rows.shape_eta, inner.rows.shape_eta2
+        return shift, plain, turned, bent
 
 
 @dataclass(frozen=True)
@@ -194,5 +180,18 @@ class Inner:
     factor: np.ndarray
 
 
-def _height(rows, at, precision, linear):
-    return rows.value.sum() - at @ precision @ at / 2 + linear @ at
+def _safe_step(look, place, step):
+    """Halve the step until it loses no height."""
+    at, _, height = place
+    for shrink in 0.5 ** np.arange(40):
+        found = look(at + shrink * step)
+        if found[2] >= height - 1e-13 * (1 + abs(height)):
+            break
+    return found
+
+
+def _half_normal(spreads, scales):
+    """Log density and slope of half-normal beliefs about signed spreads; a scale of inf is flat."""
+    proper = scales[np.isfinite(scales)]
+    constant = (np.log(2 / proper) - LOG_2PI / 2).sum()
+    return constant - ((spreads / scales) ** 2).sum() / 2, -spreads / scales**2

@@ -78,8 +78,10 @@ def find_optimum(model, restricted):
     lost = ~np.isfinite(params)
     lost[len(params) - len(spreads) :] |= spreads == 0
     covariance[lost], covariance[:, lost] = np.nan, np.nan
-    effects = tuple(scale.unit * s * inner.at[a:b] for s, a, b in
-                    zip(spreads, marginal.offsets[:-1], marginal.offsets[1:], strict=True))
+    effects = tuple(
+        scale.unit * s * inner.at[a:b]
+        for s, a, b in zip(spreads, marginal.offsets[:-1], marginal.offsets[1:], strict=True)
+    )
     value = top.value + (scale.log_volume if restricted else 0.0)
     return Optimum(params, covariance, effects, value, log_likelihood, top.converged, restricted, diverges)
 
@@ -115,7 +117,9 @@ def _own_units(marginal, scale, top, inner):
     turn = np.eye(total)
     turn[:p, :p] = scale.unit * scale.turn
     turn[total - len(spreads) :, total - len(spreads) :] *= 1.0 if scale.graded else scale.unit
-    params = np.concatenate([scale.unit * scale.turn @ coefficients, scale.shape(shape), scale.unit * spreads])
+    params = np.concatenate(
+        [scale.unit * scale.turn @ coefficients, scale.shape(shape), scale.unit * spreads]
+    )
     return params, turn @ covariance @ turn.T
 
 

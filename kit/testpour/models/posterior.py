@@ -16,8 +16,7 @@ from testpour.models.separation import runaway
 GOOD = 0.7  # effective share of proposed draws above which a proposal needs no adapting
 ENOUGH = 0.5  # effective share of the wanted draws at which sampling stops
 POOR = 0.1  # effective share of the wanted draws below which the answer is left to chains
-MOST = 4  # times the draws wanted: the most a proposal is asked for
-ROUNDS = 3
+ROUNDS = (4, 4, 20)  # times the draws wanted: the most that each adapted proposal is asked for
 
 
 @dataclass(frozen=True)
@@ -100,11 +99,11 @@ def sample(model, draws, seed):
     marginal, target = Marginal(problem, restricted=True), Target(problem)
     top = reach_top(marginal, start[problem.design.shape[1] :])
     proposal = _first_proposal(marginal, top)
-    cloud, weights, effective = _weigh(proposal, target, draws // 2, rng, most=1)
-    for _ in range(ROUNDS):
+    cloud, weights, effective = _weigh(proposal, target, (draws + 1) // 2, rng, 1)
+    for most in ROUNDS:
         if effective < GOOD * len(weights):
             proposal = proposal.adapted(cloud, weights)
-        cloud, weights, effective = _weigh(proposal, target, draws, rng)
+        cloud, weights, effective = _weigh(proposal, target, draws, rng, most)
         if effective >= ENOUGH * draws:
             break
     picked = _resample(weights, draws, rng)
@@ -120,12 +119,13 @@ def _first_proposal(marginal, top):
     roots = np.maximum(roots, 0.05)
     spread = np.linalg.cholesky((axes / roots) @ axes.T)
     degrees = np.inf if marginal.problem.rows.exact.all() else max(12.0, 2.0 * marginal.size)
-    return Proposal(conditional_at(marginal, top), len(marginal.problem.groups), top.at, spread, np.zeros(marginal.size),
-                    np.ones(marginal.size), degrees)
+    still, plain = np.zeros(marginal.size), np.ones(marginal.size)
+    groups = len(marginal.problem.groups)
+    return Proposal(conditional_at(marginal, top), groups, top.at, spread, still, plain, degrees)
 
 
-def _weigh(proposal, target, draws, rng, most=MOST):
-    """Draw until worth `draws` independent ones or `most` times as many are drawn; return them with weights."""
+def _weigh(proposal, target, draws, rng, most):
+    """Draw until worth `draws` independent ones, or `most` times as many; return them with weights."""
     count, clouds, logs = draws, [], []
     while count > 0:
         cloud = proposal.draw(count, rng)
@@ -159,8 +159,13 @@ def _describe(model, scale, outer, inner, effective, method, seed):
         spread=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
         cuts=cuts_of(shape) if scale.graded else None,
         group_spread={name: spreads[:, g] for g, name in enumerate(names)},
-        group_effects={name: spreads[:, [g]] * inner[:, ends[g] : ends[g + 1]] for g, name in enumerate(names)},
-        group_levels=dict(model.group_levels), effective=float(effective), method=method, seed=seed,
+        group_effects={
+            name: spreads[:, [g]] * inner[:, ends[g] : ends[g + 1]] for g, name in enumerate(names)
+        },
+        group_levels=dict(model.group_levels),
+        effective=float(effective),
+        method=method,
+        seed=seed,
     )
 
 
@@ -171,15 +176,19 @@ def _refuse_improper(model):
         direction = runaway(model)
         loose = [name for name, d in zip(model.parameter_names, direction, strict=False) if d]
     else:
-        flat = np.r_[np.isinf(model.belief[1]),
-                     np.isinf(model.cut_belief[1]) if model.grades else [np.isinf(model.spread_belief)]]
+        flat = np.r_[
+            np.isinf(model.belief[1]),
+            np.isinf(model.cut_belief[1]) if model.grades else [np.isinf(model.spread_belief)],
+        ]
         loose = [name for name, f in zip(model.parameter_names, flat, strict=False) if f]
     if loose:
         problems.append(f"Neither a belief nor these rows limit {', '.join(loose)}: give a belief.")
     for group, scale in zip(model.groups, model.group_beliefs, strict=True):
         seen = len(np.unique(group.codes[model.informative]))
         if np.isinf(scale) and seen < 3:
-            problems.append(f"Group {group.name!r} has {seen} level(s) with readings; its spread needs a "
-                            "belief, or at least three levels.")
+            problems.append(
+                f"Group {group.name!r} has {seen} level(s) with readings; its spread needs a "
+                "belief, or at least three levels."
+            )
     if problems:
         raise ValueError(" ".join(problems))

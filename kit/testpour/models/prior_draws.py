@@ -35,4 +35,3 @@ def _ordered_cuts(mean, spread, draws, rng):
         f"The beliefs put the {len(mean)} cut-points in order less than once in {TRIES} tries; "
         "their means must rise from grade to grade."
     )
-

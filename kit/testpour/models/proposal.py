@@ -11,7 +11,7 @@ OUTER_DEGREES = 5  # degrees of freedom of the outer t distribution
 
 @dataclass(frozen=True)
 class Cloud:
-    """Draws: `outer` (m, k + G), `inner` (m, d), the noise (m, d) that made them, their `log_density` (m,)."""
+    """Draws `outer` (m, k + G), `inner` (m, d), the noise (m, d) behind them, their `log_density` (m,)."""
 
     outer: np.ndarray
     inner: np.ndarray
@@ -88,11 +88,15 @@ class Conditional:
 
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
-        (n, r), levels, count = self.rest.shape, self.big.shape[1], len(weight)
+        (n, r), count = self.rest.shape, len(weight)
         pairs = (self.rest[:, :, None] * self.rest[:, None, :]).reshape(n, r * r)
-        across = (self.big[:, :, None] * self.rest[:, None, :]).reshape(n, levels * r)
-        matrix = (weight @ pairs).reshape(count, r, r) * scale[:, :, None] * scale[:, None, :] + self.precision
-        cross = (weight @ across).reshape(count, levels, r) * (tau * scale)[:, None, :]
+        matrix = (weight @ pairs).reshape(count, r, r) * scale[:, :, None] * scale[
+            :, None, :
+        ] + self.precision
+        cross = np.empty((count, self.big.shape[1], r))
+        for level, member in enumerate(self.big.T > 0):  # each row has one level: skip all the zeros
+            cross[:, level] = weight[:, member] @ self.rest[member]
+        cross *= (tau * scale)[:, None, :]
         return matrix, cross, tau**2 * (weight @ self.big)
 
 
@@ -107,9 +111,16 @@ def conditional_at(marginal, top):
     chosen = owner == big if groups else np.zeros(len(owner), dtype=bool)
     precision, linear = marginal.precision()
     return Conditional(
-        marginal.problem.rows, top.at, inner.design @ inner.at, marginal.predictor_moves(inner),
-        whole[:, ~chosen], whole[:, chosen], owner[~chosen], big,
-        precision[np.ix_(~chosen, ~chosen)], linear[~chosen],
+        marginal.problem.rows,
+        top.at,
+        inner.design @ inner.at,
+        marginal.predictor_moves(inner),
+        whole[:, ~chosen],
+        whole[:, chosen],
+        owner[~chosen],
+        big,
+        precision[np.ix_(~chosen, ~chosen)],
+        linear[~chosen],
         np.r_[np.flatnonzero(~chosen), np.flatnonzero(chosen)],
     )
 
@@ -171,7 +182,10 @@ class Proposal:
         shift = weights @ cloud.noise
         stretch = np.sqrt(weights @ (cloud.noise - shift) ** 2)
         return replace(
-            self, centre=centre, axes=np.linalg.cholesky(spread), shift=trust * shift,
+            self,
+            centre=centre,
+            axes=np.linalg.cholesky(spread),
+            shift=trust * shift,
             stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))),
         )
 

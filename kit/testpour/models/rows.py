@@ -56,8 +56,14 @@ class SpreadRows:
         shape_eta2 = (2 * m * m3 + m4 - v**2 - 4 * v + 2) / sigma**2
         shape2 = 4 * m**2 * v + 4 * m * m3 + m4 - v**2 - 2 * (m**2 + v)
         return RowDerivatives(
-            value, m / sigma, (v - 1) / sigma**2, m3 / sigma**3,
-            (m**2 + v - 1)[:, None], shape_eta[:, None], shape_eta2[:, None], np.array([[shape2.sum()]]),
+            value,
+            m / sigma,
+            (v - 1) / sigma**2,
+            m3 / sigma**3,
+            (m**2 + v - 1)[:, None],
+            shape_eta[:, None],
+            shape_eta2[:, None],
+            np.array([[shape2.sum()]]),
         )
 
     def _moments(self, eta, log_sigma, sigma):
@@ -148,9 +154,14 @@ class GradeRows:
         shape2 = turn.T @ second @ turn
         shape2 += np.diag(np.r_[0.0, (first.sum(axis=0) @ turn)[1:]])
         return RowDerivatives(
-            t.log_probability, m, v - 1, t.third, first @ turn,
+            t.log_probability,
+            m,
+            v - 1,
+            t.third,
+            first @ turn,
             self._spread_out(p * (m - a), q * (b - m)) @ turn,
-            self._spread_out(p * (v - (a - m) ** 2), q * ((b - m) ** 2 - v)) @ turn, shape2,
+            self._spread_out(p * (v - (a - m) ** 2), q * ((b - m) ** 2 - v)) @ turn,
+            shape2,
         )
 
     def _turn(self, shape):

@@ -56,7 +56,7 @@ class SpreadBelief:
 
 @dataclass(frozen=True)
 class CutBelief:
-    """Normal belief about ordered cut-points, a density in ``[cut, log gaps]`` when `sampling`, else in cuts."""
+    """Normal belief about ordered cut-points, a density in `shape` when `sampling`, else in cuts."""
 
     mean: np.ndarray
     spread: np.ndarray
@@ -103,18 +103,26 @@ def scaled_problem(model, sampling=False):
     stacked, turned = np.linalg.qr(np.vstack([design, unit * root]))
     turn = solve_triangular(turned, np.eye(len(turned)))
     scale = Scale(unit, turn, model.grades is not None)
-    if scale.graded:
-        rows = GradeRows(low.astype(int), high.astype(int), model.grades)
-        shape, belief = _grade_start(model, low, high), CutBelief(*model.cut_belief, sampling)
-    else:
-        rows, shape = SpreadRows(low / unit, high / unit), np.zeros(1)
-        belief = SpreadBelief(model.spread_belief, unit, sampling)
+    rows, shape, belief = _rows(model, low, high, unit, sampling)
     groups = tuple(Group(g.name, g.codes[keep], g.levels) for g in model.groups)
     constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(spread[believed]).sum()
     constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
-    problem = Problem(rows, stacked[: len(design)], stacked[len(design) :], target, groups, belief,
-                      model.group_beliefs / unit, constant)
+    design, root = stacked[: len(design)], stacked[len(design) :]
+    scales = model.group_beliefs / unit
+    problem = Problem(rows, design, root, target, groups, belief, scales, constant)
     return problem, scale, np.concatenate([turned @ coefficients / unit, shape, np.full(len(groups), 0.5)])
+
+
+def _rows(model, low, high, unit, sampling):
+    """The scaled rows, a start for their shape parameters, and the belief about those."""
+    if model.grades is None:
+        return (
+            SpreadRows(low / unit, high / unit),
+            np.zeros(1),
+            SpreadBelief(model.spread_belief, unit, sampling),
+        )
+    rows = GradeRows(low.astype(int), high.astype(int), model.grades)
+    return rows, _grade_start(model, low, high), CutBelief(*model.cut_belief, sampling)
 
 
 def plain_problem(model):
@@ -125,8 +133,14 @@ def plain_problem(model):
     rows = problem.rows if scale.graded else SpreadRows(low, high)
     k = model.exog.shape[1]
     return replace(
-        problem, rows=rows, design=model.exog[keep], root=np.zeros((0, k)), target=np.zeros(0),
-        shape_belief=NoBelief(), group_scales=np.full(len(model.groups), np.inf), constant=0.0,
+        problem,
+        rows=rows,
+        design=model.exog[keep],
+        root=np.zeros((0, k)),
+        target=np.zeros(0),
+        shape_belief=NoBelief(),
+        group_scales=np.full(len(model.groups), np.inf),
+        constant=0.0,
     )
 
 
@@ -152,9 +166,9 @@ def _start(model, low, high, design, root, target):
 
 def _grade_start(model, low, high):
     """Cut-points from the observed shares, each grade given half a row more."""
-    mean, spread = model.cut_belief
     if not len(low):
-        return shape_of(np.sort(mean) + 1e-3 * np.arange(len(mean)))
+        mean = np.sort(model.cut_belief[0])
+        return shape_of(mean + 1e-3 * np.arange(len(mean)))
     counts = np.full(model.grades, 0.5)
     for g in range(model.grades):
         counts[g] += ((low <= g) & (g <= high)).sum()

@@ -7,7 +7,8 @@ from scipy.special import log_ndtr, ndtr
 
 LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
 NODES, NODE_WEIGHTS = np.polynomial.legendre.leggauss(48)
-TAIL = 5.0  # beyond this many standard deviations the closed form of the moments loses digits
+NARROW = 0.25  # intervals narrower than this lose digits in the closed form of the moments
+TAIL = 5.0  # so do those beyond this many standard deviations
 REACH = 40.0  # exp(-40) is below double precision: no need to integrate further into a tail
 
 
@@ -83,7 +84,7 @@ def truncated_moments(low, high):
         at_low = np.exp(-(low**2) / 2 - LOG_ROOT_2PI - log_probability)
         at_high = np.exp(-(high**2) / 2 - LOG_ROOT_2PI - log_probability)
     moments = _closed_moments(low, high, at_low, at_high)
-    delicate = (high - low < 1.0) | (low > TAIL) | (high < -TAIL)
+    delicate = (high - low < NARROW) | (low > TAIL) | (high < -TAIL)
     if delicate.any():
         for whole, part in zip(moments, _quadrature_moments(low[delicate], high[delicate]), strict=True):
             whole[delicate] = part
