@@ -4,6 +4,7 @@ Inside the package every number is a plain float in the unit its column declares
 knows Pint, so that offset temperatures, ounces and fractions of an inch are dealt with once.
 """
 
+import math
 import re
 from functools import cache
 from tokenize import TokenError
@@ -35,6 +36,7 @@ SPELLINGS = {
 }  # fmt: skip
 
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
+LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
 
 
 class UnitProblem(ValueError):
@@ -75,9 +77,11 @@ def to_number(text, what="value", decimal=None):
     UnitProblem
         If `text` does not begin with a number, or the number is ambiguous.
     """
-    found = NUMBER.match(str(text))
+    text = str(text).strip()
+    found = NUMBER.match(text) if len(text) <= LONGEST else None
     if not found:
-        raise UnitProblem(f"{what}: {text!r} is not a number with a unit. Write it like 1.5 % or 68 degF.")
+        short = text if len(text) <= LONGEST else f"{text[:40]} ..."
+        raise UnitProblem(f"{what}: {short!r} is not a number with a unit. Write it like 1.5 % or 68 degF.")
     part = found.groupdict()
     for top, bottom, whole in (("top1", "bottom1", part["whole"]), ("top", "bottom", "0")):
         if part[top]:
@@ -87,6 +91,8 @@ def to_number(text, what="value", decimal=None):
             break
     else:
         number = float(_with_point(part["plain"], what, decimal) + (part["power"] or ""))
+    if math.isinf(number):
+        raise UnitProblem(f"{what}: {text!r} is too large. Check its power of ten.")
     return (-number if part["sign"] in ("-", "\u2212") and number else number), part["unit"]
 
 
@@ -167,11 +173,14 @@ def _converted(number, source, target, where):
         raise UnitProblem(f"{where} does not turn into {allowed}. Give it in {allowed}.")
     try:
         converted = registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
-        return float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057
+        converted = float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057
     except pint.errors.DimensionalityError:
         raise UnitProblem(f"{where} does not measure what {target} measures. Give it in {target}.") from None
     except (pint.errors.PintError, AttributeError, ValueError, TypeError, ArithmeticError, TokenError):
         raise UnitProblem(f"{where} has a unit that is not known. Give it in {target}.") from None
+    if math.isinf(converted):
+        raise UnitProblem(f"{where} is too large in {target}. Check its power of ten.")
+    return converted
 
 
 def _unit(text):
