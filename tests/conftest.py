@@ -1,0 +1,70 @@
+"""Shared by all rooms of the tests: the demo study, and a log of it made from a practice resin."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from testpour.cure.practice import practice_resin
+from testpour.logbook.book import Logbook
+from testpour.study_file import read_study
+
+DATASETS = Path(__file__).parents[1] / "datasets"
+
+# Two sessions of six pours, catalyst, pigment, thickness and cover all varied; invented.
+SESSIONS = {"S1": 17.0, "S2": 22.0}
+POURS = pd.DataFrame(
+    {
+        "catalyst": [1.0, 1.0, 1.5, 2.0, 2.5, 2.5],
+        "pigment": [0.5, 3.0, 1.0, 0.5, 3.5, 0.5],
+        "thickness": [6.0, 15.0, 10.0, 18.0, 6.0, 12.0],
+        "cover": [1.0, 0.0, 1.0, 0.0, 1.0, 1.0],
+    }
+)
+
+
+@pytest.fixture(scope="session")
+def study():
+    """The demo study, as `datasets/demo-study/study.toml` declares it."""
+    return read_study(DATASETS / "demo-study" / "study.toml")
+
+
+@pytest.fixture
+def study_here(study, tmp_path):
+    """The demo study in a folder of its own, so that its log lies there too."""
+    return replace(study, folder=tmp_path)
+
+
+@pytest.fixture
+def log(study_here):
+    """An empty log of the demo study."""
+    book = Logbook(study_here)
+    yield book
+    book.close()
+
+
+def practice_entries(study, seed=3, **options):
+    """Twelve practice pours in two sessions, as `Logbook.add_all` takes them."""
+    resin = practice_resin(study, seed=seed, **options)
+    for number, (session, room) in enumerate(SESSIONS.items()):
+        plan = POURS.set_axis([f"P{6 * number + i:02d}" for i in range(1, 7)])
+        for made in resin.pour(plan.assign(room_temperature=room), session):
+            yield {**made, "session": session}
+
+
+@pytest.fixture
+def practice_log(log):
+    """A log of twelve pours of a practice resin, read as a bench would read them."""
+    log.add_all(list(practice_entries(log.study)))
+    return log
+
+
+@pytest.fixture(scope="session")
+def practice_castings(study, tmp_path_factory):
+    """The castings of `practice_log`, made once for tests that only read them."""
+    book = Logbook(replace(study, folder=tmp_path_factory.mktemp("practice")))
+    book.add_all(list(practice_entries(study)))
+    castings = book.castings()
+    book.close()
+    return castings

@@ -1,0 +1,141 @@
+"""Quantities as people write them: exact conversions, refusals in words, and nothing that breaks the door."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from testpour.units import UnitProblem, show, to_number, to_unit
+
+# Exact by definition: inch 25.4 mm, avoirdupois pound 453.59237 g and ounce a sixteenth of it (international
+# yard and pound agreement, 1959); US liquid gallon 231 cubic inches, a fluid ounce a 128th of it (NIST Handbook
+# 44, Appendix C); degree Fahrenheit 5/9 K from 32 at the ice point; litre a cubic decimetre (SI brochure).
+EXACT = [
+    ("68 degF", "degC", 20.0), ("68 °F", "degC", 20.0), ("68F", "degC", 20.0), ("212 deg F", "degC", 100.0),
+    ("-40 degF", "degC", -40.0), ("\u221240 °F", "degC", -40.0), ("293.15 K", "degC", 20.0), ("0 °C", "degF", 32.0),
+    ("1/4 in", "mm", 6.35), ('1/4"', "mm", 6.35), ("1 1/2 inches", "mm", 38.1), ("1-1/2 in", "mm", 38.1),
+    ("3/8 ″", "mm", 9.525), ("1.2 cm", "mm", 12.0), ("0,5 in", "mm", 12.7), (".5 in", "mm", 12.7),
+    ("1 oz", "g", 28.349523125), ("2 lb", "g", 907.18474), ("1 1/2 oz", "g", 42.5242846875), ("0.5 kg", "g", 500.0),
+    ("1 fl oz", "mL", 128**-1 * 231 * 2.54**3), ("1 fl. oz", "mL", 29.5735295625), ("3 cc", "mL", 3.0),
+    ("2 cm³", "mL", 2.0), ("0.25 L", "mL", 250.0),
+    ("2 h", "min", 120.0), ("90 sec", "min", 1.5), ("1 day", "h", 24.0), ("7 days", "h", 168.0), ("30 mins", "h", 0.5),
+    ("1.1 kg/L", "g/mL", 1.1), ("1.1 g/cm3", "g/mL", 1.1), ("25 drops/ml", "drops/mL", 25.0),
+    ("2 %", "%", 2.0), ("2 percent", "%", 2.0), ("2 phr", "%", 2.0), ("75 Shore D", "Shore D", 75.0),
+    ("75 shore d", "Shore D", 75.0),
+]  # fmt: skip
+
+# What the words of to_number promise about decimal marks.
+NUMBERS = [
+    ("1.5", None, 1.5), ("1,5", None, 1.5), ("0,250", None, 0.25), ("1.250", None, 1.25), ("1,2345", None, 1.2345),
+    ("1,250.5", None, 1250.5), ("1.250,5", None, 1250.5), ("1,250", ",", 1.25), ("1,250", ".", 1250.0),
+    ("1.250", ",", 1250.0), ("1.250,75", ",", 1250.75), ("1250", None, 1250.0), ("2e2", None, 200.0),
+    ("2E-1", None, 0.2), ("+3", None, 3.0), ("\u22123", None, -3.0), ("- 3", None, -3.0), ("-0", None, 0.0),
+]  # fmt: skip
+
+REFUSED = [
+    ("1,250 g", "g", "may be 1250 or 1.250"),
+    ("1.2.3", "%", "more than one decimal mark"),
+    ("1,2,3", "%", "more than one decimal mark"),
+    ("three", "%", "not a number"),
+    ("", "%", "not a number"),
+    ("about 3 g", "g", "not a number"),
+    ("1/0 in", "mm", "divides by nothing"),
+    ("1 1/0 in", "mm", "divides by nothing"),
+    ("20 g", "mL", "does not measure what mL measures"),
+    ("20 min", "degC", "does not measure what degC measures"),
+    ("3 drops", "mL", "does not measure what mL measures"),
+    ("3 dollops", "g", "unit that is not known"),
+    ("3 g to 4 g", "g", "unit that is not known"),
+    ("2 g", "%", "does not turn into %"),
+    ("2 %", "g", "does not turn into g"),
+    ("2 mm", "", "does not turn into plain numbers"),
+    ("75 Shore A", "Shore D", "no scale converts to another"),
+    ("40 Barcol", "Shore D", "no scale converts to another"),
+    ("75 %", "Shore D", "no scale converts to another"),
+    ("75 Shore D", "Barcol", "no scale converts to another"),
+    ("2 g", "grade", "no scale converts to another"),
+]
+
+# Text that would have Pint or Python work for hours, or break in places nobody foresaw.
+HOSTILE = [
+    "g**99999", "1 g**99999", "1 g**g**g", "1 (((((((g", "1 9**9**9**9", "1 m**1e999", "1e9999", "1e9999 g", "-1e9999 g",
+    "1e-9999 g", "9" * 400, "9" * 5000, "9" * 5000 + "/3 in", "1/" + "9" * 5000, "1/" + "9" * 400, "9" * 400 + "/2 g",
+    "1 " + "g" * 10_000, "1 " + "(" * 10_000, " " * 50_000 + "x", "1" + " " * 50_000 + "x\n", "1 g\x00", "\x00",
+    "1 g\n2 g", "1,1" * 3_000, "-" * 10_000, "1 __import__('os')", "1 {0}", "1 %s", "½ in", "²", "1²", "٣ g", "१/४ in",
+    "๑,๕ %", "1/²", "1 ℃", "1 µm", "nan", "inf", "1 nan", "1 inf", "1 degC*degC", "1 g/0", "1 delta_degC", "1 =", "1 1",
+    "1 \ud800",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text, unit, expected", EXACT)
+def test_exact_conversions(text, unit, expected):
+    assert to_unit(text, unit) == pytest.approx(expected, rel=1e-11, abs=1e-11)
+
+
+@pytest.mark.parametrize("text, decimal, expected", NUMBERS)
+def test_decimal_marks(text, decimal, expected):
+    assert to_number(text, decimal=decimal) == (expected, "")
+
+
+@pytest.mark.parametrize("text, unit, words", REFUSED)
+def test_refusals_say_what_is_wrong_and_where(text, unit, words):
+    with pytest.raises(UnitProblem, match=words) as refused:
+        to_unit(text, unit, "amount")
+    assert str(refused.value).startswith("amount: ") and str(refused.value).endswith(".")
+
+
+@pytest.mark.parametrize("value, expected", [(3, 3.0), (2.5, 2.5), (True, 1.0), (False, 0.0)])
+def test_numbers_are_in_the_declared_unit_already(value, expected):
+    assert to_unit(value, "mm") == expected
+    assert to_unit("3", "degC") == 3.0
+
+
+@pytest.mark.parametrize("unit", ["g", "degC", "%", "", "Shore D", "min"])
+@pytest.mark.parametrize("text", HOSTILE, ids=[str(i) for i in range(len(HOSTILE))])
+def test_hostile_text_gives_a_number_or_a_refusal(text, unit):
+    answers_or_refuses(text, unit)
+
+
+NUMBERLIKE = st.text("0123456789.,/-+eE\u2212 %gmC°FinozShore*()²½٣", max_size=30)
+
+
+@settings(max_examples=400, deadline=2000)
+@given(st.one_of(st.text(max_size=60), NUMBERLIKE), st.sampled_from(["g", "degC", "%", "", "Shore D", "mm", "h", "grade"]))
+def test_any_text_gives_a_number_or_a_refusal(text, unit):
+    answers_or_refuses(text, unit)
+
+
+def answers_or_refuses(text, unit):
+    for decimal in (None, ".", ","):
+        try:
+            number = to_unit(text, unit, decimal=decimal)
+        except UnitProblem as problem:
+            assert str(problem).endswith(".")
+        else:
+            assert isinstance(number, float)
+
+
+@settings(deadline=2000)
+@given(st.floats(-200, 500), st.sampled_from([("degC", "degF"), ("mm", "inch"), ("g", "ounce"), ("min", "h")]))
+def test_there_and_back(number, pair):
+    here, there = pair
+    back = to_unit(f"{to_unit(f'{number!r} {here}', there)!r} {there}", here)
+    assert back == pytest.approx(number, rel=1e-9, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    "value, unit, text",
+    [(20.0, "degC", "20 °C"), (1.5, "%", "1.5 %"), (75, "Shore D", "75 Shore D"), (-3.0, "degC", "\u22123 °C"),
+     (1234.5, "g", "1234 g"), (12.345, "mm", "12.3 mm"), (0, "", "0")],
+)  # fmt: skip
+def test_shown_as_in_a_sentence(value, unit, text):
+    assert show(value, unit) == text
+
+
+def test_a_number_from_text_is_finite_or_refused():
+    """A quantity that overflows is a slip of the pen, not infinity."""
+    for text in ("1e9999", "1e9999 g", "-1e400 kg", "1e308 kg"):
+        with pytest.raises(UnitProblem, match="too large"):
+            to_unit(text, "g")
+    assert math.isfinite(to_unit("1e300 g", "g"))
