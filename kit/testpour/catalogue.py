@@ -18,6 +18,9 @@ YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
 NO = {"no", "n", "false", "0", "0.0", "off", "open", "-"}
 
 
+WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
+
+
 class ColumnProblem(ValueError):
     """A factor or reading is declared in a way that cannot work."""
 
@@ -189,17 +192,16 @@ def declare(kind, name, entry, base=None):
     Raises
     ------
     ColumnProblem
-        If the table holds a key that no declaration has, or a bound that cannot be read.
+        If the table holds a key that no declaration has, or a value of the wrong kind.
+    UnitProblem
+        If a bound cannot be read.
     """
-    allowed = {f.name for f in fields(kind)} - {"name"}
+    if not isinstance(entry, dict):
+        raise ColumnProblem(f"{name}: {entry!r} says too little. Write {name} = {{}}, or {{ from = 1, to = 2 }}.")
     entry = dict(entry)
     if "from" in entry or "to" in entry:
         entry["span"] = [entry.pop("from", None), entry.pop("to", None)]
-    unknown = sorted(set(entry) - allowed)
-    if unknown:
-        raise ColumnProblem(
-            f"{name}: {', '.join(unknown)} means nothing here; allowed are from, to, {', '.join(sorted(allowed))}."
-        )
+    _check_entry(kind, name, entry)
     unit = entry.get("unit", base.unit if base else "")
     for key in ("low", "high", "usual", "resolution", "step"):
         if key in entry:
@@ -210,6 +212,20 @@ def declare(kind, name, entry, base=None):
     if "grades" in entry:
         entry["grades"] = tuple(entry["grades"])
     return replace(base, **entry) if base else kind(name=name, **entry)
+
+
+def _check_entry(kind, name, entry):
+    """Refuse keys that no declaration has, and values of another kind than the declaration's."""
+    allowed = sorted({f.name for f in fields(kind)} - {"name"})
+    unknown = sorted(set(entry) - set(allowed))
+    if unknown:
+        raise ColumnProblem(f"{name}: {', '.join(unknown)} means nothing here; allowed are from, to, {', '.join(allowed)}.")
+    for part in fields(kind):
+        form, words = WRITTEN.get(type(part.default), (object, ""))
+        if part.name in entry and not isinstance(entry[part.name], form):
+            raise ColumnProblem(f"{name}: {part.name} = {entry[part.name]!r} must be {words}.")
+    if len(entry.get("span", ())) not in (0, 2):
+        raise ColumnProblem(f"{name}: give both from and to.")
 
 
 def _ends(name, key, values, unit, base):

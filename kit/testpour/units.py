@@ -148,10 +148,11 @@ def to_unit(value, unit, what="value", decimal=None):
     >>> to_unit("1/4 in", "mm")
     6.35
     """
-    if isinstance(value, bool):
-        return float(value)
     if not isinstance(value, str):
-        return float(value)
+        try:
+            return float(value)
+        except (TypeError, ValueError):
+            raise UnitProblem(f"{what}: {value!r} is not a number. Write it like 1.5 or '1.5 %'.") from None
     number, written = to_number(value, what, decimal)
     if not written or written.casefold() == unit.casefold():
         return number
