@@ -8,8 +8,9 @@ from testpour.catalogue import ColumnProblem, Factor, Reading, catalogue, declar
 from testpour.study import Aim, Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 
-SECTIONS = {"name", "question", "log", "resin", "factors", "readings", "aims"}
+SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
+DENSITIES = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
 
 
 def read_study(path="study.toml"):
@@ -38,7 +39,9 @@ def read_study(path="study.toml"):
             f"No study file at {path}. Give its path, or make a study folder with: testpour new FOLDER"
         )
     try:
-        raw = tomllib.loads(path.read_text("utf-8"))
+        raw = tomllib.loads(path.read_text("utf-8-sig"))
+    except UnicodeDecodeError:
+        raise StudyProblems(path.name, ["not readable as TOML: its letters are not UTF-8. Save it as UTF-8."]) from None
     except tomllib.TOMLDecodeError as problem:
         raise StudyProblems(path.name, [f"not readable as TOML: {problem}. Text needs quotes."]) from None
     return study_from(raw, path)
@@ -51,6 +54,7 @@ def study_from(raw, path=Path("study.toml")):
         for key in raw
         if key not in SECTIONS
     ]
+    raw = _of_the_right_kind(raw, problems)
     factors = _columns(Factor, "factors", raw, problems)
     readings = _columns(Reading, "readings", raw, problems)
     aims = _aims(raw.get("aims", {}), {r.name: r for r in readings}, problems)
@@ -69,6 +73,17 @@ def study_from(raw, path=Path("study.toml")):
         log=raw.get("log", "log.sqlite"),
         folder=path.parent,
     )
+
+
+def _of_the_right_kind(raw, problems):
+    """The parts of a study that are text or tables where they should be."""
+    right = {key: value for key, value in raw.items() if isinstance(value, SECTIONS.get(key, object))}
+    for key in raw:
+        if key not in right and SECTIONS[key] is str:
+            problems.append(f"{key} = {raw[key]!r} must be text in quotes.")
+        elif key not in right:
+            problems.append(f"[{key}] must be a table: a line [{key}] and under it a line for each part.")
+    return right
 
 
 def _columns(kind, section, raw, problems):
@@ -101,7 +116,7 @@ def _believable(column):
                "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}  # fmt: skip
     for key, allowed in choices.items():
         if getattr(column, key, allowed[0]) not in allowed:
-            raise ColumnProblem(f"{column.name}: {key} must be one of {', '.join(allowed)}.")
+            raise ColumnProblem(f"{column.name}: {key} {getattr(column, key)!r} must be one of {', '.join(allowed)}.")
 
 
 def _aims(raw, readings, problems):
@@ -111,8 +126,8 @@ def _aims(raw, readings, problems):
         if reading is None:
             problems.append(f"[aims] {name} is not read in this study; add it under [readings] or drop the aim.")
             continue
-        unknown = sorted(set(entry) - {"at_least", "at_most", "age"})
-        if unknown or not {"at_least", "at_most"} & set(entry):
+        said = set(entry) if isinstance(entry, dict) else set()
+        if said - {"at_least", "at_most", "age"} or not {"at_least", "at_most"} & said:
             problems.append(f"[aims] {name}: give at_least, at_most or both, and age where it matters.")
             continue
         try:
@@ -133,6 +148,8 @@ def _checked_aim(aim, reading):
     for bound in (low, high):
         if bound is not None and not reading.low <= bound <= reading.high:
             raise ColumnProblem(f"[aims] {aim.reading}: {bound:g} is outside {reading.range_words}.")
+    if aim.age is not None and not aim.age > 0:
+        raise ColumnProblem(f"[aims] {aim.reading}: an age of {aim.age:g} h cannot be. Give hours after mixing.")
     return replace(aim, age=reading.ages[0]) if aim.age is None and reading.ages else aim
 
 
@@ -141,9 +158,13 @@ def _resin(raw, problems):
     if unknown:
         problems.append(f"[resin] {', '.join(unknown)} means nothing here; allowed are {', '.join(RESIN)}.")
     resin = {**RESIN, **{key: raw[key] for key in raw if key in RESIN}}
+    if not isinstance(resin["kind"], str):
+        problems.append(f"[resin] kind = {resin['kind']!r} must be text in quotes.")
     for key in ("density", "catalyst_density"):
         try:
             resin[key] = to_unit(resin[key], "g/mL", f"[resin] {key}")
+            if not DENSITIES[0] <= resin[key] <= DENSITIES[1]:
+                problems.append(f"[resin] {key}: {resin[key]:g} g/mL is not a density of a resin. Read it off the label.")
         except UnitProblem as problem:
             problems.append(str(problem))
     return resin
