@@ -1,0 +1,216 @@
+"""The study file: read with every problem named, written back the same, and settings made complete."""
+
+import string
+from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from testpour.study import Aim, Study, StudyProblems
+from testpour.study_file import read_study, save_study, study_from
+
+LEAST = {"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}
+
+
+def problems_of(**tables):
+    with pytest.raises(StudyProblems, match=r"^study\.toml: ") as found:
+        study_from({**LEAST, **tables})
+    return found.value.problems
+
+
+def test_the_demo_study_reads_as_written(study):
+    assert study.name == "Coat-hook knobs, spring term"
+    assert [f.name for f in study.varied] == ["catalyst", "pigment", "thickness", "cover"]
+    assert study.factor("thickness").span == (5.0, 18.0)
+    assert study.resin["density"] == 1.10 and study.resin["catalyst_density"] == 1.12
+    assert study.aims == (
+        Aim("gel_time", 15.0, 45.0), Aim("tack", None, 1.0, 24.0), Aim("hardness", 75.0, None, 24.0),
+        Aim("peak_temperature", None, 110.0),
+    )  # fmt: skip
+
+
+def test_the_demo_study_in_sentences(study):
+    said = study.sentence()
+    assert "catalyst 1 to 2.5 %; " not in said and "catalyst 1 to 2.5 %, pigment 0.2 to 4 %, thickness 5 to 18 mm, cover" in said
+    assert "gel time 15 to 45 min; tack at most grade 1 (slightly tacky) at 24 h" in said
+    assert "hardness at least 75 Shore D at 24 h; peak temperature at most 110 °C" in said
+    assert repr(study) == said
+    page = study._repr_markdown_()
+    assert "- catalyst (%): mass of peroxide solution" in page and "- gel time 15 to 45 min" in page
+
+
+def test_a_study_without_aims_or_spans_says_so():
+    bare = study_from({"factors": {"resin_lot": {}}, "readings": {"gel_time": {}}})
+    assert bare.sentence().endswith("Varied: nothing yet. A good casting: no aim stated yet.")
+    assert "nothing yet." in bare._repr_markdown_() and "no aim stated yet." in bare._repr_markdown_()
+
+
+def test_round_trip_of_the_demo_study(study, tmp_path):
+    again = read_study(save_study(study, tmp_path / "study.toml"))
+    assert replace(again, folder=study.folder) == study
+
+
+def test_round_trip_of_a_study_with_everything_of_its_own(tmp_path):
+    mine = study_from(
+        {
+            "name": 'Tilé "blau" — 70 % \\ n',
+            "question": "Does stirring longer\nmatter?",
+            "log": "postgresql://bench@server/log",
+            "resin": {"kind": "polyester, promoted", "density": "1.21 kg/L"},
+            "factors": {
+                "stirring": {"unit": "min", "low": 0, "high": 10, "from": "30 s", "to": 4, "how": "by hand", "step": 0.5},
+                "mould": {"kind": "text", "role": "carried"},
+                "warmed": {"kind": "yes/no", "role": "met"},
+                "thickness": {"from": "1/4 in", "to": "1/2 in"},
+            },
+            "readings": {
+                "hardness": {"unit": "Barcol", "ages": ["1 day"]},
+                "gloss": {"low": 0, "high": 100, "scale": "share", "better": "higher"},
+                "haze": {"scale": "grades", "grades": ["none", "some", "all"], "low": 0, "high": 2, "ages": [2]},
+            },
+            "aims": {"hardness": {"at_least": 40}, "haze": {"at_most": 1, "age": "2 days"}},
+        },
+        tmp_path / "study.toml",
+    )
+    assert mine.factor("stirring").span == (0.5, 4.0) and mine.factor("stirring").usual == 0.5
+    assert mine.aims == (Aim("hardness", 40.0, None, 24.0), Aim("haze", None, 1.0, 48.0))
+    assert read_study(save_study(mine)) == mine
+
+
+@given(st.text(max_size=30), st.text(max_size=80), st.text(max_size=20))
+def test_any_text_comes_back(name, question, kind):
+    """Names and questions are stored as TOML basic strings: whatever is typed is read back."""
+    text = "".join(c for c in name + question + kind if not "\ud800" <= c <= "\udfff")
+    study = study_from({**LEAST, "name": text, "question": text, "resin": {"kind": text}})
+    with TemporaryDirectory() as folder:
+        again = read_study(save_study(study, Path(folder) / "study.toml"))
+    assert (again.name, again.question, again.resin["kind"]) == (text, text, text)
+
+
+def test_a_folder_will_do_for_its_file(study, tmp_path):
+    save_study(study, tmp_path / "study.toml")
+    assert read_study(tmp_path).folder == tmp_path
+    assert read_study(str(tmp_path / "study.toml")).name == study.name
+
+
+def test_no_file(tmp_path):
+    with pytest.raises(FileNotFoundError, match=r"No study file at .*study\.toml.*testpour new"):
+        read_study(tmp_path)
+
+
+@pytest.mark.parametrize("text", ["name = Knobs", "[factors", "name = 'a\n", "\ufeffname = 3 3"])
+def test_not_toml(tmp_path, text):
+    (tmp_path / "study.toml").write_text(text, "utf-8")
+    with pytest.raises(StudyProblems, match="not readable as TOML: .* Text needs quotes."):
+        read_study(tmp_path)
+
+
+def test_a_file_saved_by_an_editor_with_a_byte_order_mark(tmp_path, study):
+    path = save_study(study, tmp_path / "study.toml")
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    assert read_study(path).name == study.name
+
+
+def test_a_file_in_another_coding(tmp_path):
+    (tmp_path / "study.toml").write_bytes('name = "Kn\xf6pfe"'.encode("latin-1"))
+    with pytest.raises(StudyProblems, match="not readable as TOML: .*UTF-8"):
+        read_study(tmp_path)
+
+
+REFUSED = [
+    ({"factor": {}}, r"\[factor\] is not a part of a study; allowed are aims, factors, log, name"),
+    ({"factors": {}}, "needs at least one factor and one reading"),
+    ({"readings": {}}, "needs at least one factor and one reading"),
+    ({"factors": {"stir time": {}}}, r"\[factors\] stir time: use letters, digits and _"),
+    ({"factors": {"catalyst": {"colour": 1}}}, r"\[factors\] catalyst: colour means nothing here"),
+    ({"factors": {"catalyst": {"from": "1 g"}}}, r"\[factors\] catalyst, span: '1 g' does not turn into %"),
+    ({"factors": {"catalyst": {"from": 3, "to": 2}}}, r"from 3 to 2 is not inside 0 to 10 %"),
+    ({"factors": {"catalyst": {"to": 12}}}, r"from 1 to 12 is not inside 0 to 10 %"),
+    ({"factors": {"catalyst": {"low": 11}}}, "low 11 is above high 10"),
+    ({"factors": {"catalyst": {"role": "free"}}}, "role 'free' must be one of chosen, met, carried"),
+    ({"factors": {"catalyst": {"kind": "colour"}}}, "kind 'colour' must be one of number, yes/no, text"),
+    ({"factors": {"catalyst": 3}}, r"\[factors\] catalyst: 3 says too little"),
+    ({"factors": ["catalyst"]}, r"\[factors\] must be a table"),
+    ({"readings": {"gel_time": {"scale": "cubic"}}}, "scale 'cubic' must be one of log, plain, share, rise, grades"),
+    ({"readings": {"gel_time": {"better": "nicer"}}}, "better 'nicer' must be one of lower, higher, window"),
+    ({"aims": {"tack": {"at_most": 1}}}, r"\[aims\] tack is not read in this study"),
+    ({"aims": {"gel_time": {}}}, r"\[aims\] gel_time: give at_least, at_most or both"),
+    ({"aims": {"gel_time": {"age": 24}}}, r"\[aims\] gel_time: give at_least, at_most or both"),
+    ({"aims": {"gel_time": {"at_least": 1, "above": 3}}}, r"\[aims\] gel_time: give at_least, at_most or both"),
+    ({"aims": {"gel_time": {"at_least": "1 g"}}}, "gel_time, at_least: '1 g' does not measure what min"),
+    ({"aims": {"gel_time": {"at_least": 45, "at_most": 15}}}, "at_least 45 is above at_most 15"),
+    ({"aims": {"gel_time": {"at_least": 0.1}}}, "0.1 is outside 0.5 to 1440 min"),
+    ({"readings": {"tack": {}}, "aims": {"tack": {"at_most": 1, "age": 0}}}, "an age of 0 h cannot be"),
+    ({"aims": {"gel_time": 20}}, r"\[aims\] gel_time: give at_least, at_most or both"),
+    ({"aims": 20}, r"\[aims\] must be a table"),
+    ({"resin": {"viscosity": 3}}, r"\[resin\] viscosity means nothing here; allowed are kind, density"),
+    ({"resin": {"density": "heavy"}}, r"\[resin\] density: 'heavy' is not a number"),
+    ({"resin": {"density": "1 g"}}, r"\[resin\] density: '1 g' does not measure what g/mL"),
+    ({"resin": {"density": -1}}, r"\[resin\] density: -1 g/mL is not a density of a resin"),
+    ({"resin": {"density": "1100 g/mL"}}, r"\[resin\] density: 1100 g/mL is not a density of a resin"),
+    ({"resin": {"kind": 3}}, r"\[resin\] kind = 3 must be text in quotes"),
+    ({"name": 3}, "name = 3 must be text in quotes"),
+    ({"log": ["a"]}, r"log = \['a'\] must be text in quotes"),
+]
+
+
+@pytest.mark.parametrize("tables, words", REFUSED, ids=[str(i) for i in range(len(REFUSED))])
+def test_every_refusal_says_what_and_where(tables, words):
+    with pytest.raises(StudyProblems, match=words):
+        study_from({**LEAST, **tables})
+
+
+def test_all_problems_are_named_at_once():
+    found = problems_of(
+        extra={}, factors={"catalyst": {"to": "12 %"}, "two words": {}},
+        readings={"gel_time": {"scale": "cubic"}, "tack": {}}, aims={"tack": {"at_most": 7}, "gloss": {"at_most": 1}},
+        resin={"density": "1 mm"},
+    )  # fmt: skip
+    assert len(found) == 8  # no usable factor is left, which is a problem of its own
+    for word in ("extra", "from 1 to 12", "two words", "cubic", "7 is outside", "gloss", "1 mm", "at least one factor"):
+        assert sum(word in line for line in found) == 1
+
+
+def test_the_error_counts_the_others():
+    with pytest.raises(StudyProblems, match=r"^study.toml: .*\(2 in all; see `.problems`\)$"):
+        study_from({**LEAST, "a": 1, "b": 2})
+
+
+def test_settings_are_completed_with_usual_values(study):
+    row = study.settings({"catalyst": "2 %", "thickness": "1/2 in"}, cover="no", resin_lot=" drum 3 ")
+    assert row == {
+        "catalyst": 2.0, "pigment": 0.5, "thickness": 12.7, "cover": 0.0, "post_cure_temperature": 20.0,
+        "post_cure_time": 0.0, "room_temperature": 20.0, "humidity": 50.0, "resin_lot": "drum 3",
+    }  # fmt: skip
+    assert study.settings({"catalyst": None})["catalyst"] == 1.5
+
+
+def test_settings_name_every_problem(study):
+    with pytest.raises(StudyProblems, match=r"^Settings: .*\(4 in all") as found:
+        study.settings({"catalyst": "2 g", "thickness": "1 m", "cover": "perhaps", "colour": "red"})
+    for said, word in zip(found.value.problems, ["colour is not a factor", "'2 g'", "1 to 60 mm", "yes or no"], strict=True):
+        assert word in said
+
+
+def test_asking_for_what_is_not_there_lists_what_is(study):
+    with pytest.raises(KeyError, match="No factor 'colour' in this study; it has catalyst, pigment"):
+        study.factor("colour")
+    with pytest.raises(KeyError, match="No reading 'gloss' in this study; it has gel_time"):
+        study.reading("gloss")
+
+
+SCALARS = st.one_of(st.text(string.printable, max_size=6), st.integers(-3, 30), st.floats(), st.booleans())
+VALUES = st.recursive(SCALARS, lambda v: st.one_of(st.lists(v, max_size=2), st.dictionaries(st.sampled_from(
+    ["from", "to", "low", "high", "unit", "usual", "scale", "grades", "ages", "at_least", "at_most", "age", "kind",
+     "catalyst", "tack", "gel_time", "own", "density"]), v, max_size=3)), max_leaves=8)  # fmt: skip
+
+
+@given(st.dictionaries(st.sampled_from(["name", "factors", "readings", "aims", "resin", "log", "x"]), VALUES, max_size=5))
+def test_any_tables_give_a_study_or_all_its_problems(raw):
+    try:
+        assert isinstance(study_from(raw), Study)
+    except StudyProblems as problem:
+        assert all(isinstance(line, str) and line for line in problem.problems)
