@@ -232,6 +232,15 @@ def _meeting(roles, accelerator=True):
     return Cautions(refusals=tuple(said))
 
 
+class SafetyText(str):
+    """The cautions as text that a notebook shows as prose."""
+
+    __slots__ = ()
+
+    def _repr_markdown_(self):
+        return str(self)
+
+
 def safety_text(kind="bench", html=False):
     """The cautions that are always printed, in one block.
 
@@ -256,5 +265,5 @@ def safety_text(kind="bench", html=False):
         items = " ".join(f"<{tag}><b>{escape(title)}.</b> {escape(text)}</{tag}>" for title, text in said)
         return f'<{whole} class="cautions">{items}</{whole}>'
     if kind == "notebook":
-        return "\n".join(f"- **{title}.** {text}" for title, text in said)
-    return ("\n\n" if kind == "page" else " ").join(f"{title}. {text}" for title, text in said)
+        return SafetyText("\n".join(f"- **{title}.** {text}" for title, text in said))
+    return SafetyText(("\n\n" if kind == "page" else " ").join(f"{title}. {text}" for title, text in said))

@@ -12,7 +12,7 @@ from testpour.planning.criteria import term_name
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
 from testpour.units import show, to_unit
-from testpour.wording import rounded
+from testpour.wording import listed, rounded
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 MANY = 1e6  # degrees of freedom of a noise that is taken as known
@@ -51,12 +51,11 @@ class Outlook:
 
     def sentence(self):
         """What the plan would notice and what it takes."""
-        aimed = {self.plan.study.reading(aim.reading).words for aim in self.plan.study.aims}
-        told = self.table[self.table["reading"].isin(aimed)].drop_duplicates("reading")
+        told = self.table[self.table["reading"].isin(self._aimed)].drop_duplicates("reading")
         parts = [
-            f"{line.reading.capitalize()}: would notice a change of {line.noticed} over the whole span of {line.setting}, "
-            "nine times in ten."
-            for line in told.itertuples()
+            f"What {told['setting'].iloc[0]} does over its whole span would be noticed, nine times in ten, if it moves "
+            + listed(f"{line.reading} by {line.noticed}" for line in told.itertuples())
+            + " or more."
         ]
         if (self.table["noise"] == "taken as believed").any():
             parts.append("Too few pours to judge the noise by this plan alone: it is taken as believed.")
@@ -67,12 +66,24 @@ class Outlook:
         )
         return " ".join(parts)
 
+    @property
+    def _aimed(self):
+        """Readings that have an aim, in words; all of them where none has."""
+        study = self.plan.study
+        return [study.reading(aim.reading).words for aim in study.aims] or [r.words for r in study.readings]
+
     __repr__ = sentence
 
     def _repr_html_(self):
-        shown = self.table[["reading", "setting", "interval", "noticed"]].set_index(["reading", "setting"])
-        shown.columns = ["expected 90 % interval: give or take", "noticed nine times in ten"]
-        return f"<p>{self.sentence()}</p>{shown.to_html()}"
+        told = self.table[self.table["reading"].isin(self._aimed)]
+        told = told.assign(shown=told["noticed"] + ", known to ± " + told["interval"])
+        shown = told.pivot(index="reading", columns="setting", values="shown")
+        shown = shown.loc[told["reading"].unique(), told["setting"].unique()]
+        shown.index.name = shown.columns.name = None
+        return (
+            f"<p>{self.sentence()}</p><p>For each reading and setting: the smallest change over the setting's whole "
+            f"span that would be noticed, and how closely it would be known.</p>{shown.to_html()}"
+        )
 
 
 def outlook(plan, fits=None, *, pot="120 g", price=None):
