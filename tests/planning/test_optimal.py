@@ -217,6 +217,45 @@ def test_brute_force_adding_to_pours_already_made():
     assert "7 pours (3 already made) for 6 terms" in found.sentence()
 
 
+def test_brute_force_adding_to_many_corners():
+    """Eight corner pours made already: the best three to add (all 165 tried) are nothing like a fresh plan."""
+    kept = np.tile(full_factorial(2), (2, 1))
+    added = full_factorial(2, 3)[list(combinations_with_replacement(range(9), 3))]
+    rows = np.concatenate([np.broadcast_to(kept, (len(added), 8, 2)), added], axis=1)
+    best = log_determinant(information(model_rows(rows, quadratic_terms(2)))).max()
+    found = optimal_plan(problem(2, quadratic_terms(2), 3, fixed=kept), starts=3)
+    assert found.log_det == pytest.approx(best, abs=1e-10)
+
+
+def test_brute_force_sessions_without_a_hard_factor():
+    """Four sessions of two pours, two-level, interaction, sessions ten times as varied: all 65536 plans."""
+    sessions, corners = np.repeat(range(4), 2), full_factorial(2)
+    rows = model_rows(corners[np.array(list(product(range(4), repeat=8)))], interaction_terms(2))
+    best = log_determinant(information(rows, sessions, 10.0)).max()
+    task = problem(2, interaction_terms(2), 8, TWO, sessions=tuple(sessions.tolist()), eta=10.0)
+    assert optimal_plan(task, starts=3).log_det == pytest.approx(best, abs=1e-9)
+
+
+def test_free_sessions_beat_the_split_plot_and_a_plan_that_ignores_sessions():
+    """The published split plot is one of the plans allowed here, so the best must pass 20.7357220379; and a plan
+    made without regard to its sessions must fall behind."""
+    terms, sessions = quadratic_terms(3), sessions_of(9, 3)
+    found = optimal_plan(problem(3, terms, 27, sessions=sessions, eta=1.0), starts=20)
+    blind = optimal_plan(problem(3, terms, 27), starts=20)
+    blind = information(model_rows(blind.rows, terms), np.array(sessions), 1.0)
+    assert found.log_det > 20.7357220379 + 0.5
+    assert found.log_det > log_determinant(blind) + 0.5
+
+
+def test_limits_hold_for_every_pour_of_a_session():
+    """A hard factor limited together with an easy one: A + B <= 0.5 and A - B <= 0.5."""
+    task = problem(2, [*main_terms(2), (0, 2)], 12, hard=1, sessions=sessions_of(4, 3), eta=1.0,
+                   limits=(((1.0, 1.0), 0.5), ((1.0, -1.0), 0.5)))
+    found = optimal_plan(task, starts=20)
+    assert task.allowed(found.rows).all()
+    assert (found.table.groupby("session").A.nunique() == 1).all()
+
+
 @pytest.mark.parametrize("criterion", ["D", "I"])
 def test_brute_force_sessions_with_a_hard_factor(criterion):
     """Three sessions of two pours, one hard and one easy three-level factor, all 19683 plans of that shape."""

@@ -36,7 +36,7 @@ def conference_matrix(order):
         raise ValueError(f"A conference matrix has an even order from 4; {order} is not.")
     matrix = np.zeros((order, order), int)
     matrix[0, 1:] = 1
-    matrix[1:, 0] = 1 if q % 4 == 1 else -1
+    matrix[1:, 0] = 1
     matrix[1:, 1:] = _character(q)
     if not np.array_equal(matrix.T @ matrix, q * np.eye(order, dtype=int)):
         raise ValueError(f"No conference matrix of order {order} is built here: try {order + 2}.")
