@@ -273,6 +273,46 @@ def simulate(rng, graded):
     return IntervalModel(low, high, design, spread_belief=0.5, **settings), np.array([*truth, sigma])
 
 
+def test_small_logs_of_every_kind_need_no_chains():
+    """One to ten rows, up to seven effects, any unit: fits converge and draws are worth at least half."""
+    rng = np.random.default_rng(21)
+    for k in range(24):
+        n, p, unit = int(rng.integers(1, 11)), int(rng.integers(1, 8)), 10.0 ** rng.uniform(-4, 4)
+        design = np.column_stack([np.ones(n), rng.normal(size=(n, p - 1))])
+        y = design @ rng.normal(size=p) + rng.choice([0.05, 0.5, 2]) * rng.normal(size=n)
+        groups = {"groups": {"session": rng.integers(0, 3, n)}} if k % 2 else {}
+        if k % 3 == 0:
+            grade, beliefs = np.clip(np.round(y), 0, 3), (np.zeros(p - 1), np.ones(p - 1))
+            scales = {"group_beliefs": {"session": 0.3}} if groups else {}
+            model = IntervalModel(
+                grade,
+                grade,
+                design[:, 1:],
+                grades=4,
+                belief=beliefs,
+                cut_belief=([-1, 0, 1], [1, 1, 1]),
+                **groups,
+                **scales,
+            )
+        else:
+            kind, low, high = rng.random(n), y.copy(), y.copy()
+            low[kind < 0.2], high[kind < 0.2] = y[kind < 0.2] - 0.5, y[kind < 0.2] + 0.2
+            high[(kind > 0.2) & (kind < 0.4)], low[kind > 0.8] = INF, -INF
+            scales = {"group_beliefs": {"session": 0.3 * unit}} if groups else {}
+            model = IntervalModel(
+                unit * low,
+                unit * high,
+                design,
+                belief=(np.zeros(p), np.full(p, unit)),
+                spread_belief=0.5 * unit,
+                **groups,
+                **scales,
+            )
+        fit, found = model.fit(), model.posterior(400, seed=k)
+        assert fit.converged and fit.diverges == () and np.isfinite(fit.params).all()
+        assert found.method == "importance" and found.effective >= 200
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("graded", [False, True])
 def test_simulation_based_calibration(graded):

@@ -150,6 +150,11 @@ class IntervalModel(GenericLikelihoodModel):
             True integrates the coefficients out before the spreads (or cut-points) are estimated, as
             restricted maximum likelihood does; False maximises over everything but the group effects.
             By default True when there are groups or any belief, else False: plain maximum likelihood.
+
+        Notes
+        -----
+        With a belief about sigma or the cut-points, the most likely value is sought in log sigma or the
+        log gaps, where it cannot sit at a spread or gap of zero.
         """
         if not len(self.low):
             raise ValueError(
@@ -165,6 +170,11 @@ class IntervalModel(GenericLikelihoodModel):
         """True when any coefficient, spread or cut-point has a belief that is not flat."""
         scales = (self.belief[1], self.cut_belief[1], self.group_beliefs, [self.spread_belief])
         return any(np.isfinite(s).any() for s in scales)
+
+    @property
+    def shape_believed(self):
+        """True when the spread, or every cut-point, has a belief that is not flat."""
+        return bool(np.isfinite(self.cut_belief[1]).all() if self.grades else np.isfinite(self.spread_belief))
 
     def posterior(self, draws=2000, seed=0):
         """Return a `Posterior`: equally weighted draws of everything unknown, exact under the beliefs.

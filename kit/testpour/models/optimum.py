@@ -67,7 +67,7 @@ def find_optimum(model, restricted):
     """Return the `Optimum` of `model`; runaway parameters are held weakly so that the rest are right."""
     direction = runaway(model)
     held = model if not direction.any() else _held(model, direction)
-    problem, scale, start = scaled_problem(held)
+    problem, scale, start = scaled_problem(held, sampling=model.shape_believed)
     marginal = Marginal(problem, restricted)
     top = reach_top(marginal, start if not restricted else start[problem.design.shape[1] :])
     inner = marginal.solve(top.at)

@@ -94,8 +94,8 @@ def truncated_moments(low, high):
 def rough_moments(low, high):
     """Return mean and variance only, by the closed form alone: fast, and good enough to steer draws."""
     logs = log_interval_probability(low, high)
-    at_low = np.exp(-(low**2) / 2 - LOG_ROOT_2PI - logs)
-    at_high = np.exp(-(high**2) / 2 - LOG_ROOT_2PI - logs)
+    at_low = np.exp(np.minimum(-(low**2) / 2 - LOG_ROOT_2PI - logs, REACH))  # ends may nearly coincide
+    at_high = np.exp(np.minimum(-(high**2) / 2 - LOG_ROOT_2PI - logs, REACH))
     a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
     mean = np.clip(at_low - at_high, low, high)
     return mean, np.clip(1 + a * at_low - b * at_high - mean**2, 0.0, 1.0 - 1e-9)
