@@ -1,6 +1,6 @@
 """The logbook: pours and readings go in, nothing is ever changed or taken out."""
 
-import datetime as dt
+import warnings
 from pathlib import Path
 
 import pandas as pd
@@ -8,20 +8,17 @@ import sqlalchemy as sa
 
 from testpour.cautions import check_settings
 from testpour.logbook.castings import castings_from
-from testpour.logbook.entries import Entries
-from testpour.logbook.tables import (
-    POURS,
-    READINGS,
-    SETTINGS,
-    Explained,
-    LogProblem,
-    address_of,
-    open_database,
-    shown,
-    writing,
-)  # fmt: skip
+from testpour.logbook.database import Explained, check_units, open_database, shown, writing
+from testpour.logbook.door import clean, moment
+from testpour.logbook.entries import Entries, with_refusals
+from testpour.logbook.ledger import HISTORY, Ledger, because
+from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem, address_of
 from testpour.study import StudyProblems
 from testpour.units import UnitProblem
+
+
+class Caution(UserWarning):
+    """A pour was logged whose settings call for care."""
 
 
 class Logbook:
@@ -48,6 +45,7 @@ class Logbook:
         self.study = study
         self.address = address_of(study, address)
         self._engine = open_database(self.address)
+        check_units(self._engine, study)
 
     def __repr__(self):
         return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"
@@ -64,11 +62,11 @@ class Logbook:
         pour : str, optional
             Its name; by default the next free one, P01, P02 ...
         settings : dict
-            Factor name to number or text with a unit.
+            Factor name to number or text with a unit; what is not known is left out or None.
         session : str
             The day in one room it belongs to.
-        made_at : datetime, optional
-            When the catalyst went in; now by default.
+        made_at : datetime or str, optional
+            When the catalyst went in, on the workshop's clock; now by default.
         by, note : str
         made_anyway : bool
             Log a pour that breaks a refusal, because it was made; the refusal goes into its note.
@@ -82,19 +80,27 @@ class Logbook:
         ------
         LogProblem
             If a setting is unknown, unreadable, unbelievable or refused, or the name is taken.
+
+        Warns
+        -----
+        Caution
+            If the settings call for care; the pour is logged all the same.
         """
         row = self._settings(settings)
-        refusals = check_settings(self.study, row).refusals
-        if refusals and not made_anyway:
+        found = check_settings(self.study, row)
+        if found.refusals and not made_anyway:
             raise LogProblem(
-                " ".join(refusals) + " If this pour was made all the same, log it with made_anyway=True."
+                " ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True."
             )
-        note = " ".join([note, *(f"Refused by the cautions: {r}" for r in refusals)]).strip()
         entry = {
-            "pour": pour, "session": str(session), "made_at": made_at or _now(), "by": by, "note": note,
-            "settings": row,
+            "pour": clean(pour, line=True) or None, "session": clean(session, line=True),
+            "made_at": self._moment(made_at), "by": clean(by, line=True),
+            "note": with_refusals(clean(note), found.refusals), "settings": row,
         }  # fmt: skip
-        return self._write([entry])[0]
+        name = self._write([entry])[0]
+        for text in found.warnings:
+            warnings.warn(f"{name}: {text}", Caution, stacklevel=2)
+        return name
 
     def add_reading(self, pour, reading, value=None, *, between=None, not_yet=None, already=None,
                     age=None, specimen="", by="", note=""):
@@ -123,13 +129,16 @@ class Logbook:
         Raises
         ------
         LogProblem
-            If the pour is not in the log, or the reading is unknown, unreadable or unbelievable.
+            If the pour is not in the log, the reading is unknown, unreadable or unbelievable, or it is in the
+            log already and a pour has only one of it.
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         row = self._reading({"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways})
         with self._transaction() as connection:
-            self._standing(connection, pour)
-            return connection.execute(READINGS.insert().values(pour=pour, logged_at=_utc(), **row)).inserted_primary_key[0]
+            ledger = Ledger(self.study, connection)
+            row["pour"] = ledger.standing(pour).pour
+            ledger.refuse_second(row)
+            return ledger.insert_reading(row)
 
     def add_all(self, entries):
         """Log many pours with their readings, all or none.
@@ -170,54 +179,66 @@ class Logbook:
         return self.add_all(read_sheet(self.study, self._beside(path)))
 
     def correct_pour(self, pour, *, why, settings=None, session=None, made_at=None, by=""):
-        """Log a corrected version of a pour; what is not given stays. Returns the new entry number."""
+        """Log a corrected version of a pour; what is not given stays. Returns the new entry number.
+
+        A setting corrected to None is not known after all. The pour was made, so what the cautions refuse
+        is kept in its note.
+        """
+        changed = self._settings(settings or {})
         with self._transaction() as connection:
-            old = self._standing(connection, pour)
-            held = connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == old.entry)).mappings()
-            row = {s["factor"]: s["text"] if s["number"] is None else s["number"] for s in held}
-            row.update({k: v for k, v in self._settings(settings or {}).items() if k in (settings or {})})
+            ledger = Ledger(self.study, connection)
+            old = ledger.standing(pour)
+            row = {k: v for k, v in ledger.settings(old.entry).items() if k not in (settings or {})} | changed
+            note = with_refusals(because(old.note, "Corrected", why), check_settings(self.study, row).refusals)
             entry = {
-                "pour": pour, "session": session or old.session, "made_at": made_at or old.made_at,
-                "by": by or old.by, "note": f"{old.note} Corrected: {why}".strip(), "settings": row,
+                "pour": old.pour, "session": clean(session, line=True) or old.session,
+                "made_at": self._moment(made_at) if made_at is not None else old.made_at,
+                "by": clean(by, line=True) or old.by, "note": note, "settings": row,
                 "supersedes": old.entry,
             }  # fmt: skip
-            return self._insert_pour(connection, entry)
+            return ledger.insert_pour(entry)
 
     def correct_reading(self, entry, value=None, *, why, between=None, not_yet=None, already=None, age=None, by=""):
         """Log a corrected version of a reading; returns the new entry number."""
         with self._transaction() as connection:
-            old = self._standing_reading(connection, entry)
+            ledger = Ledger(self.study, connection)
+            old = ledger.standing_reading(entry)
             ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
             row = self._reading({
                 "reading": old.reading, "age": age if age is not None else old.age, "specimen": old.specimen,
-                "by": by or old.by, "note": f"{old.note} Corrected: {why}".strip(), **ways,
+                "by": by or old.by, "note": because(old.note, "Corrected", why), **ways,
             })  # fmt: skip
-            row |= {"pour": old.pour, "supersedes": entry, "logged_at": _utc()}
-            return connection.execute(READINGS.insert().values(**row)).inserted_primary_key[0]
+            return ledger.insert_reading(row | {"pour": old.pour, "supersedes": entry})
 
     def withdraw_reading(self, entry, *, why):
         """Say that a reading no longer counts; it stays in the history."""
         with self._transaction() as connection:
-            old = self._standing_reading(connection, entry)._asdict()
-            old |= {"supersedes": entry, "void": True, "logged_at": _utc(), "note": f"{old['note']} Withdrawn: {why}".strip()}
-            old.pop("entry")
-            connection.execute(READINGS.insert().values(**old))
+            ledger = Ledger(self.study, connection)
+            old = ledger.standing_reading(entry)._asdict()
+            note = because(old["note"], "Withdrawn", why)
+            entry = old.pop("entry")
+            ledger.insert_reading({**old, "supersedes": entry, "void": True, "note": note})
 
     def withdraw_pour(self, pour, *, why):
         """Say that a pour no longer counts, its readings with it; all stay in the history."""
         with self._transaction() as connection:
-            old = self._standing(connection, pour)._asdict()
-            old |= {"supersedes": old.pop("entry"), "void": True, "logged_at": _utc()}
-            connection.execute(POURS.insert().values(**{**old, "note": f"{old['note']} Withdrawn: {why}".strip()}))
+            ledger = Ledger(self.study, connection)
+            old = ledger.standing(pour)._asdict()
+            note = because(old["note"], "Withdrawn", why)
+            held = ledger.settings(old["entry"])
+            ledger.insert_pour({**old, "supersedes": old["entry"], "void": True, "note": note, "settings": held})
 
     def history(self, pour):
-        """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging."""
+        """Every row ever logged of a pour, superseded ones too.
+
+        Returns
+        -------
+        DataFrame
+            One row per entry in the order of logging: what ("pour" or the reading), entry, said (the settings
+            or the reading in words), low, high, age (h), by, note, supersedes, void, logged_at (UTC).
+        """
         with self._reading_only() as connection:
-            made = pd.read_sql(sa.select(POURS).where(POURS.c.pour == pour), connection).assign(what="pour")
-            read = pd.read_sql(sa.select(READINGS).where(READINGS.c.pour == pour), connection)
-        table = pd.concat([made, read.assign(what=read["reading"])], ignore_index=True)
-        kept = ["what", "entry", "low", "high", "age", "note", "supersedes", "void", "logged_at"]
-        return table.reindex(columns=kept).sort_values(["logged_at", "entry"], ignore_index=True)
+            return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
 
     def castings(self):
         """What the log holds now, as `Castings`."""
@@ -234,10 +255,15 @@ class Logbook:
 
     def _settings(self, settings):
         try:
-            whole = self.study.settings(settings)
+            return Entries(self.study).settings(settings)
         except StudyProblems as problem:
             raise LogProblem(" ".join(problem.problems)) from None
-        return {name: whole[name] for name in settings if name in whole}
+
+    def _moment(self, made_at):
+        try:
+            return moment(made_at)
+        except UnitProblem as problem:
+            raise LogProblem(str(problem)) from None
 
     def _reading(self, entry):
         try:
@@ -246,55 +272,8 @@ class Logbook:
             raise LogProblem(str(problem.args[0])) from None
 
     def _write(self, entries):
-        """Store checked entries in one transaction; the names of the pours."""
         with self._transaction() as connection:
-            taken = set(connection.execute(sa.select(POURS.c.pour)).scalars())
-            doubled = [e["pour"] for e in entries if e["pour"] in taken]
-            if doubled:
-                raise LogProblem(
-                    f"{', '.join(doubled)} is in the log already. Give another name, or correct it with correct_pour."
-                )
-            names = []
-            for entry in entries:
-                name = entry["pour"] or _next_name(taken)
-                taken.add(name)
-                self._insert_pour(connection, {**entry, "pour": name})
-                readings = [{**r, "pour": name, "logged_at": _utc()} for r in entry.get("readings", ())]
-                if readings:
-                    connection.execute(READINGS.insert(), readings)
-                names.append(name)
-        return names
-
-    def _insert_pour(self, connection, entry):
-        row = {k: entry[k] for k in ("pour", "session", "made_at", "by", "note", "supersedes") if k in entry}
-        number = connection.execute(POURS.insert().values(logged_at=_utc(), **row)).inserted_primary_key[0]
-        settings = [
-            {"entry": number, "factor": name, "number": None if isinstance(v, str) else float(v),
-             "text": v if isinstance(v, str) else None}
-            for name, v in entry["settings"].items()
-        ]  # fmt: skip
-        if settings:
-            connection.execute(SETTINGS.insert(), settings)
-        return number
-
-    def _standing(self, connection, pour):
-        """The row of a pour that counts now."""
-        rows = connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
-        if not rows:
-            names = connection.execute(sa.select(POURS.c.pour).distinct().order_by(POURS.c.pour)).scalars().all()
-            raise LogProblem(f"No pour {pour!r} in the log; it has {', '.join(names[-12:]) or 'none yet'}.")
-        if rows[-1].void:
-            raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour.")
-        return rows[-1]
-
-    def _standing_reading(self, connection, entry):
-        row = connection.execute(sa.select(READINGS).where(READINGS.c.entry == entry)).first()
-        if row is None:
-            raise LogProblem(f"No reading with entry number {entry} in the log; history(pour) lists them.")
-        newer = connection.execute(sa.select(READINGS.c.entry).where(READINGS.c.supersedes == entry)).scalar()
-        if newer is not None:
-            raise LogProblem(f"Reading {entry} was replaced by {newer} already; correct that one.")
-        return row
+            return Ledger(self.study, connection).add(entries)
 
     def _transaction(self):
         return Explained(self._engine, writing)
@@ -302,15 +281,3 @@ class Logbook:
     def _reading_only(self):
         return Explained(self._engine, lambda engine: engine.begin())
 
-
-def _next_name(taken):
-    number = 1 + max((int(n[1:]) for n in taken if n[:1] == "P" and n[1:].isdigit()), default=0)
-    return f"P{number:02d}"
-
-
-def _now():
-    return dt.datetime.now().replace(microsecond=0)
-
-
-def _utc():
-    return dt.datetime.now(dt.UTC).replace(tzinfo=None)

@@ -1,11 +1,12 @@
 """Entries on their way into the log, checked together so that all problems are named at once."""
 
-import datetime as dt
 import math
+import re
 
 import pandas as pd
 
 from testpour.cautions import check_settings
+from testpour.logbook.door import clean, missing, moment
 from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
 from testpour.study import StudyProblems
@@ -64,6 +65,7 @@ class Entries:
                 problems.append((where, "pour", name, f"{name} stands twice. Give each pour its own name."))
             seen.add(name)
             found["readings"] = list(self._readings(entry, where, problems))
+            problems += self._doubled(found["readings"], where)
             checked.append(found)
         if problems:
             order = {entry.get("where"): place for place, entry in enumerate(entries)}
@@ -71,22 +73,40 @@ class Entries:
         return checked
 
     def _pour(self, entry, where, problems):
-        given, row = entry.get("settings", {}), {}
-        for name, value in given.items():
+        row, made_at = {}, None
+        for name, value in entry.get("settings", {}).items():
             try:
-                row[name] = self.study.settings({name: value})[name]
+                row |= self.settings({name: value})
             except StudyProblems as problem:
                 problems.append((where, self._head(name), value, problem.problems[0]))
-        for refusal in check_settings(self.study, row).refusals if not entry.get("made_anyway") else ():
+        try:
+            made_at = moment(entry.get("made_at"))
+        except UnitProblem as problem:
+            problems.append((where, "made at", entry["made_at"], str(problem)))
+        note = clean(entry.get("note"))
+        refusals = [text for text in check_settings(self.study, row).refusals if text not in note]
+        for refusal in refusals if not entry.get("made_anyway") else ():
             problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
         return {
-            "pour": entry.get("pour") or None,
-            "session": str(entry.get("session") or "1"),
-            "made_at": entry.get("made_at") or dt.datetime.now().replace(microsecond=0),
-            "by": entry.get("by", ""),
-            "note": entry.get("note", ""),
+            "pour": clean(entry.get("pour"), line=True) or None,
+            "session": clean(entry.get("session"), line=True) or "1",
+            "made_at": made_at,
+            "by": clean(entry.get("by"), line=True),
+            "note": with_refusals(note, refusals),
             "settings": row,
         }
+
+    def settings(self, given):
+        """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up.
+
+        Raises
+        ------
+        StudyProblems
+            Naming every setting that is unknown to the study, unreadable or unbelievable.
+        """
+        said = {name: value for name, value in given.items() if not missing(value)}
+        whole = self.study.settings({**dict.fromkeys(given), **said})
+        return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
 
     def _readings(self, entry, where, problems):
         for reading in entry.get("readings", ()):
@@ -95,6 +115,16 @@ class Entries:
             except (UnitProblem, KeyError) as problem:
                 column = reading.get("column") or self._head(reading["reading"])
                 problems.append((where, column, reading.get("value"), str(problem.args[0])))
+
+    def _doubled(self, rows, where):
+        """Problems of readings that one pour can have only once."""
+        seen = set()
+        for row in rows:
+            reading = self.study.reading(row["reading"])
+            key = (row["reading"], row["age"], row["specimen"])
+            if key in seen and read_once(reading):
+                yield where, reading.words, "", f"{reading.words} stands twice. Keep the right one."
+            seen.add(key)
 
     def _head(self, name):
         columns = {c.name: c.words for c in (*self.study.factors, *self.study.readings)}
@@ -113,7 +143,7 @@ class Entries:
         reading = self.study.reading(entry["reading"])
         ways = {key: entry[key] for key in ("value", "between", "not_yet", "already") if entry.get(key) is not None}
         found = known(reading, ways.pop("value", None), decimal=entry.get("decimal"), **ways)
-        age = entry.get("age")
+        age = None if missing(entry.get("age")) else entry["age"]
         if age is None and reading.ages:
             raise UnitProblem(f"{reading.words} changes with age: say how long after mixing, for example age=\"24 h\".")
         hours = None if age is None or not reading.ages else to_unit(age, "h", "age")
@@ -125,7 +155,25 @@ class Entries:
             "high": None if math.isinf(found.high) else found.high,
             "known": found.how,
             "age": hours,
-            "specimen": entry.get("specimen", ""),
-            "by": entry.get("by", ""),
-            "note": entry.get("note", ""),
+            "specimen": _specimen(entry.get("specimen", "")),
+            "by": clean(entry.get("by"), line=True),
+            "note": clean(entry.get("note")),
         }
+
+
+def read_once(reading):
+    """Whether a pour has one such reading at an age; hardness is read at several places."""
+    return not reading.ages or bool(reading.grades)
+
+
+def with_refusals(note, refusals):
+    """A note that keeps, once, what the cautions refused."""
+    return " ".join([note, *(f"Refused by the cautions: {text}" for text in refusals if text not in note)]).strip()
+
+
+def _specimen(text):
+    """A place or piece by one short word, so that it can stand in a header."""
+    text = clean(text, line=True)
+    if not re.fullmatch(r"[\w.#/-]{0,20}", text):
+        raise UnitProblem(f"specimen: {text!r} is not one word of letters, digits or . - / #. Write it like 2 or left.")
+    return text

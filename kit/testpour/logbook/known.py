@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from testpour.units import UnitProblem, to_number
 
-BETWEEN = re.compile(r"^(?:between\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
+BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
 NOT_YET = re.compile(
-    r"^(?:>=?|over|more than|longer than|after|(?:(?:did|had|was|is|has)?\s*(?:not|n't|no)\b\D*?(?:at|by|after|until|within)))\s*(?P<low>\d.*)$",
+    r"^(?:>\s*=?|≥|over|above|at least|more than|longer than|after|still\s+\w+\s+(?:at|after)|(?:(?:did|had|was|is|has)?\s*(?:not|n't|no)\b\D*?(?:at|by|after|until|within)))\s*(?P<low>\d.*)$",
     re.IGNORECASE,
 )
-ALREADY = re.compile(r"^(?:<=?|under|less than|before|within|already\D*|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$", re.IGNORECASE)
+ALREADY = re.compile(r"^(?:<\s*=?|≤|under|below|at most|less than|before|within|already\D*|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -69,6 +69,8 @@ def known(reading, value=None, *, between=None, not_yet=None, already=None, deci
         number = _end(reading, value, decimal)
         return Known(number, number, "exact")
     if between is not None:
+        if isinstance(between, str) or len(between) != 2:
+            raise UnitProblem(f"{reading.words}: between takes two looks, as in between=(20, 25).")
         low, high = (_end(reading, end, decimal) for end in between)
         return _between(reading, low, high)
     if not_yet is not None:
@@ -103,8 +105,17 @@ def _between(reading, low, high):
 
 
 def _end(reading, value, decimal):
+    if isinstance(value, str) and reading.unit.startswith("Shore "):
+        value = _on_its_scale(value, reading.unit)
     number = reading.parse(value, decimal)
     if reading.grades and number != round(number):
         grades = ", ".join(f"{i} {word}" for i, word in enumerate(reading.grades))
         raise UnitProblem(f"{reading.words}: {number:g} is no grade. Grades are {grades}.")
     return number
+
+
+def _on_its_scale(text, scale):
+    """``"Shore D 78"`` and ``"78 D"`` as ``"78"``; any other text as it is, for the unit's own refusal."""
+    letter = scale.split()[-1]
+    found = re.fullmatch(rf"\s*(?:{scale}\s*)?([\d.,]+)\s*(?:{scale}|{letter})?\s*", text, re.IGNORECASE)
+    return found[1] if found else text

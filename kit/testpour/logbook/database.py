@@ -1,0 +1,203 @@
+"""The door to the database a log lies in: opened with care, its errors said in words."""
+
+import time
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from testpour.logbook.tables import FACTS, FILE, METADATA, SCHEMA, LogProblem
+
+LOCK = 7402193  # names the queue of writers on a server; any number will do
+
+
+def open_database(address):
+    """The database at an address, its tables made where they are missing.
+
+    Raises
+    ------
+    LogProblem
+        If it cannot be opened, is no database, or was written by a newer kit.
+    """
+    try:
+        engine = sa.create_engine(url_of(address))
+        if engine.dialect.name == "sqlite":
+            _check_file(engine.url.database)
+            sa.event.listen(engine, "connect", _careful)
+            sa.event.listen(engine, "begin", _begin)
+        else:
+            sa.event.listen(engine, "begin", _queue)
+        with writing(engine) as connection:
+            _refuse_other(connection, address)
+            METADATA.create_all(connection)
+            held = connection.execute(sa.select(FACTS.c.value).where(FACTS.c.name == "schema")).scalar()
+            if held is None:
+                connection.execute(FACTS.insert().values(name="schema", value=str(SCHEMA)))
+            elif int(held) > SCHEMA:
+                raise LogProblem(
+                    f"The log at {shown(address)} was written by a newer kit (its form is {held}, this kit knows "
+                    f"{SCHEMA}). Update testpour; the log is untouched."
+                )
+    except sa.exc.SQLAlchemyError as problem:
+        raise LogProblem(_why(problem, address)) from problem
+    except OSError as problem:
+        raise LogProblem(f"The log at {shown(address)} cannot be read: {problem.strerror}. Check its path.") from problem
+    except ModuleNotFoundError as problem:
+        raise LogProblem(
+            f"The log at {shown(address)} needs {problem.name}, which is not installed. "
+            'Install it with: pip install "testpour[postgres]"'
+        ) from problem
+    return engine
+
+
+def _check_file(path):
+    """Refuse a file that is empty or cut short, before SQLite begins a new log in it without a word.
+
+    A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8);
+    while pages wait beside it, it need not be.
+    """
+    path = Path(path)
+    if not path.is_file():
+        return
+    for _ in range(20):  # another bench may be at its first write
+        if path.stat().st_size:
+            break
+        time.sleep(0.05)
+    with open(path, "rb") as file:
+        head = file.read(100)
+    if _size(path.with_name(f"{path.name}-wal")):
+        return
+    page, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
+    counted = head[:15] == b"SQLite format 3" and head[24:28] == head[92:96]
+    if not head or (counted and path.stat().st_size < (65536 if page == 1 else page) * pages):
+        what = "is cut short: part of the file is missing" if head else "is empty, though the file is there"
+        raise LogProblem(
+            f"The log at {path} {what}. Put back the last copy made with: testpour backup. To begin a new log, "
+            "move the file away."
+        )
+
+
+def _size(path):
+    """Bytes in a file that another bench may take away at any moment; 0 where there is none."""
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
+
+
+def url_of(address):
+    """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
+    if address.startswith(FILE):
+        return sa.URL.create("sqlite", database=address.removeprefix(FILE))
+    url = sa.make_url(address)
+    return url.set(drivername="postgresql+psycopg") if url.drivername == "postgresql" else url
+
+
+def _refuse_other(connection, address):
+    """Keep out of a database file that is somebody else's."""
+    held = set(sa.inspect(connection).get_table_names())
+    if connection.dialect.name == "sqlite" and held and FACTS.name not in held:
+        raise LogProblem(
+            f"{shown(address)} is a database, but not a log: it holds {', '.join(sorted(held)[:5])}. "
+            "Give the log another file name."
+        )
+
+
+def check_units(engine, study):
+    """Refuse to read numbers kept in one unit as if they were in another; note the units of new columns.
+
+    Raises
+    ------
+    LogProblem
+        If the study file now declares another unit than the log was begun with.
+    """
+    declared = {f"unit of {c.name}": c.unit for c in (*study.factors, *study.readings)}
+    with Explained(engine, writing) as connection:
+        held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
+        changed = [name for name, unit in declared.items() if held.get(name, unit) != unit]
+        fresh = [{"name": name, "value": unit} for name, unit in declared.items() if name not in held]
+        if fresh and not changed:
+            connection.execute(FACTS.insert(), fresh)
+    if changed:
+        column, kept, now = changed[0].removeprefix("unit of "), held[changed[0]], declared[changed[0]]
+        raise LogProblem(
+            f"The log keeps {column} in {kept or 'plain numbers'}, the study file now declares "
+            f"{now or 'plain numbers'}. Put {kept!r} back in the study file; a value may be given in any unit "
+            "that converts, whatever the log keeps."
+        )
+
+
+def shown(address):
+    """An address as it may be shown: a password is never printed."""
+    try:
+        url = url_of(address)
+    except sa.exc.ArgumentError:
+        return repr(address)
+    return url.database or "memory" if url.drivername.startswith("sqlite") else url.render_as_string(hide_password=True)
+
+
+def writing(engine):
+    """A transaction that will write: it takes its place in the queue at once."""
+    return engine.execution_options(writes=True).begin()
+
+
+def _careful(connection, _record):
+    """Durable before it is said to be saved; patient with other benches; pysqlite's own BEGIN off."""
+    connection.isolation_level = None
+    for pragma in ("busy_timeout=10000", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        connection.execute(f"PRAGMA {pragma}").close()
+
+
+def _begin(connection):
+    writes = connection.get_execution_options().get("writes")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _queue(connection):
+    """On a server too, one writer at a time: two benches cannot take the same next name."""
+    if connection.get_execution_options().get("writes") and connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCK})")
+
+
+WHY = {
+    "not a database": "is not a log: the file holds something else. Give the path of a log, or move the file away.",
+    "malformed": "is damaged. Keep the file, and go back to the last copy made with: testpour backup",
+    "unable to open": "cannot be opened: the folder is missing or may not be written to. Check the path.",
+    "readonly": "may not be written to. Give yourself write permission, or copy the study to a folder of yours.",
+    "disk is full": "cannot grow: the disk is full. Free some space and log it again; nothing was half-stored.",
+    "disk I/O error": "could not be written: the disk failed or is full. Nothing was half-stored.",
+    "locked": "is held by another program for longer than ten seconds. Close it there and try again.",
+}
+
+
+def _why(problem, address):
+    """A database error in words."""
+    text = str(getattr(problem, "orig", problem))
+    for sign, words in WHY.items():
+        if sign in text:
+            return f"The log at {shown(address)} {words}"
+    return f"The log at {shown(address)} could not be used: {text.splitlines()[0]}. Nothing was half-stored."
+
+
+class Explained:
+    """A transaction whose database errors are said in words."""
+
+    def __init__(self, engine, begin):
+        self._engine, self._begin = engine, begin
+
+    def __enter__(self):
+        try:
+            self._context = self._begin(self._engine)
+            return self._context.__enter__()
+        except sa.exc.SQLAlchemyError as problem:
+            raise self._said(problem) from problem
+
+    def __exit__(self, kind, problem, trace):
+        try:
+            self._context.__exit__(kind, problem, trace)
+        except sa.exc.SQLAlchemyError as other:
+            raise self._said(other) from other
+        if isinstance(problem, sa.exc.SQLAlchemyError):
+            raise self._said(problem) from problem
+
+    def _said(self, problem):
+        return LogProblem(_why(problem, self._engine.url.render_as_string(hide_password=False)))

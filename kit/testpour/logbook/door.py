@@ -1,0 +1,77 @@
+"""Text and moments at the door of the log: what a pen, a form or a spreadsheet hands in, made plain."""
+
+import datetime as dt
+import re
+import unicodedata
+
+import pandas as pd
+
+from testpour.units import UnitProblem
+
+DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
+
+
+def clean(text, line=False):
+    """Text as every database and spreadsheet can hold it.
+
+    Control characters, loose surrogates and characters that XML forbids are dropped, line ends made plain,
+    blanks at the ends taken off. With `line`, blanks and line ends inside become single spaces.
+    """
+    text = str("" if text is None else text).replace("\r\n", "\n").replace("\r", "\n")
+    text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
+    return (" ".join(text.split()) if line else text).strip()
+
+
+def _unfit(character):
+    return unicodedata.category(character) in ("Cc", "Cs") or ord(character) & 0xFFFE == 0xFFFE
+
+
+def missing(value):
+    """Whether a value says that nothing is known: None, NaN or a missing date."""
+    return value is None or bool(pd.isna(value))
+
+
+def moment(value):
+    """A date and time on the workshop's clock; now for None.
+
+    Parameters
+    ----------
+    value : datetime, str or None
+        Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, or ``"31/3/2026"`` where the day cannot be
+        taken for the month. A time with a zone is turned into that of this computer.
+
+    Raises
+    ------
+    UnitProblem
+        If it cannot be read, or may be two dates.
+    """
+    if missing(value):
+        return dt.datetime.now().replace(microsecond=0)
+    if isinstance(value, str):
+        value = _read(value.strip())
+    elif isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        value = dt.datetime.combine(value, dt.time())
+    elif hasattr(value, "to_pydatetime"):
+        value = value.to_pydatetime(warn=False)
+    if not isinstance(value, dt.datetime):
+        raise UnitProblem(f"date: {value!r} is not a date. Write it like 2026-03-01 10:30.")
+    return value.astimezone().replace(tzinfo=None) if value.tzinfo else value
+
+
+def _read(text):
+    try:
+        return dt.datetime.fromisoformat(text)
+    except ValueError:
+        found = DAY_FIRST.fullmatch(text)
+    if not found:
+        raise UnitProblem(f"date: {text!r} is not a date. Write it like 2026-03-01 10:30.")
+    day, mark, month, year, *clock = found.groups()
+    day, month = int(day), int(month)
+    if mark != "." and day != month and day <= 12 and month <= 12:
+        raise UnitProblem(f"date: {text!r} may be day first or month first. Write it like 2026-03-01.")
+    if mark != "." and month > 12:
+        day, month = month, day
+    try:
+        return dt.datetime(int(year), month, day, *(int(part or 0) for part in clock))
+    except ValueError:
+        raise UnitProblem(f"date: {text!r} is no day of the calendar. Write it like 2026-03-01.") from None

@@ -1,0 +1,149 @@
+"""What one transaction does with the log: rows that stand are looked up, rows are added."""
+
+import datetime as dt
+import math
+
+import sqlalchemy as sa
+
+from testpour.catalogue import Reading
+from testpour.logbook.door import clean
+from testpour.logbook.entries import read_once
+from testpour.logbook.known import Known
+from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem
+
+HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
+
+
+class Ledger:
+    """The log, open for one transaction.
+
+    Parameters
+    ----------
+    study : Study
+    connection : sqlalchemy.Connection
+    """
+
+    def __init__(self, study, connection):
+        self.study = study
+        self._connection = connection
+
+    def add(self, entries):
+        """Add checked entries, each with its readings; returns the names of the pours."""
+        taken = set(self._connection.execute(sa.select(POURS.c.pour)).scalars())
+        doubled = [e["pour"] for e in entries if e["pour"] in taken]
+        if doubled:
+            raise LogProblem(
+                f"{', '.join(doubled)} is in the log already. Give another name, or correct it with correct_pour."
+            )
+        names, readings = [], []
+        for entry in entries:
+            name = entry["pour"] or _next_name(taken)
+            taken.add(name)
+            self.insert_pour({**entry, "pour": name})
+            readings += [{**row, "pour": name, "logged_at": _utc()} for row in entry.get("readings", ())]
+            names.append(name)
+        if readings:
+            self._connection.execute(READINGS.insert(), readings)
+        return names
+
+    def insert_pour(self, entry):
+        """Add one row of a pour with its settings; returns its entry number."""
+        row = {k: entry[k] for k in ("pour", "session", "made_at", "by", "note", "supersedes", "void") if k in entry}
+        row["logged_at"] = _utc()
+        number = self._connection.execute(POURS.insert().values(**row)).inserted_primary_key[0]
+        settings = [
+            {"entry": number, "factor": name, "number": None if isinstance(v, str) else float(v),
+             "text": v if isinstance(v, str) else None}
+            for name, v in entry["settings"].items()
+        ]  # fmt: skip
+        if settings:
+            self._connection.execute(SETTINGS.insert(), settings)
+        return number
+
+    def insert_reading(self, row):
+        """Add one row of a reading; returns its entry number."""
+        row = {**row, "logged_at": _utc()}
+        return self._connection.execute(READINGS.insert().values(**row)).inserted_primary_key[0]
+
+    def settings(self, entry):
+        """The settings of one row of a pour: factor name to float or text."""
+        rows = self._connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == entry))
+        return {row.factor: row.text if row.number is None else row.number for row in rows}
+
+    def standing(self, pour):
+        """The row of a pour that counts now."""
+        pour = clean(pour, line=True)
+        rows = self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
+        if not rows:
+            names = self._connection.execute(sa.select(POURS.c.pour).distinct().order_by(POURS.c.pour)).scalars().all()
+            raise LogProblem(f"No pour {pour!r} in the log; it has {', '.join(names[-12:]) or 'none yet'}.")
+        if rows[-1].void:
+            raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour.")
+        return rows[-1]
+
+    def standing_reading(self, entry):
+        """A reading's row by its entry number, if it counts now."""
+        row = self._connection.execute(sa.select(READINGS).where(READINGS.c.entry == entry)).first()
+        if row is None:
+            raise LogProblem(f"No reading with entry number {entry} in the log; history(pour) lists them.")
+        newer = self._connection.execute(sa.select(READINGS.c.entry).where(READINGS.c.supersedes == entry)).scalar()
+        if newer is not None:
+            raise LogProblem(f"Reading {entry} was replaced by {newer} already; correct that one.")
+        if row.void:
+            raise LogProblem(f"Entry {entry} withdraws a reading. Log the reading anew with add_reading.")
+        return row
+
+    def history(self, pour):
+        """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
+        pour, found = clean(pour, line=True), []
+        for row in self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour)):
+            held = self.settings(row.entry)
+            said = ", ".join(f"{f.words} {f.show(held[f.name])}" for f in self.study.factors if f.name in held)
+            found.append({**row._asdict(), "what": "pour", "said": f"session {row.session}; {said}".strip("; ")})
+        for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.pour == pour)):
+            found.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
+        found.sort(key=lambda row: (row["logged_at"], row["entry"]))
+        return [{key: row.get(key) for key in HISTORY} for row in found]
+
+    def _in_words(self, row):
+        ends = (-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high)
+        reading = next((r for r in self.study.readings if r.name == row.reading), Reading(row.reading))
+        unit = {"degC": "°C"}.get(reading.unit, reading.unit)
+        return f"{Known(*ends, row.known).words(reading)} {unit}".strip()
+
+    def refuse_second(self, row):
+        """A cell of a notebook run twice must not count a reading twice."""
+        reading = self.study.reading(row["reading"])
+        if not read_once(reading):
+            return
+        replaced = sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))
+        query = sa.select(READINGS.c.entry).where(
+            READINGS.c.pour == row["pour"],
+            READINGS.c.reading == row["reading"],
+            READINGS.c.specimen == row["specimen"],
+            READINGS.c.age.is_not_distinct_from(row["age"]),
+            ~READINGS.c.void,
+            READINGS.c.entry.not_in(replaced),
+        )
+        held = self._connection.execute(query).scalar()
+        if held is not None:
+            raise LogProblem(
+                f"{row['pour']} has its {reading.words} already (entry {held}). Put it right with "
+                f"correct_reading({held}, ...), or name another specimen if two were read."
+            )
+
+
+def because(note, deed, why):
+    """A note with the reason added; a reason is not optional."""
+    if not clean(why):
+        raise LogProblem(f"{deed} because of what? Say why: the reason is kept with the row.")
+    return f"{note} {deed}: {clean(why)}".strip()
+
+
+def _next_name(taken):
+    number = 1 + max((int(n[1:]) for n in taken if n[:1] == "P" and n[1:].isdecimal()), default=0)
+    return f"P{number:02d}"
+
+
+def _utc():
+    return dt.datetime.now(dt.UTC).replace(tzinfo=None)
