@@ -169,6 +169,17 @@ def test_thin_stays_cool_and_thick_does_not():
     assert peaks[0] < 60 and peaks[1] > 120
 
 
+def test_mould_on_top_waits_for_the_last_layer():
+    """Until the last pour the open top is all there is; from then on the mould holds the heat."""
+    bare = replace(CASES["covered"], face=Face(8), other_face=CASES["covered"].face)
+    runs = [
+        cure(replace(case, resin_temperature=35.0, hours=3), [50.0, 100.0])
+        for case in (CASES["covered"], bare)
+    ]
+    early, late = np.abs(runs[0].temperature - runs[1].temperature).max(axis=1)
+    assert early == pytest.approx(0, abs=1e-9) and late > 1
+
+
 def test_face_is_the_less_cured_one_and_the_difference_is_across_the_casting():
     """Read again from the whole history."""
     run = cure(Casting(20, 1.5, 20.0, face=Face(200), other_face=Face(5)))
