@@ -66,7 +66,7 @@ def _parser():
             verb.add_argument("--port", type=int, metavar="N", help="port to use; the first free one from 8888")
             verb.add_argument("--ip", default="127.0.0.1", help="for a class server; this machine only if not given")
         if name == "backup":
-            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="folder for the copy; FOLDER/backups")
+            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="file to write; beside the log if not given")
     return parser
 
 
@@ -122,7 +122,7 @@ def check(asked):
 
 def backup(asked):
     """Copy the log and verify the copy."""
-    from testpour.backup import back_up
+    from testpour.logbook.backup import back_up
 
     print(back_up(_study(asked.folder), asked.to).sentence())
     return 0

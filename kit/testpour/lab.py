@@ -99,7 +99,7 @@ def free_port(port=None, ip=HERE):
 
 
 @contextmanager
-def serving(lab, browser=True, patience=60):
+def serving(lab, browser=True, patience=120):
     """Start a `Lab`, hand over its process once it answers, and stop it on the way out.
 
     Parameters

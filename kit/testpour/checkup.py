@@ -1,0 +1,75 @@
+"""What is in a study folder, and what in it needs attention, in words."""
+
+from dataclasses import dataclass
+
+from testpour.cautions import Cautions, check_settings
+from testpour.logbook.book import Logbook
+from testpour.logbook.tables import address_of
+
+
+@dataclass(frozen=True)
+class Checkup:
+    """What was found in a study and its log.
+
+    Parameters
+    ----------
+    there, problems : tuple of str
+        Sentences: what is there, and what needs attention.
+    """
+
+    there: tuple
+    problems: tuple
+
+
+def examine(study):
+    """Look through a study and its log; nothing is written.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Checkup
+
+    Raises
+    ------
+    LogProblem
+        If there is a log that cannot be read.
+    """
+    problems = [*_span_refusals(study), *_unaimed(study)]
+    file = study.folder / study.log
+    if address_of(study).startswith("sqlite:///") and not file.exists():
+        return Checkup((), (*problems, f"There is no log at {file} yet; it is made when the first pour is logged."))
+    log = Logbook(study)
+    try:
+        castings = log.castings()
+    finally:
+        log.close()
+    return Checkup((castings.sentence(),), (*problems, *_unread(castings)))
+
+
+def _span_refusals(study):
+    """What the cautions refuse or warn about at either end of a span."""
+    found = Cautions()
+    for factor in study.varied:
+        for end in factor.span:
+            found += check_settings(study, {factor.name: end})
+    return (*found.refusals, *found.warnings)
+
+
+def _unaimed(study):
+    if not study.aims:
+        yield "No aim is stated, so no chance of a good casting can be given. Add a line under [aims] in study.toml."
+    if not study.varied:
+        yield "No factor varies, so no pours can be planned. Give one a from and a to in study.toml."
+
+
+def _unread(castings):
+    """Pours without a reading that an aim asks for."""
+    for aim in castings.study.aims:
+        read = set(castings.readings.loc[castings.readings["reading"] == aim.reading, "pour"])
+        lacking = [str(pour) for pour in castings.pours.index if pour not in read]
+        if lacking:
+            words = castings.study.reading(aim.reading).words
+            yield f"No {words} is logged for {', '.join(lacking)}. Log it, or log that it was not yet reached."
