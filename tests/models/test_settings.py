@@ -1,0 +1,54 @@
+"""What a person writes, made complete for a model."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.models.settings import settings_table
+from testpour.study import StudyProblems
+from testpour.units import UnitProblem
+
+NUMERIC = ["catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time", "room_temperature", "humidity"]
+
+
+def test_nothing_said_is_the_usual(study):
+    table = settings_table(study)
+    assert list(table.columns) == [*NUMERIC, "age"] and len(table) == 1
+    assert table.loc[1].tolist() == [1.5, 0.5, 10, 1, 20, 0, 20, 50, 24]
+
+
+def test_text_with_units_becomes_floats(study):
+    table = settings_table(study, {"thickness": "1/2 in", "cover": "no", "resin_lot": "drum 3"}, room="68 degF", age="2 days")
+    assert table.loc[1, ["thickness", "cover", "room_temperature", "age"]].tolist() == [12.7, 0.0, 20.0, 48.0]
+    assert table.dtypes.eq(float).all()
+
+
+def test_several_settings_one_row_each_in_order(study):
+    table = settings_table(study, [{"catalyst": c} for c in (2, "1 %", "1,5 %")])
+    assert table["catalyst"].tolist() == [2, 1, 1.5] and table.index.tolist() == [1, 2, 3]
+
+
+def test_a_table_is_completed_and_left_alone(study):
+    given = pd.DataFrame({"catalyst": [2.0, np.nan], "room_temperature": [15, 16]}, index=["a", "b"])
+    before = given.copy()
+    table = settings_table(study, given, room=22)
+    pd.testing.assert_frame_equal(given, before)
+    assert table["catalyst"].tolist() == [2.0, 1.5] and table["room_temperature"].tolist() == [22, 22]
+    assert table.index.tolist() == ["a", "b"] and list(table.columns) == [*NUMERIC, "age"]
+
+
+def test_the_age_is_the_readings_first_unless_said(study):
+    hardness = study.reading("hardness")
+    assert settings_table(study, reading=hardness)["age"].tolist() == [4.0]
+    assert settings_table(study, reading=hardness, age=24)["age"].tolist() == [24.0]
+    assert settings_table(study, pd.DataFrame({"age": [7.0]}), reading=hardness)["age"].tolist() == [7.0]
+    assert settings_table(study, reading=study.reading("gel_time"))["age"].tolist() == [24.0]
+
+
+def test_settings_that_cannot_be(study):
+    with pytest.raises(StudyProblems, match=r"99 is outside 0 to 10 %.*\(2 in all"):
+        settings_table(study, {"catalyst": 99, "cover": "half"})
+    with pytest.raises(UnitProblem, match="room: 'warm' is not a number"):
+        settings_table(study, room="warm")
+    with pytest.raises(UnitProblem, match="age: '3 g' does not measure what h"):
+        settings_table(study, age="3 g")
