@@ -21,7 +21,7 @@ def open_database(address):
     try:
         engine = sa.create_engine(url_of(address))
         if engine.dialect.name == "sqlite":
-            _check_file(engine.url.database)
+            _check_file(engine.url.database or ":memory:")
             sa.event.listen(engine, "connect", _careful)
             sa.event.listen(engine, "begin", _begin)
         else:

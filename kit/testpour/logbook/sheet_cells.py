@@ -2,12 +2,15 @@
 
 import csv
 import datetime as dt
+import io
+import re
 from pathlib import Path
 
 from testpour.logbook.tables import LogProblem
 
 ACTIVE = ("=", "+", "-", "@", "\t", "\r")
 SEPARATORS = ";\t,"
+BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 
 
 def read_cells(path):
@@ -22,7 +25,7 @@ def read_cells(path):
     -------
     rows : list of list of str
     decimal : {".", ","} or None
-        A comma where the cells are parted by semicolons, unknown otherwise.
+        A comma where cells of a text file show it and none shows a point; unknown otherwise.
 
     Raises
     ------
@@ -41,7 +44,8 @@ def read_cells(path):
 
 def _text(path):
     raw = path.read_bytes()
-    for coding in ("utf-8-sig", "cp1252", "latin-1"):
+    wide = ("utf-16",) if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else ()
+    for coding in (*wide, "utf-8-sig", "cp1252", "latin-1"):
         try:
             text = raw.decode(coding)
             break
@@ -51,10 +55,18 @@ def _text(path):
     head = max(lines[:20], key=lambda line: max(map(line.count, SEPARATORS)), default="")
     separator = max(SEPARATORS, key=head.count)
     try:
-        rows = list(csv.reader(text.splitlines(keepends=True), delimiter=separator))
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error as problem:
         raise LogProblem(f"{path.name} is not readable as CSV: {problem}. Save it again as CSV or XLSX.") from None
-    return rows, "," if separator == ";" else None
+    return rows, _decimal(rows)
+
+
+def _decimal(rows):
+    """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``."""
+    cells = [cell.strip() for row in rows for cell in row]
+    point = any(re.match(r"\d+\.\d+(?![\d.])(\s*\D|$)", cell) for cell in cells)
+    comma = any(re.match(r"(\d+,(\d{1,2}|\d{4,})|0,\d{3})(?![\d,])(\s*[^\s\d]|$)", cell) for cell in cells)
+    return "," if comma and not point else None
 
 
 def _workbook(path):
@@ -88,10 +100,14 @@ def _cell(cell):
 
 
 def tame(text):
-    """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on."""
-    return f"'{text}" if text[:1] in ACTIVE or text[:1] == "'" else text
+    """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
+
+    Text that a sheet uses for "nothing here" gets one too, so that a pour called None keeps its name.
+    """
+    return f"'{text}" if text[:1] in ACTIVE or text[:1] == "'" or text.casefold() in BLANK - {""} else text
 
 
 def untame(text):
     """Back from `tame`."""
-    return text[1:] if text[:1] == "'" and (text[1:2] in ACTIVE or text[1:2] == "'") and len(text) > 1 else text
+    rest = text[1:]
+    return rest if text[:1] == "'" and (rest[:1] in (*ACTIVE, "'") or rest.casefold() in BLANK) and rest else text

@@ -1,0 +1,137 @@
+"""What a column of a sheet holds, told from its header as people write it."""
+
+import difflib
+import re
+from dataclasses import dataclass
+
+from testpour.units import UnitProblem, to_unit
+
+OWN = {
+    "pour": ("pour", "name", "casting", "no", "no.", "nr", "number"),
+    "session": ("session", "day"),
+    "made_at": ("made at", "date", "mixed at", "time", "when"),
+    "by": ("by", "initials", "who"),
+    "note": ("note", "notes", "remarks", "comment", "comments"),
+    "made_anyway": ("made anyway",),
+}
+AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?))\b"
+SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s#?(?P<number>\d+))\s*$", re.IGNORECASE)
+PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
+
+
+class HeaderProblem(ValueError):
+    """A header may mean one of several columns, or is a slip of one."""
+
+
+@dataclass(frozen=True)
+class Head:
+    """What a column of the sheet holds.
+
+    Parameters
+    ----------
+    kind : {"own", "factor", "reading"}
+    name, unit, text : str
+    age : float or None
+        Hours, from a header such as "hardness at 24 h".
+    specimen : str
+    part : {"value", "note", "by"}
+        A reading may have a column for its note and for who read it.
+    """
+
+    kind: str
+    name: str
+    unit: str
+    text: str
+    age: float | None = None
+    specimen: str = ""
+    part: str = "value"
+
+
+def read_head(study, text):
+    """The `Head` of a header, or None where it is nothing of the study's.
+
+    Raises
+    ------
+    HeaderProblem
+        If it may be one of several columns, or looks like one that is misspelt.
+    """
+    part = PART.search(text)
+    left = text[: part.start()] if part else text
+    brackets = re.findall(r"[(\[]([^)\]]*)[)\]]", left)
+    left = re.sub(r"[(\[][^)\]]*[)\]]", " ", left)
+    aged = [b for b in brackets if re.fullmatch(rf"\s*{AGE}\s*", b, re.IGNORECASE)]
+    unit = next((b.strip() for b in brackets if b not in aged), "")
+    left = f"{left} at {aged[0]}" if aged else left
+    age = re.search(AGE, left, re.IGNORECASE)
+    left = left[: age.start()] + left[age.end() :] if age else left
+    specimen = SPECIMEN.search(left)
+    left = left[: specimen.start()] if specimen else left
+    words = _plain(left)
+    if own := next((name for name, aliases in OWN.items() if words in aliases), None):
+        return Head("own", own, "", text)
+    column, kind, unit = _column(study, words, unit, text)
+    if column is None:
+        return None
+    if kind == "factor":
+        return Head(kind, column.name, unit if column.kind == "number" else "", text)
+    label = (specimen["named"] or specimen["number"]) if specimen else ""
+    hours = to_unit(age["age"], "h", text) if age and column.ages else None
+    return Head(kind, column.name, unit, text, hours, label, part["part"].casefold() if part else "value")
+
+
+def _plain(text):
+    return re.sub(r"[\s_\-‐]+", " ", text).strip(" ,:").casefold()
+
+
+def _column(study, words, unit, text):
+    """The column meant, its kind and its unit; the last word may be a unit without brackets."""
+    columns = [(c, "factor") for c in study.factors] + [(c, "reading") for c in study.readings]
+    found = _meant(columns, words, unit, text)
+    if found is None and not unit and " " in words.replace("%", " %"):
+        *front, last = words.replace("%", " %").split()
+        front = front[:-1] if front and front[-1] == "in" else front
+        found = _meant([c for c in columns if _measures(last, c[0])], " ".join(front), last, text)
+        unit = last if found else unit
+    if found is None:
+        _refuse_slip([c for c, _ in columns], words, text)
+        return None, "", unit
+    return (*found, unit)
+
+
+def _meant(columns, words, unit, text):
+    """The column whose words begin so, word by word; among several the one the unit or an exact name picks."""
+    asked = words.split()
+    if len(words) < 3:
+        return None
+    exact = [c for c in columns if words in (_plain(c[0].name), _plain(c[0].words))]
+    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked)]
+    for some in (exact, begins, [c for c in begins if unit and _measures(unit, c[0])]):
+        if len(some) == 1:
+            return some[0]
+    if not begins:
+        return None
+    shortest = min(begins, key=lambda c: len(c[0].words))
+    if all(_begins(_plain(c[0].words).split(), _plain(shortest[0].words).split()) for c in begins):
+        return shortest
+    raise HeaderProblem(f"may be {' or '.join(c[0].words for c in begins)}. Write the whole name in the header.")
+
+
+def _begins(held, asked):
+    return len(asked) <= len(held) and all(h.startswith(a) for h, a in zip(held, asked, strict=False))
+
+
+def _measures(unit, column):
+    if not column.unit:
+        return False
+    try:
+        to_unit(f"1 {unit}", column.unit)
+    except UnitProblem:
+        return False
+    return True
+
+
+def _refuse_slip(columns, words, text):
+    names = {_plain(form): c.words for c in columns for form in (c.words, c.name)}
+    near = difflib.get_close_matches(words, names, n=1, cutoff=0.8)
+    if near:
+        raise HeaderProblem(f"looks like {names[near[0]]}. Write it so, or rename the column if it is something else.")
