@@ -3,11 +3,13 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from testpour.cure.practice import practice_resin
 from testpour.logbook.book import Logbook
+from testpour.logbook.castings import Castings
 from testpour.study_file import read_study
 
 DATASETS = Path(__file__).parents[1] / "datasets"
@@ -68,3 +70,22 @@ def practice_castings(study, tmp_path_factory):
     castings = book.castings()
     book.close()
     return castings
+
+
+def make_castings(study, pours, readings):
+    """Castings from plain tables, for tests of the models that need no log.
+
+    `pours` has an index of names and any of the study's factors; `readings` has pour, reading, low, high.
+    """
+    blank = {"session": "S1", "made_at": pd.Timestamp("2026-03-01"), "by": "", "note": ""}
+    blank |= {f.name: "" if f.kind == "text" else np.nan for f in study.factors}
+    whole = pours.assign(**{name: value for name, value in blank.items() if name not in pours})
+    rest = {"age": np.nan, "specimen": "", "by": "", "known": "between", "note": ""}
+    rows = readings.assign(**{name: value for name, value in rest.items() if name not in readings})
+    return Castings(study, whole, rows.assign(entry=np.arange(1, len(rows) + 1)))
+
+
+@pytest.fixture(scope="session")
+def castings_of():
+    """`make_castings`, for tests in folders below."""
+    return make_castings

@@ -1,0 +1,213 @@
+"""Fits: a supplier's printed gel times, least squares anyone can redo, and what an empty log leaves."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.optimize import linprog
+
+from testpour.logbook.book import Logbook
+from testpour.models.beliefs import beliefs_for
+from testpour.models.fits import fit_castings
+from testpour.models.terms import design, warmth
+from testpour.study import StudyProblems
+from testpour.study_file import study_from
+
+# Supplier data sheet, promoted isophthalic laminating resin: gel time in minutes at two doses of catalyst
+# and two temperatures, as printed: 1.25 % at 77 °F 20 to 25, 0.6 % at 77 °F 40 to 50, 1.25 % at 65 °F
+# 35 to 45, 0.6 % at 65 °F 55 to 65.
+SHEET = pd.DataFrame({
+    "catalyst": [1.25, 0.6, 1.25, 0.6],
+    "room_temperature": [(f - 32) / 1.8 for f in (77, 77, 65, 65)],
+    "low": [20.0, 40.0, 35.0, 55.0],
+    "high": [25.0, 50.0, 45.0, 65.0],
+}, index=["A", "B", "C", "D"])  # fmt: skip
+GEL_ONLY = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
+
+
+def nearly_flat(scatter):
+    flat = {"level": {"mean": 3, "sd": 20}, "catalyst": {"mean": 0, "sd": 20}, "warmth": {"mean": 0, "sd": 1500},
+            "scatter": {"reading": scatter, "session": 0.001}}  # fmt: skip
+    return {"gel_time": flat}
+
+
+def sheet_castings(castings_of, exact=False):
+    ends = SHEET[["low", "high"]]
+    if exact:
+        ends = pd.DataFrame({"low": ends.mean(axis=1), "high": ends.mean(axis=1)})
+    return castings_of(
+        GEL_ONLY, SHEET[["catalyst", "room_temperature"]], ends.assign(pour=SHEET.index, reading="gel_time").reset_index()
+    )
+
+
+def allowed(which):
+    """Smallest and largest coefficient for which all four printed ranges can hold: a linear program."""
+    matrix = np.column_stack([np.ones(4), np.log(SHEET["catalyst"] / 1.5), warmth(SHEET["room_temperature"])])
+    bounds = np.r_[np.log(SHEET["high"]), -np.log(SHEET["low"])]
+    goal = np.eye(3)[which]
+    ends = [linprog(s * goal, np.vstack([matrix, -matrix]), bounds, bounds=[(None, None)] * 3) for s in (1, -1)]
+    assert all(end.success for end in ends)
+    return ends[0].x[which], ends[1].x[which]
+
+
+def test_printed_ranges_give_what_they_allow_and_no_more(castings_of):
+    """With next to no belief and little scatter, the draws fill the range that the printed ends allow."""
+    fit = fit_castings(sheet_castings(castings_of), beliefs=nearly_flat(0.005))["gel_time"]
+    for which in (1, 2):  # exponent, activation energy
+        drawn = fit.posterior.coefficients[:, which]
+        low, high = allowed(which)
+        assert low < drawn.mean() < high
+        slack = 0.1 * (high - low)  # scatter is little, not none
+        assert np.mean((drawn > low - slack) & (drawn < high + slack)) > 0.98
+        assert drawn.std() > 0.1 * (high - low)  # and a range is not taken for its middle
+
+
+def test_middles_of_the_printed_ranges_are_least_squares(castings_of):
+    """ln t = a - n ln c + E/(R T) through the four middles with numpy's lstsq: n 0.748, E 46.8 kJ/mol."""
+    middle = SHEET[["low", "high"]].mean(axis=1)
+    kelvin = SHEET["room_temperature"] + 273.15
+    matrix = np.column_stack([np.ones(4), np.log(SHEET["catalyst"]), 1 / kelvin])
+    (start, slope, heat), *_ = np.linalg.lstsq(matrix, np.log(middle), rcond=None)
+    energy = 8.314462618e-3 * heat
+    assert (-slope, energy) == (pytest.approx(0.748, abs=5e-4), pytest.approx(46.8, abs=0.05))
+    assert np.abs(np.log(middle) - matrix @ [start, slope, heat]).max() == pytest.approx(0.072, abs=5e-4)
+
+    fit = fit_castings(sheet_castings(castings_of, exact=True), beliefs=nearly_flat(0.001))["gel_time"]
+    level, catalyst, warm = fit.posterior.coefficients.mean(axis=0)
+    assert (-catalyst, -warm) == (pytest.approx(0.748, abs=1e-3), pytest.approx(46.8, abs=0.1))
+    at_reference = np.exp(start + slope * np.log(1.5) + heat / 293.15)
+    assert np.exp(level) == pytest.approx(at_reference, rel=2e-3)
+
+
+@pytest.fixture(scope="module")
+def fits(practice_castings):
+    return fit_castings(practice_castings)
+
+
+@pytest.fixture(scope="module")
+def empty(study, tmp_path_factory):
+    book = Logbook(replace(study, folder=tmp_path_factory.mktemp("empty")))
+    yield fit_castings(book.castings())
+    book.close()
+
+
+def test_an_empty_log_returns_beliefs_and_says_so(study, empty):
+    assert list(empty) == [r.name for r in study.readings]
+    for fit in empty.values():
+        assert fit.pours == 0
+        assert fit.sentence() == f"No {fit.reading.words} in the log yet: only belief speaks."
+        drawn, believed = fit.posterior.coefficients, fit.believed
+        error = believed.sd / np.sqrt(len(drawn))
+        assert np.all(np.abs(drawn.mean(axis=0) - believed.mean) < 5 * error)
+        assert drawn.std(axis=0) == pytest.approx(believed.sd, rel=0.1)
+
+
+def test_an_empty_log_predicts_what_the_trade_believes(empty):
+    """exp(3.2) = 24.5 min at 1.5 % and 20 °C; 50 kJ/mol makes 15 °C slower by exp(50/R (1/288.15-1/293.15)) = 1.427."""
+    at_20, at_15 = (empty["gel_time"].predict(room=room)["middle"].iloc[0] for room in (20, 15))
+    assert at_20 == pytest.approx(24.5, rel=0.05)
+    assert at_15 / at_20 == pytest.approx(1.427, rel=0.05)
+
+
+def test_fits_know_what_they_rest_on(fits, practice_castings):
+    assert fits.castings is practice_castings and len(fits) == 7
+    assert fits["hardness"].sentence() == "Hardness: 108 readings of 12 pours in 2 sessions."
+    assert fits["gel_time"].pours == 12 and list(fits) == [r.name for r in fits.study.readings]
+    assert fits.sentence().count("12 pours in 2 sessions.") == 7
+    assert fits._repr_markdown_().count("- ") == 7
+    with pytest.raises(KeyError, match="No reading 'gloss' in this study; it has gel_time, time_to_peak"):
+        fits["gloss"]
+
+
+def test_silence_is_filled_with_the_usual_and_said(castings_of, study):
+    pours = pd.DataFrame({"catalyst": [1.0, 2.0], "room_temperature": [18.0, np.nan]}, index=["A", "B"])
+    read = pd.DataFrame({"pour": ["A", "B"], "reading": "gel_time", "low": [30.0, 15.0], "high": [34.0, 19.0]})
+    fit = fit_castings(castings_of(study, pours, read))["gel_time"]
+    assert "Room temperature was not written down for 1 pour; 20 °C is assumed." in fit.sentence()
+    assert "Cover was not written down for 2 pours; yes is assumed." in fit.sentence()
+    assert "Catalyst was" not in fit.sentence()
+
+
+def test_predictions_have_columns_in_order_and_rows_as_asked(fits):
+    asked = [{"catalyst": 2.5}, {"catalyst": 1}, {"catalyst": "2 %"}]
+    table = fits["gel_time"].predict(asked, room="17 degC")
+    assert list(table.columns) == ["middle", "low", "high"] and table.index.tolist() == [1, 2, 3]
+    assert (table["low"] < table["middle"]).all() and (table["middle"] < table["high"]).all()
+    assert table["middle"].iloc[1] > table["middle"].iloc[2] > table["middle"].iloc[0]
+    every = fits.predict(asked)
+    assert every.index.names == ["setting", "reading"] and len(every) == 3 * 7
+    assert every.index.get_level_values("reading").tolist()[:7] == list(fits)
+    narrow = fits["gel_time"].predict(asked, room="17 degC", level=0.5)
+    assert ((narrow["high"] - narrow["low"]) < 0.6 * (table["high"] - table["low"])).all()
+
+
+def test_predictions_stay_on_the_scale(fits):
+    far = [{"catalyst": 10, "thickness": 60, "cover": "no"}, {"catalyst": 0, "thickness": 1, "pigment": 15}]
+    every = fits.predict(far, room=40)
+    for name, rows in every.groupby("reading"):
+        reading = fits.study.reading(name)
+        assert np.isfinite(rows.to_numpy()).all()
+        if reading.scale in ("share", "grades"):
+            assert rows.to_numpy().min() >= reading.low and rows.to_numpy().max() <= reading.high
+
+
+def test_a_prediction_that_cannot_be(fits):
+    with pytest.raises(StudyProblems, match="colour is not a factor"):
+        fits.predict({"colour": "red"})
+
+
+def test_the_same_seed_is_the_same_answer(practice_castings, fits):
+    again = fit_castings(practice_castings)
+    other = fit_castings(practice_castings, seed=1)
+    for name, fit in fits.items():
+        np.testing.assert_array_equal(fit.posterior.coefficients, again[name].posterior.coefficients)
+        assert not np.array_equal(fit.posterior.coefficients, other[name].posterior.coefficients)
+    pd.testing.assert_frame_equal(fits.predict(room=18), again.predict(room=18))
+
+
+def test_another_seed_moves_an_answer_by_little(practice_castings, fits):
+    """2,000 draws: the middle of a prediction moves by a few hundredths of its interval, five at the most here."""
+    here, there = (f.predict(room=18).loc[1] for f in (fits, fit_castings(practice_castings, seed=1)))
+    smooth = [r.name for r in fits.study.readings if not r.grades]
+    moved = (here["middle"] - there["middle"]).abs() / (here["high"] - here["low"])
+    assert moved[smooth].max() < 0.05
+
+
+def test_fitting_never_edits_the_log(study, practice_castings):
+    pours, readings = practice_castings.pours.copy(), practice_castings.readings.copy()
+    fit_castings(practice_castings).predict(practice_castings.pours)
+    pd.testing.assert_frame_equal(practice_castings.pours, pours)
+    pd.testing.assert_frame_equal(practice_castings.readings, readings)
+
+
+def simulated(study, castings_of, rng, pours=12):
+    """A log drawn from the model itself: coefficients from belief, scatter from its half-normals, checks every 4 min."""
+    believed = beliefs_for(study, study.reading("gel_time"))
+    truth = rng.normal(believed.mean, believed.sd)
+    spread = {name: abs(rng.normal(0, scale)) for name, scale in believed.scatter.items()}
+    table = pd.DataFrame({"catalyst": rng.uniform(1, 2.5, pours), "room_temperature": np.repeat([17.0, 22.0], pours // 2)})
+    table.index = [f"P{i:02d}" for i in range(1, pours + 1)]
+    table["session"] = np.repeat(["S1", "S2"], pours // 2)
+    day = np.repeat(rng.normal(0, spread["session"], 2), pours // 2)
+    minutes = np.exp(design(believed.terms, table) @ truth + day + rng.normal(0, spread["reading"], pours))
+    minutes = np.clip(minutes, 1, 1400)
+    low = np.maximum(4 * np.floor(minutes / 4), 0.5)
+    read = pd.DataFrame({"pour": table.index, "reading": "gel_time", "low": low, "high": 4 * np.floor(minutes / 4) + 4})
+    return truth, castings_of(study, table, read)
+
+
+def test_intervals_hold_the_truth_as_often_as_they_say(castings_of):
+    """60 logs from the model: the 80 % interval of the catalyst effect should hold the truth 48 times, give or
+    take 3 (binomial); 41 to 55 is two to two and a half standard deviations, and the seed is fixed."""
+    rng = np.random.default_rng(20260301)
+    held, ranks = 0, []
+    for seed in range(60):
+        truth, castings = simulated(GEL_ONLY, castings_of, rng)
+        drawn = fit_castings(castings, seed=seed)["gel_time"].posterior.coefficients[:, 1]
+        low, high = np.quantile(drawn, [0.1, 0.9])
+        held += low <= truth[1] <= high
+        ranks.append(np.mean(drawn < truth[1]))
+    assert 0.68 <= held / 60 <= 0.92
+    # The truth's place among the draws is uniform, mean 1/2 with standard error 1/sqrt(12 * 60) = 0.037.
+    assert abs(np.mean(ranks) - 0.5) < 3 * 0.0373
