@@ -1,0 +1,129 @@
+"""The chance of a good casting: a product over aims, each a normal share by hand."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import norm
+
+from testpour.cure.practice import practice_resin
+from testpour.models.chance import Chance, NoAims, chance
+from testpour.models.fits import Fits, fit_castings
+from testpour.models.settings import settings_table
+from testpour.study import Aim, StudyProblems
+
+
+@pytest.fixture(scope="module")
+def fits(practice_castings):
+    return fit_castings(practice_castings)
+
+
+def with_aims(fits, *aims):
+    study = replace(fits.study, aims=aims)
+    return Fits(study, fits.castings, {name: replace(fit, study=study) for name, fit in fits.items()})
+
+
+def test_one_aim_is_the_share_of_a_normal_between_its_bounds(fits):
+    """Phi((ln 45 - m)/s) - Phi((ln 15 - m)/s), draw by draw, m and s from the same draws."""
+    found = chance(with_aims(fits, Aim("gel_time", 15.0, 45.0)), {"catalyst": 1.5}, room=20)
+    gel = fits["gel_time"]
+    names = [t.name for t in gel.believed.terms]
+    level, warm = gel.posterior.coefficients[:, [names.index("level"), names.index("warmth")]].T
+    spread = np.sqrt(gel.posterior.spread**2 + gel.posterior.group_spread["session"] ** 2)
+    by_hand = norm.cdf((np.log(45) - level) / spread) - norm.cdf((np.log(15) - level) / spread)
+    assert warm.std() > 0  # and has no part in it: at 20 °C its term is zero
+    assert found.draws[:, 0] == pytest.approx(by_hand, abs=1e-12)
+    assert found.table["chance"].iloc[0] == pytest.approx(by_hand.mean())
+    assert found.table[["low", "high"]].iloc[0].tolist() == pytest.approx(np.quantile(by_hand, [0.05, 0.95]))
+
+
+def test_the_aims_multiply(fits):
+    alone = [chance(with_aims(fits, aim), {"catalyst": 2}, room=18).draws for aim in fits.study.aims]
+    together = chance(fits, {"catalyst": 2}, room=18)
+    np.testing.assert_allclose(together.draws, np.prod(alone, axis=0), rtol=1e-12)
+    assert list(together.by_aim) == [aim.words(fits.study.reading(aim.reading)) for aim in fits.study.aims]
+    assert together.by_aim.iloc[0].tolist() == pytest.approx([draws.mean() for draws in alone])
+    assert together.table["most often missed"].iloc[0] == together.by_aim.iloc[0].idxmin()
+
+
+def test_complementary_bounds_share_out_the_whole(fits):
+    for name, bound, next_up in (("gel_time", 25.0, 25.0), ("hardness", 75.0, 75.0), ("tack", 1.0, 2.0)):
+        age = 24.0 if name != "gel_time" else None
+        below = chance(with_aims(fits, Aim(name, None, bound, age)), {"catalyst": 2}).draws
+        above = chance(with_aims(fits, Aim(name, next_up, None, age)), {"catalyst": 2}).draws
+        np.testing.assert_allclose(below + above, 1, atol=1e-12)
+
+
+def test_a_grade_aim_of_everything_is_certain(fits):
+    assert chance(with_aims(fits, Aim("tack", None, 3.0, 24.0))).draws == pytest.approx(1.0)
+
+
+def test_a_harder_aim_is_met_less_often(fits):
+    met = [chance(with_aims(fits, Aim("hardness", low, None, 24.0)), {"catalyst": 2}).table["chance"].iloc[0]
+           for low in (50, 70, 75, 80, 95)]  # fmt: skip
+    assert met == sorted(met, reverse=True) and met[0] > 0.95 and met[-1] < 0.05
+
+
+def test_the_age_of_an_aim_is_used(fits):
+    early, late = (chance(with_aims(fits, Aim("hardness", 75.0, None, age)), {"catalyst": 2}).draws.mean() for age in (4, 168))
+    assert late > early + 0.05  # hardness goes on rising
+
+
+def test_many_settings_at_once_as_one_by_one(fits):
+    asked = [{"catalyst": c, "thickness": t} for c in (1, 2.5) for t in (6, 15)]
+    together = chance(fits, asked, room=17).table
+    alone = [chance(fits, one, room=17).table["chance"].iloc[0] for one in asked]
+    assert together["chance"].tolist() == pytest.approx(alone)
+    table = pd.DataFrame(asked, index=list("abcd"))
+    assert chance(fits, table, room=17).table.index.tolist() == list("abcd")
+    assert "<table" in chance(fits, asked)._repr_markdown_()
+    assert chance(fits)._repr_markdown_() == chance(fits).sentence()
+
+
+def test_no_aims(fits):
+    with pytest.raises(NoAims, match=r"states no aim, so nothing can be called good. Add one under \[aims\]"):
+        chance(with_aims(fits))
+
+
+def test_a_setting_that_cannot_be(fits):
+    with pytest.raises(StudyProblems, match="99 is outside 0 to 10 %"):
+        chance(fits, {"catalyst": 99})
+
+
+@pytest.mark.parametrize(
+    "draws, says",
+    [
+        ([0.8, 0.82], "about 81 in 100 (90 % interval 80 to 82)."),
+        ([0.0, 1.0], "cannot tell yet, anything from 5 to 95 in 100."),
+        ([0.0, 0.001], "under 1 in 100 (90 % interval under 1 to under 1)."),
+        ([1.0, 0.999], "over 99 in 100 (90 % interval over 99 to over 99)."),
+    ],
+)
+def test_every_sentence_branch(study, draws, says):
+    """Mean and 5 and 95 % quantiles of two draws, by hand."""
+    made = Chance(study, pd.DataFrame(index=[1]), np.array(draws)[:, None], pd.DataFrame({"gel": [0.9], "tack": [0.3]}, [1]))
+    assert made.sentence().startswith("Chance of a good casting: ")
+    assert made.sentence().endswith(f"{says} The aim most often missed: tack.")
+
+
+def test_the_chance_tracks_the_truth_of_a_practice_resin(study, castings_of):
+    """A practice resin knows its true chances; after forty pours over ten days the order of settings is found."""
+    resin = practice_resin(study, seed=11)
+    rng, pours, rows = np.random.default_rng(3), [], []
+    for day in range(10):
+        plan = pd.DataFrame({"catalyst": rng.uniform(1, 2.5, 4), "pigment": rng.uniform(0.2, 4, 4), "cover": [1.0, 0, 1, 1],
+                             "thickness": rng.uniform(5, 18, 4)}, index=[f"D{day}-{i}" for i in range(4)])  # fmt: skip
+        plan["room_temperature"] = rng.uniform(16, 24)
+        pours.append(plan.assign(session=f"D{day}"))
+        for made in resin.pour(plan, f"D{day}"):
+            for read in made["readings"]:
+                low, high = read.get("between") or (read.get("value", read.get("not_yet")),) * 2
+                high = np.inf if "not_yet" in read else high
+                rows.append({"pour": made["pour"], "reading": read["reading"], "low": low, "high": high, "age": read["age"] or np.nan})
+    fits = fit_castings(castings_of(study, pd.concat(pours), pd.DataFrame(rows)))
+    asked = [{"catalyst": c, "thickness": t, "pigment": p} for c in (1, 1.6, 2.4) for t in (6, 12, 18) for p in (0.5, 3)]
+    told = chance(fits, asked, room=20).table["chance"]
+    true = resin.true_chance(settings_table(study, asked, room=20))
+    assert np.corrcoef(told, true)[0, 1] > 0.8
+    assert np.abs(told.to_numpy() - true).mean() < 0.2
