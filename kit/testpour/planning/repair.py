@@ -1,0 +1,142 @@
+"""A plan after the bench had its say: what a dropped pour loses, and a plan repaired round the pours made."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from testpour.models.settings import settings_table
+from testpour.planning.optimal import optimal_plan
+from testpour.planning.outlook import outlook
+from testpour.planning.problem import Problem
+from testpour.planning.purposes import MAP, STARTS
+from testpour.wording import count, listed
+
+
+@dataclass(frozen=True, eq=False)
+class Lost:
+    """What one plan tells less sharply than another.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a reading and setting: the smallest change noticed nine times in ten ``before`` and
+        ``after``, in words, and ``ratio``, after over before.
+    """
+
+    table: pd.DataFrame
+
+    def sentence(self):
+        """The worst of it, in a sentence."""
+        worst = self.table.loc[self.table["ratio"].idxmax()]
+        if worst["ratio"] < 1.05:
+            return "Hardly anything is lost: every effect would be noticed as well as before, within a twentieth."
+        return (
+            f"Most is lost on {worst['setting']}: {worst['reading']} must move by {worst['after']} to be noticed, "
+            f"where {worst['before']} was enough before."
+        )
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return f"<p>{self.sentence()}</p>{self.table.drop(columns='ratio').to_html(index=False)}"
+
+
+def what_is_lost(before, after):
+    """What a plan loses when pours are dropped or changed.
+
+    Parameters
+    ----------
+    before, after : Plan
+        For example ``plan`` and ``plan.without("P03")``.
+
+    Returns
+    -------
+    Lost
+
+    Raises
+    ------
+    PlanConflict
+        If too few pours are left to separate the plan's terms.
+    """
+    keys = ["reading", "setting"]
+    sides = [outlook(plan).table.set_index(keys)[["noticed", "noticed_number"]] for plan in (before, after)]
+    both = sides[0].join(sides[1], lsuffix=" before", rsuffix=" after")
+    table = both[["noticed before", "noticed after"]].rename(columns=lambda name: name.removeprefix("noticed "))
+    table["ratio"] = both["noticed_number after"] / both["noticed_number before"]
+    return Lost(table.reset_index())
+
+
+def repair_plan(plan, castings, *, seed=0):
+    """The rest of a plan, chosen afresh round the pours that were really made.
+
+    Parameters
+    ----------
+    plan : Plan
+    castings : Castings
+        The log: pours of the plan that stand in it count with the settings they got; a pour that went
+        wrong is withdrawn from the log first, and comes back in the plan.
+    seed : int
+
+    Returns
+    -------
+    Plan
+        The pours still to make. A pour lost in a session that is over moves to the next one, or to a new
+        session where none is left.
+
+    Raises
+    ------
+    ValueError
+        If nothing is left to plan.
+    """
+    made = castings.pours[castings.pours.index.isin(plan.table.index)]
+    left = plan.table.drop(index=made.index)
+    if not len(left):
+        raise ValueError("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
+    over = [s for s in plan.sessions if s in set(plan.table.loc[made.index, "session"])]
+    sessions = _places(plan, left, over)
+    rows = _search(plan, made, sessions, seed)
+    table = settings_table(plan.study, plan.coding.decode(rows)).drop(columns="age")
+    table.insert(0, "session", sessions)
+    table = _shuffled(table, seed).set_axis(left.index)
+    why = f"The {count(len(left), 'pour')} still to make, chosen afresh round {count(len(made), 'pour')} that were made."
+    moved = [str(pour) for pour, was, now in zip(left.index, left["session"], table["session"], strict=True) if was != now]
+    if moved:
+        why += f" Moved to a later session: {listed(moved)}."
+    return replace(plan, table=table, why=why, mixed="")
+
+
+def _shuffled(table, seed):
+    """The pours in random order within each session, sessions in order."""
+    mixed = table.sample(frac=1, random_state=np.random.default_rng([seed, 103]))
+    return mixed.sort_values("session", kind="stable", key=lambda names: names.map(list(dict.fromkeys(table["session"])).index))
+
+
+def _places(plan, left, over):
+    """Session of each pour still to make: its own, or the next that is not over."""
+    ahead = [session for session in plan.sessions if session not in over]
+    new = f"S{1 + max((int(s[1:]) for s in plan.sessions if s[:1] == 'S' and s[1:].isdigit()), default=0)}"
+    target = ahead[0] if ahead else new
+    return [target if session in over else session for session in left["session"]]
+
+
+def _search(plan, made, sessions, seed):
+    """Coded rows of the pours still to make, best beside those made."""
+    fixed = plan.coding.encode(settings_table(plan.study, made)) if len(made) else None
+    labels = list(dict.fromkeys([*made["session"], *sessions]))
+    axes = plan.coding.axes()
+    if plan.coding.rooms:
+        room = {s: r for s, r in zip(plan.sessions, plan.coding.rooms, strict=False)}
+        met = [room.get(label, np.mean(plan.coding.rooms)) for label in labels]
+        axes = replace(plan.coding, rooms=tuple(met)).axes()
+    problem = Problem(
+        axes,
+        plan.terms,
+        len(sessions),
+        sessions=tuple(labels.index(s) for s in sessions),
+        eta=0.5,
+        fixed=fixed,
+        fixed_sessions=tuple(labels.index(s) for s in made["session"]) if len(made) else None,
+    )
+    best = optimal_plan(problem, "I" if plan.purpose == MAP else "D", starts=STARTS, seed=seed)
+    return best.table.loc[~best.table["fixed"], problem.names].to_numpy(float)

@@ -1,0 +1,72 @@
+"""Plans repaired round the pours that were made, and what a dropped pour loses."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from testpour.planning.criteria import information, log_determinant, model_rows
+from testpour.planning.plan import plan_pours
+from testpour.planning.problem import PlanConflict
+from testpour.planning.repair import repair_plan, what_is_lost
+
+
+@pytest.fixture(scope="module")
+def plan(study):
+    return plan_pours(study, sessions=3, pours=5)
+
+
+def made(plan, *pours):
+    """A log that holds these pours of the plan as planned."""
+    return SimpleNamespace(pours=plan.table.loc[list(pours)])
+
+
+def worth(plan, castings):
+    """log determinant of the pours made together with those still to make, sessions as in the plan."""
+    table = plan.table[~plan.table.index.isin(castings.pours.index)]
+    rows = np.vstack([plan.coding.encode(castings.pours), plan.coding.encode(table)])
+    labels = [*castings.pours["session"], *table["session"]]
+    numbers = [sorted(set(labels)).index(label) for label in labels]
+    return float(log_determinant(information(model_rows(rows, plan.terms), numbers, 0.5)))
+
+
+def test_made_pours_are_kept_and_the_rest_is_no_worse_than_simply_going_on(plan):
+    castings = made(plan, *[p for p in plan.session(1).index if p != "P02"])
+    repaired = repair_plan(plan, castings)
+    assert list(repaired.table.index) == ["P02", *plan.table.index[5:]]
+    assert worth(repaired, castings) >= worth(plan.without("P02"), castings)
+
+
+def test_a_pour_lost_in_a_session_that_is_over_moves_to_the_next(plan):
+    repaired = repair_plan(plan, made(plan, *[p for p in plan.session(1).index if p != "P02"]))
+    assert repaired.table.loc["P02", "session"] == "S2"
+    assert "Moved to a later session: P02" in repaired.sentence()
+    last = repair_plan(plan, made(plan, *[p for p in plan.table.index if p != "P15"]))
+    assert list(last.table["session"]) == ["S4"]
+
+
+def test_a_finished_plan_has_nothing_to_repair(plan):
+    with pytest.raises(ValueError, match="nothing is left to repair. Plan afresh"):
+        repair_plan(plan, made(plan, *plan.table.index))
+
+
+def test_repairing_is_the_same_for_the_same_seed_and_leaves_the_plan_alone(plan):
+    before = plan.table.copy()
+    castings = made(plan, "P01", "P03")
+    first, again = (repair_plan(plan, castings, seed=4).table for _ in range(2))
+    assert first.equals(again)
+    assert plan.table.equals(before)
+
+
+def test_dropping_one_middle_pour_loses_little_and_dropping_three_corners_more(plan):
+    middle = plan.session(1).index[plan.session(1)["catalyst"].between(1.7, 1.9)][0]
+    corners = [p for p in plan.session(1).index if p != middle][:3]
+    little, much = (what_is_lost(plan, plan.without(*drop)) for drop in ([middle], corners))
+    assert little.table["ratio"].max() < much.table["ratio"].max()
+    assert (much.table["ratio"] > 1).all()
+    assert "must move by" in much.sentence()
+
+
+def test_dropping_too_many_is_refused_in_words(plan):
+    with pytest.raises(PlanConflict, match="put a dropped pour back"):
+        what_is_lost(plan, plan.without(*plan.table.index[3:]))
