@@ -60,10 +60,12 @@ def what_is_lost(before, after):
         If too few pours are left to separate the plan's terms.
     """
     keys = ["reading", "setting"]
-    sides = [outlook(plan).table.set_index(keys)[["noticed", "noticed_number"]] for plan in (before, after)]
-    both = sides[0].join(sides[1], lsuffix=" before", rsuffix=" after")
-    table = both[["noticed before", "noticed after"]].rename(columns=lambda name: name.removeprefix("noticed "))
-    table["ratio"] = both["noticed_number after"] / both["noticed_number before"]
+    was, now = (outlook(plan).table.set_index(keys) for plan in (before, after))
+    table = pd.DataFrame({
+        "before": was["noticed"],
+        "after": now["noticed"],
+        "ratio": now["noticed_number"] / was["noticed_number"],
+    })  # fmt: skip
     return Lost(table.reset_index())
 
 
