@@ -9,7 +9,7 @@ import numpy as np
 
 from testpour.models.terms import TERMS, own_term
 
-GROUPS = ("session", "resin_lot", "catalyst_lot", "pour")
+GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
 KNOWN = {name for term in TERMS.values() for name in term.factors}
 
@@ -91,8 +91,11 @@ def beliefs_for(study, reading, stated=None):
         If a belief names no term, or has no positive spread.
     """
     table = {**trade_beliefs().get(reading.name, trade_beliefs()["other"])}
-    table.update((stated or {}).get(reading.name, {}))
-    scatter = {**trade_beliefs()["other"]["scatter"], **table.pop("scatter", {})}
+    said = (stated or {}).get(reading.name, {})
+    table.update(said)
+    trade, other = trade_beliefs().get(reading.name, {}), trade_beliefs()["other"]
+    table.pop("scatter", None)
+    scatter = {**other["scatter"], **trade.get("scatter", {}), **said.get("scatter", {})}
     cuts = Belief(**table.pop("cuts", WIDE_CUTS)) if reading.grades else None
     if reading.grades:
         table.pop("level", None)

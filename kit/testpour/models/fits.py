@@ -8,8 +8,9 @@ import pandas as pd
 from scipy.special import ndtr, ndtri
 
 from testpour.models.beliefs import GROUPS, beliefs_for
+from testpour.models.evidence import groups_of, latent_ends, rows_of
 from testpour.models.interval import IntervalModel
-from testpour.models.scales import to_latent, to_reading, widen
+from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.wording import count
@@ -33,6 +34,8 @@ class ReadingFit:
         One row a reading used: pour, session, settings, age, low and high in the reading's unit.
     assumed : tuple of str
         What was filled in where the log is silent.
+    model : IntervalModel
+        The likelihood and beliefs that `posterior` was drawn from.
     """
 
     study: object
@@ -41,6 +44,7 @@ class ReadingFit:
     posterior: object
     rows: pd.DataFrame
     assumed: tuple = ()
+    model: object = None
 
     @property
     def pours(self):
@@ -111,6 +115,27 @@ class ReadingFit:
         tails = [0.5, (1 - level) / 2, (1 + level) / 2]
         quantiles = np.quantile(self.new_castings(table), tails, axis=0)
         return pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
+
+    def without(self, pour):
+        """The same model fitted to every other pour of the log."""
+        rows = self.rows[self.rows["pour"] != pour].reset_index(drop=True)
+        return fit_rows(self.study, self.reading, self.believed, rows, self.assumed, self.posterior.seed)
+
+    def summary(self):
+        """The most likely values under belief and log with their standard errors, as statsmodels prints them.
+
+        On the model's own scale (see `beliefs.toml`); a spread at zero has no standard error.
+
+        Returns
+        -------
+        statsmodels Summary
+
+        Raises
+        ------
+        ValueError
+            If the log holds no such reading.
+        """
+        return self.model.fit().summary(yname=self.reading.words)
 
     def sentence(self):
         """What the fit rests on, in one sentence."""
@@ -185,24 +210,27 @@ def fit_castings(castings, *, beliefs=None, seed=0):
     Fits
     """
     study = castings.study
-    models = {reading.name: _fit_reading(castings, reading, beliefs, seed) for reading in study.readings}
+    models = {}
+    for reading in study.readings:
+        believed = beliefs_for(study, reading, beliefs)
+        models[reading.name] = fit_rows(study, reading, believed, *rows_of(castings, reading), seed)
     return Fits(study, castings, models, seed)
 
 
-def _fit_reading(castings, reading, stated, seed):
-    believed = beliefs_for(castings.study, reading, stated)
-    rows, assumed = _rows(castings, reading)
-    groups = _groups(rows)
+def fit_rows(study, reading, believed, rows, assumed=(), seed=0):
+    """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
+    groups = groups_of(rows)
+    columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
     model = IntervalModel(
-        *_latent_ends(reading, rows),
-        design(believed.terms, rows),
+        *latent_ends(reading, rows),
+        columns,
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
         **_scale_options(reading, believed),
     )
     posterior = model.posterior(draws=DRAWS, seed=seed)
-    return ReadingFit(castings.study, reading, believed, posterior, rows, assumed)
+    return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 
 def _scale_options(reading, believed):
@@ -212,43 +240,3 @@ def _scale_options(reading, believed):
     steps = np.arange(len(reading.grades) - 1)  # grades about one step of the hidden scale apart
     cuts = believed.cuts
     return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.sd))}
-
-
-def _latent_ends(reading, rows):
-    low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
-    if reading.grades:
-        return low, high
-    room = rows.get("room_temperature")
-    return [to_latent(reading, ends, room) for ends in widen(reading, low, high)]
-
-
-def _rows(castings, reading):
-    """One row a reading used, with its pour's settings; silent settings take the usual value, and say so."""
-    readings = castings.readings[castings.readings["reading"] == reading.name]
-    rows = readings.merge(castings.pours, left_on="pour", right_index=True, suffixes=("", "_of_pour"))
-    rows = rows.reset_index(drop=True)
-    assumed = []
-    for factor in castings.study.factors:
-        if factor.kind == "text":
-            rows[factor.name] = rows[factor.name].fillna("").astype(str)
-            continue
-        blank = rows[factor.name].isna()
-        if blank.any():
-            pours = rows.loc[blank, "pour"].nunique()
-            said = f"{factor.words.capitalize()} was not written down for {count(pours, 'pour')}"
-            assumed.append(f"{said}; {factor.show(factor.usual)} is assumed.")
-            rows.loc[blank, factor.name] = factor.usual
-    if reading.ages:
-        rows["age"] = rows["age"].fillna(reading.ages[0])
-    return rows, tuple(assumed)
-
-
-def _groups(rows):
-    """The groups that share an error: sessions always, lots when there are two, pours when read twice."""
-    groups = {"session": rows["session"].astype(str)}
-    for lot in ("resin_lot", "catalyst_lot"):
-        if lot in rows and rows[lot].nunique() > 1:
-            groups[lot] = rows[lot].astype(str)
-    if rows["pour"].duplicated().any():
-        groups["pour"] = rows["pour"].astype(str)
-    return {name: labels.to_numpy() for name, labels in groups.items()}
