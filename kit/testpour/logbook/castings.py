@@ -2,6 +2,7 @@
 
 import hashlib
 from dataclasses import dataclass
+from html import escape
 
 import numpy as np
 import pandas as pd
@@ -41,7 +42,7 @@ class Castings:
         rooms = self.pours.get("room_temperature", pd.Series(dtype=float)).dropna()
         room = ""
         if len(rooms):
-            room = f", in rooms from {rooms.min():.0f} to {rooms.max():.0f} °C"
+            room = f", in rooms from {rooms.min():.3g} to {rooms.max():.3g} °C"
         return (
             f"{count(len(self.pours), 'pour')} in {count(self.pours['session'].nunique(), 'session')}{room}, "
             f"with {count(len(self.readings), 'reading')}."
@@ -80,7 +81,11 @@ class Castings:
         return hashlib.sha256(text.encode()).hexdigest()[:16]
 
     def _repr_html_(self):
-        return f"<p>{self.sentence()}</p>{self.wide().to_html()}"
+        table = self.wide()
+        same = [head for head in table if len(table) > 1 and table[head].nunique() == 1 and table[head].iloc[0] != ""]
+        said = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
+        note = f"<p>The same for every pour: {escape(said)}.</p>" if same else ""
+        return f"<p>{escape(self.sentence())}</p>{table.drop(columns=same).to_html()}{note}"
 
 
 def _shown(factor, value):
