@@ -1,0 +1,106 @@
+"""How a reading is known: what people write, in both ways, and refusals for what nobody can mean."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from testpour.catalogue import catalogue
+from testpour.logbook.known import Known, known
+from testpour.units import UnitProblem
+
+READINGS = catalogue()["readings"]
+GEL, TACK, HARD, PEAK = (READINGS[name] for name in ("gel_time", "tack", "hardness", "peak_temperature"))
+INF = math.inf
+
+WRITTEN = [
+    (GEL, "22", 22, 22, "exact"), (GEL, "22 min", 22, 22, "exact"), (GEL, "1/2 h", 30, 30, "exact"), (GEL, "0.5h", 30, 30, "exact"),
+    (GEL, "20-25", 20, 25, "between"), (GEL, "20 - 25 min", 20, 25, "between"), (GEL, "20–25", 20, 25, "between"),
+    (GEL, "20 to 25", 20, 25, "between"), (GEL, "between 20 and 25 min", 20, 25, "between"), (GEL, "20..25", 20, 25, "between"),
+    (GEL, "1 to 2 h", 60, 120, "between"), (GEL, "50 min to 1 h", 50, 60, "between"), (GEL, "20 to 20", 20, 20, "exact"),
+    (GEL, "not yet at 2 h", 120, INF, "not yet"), (GEL, "did not gel by 2 h", 120, INF, "not yet"), (GEL, ">10", 10, INF, "not yet"),
+    (GEL, "> 10 min", 10, INF, "not yet"), (GEL, "over 2 hours", 120, INF, "not yet"), (GEL, "more than 90", 90, INF, "not yet"),
+    (GEL, "had not gelled after 3 h", 180, INF, "not yet"), (GEL, "no gel at 60 min", 60, INF, "not yet"),
+    (GEL, "already by 15", -INF, 15, "already"), (GEL, "<15 min", -INF, 15, "already"), (GEL, "under 15", -INF, 15, "already"),
+    (GEL, "already hard at 12", -INF, 12, "already"), (GEL, "before 0.5 h", -INF, 30, "already"),
+    (PEAK, "212 degF", 100, 100, "exact"), (PEAK, "200 to 210 °F", 93.3333333333, 98.8888888889, "between"),
+    (HARD, "78", 78, 78, "exact"), (HARD, "78 Shore D", 78, 78, "exact"), (HARD, "76 to 78", 76, 78, "between"),
+    (TACK, "2", 2, 2, "exact"), (TACK, "slightly tacky", 1, 1, "exact"), (TACK, "WET", 3, 3, "exact"), (TACK, "0 to 1", 0, 1, "between"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("reading, text, low, high, how", WRITTEN, ids=[w[1] for w in WRITTEN])
+def test_as_people_write_it(reading, text, low, high, how):
+    found = known(reading, text)
+    assert (found.low, found.high, found.how) == (pytest.approx(low), pytest.approx(high), how)
+
+
+@pytest.mark.parametrize(
+    "ways, low, high, how",
+    [({"value": 20}, 20, 20, "exact"), ({"value": 20.5}, 20.5, 20.5, "exact"), ({"between": (20, "25 min")}, 20, 25, "between"),
+     ({"between": [20, 20]}, 20, 20, "exact"), ({"not_yet": "2 h"}, 120, INF, "not yet"), ({"already": 15}, -INF, 15, "already")],
+)  # fmt: skip
+def test_as_it_is_said_in_code(ways, low, high, how):
+    assert known(GEL, **ways) == Known(low, high, how)
+
+
+def test_a_decimal_mark_that_is_known():
+    assert known(GEL, "20,5-25,5", decimal=",") == Known(20.5, 25.5, "between")
+    with pytest.raises(UnitProblem, match="may be 1250 or 1.250"):
+        known(GEL, "1,250")
+    assert known(GEL, "1,250", decimal=",").low == 1.25
+
+
+@pytest.mark.parametrize("reading, text", [(w[0], w[1]) for w in WRITTEN if w[0].unit != "degC"])
+def test_its_words_are_understood_again(reading, text):
+    found = known(reading, text)
+    assert known(reading, found.words(reading)) == found
+
+
+@pytest.mark.parametrize(
+    "ways, words",
+    [
+        ({}, "give exactly one of a value, between="),
+        ({"value": 20, "not_yet": 20}, "give exactly one of a value, between="),
+        ({"value": "soon"}, "'soon' is not a number"),
+        ({"value": "25-20"}, "25 to 20 runs backwards. Give the earlier look first"),
+        ({"between": (25, 20)}, "runs backwards"),
+        ({"between": (20,)}, "between takes two looks"),
+        ({"between": "2025"}, "between takes two looks"),
+        ({"value": 0.1}, "0.1 is outside 0.5 to 1440 min"),
+        ({"value": "3 d"}, "3 d is outside 0.5 to 1440 min"),
+        ({"value": math.nan}, "outside"),
+        ({"not_yet": math.inf}, "outside"),
+        ({"value": "20 g"}, "does not measure what min"),
+    ],
+)
+def test_refused(ways, words):
+    with pytest.raises(UnitProblem, match=words):
+        known(GEL, **ways)
+
+
+@pytest.mark.parametrize("value", [1.5, "0.5", "2 to 2.5"])
+def test_grades_are_whole(value):
+    with pytest.raises(UnitProblem, match="is no grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet"):
+        known(TACK, value)
+
+
+@pytest.mark.parametrize("text", ["40 Barcol", "78 Shore A", "78 %"])
+def test_hardness_scales_never_convert(text):
+    with pytest.raises(UnitProblem, match="no scale converts to another"):
+        known(HARD, text)
+
+
+TEXT = st.one_of(st.text(max_size=40), st.text("0123456789-–.,<> tobyandinhrmgel", max_size=25))
+
+
+@given(st.sampled_from([GEL, TACK, HARD, PEAK]), TEXT)
+def test_any_text_is_known_or_refused(reading, text):
+    try:
+        found = known(reading, text)
+    except UnitProblem:
+        return
+    assert found.low <= found.high
+    for end in (found.low, found.high):
+        assert math.isinf(end) or reading.low <= end <= reading.high
