@@ -14,6 +14,7 @@ from testpour.suggest.prospect import prospect, states_of
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
+FEW = 12  # of the best, how many are compared over all draws
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,18 +113,21 @@ def best_settings(fits, states, given, free):
         One row with every setting; those of `free` are chosen anew.
     free : tuple of Factor
     """
-    best = _best_of(fits, states, spread_settings(fits.study, free, given))
+    best = _foremost(fits, states, spread_settings(fits.study, free, given), 1)
     for _ in range(ROUNDS):
-        better = _best_of(fits, states, around(best, free))
-        if better.equals(best):
+        few = _foremost(fits, states, around(best, free), FEW)
+        if few.iloc[[0]].equals(best):
             break
-        best = better
-    return best
+        best = few.iloc[[0]].reset_index(drop=True)
+    exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
+    return few.loc[[exact.idxmax()]].reset_index(drop=True)
 
 
-def _best_of(fits, states, table):
-    table = table[allowed(fits, table)].reset_index(drop=True)
-    return table.iloc[[int(np.argmax(prospect(states, fits.study, table).chance()))]].reset_index(drop=True)
+def _foremost(fits, states, table, count):
+    """The allowed settings with the best mean chance, best first."""
+    table = table[allowed(fits, table)]
+    order = np.argsort(-prospect(states, fits.study, table).chance(), kind="stable")[:count]
+    return table.iloc[order].reset_index(drop=True)
 
 
 def around(best, free):

@@ -16,11 +16,13 @@ from testpour.suggest.prospect import prospect, states_of
 from testpour.suggest.reasons import reasons_for, scatter_unknown
 from testpour.suggest.worth import Worth
 from testpour.weighing import weigh_out
+from testpour.wording import in_hundred
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
 POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
 DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
+FEWEST = 24  # settings still looked at for later pours
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
 
@@ -57,7 +59,7 @@ class NextPours:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
-        now = f"The settings recommended now have a chance of about {100 * self.before:.0f} in 100"
+        now = f"The settings recommended now have a chance of about {in_hundred(self.before)} in 100"
         if gain < 100 * ENOUGH:
             text = f"{now}. {many} would raise it by less than {100 * ENOUGH:.0f} points on average: see the stop advice."
         else:
@@ -71,7 +73,7 @@ class NextPours:
         for name in self.free:
             factor = self.study.factor(name)
             shown[factor.words] = [factor.show(value) for value in self.table[name]]
-        shown["chance of a good casting"] = [f"{100 * c:.0f} in 100" for c in self.table["chance"]]
+        shown["chance of a good casting"] = [f"{in_hundred(c)} in 100" for c in self.table["chance"]]
         shown["why"] = self.table["reason"]
         return f"<p>{self.sentence()}</p>{shown.to_html()}"
 
@@ -169,10 +171,13 @@ def batch_worth(fits, states, given, free, contexts, pours, moulds=None, pending
     """The `Batch` of pours worth making, as `next_pours` picks them."""
     pourable = _pourable(fits, states, given, free, moulds, aim, seed)
     worth, gained = Worth(fits.study, states, pourable, contexts, pours, pending, seed), []
+    places = np.arange(len(pourable))
     for _ in range(pours):
-        gain, doubt = worth.gains(np.arange(len(pourable)))
-        worth.add(np.argmax(gain + DOUBT * doubt))
-        gained.append(max(float(gain[worth.added[-1]]), *gained[-1:], 0.0))
+        gain, doubt = worth.gains(places)
+        order = np.argsort(-(gain + DOUBT * doubt), kind="stable")
+        worth.add(places[order[0]])
+        gained.append(max(float(gain[order[0]]), *gained[-1:], 0.0))
+        places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
     rows = pourable.iloc[worth.added].reset_index(drop=True)
     return Batch(rows, gained, worth.before, worth.lessons)
 
@@ -203,7 +208,8 @@ def _pourable(fits, states, given, free, moulds, aim, seed):
         piece = depths.iloc[[place]].reset_index(drop=True)
         if "room_temperature" in given:
             piece["room_temperature"] = given["room_temperature"].iloc[0]
-        parts.append(around(best_settings(fits, states, piece[given.columns], others), others))
+        best = best_settings(fits, states, piece[given.columns], others)
+        parts.append(best if aim == LEARN else around(best, others))
     table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)
     table = table[allowed(fits, table)].reset_index(drop=True)
     good = prospect(states, study, table).chance()

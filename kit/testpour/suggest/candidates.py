@@ -6,6 +6,7 @@ from scipy.stats import qmc
 
 from testpour.cautions import check_settings
 from testpour.models.scales import to_latent
+from testpour.suggest.prospect import summed_up
 from testpour.units import UnitProblem, to_unit
 
 SPREAD = 256  # settings looked at; Sobol points need a power of two
@@ -94,8 +95,8 @@ def allowed(fits, table):
     if fit is None:
         return kept
     limit = to_latent(fit.reading, np.full(len(table), BOILING), table.get("room_temperature"))
-    mean = fit.mean(table)
-    margin = (limit - mean.mean(axis=0)) / np.sqrt(mean.var(axis=0) + np.mean(fit.scatter() ** 2))
+    mean, variance = summed_up(fit, table)
+    margin = (limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2))
     cool = margin > -ndtri(RISK)
     return kept & (cool if (kept & cool).any() else margin >= np.quantile(margin, 0.9))
 

@@ -10,6 +10,7 @@ from testpour.models.settings import settings_table
 from testpour.suggest.advice import beyond_log, cautions_at, predicted
 from testpour.suggest.candidates import allowed, checked_room, on_step
 from testpour.suggest.prospect import prospect, states_of
+from testpour.wording import in_hundred
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting
@@ -52,7 +53,7 @@ class WhatIf:
         text = self.chance.sentence()
         if self.change:
             row = self.changes.loc[self.change]
-            text += f" {_in_words(self.study.factor(self.change), row['end'])}: about {100 * row['chance']:.0f} in 100."
+            text += f" {_in_words(self.study.factor(self.change), row['end'])}: about {in_hundred(row['chance'])} in 100."
         else:
             text += " No single change of a setting would raise it by 2 points."
         if self.beyond:

@@ -12,6 +12,7 @@ from testpour.suggest.candidates import allowed, checked_room, free_factors, on_
 from testpour.suggest.prospect import prospect, states_of
 from testpour.suggest.remedy import remedy
 from testpour.units import show
+from testpour.wording import count, in_hundred
 
 GOOD = 0.6  # chance from which a cell gives a recipe
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
@@ -53,9 +54,9 @@ class RecipeChart:
         """What the chart rests on and how much of it is a guess."""
         good = self.table["catalyst"].notna()
         text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
-        text += f", resting on {self.pours} pours. Everywhere: {self.shared}."
+        text += f", resting on {count(self.pours, 'pour')}. Everywhere: {self.shared}."
         if self.table["beyond"].any():
-            text += f" {self.table['beyond'].sum()} cells lie beyond what was poured (grey, in italics): try one pour first."
+            text += f" What lies beyond what was poured is grey and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
         return text
 
     __repr__ = sentence
@@ -91,7 +92,7 @@ class RecipeChart:
         style = CELL + (UNTRIED if row["beyond"] else "")
         if np.isnan(row["catalyst"]):
             return f'<td style="{style}{REMEDY}">{escape(row["advice"])}</td>'
-        lines = [f"<b>{escape(show(row['catalyst'], '%'))}</b>", f"{100 * row['chance']:.0f} in 100"]
+        lines = [f"<b>{escape(show(row['catalyst'], '%'))}</b>", f"{in_hundred(row['chance'])} in 100"]
         if "gel_low" in row:
             lines.append(f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min")
         lines += ["not poured yet"] if row["beyond"] else []

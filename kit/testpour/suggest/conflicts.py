@@ -7,8 +7,9 @@ import numpy as np
 from testpour.suggest.candidates import allowed, free_factors, spread_settings
 from testpour.suggest.contexts import chances_by_draw
 from testpour.suggest.prospect import prospect
+from testpour.wording import in_hundred
 
-HOPELESS = 0.05  # best chance of any settings, however the unknowns fall, below which aims conflict
+HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
 MET = 0.5  # chance from which an aim counts as within reach
 DRAWS = 128
 OPTIMIST = 0.9  # share of draws that must agree
@@ -53,7 +54,7 @@ def _conflict(study, table, met, free):
     row = table.iloc[closest]
     chosen = ", ".join(f"{factor.words} {factor.show(row[factor.name])}" for factor in free)
     chances = {word: float(chance) for word, chance in zip(words, met[:, closest], strict=True)}
-    said = ", ".join(f"{word} in {100 * chance:.0f} of 100" for word, chance in chances.items())
+    said = ", ".join(f"{word} in {in_hundred(chance)} of 100" for word, chance in chances.items())
     pair = _worst(met)
     if len(pair) == 1:
         what = f"No settings of this study are likely to meet {words[pair[0]]} here."

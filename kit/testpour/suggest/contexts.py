@@ -6,8 +6,9 @@ import pandas as pd
 from testpour.suggest.candidates import allowed, spread_settings
 from testpour.suggest.prospect import prospect
 
-CONTENDERS = 16  # settings kept for each room and thickness: those that may turn out best
+CONTENDERS = 12  # settings kept for each room and thickness: those that may turn out best
 DRAWS = 128
+LOOKED_AT = 128  # settings among which contenders are found; Sobol points need a power of two
 PARTS = 3  # rooms, and depths, that stand for a span
 
 
@@ -25,18 +26,19 @@ def contexts_for(study, free, given):
     axes = {}
     room = next((f for f in study.factors if f.name == "room_temperature"), None)
     if room is not None and len(set(room.span)) == 2:
-        axes["room_temperature"] = _nodes(room.span)
+        axes["room_temperature"] = _nodes(room)
     if any(f.name == "thickness" for f in free):
-        axes["thickness"] = _nodes(study.factor("thickness").span)
+        axes["thickness"] = _nodes(study.factor("thickness"))
     rows = given
     for name, nodes in axes.items():
         rows = pd.concat([rows.assign(**{name: node}) for node in nodes], ignore_index=True)
     return rows
 
 
-def _nodes(span):
-    """Middles of equal parts of a span."""
-    return span[0] + (span[1] - span[0]) * (np.arange(PARTS) + 0.5) / PARTS
+def _nodes(factor):
+    """Middles of equal parts of a factor's span, on the bench's step."""
+    low, high = factor.span
+    return np.unique(factor.rounded(low + (high - low) * (np.arange(PARTS) + 0.5) / PARTS))
 
 
 def contenders(fits, states, contexts, free, seed=0):
@@ -52,7 +54,7 @@ def contenders(fits, states, contexts, free, seed=0):
     free = tuple(f for f in free if f.name != "thickness")
     tables = []
     for place in range(len(contexts)):
-        table = spread_settings(fits.study, free, contexts.iloc[[place]], seed=seed)
+        table = spread_settings(fits.study, free, contexts.iloc[[place]], LOOKED_AT, seed)
         tables.append(table[allowed(fits, table)])
     at = prospect(states, fits.study, pd.concat(tables, ignore_index=True))
     drawn, mean = chances_by_draw(at, DRAWS, seed), at.chance()

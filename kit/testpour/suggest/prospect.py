@@ -74,6 +74,18 @@ def state_of(fit):
     return State(fit, np.append(draws.mean(axis=0), 0.0), spread)
 
 
+def columns(fit, table):
+    """The model matrix of a fit at each row of a settings table: shape (rows, terms)."""
+    return design(fit.believed.terms, table.to_records(index=False))  # plain arrays: pandas would align each step
+
+
+def summed_up(fit, table):
+    """Mean and variance over the draws of a fit's latent mean at each row of a settings table."""
+    rows, draws = columns(fit, table), fit.posterior.coefficients
+    spread = np.atleast_2d(np.cov(draws.T))
+    return rows @ draws.mean(axis=0), np.einsum("ij,ij->i", rows @ spread, rows)
+
+
 def states_of(fits):
     """One `State` for each reading that has an aim, by name.
 
@@ -96,8 +108,8 @@ def sides_of(states, study, table, aim):
     reading = state.fit.reading
     at = table.assign(age=aim.age) if aim.age is not None else table
     base = np.zeros((len(table), len(state.centre)))
-    base[:, : state.terms] = design(state.fit.believed.terms, at)
-    scatter = float(np.sqrt(np.mean(state.fit.scatter() ** 2)))
+    base[:, : state.terms] = columns(state.fit, at)
+    scatter = float(np.mean(state.fit.scatter()))
     for bound, upper in ((aim.at_most, True), (aim.at_least, False)):
         if bound is None:
             continue
@@ -123,11 +135,14 @@ class Prospect:
     states : dict
         Reading name to `State`.
     aims : tuple
-        One tuple of `Side` for each aim.
+        One tuple of `Side` for each aim; empty for an aim that every casting meets.
+    size : int
+        Rows of the table.
     """
 
     states: dict
     aims: tuple
+    size: int
 
     def by_aim(self):
         """Chance of meeting each aim alone: shape (aims, settings)."""
@@ -139,7 +154,7 @@ class Prospect:
 
     def met(self, sides, drawn=None):
         """Chance of one aim at each setting; one row a draw where states are drawn (name to draws)."""
-        below, above = np.ones(len(sides[0].offset) if sides else 1), 0.0
+        below, above = np.ones(self.size), 0.0
         for side in sides:
             if drawn is None:
                 gap, variance = self.gap(side)
@@ -152,10 +167,10 @@ class Prospect:
     def gap(self, side):
         """Mean and variance of a side's gap at each setting."""
         state = self.states[side.reading]
-        variance = np.einsum("ij,jk,ik->i", side.rows, state.spread, side.rows)
+        variance = np.einsum("ij,ij->i", side.rows @ state.spread, side.rows)
         return side.rows @ state.centre + side.offset, variance
 
 
 def prospect(states, study, table):
     """The `Prospect` of a study's aims at each row of a settings table."""
-    return Prospect(states, tuple(tuple(sides_of(states, study, table, aim)) for aim in study.aims))
+    return Prospect(states, tuple(tuple(sides_of(states, study, table, aim)) for aim in study.aims), len(table))

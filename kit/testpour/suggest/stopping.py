@@ -11,6 +11,7 @@ from testpour.suggest.candidates import checked_room, free_factors
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.contexts import chances_by_draw, contenders, contexts_for
 from testpour.suggest.prospect import prospect, states_of
+from testpour.wording import in_hundred
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
 SURE = 0.9  # share of what may be true in which the advice must be close
@@ -35,7 +36,7 @@ class StopAdvice:
     table : DataFrame
         One row a room and depth: ``chance`` at the settings recommended, ``short``, how far they fall
         short of the best possible on average, ``close``, how likely by less than five points, and
-        ``limited by``, the aim least likely to be met.
+        ``most often missed``, the aim least likely to be met.
     pours : int
         How many pours the log holds.
     """
@@ -73,7 +74,7 @@ class StopAdvice:
         """Where the recommendation may fall short most, and by which aim."""
         worst = self.table.loc[self.table["short"].idxmax()]
         where = _place(self.study, worst)
-        return f"Still open: {worst['limited by']}{where}, where the settings may be {100 * worst['short']:.0f} points short."
+        return f"Still open: {worst['most often missed']}{where}, where the settings may be {100 * worst['short']:.0f} points short."
 
 
 def stop_advice(fits, *, room=None, fixed=None, seed=0):
@@ -124,7 +125,7 @@ def _shortfalls(study, states, contexts, tables, seed):
         short.append(drawn[:, here].max(axis=1) - drawn[:, best])
         rows.append({
             "chance": mean[best], "short": short[-1].mean(), "close": (short[-1] <= CLOSE).mean(),
-            "limited by": words[int(met[:, best].argmin())],
+            "most often missed": words[int(met[:, best].argmin())],
         })  # fmt: skip
         start += len(table)
     shown = [name for name in ("room_temperature", "thickness") if name in contexts and contexts[name].nunique() > 1]
@@ -134,11 +135,11 @@ def _shortfalls(study, states, contexts, tables, seed):
 
 def _place(study, row):
     """Where a context lies, in words."""
-    parts = {"room_temperature": "in a room at", "thickness": "with a depth of"}
+    parts = {"room_temperature": "in a room at", "thickness": "at a depth of"}
     said = [f"{lead} {study.factor(name).show(round(row[name], 1))}" for name, lead in parts.items() if name in row]
     return " " + " ".join(said) if said else ""
 
 
 def _odds(share):
-    """A chance in words, without false certainty."""
-    return f"a chance of {min(max(round(100 * share), 1), 99)} in 100"
+    """A chance in words."""
+    return f"a chance of {in_hundred(share)} in 100"

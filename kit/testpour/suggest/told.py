@@ -6,8 +6,9 @@ import numpy as np
 from scipy.special import ndtr
 
 from testpour.models.scales import to_latent
-from testpour.models.terms import design
+from testpour.suggest.prospect import columns
 
+DRAWS = 400  # draws over which the information of a grade is averaged
 LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing
 
 
@@ -45,7 +46,7 @@ def told_by(state, table, aim, today=True):
     fit, posterior = state.fit, state.fit.posterior
     at = table.assign(age=aim.age) if aim.age is not None else table
     rows = np.zeros((len(table), len(state.centre)))
-    rows[:, : state.terms] = design(fit.believed.terms, at)
+    rows[:, : state.terms] = columns(fit, at)
     rows[:, -1] = today
     pour = np.mean(posterior.group_spread.get("pour", np.zeros(1)) ** 2)
     own = pour + np.where(today, 0.0, state.spread[-1, -1])
@@ -54,7 +55,9 @@ def told_by(state, table, aim, today=True):
         return Told(rows, np.full(len(table), one) + own)
     cut = _nearest_cut(fit, aim)
     rows[:, state.terms + cut] = -1.0
-    informed = grade_information(fit.mean(at), posterior.cuts).mean(axis=0)
+    some = slice(None, None, max(len(posterior) // DRAWS, 1))
+    mean = posterior.coefficients[some] @ rows[:, : state.terms].T
+    informed = grade_information(mean, posterior.cuts[some]).mean(axis=0)
     with np.errstate(divide="ignore"):
         return Told(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
 

@@ -5,6 +5,8 @@ The value of information for normal beliefs (Frazier, Powell and Dayanik 2009, I
 thicknesses the study cares about.
 """
 
+from functools import reduce
+
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
@@ -74,7 +76,7 @@ class Sharpened:
         return total
 
     def _inside(self, ratios):
-        below, above = 1.0, 0.0
+        below, above = np.ones((1, 1)), 0.0
         for side, ratio in zip(self.sides, ratios, strict=True):
             met = ndtr(ratio)
             below, above = (met, above) if side.upper else (below, 1.0 - met)
@@ -127,7 +129,7 @@ class Worth:
         today = np.arange(len(table)) < len(pourable)
         at = prospect(states, study, pd.concat(contexts, ignore_index=True))
         self.ends = np.cumsum([len(context) for context in contexts])[:-1]
-        self.readings = []
+        self.size, self.readings = at.size, []
         for aim, sides in zip(study.aims, at.aims, strict=True):
             told = told_by(states[aim.reading], table, aim, today)
             parts = [(side, *at.gap(side)) for side in sides]
@@ -148,11 +150,11 @@ class Worth:
 
     def _now(self):
         """Chance in each scenario as the batch stands: (scenarios, settings)."""
-        return np.prod([reading.now() for reading in self.readings], axis=0)
+        return reduce(np.multiply, (reading.now() for reading in self.readings))
 
     def value(self, chance):
         """Best chance in each context, averaged over contexts and scenarios: one a candidate."""
-        parts = np.split(chance, self.ends, axis=2)
+        parts = np.split(np.broadcast_to(chance, (len(chance), SCENARIOS, self.size)), self.ends, axis=2)
         return np.mean([part.max(axis=2).mean(axis=1) for part in parts], axis=0)
 
     def gains(self, places):
