@@ -1,0 +1,131 @@
+"""The castings table: its promised shape, a stable mark of the data, and nothing edited on the way."""
+
+import hashlib
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.logbook.book import Logbook
+from testpour.logbook.castings import castings_from
+
+POUR = {"settings": {"catalyst": 1.5, "room_temperature": 18}, "session": "S1", "made_at": "2026-03-02 10:00"}
+
+
+def test_the_shape_it_promises(practice_castings, study):
+    pours, readings = practice_castings.pours, practice_castings.readings
+    factors = [f.name for f in study.factors]
+    assert list(pours.columns) == ["session", "made_at", *factors, "by", "note"] and pours.index.name == "pour"
+    assert list(readings.columns) == ["entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note"]
+    assert pours[[f.name for f in study.factors if f.kind != "text"]].dtypes.eq(float).all()
+    assert readings[["low", "high", "age"]].dtypes.eq(float).all()
+    assert set(readings["known"]) <= {"exact", "between", "not yet", "already"}
+    assert (readings["low"] <= readings["high"]).all() and set(readings["pour"]) == set(pours.index)
+    assert set(pours["cover"]) == {0.0, 1.0}
+
+
+def test_sentences(log, practice_castings):
+    assert log.castings().sentence() == "The log is empty: no pour has been logged yet." and len(log.castings()) == 0
+    log.add_pour(**POUR)
+    assert repr(log.castings()) == "1 pour in 1 session, in rooms from 18 to 18 °C, with 0 readings."
+    assert practice_castings.sentence().startswith("12 pours in 2 sessions, in rooms from 17 to 22 °C, with ")
+
+
+def test_wide_reads_like_a_bench_book(log):
+    log.add_pour(settings={**POUR["settings"], "cover": "no", "resin_lot": "drum 3"}, session="S1")
+    log.add_pour(settings={"catalyst": 2.25, "thickness": "1/4 in"}, session="S1")
+    log.add_reading("P01", "gel_time", "did not gel by 2 h")
+    log.add_reading("P02", "peak_temperature", 96)
+    for value in (77, 78):
+        log.add_reading("P01", "hardness", value, age=24)
+    wide = log.castings().wide()
+    assert list(wide.columns)[:6] == ["session", "catalyst (%)", "thickness (mm)", "cover", "room temperature (°C)", "resin lot"]
+    assert wide.loc["P01", ["catalyst (%)", "cover", "thickness (mm)", "resin lot"]].tolist() == ["1.5", "no", "", "drum 3"]
+    assert wide.loc["P02", ["catalyst (%)", "thickness (mm)", "room temperature (°C)"]].tolist() == ["2.25", "6.35", ""]
+    assert wide.loc["P01", "gel time (min)"] == "not yet at 120" and wide.loc["P02", "gel time (min)"] == ""
+    assert wide.loc["P01", "hardness at 24 h (Shore D)"] == "77, 78" and wide.loc["P02", "peak temperature (°C)"] == "96"
+    assert "humidity (%)" not in wide
+
+
+def test_hostile_names_are_text_in_a_notebook(log):
+    log.add_pour("<img src=x onerror=alert(1)>", **POUR)
+    assert "<img" not in log.castings()._repr_html_() and "&lt;img" in log.castings()._repr_html_()
+
+
+def test_its_input_is_never_edited(study, practice_castings):
+    pours = practice_castings.pours.reset_index().assign(entry=range(1, 13), supersedes=None, void=False)
+    settings = pd.DataFrame({"entry": range(1, 13), "factor": "catalyst", "number": 1.5, "text": None})
+    readings = practice_castings.readings.assign(supersedes=None, void=False, logged_at=pd.Timestamp("2026-03-02"))
+    pours, readings = pours[["entry", "pour", "session", "made_at", "by", "note", "supersedes", "void"]], readings.copy()
+    before = [table.copy(deep=True) for table in (pours, settings, readings)]
+    made = castings_from(study, pours, settings, readings)
+    made.wide(), made.fingerprint(), made._repr_html_(), made.sentence()
+    for table, old in zip((pours, settings, readings), before, strict=True):
+        pd.testing.assert_frame_equal(table, old)
+    made.pours["catalyst"] = 9.0
+    made.readings["low"] = 9.0
+    for table, old in zip((pours, settings, readings), before, strict=True):
+        pd.testing.assert_frame_equal(table, old)
+
+
+def test_looking_does_not_change_what_is_seen(practice_castings):
+    pours, readings = practice_castings.pours.copy(deep=True), practice_castings.readings.copy(deep=True)
+    practice_castings.wide(), practice_castings.fingerprint(), practice_castings._repr_html_()
+    pd.testing.assert_frame_equal(practice_castings.pours, pours)
+    pd.testing.assert_frame_equal(practice_castings.readings, readings)
+
+
+def test_the_fingerprint_is_sixteen_hex_digits_and_stays(practice_log, practice_castings):
+    mark = practice_castings.fingerprint()
+    assert len(mark) == hashlib.sha256().digest_size // 2 and int(mark, 16) >= 0
+    assert practice_log.castings().fingerprint() == practice_log.castings().fingerprint()
+
+
+def test_the_fingerprint_does_not_mind_the_order_of_logging_or_who_logged(study, tmp_path):
+    marks = []
+    for number, names in enumerate((["A", "B"], ["B", "A"])):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        book = Logbook(replace(study, folder=folder))
+        for name in names:
+            book.add_pour(name, **POUR, by=f"maker {number}", note=f"note {number}")
+            book.add_reading(name, "gel_time", 20, by=f"maker {number}")
+        marks.append(book.castings().fingerprint())
+        book.close()
+    assert marks[0] == marks[1]
+
+
+def test_the_fingerprint_changes_with_the_data(log):
+    log.add_pour(**POUR)
+    marks = [log.castings().fingerprint()]
+    entry = log.add_reading("P01", "gel_time", 20)
+    marks.append(log.castings().fingerprint())
+    entry = log.correct_reading(entry, "20 to 21", why="x")
+    marks.append(log.castings().fingerprint())
+    log.correct_pour("P01", settings={"catalyst": 1.6}, why="x")
+    marks.append(log.castings().fingerprint())
+    log.correct_pour("P01", session="S2", why="x")
+    marks.append(log.castings().fingerprint())
+    log.add_pour(**POUR)
+    marks.append(log.castings().fingerprint())
+    assert len(set(marks)) == len(marks)
+    log.withdraw_pour("P02", why="x")
+    assert log.castings().fingerprint() == marks[-2]  # withdrawn: as if it had not been
+    log.withdraw_reading(entry, why="x")
+    assert log.castings().fingerprint() not in marks
+
+
+def test_what_the_study_no_longer_reads_is_left_out(practice_log):
+    small = replace(practice_log.study, readings=practice_log.study.readings[:1], factors=practice_log.study.factors[:2])
+    book = Logbook(small)
+    held = book.castings()
+    assert set(held.readings["reading"]) == {"gel_time"} and "thickness" not in held.pours
+    book.close()
+
+
+@pytest.mark.parametrize("ways, low, high", [({"not_yet": 120}, 120, np.inf), ({"already": 15}, -np.inf, 15)])
+def test_open_ends_are_infinite(log, ways, low, high):
+    log.add_pour(**POUR)
+    log.add_reading("P01", "gel_time", **ways)
+    assert log.castings().readings[["low", "high"]].values.tolist() == [[low, high]]

@@ -1,0 +1,264 @@
+"""Sheets as people keep them: every value by hand, round trips, every problem named, nothing half-stored."""
+
+import csv
+import string
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from testpour.logbook.book import Logbook
+from testpour.logbook.entries import LogProblems
+from testpour.logbook.spreadsheet import IgnoredColumns, read_sheet, write_sheet
+from testpour.logbook.tables import LogProblem
+
+SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"
+INF = np.inf
+
+# By hand from the sheet: an inch is 25.4 mm; 66 and 69 °F are 34/1.8 and 37/1.8 °C; a comma is a decimal mark.
+BY_HAND = pd.DataFrame(
+    [
+        ["14 March", 1.5, 0.5, 6.35, 1, 34 / 1.8, ""],
+        ["14 March", 2.0, 0.5, 6.35, 0, 34 / 1.8, "open face dragged a little"],
+        ["14 March", 1.0, 2.0, 12.7, 1, 34 / 1.8, "left overnight the heater was off until noon"],
+        ["15 March", 1.8, 1.0, 12.0, 1, 20.5, "three places, all dry"],
+        ["15 March", 2.4, 0.2, 19.05, 1, 37 / 1.8, "not read the next day; class was out"],
+    ],
+    index=pd.Index(["W1", "W2", "W3", "W4", "W5"], name="pour"),
+    columns=["session", "catalyst", "pigment", "thickness", "cover", "room_temperature", "note"],
+)
+READ_BY_HAND = [
+    ("W1", "gel_time", 20, 25, None), ("W1", "hardness", 76, 76, 24), ("W1", "tack", 0, 0, 24),
+    ("W2", "gel_time", 14, 18, None), ("W2", "hardness", 79, 79, 24), ("W2", "tack", 1, 1, 24),
+    ("W3", "gel_time", 120, INF, None), ("W3", "hardness", 61, 61, 24), ("W3", "tack", 3, 3, 24),
+    ("W4", "gel_time", 24, 24, None), ("W4", "hardness", 78, 78, 24), ("W4", "hardness", 77, 77, 24),
+    ("W4", "hardness", 80, 80, 24), ("W4", "tack", 0, 0, 24), ("W5", "gel_time", 10, INF, None),
+]  # fmt: skip
+
+
+def told(castings):
+    rows = castings.readings[["pour", "reading", "low", "high", "age"]].values.tolist()
+    return [(*row[:4], None if np.isnan(row[4]) else row[4]) for row in rows]
+
+
+def test_the_workshop_sheet_cell_by_cell(log):
+    assert log.add_sheet(SHEET) == ["W1", "W2", "W3", "W4", "W5"]
+    held = log.castings()
+    pd.testing.assert_frame_equal(held.pours[list(BY_HAND)], BY_HAND, check_dtype=False, rtol=1e-10, check_index_type=False,
+                                  check_column_type=False)  # fmt: skip
+    assert held.pours[["humidity", "post_cure_time"]].isna().all(axis=None)
+    assert told(held) == READ_BY_HAND
+
+
+def test_the_same_sheet_as_a_workbook_is_the_same_log(log, study_here):
+    book = openpyxl.Workbook()
+    with open(SHEET, encoding="utf-8", newline="") as file:
+        for row in csv.reader(file, delimiter=";"):
+            book.active.append(row)
+    book.save(study_here.folder / "sheet.xlsx")
+    log.add_sheet("sheet.xlsx")  # found beside the study
+    assert told(log.castings()) == READ_BY_HAND
+    assert log.castings().pours["room_temperature"].tolist() == pytest.approx(BY_HAND["room_temperature"].tolist())
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_round_trip(practice_log, tmp_path, ending):
+    before = practice_log.castings()
+    path = write_sheet(before, tmp_path / f"castings.{ending}")
+    folder = tmp_path / "other"
+    folder.mkdir()
+    again = Logbook(replace(practice_log.study, folder=folder))
+    again.add_sheet(path)
+    after = again.castings()
+    again.close()
+    pd.testing.assert_frame_equal(after.pours, before.pours)
+    columns = ["pour", "reading", "low", "high", "age", "specimen", "known"]
+    order = ["pour", "reading", "age", "entry"]
+    left, right = (c.readings.sort_values(order)[columns].reset_index(drop=True) for c in (after, before))
+    pd.testing.assert_frame_equal(left, right)
+    assert after.fingerprint() == before.fingerprint()
+
+
+NOTES = [
+    "=1+1", "+1", "-x", "@x", "=HYPERLINK(\"http://x\",\"y\")", "'quoted", "''", "'=1", "=", "-", "none", "n/a", "?",
+    "<b>bold</b> & co", "'); DROP TABLE pours; --", "\u202eright to left \u05e9\u05dc\u05d5\u05dd", "🧪👩🏽‍🔬", "semi; colon, comma",
+    "two\nlines", '"', "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+@pytest.mark.parametrize("text", NOTES, ids=range(len(NOTES)))
+def test_text_of_every_kind_comes_back(log, study_here, tmp_path, text, ending):
+    line = text.replace("\n", " ")
+    log.add_pour(line, settings={"catalyst": 1, "room_temperature": 20, "resin_lot": line}, session=line, by=line, note=text)
+    path = write_sheet(log.castings(), tmp_path / f"out.{ending}")
+    folder = tmp_path / "other"
+    folder.mkdir()
+    again = Logbook(replace(study_here, folder=folder))
+    again.add_sheet(path)
+    pd.testing.assert_frame_equal(again.castings().pours, log.castings().pours)
+    again.close()
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-x", "@x", "\t=1"])
+def test_nothing_in_a_sheet_is_run(log, tmp_path, text):
+    """A cell that begins with = + - @ or a tab is acted on by spreadsheet programs (OWASP, CSV injection)."""
+    log.add_pour(settings={"catalyst": 1, "room_temperature": 20}, session="S", note=text, by="x")
+    with open(write_sheet(log.castings(), tmp_path / "out.csv"), encoding="utf-8", newline="") as file:
+        cells = [cell for row in csv.reader(file) for cell in row]
+    assert not any(cell[:1] in ("=", "+", "-", "@", "\t") for cell in cells)
+    sheet = openpyxl.load_workbook(write_sheet(log.castings(), tmp_path / "out.xlsx")).active
+    assert not any(cell.data_type == "f" for row in sheet.iter_rows() for cell in row)
+
+
+def write(folder, text, name="sheet.csv"):
+    path = folder / name
+    path.write_text(text, "utf-8")
+    return path
+
+
+BAD = """\
+Spring term,,,,
+,,,,
+pour,catalyst (%),thickness (mm),gel time (min),tack at 24 h
+A,1.5,10,20,0
+B,2 g,10,25-20,1
+C,9.5,900,20,7
+
+D,1.5,10,soon,dry
+A,1.5,10,20,0
+"""
+# Row as a spreadsheet numbers it, the header, and a word of what is wrong.
+PROBLEMS = [
+    ("row 5", "catalyst (%)", "does not turn into %"), ("row 5", "gel time (min)", "runs backwards"),
+    ("row 6", "thickness (mm)", "1 to 60 mm"), ("row 6", "tack at 24 h", "0 to 3 grade"), ("row 6", "", "above 4 %"),
+    ("row 8", "gel time (min)", "is not a number"), ("row 9", "pour", "A stands twice"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_every_problem_of_a_bad_sheet_at_once(log, tmp_path, ending):
+    path = write(tmp_path, BAD)
+    if ending == "xlsx":
+        book = openpyxl.Workbook()
+        for row in csv.reader(BAD.splitlines()):
+            book.active.append(row)
+        path = tmp_path / "sheet.xlsx"
+        book.save(path)
+    with pytest.raises(LogProblems, match=r"^7 problem\(s\); nothing was stored. First: row 5,") as found:
+        log.add_sheet(path)
+    table = found.value.problems
+    for row, column, word in PROBLEMS:
+        at = table[(table["row"] == row) & (table["column"] == column)]
+        assert at["problem"].str.contains(word, regex=False).any(), (row, column, word)
+    assert table["row"].tolist() == sorted(table["row"])
+    assert len(log.castings()) == 0
+
+
+def test_a_pour_already_in_the_log_stops_the_whole_sheet(log):
+    log.add_pour("W4", settings={"catalyst": 1}, session="S")
+    with pytest.raises(LogProblem, match="W4 is in the log already"):
+        log.add_sheet(SHEET)
+    assert log.castings().pours.index.tolist() == ["W4"]
+
+
+@pytest.mark.parametrize(
+    "text, words",
+    [
+        ("pour,colour\nA,red\n", "no row of sheet.csv has headers of this study. Headers may be: catalyst"),
+        ("", "no row of sheet.csv has headers"),
+        ("pour,catalyst,gel time,gel time\nA,1,20,21\n", "a second column for gel time"),
+        ("pour,catalist,gel time,tack at 24 h\nA,1,20,0\n", "looks like catalyst. Write it so"),
+        ("pour,catalyst,post cure,gel time\nA,1,2,20\n", "may be post-cure temperature or post-cure time"),
+        ("pour,catalyst (g),gel time\nA,1.5,20\n", "does not turn into %"),
+        ("pour,catalyst,hardness\nA,1.5,70\n", "hardness changes with age"),
+        ("pour,catalyst,hardness at 24 h (Barcol)\nA,1.5,40\n", "no scale converts to another"),
+        ("pour,catalyst,hardness at 24 h\nA,1.5,\"77,5\"\n", "may be two readings or one with a comma"),
+        ("pour,catalyst,gel time\nA,1.5,\"1,250\"\n", "may be 1250 or 1.250"),
+        ("pour,date,catalyst,gel time\nA,2/3/2026,1,20\n", "may be day first or month first"),
+        ("pour,catalyst,gel time,cover\nA,1,20,half\n", "neither yes nor no"),
+    ],
+)
+def test_refused_sheets(log, tmp_path, text, words):
+    with pytest.raises(LogProblem, match=words):
+        log.add_sheet(write(tmp_path, text))
+    assert len(log.castings()) == 0
+
+
+def test_files_that_are_no_sheets(study, tmp_path):
+    with pytest.raises(LogProblem, match="No sheet at .*nowhere.csv. Give its path"):
+        read_sheet(study, tmp_path / "nowhere.csv")
+    with pytest.raises(LogProblem, match="neither CSV nor XLSX"):
+        read_sheet(study, write(tmp_path, "x", "sheet.ods"))
+    with pytest.raises(LogProblem, match="is not readable as XLSX"):
+        read_sheet(study, write(tmp_path, "pour,catalyst", "sheet.xlsx"))
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_whatever_program_wrote_it(study, tmp_path, coding, mark):
+    rows = [["Pour", "Catalyst (%)", "Room (°C)", "Gel time (min)", "Note"], ["Ä1", "1.5", "18", "20", "Fläche"]]
+    path = tmp_path / "sheet.csv"
+    path.write_bytes("\r\n".join(mark.join(row) for row in rows).encode(coding))
+    (entry,) = read_sheet(study, path)
+    assert (entry["pour"], entry["note"]) == ("Ä1", "Fläche")
+    assert entry["settings"] == {"catalyst": 1.5, "room_temperature": 18.0}
+
+
+def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
+    with pytest.warns(IgnoredColumns, match="sheet.csv: not read: weather, mood"):
+        assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1
+
+
+def test_a_pour_that_was_made_although_refused(log, tmp_path):
+    log.add_sheet(write(tmp_path, "pour,catalyst,gel time,made anyway,note\nA,5,9,yes,slip of the scale\n"))
+    assert log.castings().pours.loc["A", "note"].startswith("slip of the scale Refused by the cautions: Catalyst 5 %")
+
+
+CELLS = st.one_of(
+    st.text(string.printable + "äµ½٣°\u202e🧪", max_size=12),
+    st.sampled_from(["1", "1.5", "1,5", "20-25", ">10", "yes", "no", "dry", "1/4 in", "66 degF", "=1+1", "1e999", "-", "nan", "inf",
+                     "2026-03-01", "78; 77", "g**99999", "9" * 400]),
+)  # fmt: skip
+HEADS = st.sampled_from(["pour", "session", "date", "note", "by", "catalyst (%)", "Thickness (in)", "cover", "Room (degF)", "gel time",
+                         "hardness at 24 h (Shore D)", "tack at 24 h", "made anyway", "resin lot", "post cure", "", "x (", "at 3 h"])  # fmt: skip
+
+
+GOOD = st.permutations(["pour", "catalyst (%)", "gel time", "tack at 24 h", "note", "cover"]).map(lambda heads: list(heads))
+
+
+@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
+@given(
+    st.one_of(GOOD, st.lists(HEADS, min_size=1, max_size=7)).flatmap(
+        lambda heads: st.tuples(st.just(heads), st.lists(st.lists(CELLS, min_size=0, max_size=len(heads) + 1), max_size=4))
+    ),
+    st.sampled_from([",", ";", "\t"]),
+)
+def test_any_sheet_is_taken_or_refused_in_words(study, tmp_path, table, mark):
+    heads, rows = table
+    path = tmp_path / "any.csv"
+    with open(path, "w", encoding="utf-8", newline="") as file:
+        csv.writer(file, delimiter=mark).writerows([heads, *rows])
+    try:
+        entries = read_sheet(study, path)
+    except LogProblem as problem:
+        assert str(problem)
+    else:
+        assert len(entries) <= len(rows)
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
+@given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: t.encode("utf-8", "surrogatepass"))),
+       st.sampled_from(["csv", "tsv", "txt", "xlsx"]))  # fmt: skip
+def test_any_bytes_are_taken_or_refused_in_words(study, tmp_path, data, ending):
+    path = tmp_path / f"any.{ending}"
+    path.write_bytes(data)
+    with pytest.raises(LogProblem):  # no bytes drawn here make two headers of a study
+        read_sheet(study, path)
