@@ -88,7 +88,6 @@ def test_what_is_stated_replaces_the_trades(study):
     assert trade_beliefs()["gel_time"]["scatter"]["session"] == 0.12
 
 
-@pytest.mark.xfail(strict=True, reason="a stated scatter drops the trade's other scatters of that reading")
 def test_a_stated_scatter_leaves_the_others(study):
     believed = beliefs_for(study, study.reading("gel_time"), {"gel_time": {"scatter": {"session": 0.3}}})
     assert believed.scatter == {**trade_beliefs()["gel_time"]["scatter"], "session": 0.3}
