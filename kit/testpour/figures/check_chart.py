@@ -1,71 +1,12 @@
-"""Does the model agree with the log: what was predicted for each pour against what was seen."""
-
-from dataclasses import dataclass
-
-import numpy as np
-import pandas as pd
+"""Does the model agree with the log: where the other pours put each pour, and what was seen."""
 
 from testpour.figures.picture import BELIEF, SECOND, drawable, label_axis, new_picture
 from testpour.figures.reading_curve import draw_known
-from testpour.models.settings import settings_table
-
-LEVEL = 0.9
-
-
-@dataclass(frozen=True, eq=False)
-class Checked:
-    """Predicted against seen for one reading.
-
-    Parameters
-    ----------
-    reading : Reading
-    table : DataFrame
-        One row a reading: pour, age, low and high as seen, ``from`` and ``to`` of the 90 % interval for a
-        casting at those settings, and ``odd`` where the two have nothing in common.
-    """
-
-    reading: object
-    table: pd.DataFrame
-
-    @property
-    def odd(self):
-        """Names of the pours with a reading outside its interval."""
-        return list(dict.fromkeys(self.table.loc[self.table["odd"], "pour"]))
-
-    def sentence(self):
-        """The check in a sentence or two."""
-        words, count = self.reading.words, len(self.table)
-        if not count:
-            return f"No {words} in the log yet, so nothing can be checked."
-        inside = count - int(self.table["odd"].sum())
-        text = f"{inside} of {count} readings of {words} lie where the model expects nine in ten"
-        if inside < LEVEL * count - 2 * np.sqrt(LEVEL * (1 - LEVEL) * count):
-            text += ": fewer than it should be, so trust its intervals less"
-        if self.odd:
-            return f"{text}. Outside: {', '.join(map(str, self.odd))}; look at the log for what was different."
-        return f"{text}. No pour stands out."
-
-    __repr__ = _repr_markdown_ = sentence
-
-
-def check_fit(fit):
-    """Predicted against seen, as `Checked`: each reading of the log against a casting at its settings.
-
-    The log has taught the model these very readings, so the check is kind: a pour that is odd here is odd.
-    """
-    rows = fit.rows
-    low, high = np.full(len(rows), -np.inf), np.full(len(rows), np.inf)
-    if len(rows):
-        tails = [(1 - LEVEL) / 2, (1 + LEVEL) / 2]
-        low, high = np.quantile(fit.new_castings(settings_table(fit.study, rows, reading=fit.reading)), tails, axis=0)
-    half = fit.reading.resolution / 2
-    table = rows[["pour", "age", "low", "high"]].assign(**{"from": low, "to": high})
-    table["odd"] = (table["high"] + half < low) | (table["low"] - half > high)
-    return Checked(fit.reading, table)
+from testpour.models.check import check_fit
 
 
 def show_check(fit):
-    """What was predicted for each pour against what was seen.
+    """Where the other pours put each pour, against what was seen.
 
     Parameters
     ----------
@@ -74,9 +15,9 @@ def show_check(fit):
     Returns
     -------
     Picture
-        A matplotlib Figure. Grey bar: where nine in ten castings at these settings should read. Dot, bar
-        or arrow: what was seen. Pours outside are named in the title and in bold under the axis. One
-        panel an age.
+        A matplotlib Figure. Grey bar: where the other pours put nine castings in ten at these settings.
+        Dot, bar or arrow: what was seen. Pours that stand out are named in the title and in bold under the
+        axis. One panel an age.
 
     Raises
     ------
@@ -108,7 +49,7 @@ def _panel(ax, part, pours, checked):
     each = part.drop_duplicates("pour")
     at, reach = each["pour"].map(places), (each["to"] - each["from"]).clip(lower=0.06 if checked.reading.grades else 0)
     ax.bar(at, reach, 0.62, bottom=each["from"], color="#cfcfcf", edgecolor=BELIEF,
-           label="nine in ten castings at these settings")  # fmt: skip
+           label="where the other pours put nine castings in ten")  # fmt: skip
     spread = part.groupby("pour").cumcount() - (part.groupby("pour")["low"].transform("size") - 1) / 2
     draw_known(ax, (part["pour"].map(places) + 0.1 * spread).to_numpy(float), part, checked.reading)
     ax.plot([], [], "o", color=SECOND, markerfacecolor="white", label="seen")

@@ -1,0 +1,170 @@
+"""Each pour as the other pours predict it, mostly without fitting the model again for every one."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import logsumexp, ndtr, ndtri
+
+from testpour.models.evidence import groups_of, latent_ends
+from testpour.models.scales import to_reading
+from testpour.models.truncated import log_interval_probability
+
+FEWEST = 50.0  # independent draws below which the pour is really left out and the model fitted again
+THIN = 4  # every so many draws are used where a pour was read more than once
+REACH = np.linspace(-8, 8, 41)  # of a pour's shift about a draw of it, in its standard deviations
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What m draws say of k readings of one pour.
+
+    Parameters
+    ----------
+    mean : array, shape (m, k)
+        Latent mean, with the effects of sessions, lots and hands that other pours share.
+    own, spread : array, shape (m,)
+        Standard deviation of the shift that all its readings share, and of one reading.
+    shift : array, shape (m,)
+        The shift as drawn, for a pour the model has seen; zero for one it has not.
+    cuts : array, shape (m, K-1), or None
+    """
+
+    mean: np.ndarray
+    own: np.ndarray
+    spread: np.ndarray
+    shift: np.ndarray
+    cuts: np.ndarray | None
+
+    def ends(self, fit, rows):
+        """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all."""
+        low, high = latent_ends(fit.reading, rows)
+        if self.cuts is None:
+            return low[None, :], high[None, :]
+        edge = np.full((len(self.cuts), 1), np.inf)
+        edges = np.hstack([-edge, self.cuts, edge])
+        last = edges.shape[1] - 2
+        return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
+
+    def thinned(self, step):
+        """Every `step`-th draw."""
+        return Outlook(*(part if part is None else part[::step] for part in vars(self).values()))
+
+
+def left_out(fit, level):
+    """Each reading beside its interval as the log's other pours predict it.
+
+    Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
+    (Gelfand, Dey and Chang 1992, Bayesian Statistics 4); where that leaves too few draws the model is
+    fitted again without the pour.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    level : float
+        Chance that a reading falls between ``from`` and ``to``.
+
+    Returns
+    -------
+    DataFrame
+        One row a reading, as `fit.rows`: pour, age, low, high, from, to, above (chance of reading at least
+        as high), below (at least as low), inside (share of what is seen that lies in the interval).
+    """
+    table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
+    columns = ["from", "to", "above", "below", "inside"]
+    table[columns] = np.nan
+    for pour, places in fit.rows.groupby("pour", sort=False).indices.items():
+        table.loc[table.index[places], columns] = _one(fit, pour, fit.rows.iloc[places], level)
+    return table
+
+
+def outlook(source, fit, rows):
+    """The `Outlook` of one pour's `rows` by the draws of `source`: `fit` itself, or one without the pour."""
+    posterior, labels = source.posterior, groups_of(fit.rows)
+    mean, own, shift = source.mean(rows), np.zeros(len(posterior)), np.zeros(len(posterior))
+    others = ~fit.rows["pour"].isin(rows["pour"]).to_numpy()
+    for name, all_labels in labels.items():
+        mine = all_labels[rows.index]
+        spread = posterior.group_spread.get(name, np.full(len(own), fit.believed.scatter[name]))
+        if name in posterior.group_spread and np.isin(mine, all_labels[others]).all():
+            levels = np.searchsorted(posterior.group_levels[name], mine)
+            mean = mean + posterior.group_effects[name][:, levels]
+            continue
+        own = own + spread**2
+        if source is fit:
+            shift = shift + posterior.group_effects[name][:, np.searchsorted(posterior.group_levels[name], mine[0])]
+    return Outlook(mean, np.sqrt(own), posterior.spread, shift, posterior.cuts)
+
+
+def _one(fit, pour, rows, level):
+    """The predicted columns of one pour's readings, shape (k, 5)."""
+    seen = outlook(fit, fit, rows)
+    seen = seen.thinned(THIN) if len(rows) > 1 else seen
+    weights = leave_out_weights(_likelihood(seen, fit, rows))
+    if 1 / np.sum(weights**2) < FEWEST:
+        seen = outlook(fit.without(pour), fit, rows)
+        weights = np.full(len(seen.own), 1 / len(seen.own))
+    above, below = tails(seen, weights, fit, rows)
+    start = 1 - above
+    edge = (1 - level) / 2
+    common = np.minimum(below, 1 - edge) - np.maximum(start, edge)
+    within = (start >= edge) & (below <= 1 - edge)
+    inside = np.where(within, 1.0, np.clip(common / np.maximum(below - start, 1e-12), 0, 1))
+    return np.column_stack([*_interval(seen, weights, fit, rows, level), above, below, inside])
+
+
+def leave_out_weights(log_likelihood):
+    """Weights that take a pour's likelihood out of equally weighted draws again."""
+    weights = np.exp(np.min(log_likelihood) - log_likelihood)
+    return weights / weights.sum()
+
+
+def tails(seen, weights, fit, rows):
+    """Chances of reading at least as high as each of `rows`, and at least as low: two arrays (k,)."""
+    low, high = seen.ends(fit, rows)
+    whole = np.hypot(seen.own, seen.spread)[:, None]
+    return weights @ ndtr((seen.mean - low) / whole), weights @ ndtr((high - seen.mean) / whole)
+
+
+def _likelihood(seen, fit, rows):
+    """Log-likelihood of the pour's readings for each draw, its own shift integrated out: shape (m,)."""
+    low, high = seen.ends(fit, rows)
+    if len(rows) == 1:
+        whole = np.hypot(seen.own, seen.spread)
+        return _log_chance(low - seen.mean, high - seen.mean, whole[:, None])[:, 0]
+    width = np.where(np.isfinite(high - low), high - low, np.inf)
+    known = (1 / (seen.spread[:, None] ** 2 + width**2 / 12)).sum(axis=1)
+    own = np.maximum(seen.own, 1e-6)
+    step = 1 / np.sqrt(1 / own**2 + known)
+    heights = []
+    for reach in REACH:
+        shift = seen.shift + reach * step
+        at = seen.mean + shift[:, None]
+        rows_value = _log_chance(low - at, high - at, seen.spread[:, None]).sum(axis=1)
+        heights.append(rows_value - (shift / own) ** 2 / 2 - np.log(own))
+    return logsumexp(heights, axis=0) + np.log(step)
+
+
+def _log_chance(low, high, spread):
+    """Log chance of each interval; log density where a reading is exact."""
+    low, high, spread = np.broadcast_arrays(low / spread, high / spread, spread)
+    exact = low == high
+    chance = np.where(exact, -(low**2) / 2 - np.log(spread), 0.0)
+    chance[~exact] = log_interval_probability(low[~exact], high[~exact])
+    return chance
+
+
+def _interval(seen, weights, fit, rows, level):
+    """Where a casting at each row's settings should read: two arrays (k,) in the reading's unit."""
+    count = 2000
+    picked = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count).clip(max=len(weights) - 1)
+    scores = np.random.default_rng(0).permutation(ndtri((np.arange(count) + 0.5) / count))[:, None]
+    latent = seen.mean[picked] + np.hypot(seen.own, seen.spread)[picked, None] * scores
+    if fit.reading.grades:
+        values = (latent[:, :, None] > seen.cuts[picked][:, None, :]).sum(axis=2).astype(float)
+    else:
+        room = rows.get("room_temperature")
+        values = to_reading(fit.reading, latent, None if room is None else room.to_numpy(float))
+    return np.quantile(values, [(1 - level) / 2, (1 + level) / 2], axis=0)
+
+
+__all__ = ["Outlook", "leave_out_weights", "left_out", "outlook", "tails"]

@@ -1,0 +1,206 @@
+"""Where a reading's scatter comes from: the reading itself, the pour, the session, the lots, who reads."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import erf
+
+from testpour.models.beliefs import GROUPS
+from testpour.models.scales import to_reading
+from testpour.models.settings import settings_table
+from testpour.models.terms import design
+from testpour.units import show
+from testpour.wording import listed, rounded
+
+SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken
+SURE = 0.75  # chance that a part is the largest before it is called so
+WORDS = {
+    "reading": "between readings of one casting",
+    "pour": "between castings of the same settings",
+    "session": "between sessions",
+    "resin_lot": "between resin lots",
+    "catalyst_lot": "between catalyst lots",
+    "by": "between the people who read",
+}
+ONLY = "between one casting and the next, reading and pour together"
+REMEDIES = {
+    "reading": "Read each casting more often and from the same places: the average is steadier than one reading",
+    "pour": "Look at weighing, stirring and mould: castings of the same settings should agree better",
+    "session": "Measure the room, the resin and the mould before mixing, and compare pours of one session",
+    "resin_lot": "Write down the resin lot, and make one known pour when a new drum is opened",
+    "catalyst_lot": "Write down the catalyst lot, keep it cool, and make one known pour from each new bottle",
+    "by": "Let one person read a whole set, or read a few castings together until you agree",
+    ONLY: "Look at weighing and stirring, and read each casting twice to see how much of it is the reading",
+}
+LESSONS = {
+    "reading": "read some castings twice",
+    "pour": "read some castings twice, and pour the same settings twice in one session",
+    "session": "pour one setting again in three or four more sessions",
+    "resin_lot": "pour the same settings from two lots in one session",
+    "catalyst_lot": "pour the same settings with two bottles of catalyst in one session",
+    "by": "let two people read the same castings",
+}
+
+
+@dataclass(frozen=True)
+class Part:
+    """One source of scatter.
+
+    Parameters
+    ----------
+    name, words : str
+        For example ``"session"``, ``"between sessions"``.
+    levels : int
+        How many sessions (pours, lots, readings) the log holds.
+    middle, low, high : float
+        One standard deviation with its 90 % interval, in the reading's own terms: per cent for a reading
+        that spreads by ratios, grades for grades, else the reading's unit.
+    share : float
+        Share of the whole variance, 0 to 1.
+    largest : float
+        Chance that no other part is larger.
+    told : bool
+        Whether the log has moved the belief about it.
+    """
+
+    name: str
+    words: str
+    levels: int
+    middle: float
+    low: float
+    high: float
+    share: float
+    largest: float
+    told: bool
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """How far one new reading lies from the average at its settings, split by where that comes from.
+
+    Parameters
+    ----------
+    reading : Reading
+    parts : tuple of Part
+        Largest first.
+    silent : tuple of str
+        Names of the sources that the log cannot show at all, for example a second resin lot.
+    """
+
+    reading: object
+    parts: tuple
+    silent: tuple = ()
+
+    @property
+    def table(self):
+        """One row a source: one standard deviation with its interval, share of the variance, whether told."""
+        rows = {
+            p.words: {"middle": p.middle, "low": p.low, "high": p.high, "unit": self.unit, "share": p.share,
+                      "levels": p.levels, "from the log": p.told}
+            for p in self.parts
+        }  # fmt: skip
+        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("where")
+
+    @property
+    def unit(self):
+        """The unit of the parts, as it is shown."""
+        if self.reading.grades:
+            return "grades"
+        return "%" if self.reading.scale == "log" else show(0, self.reading.unit)[2:]
+
+    def sentence(self):
+        """Where the scatter comes from, and what to do about it."""
+        first = self.parts[0]
+        if not any(part.told for part in self.parts):
+            return f"Cannot tell yet where the scatter of {self.reading.words} comes from. {self._lessons(self.parts)}"
+        if not first.told or first.largest < SURE:
+            return (
+                f"Cannot tell yet what scatters {self.reading.words} most: {listed(map(self._size, self.parts))}. "
+                + self._lessons([part for part in self.parts if not part.told] or self.parts[:2])
+            )
+        much = "Most" if first.share > 0.5 else "The largest part"
+        belief = [part.words for part in self.parts if not part.told]
+        doubt = f" How little there is {listed(belief)} is still mostly belief." if belief else ""
+        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {self._remedy(first)}.{doubt}"
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        lines = "".join(f"- {self._size(p)}{'' if p.told else ': so far mostly belief'}\n" for p in self.parts)
+        unseen = listed(WORDS[name] for name in self.silent)
+        rest = f"\nThe log cannot show any difference {unseen} yet." if unseen else ""
+        return f"**{self.sentence()}**\n\n{lines}{rest}"
+
+    def _size(self, part):
+        return (
+            f"{part.words} (about ±{rounded(part.middle)} {self.unit}, "
+            f"90 % interval {rounded(part.low)} to {rounded(part.high)})"
+        )
+
+    def _remedy(self, part):
+        return REMEDIES[part.words if part.words in REMEDIES else part.name]
+
+    def _lessons(self, parts):
+        lessons = list(dict.fromkeys(LESSONS[part.name] for part in parts if part.name in LESSONS))
+        return f"What would tell: {listed(lessons)}."
+
+
+def scatter(fit, level=0.9):
+    """Where a reading's scatter comes from.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    level : float
+        Chance that a true standard deviation lies in its interval.
+
+    Returns
+    -------
+    Scatter
+    """
+    spreads = {"reading": fit.posterior.spread, **fit.posterior.group_spread}
+    alone = "pour" not in fit.posterior.group_spread
+    whole = sum(each**2 for each in spreads.values())
+    largest = np.argmax(np.array(list(spreads.values())), axis=0)
+    parts = []
+    for place, (name, drawn) in enumerate(spreads.items()):
+        low, middle, high = np.quantile(_own_terms(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
+        words = ONLY if name == "reading" and alone else WORDS[name]
+        parts.append(
+            Part(name, words, _levels(fit, name), float(middle), float(low), float(high),
+                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), _told(fit, name, drawn))
+        )  # fmt: skip
+    silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in spreads)
+    return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent)
+
+
+def _levels(fit, name):
+    return len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
+
+
+def _told(fit, name, drawn):
+    """Whether draws of a spread have left the half-normal belief: the largest gap between their shares.
+
+    A graded reading's own step is 1 by definition: there is nothing to learn, and nothing to doubt.
+    """
+    if name == "reading" and fit.reading.grades:
+        return len(fit.rows) > 0
+    ordered = np.sort(drawn)
+    believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))
+    return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
+
+
+def _own_terms(fit, drawn):
+    """A latent standard deviation in the reading's own terms, at the average of the log's readings."""
+    reading, posterior = fit.reading, fit.posterior
+    if reading.grades:
+        gap = (posterior.cuts[:, -1] - posterior.cuts[:, 0]) / max(posterior.cuts.shape[1] - 1, 1)
+        return drawn / gap
+    if reading.scale == "log":
+        return 100 * np.expm1(drawn)
+    table = fit.rows if len(fit.rows) else settings_table(fit.study, reading=reading)
+    middle = float((posterior.coefficients @ design(fit.believed.terms, table).mean(axis=0)).mean())
+    room = float(table["room_temperature"].mean()) if "room_temperature" in table else None
+    ends = to_reading(reading, np.array([middle - drawn / 2, middle + drawn / 2]), room)
+    return ends[1] - ends[0]

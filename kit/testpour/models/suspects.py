@@ -1,0 +1,160 @@
+"""Pours that stand out, each with what is odd about it and what to look at."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.models.evidence import latent_ends
+from testpour.models.left_out import Outlook, outlook, tails
+from testpour.units import show
+from testpour.wording import count, listed
+
+BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """One pour that stands out in one reading.
+
+    Parameters
+    ----------
+    pour : str
+    says : str
+        What was seen, and where the other pours put it.
+    reasons : tuple of str
+        What may be behind it, likeliest first; each a sentence.
+    tail : float
+        How often a casting would read this far out, 0 to 1.
+    """
+
+    pour: str
+    says: str
+    reasons: tuple
+    tail: float
+
+    def sentence(self):
+        """The pour, what is odd about it, and where to look."""
+        return f"{self.says} {' '.join(self.reasons)}"
+
+    __repr__ = _repr_markdown_ = sentence
+
+
+def suspects(fit, seen, luck):
+    """The pours that stand out.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    seen : DataFrame
+        From `left_out`.
+    luck : float
+        How many pours may stand out in a log where nothing went wrong, on average.
+
+    Returns
+    -------
+    list of Suspect
+        In the order of the log.
+    """
+    groups = list(seen.groupby("pour", sort=False))
+    found = []
+    for pour, part in groups:
+        far = 2 * part[["above", "below"]].min(axis=1)
+        if len(part) * far.min() < luck / len(groups):
+            slip = _slip(fit, part, luck / len(seen))
+            found.append(_whole(fit, pour, part, far) if slip is None else _single(fit, pour, part, slip))
+        elif len(part) > 2:
+            slip = _slip(fit, part, luck / len(seen))
+            if slip is not None:
+                found.append(_single(fit, pour, part, slip))
+    return found
+
+
+def _slip(fit, part, least):
+    """Index of the one reading that its fellows of the same pour contradict, or None."""
+    if len(part) < 3:
+        return None
+    rows = fit.rows.loc[part.index]
+    drawn = outlook(fit, fit, rows)
+    known = Outlook(drawn.mean + drawn.shift[:, None], np.zeros_like(drawn.own), drawn.spread, drawn.shift, drawn.cuts)
+    even = np.full(len(drawn.own), 1 / len(drawn.own))
+    far = 2 * np.minimum(*tails(known, even, fit, rows))
+    odd = np.flatnonzero(far < least)
+    return part.index[odd[0]] if len(odd) == 1 else None
+
+
+def _whole(fit, pour, part, far):
+    """A pour whose readings lie far from where the others put them."""
+    place = far.idxmin()
+    row = part.loc[place]
+    says = f"{pour} read {_seen(fit, row)}; the other pours put it at {_range(fit, row)}."
+    last = f"Look up how {pour} was weighed, stirred and read; if all was right, keep it and pour it again."
+    reasons = [_as_if(fit, place, row), _alone(fit, pour), last]
+    return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)))
+
+
+def _single(fit, pour, part, place):
+    """A pour with one reading that the rest of its readings contradict."""
+    row = part.loc[place]
+    says = f"{pour} read {_seen(fit, row)} once; its other {count(len(part) - 1, 'reading')} agree with one another."
+    reason = "Look for a slip of the pen, a bubble or a soft spot under that one."
+    return Suspect(str(pour), says, (reason,), float(2 * row[["above", "below"]].min()))
+
+
+def _seen(fit, row):
+    """A reading as it is known, for example ``"40 to 44 min"`` or ``"82 Shore D at 24 h"``."""
+    reading, low, high = fit.reading, row["low"], row["high"]
+    if low == high:
+        text = reading.show(low)
+    elif np.isinf(high):
+        text = f"more than {reading.show(low)}"
+    elif np.isinf(low):
+        text = f"less than {reading.show(high)}"
+    else:
+        text = f"{low:g} to {reading.show(high)}"
+    return text + (f" at {row['age']:g} h" if reading.ages else "")
+
+
+def _range(fit, row):
+    low, high = row["from"], row["to"]
+    if fit.reading.grades:
+        return fit.reading.show(low) if low == high else f"{fit.reading.show(low)} to {fit.reading.show(high)}"
+    digits = 2 if high < 100 else 3
+    return f"{show(low, '', digits)} to {show(high, fit.reading.unit, digits)}"
+
+
+def _as_if(fit, place, row):
+    """What catalyst would have given such a time, where the log knows what catalyst does."""
+    reading, terms = fit.reading, [term.name for term in fit.believed.terms]
+    if reading.scale != "log" or "catalyst" not in terms or "catalyst_bend" in terms:
+        return ""
+    at = fit.rows.loc[[place]]
+    ends = [float(end[0]) for end in latent_ends(reading, at)]
+    known = [end for end in ends if np.isfinite(end)]
+    off = np.mean(known) - float(fit.mean(at).mean()) if known else 0.0
+    drawn = fit.posterior.coefficients[:, terms.index("catalyst")]
+    if abs(drawn.mean()) < 2 * drawn.std():
+        return ""
+    ratio = float(np.exp(off / drawn.mean()))
+    if not BELIEVABLE[0] < ratio < BELIEVABLE[1] or 0.9 < ratio < 1.1:
+        return ""
+    given, factor = float(at["catalyst"].iloc[0]), fit.study.factor("catalyst")
+    return f"That is as if {factor.show(round(given * ratio, 1))} catalyst had gone in, not {factor.show(given)}."
+
+
+def _alone(fit, pour):
+    """What the pour has that no other has: then the model may be at fault, or the day."""
+    rows, mine = fit.rows, fit.rows["pour"] == pour
+    others = rows[~mine]
+    used = {name for term in fit.believed.terms for name in term.factors}
+    beyond = [
+        f"{factor.words} {factor.show(value)}"
+        for factor in fit.study.factors
+        if factor.name in used and factor.kind != "text" and len(others)
+        for value in [float(rows.loc[mine, factor.name].iloc[0])]
+        if not others[factor.name].min() <= value <= others[factor.name].max()
+    ]
+    if beyond:
+        return f"No other pour goes as far as {listed(beyond)}, so the model may be wrong there, not the pour."
+    if not others["session"].isin(rows.loc[mine, "session"]).any():
+        return "It is the only pour of its session, so the day may be behind it."
+    return ""
