@@ -7,12 +7,18 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import pandas as pd
+
 import testpour as tp
 
 HERE = Path(__file__).parent / "demo-study"
 RESIN = 4  # which practice resin
 ROOMS = {"S1": (17.0, 62), "S2": (19.5, 55), "S3": (22.5, 48), "S4": (16.0, 66)}
 DAYS = {"S1": "2026-03-02", "S2": "2026-03-05", "S3": "2026-03-12", "S4": "2026-03-16"}
+LATER = {  # catalyst %, pigment %, thickness mm, cover: pours near what the first two sessions showed to be good
+    "S3": [(1.2, 1.0, 16, 1), (1.6, 2.0, 13, 1), (2.0, 0.5, 8, 1), (1.2, 1.0, 16, 1)],
+    "S4": [(2.2, 1.0, 13, 1), (1.6, 0.5, 10, 1), (2.5, 2.0, 8, 1), (2.2, 1.0, 13, 0)],
+}
 LOTS = {"S1": "drum 3", "S2": "drum 3", "S3": "drum 4", "S4": "drum 4"}
 
 
@@ -31,7 +37,8 @@ def entries(resin, pours, session):
         }
 
 
-def main():
+def make(path):
+    """Write the demo log as a sheet; returns its path."""
     study = tp.read_study(HERE)
     resin = tp.practice_resin(study, RESIN)
     with TemporaryDirectory() as folder:
@@ -39,13 +46,14 @@ def main():
         plan = tp.plan_pours(study, sessions=2, pours=5, purpose="which settings matter")
         for number, session in enumerate(("S1", "S2"), start=1):
             log.add_all(list(entries(resin, plan.session(number).drop(columns="session"), session)))
-        for session in ("S3", "S4"):
-            fits = tp.fit_castings(log.castings())
-            pours = tp.next_pours(fits, room=ROOMS[session][0], pours=4).table
-            log.add_all(list(entries(resin, pours[[f.name for f in study.factors if f.name in pours]], session)))
-        print(log.castings().sentence(), tp.write_sheet(log.castings(), HERE / "castings.csv"))
+        for session, settings in LATER.items():
+            names = [f"P{len(log.castings()) + place:02d}" for place in range(1, len(settings) + 1)]
+            pours = pd.DataFrame(settings, names, ["catalyst", "pigment", "thickness", "cover"])
+            log.add_all(list(entries(resin, pours, session)))
+        written = tp.write_sheet(log.castings(), path)
         log.close()
+    return written
 
 
 if __name__ == "__main__":
-    main()
+    print(make(HERE / "castings.csv"))

@@ -1,0 +1,37 @@
+"""The data that come with the kit are described, invented, and made again digit for digit."""
+
+import csv
+import re
+import runpy
+from pathlib import Path
+
+import pytest
+
+DATASETS = Path(__file__).parents[1] / "datasets"
+
+
+def headers(path, separator, row=0):
+    rows = list(csv.reader(path.read_text("utf-8").splitlines(), delimiter=separator))
+    return [re.sub(r"( at [\d, ]+h)?\s*(\(.*\))?$", "", head).strip() for head in rows[row]]
+
+
+@pytest.mark.parametrize(
+    "name, separator, row", [("demo-study/castings.csv", ",", 0), ("workshop-sheet.csv", ";", 2)]
+)
+def test_every_column_is_described(name, separator, row):
+    said = (DATASETS / "README.md").read_text("utf-8")
+    heads = headers(DATASETS / name, separator, row)
+    assert len(heads) > 8
+    assert [head for head in heads if head not in said] == []
+
+
+def test_invented_data_say_so():
+    assert "invented" in (DATASETS / "demo-study" / "study.toml").read_text("utf-8")
+    assert "Invented" in (DATASETS / "workshop-sheet.csv").read_text("utf-8")
+    with open(DATASETS / "demo-study" / "castings.csv", encoding="utf-8") as file:
+        assert all(row["note"] == "invented" for row in csv.DictReader(file))
+
+
+def test_the_demo_log_is_made_again_digit_for_digit(tmp_path):
+    made = runpy.run_path(str(DATASETS / "make_demo.py"))["make"](tmp_path / "castings.csv")
+    assert made.read_bytes() == (DATASETS / "demo-study" / "castings.csv").read_bytes()
