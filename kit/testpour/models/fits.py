@@ -16,6 +16,7 @@ from testpour.models.terms import design
 from testpour.wording import count
 
 DRAWS = 2000
+GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
 
 
 @dataclass(frozen=True, eq=False)
@@ -237,6 +238,6 @@ def _scale_options(reading, believed):
     """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading."""
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}
-    steps = np.arange(len(reading.grades) - 1)  # grades about one step of the hidden scale apart
+    steps = GRADE * np.arange(len(reading.grades) - 1)
     cuts = believed.cuts
     return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.sd))}
