@@ -113,9 +113,9 @@ def best_settings(fits, states, given, free):
         One row with every setting; those of `free` are chosen anew.
     free : tuple of Factor
     """
-    best = _foremost(fits, states, spread_settings(fits.study, free, given), 1)
+    best = foremost(fits, states, spread_settings(fits.study, free, given), 1)
     for _ in range(ROUNDS):
-        few = _foremost(fits, states, around(best, free), FEW)
+        few = foremost(fits, states, around(best, free), FEW)
         if few.iloc[[0]].equals(best):
             break
         best = few.iloc[[0]].reset_index(drop=True)
@@ -123,7 +123,7 @@ def best_settings(fits, states, given, free):
     return few.loc[[exact.idxmax()]].reset_index(drop=True)
 
 
-def _foremost(fits, states, table, count):
+def foremost(fits, states, table, count):
     """The allowed settings with the best mean chance, best first."""
     table = table[allowed(fits, table)]
     order = np.argsort(-prospect(states, fits.study, table).chance(), kind="stable")[:count]

@@ -8,7 +8,7 @@ import pandas as pd
 from testpour.cautions import Cautions, check_settings
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
-from testpour.suggest.advice import around, best_settings, predicted
+from testpour.suggest.advice import around, best_settings, foremost, predicted
 from testpour.suggest.candidates import allowed, checked_room, free_factors, in_moulds, spread_settings
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.contexts import contenders, contexts_for
@@ -208,8 +208,11 @@ def _pourable(fits, states, given, free, moulds, aim, seed):
         piece = depths.iloc[[place]].reset_index(drop=True)
         if "room_temperature" in given:
             piece["room_temperature"] = given["room_temperature"].iloc[0]
-        best = best_settings(fits, states, piece[given.columns], others)
-        parts.append(best if aim == LEARN else around(best, others))
+        piece = piece[given.columns]
+        if aim == LEARN:
+            parts.append(foremost(fits, states, spread_settings(study, others, piece, POURABLE, seed), 1))
+        else:
+            parts.append(around(best_settings(fits, states, piece, others), others))
     table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)
     table = table[allowed(fits, table)].reset_index(drop=True)
     good = prospect(states, study, table).chance()

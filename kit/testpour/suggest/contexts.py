@@ -7,7 +7,7 @@ from testpour.suggest.candidates import allowed, spread_settings
 from testpour.suggest.prospect import prospect
 
 CONTENDERS = 12  # settings kept for each room and thickness: those that may turn out best
-DRAWS = 128
+DRAWS = 96
 LOOKED_AT = 128  # settings among which contenders are found; Sobol points need a power of two
 PARTS = 3  # rooms, and depths, that stand for a span
 
