@@ -31,8 +31,8 @@ def test_listing_the_names_loads_nothing_heavy():
     assert loaded_after("import testpour; dir(testpour); testpour.__all__") == set()
 
 
-def test_the_command_line_loads_nothing_heavy():
-    assert loaded_after("import testpour.command; testpour.command._parser()") == set()
+def test_the_command_line_loads_nothing_heavier_than_numpy():
+    assert loaded_after("import testpour.command; testpour.command._parser()") <= {"numpy"}
 
 
 def test_the_check_above_can_fail():

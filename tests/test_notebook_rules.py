@@ -92,7 +92,7 @@ def test_it_checks_itself(path):
 @by_name
 def test_prose_types_no_results(path):
     for c in cells(path, "markdown"):
-        prose = re.sub(r"`[^`]*`|^#+.*$", "", c.source, flags=re.M)
+        prose = re.sub(r"`[^`]*`|^#+.*$", "", c.source, flags=re.MULTILINE)
         assert not re.search(r"\d[.,]\d", prose), f"{c.id}: computed numbers belong in code"
 
 

@@ -22,7 +22,7 @@ def run(notebook):
     ]  # fmt: skip
     threads = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     plain = {key: value for key, value in os.environ.items() if not key.startswith("PYTEST_")}
-    return subprocess.run(line, cwd=notebook.parent, env={**plain, **threads}, capture_output=True, text=True)
+    return subprocess.run(line, cwd=notebook.parent, env={**plain, **threads}, capture_output=True, text=True, check=False)
 
 
 def count_code(notebook):

@@ -13,7 +13,7 @@ NAMES = testpour.__all__
 
 def sections(doc):
     """Titles of the numpydoc sections of a docstring."""
-    return set(re.findall(r"^ *(\w+)\n *-{3,}$", inspect.cleandoc(doc or ""), re.M))
+    return set(re.findall(r"^ *(\w+)\n *-{3,}$", inspect.cleandoc(doc or ""), re.MULTILINE))
 
 
 def parameters(thing):
@@ -53,7 +53,7 @@ def test_each_name_says_what_it_takes_and_gives(name, found):
         assert "Parameters" in sections(doc), f"{name} takes {taken} and does not describe them"
         listed = doc.split("Parameters\n", 1)[1]
         for parameter in taken:
-            assert re.search(rf"^(?:[\w*]+, )*\*{{0,2}}{parameter}\b.*", listed, re.M), f"{name}: {parameter}"
+            assert re.search(rf"^(?:[\w*]+, )*\*{{0,2}}{parameter}\b.*", listed, re.MULTILINE), f"{name}: {parameter}"
     if not inspect.isclass(found):
         assert {"Returns", "Yields"} & sections(doc), f"{name} does not say what it returns"
 
