@@ -144,6 +144,25 @@ def test_a_factor_never_varied_and_without_a_span_is_not_told(practice_castings)
     assert "post_cure_temperature" not in names and "post_cure_time" not in names
 
 
+def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, castings_of):
+    """Ten pours at 20 and 70 °C for 3 h: the move is 5 tens of degrees times 1 - exp(-3/2), by hand."""
+    pours = pd.DataFrame({"catalyst": 1.5, "post_cure_temperature": [20.0, 70.0] * 5, "post_cure_time": [0.0, 3.0] * 5},
+                         index=[f"P{i}" for i in range(10)])  # fmt: skip
+    hardness = np.where(pours["post_cure_temperature"] > 20, 84.0, 76.0)
+    read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": hardness, "high": hardness, "age": 24.0})
+    fit = fit_castings(castings_of(study, pours, read))["hardness"]
+    told = {e.factor.name: e for e in effects(fit).each if e.poured}
+    assert list(told) == ["post_cure_temperature"]
+    post_cure = told["post_cure_temperature"]
+    assert (post_cure.start, post_cure.end) == (20.0, 70.0) and post_cure.low > 0
+    names = [t.name for t in fit.believed.terms]
+    level = fit.posterior.coefficients[:, names.index("level")]
+    age = fit.posterior.coefficients[:, names.index("age")] * np.log(fit.reading.ages[0] / 24)
+    gain = fit.posterior.coefficients[:, names.index("post_cure")] * 5 * (1 - np.exp(-1.5))
+    by_hand = 100 / (1 + np.exp(-(level + age + gain))) - 100 / (1 + np.exp(-(level + age)))
+    assert post_cure.middle == pytest.approx(np.median(by_hand), rel=1e-9)
+
+
 @pytest.mark.xfail(strict=True, reason="the words say 90 % whatever level was asked for")
 def test_the_words_name_the_level_asked_for(gel):
     assert "50 % interval" in effects(gel, level=0.5).each[0].sentence()
