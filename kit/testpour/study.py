@@ -3,7 +3,7 @@
 Everything else in the package takes the study as given; `study_file` reads and writes it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from testpour.units import UnitProblem, show
@@ -64,6 +64,9 @@ class Study:
         Where the log is kept: a file beside the study, or a database address.
     folder : Path
         Where the study file lies.
+    ready : dict
+        Step of the work to the hardness it asks for, for example ``{"demould": 60.0}``; empty takes the
+        trade's habit (see `ageing`).
     """
 
     name: str
@@ -74,6 +77,7 @@ class Study:
     resin: dict
     log: str = "log.sqlite"
     folder: Path = Path(".")
+    ready: dict = field(default_factory=dict)
 
     def factor(self, name):
         """The factor of that name; a KeyError that lists the names otherwise."""

@@ -8,7 +8,8 @@ from testpour.catalogue import ColumnProblem, Factor, Reading, catalogue, declar
 from testpour.study import Aim, Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 
-SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict}
+SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
+            "ready": dict}  # fmt: skip
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 DENSITIES = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
 
@@ -59,6 +60,7 @@ def study_from(raw, path=Path("study.toml")):
     readings = _columns(Reading, "readings", raw, problems)
     aims = _aims(raw.get("aims", {}), {r.name: r for r in readings}, problems)
     resin = _resin(raw.get("resin", {}), problems)
+    ready = _ready(raw.get("ready", {}), {r.name: r for r in readings}, problems)
     if not factors or not readings:
         problems.append("a study needs at least one factor and one reading: name them under [factors] and [readings].")
     if problems:
@@ -72,6 +74,7 @@ def study_from(raw, path=Path("study.toml")):
         resin=resin,
         log=raw.get("log", "log.sqlite"),
         folder=path.parent,
+        ready=ready,
     )
 
 
@@ -170,8 +173,34 @@ def _resin(raw, problems):
     return resin
 
 
+def _ready(raw, readings, problems):
+    """Step of the work to the hardness it asks for."""
+    if raw and "hardness" not in readings:
+        problems.append("[ready] says from what hardness on a step may be done; add hardness under [readings].")
+        return {}
+    ready = {}
+    for step, value in raw.items():
+        try:
+            ready[step] = readings["hardness"].parse(value)
+        except UnitProblem as problem:
+            problems.append(f"[ready] {step}: {problem}")
+    return ready
+
+
 def save_study(study, path=None):
-    """Write `study` as a study file; returns the path written. Comments of an older file are not kept."""
+    """Write a study as a study file. Comments of an older file are not kept.
+
+    Parameters
+    ----------
+    study : Study
+    path : str or Path, optional
+        The file to write; `study.toml` in the study's folder if not given.
+
+    Returns
+    -------
+    Path
+        The file written.
+    """
     import tomli_w
 
     path = Path(path or study.folder / "study.toml")
@@ -188,7 +217,7 @@ def _as_table(study):
         aim.reading: {key: getattr(aim, key) for key in ("at_least", "at_most", "age") if getattr(aim, key) is not None}
         for aim in study.aims
     }
-    return table
+    return {**table, "ready": dict(study.ready)} if study.ready else table
 
 
 def _differences(column, base):

@@ -2,8 +2,9 @@
 
 import numpy as np
 
-from testpour.figures.picture import INK, LOG, label_axis, new_picture, poured_range, shade_beyond
+from testpour.figures.picture import INK, LOG, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.figures.reading_curve import average, draw_average
+from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.settings import settings_table
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
@@ -26,7 +27,8 @@ def show_age(fit, settings=None, *, room=None):
     -------
     Picture
         A matplotlib Figure. Line and dark band: the average casting with its 90 % interval; light band:
-        nine in ten single castings; dashed: the aims. Grey: ages at which nothing was read.
+        nine in ten single castings; dashed: the aims; dotted: the hardness at which a step of the work
+        may be done. Grey: ages at which nothing was read.
 
     Raises
     ------
@@ -45,6 +47,7 @@ def show_age(fit, settings=None, *, room=None):
         ax.fill_between(hours, low, high, color=LOG, alpha=0.13, linewidth=0, label="nine in ten single castings")
     draw_average(ax, hours, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0))
     _draw_aims(ax, fit)
+    _draw_steps(ax, fit)
     ax.set_xscale("log")
     ax.set_xlim(hours[0], hours[-1])
     ticks = [(1, "1 h"), (4, "4 h"), (24, "1 day"), (168, "7 days"), (672, "28 days")]
@@ -66,6 +69,23 @@ def _draw_aims(ax, fit):
                 ax.axhline(bound, color=INK, linestyle="--", linewidth=1.2, label=f"aim: {words} {bound:g}")
         if aim.age is not None:
             ax.axvline(aim.age, color=INK, linestyle=":", linewidth=1.2)
+
+
+def _draw_steps(ax, fit):
+    """The hardness at which each step of the work may be done, named at the right edge."""
+    if fit.reading.name != "hardness":
+        return
+    try:
+        steps = thresholds(fit.study)
+    except NoHardness:
+        return
+    bottom, top = ax.get_ylim()
+    for step, bar in steps.items():
+        if not bottom < bar < top:
+            continue
+        ax.axhline(bar, color=INK, linestyle=":", linewidth=1.0, zorder=1)
+        ax.annotate(f"{drawable(step)} {bar:g}", (1.0, bar), (-4, 2), xycoords=ax.get_yaxis_transform(),
+                    textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)  # fmt: skip
 
 
 def _says(fit, table, hours):

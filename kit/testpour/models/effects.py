@@ -4,9 +4,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
 
-from testpour.models.scales import to_reading
+from testpour.models.change import change
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.units import show
@@ -221,8 +220,8 @@ def _effect(fit, factor, start, end, poured, beside, level):
     table = settings_table(fit.study, settings, reading=fit.reading)
     contrast = np.diff(design(fit.believed.terms, table), axis=0)[0]
     latent = fit.mean(table)
-    change, bound = _change(fit, table, latent)
-    tails = np.quantile(change, [(1 - level) / 2, 0.5, (1 + level) / 2])
+    found = change(fit, table)
+    tails = np.quantile(found.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
     before = np.sum((contrast * fit.believed.sd) ** 2)
     drawn = latent[:, 1] - latent[:, 0]
     after = drawn.var()
@@ -232,22 +231,5 @@ def _effect(fit, factor, start, end, poured, beside, level):
     disagreement = float(pull / expected) if from_log > 0.05 else 0.0
     low, middle, high = (float(t) for t in tails)
     return Effect(
-        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), bound
+        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound
     )
-
-
-def _change(fit, table, latent):
-    """The change from the first row to the second in the reading's own terms, for each draw."""
-    reading = fit.reading
-    if reading.grades:
-        cuts = fit.posterior.cuts
-        aims = [aim.at_most for aim in fit.study.aims if aim.reading == reading.name and aim.at_most is not None]
-        if not aims:
-            grade = ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
-            return grade[:, 1] - grade[:, 0], None
-        good = ndtr(cuts[:, [int(min(aims))]] - latent)
-        return good[:, 1] - good[:, 0], min(aims)
-    if reading.scale == "log":
-        return np.exp(latent[:, 1] - latent[:, 0]), None
-    shown = to_reading(reading, latent, table.get("room_temperature"))
-    return shown[:, 1] - shown[:, 0], None

@@ -1,0 +1,171 @@
+"""When a casting can be demoulded, sanded or buffed: the age at which it is hard enough."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr
+
+from testpour.models.beyond import beyond
+from testpour.models.scales import to_latent
+from testpour.models.settings import settings_table
+from testpour.wording import listed
+
+# Shore D from which a step is usually safe: common practice, no source. A study's [ready] overrules them.
+HABIT = {"demould": 60.0, "sand": 75.0, "buff": 80.0}
+HABIT_UNIT = "Shore D"
+LAST = 168.0  # hours; nobody waits longer than a week on a knob
+STEPS = 241
+LEVELS = {"low": 0.05, "middle": 0.5, "most": 0.9, "high": 0.95}  # share of castings that are ready by then
+
+
+class NoHardness(ValueError):
+    """The study does not say how hard a casting must be, or does not read hardness."""
+
+
+@dataclass(frozen=True)
+class Ready:
+    """From what age on a casting is hard enough for each step of the work.
+
+    Parameters
+    ----------
+    reading : Reading
+    settings : DataFrame
+        The settings, one row.
+    table : DataFrame
+        One row a step: ``hardness`` it asks for, and the age in hours by which one casting in twenty
+        (``low``), one in two (``middle``), nine in ten (``most``) and nineteen in twenty (``high``) are
+        there; inf where that takes more than seven days. ``habit``: the threshold is the trade's, not
+        the study's own.
+    read : tuple of float
+        Youngest and oldest age read in the log, in hours; (inf, -inf) where none is.
+    outside : str
+        What of the settings lies outside what was poured.
+    """
+
+    reading: object
+    settings: pd.DataFrame
+    table: pd.DataFrame
+    read: tuple
+    outside: str = ""
+
+    def sentence(self):
+        """When each step can be done, and how far that can be relied on."""
+        return " ".join([*(self._step(step, row) for step, row in self.table.iterrows()), *self._notes()])
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        lines = "".join(f"- {self._step(step, row)}\n" for step, row in self.table.iterrows())
+        return f"**Ready when?** {' '.join(self._notes())}\n\n{lines}"
+
+    def _step(self, step, row):
+        text = f"{step.replace('_', ' ').capitalize()} ({self.reading.show(row['hardness'])})"
+        if np.isinf(row["low"]):
+            return f"{text}: not within 7 days. Cure it warmer or longer, or use settings that end harder."
+        if np.isinf(row["most"]):
+            half = "" if np.isinf(row["middle"]) else f", though one casting in two is there by {self._age(row['middle'])}"
+            return f"{text}: cannot promise it within 7 days{half}. Test the piece itself, and read more pours at 3 and 7 days."
+        if row["most"] <= self.read[0] and np.isfinite(self.read[0]):
+            return f"{text}: nine castings in ten by {self._age(row['most'])}, the youngest age read, if not sooner."
+        soon = ", the youngest age read," if row["middle"] <= self.read[0] < np.inf else ","
+        spread = f"one in two by {self._age(row['middle'])}{soon} 90 % interval {self._span(row)}"
+        return f"{text}: nine castings in ten by {self._age(row['most'])} ({spread}).{self._far(row)}"
+
+    def _span(self, row):
+        low, high = (self._age(row[end]) for end in ("low", "high"))
+        return low if low == high else f"{low} to {high}"
+
+    def _age(self, hours):
+        return f"{hours:.2g} h" if hours < 47.5 else "over 7 days" if np.isinf(hours) else f"{hours / 24:.2g} days"
+
+    def _far(self, row):
+        last = self.read[1]
+        late = row["most"] > last > 0
+        return f" Nothing was read after {self._age(last)}: from there on it is a guess." if late else ""
+
+    def _notes(self):
+        """What the answer leans on beside the log."""
+        if self.read[0] > self.read[1]:
+            yield "No hardness has been read yet: this is belief only."
+        elif self.outside:
+            yield f"Beyond what was poured: {self.outside}."
+        steps = listed(self.table.index[self.table["habit"].astype(bool)])
+        if steps:
+            yield f"The hardness for {steps} is common practice, not yours: set it under [ready] in study.toml."
+
+
+def ready(fits, settings=None, *, room=None):
+    """From what age on a new casting in a new session is hard enough to demould, sand or buff.
+
+    Parameters
+    ----------
+    fits : Fits
+    settings : dict, optional
+        One setting; usual values where nothing is said.
+    room : str or float, optional
+        Room temperature.
+
+    Returns
+    -------
+    Ready
+        The scatter between sessions, lots and castings is included, that of single hardness readings not:
+        it is the casting that must be hard. Ages younger than the youngest read are given as that age.
+
+    Raises
+    ------
+    NoHardness
+        If the study does not read hardness, or reads it on a scale for which it states no thresholds.
+    """
+    steps = thresholds(fits.study)
+    fit = fits["hardness"]
+    one = settings_table(fits.study, settings, room=room, reading=fit.reading).iloc[:1]
+    ages = fit.rows["age"]
+    read = (float(ages.min()), float(ages.max())) if len(ages) else (np.inf, -np.inf)
+    hours = np.geomspace(min(read[0], fit.reading.ages[0] if fit.reading.ages else 4.0, LAST / 2), LAST, STEPS)
+    table = pd.DataFrame(
+        {step: {"hardness": bar, **_when(fit, one, bar, hours)} for step, bar in steps.items()}
+    ).T.rename_axis("step")  # fmt: skip
+    table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
+    outside = beyond(fit, one.assign(age=read[1]))[0]
+    return Ready(fit.reading, one, table, read, outside)
+
+
+def thresholds(study):
+    """Step of the work to the hardness it asks for: the study's own, and the trade's habit where it is silent.
+
+    Raises
+    ------
+    NoHardness
+        If the study does not read hardness, or reads it on another scale and states no thresholds.
+    """
+    reading = next((r for r in study.readings if r.name == "hardness"), None)
+    if reading is None:
+        raise NoHardness("This study does not read hardness, so nothing tells when a casting is ready. Add hardness under [readings].")
+    habit = HABIT if reading.unit == HABIT_UNIT else {}
+    if not habit and not study.ready:
+        raise NoHardness(
+            f"The trade's habit is stated in {HABIT_UNIT}, and no scale converts to another. Write your own under "
+            f'[ready] in study.toml, for example: demould = "40 {reading.unit}"'
+        )
+    return {**habit, **study.ready}
+
+
+def _when(fit, one, bar, hours):
+    """Hours by which given shares of castings have reached `bar`; inf where `hours` end before."""
+    table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
+    spread = np.sqrt(np.maximum(fit.scatter() ** 2 - fit.posterior.spread**2, 1e-12))[:, None]
+    need = to_latent(fit.reading, np.array([bar]), None)
+    share = np.maximum.accumulate(ndtr((fit.mean(table) - need) / spread).mean(axis=0))
+    return {name: _crossing(share, hours, level) for name, level in LEVELS.items()}
+
+
+def _crossing(share, hours, level):
+    """The age at which `share` first reaches `level`, between two ages drawn on a straight line over log age."""
+    if share[-1] < level:
+        return np.inf
+    place = int(np.argmax(share >= level))
+    if place == 0:
+        return float(hours[0])
+    part = (level - share[place - 1]) / (share[place] - share[place - 1])
+    return float(np.exp((1 - part) * np.log(hours[place - 1]) + part * np.log(hours[place])))

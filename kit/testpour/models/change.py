@@ -1,0 +1,49 @@
+"""From one setting to another: the change of the average casting, in the reading's own terms."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from testpour.models.scales import to_reading
+
+
+@dataclass(frozen=True)
+class Change:
+    """The change of a reading between two settings, for each of m draws.
+
+    Parameters
+    ----------
+    values : array, shape (m,)
+        A ratio for a reading that spreads by ratios; for grades a difference of chances where an aim says
+        which grades are good, else of average grades; a difference in the reading's unit otherwise.
+    ratio : bool
+        Whether `values` are ratios.
+    each : array, shape (m, 2)
+        The two averages in the reading's unit; for grades the chances or average grades.
+    bound : float or None
+        The worst grade still counted as good, where `values` are chances.
+    """
+
+    values: np.ndarray
+    ratio: bool
+    each: np.ndarray
+    bound: float | None = None
+
+
+def change(fit, table):
+    """The change from the first row of a settings table to the second: a `Change`."""
+    reading, latent = fit.reading, fit.mean(table)
+    if reading.grades:
+        bounds = [a.at_most for a in fit.study.aims if a.reading == reading.name and a.at_most is not None]
+        cuts, bound = fit.posterior.cuts, min(bounds, default=None)
+        if bound is None:
+            each = ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
+        else:
+            last = min(int(bound), cuts.shape[1])
+            each = ndtr(np.hstack([cuts, np.full((len(cuts), 1), np.inf)])[:, [last]] - latent)
+        return Change(each[:, 1] - each[:, 0], False, each, bound)
+    each = to_reading(reading, latent, table.get("room_temperature"))
+    if reading.scale == "log":
+        return Change(np.exp(latent[:, 1] - latent[:, 0]), True, each)
+    return Change(each[:, 1] - each[:, 0], False, each)

@@ -1,0 +1,188 @@
+"""Two settings, or two pours of the log, side by side: what differs, and how sure that is."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.models.beyond import beyond
+from testpour.models.chance import chance
+from testpour.models.change import change
+from testpour.models.settings import settings_table
+from testpour.units import show
+from testpour.wording import in_hundred, listed, rounded
+
+LEVEL = 0.9
+SURE = 0.95  # chance of a direction from which on it is told
+
+
+class NoSuchPour(KeyError):
+    """A pour is named that the log does not hold."""
+
+    def __str__(self):
+        return self.args[0]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The average casting at one setting against that at another.
+
+    Parameters
+    ----------
+    study : Study
+    names : tuple of str
+        How the two are called.
+    settings : DataFrame
+        Two rows of floats in declared units.
+    table : DataFrame
+        One row a reading: the average of ``this`` and ``that``, the ``difference`` from this to that with
+        ``low`` and ``high`` of its 90 % interval, its ``unit`` (% for a ratio, "in 100" for the chance of a
+        grade the aim allows), ``way`` ("longer", "softer" ...), ``sure`` (chance of that direction, 0 to 1)
+        and ``beyond`` (what of either lies outside what was poured).
+    chances : array, shape (draws, 2), or None
+        Chance of a good casting of each; None where the study states no aim.
+    """
+
+    study: object
+    names: tuple
+    settings: pd.DataFrame
+    table: pd.DataFrame
+    chances: np.ndarray | None = None
+
+    @property
+    def differ(self):
+        """The settings that differ, in words: "catalyst 2 % instead of 1 %"."""
+        this, that = (self.settings.iloc[i] for i in (0, 1))
+        return [
+            f"{f.words} {f.show(that[f.name])} instead of {f.show(this[f.name])}"
+            for f in self.study.factors
+            if f.name in self.settings and this[f.name] != that[f.name]
+        ]
+
+    def sentence(self):
+        """What differs, which readings that moves, and what cannot be told."""
+        if not self.differ:
+            return f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can part them."
+        rows = list(self.table.iterrows())
+        told = [self._said(name, row) for name, row in rows if row["sure"] >= SURE]
+        still = [name for name, row in rows if row["low"] == row["high"] == 0]
+        unsettled = [name for name, row in rows if row["sure"] < SURE and name not in still]
+        first, second = self.names
+        text = f"{second[:1].upper()}{second[1:]} against {first}, with {listed(self.differ)}: "
+        text += (listed(told) if told else "no reading differs for sure yet") + "."
+        text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and told else ""
+        text += f" Not moved by these settings: {listed(still)}." if still else ""
+        return " ".join([text, *self._goodness(), *self._outside()])
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        shown = self.table.drop(columns="beyond").round({"this": 2, "that": 2, "difference": 2, "low": 2, "high": 2, "sure": 3})
+        return f"{self.sentence()}\n\n{shown.rename(columns=dict(zip(('this', 'that'), self.names, strict=True))).to_html()}"
+
+    def _said(self, name, row):
+        low, high = sorted((abs(row["low"]), abs(row["high"])))
+        low = 0.0 if row["low"] * row["high"] < 0 else low
+        return (
+            f"{name} {row['way']} by about {rounded(abs(row['difference']))} {row['unit']} "
+            f"(90 % interval {rounded(low)} to {rounded(high)})"
+        )
+
+    def _goodness(self):
+        """The chance of a good casting of the two."""
+        if self.chances is None:
+            return
+        gain = self.chances[:, 1] - self.chances[:, 0]
+        better = int(np.mean(gain > 0) > 0.5)
+        low, high = np.quantile(gain if better else -gain, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+        each = (f"{name} about {in_hundred(mean)}" for name, mean in zip(self.names, self.chances.mean(axis=0), strict=True))
+        verdict = f"{self.names[better]} is the better, by {rounded(100 * low)} to {rounded(100 * high)}"
+        yield f"Good castings in 100: {listed(each)}; {verdict if low > 0 else 'cannot tell yet which is better'}."
+
+    def _outside(self):
+        """What of the two was never poured."""
+        texts = list(dict.fromkeys(text for text in self.table["beyond"] if text))
+        if texts:
+            yield f"Beyond what was poured: {'; '.join(texts)}."
+
+
+def compare(fits, this, that, *, room=None, age=None):
+    """Two settings, or two pours of the log, side by side.
+
+    Parameters
+    ----------
+    fits : Fits
+    this, that : str or dict
+        The name of a pour in the log, or settings; usual values where nothing is said.
+    room : str or float, optional
+        Room temperature for both; a pour keeps the room it was poured in where this is left out.
+    age : str or float, optional
+        Age after mixing; by default that of each reading's aim, else the first it is read at.
+
+    Returns
+    -------
+    Comparison
+        The average casting at each setting in the same session from the same lots: what the settings do,
+        not what the day did.
+
+    Raises
+    ------
+    NoSuchPour
+        If a name is not in the log.
+    StudyProblems
+        Naming every setting that is unknown, unreadable or unbelievable.
+    """
+    names = tuple(one if isinstance(one, str) else f"setting {place}" for place, one in ((1, this), (2, that)))
+    parts = [_row(fits, one, room) for one in (this, that)]
+    both = pd.concat(parts).set_axis(pd.Index([1, 2], name="setting"))
+    table = pd.DataFrame([_reading(fit, both, age) for fit in fits.values()]).set_index("reading")
+    chances = chance(fits, both).draws if fits.study.aims else None
+    return Comparison(fits.study, names, both, table, chances)
+
+
+def _row(fits, one, room):
+    """One complete row of settings, of a pour or as given."""
+    if isinstance(one, str):
+        pours = fits.castings.pours
+        if one not in pours.index:
+            raise NoSuchPour(f"No pour {one!r} in the log; it has {listed(map(str, pours.index)) or 'none yet'}.")
+        one = pours.loc[[one]]
+    return settings_table(fits.study, one, room=room).drop(columns="age")
+
+
+def _reading(fit, both, age):
+    """One row of the comparison."""
+    reading = fit.reading
+    aimed = next((a.age for a in fit.study.aims if a.reading == reading.name and a.age is not None), None)
+    table = settings_table(fit.study, both, age=aimed if age is None else age, reading=reading)
+    drawn = change(fit, table)
+    ways, unit = _ways(reading, drawn.bound), _unit(reading, drawn.bound)
+    values = 100 * (drawn.values - drawn.ratio) if drawn.ratio or drawn.bound is not None else drawn.values
+    low, middle, high = np.quantile(values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
+    up = float(np.mean(values > 0) + np.mean(values == 0) / 2)
+    this, that = np.median(drawn.each, axis=0)
+    return {
+        "reading": _name(reading, drawn.bound), "this": this, "that": that, "difference": middle, "low": low, "high": high,
+        "unit": unit, "way": ways[0] if up >= 0.5 else ways[1], "sure": max(up, 1 - up),
+        "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit, table) if text)),
+    }  # fmt: skip
+
+
+def _ways(reading, bound):
+    """How more and less of a reading is called."""
+    if reading.unit in ("min", "h"):
+        return "longer", "shorter"
+    return ("likelier", "rarer") if bound is not None else ("higher", "lower")
+
+
+def _unit(reading, bound):
+    if reading.grades:
+        return "in 100" if bound is not None else "grades"
+    return "%" if reading.scale == "log" else show(0, reading.unit)[2:]
+
+
+def _name(reading, bound):
+    """The reading as compared; for grades with an aim, the grades that meet it."""
+    if bound is None:
+        return reading.words
+    return f"{reading.words} {reading.grades[min(int(bound), len(reading.grades) - 1)]!r} or better"
