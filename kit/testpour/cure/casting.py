@@ -7,6 +7,7 @@ import numpy as np
 
 from testpour.cure.network import SHAPES
 from testpour.cure.resin import Resin, load_resin
+from testpour.wording import count
 
 HOUR = 3600.0
 MINUTE = 60.0
@@ -106,7 +107,7 @@ class Casting:
     def __post_init__(self):
         problems = list(_problems(self))
         if problems:
-            raise ValueError(f"{len(problems)} problem(s) with this casting: " + "; ".join(problems) + ".")
+            raise ValueError(f"{count(len(problems), 'problem')} with this casting: " + "; ".join(problems) + ".")
 
     @property
     def even(self):

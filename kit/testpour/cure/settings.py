@@ -3,6 +3,7 @@
 from math import isnan, nan
 
 from testpour.cure.casting import Casting, post_cure_programme
+from testpour.wording import count
 
 NEEDED = ("thickness", "catalyst")
 TAKEN = (*NEEDED, "room_temperature", "resin_temperature")
@@ -15,7 +16,7 @@ class SettingsProblems(ValueError):
         self.problems = problems
         row, first = next(iter(problems.items()))
         super().__init__(
-            f"{len(problems)} row(s) cannot be cast. First, row {row!r}: {first} "
+            f"{count(len(problems), 'row')} cannot be cast. First, row {row!r}: {first} "
             "Look at `err.problems` for the whole list."
         )
 
@@ -45,7 +46,7 @@ def castings_from(settings, **shared):
     """
     missing = [name for name in NEEDED if name not in settings and name not in shared]
     if missing:
-        raise KeyError(f"The settings lack {missing}; they have {list(settings.columns)}. Add the column(s).")
+        raise KeyError(f"The settings lack {missing}; they have {list(settings.columns)}. Add what is missing.")
     castings, problems = [], {}
     for name, row in zip(settings.index, settings.to_dict("records"), strict=True):
         try:

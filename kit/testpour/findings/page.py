@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from testpour.findings import story
 from testpour.findings.data_link import data_link, to_csv, versions
+from testpour.wording import count
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ class Page:
             "opens in any browser, prints, and needs no network."
         )
         if self.notes:
-            text += f" It repeats {self.notes} note(s) as typed: read them before you share it."
+            text += f" It repeats {count(self.notes, 'note')} as typed: read them before you share it."
         return text
 
     __repr__ = sentence

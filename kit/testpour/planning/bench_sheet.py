@@ -13,6 +13,7 @@ from testpour.amounts import WeighOutProblems
 from testpour.cautions import check_settings, safety_text
 from testpour.units import to_unit
 from testpour.weighing import decimals, weigh_out
+from testpour.wording import count
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
@@ -54,7 +55,7 @@ class BenchSheet:
             f"Session {self.session}: {len(self.table)} pours with {resin:.0f} g of resin and {catalyst:.1f} g of "
             "catalyst in all. Save the sheet, print it and fill it in by hand."
         )
-        return text + (f" It carries {len(self.warnings)} warning(s): read them first." if self.warnings else "")
+        return text + (f" It carries {count(len(self.warnings), 'warning')}: read them first." if self.warnings else "")
 
     __repr__ = sentence
 
