@@ -5,6 +5,7 @@ import pytest
 
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
+from testpour.suggest.advice import recommend
 from testpour.suggest.candidates import RoomProblem
 from testpour.suggest.change import AS_GOOD, what_if
 
@@ -43,7 +44,7 @@ def test_less_trouble_wins_among_changes_as_good(fits):
 
 
 def test_at_the_best_settings_no_change_is_advised(fits):
-    from testpour.suggest.advice import recommend
+
 
     best = recommend(fits, room=25.5)
     found = what_if(fits, {k: v for k, v in best.settings.items() if k != "room_temperature"}, room=25.5)
@@ -63,3 +64,8 @@ def test_a_room_is_only_ever_warmed(fits):
     assert np.isfinite(found.changes["gain"]).all()
     with pytest.raises(RoomProblem, match="this cold"):
         what_if(fits, {}, room=5)
+
+
+def test_the_page_shows_units(fits):
+    page = what_if(fits, {"catalyst": 2.0}, room=20)._repr_html_()
+    assert "gel time (min)" in page and "hardness (Shore D)" in page

@@ -53,7 +53,7 @@ def test_a_cell_without_a_good_recipe_says_what_to_do_and_that_it_works(fits):
     row = chart.table.iloc[0]
     assert np.isnan(row["catalyst"])
     assert row["advice"].split(",")[0] in {"add a cover", "pour in two layers", "pour in three layers", "warm the room to 20 °C"}
-    assert row["advice"].split(", then ")[1].endswith(" %")
+    assert row["advice"].split(", with ")[1].endswith(" %")
 
 
 class Cells(HTMLParser):

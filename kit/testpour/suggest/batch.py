@@ -1,6 +1,7 @@
 """The pours worth making now, in the room as it is today."""
 
 from dataclasses import dataclass
+from html import escape
 
 import numpy as np
 import pandas as pd
@@ -75,7 +76,7 @@ class NextPours:
             shown[factor.words] = [factor.show(value) for value in self.table[name]]
         shown["chance of a good casting"] = [f"{in_hundred(c)} in 100" for c in self.table["chance"]]
         shown["why"] = self.table["reason"]
-        return f"<p>{self.sentence()}</p>{shown.to_html()}"
+        return f"<p>{escape(self.sentence())}</p>{shown.rename_axis(None).to_html()}"
 
     def weigh_out(self, resin=None, **amounts):
         """What to weigh out for each pour.

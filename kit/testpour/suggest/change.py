@@ -1,6 +1,7 @@
 """What would happen with some settings, and which single change would help most for least trouble."""
 
 from dataclasses import dataclass
+from html import escape
 
 import numpy as np
 import pandas as pd
@@ -63,7 +64,9 @@ class WhatIf:
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{self.sentence()}</p>{self.predicted.droplevel(0).round(1).to_html()}"
+        labels = {reading.words: reading.label for reading in self.study.readings}
+        shown = self.predicted.droplevel(0).rename(index=labels).rename_axis(None).round(1)
+        return f"<p>{escape(self.sentence())}</p>{shown.to_html()}"
 
 
 def what_if(fits, settings=None, *, room=None):

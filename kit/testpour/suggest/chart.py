@@ -21,7 +21,7 @@ DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none ar
 
 STYLE = (
     "border-collapse:collapse;font-family:sans-serif;font-size:11pt;color:#000;background:#fff"
-    ";page-break-inside:avoid;break-inside:avoid"
+    ";page-break-inside:avoid;break-inside:avoid;print-color-adjust:exact;-webkit-print-color-adjust:exact"
 )
 CELL = "border:1px solid #000;padding:4px 8px;text-align:center;vertical-align:middle"
 UNTRIED = ";background:#ddd;font-style:italic;border-style:dashed"

@@ -26,7 +26,7 @@ def remedy(fits, states, cell, solve, good):
     for words, changed in _changes(fits.study, cell):
         best, chance = solve(fits, states, changed)
         if chance >= good:
-            return f"{words}, then {fits.study.factor('catalyst').show(best['catalyst'].iloc[0])}"
+            return f"{words}, with {fits.study.factor('catalyst').show(best['catalyst'].iloc[0])}"
     return "no good recipe: pour a test piece or change the aims"
 
 
