@@ -243,8 +243,8 @@ def test_free_sessions_beat_the_split_plot_and_a_plan_that_ignores_sessions():
     found = optimal_plan(problem(3, terms, 27, sessions=sessions, eta=1.0), starts=20)
     blind = optimal_plan(problem(3, terms, 27), starts=20)
     blind = information(model_rows(blind.rows, terms), np.array(sessions), 1.0)
-    assert found.log_det > 20.7357220379 + 0.5
-    assert found.log_det > log_determinant(blind) + 0.5
+    assert found.log_det > 20.7357220379 + 1.5      # lucky arrangements of a blind plan stop about 1.3 above
+    assert found.log_det > log_determinant(blind) + 1.0
 
 
 def test_limits_hold_for_every_pour_of_a_session():
