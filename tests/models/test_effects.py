@@ -163,6 +163,5 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     assert post_cure.middle == pytest.approx(np.median(by_hand), rel=1e-9)
 
 
-@pytest.mark.xfail(strict=True, reason="the words say 90 % whatever level was asked for")
 def test_the_words_name_the_level_asked_for(gel):
     assert "50 % interval" in effects(gel, level=0.5).each[0].sentence()

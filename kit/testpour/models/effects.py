@@ -25,7 +25,7 @@ class Effect:
     start, end : float
         The two values of the factor, in its unit.
     middle, low, high : float
-        The change with its 90 % interval: a ratio for a reading that spreads by ratios, a difference
+        The change with its interval: a ratio for a reading that spreads by ratios, a difference
         in its unit otherwise.
     from_log : float
         Share of what is now known that came from the log, 0 to 1; the rest is belief.
@@ -36,6 +36,8 @@ class Effect:
     bound : float or None
         For grades with an aim: the worst grade still counted as good; the change is then in the chance of
         at most that grade. Without one, the change is in the average grade.
+    level : float
+        Chance that the true change lies between `low` and `high`.
     """
 
     factor: object
@@ -49,6 +51,7 @@ class Effect:
     disagreement: float
     poured: bool
     bound: float | None = None
+    level: float = 0.9
 
     @property
     def ratio(self):
@@ -109,7 +112,7 @@ class Effect:
             low, high = (rounded(end) for end in ends)
         else:
             low, high = (("+" if end > 0 else "") + rounded(end) for end in ends)
-        return f"90 % interval {low} to {high} {self._unit}"
+        return f"{100 * self.level:g} % interval {low} to {high} {self._unit}"
 
     def _rests_on(self):
         if not self.poured:
@@ -231,5 +234,5 @@ def _effect(fit, factor, start, end, poured, beside, level):
     disagreement = float(pull / expected) if from_log > 0.05 else 0.0
     low, middle, high = (float(t) for t in tails)
     return Effect(
-        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound
+        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level
     )

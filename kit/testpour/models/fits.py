@@ -8,6 +8,7 @@ import pandas as pd
 from scipy.special import ndtr, ndtri
 
 from testpour.models.beliefs import GROUPS, beliefs_for
+from testpour.models.beyond import beyond
 from testpour.models.evidence import groups_of, latent_ends, rows_of
 from testpour.models.interval import IntervalModel
 from testpour.models.scales import to_latent, to_reading
@@ -110,12 +111,14 @@ class ReadingFit:
         Returns
         -------
         DataFrame
-            One row a setting: ``middle``, ``low``, ``high`` in the reading's unit.
+            One row a setting: ``middle``, ``low``, ``high`` in the reading's unit, and ``beyond``: what of
+            the setting lies outside what was poured, in words; empty where nothing does.
         """
         table = settings_table(self.study, settings, room=room, age=age, reading=self.reading)
         tails = [0.5, (1 - level) / 2, (1 + level) / 2]
         quantiles = np.quantile(self.new_castings(table), tails, axis=0)
-        return pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
+        shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
+        return shown.assign(beyond=beyond(self, table))
 
     def without(self, pour):
         """The same model fitted to every other pour of the log."""
