@@ -73,8 +73,9 @@ def test_factors_and_readings_of_ones_own_get_wide_beliefs():
         "readings": {"gloss": {"low": 0, "high": 100}, "haze": {"scale": "grades", "grades": ["no", "yes"], "high": 1}},
     })  # fmt: skip
     gloss = beliefs_for(mine, mine.reading("gloss"))
-    assert [t.name for t in gloss.terms] == ["level", "stirring"]
-    assert (gloss.mean.tolist(), gloss.sd.tolist()) == ([0, 0], [2.0, 0.5])
+    assert [t.name for t in gloss.terms] == ["level", "catalyst", "stirring"]
+    assert (gloss.mean.tolist(), gloss.sd.tolist()) == ([50, 0, 0], [25.0, 6.25, 6.25])  # a unit: 100 / 8
+    assert gloss.scatter["reading"] == 6.25
     assert beliefs_for(mine, mine.reading("haze")).cuts.source == "no belief: wide"
 
 

@@ -7,10 +7,12 @@ from importlib.resources import files
 
 import numpy as np
 
+from testpour.models.own_readings import own_scale
 from testpour.models.terms import TERMS, own_term
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
+ASIDE = ("scatter", "cuts", "own_factor")  # parts of a reading's beliefs that are not terms
 KNOWN = {name for term in TERMS.values() for name in term.factors}
 
 
@@ -71,7 +73,7 @@ def trade_beliefs():
     return tomllib.loads(files("testpour").joinpath("models/beliefs.toml").read_text("utf-8"))
 
 
-def beliefs_for(study, reading, stated=None):
+def beliefs_for(study, reading, stated=None, rows=None):
     """Terms and beliefs for one reading of a study.
 
     Parameters
@@ -80,6 +82,8 @@ def beliefs_for(study, reading, stated=None):
     reading : Reading
     stated : dict, optional
         A beliefs table in the shape of `beliefs.toml`; what it states replaces the trade's.
+    rows : DataFrame, optional
+        The log's readings, which set the scale of a person's own reading without a range of its own.
 
     Returns
     -------
@@ -90,31 +94,49 @@ def beliefs_for(study, reading, stated=None):
     BeliefProblem
         If a belief names no term, or has no positive spread.
     """
-    table = {**trade_beliefs().get(reading.name, trade_beliefs()["other"])}
     said = (stated or {}).get(reading.name, {})
-    table.update(said)
-    trade, other = trade_beliefs().get(reading.name, {}), trade_beliefs()["other"]
-    table.pop("scatter", None)
+    trade = trade_beliefs().get(reading.name) or _own_beliefs(reading, rows)
+    table = {**trade, **said}
+    other = trade_beliefs()["other"]
     scatter = {**other["scatter"], **trade.get("scatter", {}), **said.get("scatter", {})}
-    cuts = Belief(**table.pop("cuts", WIDE_CUTS)) if reading.grades else None
-    if reading.grades:
-        table.pop("level", None)
-    own = Belief(**table.pop("own_factor", trade_beliefs()["other"]["own_factor"]))
+    cuts = Belief(**table.get("cuts", WIDE_CUTS)) if reading.grades else None
+    own = Belief(**table.get("own_factor", other["own_factor"]))
     have = {f.name for f in study.factors if f.kind != "text"} | ({"age"} if reading.ages else set())
+    terms, beliefs = _known_terms(reading, {k: v for k, v in table.items() if k not in ASIDE}, have)
+    known = KNOWN if reading.name in trade_beliefs() else {name for term in terms for name in term.factors}
+    for factor in study.factors:
+        if factor.name in have - known:
+            terms.append(own_term(factor))
+            beliefs.append(own)
+    return ReadingBeliefs(tuple(terms), tuple(beliefs), scatter, cuts)
+
+
+def _known_terms(reading, table, have):
+    """The terms a table of beliefs names, where the study has their factors, and the beliefs about them."""
     terms, beliefs = [], []
     for name, entry in table.items():
         if name not in TERMS:
             raise BeliefProblem(
                 f"Beliefs on {reading.name}: {name} is no term; there are {', '.join(TERMS)}, scatter."
             )
+        if name == "level" and reading.grades:
+            continue
         if set(TERMS[name].factors) <= have:
             terms.append(TERMS[name])
             beliefs.append(_checked(Belief(**entry), reading.name, name))
-    for factor in study.factors:
-        if factor.name in have - KNOWN:
-            terms.append(own_term(factor))
-            beliefs.append(own)
-    return ReadingBeliefs(tuple(terms), tuple(beliefs), scatter, cuts)
+    return terms, beliefs
+
+
+def _own_beliefs(reading, rows):
+    """The beliefs about a reading the trade does not know, on the scale of the reading itself."""
+    centre, unit = own_scale(reading, rows)
+    table = {}
+    for name, entry in trade_beliefs()["other"].items():
+        if name == "scatter":
+            table[name] = {part: unit * scale for part, scale in entry.items()}
+        else:
+            table[name] = {**entry, "mean": centre if name == "level" else 0.0, "sd": unit * entry["sd"]}
+    return table
 
 
 def _checked(belief, reading, name):

@@ -216,8 +216,9 @@ def fit_castings(castings, *, beliefs=None, seed=0):
     study = castings.study
     models = {}
     for reading in study.readings:
-        believed = beliefs_for(study, reading, beliefs)
-        models[reading.name] = fit_rows(study, reading, believed, *rows_of(castings, reading), seed)
+        rows, assumed = rows_of(castings, reading)
+        believed = beliefs_for(study, reading, beliefs, rows)
+        models[reading.name] = fit_rows(study, reading, believed, rows, assumed, seed)
     return Fits(study, castings, models, seed)
 
 
