@@ -1,0 +1,64 @@
+"""How a bench weighs and reads: a scale with steps, looks at the pot now and then, grades, whole numbers."""
+
+import numpy as np
+
+CHECK_EVERY = 4.0  # minutes between two looks at the pot
+RESIN_IN_POT = 120.0  # g weighed for one pot
+LAST_LOOK = 240.0  # min
+USUAL_AGE = 24.0  # h
+
+
+def weighed(catalyst, resolution, rng):
+    """Catalyst (%) really delivered: each weighing is off by up to half a step of the scale (g)."""
+    half = resolution / 2
+    grams = RESIN_IN_POT * catalyst / 100 + rng.uniform(-half, half, len(catalyst))
+    return 100 * np.maximum(grams, 0) / (RESIN_IN_POT + rng.uniform(-half, half, len(catalyst)))
+
+
+def read_pour(study, truth, ideals, room, shared, rng):
+    """Readings of one pour as a bench gets them: between checks, in whole numbers, in grades.
+
+    Parameters
+    ----------
+    study : Study
+    truth : Truth or PhysicalTruth
+    ideals : dict
+        Age in h to the pour's true average readings.
+    room : float
+        degC.
+    shared : dict
+        What the session's readings share: ``log`` of times, ``plain`` Shore D, ``grade`` steps.
+    rng : Generator
+
+    Yields
+    ------
+    dict
+        One reading as `Logbook.add_all` takes it.
+    """
+    for reading in study.readings:
+        for age in reading.ages or (None,):
+            if reading.name not in ideals[age or USUAL_AGE]:
+                continue
+            ideal = float(ideals[age or USUAL_AGE][reading.name])
+            answer = {"reading": reading.name, "age": age}
+            if reading.grades:
+                latent = ideal + shared["grade"] + rng.normal(0, truth.step)
+                yield {**answer, "value": float(np.clip(np.round(latent), 0, len(reading.grades) - 1))}
+            elif reading.scale == "log":
+                minutes = ideal * np.exp(shared["log"] + rng.normal(0, truth.reading))
+                yield {**answer, **_between_checks(minutes)}
+            elif reading.name == "hardness":
+                centre = ideal + shared["plain"] + rng.normal(0, 0.7)
+                for _ in range(3):
+                    yield {**answer, "value": float(np.clip(np.round(centre + rng.normal(0, truth.shore)), 0, 100))}
+            else:
+                yield {**answer, "value": round(truth.peak(ideal, room, shared, rng))}
+
+
+def _between_checks(minutes):
+    """A time known only to lie between two looks at the pot, or beyond the last."""
+    if minutes > LAST_LOOK:
+        return {"not_yet": LAST_LOOK}
+    step = CHECK_EVERY if minutes < 80 else 10.0
+    before = step * np.floor(minutes / step)
+    return {"between": (max(before, 0.5), before + step)}
