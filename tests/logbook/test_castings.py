@@ -1,6 +1,8 @@
 """The castings table: its promised shape, a stable mark of the data, and nothing edited on the way."""
 
+import contextlib
 import hashlib
+import sqlite3
 from dataclasses import replace
 
 import numpy as np
@@ -8,7 +10,6 @@ import pandas as pd
 import pytest
 
 from testpour.logbook.book import Logbook
-from testpour.logbook.castings import castings_from
 
 POUR = {"settings": {"catalyst": 1.5, "room_temperature": 18}, "session": "S1", "made_at": "2026-03-02 10:00"}
 
@@ -53,20 +54,53 @@ def test_hostile_names_are_text_in_a_notebook(log):
     assert "<img" not in log.castings()._repr_html_() and "&lt;img" in log.castings()._repr_html_()
 
 
-def test_its_input_is_never_edited(study, practice_castings):
-    pours = practice_castings.pours.reset_index().assign(entry=range(1, 13), supersedes=None, void=False)
-    settings = pd.DataFrame({"entry": range(1, 13), "factor": "catalyst", "number": 1.5, "text": None})
-    readings = practice_castings.readings.assign(supersedes=None, void=False, logged_at=pd.Timestamp("2026-03-02"))
-    pours, readings = pours[["entry", "pour", "session", "made_at", "by", "note", "supersedes", "void"]], readings.copy()
-    before = [table.copy(deep=True) for table in (pours, settings, readings)]
-    made = castings_from(study, pours, settings, readings)
-    made.wide(), made.fingerprint(), made._repr_html_(), made.sentence()
-    for table, old in zip((pours, settings, readings), before, strict=True):
-        pd.testing.assert_frame_equal(table, old)
-    made.pours["catalyst"] = 9.0
-    made.readings["low"] = 9.0
-    for table, old in zip((pours, settings, readings), before, strict=True):
-        pd.testing.assert_frame_equal(table, old)
+def test_the_bulk_load_says_what_a_replay_of_the_rows_says(log, study_here):
+    """Peer: the rows read one by one with the standard library's sqlite3 and replayed in plain Python."""
+    entries = [log.add_pour(**{**POUR, "settings": {"catalyst": 1 + i / 10, "resin_lot": f"drum {i}"}}) for i in range(5)]
+    gels = [log.add_reading(pour, "gel_time", between=(20 + i, 30 + i)) for i, pour in enumerate(entries)]
+    log.add_reading(entries[0], "hardness", 77, age=24, specimen="left", by="AB", note="soft edge")
+    log.correct_reading(log.correct_reading(gels[0], 25, why="slip"), not_yet=40, why="slip again")
+    log.correct_reading(gels[1], already=5, why="slip")
+    log.withdraw_reading(gels[2], why="spilt")
+    log.correct_pour(entries[1], settings={"catalyst": 2.0, "resin_lot": None}, why="scale")
+    log.withdraw_pour(entries[4], why="wrong drum")
+    castings = log.castings()
+    seen = castings.pours.astype(object).fillna("unknown")
+    pours, readings = replayed(study_here.folder / study_here.log)
+    assert {pour: (row["catalyst"], row["resin_lot"]) for pour, row in seen.iterrows()} == pours
+    assert list(castings.pours.index) == entries[:4]  # a corrected pour keeps its place
+    columns = ["entry", "pour", "reading", "low", "high", "specimen", "by", "known", "note"]
+    assert [tuple(row) for row in castings.readings[columns].itertuples(index=False)] == readings
+
+
+def replayed(path):
+    """What stands in a log file: catalyst and lot of each pour, and the rows of readings."""
+    with contextlib.closing(sqlite3.connect(path)) as file:
+        rows = file.execute("SELECT entry, pour, supersedes, void FROM pours ORDER BY entry").fetchall()
+        held = {entry: [pour, void] for entry, pour, _, void in rows}
+        for _, _, old, _ in rows:
+            held.pop(old, None)
+        pours = {}
+        for entry, (pour, void) in held.items():
+            known = dict.fromkeys(("catalyst", "resin_lot"), "unknown")
+            for factor, number, text in file.execute("SELECT factor, number, text FROM settings WHERE entry = ?", [entry]):
+                known[factor] = number if text is None else text
+            if not void:
+                pours[pour] = (known["catalyst"], known["resin_lot"])
+        sql = "SELECT entry, pour, reading, low, high, specimen, by, known, note, supersedes, void FROM readings ORDER BY entry"
+        found = {}
+        for *row, old, void in file.execute(sql):
+            found.pop(old, None)
+            row[3], row[4] = (-np.inf if row[3] is None else row[3]), (np.inf if row[4] is None else row[4])
+            found[row[0]] = (tuple(row), void)
+    return pours, [row for row, void in found.values() if not void and row[1] in pours]
+
+
+def test_a_long_log_shows_its_end_in_a_notebook(log):
+    log.add_all([{"session": "S1", "settings": {"catalyst": 1 + i / 100}} for i in range(75)])
+    page = log.castings()._repr_html_()
+    assert "75 pours" in page and "The last 60" in page
+    assert ">P75<" in page and ">P16<" in page and ">P15<" not in page
 
 
 def test_looking_does_not_change_what_is_seen(practice_castings):

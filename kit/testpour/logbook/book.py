@@ -4,15 +4,14 @@ import warnings
 from pathlib import Path
 
 import pandas as pd
-import sqlalchemy as sa
 
 from testpour.cautions import check_settings
-from testpour.logbook.castings import castings_from
 from testpour.logbook.database import Explained, check_units, open_database, shown, writing
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import Entries, with_refusals
 from testpour.logbook.ledger import HISTORY, Ledger, because
-from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem, address_of
+from testpour.logbook.loading import load_castings
+from testpour.logbook.tables import LogProblem, address_of
 from testpour.study import StudyProblems
 from testpour.units import UnitProblem
 
@@ -243,11 +242,7 @@ class Logbook:
     def castings(self):
         """What the log holds now, as `Castings`."""
         with self._reading_only() as connection:
-            pours, settings, readings = (
-                pd.DataFrame(connection.execute(sa.select(t)).all(), columns=t.columns.keys())
-                for t in (POURS, SETTINGS, READINGS)
-            )
-        return castings_from(self.study, pours, settings, readings)
+            return load_castings(self.study, connection)
 
     def _beside(self, path):
         """A path as given, or beside the study."""

@@ -1,7 +1,7 @@
 """The castings table: what the log holds now, ready to be read, fitted and shared."""
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 import numpy as np
@@ -11,6 +11,7 @@ from testpour.logbook.known import Known
 from testpour.wording import count
 
 PEOPLE = ("by", "note")
+SHOWN = 60  # pours in a notebook; a table of thousands would stop the browser
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,18 +75,36 @@ class Castings:
 
     def fingerprint(self):
         """A short mark of exactly these data: the first 16 digits of their SHA-256."""
-        pours = self.pours.drop(columns=list(PEOPLE)).sort_index()
+        digest = hashlib.sha256()
+        _feed(digest, self.pours.drop(columns=list(PEOPLE)).sort_index().reset_index())
         readings = self.readings.drop(columns=["entry", *PEOPLE], errors="ignore")
-        readings = readings.sort_values(list(readings.columns)).reset_index(drop=True)
-        text = pours.to_csv(float_format="%.10g") + readings.to_csv(float_format="%.10g")
-        return hashlib.sha256(text.encode()).hexdigest()[:16]
+        _feed(digest, readings.sort_values(["pour", "reading", "age", "specimen", "low", "high"]))
+        return digest.hexdigest()[:16]
 
     def _repr_html_(self):
+        if len(self) > SHOWN:
+            last = self.pours.index[-SHOWN:]
+            end = replace(self, pours=self.pours.loc[last], readings=self.readings[self.readings["pour"].isin(last)])
+            return f"<p>{escape(self.sentence())} The last {SHOWN}; <code>.wide()</code> has all.</p>{end._repr_html_()}"
         table = self.wide()
         same = [head for head in table if len(table) > 1 and table[head].nunique() == 1 and table[head].iloc[0] != ""]
         said = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
         note = f"<p>The same for every pour: {escape(said)}.</p>" if same else ""
         return f"<p>{escape(self.sentence())}</p>{table.drop(columns=same).to_html()}{note}"
+
+
+def _feed(digest, table):
+    """Add a table to a digest, column by column, numbers to ten digits, and each text with its length."""
+    for name in table.columns:
+        column = table[name]
+        digest.update(f"{name}:{len(column)}:".encode())
+        if pd.api.types.is_datetime64_any_dtype(column):
+            digest.update(column.to_numpy("datetime64[us]").astype("<i8").tobytes())
+        elif pd.api.types.is_numeric_dtype(column):
+            different, place = np.unique(column.to_numpy(float), return_inverse=True)
+            digest.update(" ".join(np.array([f"{v + 0:.10g}" for v in different], dtype=object)[place]).encode())
+        else:
+            digest.update("".join(f"{len(text)}:{text}" for text in column.fillna("").astype(str)).encode())
 
 
 def _shown(factor, value):
@@ -95,35 +114,3 @@ def _shown(factor, value):
     if not np.isfinite(value):
         return ""
     return factor.show(value) if factor.kind == "yes/no" else f"{value:.4g}"
-
-
-def castings_from(study, pours, settings, readings):
-    """`Castings` from the log's three tables, superseded and withdrawn rows left out."""
-    pours = _standing(pours)
-    factors = _factors(study, settings[settings["entry"].isin(pours["entry"])], pours["entry"])
-    table = pours.set_index("entry").join(factors).set_index("pour")
-    readings = _standing(readings)
-    wanted = readings["pour"].isin(table.index) & readings["reading"].isin([r.name for r in study.readings])
-    readings = readings[wanted].assign(
-        low=lambda t: t["low"].astype(float).fillna(-np.inf),
-        high=lambda t: t["high"].astype(float).fillna(np.inf),
-        age=lambda t: t["age"].astype(float),
-    )
-    order = ["session", "made_at", *(f.name for f in study.factors), *PEOPLE]
-    columns = ["entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note"]
-    return Castings(study, table[order], readings[columns].reset_index(drop=True))
-
-
-def _standing(rows):
-    """Rows that nothing supersedes and that are not withdrawn."""
-    return rows[~rows["entry"].isin(rows["supersedes"].dropna()) & ~rows["void"].astype(bool)]
-
-
-def _factors(study, settings, entries):
-    """Settings as one row an entry, one column a factor of the study."""
-    columns = {}
-    for factor in study.factors:
-        rows = settings[settings["factor"] == factor.name].set_index("entry")
-        text = factor.kind == "text"
-        columns[factor.name] = rows["text"] if text else rows["number"].astype(float)
-    return pd.DataFrame(columns, index=pd.Index(entries, name="entry"))
