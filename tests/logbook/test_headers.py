@@ -1,0 +1,53 @@
+"""Headers as people write them; the expected column of each is plain reading of the words."""
+
+import pytest
+
+from testpour.logbook.headers import HeaderProblem, read_head
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "unit", "age", "specimen"),
+    [
+        ("Catalyst (%)", "catalyst", "%", None, ""),
+        ("cat %", "catalyst", "%", None, ""),
+        ("Thickness in mm", "thickness", "mm", None, ""),
+        ("THICKNESS [in]", "thickness", "in", None, ""),
+        ("Room (degF)", "room_temperature", "degF", None, ""),
+        ("room temp", "room_temperature", "", None, ""),
+        ("post cure temp", "post_cure_temperature", "", None, ""),
+        ("Post-cure (h)", "post_cure_time", "h", None, ""),
+        ("covered?", None, "", None, ""),
+        ("Gel (min)", "gel_time", "min", None, ""),
+        ("hardness 24h", "hardness", "", 24.0, ""),
+        ("Hardness at 7 days (Shore D)", "hardness", "Shore D", 168.0, ""),
+        ("Tack (24 h)", "tack", "", 24.0, ""),
+        ("hardness 3 at 24 h", "hardness", "", 24.0, "3"),
+        ("hardness #2", "hardness", "", None, "2"),
+        ("hardness, specimen left at 4 h (Shore D)", "hardness", "Shore D", 4.0, "left"),
+        ("mood", None, "", None, ""),
+        ("", None, "", None, ""),
+    ],
+)
+def test_what_a_header_means(study, text, name, unit, age, specimen):
+    head = read_head(study, text)
+    found = (head.name, head.unit, head.age, head.specimen) if head else (None, "", None, "")
+    assert found == (name, unit, age, specimen)
+
+
+@pytest.mark.parametrize("part", ["note", "by"])
+def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
+    head = read_head(study, f"gel time, {part}")
+    assert (head.kind, head.name, head.part) == ("reading", "gel_time", part)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("post cure", "may be post-cure temperature or post-cure time"),
+        ("thicknes at", "looks like thickness"),
+        ("pigmnet", "looks like pigment"),
+    ],
+)
+def test_a_header_that_looks_like_data_is_never_passed_over(study, text, words):
+    with pytest.raises(HeaderProblem, match=words):
+        read_head(study, text)

@@ -1,0 +1,103 @@
+"""Values of a sheet that a careless reader would shift, drop or double, each worked out by hand."""
+
+import datetime as dt
+
+import pytest
+
+from testpour.logbook.book import Logbook
+from testpour.logbook.door import clean, moment
+from testpour.logbook.entries import LogProblems
+from testpour.logbook.spreadsheet import read_sheet, write_sheet
+from testpour.units import UnitProblem
+
+
+def sheet(folder, text):
+    path = folder / "sheet.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("text", "thickness"),
+    [
+        ("pour;catalyst;thickness (mm)\nA;1.5;12.5\n", 12.5),  # parted by semicolons, yet with points
+        ("pour;catalyst;thickness (mm)\nA;1,5;12,5\n", 12.5),
+        ("pour;catalyst;thickness (mm)\nA;1,5;12,500\n", 12.5),  # the comma is sure from the row itself
+        ("pour\tcatalyst\tthickness (in)\nA\t1.5\t1/2\n", 12.7),
+    ],
+)
+def test_no_decimal_mark_moves(study, tmp_path, text, thickness):
+    settings = read_sheet(study, sheet(tmp_path, text))[0]["settings"]
+    assert settings == {"catalyst": 1.5, "thickness": pytest.approx(thickness, abs=1e-12)}
+
+
+def test_a_comma_that_may_be_either_is_refused(study, tmp_path):
+    with pytest.raises(LogProblems, match="may be 1250 or 1.250"):
+        read_sheet(study, sheet(tmp_path, 'pour,catalyst,gel time\nA,1,"1,250"\n'))
+
+
+def test_two_readings_in_a_cell_are_not_one(study, tmp_path):
+    with pytest.raises(LogProblems, match="two readings or one with a comma"):
+        read_sheet(study, sheet(tmp_path, 'pour,catalyst,hardness at 24 h\nA,1,"76,78"\n'))
+
+
+def test_no_defects_is_a_grade_and_no_blank(log, tmp_path):
+    log.add_sheet(sheet(tmp_path, "pour,catalyst,defects at 24 h,tack at 24 h\nA,1,none,-\n"))
+    assert log.castings().readings[["reading", "low", "high"]].values.tolist() == [["defects", 0.0, 0.0]]
+
+
+def test_two_columns_for_one_thing(study, tmp_path):
+    with pytest.raises(LogProblems, match="a second column for catalyst"):
+        read_sheet(study, sheet(tmp_path, "pour,catalyst (%),catalyst,pigment\nA,1.5,2.5,1\n"))
+
+
+def test_several_columns_of_hardness(log, tmp_path):
+    log.add_sheet(sheet(tmp_path, "pour,catalyst,hardness 1 at 24 h,hardness 2 at 24 h\nA,1,76,78\n"))
+    assert log.castings().readings[["specimen", "low"]].values.tolist() == [["1", 76.0], ["2", 78.0]]
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_specimens_initials_and_notes_of_readings_come_back(log, study_here, tmp_path, ending):
+    log.add_pour("None", settings={"catalyst": 1.5}, session="007", by="AB", note="-")
+    log.add_reading("None", "hardness", 77.5, age=24, specimen="left", by="CD", note="=edge, soft")
+    log.add_reading("None", "hardness", 80, age=24, specimen="right")
+    log.add_reading("None", "gel_time", between=("20.123456789 min", 25), note="n/a")
+    again = Logbook(study_here, f"again-{ending}.sqlite")
+    again.add_sheet(write_sheet(log.castings(), tmp_path / f"out.{ending}"))
+    columns = ["reading", "low", "high", "age", "specimen", "by", "known", "note"]
+    before, after = (book.castings().readings[columns].sort_values(columns[:5]) for book in (log, again))
+    assert before.astype(object).fillna("").values.tolist() == after.astype(object).fillna("").values.tolist()
+    assert again.castings().pours.loc["None", ["session", "by", "note"]].tolist() == ["007", "AB", "-"]
+    assert again.castings().fingerprint() == log.castings().fingerprint()
+    again.close()
+
+
+@pytest.mark.parametrize(
+    ("text", "made"),
+    [
+        ("2026-03-01 10:30", dt.datetime(2026, 3, 1, 10, 30)),
+        ("1.3.2026 9:05", dt.datetime(2026, 3, 1, 9, 5)),
+        ("31/3/2026", dt.datetime(2026, 3, 31)),
+        ("3/31/2026", dt.datetime(2026, 3, 31)),
+    ],
+)
+def test_dates(text, made):
+    assert moment(text) == made
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [("3/4/2026", "day first or month first"), ("31.2.2026", "no day of the calendar"), ("soon", "not a date")],
+)
+def test_dates_refused(text, words):
+    with pytest.raises(UnitProblem, match=words):
+        moment(text)
+
+
+def test_a_time_with_a_zone_is_the_same_instant_here():
+    there = dt.datetime(2026, 3, 1, 10, 30, tzinfo=dt.timezone(dt.timedelta(hours=9)))
+    assert moment(there).astimezone() == there and moment(there).tzinfo is None
+
+
+def test_text_that_no_spreadsheet_can_hold_is_cleaned():
+    assert clean("  a\x00b\ud800\ufffe\r\nc\x07 ") == "ab\nc" and clean(" a \n b ", line=True) == "a b"
