@@ -21,7 +21,9 @@ _HOMES = {
     "Study": "study",
     "bench_sheet": "planning.bench_sheet",
     "chance": "models.chance",
+    "check_fit": "models.check",
     "check_settings": "cautions",
+    "compare": "models.compare",
     "container": "materials",
     "effects": "models.effects",
     "figures": "figures",
@@ -33,17 +35,21 @@ _HOMES = {
     "practice_resin": "cure.practice",
     "read_sheet": "logbook.spreadsheet",
     "read_study": "study_file",
+    "ready": "models.ageing",
     "recipe_chart": "suggest",
     "recommend": "suggest",
+    "repair_plan": "planning.repair",
     "safety_text": "cautions",
     "save_study": "study_file",
+    "scatter": "models.scatter",
     "stop_advice": "suggest",
     "weigh_out": "weighing",
     "what_if": "suggest",
+    "what_is_lost": "planning.repair",
     "write_sheet": "logbook.spreadsheet",
 }
 
-__all__ = sorted(_HOMES)
+__all__ = sorted(_HOMES)  # noqa: PLE0605 - one list, so that no name is written twice
 
 
 def __getattr__(name):

@@ -251,6 +251,11 @@ def safety_text(kind="bench", html=False):
     html : bool
         HTML if true; else plain text, in a notebook Markdown.
 
+    Returns
+    -------
+    str
+        A `SafetyText`, which a notebook shows as prose; plain HTML text if `html`.
+
     Raises
     ------
     ValueError

@@ -173,7 +173,16 @@ def containers():
 
 
 def container(code):
-    """The `Container` of a code in the triangle (``5``), a short name (``"PP"``) or a name.
+    """Whether a cup or mould of some plastic suits styrene resins.
+
+    Parameters
+    ----------
+    code : int or str
+        The code in the triangle (``5``), a short name (``"PP"``) or a name (``"polypropylene"``).
+
+    Returns
+    -------
+    Container
 
     Raises
     ------

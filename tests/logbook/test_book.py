@@ -363,3 +363,12 @@ def test_no_warning_is_left_behind_by_a_log_let_go(study_here):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         Logbook(study_here).close()
+
+
+def test_several_readings_of_one_kind_go_in_together_or_not_at_all(log):
+    pour = log.add_pour(settings={"catalyst": "1.5 %"}, session="today")
+    entries = log.add_readings(pour, "hardness", [76, "79 Shore D", 78], age="24 h")
+    assert len(set(entries)) == 3
+    with pytest.raises(LogProblem, match="'hard' is not a number"):
+        log.add_readings(pour, "hardness", [80, "hard"], age="24 h")
+    assert list(log.castings().readings["low"]) == [76.0, 79.0, 78.0]

@@ -33,7 +33,16 @@ def show_plan(plan):
 
 
 def show_pours(castings):
-    """Where the pours of a log lie, by session; see `show_plan`."""
+    """Where the pours of a log lie, by session; see `show_plan`.
+
+    Parameters
+    ----------
+    castings : Castings
+
+    Returns
+    -------
+    Picture
+    """
     says = f"Where the {len(castings.pours)} pours lie: {_sessions(castings.pours)}."
     return _pairs(castings.study, castings.pours, says)
 

@@ -139,6 +139,37 @@ class Logbook:
             ledger.refuse_second(row)
             return ledger.insert_reading(row)
 
+    def add_readings(self, pour, reading, values, *, age=None, specimen="", by="", note=""):
+        """Log one reading taken in several places, all or none.
+
+        Parameters
+        ----------
+        pour, reading : str
+        values : list
+            Each as `add_reading` takes a value.
+        age : float or str, optional
+        specimen, by, note : str
+
+        Returns
+        -------
+        list of int
+            The entry numbers.
+
+        Raises
+        ------
+        LogProblem
+            As `add_reading`; nothing is stored then.
+        """
+        common = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note}
+        rows = [self._reading({**common, "value": value}) for value in values]
+        with self._transaction() as connection:
+            ledger = Ledger(self.study, connection)
+            name, entries = ledger.standing(pour).pour, []
+            for row in rows:
+                ledger.refuse_second({**row, "pour": name})
+                entries.append(ledger.insert_reading({**row, "pour": name}))
+            return entries
+
     def add_all(self, entries):
         """Log many pours with their readings, all or none.
 
