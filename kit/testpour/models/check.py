@@ -48,7 +48,7 @@ class Checked:
         """Whether fewer lie inside than luck allows one log in forty."""
         pours = max(self.table["pour"].nunique(), 1)  # readings of one pour stand or fall together
         allowed = 2 * np.sqrt(LEVEL * (1 - LEVEL) / pours)
-        return bool(len(self.table)) and self.inside / len(self.table) < LEVEL - allowed
+        return bool(len(self.table) and self.inside / len(self.table) < LEVEL - allowed)
 
     def sentence(self):
         """The check in a few sentences."""

@@ -13,6 +13,7 @@ from testpour.units import show
 from testpour.wording import in_hundred, listed, rounded
 
 LEVEL = 0.9
+LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
 SURE = 0.95  # chance of a direction from which on it is told
 
 
@@ -95,9 +96,9 @@ class Comparison:
         gain = self.chances[:, 1] - self.chances[:, 0]
         better = int(np.mean(gain > 0) > 0.5)
         low, high = np.quantile(gain if better else -gain, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-        each = (f"{name} about {in_hundred(mean)}" for name, mean in zip(self.names, self.chances.mean(axis=0), strict=True))
-        verdict = f"{self.names[better]} is the better, by {rounded(100 * low)} to {rounded(100 * high)}"
-        yield f"Good castings in 100: {listed(each)}; {verdict if low > 0 else 'cannot tell yet which is better'}."
+        each = (f"{in_hundred(mean)} with {name}" for name, mean in zip(self.names, self.chances.mean(axis=0), strict=True))
+        verdict = f"{self.names[better]} is the better, by {in_hundred(low)} to {in_hundred(high)}"
+        yield f"Good castings in 100: {listed(each)}; {verdict if low > LEAST else 'cannot tell yet which is better'}."
 
     def _outside(self):
         """What of the two was never poured."""

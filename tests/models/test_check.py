@@ -1,0 +1,178 @@
+"""Each pour against the others: weighting agrees with leaving out for real, and what is wrong is found and named."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import kstest, t, zscore
+
+import testpour.models.left_out as left_out_module
+from testpour.models.agreement import agreement, check_log
+from testpour.models.check import Checked, check_fit
+from testpour.models.fits import fit_castings
+from testpour.models.left_out import left_out
+from testpour.study_file import study_from
+
+GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
+
+
+@pytest.fixture(scope="module")
+def fits(practice_castings):
+    return fit_castings(practice_castings)
+
+
+def with_changed(castings, pour, reading, low, high, which=slice(None)):
+    """The same log with some readings of one pour written down differently."""
+    readings = castings.readings.copy()
+    rows = readings.index[(readings["pour"] == pour) & (readings["reading"] == reading)][which]
+    readings.loc[rows, ["low", "high"]] = low, high
+    return replace(castings, readings=readings)
+
+
+@pytest.mark.parametrize("name", ["peak_temperature", "tack", pytest.param("hardness", marks=pytest.mark.slow)])
+def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
+    """Importance weights against really leaving each pour out; the difference is Monte Carlo error of both."""
+    rows = fits[name].rows
+    some = replace(fits[name])
+    weighted = left_out(some, 0.9)
+    monkeypatch.setattr(left_out_module, "FEWEST", np.inf)
+    again = left_out(some, 0.9)
+    for end in ("above", "below"):
+        np.testing.assert_allclose(weighted[end], again[end], atol=0.12)  # 50 independent draws at least
+    assert (weighted["above"] - again["above"]).abs().mean() < 0.015
+    assert len(weighted) == len(rows)
+
+
+def test_the_left_out_interval_is_students_prediction(castings_of):
+    """Nearly flat beliefs, exact times of one setting: mean +- t s sqrt(1 + 1/(n-1)) of the others.
+
+    A belief flat in sigma leaves n - 3 degrees of freedom for n - 1 others, with s^2 = SS / (n - 3).
+    """
+    minutes = np.exp([3.1, 3.3, 3.0, 3.4, 3.25, 3.05, 3.2, 3.15, 3.5, 2.9])
+    pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0, "session": "S1"}, index=[f"P{i}" for i in range(10)])
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
+    flat = {"gel_time": {"level": {"mean": 3.0, "sd": 50.0}, "catalyst": {"mean": 0, "sd": 1e-6},
+                         "warmth": {"mean": 0, "sd": 1e-6}, "scatter": {"reading": 1e3, "session": 1e-6}}}  # fmt: skip
+    seen = check_fit(fit_castings(castings_of(GEL, pours, read), beliefs=flat)["gel_time"]).table
+    logs = np.log(minutes)
+    for place in range(10):
+        others = np.delete(logs, place)
+        spread = np.sqrt(((others - others.mean()) ** 2).sum() / 7 * (1 + 1 / 9))
+        assert seen["below"].iloc[place] == pytest.approx(t.cdf((logs[place] - others.mean()) / spread, 7), abs=0.03)
+        ends = others.mean() + t.ppf([0.05, 0.95], 7) * spread
+        np.testing.assert_allclose(np.log(seen[["from", "to"]].iloc[place].astype(float)), ends, atol=0.15 * spread)
+
+
+def test_a_plain_log_names_no_pour(fits):
+    found = check_fit(fits["gel_time"])
+    assert found.odd == [] and found.sentence().endswith("No pour stands out.")
+
+
+def test_a_pour_timed_wrongly_is_named_with_the_catalyst_it_looks_like(castings_of):
+    """Twelve pours by t = 30 c^-0.75 and 5 % of scatter; the seventh as if 0.9 % had gone in where 1.8 % was written."""
+    catalyst = np.tile([1.0, 1.4, 1.8, 2.2], 3)
+    gel = 30 * catalyst**-0.75 * np.exp(0.05 * zscore(np.sin(np.arange(12))))
+    gel[6] = 30 * 0.9**-0.75
+    pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": 20.0, "session": np.repeat(["S1", "S2", "S3"], 4)},
+                         index=[f"P{i + 1}" for i in range(12)])  # fmt: skip
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": gel - 0.5, "high": gel + 0.5})
+    found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
+    assert found.odd == ["P7"] and found.table.loc[found.table["odd"], "pour"].tolist() == ["P7"]
+    said = found.suspects[0].sentence()
+    looks = float(said.split("as if ")[1].split(" %")[0])
+    assert looks == pytest.approx(0.9, abs=0.2) and "not 1.8 %." in said
+    assert "Outside: P7." in found.sentence() and "pour it again" in said
+
+
+def test_one_slip_of_the_pen_is_told_from_a_bad_pour(practice_castings):
+    slip = check_fit(fit_castings(with_changed(practice_castings, "P03", "hardness", 38.0, 38.0, slice(1, 2)))["hardness"])
+    assert slip.odd == ["P03"] and "once; its other 8 readings agree" in slip.suspects[0].sentence()
+    assert "slip of the pen" in slip.sentence()
+
+
+def test_a_pour_beyond_all_others_may_be_the_models_fault(castings_of):
+    catalyst = np.array([1.4, 1.5, 1.6, 1.5, 1.4, 1.6, 1.5, 1.6, 1.4, 4.0])
+    gel = 30 * catalyst**-0.75
+    gel[-1] = 60.0
+    pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": 20.0, "session": "S1"}, index=[f"P{i}" for i in range(10)])
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": gel - 0.5, "high": gel + 0.5})
+    said = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"]).sentence()
+    assert "No other pour goes as far as catalyst 4 %, so the model may be wrong there" in said
+
+
+def test_open_ends_are_judged_by_what_they_exclude(castings_of):
+    """Not yet at 30 min is odd beside pours that gel at 20; not yet at 10 min says nothing."""
+    pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0, "session": "S1"}, index=[f"P{i}" for i in range(9)])
+    low, high = np.full(9, 19.0), np.full(9, 21.0)
+    low[0], high[0], low[1], high[1] = 45.0, np.inf, 10.0, np.inf
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": low, "high": high})
+    found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
+    assert found.odd == ["P0"] and "P0 read more than 45 min" in found.sentence()
+    assert found.table["above"].iloc[1] > 0.99
+
+
+def test_right_models_are_not_called_odd(castings_of):
+    """Left-out tails of the true model are uniform; a log in ten may name a pour. 40 logs from the beliefs."""
+    rng = np.random.default_rng(8)
+    tails, named = [], 0
+    for _ in range(40):
+        catalyst, room = rng.choice([1.0, 1.5, 2.2], 12), np.repeat([17.0, 21.0, 24.0], 4)
+        sessions = np.repeat(["S1", "S2", "S3"], 4)
+        day, own = 0.12 * np.abs(rng.normal()), 0.12 * np.abs(rng.normal())
+        log = rng.normal(3.2, 0.7) + rng.normal(-0.75, 0.3) * np.log(catalyst / 1.5)
+        log += rng.normal(-50, 15) * (1 / 293.15 - 1 / (room + 273.15)) / 8.314462618e-3
+        log += day * np.repeat(rng.normal(size=3), 4) + own * rng.normal(size=12)
+        minutes = np.exp(log)
+        pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": room, "session": sessions}, index=[f"P{i}" for i in range(12)])
+        read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
+        found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
+        tails.append(found.table["below"].iloc[rng.integers(12)])
+        named += bool(found.odd)
+    assert kstest(tails, "uniform").pvalue > 0.01
+    assert named <= 9  # binomial(40, 0.1): more than 9 comes less than once in a hundred
+
+
+def test_an_empty_log_has_nothing_to_check(castings_of):
+    empty = castings_of(GEL, pd.DataFrame(columns=["catalyst"]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
+    fits = fit_castings(empty)
+    assert check_fit(fits["gel_time"]).sentence() == "No gel time in the log yet, so nothing can be checked."
+    assert agreement(fits["gel_time"]).chance == 1.0 and check_log(fits).sentence() == "No pour stands out. Log and trade agree."
+
+
+@pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])
+def test_too_few_inside_is_said(inside, strained):
+    table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})
+    found = Checked(GEL.readings[0], table)
+    assert found.strained is strained and ("fewer than it should be" in found.sentence()) is strained
+
+
+def gel_castings(castings_of, exponent, level=3.2, seed=0):
+    rng = np.random.default_rng(seed)
+    catalyst = np.tile([1.0, 1.5, 2.25], 6)
+    minutes = np.exp(level - exponent * np.log(catalyst / 1.5) + 0.05 * rng.normal(size=18))
+    pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": 20.0, "session": np.repeat(["S1", "S2", "S3"], 6)},
+                         index=[f"P{i}" for i in range(18)])  # fmt: skip
+    return castings_of(GEL, pours, pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes}))
+
+
+def test_log_and_belief_disagree_only_when_they_do(castings_of):
+    """Belief: exponent 0.75 with spread 0.3, level 3.2 with spread 0.7."""
+    agrees = agreement(fit_castings(gel_castings(castings_of, 0.75))["gel_time"])
+    assert not agrees.warns and agrees.sentence() == "Gel time: log and belief agree."
+    odd = agreement(fit_castings(gel_castings(castings_of, -0.4))["gel_time"])
+    assert [effect.factor.name for effect in odd.strange] == ["catalyst"] and odd.chance < 0.01
+    assert odd.sentence().startswith("What catalyst did to gel time is not what the trade expects.")
+    far = agreement(fit_castings(gel_castings(castings_of, 0.75, level=6.0))["gel_time"])
+    assert not far.strange and "lies far from what the trade expects of its like" in far.sentence()
+    assert "Log and trade differ about gel time." in check_log(fit_castings(gel_castings(castings_of, -0.4))).sentence()
+
+
+def test_the_whole_log_in_one_table(practice_castings):
+    wrong = with_changed(practice_castings, "P06", "gel_time", 100.0, 104.0)
+    wrong = with_changed(wrong, "P03", "hardness", 38.0, 38.0, slice(1, 2))
+    found = check_log(fit_castings(wrong))
+    assert {"P06", "P03"} <= set(found.odd)
+    assert list(found.table.columns) == ["pour", "reading", "by luck", "says"]
+    assert "P06 (gel time)" in found.sentence() and "P03 (hardness)" in found.sentence()
+    assert found._repr_markdown_().count("\n- ") == len(found.table) + sum(a.warns for a in found.agreements.values())

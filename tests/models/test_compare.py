@@ -1,0 +1,87 @@
+"""Two settings side by side: against arithmetic on the fits' own power laws, and every branch of the words."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from testpour.models.chance import chance
+from testpour.models.compare import NoSuchPour, compare
+from testpour.models.fits import fit_castings
+from testpour.models.terms import warmth
+from testpour.study import StudyProblems
+
+
+@pytest.fixture(scope="module")
+def fits(practice_castings):
+    return fit_castings(practice_castings)
+
+
+def test_a_dose_divides_gel_time_by_its_power(fits):
+    """Twice the catalyst multiplies gel time by 2 to the exponent; the draws of the exponent say how surely."""
+    row = compare(fits, {"catalyst": 1}, {"catalyst": 2}).table.loc["gel time"]
+    fit = fits["gel_time"]
+    exponent = fit.posterior.coefficients[:, [t.name for t in fit.believed.terms].index("catalyst")]
+    expected = 100 * (2 ** np.quantile(exponent, [0.05, 0.5, 0.95]) - 1)
+    np.testing.assert_allclose(row[["low", "difference", "high"]].astype(float), expected, rtol=1e-9)
+    assert (row["way"], row["sure"], row["unit"]) == ("shorter", 1.0, "%")
+    assert row["that"] / row["this"] == pytest.approx(2 ** np.median(exponent), rel=0.01)
+
+
+def test_turned_round_the_answer_turns_round(fits):
+    there, back = (compare(fits, *pair) for pair in (("P01", "P06"), ("P06", "P01")))
+    assert (1 + there.table.loc["gel time", "difference"] / 100) * (1 + back.table.loc["gel time", "difference"] / 100) == pytest.approx(1, abs=0.002)
+    assert back.table.loc["hardness", "difference"] == pytest.approx(-there.table.loc["hardness", "difference"])
+    np.testing.assert_allclose(there.table["sure"].astype(float), back.table["sure"].astype(float))
+    np.testing.assert_allclose(there.chances, back.chances[:, ::-1])
+
+
+def test_pours_keep_their_room_unless_one_is_given(fits):
+    """P01 was poured at 17 °C, P07 of the same settings at 22 °C: the room is the only difference."""
+    found = compare(fits, "P01", "P07")
+    assert found.differ == ["room temperature 22 °C instead of 17 °C"]
+    fit = fits["gel_time"]
+    energy = fit.posterior.coefficients[:, [t.name for t in fit.believed.terms].index("warmth")]
+    expected = 100 * np.expm1(np.median(energy) * (warmth(22.0) - warmth(17.0)))
+    assert found.table.loc["gel time", "difference"] == pytest.approx(expected, rel=1e-6)
+    same = compare(fits, "P01", "P07", room=20)
+    assert same.sentence() == "P01 and P07 have the same settings: only scatter can part them."
+    assert (same.table["sure"] == 0.5).all()
+
+
+def test_chances_are_those_of_the_two_settings(fits):
+    found = compare(fits, {"catalyst": 1.2}, {"catalyst": 2}, room="18 degC")
+    np.testing.assert_allclose(found.chances, chance(fits, [{"catalyst": 1.2}, {"catalyst": 2}], room=18).draws)
+
+
+def test_what_is_not_moved_not_told_and_beyond_is_said(fits):
+    said = compare(fits, {}, {"cover": "no"}, room=12).sentence()
+    assert "Not moved by these settings: gel time, time to peak, opacity and defects." in said
+    assert "Beyond what was poured: room temperature 12 °C (poured 17 to 22 °C)." in said
+    tiny = compare(fits, {"thickness": 10}, {"thickness": 10.5}).sentence()
+    assert "Cannot tell yet" in tiny or "no reading differs for sure yet" in tiny
+
+
+def test_the_age_is_the_aims_or_the_one_asked_for(fits):
+    at_aim, late = (compare(fits, {}, {"catalyst": 2}, age=age).table for age in (None, 168))
+    assert late.loc["hardness", "this"] > at_aim.loc["hardness", "this"]
+    assert at_aim.loc["hardness", "this"] == compare(fits, {}, {"catalyst": 2}, age="24 h").table.loc["hardness", "this"]
+
+
+def test_an_empty_log_compares_beliefs_and_says_so(practice_castings):
+    none = replace(practice_castings, pours=practice_castings.pours[:0], readings=practice_castings.readings[:0])
+    said = compare(fit_castings(none), {"catalyst": 1}, {"catalyst": 2}).sentence()
+    assert "gel time shorter by about" in said and "nothing poured yet" in said
+
+
+def test_refusals_name_what_there_is(fits):
+    with pytest.raises(NoSuchPour, match="No pour 'P99' in the log; it has P01, P02, .* and P12."):
+        compare(fits, "P01", "P99")
+    with pytest.raises(StudyProblems, match="colour is not a factor"):
+        compare(fits, {"colour": "red"}, {})
+
+
+def test_comparing_edits_nothing(fits, practice_castings):
+    before = practice_castings.pours.copy()
+    compare(fits, "P01", "P02", room=25)
+    assert before.equals(practice_castings.pours)

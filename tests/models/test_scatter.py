@@ -1,0 +1,132 @@
+"""Where the scatter comes from: known truths found again, words that follow numbers, silence told as silence."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import norm, zscore
+
+from testpour.models.fits import fit_castings
+from testpour.models.scatter import GROUPS, LESSONS, REMEDIES, WORDS, Part, Scatter, scatter
+from testpour.study_file import study_from
+
+DAYS = zscore(norm.ppf((np.arange(8) + 0.5) / 8))  # eight sessions whose spread is just what is asked for
+STUDY = study_from({
+    "factors": {"catalyst": {}, "room_temperature": {}, "resin_lot": {}},
+    "readings": {"gel_time": {}, "hardness": {"ages": ["24 h"]}, "tack": {}},
+})  # fmt: skip
+
+
+def gel_log(castings_of, session, pour, sessions=8, pours=4, seed=1):
+    """Gel times of one setting with known spreads of the log, spread out evenly, each pour timed twice."""
+    rng = np.random.default_rng(seed)
+    rows, read = {}, []
+    for s in range(sessions):
+        day = session * DAYS[s % len(DAYS)]
+        for p in range(pours):
+            name, shift = f"S{s}P{p}", rng.normal(0, pour)
+            rows[name] = {"session": f"S{s}", "catalyst": 1.5, "room_temperature": 20.0}
+            for _ in range(2):
+                minutes = np.exp(3.2 + day + shift + rng.normal(0, 0.02))
+                read.append({"pour": name, "reading": "gel_time", "low": minutes, "high": minutes})
+    return castings_of(STUDY, pd.DataFrame.from_dict(rows, orient="index"), pd.DataFrame(read))
+
+
+@pytest.mark.parametrize("session, pour, name", [(0.2, 0.02, "session"), (0.02, 0.2, "pour")])
+def test_the_largest_source_is_named_with_its_remedy(castings_of, session, pour, name):
+    told = scatter(fit_castings(gel_log(castings_of, session, pour))["gel_time"])
+    first = told.parts[0]
+    assert (first.name, first.told, first.levels) == (name, True, 8 if name == "session" else 32)
+    assert first.low < 100 * np.expm1(0.2) < first.high and first.largest > 0.95
+    assert told.sentence().startswith(f"Most of the scatter of gel time is {WORDS[name]} (about ±")
+    assert REMEDIES[name] in told.sentence()
+
+
+def test_shares_add_up_and_the_table_holds_every_part(castings_of):
+    told = scatter(fit_castings(gel_log(castings_of, 0.1, 0.1))["gel_time"])
+    assert sum(part.share for part in told.parts) == pytest.approx(1)
+    assert sum(part.largest for part in told.parts) == pytest.approx(1)
+    assert told.table.index.tolist() == [part.words for part in told.parts]
+    assert (told.table["low"] < told.table["middle"]).all() and (told.table["middle"] < told.table["high"]).all()
+    narrow = scatter(fit_castings(gel_log(castings_of, 0.1, 0.1))["gel_time"], level=0.5)
+    assert narrow.parts[0].high < told.parts[0].high
+
+
+def test_one_session_leaves_the_sessions_to_belief(castings_of):
+    told = scatter(fit_castings(gel_log(castings_of, 0.1, 0.1, sessions=1))["gel_time"])
+    session = next(part for part in told.parts if part.name == "session")
+    assert not session.told and session.levels == 1
+    text = told._repr_markdown_()
+    assert "so far mostly belief" in text and "between resin lots yet" in text
+
+
+def test_an_empty_log_tells_nothing_and_says_what_would(castings_of):
+    empty = castings_of(STUDY, pd.DataFrame(columns=["catalyst"]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
+    for fit in fit_castings(empty).values():
+        said = scatter(fit).sentence()
+        assert said.startswith(f"Cannot tell yet where the scatter of {fit.reading.words} comes from. What would tell:")
+        assert "three or four more sessions" in said
+
+
+def test_hardness_is_split_in_its_own_unit(castings_of):
+    """Readings of 2 Shore D, castings of 4, in one session: about 80 Shore D, where the scale is nearly straight."""
+    rng = np.random.default_rng(2)
+    names = [f"P{i:02d}" for i in range(25)]
+    pours = pd.DataFrame({"catalyst": 1.5, "session": [f"S{i % 5}" for i in range(25)]}, index=names)
+    read = [
+        {"pour": name, "reading": "hardness", "low": value, "high": value, "age": 24.0}
+        for name in names
+        for value in np.round(75 + rng.normal(0, 4) + rng.normal(0, 2, size=6))
+    ]
+    loose = {"hardness": {"scatter": {"reading": 0.3, "pour": 0.5, "session": 0.05}}}
+    told = {p.name: p for p in scatter(fit_castings(castings_of(STUDY, pours, pd.DataFrame(read)), beliefs=loose)["hardness"]).parts}
+    assert told["reading"].low < 2 < told["reading"].high and told["reading"].high / told["reading"].low < 1.5
+    assert told["pour"].low < 4 < told["pour"].high
+
+
+def test_two_hands_that_read_differently_are_told_apart(castings_of):
+    """One hand reads three Shore D higher throughout."""
+    rng = np.random.default_rng(4)
+    names = [f"P{i:02d}" for i in range(12)]
+    pours = pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=names)
+    read = [
+        {"pour": name, "reading": "hardness", "low": v, "high": v, "age": 24.0, "by": hand}
+        for name in names
+        for hand, extra in (("ann", 0), ("bo", 3), ("cy", -3))
+        for v in [np.round(78 + extra + rng.normal())]
+    ]
+    fit = fit_castings(castings_of(STUDY, pours, pd.DataFrame(read)))["hardness"]
+    effects = fit.posterior.group_effects["by"].mean(axis=0)
+    assert list(fit.posterior.group_levels["by"]) == ["ann", "bo", "cy"] and effects[1] > effects[0] > effects[2]
+    assert next(part for part in scatter(fit).parts if part.name == "by").told
+
+
+def test_grades_count_their_own_step_as_told(castings_of):
+    pours = pd.DataFrame({"catalyst": [1.0, 1.5, 2.0], "session": "S1"}, index=["A", "B", "C"])
+    read = pd.DataFrame({"pour": ["A", "B", "C"], "reading": "tack", "low": [2, 1, 0], "high": [2, 1, 0], "age": 24.0})
+    told = scatter(fit_castings(castings_of(STUDY, pours, read))["tack"])
+    own = next(part for part in told.parts if part.name == "reading")
+    assert own.told and told.unit == "grades" and "is still mostly belief" in told.sentence()
+
+
+def part(name, share, largest, told):
+    return Part(name, WORDS[name], 9, 8.0, 5.0, 12.0, share, largest, told)
+
+
+@pytest.mark.parametrize("parts, says", [
+    ([part("session", 0.8, 0.9, True), part("reading", 0.2, 0.1, True)],
+     "Most of the scatter of gel time is between sessions (about ±8.0 %, 90 % interval 5.0 to 12). Measure the room"),
+    ([part("session", 0.45, 0.8, True), part("pour", 0.3, 0.1, True), part("reading", 0.25, 0.1, True)],
+     "The largest part of the scatter of gel time is between sessions"),
+    ([part("session", 0.5, 0.6, True), part("reading", 0.5, 0.4, True)], "Cannot tell yet what scatters gel time most"),
+    ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, True)],
+     "What would tell: pour one setting again in three or four more sessions."),
+    ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, False)],
+     "Cannot tell yet where the scatter of gel time comes from."),
+])  # fmt: skip
+def test_words_follow_numbers(parts, says):
+    assert says in Scatter(STUDY.reading("gel_time"), tuple(parts)).sentence()
+
+
+def test_every_source_has_words_a_remedy_and_a_lesson():
+    for name in ("reading", *GROUPS):
+        assert name in WORDS and name in REMEDIES and name in LESSONS
