@@ -211,3 +211,25 @@ def test_intervals_hold_the_truth_as_often_as_they_say(castings_of):
     assert 0.68 <= held / 60 <= 0.92
     # The truth's place among the draws is uniform, mean 1/2 with standard error 1/sqrt(12 * 60) = 0.037.
     assert abs(np.mean(ranks) - 0.5) < 3 * 0.0373
+
+
+def test_a_drawn_spread_next_to_nothing_does_not_stop_a_fit(castings_of, study):
+    """Four pours read between checks, on which elimination once lost a drawn matrix to rounding (seed 0)."""
+    pours = pd.DataFrame(
+        {
+            "session": "S1",
+            "catalyst": [1.4, 2.0, 1.2, 2.5],
+            "pigment": [4.0, 0.2, 0.5, 4.0],
+            "thickness": [15.0, 12.0, 14.0, 9.0],
+            "cover": [0.0, 0.0, 1.0, 1.0],
+            "room_temperature": 20.0,
+            "humidity": 50.0,
+        },
+        index=["P01", "P02", "P03", "P04"],
+    )
+    readings = pd.DataFrame(
+        {"pour": pours.index, "reading": "gel_time", "low": [24.0, 12, 20, 16], "high": [28.0, 16, 24, 20]}
+    )
+    one = replace(study, readings=(study.reading("gel_time"),), aims=())
+    fit = fit_castings(castings_of(one, pours, readings), seed=0)["gel_time"]
+    assert 12 < fit.predict({"catalyst": "1.5 %"})["middle"].iloc[0] < 30

@@ -8,6 +8,8 @@ from scipy.special import gammaln, logsumexp
 
 OUTER_DEGREES = 5  # degrees of freedom of the outer t distribution
 
+RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn spread is all but zero
+
 
 @dataclass(frozen=True)
 class Cloud:
@@ -73,6 +75,7 @@ class Conditional:
         pull = weight * eta + score
         matrix, cross, level = self._products(weight, scale, tau)
         level += 1
+        matrix += RIDGE * np.diagonal(matrix, axis1=1, axis2=2)[:, :, None] * np.eye(matrix.shape[1])
         right, own = scale * (pull @ self.rest) + self.linear, tau * (pull @ self.big)
         matrix -= cross.transpose(0, 2, 1) @ (cross / level[:, :, None])
         right -= ((own / level)[:, None, :] @ cross)[:, 0]
