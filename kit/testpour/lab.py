@@ -17,7 +17,11 @@ from urllib.request import ProxyHandler, build_opener
 
 FIRST_PORT = 8888
 HERE = "127.0.0.1"
-QUIET = {"@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False}}
+QUIET = {
+    "@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False},
+    # Who runs a cell before the kernel is up waits for it, and is not asked to choose one.
+    "@jupyterlab/notebook-extension:tracker": {"autoStartDefaultKernel": True},
+}
 
 
 class LabProblem(RuntimeError):

@@ -30,13 +30,18 @@ class RunningLab:
     requests: list = field(default_factory=list)
 
     def open(self, name):
-        """Open a notebook by name and wait until its kernel is ready."""
-        self.page.goto(re.sub(r"/lab(/tree/[^?]*)?\?", f"/lab/tree/{name}?", self.address))
+        """Open a notebook by name, alone, and wait until its kernel is ready."""
+        self.page.goto(re.sub(r"/lab(/tree/[^?]*)?\?", f"/lab/tree/{name}?reset&", self.address))
+        self.page.wait_for_selector(f".lm-TabBar-tab.lm-mod-current .lm-TabBar-tabLabel:text-is('{name}')", timeout=120_000)
         self.wait_until_ready()
 
     def wait_until_ready(self):
-        self.page.wait_for_selector(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Notebook .jp-Cell", timeout=120_000)
-        idle = ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Notebook-ExecutionIndicator[data-status='idle']"
+        """Wait for the kernel itself: before there is one, the page says idle too."""
+        shown = ".jp-NotebookPanel:not(.lm-mod-hidden)"
+        self.page.wait_for_selector(f"{shown} .jp-Notebook .jp-Cell", timeout=120_000)
+        self.page.wait_for_selector(f"{shown} .jp-Toolbar-kernelName:has-text('Python 3')", timeout=120_000)
+        self.page.wait_for_timeout(300)  # the indicator turns to connecting just after the name is there
+        idle = f"{shown} .jp-Notebook-ExecutionIndicator[data-status='idle']"
         self.page.wait_for_selector(idle, timeout=120_000, state="attached")
 
     def run_all(self, name, patience=240):
@@ -48,6 +53,8 @@ class RunningLab:
             self.page.wait_for_timeout(1000)
             self.page.keyboard.press("Control+s")
             self.page.wait_for_timeout(500)
+            asked = self.page.locator(".jp-Dialog").all_inner_texts()
+            assert asked == [], f"a dialog stands in the way: {asked}"
             book = nbformat.read(self.folder / name, as_version=4)
             if errors(book) or all(c.execution_count for c in code(book)):
                 return book

@@ -45,10 +45,11 @@ def test_every_other_notebook_runs(lab, name, tmp_path):
     check_run(lab, name, tmp_path / "page.png")
 
 
-def test_a_failing_cell_is_seen(lab):
-    """The check on errors can fail."""
+def test_a_failing_cell_is_seen_and_no_kernel_asked_for(lab):
+    """The check on errors can fail; a notebook that names no kernel gets the one there is, without a question."""
     book = nbformat.read(lab.folder / FIRST, as_version=4)
     book.cells = [nbformat.v4.new_code_cell("1 / 0", id="wrong")]
+    book.metadata.clear()
     nbformat.write(book, lab.folder / "broken.ipynb")
     lab.open("broken.ipynb")
     outputs = lab.run_all("broken.ipynb").cells[0].outputs
