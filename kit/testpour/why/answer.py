@@ -1,0 +1,223 @@
+"""Why one casting came out as it did."""
+
+from dataclasses import dataclass, replace
+from html import escape
+
+import pandas as pd
+
+from testpour.why.complaint import missed as missed_aims
+from testpour.why.delivered import delivered
+from testpour.why.evidence import evidence
+from testpour.why.likelihood import likelihoods, sights
+from testpour.why.questions import questions
+from testpour.why.reasoner import weigh
+from testpour.why.saving import saving
+from testpour.why.signs import noted, planned, signs_of
+from testpour.why.split import split
+from testpour.why.table import NOTHING, causes_for
+from testpour.why.telling import told_apart, what_would_tell
+from testpour.wording import in_hundred, listed
+
+SHOWN = 5  # causes shown
+ENOUGH = 0.02  # chance below which a cause is not shown
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """What an answer is worked from, so that a further observation need not look at the log again."""
+
+    fits: object
+    table: object
+    seen: dict
+    likely: object
+    signs: set
+    planned: object
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """Why a casting came out as it did.
+
+    Parameters
+    ----------
+    pour : str
+    missed : tuple of Missed
+        The aims it misses, the most telling first.
+    weighed : Weighed
+        Every cause with its chance and what made it.
+    evidence : dict
+        Cause to its pieces of evidence.
+    split : Split or None
+        What the settings explain of the reading complained of; None where no aim is missed.
+    saving : Saving or None
+        The single change that would most likely have saved it.
+    scale : Delivered or None
+        What the scale really delivered.
+    observed : dict
+        Answers given so far, question to answer.
+    skipped : tuple of str
+    case : Case
+    """
+
+    pour: str
+    missed: tuple
+    weighed: object
+    evidence: dict
+    split: object
+    saving: object
+    scale: object
+    observed: dict
+    skipped: tuple
+    case: Case
+
+    @property
+    def chances(self):
+        """Chance of each cause, likeliest first: Series by cause name."""
+        return self.weighed.chances
+
+    @property
+    def first(self):
+        """Name of the likeliest cause."""
+        return self.chances.index[0]
+
+    @property
+    def healthy(self):
+        """Whether ordinary scatter is the likeliest of all."""
+        return self.first == NOTHING
+
+    @property
+    def table(self):
+        """One row a cause: chance, for, against, remedy, care, source, confidence."""
+        rows = {}
+        for name, chance in self.chances.items():
+            cause = self.case.table.causes[name]
+            rows[cause.words] = {
+                "chance": chance, "for": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio > 1),
+                "against": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio < 1),
+                "remedy": cause.remedy, "care": cause.care, "source": cause.source, "confidence": cause.confidence,
+            }  # fmt: skip
+        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")
+
+    def ask(self):
+        """The next question, the most informing one still open; None when none would tell much."""
+        return next(iter(self.questions), None)
+
+    @property
+    def questions(self):
+        """Questions still open, the most informing first."""
+        return questions(self.case.table, self.chances, {*self.observed, *self.skipped})
+
+    def observe(self, **observed):
+        """The answer with more observations: ``answer.observe(where="open face only")``.
+
+        Raises
+        ------
+        KeyError, ValueError
+            If there is no such question, or no such answer to it; each lists what there is.
+        """
+        return _answer(self.case, self.pour, {**self.observed, **observed}, self.skipped, self)
+
+    def skip(self, *names):
+        """The answer with questions set aside; without names, the one that `ask` gives."""
+        if not names and self.ask():
+            names = (self.ask().question.name,)
+        return replace(self, skipped=(*self.skipped, *names))
+
+    def note(self):
+        """The observations as a line for the log's note of this pour; `why` reads it there again."""
+        if not self.observed:
+            return ""
+        return "observed: " + "; ".join(f"{name} = {said}" for name, said in self.observed.items()) + "."
+
+    def sentence(self):
+        """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
+        causes, first = self.case.table.causes, self.first
+        found = listed(m.words(self.case.fits.study) for m in self.missed)
+        opening = f"{self.pour}: {found}." if found else f"{self.pour} misses no aim that was read."
+        text = f"{opening} Likeliest: {causes[first].words} ({in_hundred(self.chances.iloc[0])} in 100)."
+        speaks = [p.sentence() for p in self.evidence[first] if p.ratio > 1][:3]
+        text += f" For it: {'; '.join(speaks)}." if speaks else ""
+        return f"{text} {self._runner_up()} {self._what_to_do()}"
+
+    __repr__ = sentence
+
+    def _runner_up(self):
+        causes, (first, second) = self.case.table.causes, self.chances.index[:2]
+        share = in_hundred(self.chances.iloc[1])
+        if self.chances.iloc[1] < ENOUGH:
+            return "No other cause comes near."
+        tells = what_would_tell(self.case.table, first, second)
+        if told_apart(self.chances):
+            return f"Next: {causes[second].words} ({share} in 100). {tells}"
+        return f"Cannot tell it apart yet from this: {causes[second].words} ({share} in 100). {tells}"
+
+    def _what_to_do(self):
+        cause = self.case.table.causes[self.first]
+        return f"{cause.remedy}." + (f" {cause.care}." if cause.care else "")
+
+    def _repr_html_(self):
+        shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
+        shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
+        parts = [self.split, self.saving if self.missed else None, self.scale, self.ask()]
+        said = "".join(f"<p>{escape(part.sentence())}</p>" for part in parts if part is not None)
+        return f"<p>{escape(self.sentence())}</p>{shown.drop(columns='care').to_html()}{said}"
+
+
+def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=None):
+    """Why a casting came out as it did: causes ranked, what the settings explain, what to ask and to test.
+
+    Parameters
+    ----------
+    fits : Fits
+        From `fit_castings`; they carry the log.
+    pour : str
+    observed : dict, optional
+        What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep.
+    batch, scale_resolution : float or str, optional
+        Resin in the pot and step of the scale, g or text: what the scale may have delivered is then known.
+    causes : dict, optional
+        Lines that replace those of `causes.toml`, in its shape. A file `causes.toml` beside the study does so too.
+
+    Returns
+    -------
+    Answer
+
+    Raises
+    ------
+    KeyError
+        If the log has no such pour, or there is no such question.
+    ValueError
+        If an answer is not one of its question's, or the batch cannot be weighed.
+    CauseProblems
+        If the table of causes cannot be used.
+
+    Notes
+    -----
+    Bayes' rule over a table of causes. The readings are judged against what the log's other pours say of
+    these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
+    """
+    castings = fits.castings
+    if pour not in castings.pours.index:
+        raise KeyError(f"No pour {pour!r} in the log; it has {', '.join(map(str, castings.pours.index))}.")
+    table = causes_for(fits.study, causes)
+    found = missed_aims(castings, pour)
+    worst = found[0] if found else None
+    scale = delivered(fits, pour, worst, batch, scale_resolution)
+    seen = sights(fits, pour)
+    case = Case(
+        fits, table, seen, likelihoods(table, seen),
+        signs_of(table, castings, pour, scale.off if scale else None), planned(table, fits, pour, worst),
+    )  # fmt: skip
+    priced = split(fits, worst.aim.reading, pour) if worst else None
+    saved = saving(fits, pour, worst) if worst else None
+    blank = Answer(pour, found, None, {}, priced, saved, scale, {}, (), case)
+    return _answer(case, pour, {**noted(castings, pour), **(observed or {})}, (), blank)
+
+
+def _answer(case, pour, observed, skipped, before):
+    """`before` with the causes weighed again under `observed`."""
+    observed = {name: case.table.answer(name, said) for name, said in observed.items()}
+    weighed = weigh(case.table, case.likely, case.signs, case.planned, observed)
+    worst = before.missed[0] if before.missed else None
+    pieces = evidence(case.table, weighed, case.seen, case.signs, case.planned, observed, worst)
+    return replace(before, weighed=weighed, evidence=pieces, observed=observed, skipped=skipped)

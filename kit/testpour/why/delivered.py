@@ -1,0 +1,113 @@
+"""The scale's part: what catalyst went in, given the scale and the batch, and whether that alone explains it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.units import show, to_unit
+from testpour.why.split import compared
+from testpour.wording import in_hundred
+
+POINTS = 41  # amounts tried over what the scale may deliver
+
+
+@dataclass(frozen=True)
+class Delivered:
+    """What the scale may have delivered into one batch.
+
+    Parameters
+    ----------
+    catalyst : float
+        As logged, % of resin.
+    batch, scale_resolution : float or None
+        g; None where they were not given.
+    low, high : float
+        Least and most catalyst %, each reading of the scale off by up to half a step.
+    exact, scaled : float or None
+        Chance of missing the aim with the exact amount, and with what this scale delivers; None where no aim
+        is missed.
+    """
+
+    catalyst: float
+    batch: float | None = None
+    scale_resolution: float | None = None
+    low: float | None = None
+    high: float | None = None
+    exact: float | None = None
+    scaled: float | None = None
+
+    @property
+    def off(self):
+        """Largest miss as a share of the catalyst; None where it is not known."""
+        return None if self.low is None else max(self.catalyst - self.low, self.high - self.catalyst) / self.catalyst
+
+    @property
+    def alone(self):
+        """Chance that the scale alone is behind the miss, 0 to 1: the excess of misses it brings."""
+        return None if self.exact is None else max(0.0, 1 - self.exact / self.scaled) if self.scaled else 0.0
+
+    def sentence(self):
+        """The scale's part in a sentence or two."""
+        if self.low is None:
+            return "The scale's part is not known: give batch and scale_resolution to see what was really delivered."
+        step, batch = show(self.scale_resolution, "g", 6), show(self.batch, "g", 4)
+        text = (
+            f"On a scale that reads {step}, {batch} of resin at {show(self.catalyst, '%')} carried between "
+            f"{show(self.low, '%', 3)} and {show(self.high, '%', 3)} catalyst."
+        )
+        if self.alone is None:
+            return text
+        return (
+            f"{text} By the models that takes the chance of this miss from {in_hundred(self.exact)} to "
+            f"{in_hundred(self.scaled)} in 100, so rounding alone explains it with a chance of {in_hundred(self.alone)} in 100."
+        )
+
+    __repr__ = sentence
+
+
+def delivered(fits, pour, missed=None, batch=None, scale_resolution=None):
+    """What catalyst was really delivered.
+
+    Parameters
+    ----------
+    fits : Fits
+    pour : str
+    missed : Missed, optional
+        The aim that the casting misses.
+    batch : float or str, optional
+        Resin in the pot, g or text with a unit.
+    scale_resolution : float or str, optional
+        Step of the scale, g; 0.1 g where only the batch is given.
+
+    Returns
+    -------
+    Delivered or None
+        None for a study without catalyst, or a casting whose catalyst is not known or none.
+    """
+    catalyst = fits.castings.pours.loc[pour].get("catalyst", np.nan)
+    if not catalyst > 0:
+        return None
+    if batch is None:
+        return Delivered(float(catalyst))
+    mass, step = to_unit(batch, "g", "batch"), to_unit(0.1 if scale_resolution is None else scale_resolution, "g", "scale")
+    if not mass > step > 0:
+        raise ValueError(f"batch: {mass:g} g on a scale that reads {step:g} g cannot be weighed. Check both numbers.")
+    low, high = (
+        float(100 * max(mass * catalyst / 100 + way * step / 2, 0) / (mass - way * step / 2)) for way in (-1, 1)
+    )
+    found = Delivered(float(catalyst), float(mass), float(step), low, high)
+    if missed is None:
+        return found
+    exact, scaled = _misses(fits, pour, missed, catalyst, low, high)
+    return Delivered(*list(vars(found).values())[:5], exact, scaled)
+
+
+def _misses(fits, pour, missed, catalyst, low, high):
+    """Chance of missing the aim with the exact catalyst, and averaged over what the scale may deliver."""
+    fit = fits[missed.aim.reading]
+    here, _ = compared(fits, fit.reading, pour)
+    # The catalyst's own rounding rules: even over the range, the resin's share of it is a hundredth.
+    amounts = np.concatenate([[catalyst], np.linspace(low, high, POINTS)])
+    table = here.loc[here.index.repeat(len(amounts))].reset_index(drop=True).assign(catalyst=amounts)
+    miss = 1 - fit.chances(table, missed.aim.at_least, missed.aim.at_most).mean(axis=0)
+    return float(miss[0]), float(miss[1:].mean())

@@ -1,0 +1,81 @@
+"""Why the castings of a whole study came out as they did."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from testpour.why.answer import why
+from testpour.wording import count, in_hundred, listed
+
+
+@dataclass(frozen=True, eq=False)
+class EveryAnswer:
+    """An answer for each casting of a study that has something to explain.
+
+    Parameters
+    ----------
+    answers : dict
+        Pour to `Answer`: every casting that misses an aim, or whose readings point to a fault.
+    pours : int
+        Castings looked at.
+    """
+
+    answers: dict
+    pours: int
+
+    @property
+    def table(self):
+        """One row a casting: what is wrong, the likeliest cause with its chance, and the runner-up."""
+        rows = {}
+        for pour, answer in self.answers.items():
+            causes, chances = answer.case.table.causes, answer.chances
+            rows[pour] = {
+                "misses": listed(m.words(answer.case.fits.study) for m in answer.missed) or "no aim",
+                "likeliest": causes[chances.index[0]].words, "chance": chances.iloc[0],
+                "next": causes[chances.index[1]].words, "its chance": chances.iloc[1],
+            }  # fmt: skip
+        columns = ["misses", "likeliest", "chance", "next", "its chance"]
+        return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("pour")
+
+    @property
+    def causes(self):
+        """Castings expected behind each cause, most first: the chances added up. Series by cause in words."""
+        if not self.answers:
+            return pd.Series(dtype=float)
+        words = {name: c.words for name, c in next(iter(self.answers.values())).case.table.causes.items()}
+        return sum(a.chances.sort_index() for a in self.answers.values()).rename(words).sort_values(ascending=False)
+
+    def sentence(self):
+        """How many castings want explaining, and what is behind most of them."""
+        if not self.answers:
+            return f"{count(self.pours, 'casting')} looked at: none misses an aim and none stands out."
+        first, times = self.causes.index[0], self.causes.iloc[0]
+        return (
+            f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. Behind most of them: {first} "
+            f"(about {times:.1f} castings, {in_hundred(times / len(self.answers))} in 100)."
+        )
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        shown = self.table.assign(chance=self.table["chance"].round(2))
+        return f"<p>{self.sentence()}</p>{shown.round(2).to_html()}"
+
+
+def why_all(fits, *, causes=None):
+    """Why the castings of a study came out as they did.
+
+    Parameters
+    ----------
+    fits : Fits
+    causes : dict, optional
+        See `why`.
+
+    Returns
+    -------
+    EveryAnswer
+        The castings that miss an aim, and those whose likeliest cause is a fault though they miss none.
+    """
+    read = [pour for pour in fits.castings.pours.index if (fits.castings.readings["pour"] == pour).any()]
+    every = {pour: why(fits, pour, causes=causes) for pour in read}
+    return EveryAnswer({pour: a for pour, a in every.items() if a.missed or not a.healthy}, len(read))

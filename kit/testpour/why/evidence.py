@@ -1,0 +1,80 @@
+"""Evidence for and against each cause, in plain words."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.units import show
+from testpour.why.complaint import seen_words
+from testpour.why.table import NOTHING
+from testpour.wording import in_hundred
+
+SPEAKS = 2.0  # times likelier, or less likely, from which on a piece of evidence is told
+MOST = 999  # times beyond which it is only said to be more
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of evidence about a cause.
+
+    Parameters
+    ----------
+    words : str
+    ratio : float
+        How many times likelier it is under this cause than under the others; below 1 it speaks against.
+    """
+
+    words: str
+    ratio: float
+
+    def sentence(self):
+        """The evidence with its weight as odds."""
+        times = max(self.ratio, 1 / max(self.ratio, 1e-12))
+        odds = f"over {MOST}" if times > MOST else f"{times:.2g}" if times < 10 else f"{times:.0f}"
+        return f"{self.words} ({odds} to 1)"
+
+    __repr__ = sentence
+
+
+def evidence(table, weighed, seen, signs, planned, observed, missed):
+    """For each cause, its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
+    readings = {name: _reading_words(sight) for name, sight in seen.items()}
+    found = {}
+    for name, cause in table.causes.items():
+        pieces = [Piece(words, weighed.ratio(reading, name)) for reading, words in readings.items()]
+        for question, answer in observed.items():
+            asked = table.questions[question].ask.rstrip("?")
+            pieces.append(Piece(f"{asked[0].lower()}{asked[1:]}: {answer}", weighed.ratio(f"question: {question}", name)))
+        pieces += [Piece(table.signs[s]["words"], cause.odds[s]) for s in sorted(signs) if cause.odds.get(s, 0) > 0]
+        pieces += _planned_words(planned, name, missed, weighed)
+        told = [p for p in pieces if not 1 / SPEAKS < p.ratio < SPEAKS]
+        found[name] = tuple(sorted(told, key=lambda p: -abs(np.log(max(p.ratio, 1e-12)))))
+    return found
+
+
+def _planned_words(planned, name, missed, weighed):
+    share = planned.of(name)
+    if missed is None or name == NOTHING or share < 0.05:
+        return []
+    said = (
+        f"by its settings the models expect {in_hundred(planned.here)} misses in 100 where its good neighbours have "
+        f"{in_hundred(planned.there)}, and this explains {round(100 * share)} in 100 of them"
+    )
+    row = weighed.table.loc[name]
+    return [Piece(said, row["before"] / max(row["prior"] * row["signs"], 1e-12))]
+
+
+def _reading_words(sight):
+    reading, first = sight.fit.reading, sight.rows.iloc[[0]]
+    rows = sight.rows[sight.rows["age"].eq(first["age"].iloc[0]) | sight.rows["age"].isna()]
+    low, high = sight.expected()
+    inside = rows["high"].mean() >= low and rows["low"].mean() <= high
+    seen, where = f"{reading.words} {seen_words(reading, rows)}", _range(reading, low, high)
+    return f"{seen}, as expected ({where})" if inside else f"{seen} where {where} is expected"
+
+
+def _range(reading, low, high):
+    if reading.grades:
+        return f"grade {low:g}" if low == high else f"grade {low:g} to {high:g}"
+    digits = 2 if high < 100 else 3
+    return f"{show(low, '', digits).strip()} to {show(high, reading.unit, digits)}"

@@ -1,0 +1,62 @@
+"""Which question to ask next: the one whose answer is expected to leave least doubt."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+WORTH = 0.02  # bits a question must be expected to settle before it is asked
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question worth asking.
+
+    Parameters
+    ----------
+    question : Question
+    worth : float
+        Expected drop in uncertainty, bits.
+    """
+
+    question: object
+    worth: float
+
+    def sentence(self):
+        """The question with how to look and what to answer."""
+        return f"{self.question.ask} {self.question.how} Answers: {'; '.join(self.question.answers)}."
+
+    __repr__ = _repr_markdown_ = sentence
+
+
+def doubt(chances):
+    """Uncertainty of some chances that add up to 1, in bits."""
+    chances = np.asarray(chances, float)
+    known = chances[chances > 0]
+    return float(-np.sum(known * np.log2(known)))
+
+
+def questions(table, chances, done=()):
+    """Questions still open, the most informing first.
+
+    Parameters
+    ----------
+    table : CauseTable
+    chances : Series
+        Chance of each cause.
+    done : iterable of str
+        Questions answered or skipped.
+
+    Returns
+    -------
+    tuple of Asked
+    """
+    now, found = doubt(chances), []
+    for question in table.questions.values():
+        if question.name in done:
+            continue
+        says = np.array([table.causes[c].says.get(question.name, question.otherwise) for c in chances.index])
+        joint = chances.to_numpy()[:, None] * says
+        met = joint.sum(axis=0)
+        after = sum(chance * doubt(joint[:, i] / chance) for i, chance in enumerate(met) if chance > 0)
+        found.append(Asked(question, now - after))
+    return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -a.worth))

@@ -1,0 +1,93 @@
+"""Causes weighed: how often each is met, what the settings, the readings and the answers say."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import logsumexp
+
+from testpour.why.table import NOTHING
+
+
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """Every cause with its chance, and what made it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a cause, likeliest first: ``chance``; ``prior``; ``signs`` (odds from the settings);
+        ``readings`` and ``answers`` (log chance of each under the cause); ``planned`` (share of the miss that
+        the settings explain by it); ``before`` (weight before readings and answers); ``openly`` (how much of
+        its chance comes by way of the settings).
+    each : DataFrame
+        Log chance of each reading (columns) and each answer (columns ``question: ...``) under each cause.
+    """
+
+    table: pd.DataFrame
+    each: pd.DataFrame
+
+    @property
+    def chances(self):
+        """Chance of each cause, likeliest first."""
+        return self.table["chance"]
+
+    def ratio(self, piece, cause):
+        """How many times likelier a reading or answer is under a cause than under the others together."""
+        before = np.log(self.table["before"] + 1e-300)
+        logs, rest = self.each[piece].reindex(before.index), before.index != cause
+        others = logsumexp((logs + before)[rest]) - logsumexp(before[rest])
+        return float(np.exp(np.clip(logs[cause] - others, -700, 700)))
+
+
+def weigh(table, likely, signs, planned, observed):
+    """Put together what is known about a casting.
+
+    Parameters
+    ----------
+    table : CauseTable
+    likely : Likelihoods
+    signs : set of str
+    planned : Planned
+    observed : dict
+        Question to answer.
+
+    Returns
+    -------
+    Weighed
+
+    Notes
+    -----
+    A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the
+    chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
+    chance of the readings with no shift at all, times the share of such misses that the setting explains.
+    """
+    names = list(table.causes)
+    said = {f"question: {q}": np.log(pd.Series(table.chances(q, answer))) for q, answer in observed.items()}
+    answers = sum(said.values(), pd.Series(0.0, names))
+    prior = pd.Series({name: cause.prior for name, cause in table.causes.items()})
+    odds = pd.Series({n: float(np.prod([c.odds.get(s, 1.0) for s in signs])) for n, c in table.causes.items()})
+    shares = pd.Series({name: planned.of(name) for name in names}).clip(lower=0)
+    unseen, openly = prior * odds, prior[NOTHING] * shares
+    unseen[NOTHING] = 0.0
+    before = unseen + openly
+    whole, open_part = _either_way(unseen, openly, likely.whole().reindex(names))
+    each = likely.each().reindex(names).apply(lambda logs: _either_way(unseen, openly, logs)[0] - _log(before))
+    chance = np.exp(whole + answers - logsumexp(whole + answers))
+    found = pd.DataFrame(
+        {"chance": chance, "prior": prior, "signs": odds, "planned": shares, "before": before,
+         "readings": whole - _log(before), "answers": answers, "openly": np.exp(open_part - whole)}
+    )  # fmt: skip
+    found.loc[NOTHING, "openly"] = 0.0
+    order = found.sort_values("chance", ascending=False, kind="stable").index
+    return Weighed(found.loc[order].rename_axis("cause"), each.assign(**said))
+
+
+def _either_way(unseen, openly, logs):
+    """Log weight of each cause, unseen or by the settings, and of the latter alone."""
+    by_settings = _log(openly) + logs[NOTHING]
+    return np.logaddexp(_log(unseen) + logs, by_settings), by_settings
+
+
+def _log(values):
+    return np.log(np.maximum(values, 1e-300))

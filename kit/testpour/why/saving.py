@@ -1,0 +1,110 @@
+"""What single change of a setting would most likely have saved a casting."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.cautions import check_settings
+from testpour.why.split import compared
+from testpour.wording import in_hundred
+
+LEVELS = 25  # values tried of each setting
+AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best
+WORTH = 0.05  # gain in chance below which no change is named
+
+
+@dataclass(frozen=True, eq=False)
+class Saving:
+    """The changes that would have helped.
+
+    Parameters
+    ----------
+    aim : str
+        The aim missed, in words.
+    before : float
+        Chance of meeting it at the casting's settings.
+    table : DataFrame
+        One row a setting that could have been changed alone, best first: ``from``, ``to`` (words), ``before``,
+        ``after`` (chance of meeting the aim), ``low``, ``high`` (90 % interval of ``after``), ``says``.
+    """
+
+    aim: str
+    before: float
+    table: pd.DataFrame
+
+    def sentence(self):
+        """The best change, or that no setting would have saved it."""
+        if not len(self.table) or self.table["after"].iloc[0] - self.before < WORTH:
+            return (
+                f"No change of a single setting would have helped much: at its settings {in_hundred(self.before)} "
+                f"castings in 100 meet {self.aim}."
+            )
+        row = self.table.iloc[0]
+        return (
+            f"Most likely to have saved it: {row['says']}; chance of {self.aim} from {in_hundred(row['before'])} to "
+            f"{in_hundred(row['after'])} in 100 (90 % interval {in_hundred(row['low'])} to {in_hundred(row['high'])})."
+        )
+
+    __repr__ = sentence
+
+
+def saving(fits, pour, missed):
+    """What single change would most likely have met a missed aim.
+
+    Parameters
+    ----------
+    fits : Fits
+    pour : str
+    missed : Missed
+
+    Returns
+    -------
+    Saving
+        Each setting moved alone, no further than the study's span and what was poured, past no refusal; of the
+        values within 3 points of the best, the one nearest to what was poured.
+    """
+    fit, aim = fits[missed.aim.reading], missed.aim
+    here, _ = compared(fits, fit.reading, pour)
+    before = float(fit.chances(here, aim.at_least, aim.at_most).mean())
+    rows = {}
+    for factor in fits.study.factors:
+        values = _values(fits, factor, here)
+        if len(values):
+            table = here.loc[here.index.repeat(len(values))].reset_index(drop=True).assign(**{factor.name: values})
+            chances = fit.chances(table, aim.at_least, aim.at_most)
+            near = np.flatnonzero(chances.mean(axis=0) >= chances.mean(axis=0).max() - AS_GOOD)
+            now = float(here[factor.name].iloc[0])
+            best = near[np.abs(values[near] - now).argmin()]
+            low, high = np.quantile(chances[:, best], [0.05, 0.95])
+            rows[factor.words] = {
+                "from": factor.show(now), "to": factor.show(float(values[best])), "before": before,
+                "after": float(chances[:, best].mean()), "low": low, "high": high,
+                "says": _says(factor, now, float(values[best])),
+            }  # fmt: skip
+    columns = ["from", "to", "before", "after", "low", "high", "says"]
+    table = pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("setting")
+    asked = aim.words(fit.reading)
+    return Saving(asked, before, table.sort_values("after", ascending=False, kind="stable"))
+
+
+def _values(fits, factor, here):
+    """Values of a setting that could have been chosen instead."""
+    if factor.kind == "text" or factor.name == "humidity" or len(set(factor.span)) != 2:
+        return np.zeros(0)
+    poured = fits.castings.pours[factor.name].astype(float)
+    low, high = min(factor.span[0], poured.min()), max(factor.span[1], poured.max())
+    now = float(here[factor.name].iloc[0])
+    values = np.unique(factor.rounded(np.linspace(low, high, 2 if factor.kind == "yes/no" else LEVELS)))
+    values = values[np.abs(values - now) > 1e-9]
+    return np.array([v for v in values if not check_settings(fits.study, {factor.name: float(v)}).refusals])
+
+
+def _says(factor, now, then):
+    """The change as a person would say it."""
+    if factor.kind == "yes/no":
+        return f"{'a' if then else 'no'} {factor.words}"
+    more = "more" if then > now else "less"
+    if factor.unit == "%":
+        return f"{factor.show(round(abs(then - now), 3))} {more} {factor.words}"
+    return f"{factor.words} {factor.show(then)} instead of {factor.show(now)}"

@@ -1,0 +1,106 @@
+"""What the settings of a casting openly say: signs, and the share of its fault that was planned."""
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.why.split import compared, shares
+
+DRAWS = 400
+NOTED = re.compile(r"observed: ([^.]*)\.")
+
+
+@dataclass(frozen=True)
+class Planned:
+    """How much of a missed aim the settings themselves explain.
+
+    Parameters
+    ----------
+    here, there : float
+        Chance of missing the aim at the casting's settings and at its good neighbours'.
+    shares : dict
+        Cause name to the share of castings like this one that miss because of it, 0 to 1 in all.
+    """
+
+    here: float = 0.0
+    there: float = 0.0
+    shares: dict = None
+
+    def of(self, cause):
+        """The share of one cause; of ``"nothing"``, what is left for chance."""
+        known = self.shares or {}
+        return 1 - sum(known.values()) if cause == "nothing" else known.get(cause, 0.0)
+
+
+def signs_of(table, castings, pour, off=None):
+    """Names of the signs that a casting shows.
+
+    Parameters
+    ----------
+    table : CauseTable
+    castings : Castings
+    pour : str
+    off : float, optional
+        Largest share of its catalyst by which the scale may have missed, where it is known.
+    """
+    row, shown = castings.pours.loc[pour], set()
+    have = {factor.name for factor in castings.study.factors}
+    for name, sign in table.signs.items():
+        if sign.get("lot"):
+            shows = any(_alone(castings.pours, lot, pour) for lot in ("resin_lot", "catalyst_lot") if lot in have)
+        elif "scale" in sign:
+            shows = off is not None and off > sign["scale"]
+        else:
+            value = row.get(sign["factor"], np.nan) if sign["factor"] in have else np.nan
+            shows = bool(value < sign.get("below", -np.inf) or value > sign.get("above", np.inf))
+        if shows:
+            shown.add(name)
+    return shown
+
+
+def _alone(pours, lot, pour):
+    """Whether no other pour is from this one's lot, while others are from a named lot."""
+    own, others = pours.loc[pour, lot], pours[lot].drop(pour)
+    others = others[others.notna() & (others != "")]
+    return bool(own) and len(others) > 0 and not (others == own).any()
+
+
+def planned(table, fits, pour, missed):
+    """What share of its missed aim each planned setting explains.
+
+    The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
+    as a share of the chance here, is divided over the settings as `split` divides a difference, and each
+    positive part goes to the cause that the setting, on that side, brings about.
+    """
+    if missed is None:
+        return Planned()
+    fit = fits[missed.aim.reading]
+    here, there = compared(fits, fit.reading, pour)
+
+    def miss(rows):
+        return 1 - fit.chances(rows, missed.aim.at_least, missed.aim.at_most).mean(axis=0, keepdims=True)
+
+    names, parts, (start, end) = shares(miss, here, there)
+    excess = max(0.0, 1 - start / end) if end > 0 else 0.0
+    pulls = {}
+    for name, part in zip(names, parts[0], strict=True):
+        side = "below" if float(here[name].iloc[0]) < float(there[name].astype(float).mean()) else "above"
+        for cause in table.causes.values():
+            if part > 0 and {"factor": name, "side": side} in cause.planned:
+                pulls[cause.name] = pulls.get(cause.name, 0.0) + part
+    whole = sum(parts[0][parts[0] > 0])
+    return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()})
+
+
+def noted(castings, pour):
+    """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
+    notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
+    readings = castings.readings[castings.readings["pour"] == pour]
+    notes += list(readings["note"]) if "note" in readings else []
+    found = {}
+    for note in notes:
+        for said in NOTED.findall(str(note or "")):
+            pairs = (part.split("=", 1) for part in said.split(";") if "=" in part)
+            found |= {key.strip(): value.strip() for key, value in pairs}
+    return found

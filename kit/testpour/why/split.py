@@ -1,0 +1,225 @@
+"""How a casting differs from good neighbours, each difference priced so that the prices add up exactly."""
+
+from dataclasses import dataclass
+from math import factorial
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr
+
+from testpour.models.scales import to_reading
+from testpour.models.settings import settings_table
+from testpour.units import show
+from testpour.why.complaint import at_age, neighbours, seen_words
+from testpour.wording import listed, rounded
+
+DRAWS = 1000
+MOST = 12  # factors: each one more doubles the work
+SMALL = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Split:
+    """A predicted difference, shared out over the settings that differ.
+
+    Parameters
+    ----------
+    reading : Reading
+    pour : str
+    beside : tuple of str
+        The good castings it is compared with; empty where it is compared with the usual settings.
+    table : DataFrame
+        One row a setting that differs: ``here``, ``there`` (words), ``middle``, ``low``, ``high`` and ``share``
+        (of the whole difference). In the reading's unit; for a reading that spreads by ratios the natural
+        log of the ratio, for grades the average grade. The column ``middle`` adds up to `total`.
+    draws : array, shape (m, settings)
+    start, end : float
+        Predicted for the neighbours and for this casting.
+    seen : str
+        What was read, in words.
+    """
+
+    reading: object
+    pour: str
+    beside: tuple
+    table: pd.DataFrame
+    draws: np.ndarray
+    start: float
+    end: float
+    seen: str = ""
+
+    @property
+    def total(self):
+        """The whole predicted difference."""
+        return self.end - self.start
+
+    def sentence(self):
+        """The difference and its largest parts."""
+        words = self.reading.words
+        beside = f"its good neighbours {listed(self.beside)}" if self.beside else "the usual settings (no good neighbour yet)"
+        if not len(self.table):
+            return f"{self.pour} was poured like {beside}: its settings explain none of its {words}."
+        if abs(self.total) < self._noticeable:
+            return f"Beside {beside}, the settings of {self.pour} hardly change the {words} the models expect."
+        parts = [self._part(name, row) for name, row in self.table.iterrows() if abs(row["share"]) >= 0.05]
+        return f"Beside {beside}, the models expect {self._whole()} for {self.pour}: {'; '.join(parts)}."
+
+    __repr__ = sentence
+
+    @property
+    def _noticeable(self):
+        return 0.05 if self.reading.scale == "log" else 0.1 if self.reading.grades else 0.5
+
+    def _whole(self):
+        return f"{self._size(self.total)} {'more' if self.total > 0 else 'less'} {self.reading.words}"
+
+    def _size(self, value):
+        if self.reading.scale == "log":
+            return f"{rounded(100 * abs(np.expm1(value)))} %"
+        unit = "grades" if self.reading.grades else show(0, self.reading.unit)[2:]
+        return f"{rounded(abs(value))} {unit}"
+
+    def _part(self, name, row):
+        percent = round(100 * abs(row["share"]))
+        way = f"explains {percent} % of it" if row["share"] > 0 else f"works against it by {percent} %"
+        sure = "" if row["low"] * row["high"] > 0 else ", which these pours do not settle"
+        return f"{name} {row['here']} (there {row['there']}) {way}{sure}"
+
+
+def split(fits, reading, pour, *, beside=None, level=0.9):
+    """Price each setting in which a casting differs from its good neighbours.
+
+    Parameters
+    ----------
+    fits : Fits
+    reading, pour : str
+    beside : DataFrame, optional
+        Settings to compare with; by default the three nearest good castings, or the usual settings.
+    level : float
+        Chance that a part lies in its interval.
+
+    Returns
+    -------
+    Split
+
+    Notes
+    -----
+    The Shapley value over every order of changing the settings one by one, worked by full enumeration and
+    averaged over the neighbours (Shapley 1953, in Contributions to the Theory of Games II, from memory); the
+    parts add up to the predicted difference, and where a model is linear each part is its coefficient times
+    the difference of the setting.
+    """
+    fit = fits[reading]
+    here, there = compared(fits, fit.reading, pour, beside)
+    names, parts, ends = shares(lambda table: _values(fit, table), here, there)
+    low, middle, high = np.quantile(parts, (1 - level) / 2, axis=0), parts.mean(axis=0), np.quantile(parts, (1 + level) / 2, axis=0)
+    start, end = ends
+    whole = end - start
+    rows = {
+        _words(fits.study, name): {
+            "here": _shown(fits.study, name, here[name]), "there": _shown(fits.study, name, there[name]),
+            "middle": middle[i], "low": low[i], "high": high[i],
+            "share": middle[i] / whole if abs(whole) > SMALL else 0.0,
+        }
+        for i, name in enumerate(names)
+    }  # fmt: skip
+    columns = ["here", "there", "middle", "low", "high", "share"]
+    table = pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("setting")
+    order = np.argsort(-np.abs(middle), kind="stable")
+    beside = tuple(there.index) if there.index.name != "setting" else ()
+    return Split(fit.reading, pour, beside, table.iloc[order], parts[:, order], start, end, _seen(fits, reading, pour))
+
+
+def compared(fits, reading, pour, beside=None):
+    """The casting's settings and those it is compared with, complete, with the age of its reading."""
+    study, castings = fits.study, fits.castings
+    near = neighbours(castings, pour) if beside is None else beside
+    there = settings_table(study, near.copy() if len(near) else None, reading=reading)
+    here = settings_table(study, castings.pours.loc[[pour]].copy(), reading=reading)
+    if reading.ages:
+        aim = next((a.age for a in study.aims if a.reading == reading.name and a.age is not None), reading.ages[0])
+        rows = castings.readings[(castings.readings["pour"] == pour) & (castings.readings["reading"] == reading.name)]
+        age = at_age(rows, aim)["age"].iloc[0] if len(rows) else aim
+        here, there = here.assign(age=age if np.isfinite(age) else aim), there.assign(age=float(aim))
+    return here, there
+
+
+def shares(value, here, there):
+    """Shapley values of going from each row of `there` to `here`, averaged over those rows.
+
+    Parameters
+    ----------
+    value : callable
+        From a table of r settings to an array (m, r).
+    here, there : DataFrame
+        One row, and one or more, with the same columns.
+
+    Returns
+    -------
+    names : list of str
+        The columns that differ.
+    parts : array, shape (m, columns)
+    ends : tuple of float
+        Mean value at `there` (averaged over its rows) and at `here`.
+    """
+    own = here.iloc[0]
+    names = [c for c in there if not np.allclose(there[c].astype(float), float(own[c]), rtol=0, atol=SMALL)]
+    if len(names) > MOST:
+        raise ValueError(f"{len(names)} settings differ, more than {MOST}; compare with pours that differ in fewer.")
+    orders, parts, starts = _memberships(len(names)), 0.0, 0.0
+    for place in range(len(there)):
+        table = there.iloc[[place] * len(orders)].reset_index(drop=True)
+        for i, name in enumerate(names):
+            table[name] = np.where(orders[:, i], float(own[name]), table[name].astype(float))
+        values = value(table)
+        parts = parts + values @ _weights(orders) / len(there)
+        starts = starts + values[:, 0].mean() / len(there)
+    return names, parts, (float(starts), float(values[:, -1].mean()))
+
+
+def _memberships(count):
+    """Every subset of `count` settings, none first and all last: (2**count, count) of bool."""
+    return (np.arange(2**count)[:, None] >> np.arange(count)) % 2 == 1
+
+
+def _weights(orders):
+    """What each subset's value adds to each setting's Shapley value: (subsets, settings)."""
+    count = orders.shape[1]
+    if not count:
+        return np.zeros((len(orders), 0))
+    size = orders.sum(axis=1)
+    joined = [factorial(max(s - 1, 0)) * factorial(count - s) / factorial(count) if s else 0.0 for s in size]
+    apart = [factorial(s) * factorial(count - s - 1) / factorial(count) if s < count else 0.0 for s in size]
+    return np.where(orders, np.array(joined)[:, None], -np.array(apart)[:, None])
+
+
+def _values(fit, table):
+    """The average casting in the units of `Split.table`: shape (m, rows)."""
+    pick = np.linspace(0, len(fit.posterior) - 1, min(DRAWS, len(fit.posterior))).astype(int)
+    latent = fit.mean(table)[pick]
+    if fit.reading.grades:
+        return ndtr(latent[:, :, None] - fit.posterior.cuts[pick][:, None, :]).sum(axis=2)
+    if fit.reading.scale == "log":
+        return latent
+    room = table["room_temperature"].to_numpy(float) if "room_temperature" in table else None
+    return to_reading(fit.reading, latent, room)
+
+
+def _words(study, name):
+    return "age when read" if name == "age" else study.factor(name).words
+
+
+def _shown(study, name, values):
+    if name == "age":
+        show_one = "{:g} h".format
+    else:
+        factor = study.factor(name)
+        show_one = factor.show
+        values = values if factor.kind == "yes/no" else values.round(3)
+    return listed(dict.fromkeys(show_one(float(value)) for value in values))
+
+
+def _seen(fits, reading, pour):
+    rows = fits.castings.readings
+    rows = rows[(rows["pour"] == pour) & (rows["reading"] == reading)]
+    return seen_words(fits.study.reading(reading), rows) if len(rows) else ""

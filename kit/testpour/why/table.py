@@ -1,0 +1,194 @@
+"""The table of causes: what `causes.toml` states, checked once, with a study's own lines on top."""
+
+import tomllib
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+
+NOTHING = "nothing"
+
+
+class CauseProblems(ValueError):
+    """The table of causes cannot be used; `problems` lists each reason."""
+
+    def __init__(self, problems):
+        self.problems = list(problems)
+        more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
+        super().__init__(f"Causes: {self.problems[0]}{more}")
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something a person can look at.
+
+    Parameters
+    ----------
+    name, ask, how : str
+    answers : tuple of str
+    otherwise : tuple of float
+        How often each answer is met under a cause that states nothing of its own.
+    """
+
+    name: str
+    ask: str
+    how: str
+    answers: tuple
+    otherwise: tuple
+
+
+@dataclass(frozen=True)
+class TellingPour:
+    """A test pour that tells causes apart: `tells` are the causes whose casting would change in it."""
+
+    name: str
+    words: str
+    cost: float
+    tells: tuple
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One reason why a casting went wrong, as `causes.toml` states it; see the head of that file."""
+
+    name: str
+    words: str
+    prior: float
+    says: dict = field(default_factory=dict)
+    sizes: tuple = ()
+    as_if: dict = field(default_factory=dict)
+    shift: dict = field(default_factory=dict)
+    blur: dict = field(default_factory=dict)
+    spread: dict = field(default_factory=dict)
+    one_of: dict = field(default_factory=dict)
+    planned: tuple = ()
+    odds: dict = field(default_factory=dict)
+    remedy: str = ""
+    care: str = ""
+    source: str = ""
+    confidence: str = ""
+
+
+@dataclass(frozen=True)
+class CauseTable:
+    """Everything the reasoner knows before it sees a casting.
+
+    Parameters
+    ----------
+    causes, questions, tests : dict
+        Name to `Cause`, `Question`, `TellingPour`.
+    signs : dict
+        Name to what the settings must show, as a dict.
+    """
+
+    causes: dict
+    questions: dict
+    tests: dict
+    signs: dict
+
+    def chances(self, question, answer):
+        """How often `answer` is met under each cause: dict of cause name to chance."""
+        place = self.question(question).answers.index(self.answer(question, answer))
+        usual = self.questions[question].otherwise
+        return {name: cause.says.get(question, usual)[place] for name, cause in self.causes.items()}
+
+    def question(self, name):
+        """The question of that name; a KeyError that lists the names otherwise."""
+        if name not in self.questions:
+            raise KeyError(f"No question {name!r}; there are {', '.join(self.questions)}.")
+        return self.questions[name]
+
+    def answer(self, question, answer):
+        """`answer` as the table spells it; a ValueError that lists the answers otherwise."""
+        known = self.question(question).answers
+        for one in known:
+            if str(answer).strip().casefold() == one.casefold():
+                return one
+        raise ValueError(f"{self.question(question).ask} {answer!r} is no answer here; there are: {'; '.join(known)}.")
+
+
+@cache
+def trade_causes():
+    """The nested tables of `causes.toml`."""
+    return tomllib.loads(files("testpour").joinpath("why/causes.toml").read_text("utf-8"))
+
+
+def causes_for(study, stated=None):
+    """The trade's table with a study's own lines on top.
+
+    Parameters
+    ----------
+    study : Study
+        A file `causes.toml` in its folder is read if there is one.
+    stated : dict, optional
+        In the shape of `causes.toml`; replaces what it states, after that file.
+
+    Returns
+    -------
+    CauseTable
+
+    Raises
+    ------
+    CauseProblems
+        With every line that cannot be used.
+    """
+    own = Path(study.folder) / "causes.toml"
+    raw = _merged(trade_causes(), tomllib.loads(own.read_text("utf-8")) if own.is_file() else {})
+    raw = _merged(raw, stated or {})
+    problems = list(_problems(raw))
+    if problems:
+        raise CauseProblems(problems)
+    return CauseTable(
+        {name: _cause(name, entry) for name, entry in raw["causes"].items()},
+        {name: Question(name, e["ask"], e.get("how", ""), tuple(e["answers"]), tuple(e["otherwise"]))
+         for name, e in raw["questions"].items()},
+        {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
+        raw["signs"],
+    )  # fmt: skip
+
+
+def _cause(name, entry):
+    planned = entry.get("planned", ())
+    planned = (planned,) if isinstance(planned, dict) else tuple(planned)
+    return Cause(name, **{**entry, "planned": planned, "sizes": tuple(entry.get("sizes", ()))})
+
+
+def _merged(base, over):
+    """`base` with what `over` states replaced, table by table; neither is changed."""
+    out = dict(base)
+    for key, value in over.items():
+        out[key] = _merged(out[key], value) if isinstance(value, dict) and isinstance(out.get(key), dict) else value
+    return out
+
+
+def _problems(raw):
+    """Everything in a table of causes that cannot work, in words."""
+    allowed = set(Cause.__dataclass_fields__) - {"name"}
+    for name, question in raw["questions"].items():
+        yield from _shares(f"questions.{name}, otherwise", question["otherwise"], len(question["answers"]))
+    for name, cause in raw["causes"].items():
+        odd = sorted(set(cause) - allowed)
+        if odd:
+            yield f"causes.{name}: {', '.join(odd)} means nothing here; allowed are {', '.join(sorted(allowed))}."
+        if not cause.get("prior", 0) > 0:
+            yield f"causes.{name}: prior must be above 0; leave the cause out instead."
+        for sign in set(cause.get("odds", {})) - set(raw["signs"]):
+            yield f"causes.{name}, odds: no sign {sign!r}; there are {', '.join(raw['signs'])}."
+        for question, shares in cause.get("says", {}).items():
+            if question not in raw["questions"]:
+                yield f"causes.{name}, says: no question {question!r}; there are {', '.join(raw['questions'])}."
+            else:
+                where = f"causes.{name}, says.{question}"
+                yield from _shares(where, shares, len(raw["questions"][question]["answers"]))
+    for name, test in raw["tests"].items():
+        for cause in set(test["tells"]) - set(raw["causes"]):
+            yield f"tests.{name}: no cause {cause!r}; there are {', '.join(raw['causes'])}."
+
+
+def _shares(where, shares, wanted):
+    if len(shares) != wanted:
+        yield f"{where}: {len(shares)} shares for {wanted} answers. Give one for each."
+    elif min(shares) <= 0 or not np.isclose(sum(shares), 1, atol=1e-6):
+        yield f"{where}: the shares must be above 0 and add up to 1; they add up to {sum(shares):g}."

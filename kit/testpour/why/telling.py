@@ -1,0 +1,31 @@
+"""Which two causes cannot be told apart yet, and the cheapest test pour that would."""
+
+CLOSE = 3.0  # times likelier than the runner-up below which two causes are not told apart
+
+
+def cheapest_test(table, first, second):
+    """The cheapest test whose casting changes under one of two causes and not under the other.
+
+    Returns
+    -------
+    TellingPour or None
+    """
+    fit = [t for t in table.tests.values() if (first in t.tells) != (second in t.tells)]
+    return min(fit, key=lambda t: t.cost, default=None)
+
+
+def told_apart(chances):
+    """Whether the likeliest cause is well ahead of the runner-up."""
+    return chances.iloc[0] >= CLOSE * chances.iloc[1]
+
+
+def what_would_tell(table, first, second):
+    """The test in a sentence: what to do, and which cause each outcome speaks for."""
+    test = cheapest_test(table, first, second)
+    if test is None:
+        return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."
+    shown, other = (first, second) if first in test.tells else (second, first)
+    return (
+        f"To tell them apart, {test.words}: a clear difference speaks for {table.causes[shown].words!r}, "
+        f"none for {table.causes[other].words!r}."
+    )

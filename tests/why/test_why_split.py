@@ -1,0 +1,110 @@
+"""Splits: they add up, and agree with the definition, with linear models and with games solved in print."""
+
+from itertools import permutations
+from math import factorial
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.models.fits import fit_castings
+from testpour.models.settings import settings_table
+from testpour.models.terms import design
+from testpour.why.complaint import neighbours
+from testpour.why.split import compared, shares, split
+
+
+@pytest.fixture(scope="module")
+def fits(practice_castings):
+    return fit_castings(practice_castings)
+
+
+@pytest.mark.parametrize("reading", ["gel_time", "peak_temperature", "tack", "hardness", "defects"])
+@pytest.mark.parametrize("pour", ["P01", "P05", "P08"])
+def test_the_parts_add_up_to_the_predicted_difference(fits, reading, pour):
+    found = split(fits, reading, pour)
+    assert found.table["middle"].sum() == pytest.approx(found.total, abs=1e-9)
+    assert found.table["share"].sum() == pytest.approx(1, abs=1e-9)
+
+
+def test_where_the_model_is_linear_each_part_is_coefficient_times_difference(fits):
+    """The Shapley value of a linear model, by hand: b (x - mean x'). Log gel time is linear in these terms."""
+    fit, study = fits["gel_time"], fits.study
+    found = split(fits, "gel_time", "P01")
+    here, there = compared(fits, fit.reading, "P01")
+    terms = {"catalyst": "catalyst", "thickness": "thickness", "pigment": "pigment", "room_temperature": "warmth"}
+    names = [term.name for term in fit.believed.terms]
+    pick = np.linspace(0, len(fit.posterior) - 1, 1000).astype(int)
+    for factor, term in terms.items():
+        words = study.factor(factor).words
+        if words in found.table.index:
+            step = design(fit.believed.terms, here)[0] - design(fit.believed.terms, there).mean(axis=0)
+            j = names.index(term)
+            by_hand = fit.posterior.coefficients[pick, j] * step[j]
+            mine = found.draws[:, list(found.table.index).index(words)]
+            np.testing.assert_allclose(mine, by_hand, rtol=0, atol=1e-9)
+
+
+def by_every_order(value, here, there):
+    """The definition: what each setting adds when it is changed, averaged over every order of changing."""
+    names, total = list(here.columns), dict.fromkeys(here.columns, 0.0)
+    for order in permutations(names):
+        row = there.copy()
+        before = value(row)[0, 0]
+        for name in order:
+            row[name] = here[name].to_numpy()
+            after = value(row)[0, 0]
+            total[name] += (after - before) / factorial(len(names))
+            before = after
+    return total
+
+
+def test_the_parts_follow_the_definition_for_any_function():
+    def value(table):
+        a, b, c, d = (table[n].to_numpy(float) for n in "abcd")
+        return (a * b + np.exp(c) * a - np.maximum(b, d) ** 2 + c * d * a * b)[None, :]
+
+    here = pd.DataFrame({"a": [1.3], "b": [0.2], "c": [-0.7], "d": [2.0]})
+    there = pd.DataFrame({"a": [0.1], "b": [1.0], "c": [0.4], "d": [0.5]})
+    names, parts, (start, end) = shares(value, here, there)
+    defined = by_every_order(value, here, there)
+    np.testing.assert_allclose(parts[0], [defined[n] for n in names], atol=1e-12)
+    assert parts.sum() == pytest.approx(end - start, abs=1e-12)
+
+
+def test_the_glove_game():
+    """One left glove, two right: a pair is worth 1. Textbook answer 2/3, 1/6, 1/6 (from memory, not read)."""
+    here, there = pd.DataFrame([{"l": 1.0, "r1": 1.0, "r2": 1.0}]), pd.DataFrame([{"l": 0.0, "r1": 0.0, "r2": 0.0}])
+    _, parts, _ = shares(lambda t: np.minimum(t["l"], np.minimum(t["r1"] + t["r2"], 1)).to_numpy()[None, :], here, there)
+    np.testing.assert_allclose(parts[0], [2 / 3, 1 / 6, 1 / 6], atol=1e-12)
+
+
+def test_a_setting_that_is_the_same_gets_nothing_and_two_alike_get_the_same():
+    here = pd.DataFrame([{"a": 1.0, "b": 1.0, "c": 5.0}])
+    names, parts, _ = shares(lambda t: (t["a"] * t["b"] + t["c"]).to_numpy()[None, :], here, here.assign(a=0.0, b=0.0))
+    assert names == ["a", "b"] and parts[0].tolist() == pytest.approx([0.5, 0.5])
+
+
+def test_too_many_differences_are_refused():
+    here = pd.DataFrame([{f"x{i}": 1.0 for i in range(13)}])
+    with pytest.raises(ValueError, match="13 settings differ, more than 12"):
+        shares(lambda t: t.sum(axis=1).to_numpy()[None, :], here, here * 0)
+
+
+def test_neighbours_are_good_castings_nearest_first(fits):
+    near = neighbours(fits.castings, "P01")
+    assert 1 <= len(near) <= 3 and "P01" not in near.index
+    alike = neighbours(fits.castings, near.index[0])
+    assert near.index[0] not in alike.index
+
+
+def test_the_input_is_left_as_it_was(fits):
+    before = fits.castings.pours.copy()
+    split(fits, "tack", "P01")
+    pd.testing.assert_frame_equal(fits.castings.pours, before)
+
+
+def test_a_pour_like_its_neighbours_is_said_to_be(fits):
+    alike = settings_table(fits.study, fits.castings.pours.loc[["P03"]].copy())
+    found = split(fits, "gel_time", "P03", beside=alike)
+    assert not len(found.table) and found.total == 0 and "explain none of its gel time" in found.sentence()
