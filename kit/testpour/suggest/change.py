@@ -15,7 +15,8 @@ from testpour.wording import in_hundred
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting
-AS_GOOD = 0.03  # chance by which a change may fall short of the best and be chosen for less trouble
+AS_GOOD = 0.03  # chance by which a value may fall short of the best and be taken as the smaller move
+LESS_TROUBLE = 0.10  # chance by which a change may fall short of the best and be chosen for less trouble
 WORTH = 0.02  # rise below which no change is advised
 
 
@@ -83,7 +84,7 @@ def what_if(fits, settings=None, *, room=None):
     Returns
     -------
     WhatIf
-        Of the changes within 3 points of the best single one, the one with the least trouble: settings
+        Of the changes within 10 points of the best single one, the one with the least trouble: settings
         weighed at the bench come before the cover, the depth, the oven and the room; then the smallest move.
 
     Raises
@@ -99,7 +100,7 @@ def what_if(fits, settings=None, *, room=None):
     table = settings_table(study, dict(settings or {}), room=checked_room(study, room))
     table.index = pd.Index(["asked"])
     changes = _changes(fits, states, table)
-    helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - AS_GOOD)] if len(changes) else changes
+    helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes
     change = min(helping.index, key=_trouble) if len(helping) else ""
     row = table.iloc[0]
     return WhatIf(
