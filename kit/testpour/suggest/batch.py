@@ -62,7 +62,7 @@ class NextPours:
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
         now = f"The settings recommended now have a chance of about {in_hundred(self.before)} in 100"
         if gain < 100 * ENOUGH:
-            text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask `stop_advice` whether to go on."
+            text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask for the stop advice before you go on."
         else:
             text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
         return text + "".join(f" {warning}" for warning in self.cautions.warnings)

@@ -66,7 +66,7 @@ class WhatIf:
 
     def _repr_html_(self):
         labels = {reading.words: reading.label for reading in self.study.readings}
-        shown = self.predicted.droplevel(0).rename(index=labels).rename_axis(None).round(1)
+        shown = self.predicted.droplevel(0)[["middle", "low", "high"]].rename(index=labels).rename_axis(None).round(1)
         return f"<p>{escape(self.sentence())}</p>{shown.to_html()}"
 
 
