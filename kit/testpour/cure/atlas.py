@@ -34,35 +34,6 @@ FILE = "cure/atlas.npz"
 
 
 @dataclass(frozen=True)
-class Lots:
-    """Unknowns of one or many lots; each a float or an array of shape (lots, 1).
-
-    Parameters
-    ----------
-    induction : float or array
-        Minutes at 1 % catalyst and the reference temperature.
-    induction_exponent, rate_exponent : float or array
-    induction_energy, rate_energy : float or array
-        J/mol.
-    rate : float or array
-        Both rates of cure over those of `resin.toml`.
-    film : float or array
-        Heat that either face gives to the room, W/(m2 K).
-    heat_of_cure : float or array
-        J/kg.
-    """
-
-    induction: object
-    induction_exponent: object
-    induction_energy: object
-    rate: object
-    rate_exponent: object
-    rate_energy: object
-    film: object
-    heat_of_cure: object
-
-
-@dataclass(frozen=True)
 class Outcomes:
     """What the bench would note of castings in a steady room, each of shape (lots, castings).
 
@@ -112,6 +83,12 @@ def rise_of(lots, thickness, catalyst, room):
     """`Outcomes.rise` alone, quicker."""
     _, place, heat, energy = _place(lots, thickness, catalyst, room)
     return _whole_rise(lots) * _share(_read("peak", place, heat, energy))
+
+
+def minutes_of(event, lots, thickness, catalyst, room):
+    """`Outcomes.gel_time` ("gel") or `Outcomes.time_to_peak` ("peak_time") alone, quicker."""
+    speed, place, heat, energy = _place(lots, thickness, catalyst, room)
+    return _wait(lots, catalyst, room) + np.exp(_read(event, place, heat, energy)) / speed
 
 
 def _whole_rise(lots):

@@ -77,10 +77,9 @@ class PhysicalTruth:
         return {"log": rng.normal(0, self.session), "plain": plain, "grade": grade, "rise": draught}
 
     def peak(self, ideal, room, shared, rng):
-        """A peak temperature as a probe shows it, degC."""
-        latent, spread = self.peak_scale(ideal, room)
-        latent += shared["rise"] + rng.normal(0, self.draught)
-        return room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0)
+        """The highest a probe showed, degC; the room it began in is the least."""
+        latent = self.peak_scale(ideal, room)[0] + shared["rise"] + rng.normal(0, self.draught)
+        return max(room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0), np.ceil(room))
 
     def peak_scale(self, degC, room):
         """Peaks on the scale on which they scatter evenly, and by how much."""
@@ -115,7 +114,7 @@ class PhysicalTruth:
     def _cast(self, t):
         """`cure_many` of every row, like rows cast once."""
         columns = ["thickness", "catalyst", "room_temperature", "pigment", "cover", "post_cure_temperature", "post_cure_time", "age"]
-        rows = pd.DataFrame({name: t[name] if name in t else 0.0 for name in columns}, index=t.index)
+        rows = pd.DataFrame({name: t.get(name, 0.0) for name in columns}, index=t.index)
         different = rows.drop_duplicates()
         castings = [self._casting(row) for row in different.itertuples()]
         found = cure_many(castings, slices=SLICES).set_index(pd.MultiIndex.from_frame(different))

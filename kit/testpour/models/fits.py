@@ -11,6 +11,7 @@ from testpour.models.beliefs import GROUPS, beliefs_for
 from testpour.models.beyond import beyond
 from testpour.models.evidence import groups_of, latent_ends, rows_of
 from testpour.models.interval import IntervalModel
+from testpour.models.physics_choice import chosen
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -197,7 +198,7 @@ class Fits(Mapping):
         return "".join(f"- {fit.sentence()}\n" for fit in self.values())
 
 
-def fit_castings(castings, *, beliefs=None, seed=0):
+def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
     """Fit every reading of the log, beliefs underneath.
 
     Parameters
@@ -208,6 +209,9 @@ def fit_castings(castings, *, beliefs=None, seed=0):
         Beliefs that replace the trade's, in the shape of `beliefs.toml`.
     seed : int
         The same log and seed give the same draws.
+    physics : bool, optional
+        Whether heat and cure, followed through a slab, enter the model of the peak temperature: True
+        always, False never, None where the log speaks for them (see `physics_choice`).
 
     Returns
     -------
@@ -218,15 +222,23 @@ def fit_castings(castings, *, beliefs=None, seed=0):
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
         believed = beliefs_for(study, reading, beliefs, rows)
-        models[reading.name] = fit_rows(study, reading, believed, rows, assumed, seed)
+        believed, said = chosen(castings, reading, believed, rows, model_of, beliefs=beliefs, physics=physics)
+        models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed)
     return Fits(study, castings, models, seed)
 
 
 def fit_rows(study, reading, believed, rows, assumed=(), seed=0):
     """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
+    model = model_of(reading, believed, rows)
+    posterior = model.posterior(draws=DRAWS, seed=seed)
+    return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
+
+
+def model_of(reading, believed, rows):
+    """The `IntervalModel` of `reading` on `rows`, beliefs included."""
     groups = groups_of(rows)
     columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
-    model = IntervalModel(
+    return IntervalModel(
         *latent_ends(reading, rows),
         columns,
         groups=groups,
@@ -234,8 +246,6 @@ def fit_rows(study, reading, believed, rows, assumed=(), seed=0):
         group_beliefs={name: believed.scatter[name] for name in groups},
         **_scale_options(reading, believed),
     )
-    posterior = model.posterior(draws=DRAWS, seed=seed)
-    return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 
 def _scale_options(reading, believed):

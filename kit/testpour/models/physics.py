@@ -1,0 +1,213 @@
+"""What the log says of the lot: its wait, its speed of cure, the heat it makes and the heat it loses.
+
+The unknowns of `cure.lots` start at belief. Gel times, times to peak and peaks of the log move them, by
+Gauss and Newton's steps on each reading's own scale, so that what is left is a normal approximation of the
+posterior at its top (MacKay, Neural Computation 4 (1992) 448, citation from memory).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.cure.atlas import minutes_of, rise_of
+from testpour.cure.lots import UNKNOWNS, lot_beliefs, lots_at
+from testpour.models.beliefs import beliefs_for
+from testpour.models.evidence import latent_ends, rows_of
+from testpour.models.scales import ADIABATIC_RISE
+from testpour.models.terms import REFERENCE
+from testpour.wording import count, listed
+
+NEEDS = ("thickness", "catalyst", "room_temperature")
+TIMES = {"gel_time": "gel", "time_to_peak": "peak_time"}  # reading and its name in the atlas
+PEAK = "peak_temperature"
+PIGMENT = {"gel_time": (0.0, 0.06), "time_to_peak": (0.0, 0.06), PEAK: (-0.03, 0.08)}  # as in `beliefs.toml`
+STEPS, SETTLED = 10, 0.02  # Gauss-Newton steps at most; standard deviations below which they are done
+TURN = 0.3  # standard deviations over which a slope is taken
+FARTHEST = 3.0  # standard deviations of belief: beyond them the table ends
+MOVED = 0.7  # spread left over spread believed, below which the log has said something
+
+
+@dataclass(frozen=True, eq=False)
+class LotFit:
+    """A lot's unknowns after the log.
+
+    Parameters
+    ----------
+    place : array, shape (8,)
+        Likeliest place, in standard deviations of belief (`cure.lots`).
+    spread : array, shape (8, 8)
+        Covariance about it.
+    by_times : tuple of array
+        Place and covariance from gel times and times to peak alone.
+    pours, peaks : int
+        Pours and peak readings it rests on.
+    """
+
+    place: np.ndarray
+    spread: np.ndarray
+    by_times: tuple
+    pours: int = 0
+    peaks: int = 0
+
+    def draws(self, number=400, seed=0):
+        """Lots as likely as belief and log make them: `Lots` with fields of shape (number, 1)."""
+        root = np.linalg.cholesky(self.spread + 1e-9 * np.eye(len(self.place)))
+        scores = np.random.default_rng(seed).standard_normal((number, len(self.place)))
+        return lots_at(np.clip(self.place + scores @ root.T, -FARTHEST, FARTHEST))
+
+    @property
+    def moved(self):
+        """Names of the unknowns whose spread the log has clearly narrowed."""
+        left = np.sqrt(np.diag(self.spread))
+        return tuple(name for name, sd in zip(UNKNOWNS, left, strict=True) if sd < MOVED)
+
+    def sentence(self):
+        """What the lot's numbers rest on."""
+        if not self.pours:
+            return "No gel time or peak is in the log, so the resin's numbers are the trade's guesses, not this lot's."
+        words = [lot_beliefs()[name]["words"] for name in self.moved]
+        told = f"It has narrowed the {listed(words)}" if words else "It has hardly narrowed anything"
+        rest = "the rest is" if words else "all of it is still"
+        return f"The resin's numbers rest on {count(self.pours, 'pour')} of the log. {told}; {rest} the trade's guess."
+
+    __repr__ = sentence
+
+
+@dataclass(frozen=True, eq=False)
+class _Evidence:
+    """Readings of one kind: latent ends, settings, and the covariance of their scatter."""
+
+    reading: object
+    low: np.ndarray
+    high: np.ndarray
+    settings: np.ndarray
+    pigment: np.ndarray
+    labels: dict
+    scatter: dict
+
+    def predicted(self, lots):
+        return latent(self.reading.name, lots, self.settings)
+
+
+def latent(name, lots, settings):
+    """A reading on its latent scale: shape (lots, rows); `settings` are thickness, catalyst and room, (3, rows)."""
+    if name == PEAK:
+        return peak_latent(rise_of(lots, *settings))
+    return np.log(minutes_of(TIMES[name], lots, *settings))
+
+
+def peak_latent(rise):
+    """Logit of a rise (K) as a share of the scale's full rise, kept off its ends."""
+    share = np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995)
+    return np.log(share) - np.log1p(-share)
+
+
+def settings_of(table):
+    """Thickness (mm), catalyst (%) and room (degC) of a settings table: shape (3, rows)."""
+    thickness, catalyst, room = (np.asarray(table[name], float) for name in NEEDS)
+    return np.stack([np.maximum(thickness, 0.5), np.maximum(catalyst, 0.05), room])
+
+
+def learn_lot(castings, beliefs=None):
+    """The lot's unknowns, belief moved by a log.
+
+    Parameters
+    ----------
+    castings : Castings
+    beliefs : dict, optional
+        As for `fit_castings`; how much readings scatter is taken from there.
+
+    Returns
+    -------
+    LotFit
+        Belief alone where the log or the study holds nothing that tells.
+    """
+    found = list(_evidence(castings, beliefs))
+    times = [part for part in found if part.reading.name in TIMES]
+    by_times = _climb(times)
+    place, spread = _climb(found, start=by_times[0])
+    pours = {pour for part in found for pour in part.labels["pour"]}
+    peaks = sum(len(part.low) for part in found if part.reading.name == PEAK)
+    return LotFit(place, spread, by_times, len(pours), peaks)
+
+
+def _evidence(castings, beliefs):
+    """The telling readings of a log, one `_Evidence` a kind."""
+    study = castings.study
+    if not set(NEEDS) <= {factor.name for factor in study.factors}:
+        return
+    for reading in study.readings:
+        if reading.name not in (*TIMES, PEAK):
+            continue
+        rows, _ = rows_of(castings, reading)
+        low, high = latent_ends(reading, rows)
+        telling = (np.isfinite(low) | np.isfinite(high)) & (low < np.inf) & (high > -np.inf)
+        rows = rows[telling]
+        if not len(rows):
+            continue
+        pigment = rows["pigment"].to_numpy(float) if "pigment" in rows else np.zeros(len(rows))
+        labels = {name: rows[name].astype(str).to_numpy() for name in ("pour", "session", "resin_lot", "catalyst_lot") if name in rows}
+        scatter = beliefs_for(study, reading, beliefs).scatter
+        yield _Evidence(reading, low[telling], high[telling], settings_of(rows), pigment - REFERENCE["pigment"], labels, scatter)
+
+
+def _climb(parts, start=None):
+    """Top of the posterior and the covariance there; the belief where there is no evidence."""
+    count = len(UNKNOWNS)
+    names = [part.reading.name for part in parts]
+    centre = np.r_[np.zeros(count), [PIGMENT[name][0] for name in names]]
+    sd = np.r_[np.ones(count), [PIGMENT[name][1] for name in names]]
+    if not parts:
+        return np.zeros(count), np.eye(count)
+    noise, at = _noise(parts), centre.copy()
+    if start is not None:
+        at[:count] = start
+    for _ in range(STEPS):
+        slopes, seen, used = _linear(parts, at, count)
+        weight = np.linalg.solve(noise[np.ix_(used, used)], np.c_[slopes[used], seen[used]])
+        precision = slopes[used].T @ weight[:, :-1] + np.diag(sd**-2.0)
+        top = np.linalg.solve(precision, slopes[used].T @ weight[:, -1] + centre / sd**2)
+        step = top - at
+        at = at + step * min(1.0, 1.0 / max(np.abs(step[:count]).max(), 1e-9))
+        at[:count] = np.clip(at[:count], -FARTHEST, FARTHEST)
+        if np.abs(step).max() < SETTLED:
+            break
+    return at[:count], np.linalg.inv(precision)[:count, :count]
+
+
+def _linear(parts, at, count):
+    """Slopes of every reading, what it would read less the straight line's start, and which rows bind."""
+    moves = np.vstack([np.zeros(count), TURN * np.eye(count), -TURN * np.eye(count)])
+    lots = lots_at(at[:count] + moves)
+    blocks, seen, used = [], [], []
+    for k, part in enumerate(parts):
+        found = part.predicted(lots)
+        slope = (found[1 : count + 1] - found[count + 1 :]).T / (2 * TURN)
+        own = np.zeros((len(part.low), len(parts)))
+        own[:, k] = part.pigment
+        now = found[0] + own @ at[count:]
+        open_low, open_high = np.isinf(part.low), np.isinf(part.high)
+        middle = np.where(open_low, part.high, np.where(open_high, part.low, (part.low + part.high) / 2))
+        binds = np.where(open_low, now > part.high, np.where(open_high, now < part.low, True))
+        blocks.append(np.hstack([slope, own]))
+        seen.append(middle - now + blocks[-1] @ at)
+        used.append(binds)
+    return np.vstack(blocks), np.concatenate(seen), np.flatnonzero(np.concatenate(used))
+
+
+def _noise(parts):
+    """Covariance of the readings' scatter: their own, their pour's, and what sessions and lots share."""
+    kinds = np.concatenate([[part.reading.name == PEAK] * len(part.low) for part in parts])
+    alike = kinds[:, None] == kinds
+    own = []
+    for part in parts:
+        width = np.where(np.isinf(part.high - part.low), 0.0, part.high - part.low)
+        own.append(part.scatter["reading"] ** 2 + width**2 / 12)
+    noise = np.diag(np.concatenate(own))
+    for name in ("pour", "session", "resin_lot", "catalyst_lot"):
+        if all(name in part.labels for part in parts):
+            labels = np.concatenate([part.labels[name] for part in parts])
+            if len(set(labels)) > 1:
+                scale = np.concatenate([np.full(len(part.low), part.scatter[name]) for part in parts])
+                noise += np.outer(scale, scale) * alike * (labels[:, None] == labels)
+    return noise
