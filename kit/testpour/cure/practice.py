@@ -10,6 +10,7 @@ from testpour.cure.algebraic_resin import Truth, draw_truth
 from testpour.cure.bench import USUAL_AGE, read_pour, weighed
 from testpour.cure.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
 from testpour.models.settings import settings_table
+from testpour.models.terms import REFERENCE
 
 __all__ = ["PhysicalTruth", "PracticeResin", "Truth", "draw_physical", "draw_truth", "practice_resin"]
 
@@ -43,7 +44,7 @@ class PracticeResin:
 
         Tack, opacity and defects are on a hidden scale whose grades end at 0.5, 1.5 and 2.5.
         """
-        return self.truth.ideal(table)
+        return self.truth.ideal(_whole(table))
 
     def true_chance(self, table):
         """True chance of a good casting at each row of a settings table, a new session each."""
@@ -92,7 +93,8 @@ class PracticeResin:
         table = settings_table(self.study, plan, room=room)
         day = np.random.default_rng([self.seed, *session.encode()])
         shared = self.truth.day(day)
-        made = table.assign(catalyst=weighed(table["catalyst"], self.scale_resolution, day))
+        made = _whole(table)
+        made = made.assign(catalyst=weighed(made["catalyst"], self.scale_resolution, day))
         truth = self.truth.of_lot(self.seed, lot) if lot else self.truth
         ages = {age for reading in self.study.readings for age in reading.ages} | {USUAL_AGE}
         ideals = {age: truth.ideal(made.assign(age=age)).to_dict("index") for age in ages}
@@ -105,7 +107,7 @@ class PracticeResin:
                 "readings": list(
                     read_pour(
                         self.study, truth, {age: ideals[age][name] for age in ages},
-                        table.loc[name, "room_temperature"], shared, day,
+                        made.loc[name, "room_temperature"], shared, day,
                     )
                 ),
             }
@@ -115,6 +117,11 @@ class PracticeResin:
     def reveal(self):
         """The hidden numbers, one row each."""
         return pd.Series(vars(self.truth), name="truth").to_frame()
+
+
+def _whole(table):
+    """The table with every setting a resin minds, at the reference where the study does not have it."""
+    return table.assign(**{name: value for name, value in REFERENCE.items() if name not in table})
 
 
 def practice_resin(study, seed=0, against_belief=False, *, kind="algebraic", difficulty="ordinary"):
