@@ -4,7 +4,7 @@ A lot is a place in eight coordinates, each in standard deviations of belief fro
 """
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 
@@ -74,3 +74,17 @@ def lots_at(places):
     middle, spread, ratio = _scale()
     values = np.where(ratio, middle * np.exp(spread * places * ratio), middle + spread * places)
     return Lots(*(values[:, [k]] for k in range(len(UNKNOWNS))))
+
+
+def resin_of(lots, k=0):
+    """The `Resin` of the k-th lot."""
+    base = load_resin()
+    value = {name: float(getattr(lots, name)[k, 0]) for name in UNKNOWNS}
+    rate = value.pop("rate")
+    value.pop("film")
+    return replace(base, **value, first_rate=base.first_rate * rate, second_rate=base.second_rate * rate)
+
+
+def face_of(lots, k=0):
+    """The `Face` of the k-th lot's bench."""
+    return Face(float(lots.film[k, 0]))

@@ -114,6 +114,12 @@ class PracticeResin:
             for name in table.index
         ]  # fmt: skip
 
+    def lesson(self, castings, fixed=None, *, room=None):
+        """What each session of the round taught; see `cure.lesson.lesson`."""
+        from testpour.cure.lesson import lesson  # it asks the advice, which a pour does not need
+
+        return lesson(self, castings, fixed, room=room)
+
     def reveal(self):
         """The hidden numbers, one row each."""
         return pd.Series(vars(self.truth), name="truth").to_frame()

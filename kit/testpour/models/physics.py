@@ -65,10 +65,13 @@ class LotFit:
         """What the lot's numbers rest on."""
         if not self.pours:
             return "No gel time or peak is in the log, so the resin's numbers are the trade's guesses, not this lot's."
-        words = [lot_beliefs()[name]["words"] for name in self.moved]
-        told = f"It has narrowed the {listed(words)}" if words else "It has hardly narrowed anything"
-        rest = "the rest is" if words else "all of it is still"
-        return f"The resin's numbers rest on {count(self.pours, 'pour')} of the log. {told}; {rest} the trade's guess."
+        rest = [lot_beliefs()[name]["words"] for name in UNKNOWNS if name not in self.moved]
+        text = f"The resin's numbers rest on {count(self.pours, 'pour')} of the log"
+        if not rest:
+            return f"{text}, which has narrowed all of them."
+        if not self.moved:
+            return f"{text}, which has narrowed none of them: they are still the trade's guesses."
+        return f"{text}. Still the trade's guess: {listed(rest)}."
 
     __repr__ = sentence
 

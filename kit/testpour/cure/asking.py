@@ -1,0 +1,143 @@
+"""What may be asked of the cure model: within the resin it knows and the settings its evidence covers."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.cautions import check_resin, check_settings
+from testpour.models.physics import NEEDS, PEAK, learn_lot
+from testpour.models.physics_choice import FEWEST
+from testpour.models.settings import settings_table
+from testpour.units import to_unit
+
+BOILING = 145.0  # degC, styrene: from memory, not read
+USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
+FURTHER = 1.5  # times the thickest pour, beyond which nothing is said: common practice, no source
+CALCULATED = "This is a calculation for a slab in still air, not a measurement: pour one and read its peak before you rely on it."
+
+
+class AskedTooMuch(ValueError):
+    """A question the cure model has no grounds to answer; `problems` lists each reason."""
+
+    def __init__(self, problems):
+        self.problems = tuple(problems)
+        super().__init__(f"This cannot be answered, for {len(self.problems)} reason(s). " + " ".join(self.problems))
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question that may be answered.
+
+    Parameters
+    ----------
+    study : Study
+    settings : dict
+        One row, floats in declared units.
+    lot : LotFit
+    thickest : float
+        mm, beyond which nothing is said.
+    warnings : tuple of str
+    """
+
+    study: object
+    settings: dict
+    lot: object
+    thickest: float
+    warnings: tuple
+
+    def __getitem__(self, name):
+        return self.settings[name]
+
+    @property
+    def mix(self):
+        """The mix and the room in words."""
+        parts = [self.study.factor(name).show(self[name]) for name in ("catalyst", "room_temperature")]
+        return f"{parts[0]} catalyst in a room of {parts[1]}"
+
+    def caution(self, *more):
+        """What the answer rests on and what to mind, in sentences."""
+        return " ".join([self.lot.sentence(), *more, *self.warnings, CALCULATED])
+
+
+def asked(fits, settings=None, *, room=None, depths=True):
+    """Check a question against the resin, the limits and what was poured.
+
+    Parameters
+    ----------
+    fits : Fits
+    settings : dict, optional
+        One setting; usual values where nothing is said.
+    room : str or float, optional
+        Room temperature.
+    depths : bool
+        Whether the thickness belongs to the question.
+
+    Returns
+    -------
+    Asked
+
+    Raises
+    ------
+    AskedTooMuch
+        If the resin is no polyester, the study lacks thickness, catalyst or room temperature, a limit is
+        broken, or a setting lies beyond what was poured (beyond the study's span where nothing was).
+    """
+    study = fits.study
+    missing = [name for name in NEEDS if name not in {factor.name for factor in study.factors}]
+    if missing:
+        raise AskedTooMuch([f"The study has no {', '.join(missing)}; add the factor(s) to study.toml."])
+    row = settings_table(study, settings, room=room).iloc[0].to_dict()
+    found = check_settings(study, row)
+    if study.resin.get("kind"):
+        found += check_resin(study.resin["kind"])
+    pours = fits.castings.pours
+    problems = [*found.refusals]
+    for name in ("catalyst", "room_temperature"):
+        problems += _outside(study.factor(name), row[name], pours[name].dropna())
+    thickest = FURTHER * _covered(study.factor("thickness"), pours["thickness"].dropna())[1]
+    if depths and row["thickness"] > thickest + 1e-9:
+        factor = study.factor("thickness")
+        problems.append(
+            f"Thickness {factor.show(row['thickness'])} is beyond one and a half times the thickest known here "
+            f"({factor.show(thickest)}). Pour something thinner first and log its peak."
+        )
+    if problems:
+        raise AskedTooMuch(problems)
+    lot = learn_lot(fits.castings)
+    return Asked(study, row, lot, thickest, (*found.warnings, *_contradicted(fits, lot)))
+
+
+def peak_bound(asking, at_most):
+    """The peak (degC) to stay under: as given, the study's aim, or the usual one."""
+    aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
+    bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
+    if not asking["room_temperature"] < bound < BOILING:
+        said = f"A peak of at most {bound:g} °C is no bound to pour by: styrene boils at {BOILING:g} °C and the room has"
+        allowed = f"{asking['room_temperature']:g} °C. Give `at_most` well between the two, for example \"{USUAL_MOST:g} degC\"."
+        raise AskedTooMuch([f"{said} {allowed}"])
+    return bound
+
+
+def _contradicted(fits, lot):
+    """A warning where the log's peaks are told better without heat and cure."""
+    if lot.peaks < FEWEST or any(term.name == "physics" for term in fits[PEAK].believed.terms):
+        return ()
+    return ("The log's own peaks do not follow this calculation: go by what its fits predict, not by this.",)
+
+
+def _covered(factor, poured):
+    """From where to where the evidence goes: what was poured, a step beyond; the study's span before that."""
+    span = factor.span or (factor.low, factor.high)
+    if not len(poured):
+        return span
+    return poured.min() - factor.step, poured.max() + factor.step
+
+
+def _outside(factor, value, poured):
+    low, high = _covered(factor, poured)
+    if low - 1e-9 <= value <= high + 1e-9:
+        return []
+    what = f"what was poured ({np.min(poured):g} to {factor.show(np.max(poured))})" if len(poured) else (
+        f"the study's span ({low:g} to {factor.show(high)}), and nothing has been poured yet"
+    )
+    return [f"{factor.words.capitalize()} {factor.show(value)} is beyond {what}. Pour one there and log its peak, or ask nearer."]
