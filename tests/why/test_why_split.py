@@ -7,16 +7,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.why.complaint import neighbours
 from testpour.why.split import compared, shares, split
 
 
-@pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
 
 
 @pytest.mark.parametrize("reading", ["gel_time", "peak_temperature", "tack", "hardness", "defects"])

@@ -1,11 +1,13 @@
 """Why one casting came out as it did."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from html import escape
 
 import pandas as pd
 
 from testpour.why.complaint import missed as missed_aims
+from testpour.why.complaint import neighbours
 from testpour.why.delivered import delivered
 from testpour.why.evidence import evidence
 from testpour.why.likelihood import likelihoods, sights
@@ -32,6 +34,7 @@ class Case:
     likely: object
     signs: set
     planned: object
+    beside: object
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,12 +48,6 @@ class Answer:
         The aims it misses, the most telling first.
     weighed : Weighed
         Every cause with its chance and what made it.
-    evidence : dict
-        Cause to its pieces of evidence.
-    split : Split or None
-        What the settings explain of the reading complained of; None where no aim is missed.
-    saving : Saving or None
-        The single change that would most likely have saved it.
     scale : Delivered or None
         What the scale really delivered.
     observed : dict
@@ -62,13 +59,32 @@ class Answer:
     pour: str
     missed: tuple
     weighed: object
-    evidence: dict
-    split: object
-    saving: object
     scale: object
     observed: dict
     skipped: tuple
     case: Case
+
+    @cached_property
+    def evidence(self):
+        """For each cause its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
+        case = self.case
+        return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, self.observed, self._worst)
+
+    @cached_property
+    def split(self):
+        """What the settings explain of the reading complained of, a `Split`; None where no aim is missed."""
+        if self.missed:
+            return split(self.case.fits, self._worst.aim.reading, self.pour, beside=self.case.beside)
+        return None
+
+    @cached_property
+    def saving(self):
+        """The single change that would most likely have saved it, a `Saving`; None where no aim is missed."""
+        return saving(self.case.fits, self.pour, self._worst) if self.missed else None
+
+    @property
+    def _worst(self):
+        return self.missed[0] if self.missed else None
 
     @property
     def chances(self):
@@ -115,7 +131,7 @@ class Answer:
         KeyError, ValueError
             If there is no such question, or no such answer to it; each lists what there is.
         """
-        return _answer(self.case, self.pour, {**self.observed, **observed}, self.skipped, self)
+        return _weighed(self, {**self.observed, **observed})
 
     def skip(self, *names):
         """The answer with questions set aside; without names, the one that `ask` gives."""
@@ -203,21 +219,18 @@ def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=
     found = missed_aims(castings, pour)
     worst = found[0] if found else None
     scale = delivered(fits, pour, worst, batch, scale_resolution)
-    seen = sights(fits, pour)
+    seen, beside = sights(fits, pour), neighbours(castings, pour)
     case = Case(
         fits, table, seen, likelihoods(table, seen),
-        signs_of(table, castings, pour, scale.off if scale else None), planned(table, fits, pour, worst),
+        signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside,
     )  # fmt: skip
-    priced = split(fits, worst.aim.reading, pour) if worst else None
-    saved = saving(fits, pour, worst) if worst else None
-    blank = Answer(pour, found, None, {}, priced, saved, scale, {}, (), case)
-    return _answer(case, pour, {**noted(castings, pour), **(observed or {})}, (), blank)
+    blank = Answer(pour, found, None, scale, {}, (), case)
+    return _weighed(blank, {**noted(castings, pour), **(observed or {})})
 
 
-def _answer(case, pour, observed, skipped, before):
+def _weighed(before, observed):
     """`before` with the causes weighed again under `observed`."""
+    case = before.case
     observed = {name: case.table.answer(name, said) for name, said in observed.items()}
     weighed = weigh(case.table, case.likely, case.signs, case.planned, observed)
-    worst = before.missed[0] if before.missed else None
-    pieces = evidence(case.table, weighed, case.seen, case.signs, case.planned, observed, worst)
-    return replace(before, weighed=weighed, evidence=pieces, observed=observed, skipped=skipped)
+    return replace(before, weighed=weighed, observed=observed)

@@ -80,8 +80,15 @@ def _beyond(aim, rows):
 
 def good_pours(castings):
     """Names of the castings that were read and miss no aim."""
-    names = castings.readings["pour"].unique()
-    return [pour for pour in castings.pours.index if pour in names and not missed(castings, pour)]
+    readings = castings.readings
+    bad = {
+        pour
+        for aim in aims_of(castings.study)
+        for pour, rows in readings[readings["reading"] == aim.reading].groupby("pour")
+        if _beyond(aim, at_age(rows, aim.age))
+    }
+    read = set(readings["pour"])
+    return [pour for pour in castings.pours.index if pour in read and pour not in bad]
 
 
 def neighbours(castings, pour, count=3):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from testpour.units import show, to_unit
-from testpour.why.split import compared
+from testpour.why.split import settings_of
 from testpour.wording import in_hundred
 
 POINTS = 41  # amounts tried over what the scale may deliver
@@ -105,7 +105,7 @@ def delivered(fits, pour, missed=None, batch=None, scale_resolution=None):
 def _misses(fits, pour, missed, catalyst, low, high):
     """Chance of missing the aim with the exact catalyst, and averaged over what the scale may deliver."""
     fit = fits[missed.aim.reading]
-    here, _ = compared(fits, fit.reading, pour)
+    here = settings_of(fits, fit.reading, pour)
     # The catalyst's own rounding rules: even over the range, the resin's share of it is a hundredth.
     amounts = np.concatenate([[catalyst], np.linspace(low, high, POINTS)])
     table = here.loc[here.index.repeat(len(amounts))].reset_index(drop=True).assign(catalyst=amounts)

@@ -6,6 +6,7 @@ import numpy as np
 
 from testpour.units import show
 from testpour.why.complaint import seen_words
+from testpour.why.reasoner import showing
 from testpour.why.table import NOTHING
 from testpour.wording import in_hundred
 
@@ -39,12 +40,12 @@ class Piece:
 def evidence(table, weighed, seen, signs, planned, observed, missed):
     """For each cause, its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
     readings = {name: _reading_words(sight) for name, sight in seen.items()}
-    found = {}
+    found, ratios, signs = {}, weighed.ratios(), showing(table, signs, observed)
+    for question, answer in observed.items():
+        asked = table.questions[question].ask.rstrip("?")
+        readings[f"question: {question}"] = f"{asked[0].lower()}{asked[1:]}: {answer}"
     for name, cause in table.causes.items():
-        pieces = [Piece(words, weighed.ratio(reading, name)) for reading, words in readings.items()]
-        for question, answer in observed.items():
-            asked = table.questions[question].ask.rstrip("?")
-            pieces.append(Piece(f"{asked[0].lower()}{asked[1:]}: {answer}", weighed.ratio(f"question: {question}", name)))
+        pieces = [Piece(words, float(ratios.loc[name, piece])) for piece, words in readings.items()]
         pieces += [Piece(table.signs[s]["words"], cause.odds[s]) for s in sorted(signs) if cause.odds.get(s, 0) > 0]
         pieces += _planned_words(planned, name, missed, weighed)
         told = [p for p in pieces if not 1 / SPEAKS < p.ratio < SPEAKS]

@@ -14,6 +14,7 @@ from testpour.models.truncated import log_interval_probability
 WEIGHED = 2000  # draws of the fit that are weighted to leave a casting out
 DRAWS = 200  # draws that each cause is tried on, evenly picked
 FEWEST = 30.0  # independent draws left after a pour is weighted out, below which the model is fitted again
+FLOOR = -300.0  # log chance below which a reading is only called impossible
 REACH = np.linspace(-3.5, 3.5, 11)  # of a casting's own shift about its likeliest, in standard deviations
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
 
@@ -173,32 +174,30 @@ def _interval(low, high, mean, spread):
 
 @dataclass(frozen=True, eq=False)
 class Likelihoods:
-    """Log chance of each reading under each cause at each size.
+    """Log chance of a casting's readings under each cause.
 
     Parameters
     ----------
-    by_reading : DataFrame
+    by_size : DataFrame
         One row a cause and size (index ``cause``, ``size``), one column a reading of the casting.
+    whole : Series
+        Of all readings together, the sizes of a cause equally likely; by cause.
+    each : DataFrame
+        Of each reading alone: one row a cause, one column a reading.
     """
 
-    by_reading: pd.DataFrame
-
-    def whole(self):
-        """Log chance of all readings together under each cause, its sizes equally likely: Series by cause."""
-        return _over_sizes(self.by_reading.sum(axis=1))
-
-    def each(self):
-        """Log chance of each reading alone under each cause: one row a cause, one column a reading."""
-        return self.by_reading.apply(_over_sizes)
-
-    def likeliest(self, cause):
-        """Chance of each size of a cause given the readings: Series by size."""
-        logs = self.by_reading.sum(axis=1).xs(cause, level="cause")
-        return np.exp(logs - logsumexp(logs))
+    by_size: pd.DataFrame
+    whole: pd.Series
+    each: pd.DataFrame
 
 
-def _over_sizes(logs):
-    return logs.groupby(level="cause", sort=False).agg(lambda part: logsumexp(part) - np.log(len(part)))
+def _over_sizes(logs, cause):
+    """Log of the average over the sizes of each cause: shape (causes, ...) in the order they come."""
+    starts = np.flatnonzero(np.r_[True, cause[1:] != cause[:-1]])
+    top = logs.max(axis=0)
+    counts = np.diff(np.r_[starts, len(cause)]).reshape(-1, *[1] * (logs.ndim - 1))
+    with np.errstate(divide="ignore"):
+        return top + np.log(np.add.reduceat(np.exp(logs - top), starts, axis=0) / counts)
 
 
 def likelihoods(table, seen):
@@ -215,9 +214,12 @@ def likelihoods(table, seen):
     Likelihoods
     """
     cases = [(cause, size, alone) for cause in table.causes.values() for size, alone in _sizes(cause, seen)]
-    index = pd.MultiIndex.from_tuples([(c.name, alone or size) for c, size, alone in cases], names=["cause", "size"])
-    columns = {name: _under(cases, name, sight) for name, sight in seen.items()}
-    return Likelihoods(pd.DataFrame(columns, index=index))
+    places = pd.MultiIndex.from_tuples([(c.name, alone or size) for c, size, alone in cases], names=["cause", "size"])
+    logs = pd.DataFrame({name: _under(cases, name, sight) for name, sight in seen.items()}, index=places)
+    cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
+    floor = np.maximum(logs.to_numpy(float), FLOOR)
+    whole = pd.Series(_over_sizes(floor.sum(axis=1), cause), names)
+    return Likelihoods(logs, whole, pd.DataFrame(_over_sizes(floor, cause), names, logs.columns))
 
 
 def _sizes(cause, seen):
@@ -229,25 +231,28 @@ def _sizes(cause, seen):
 
 def _under(cases, name, sight):
     """Log chance of one reading under each case."""
-    tables, shift, blur, spread = [], [], [], []
-    for cause, size, alone in cases:
-        tables.append(as_if(sight.rows, cause, size))
-        shift.append(size * cause.shift.get(name, 0.0))
-        blur.append(cause.one_of[name] * (alone == name) if alone else _blur(cause, size, name))
-        spread.append(cause.spread.get(name, 1.0))
-    mean = sight.mean(pd.concat(tables)) + np.array(shift)[:, None, None]
-    logs = log_chance(sight, mean, np.array(blur), np.array(spread))
+    shift = np.array([size * cause.shift.get(name, 0.0) for cause, size, _ in cases])
+    blur = np.array([_blur(cause, size, name, alone) for cause, size, alone in cases])
+    spread = np.array([cause.spread.get(name, 1.0) for cause, _, _ in cases])
+    mean = sight.mean(as_if(sight.rows, cases)) + shift[:, None, None]
+    logs = log_chance(sight, mean, blur, spread)
     return logsumexp(logs, axis=1) - np.log(logs.shape[1])
 
 
-def _blur(cause, size, name):
+def _blur(cause, size, name, alone):
+    if alone:
+        return cause.one_of[name] * (alone == name)
     return cause.blur.get(name, 0.0) * (1.0 if cause.as_if else abs(size))
 
 
-def as_if(rows, cause, size):
-    """`rows` at the setting the cause stands for: times or plus `size`."""
-    factor = cause.as_if.get("factor")
-    if not factor or factor not in rows:
-        return rows
-    moved = rows[factor] * size if cause.as_if["by"] == "times" else rows[factor] + size
-    return rows.assign(**{factor: np.maximum(moved, LEAST.get(factor, -np.inf))})
+def as_if(rows, cases):
+    """`rows` once for each case, at the setting the case stands for: h tables stacked."""
+    stacked = rows.iloc[np.tile(np.arange(len(rows)), len(cases))].reset_index(drop=True)
+    for factor in {cause.as_if["factor"] for cause, _, _ in cases if cause.as_if} & set(rows):
+        mine = [cause.as_if.get("factor") == factor for cause, _, _ in cases]
+        times = [size if m and c.as_if["by"] == "times" else 1.0 for m, (c, size, _) in zip(mine, cases, strict=True)]
+        plus = [size if m and c.as_if["by"] == "plus" else 0.0 for m, (c, size, _) in zip(mine, cases, strict=True)]
+        moved = stacked[factor] * np.repeat(times, len(rows)) + np.repeat(plus, len(rows))
+        floor = np.where(np.repeat(mine, len(rows)), LEAST.get(factor, -np.inf), -np.inf)
+        stacked[factor] = np.maximum(moved, floor)
+    return stacked

@@ -54,7 +54,7 @@ def questions(table, chances, done=()):
     for question in table.questions.values():
         if question.name in done:
             continue
-        says = np.array([table.causes[c].says.get(question.name, question.otherwise) for c in chances.index])
+        says = np.array([table.says(c, question.name) for c in chances.index])
         joint = chances.to_numpy()[:, None] * says
         met = joint.sum(axis=0)
         after = sum(chance * doubt(joint[:, i] / chance) for i, chance in enumerate(met) if chance > 0)

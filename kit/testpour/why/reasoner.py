@@ -32,12 +32,18 @@ class Weighed:
         """Chance of each cause, likeliest first."""
         return self.table["chance"]
 
-    def ratio(self, piece, cause):
-        """How many times likelier a reading or answer is under a cause than under the others together."""
-        before = np.log(self.table["before"] + 1e-300)
-        logs, rest = self.each[piece].reindex(before.index), before.index != cause
-        others = logsumexp((logs + before)[rest]) - logsumexp(before[rest])
-        return float(np.exp(np.clip(logs[cause] - others, -700, 700)))
+    def ratios(self):
+        """How many times likelier each reading or answer is under a cause than under the others together.
+
+        One row a cause, one column a piece of evidence.
+        """
+        before = self.table["before"].to_numpy()[:, None]
+        logs = self.each.loc[self.table.index].to_numpy(float)
+        chance = np.exp(logs - logs.max(axis=0, initial=-np.inf))
+        others = (before * chance).sum(axis=0) - before * chance
+        rest = before.sum() - before
+        ratios = chance / np.maximum(others / np.maximum(rest, 1e-300), 1e-300)
+        return pd.DataFrame(ratios.clip(1e-12, 1e12), self.table.index, self.each.columns)
 
 
 def weigh(table, likely, signs, planned, observed):
@@ -63,16 +69,17 @@ def weigh(table, likely, signs, planned, observed):
     chance of the readings with no shift at all, times the share of such misses that the setting explains.
     """
     names = list(table.causes)
+    signs = showing(table, signs, observed)
     said = {f"question: {q}": np.log(pd.Series(table.chances(q, answer))) for q, answer in observed.items()}
     answers = sum(said.values(), pd.Series(0.0, names))
     prior = pd.Series({name: cause.prior for name, cause in table.causes.items()})
     odds = pd.Series({n: float(np.prod([c.odds.get(s, 1.0) for s in signs])) for n, c in table.causes.items()})
     shares = pd.Series({name: planned.of(name) for name in names}).clip(lower=0)
-    unseen, openly = prior * odds, prior[NOTHING] * shares
+    unseen, openly = prior * odds, prior[NOTHING] * odds[NOTHING] * shares
     unseen[NOTHING] = 0.0
     before = unseen + openly
-    whole, open_part = _either_way(unseen, openly, likely.whole().reindex(names))
-    each = likely.each().reindex(names).apply(lambda logs: _either_way(unseen, openly, logs)[0] - _log(before))
+    whole, open_part = _either_way(unseen, openly, likely.whole)
+    each = _each(unseen, openly, likely.each)
     chance = np.exp(whole + answers - logsumexp(whole + answers))
     found = pd.DataFrame(
         {"chance": chance, "prior": prior, "signs": odds, "planned": shares, "before": before,
@@ -81,6 +88,22 @@ def weigh(table, likely, signs, planned, observed):
     found.loc[NOTHING, "openly"] = 0.0
     order = found.sort_values("chance", ascending=False, kind="stable").index
     return Weighed(found.loc[order].rename_axis("cause"), each.assign(**said))
+
+
+def showing(table, signs, observed):
+    """The signs that still show when something has been observed: set of str."""
+    def stands(sign):
+        return all(observed.get(q, usual) == usual for q, usual in table.signs[sign].get("but", {}).items())
+
+    return {sign for sign in signs if stands(sign)}
+
+
+def _each(unseen, openly, logs):
+    """Log chance of each reading alone under each cause, come about either way."""
+    weights = np.logaddexp(
+        _log(unseen).to_numpy()[:, None] + logs, _log(openly).to_numpy()[:, None] + logs.loc[NOTHING].to_numpy()
+    )
+    return weights - _log(unseen + openly).to_numpy()[:, None]
 
 
 def _either_way(unseen, openly, logs):

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.cautions import check_settings
-from testpour.why.split import compared
+from testpour.why.split import settings_of
 from testpour.wording import in_hundred
 
 LEVELS = 25  # values tried of each setting
@@ -65,7 +65,7 @@ def saving(fits, pour, missed):
         values within 3 points of the best, the one nearest to what was poured.
     """
     fit, aim = fits[missed.aim.reading], missed.aim
-    here, _ = compared(fits, fit.reading, pour)
+    here = settings_of(fits, fit.reading, pour)
     before = float(fit.chances(here, aim.at_least, aim.at_most).mean())
     rows = {}
     for factor in fits.study.factors:

@@ -7,7 +7,7 @@ import numpy as np
 
 from testpour.why.split import compared, shares
 
-DRAWS = 400
+EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
 NOTED = re.compile(r"observed: ([^.]*)\.")
 
 
@@ -33,7 +33,7 @@ class Planned:
         return 1 - sum(known.values()) if cause == "nothing" else known.get(cause, 0.0)
 
 
-def signs_of(table, castings, pour, off=None):
+def signs_of(table, castings, pour, missed=(), off=None):
     """Names of the signs that a casting shows.
 
     Parameters
@@ -41,6 +41,8 @@ def signs_of(table, castings, pour, off=None):
     table : CauseTable
     castings : Castings
     pour : str
+    missed : tuple of Missed
+        The aims it misses.
     off : float, optional
         Largest share of its catalyst by which the scale may have missed, where it is known.
     """
@@ -49,6 +51,10 @@ def signs_of(table, castings, pour, off=None):
     for name, sign in table.signs.items():
         if sign.get("lot"):
             shows = any(_alone(castings.pours, lot, pour) for lot in ("resin_lot", "catalyst_lot") if lot in have)
+        elif "good" in sign:
+            shows = not missed
+        elif "early" in sign:
+            shows = any(m.aim.age is not None and m.age < EARLY * m.aim.age for m in missed)
         elif "scale" in sign:
             shows = off is not None and off > sign["scale"]
         else:
@@ -66,17 +72,17 @@ def _alone(pours, lot, pour):
     return bool(own) and len(others) > 0 and not (others == own).any()
 
 
-def planned(table, fits, pour, missed):
+def planned(table, fits, pour, missed, beside=None):
     """What share of its missed aim each planned setting explains.
 
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
     as a share of the chance here, is divided over the settings as `split` divides a difference, and each
-    positive part goes to the cause that the setting, on that side, brings about.
+    positive part goes to the cause that the setting, on that side, brings about. `beside` is as in `split`.
     """
     if missed is None:
         return Planned()
     fit = fits[missed.aim.reading]
-    here, there = compared(fits, fit.reading, pour)
+    here, there = compared(fits, fit.reading, pour, beside)
 
     def miss(rows):
         return 1 - fit.chances(rows, missed.aim.at_least, missed.aim.at_most).mean(axis=0, keepdims=True)

@@ -94,7 +94,8 @@ def split(fits, reading, pour, *, beside=None, level=0.9):
     fits : Fits
     reading, pour : str
     beside : DataFrame, optional
-        Settings to compare with; by default the three nearest good castings, or the usual settings.
+        Settings to compare with, one row each; by default the three nearest good castings. The usual settings
+        where there are none.
     level : float
         Chance that a part lies in its interval.
 
@@ -132,16 +133,28 @@ def split(fits, reading, pour, *, beside=None, level=0.9):
 
 def compared(fits, reading, pour, beside=None):
     """The casting's settings and those it is compared with, complete, with the age of its reading."""
-    study, castings = fits.study, fits.castings
-    near = neighbours(castings, pour) if beside is None else beside
-    there = settings_table(study, near.copy() if len(near) else None, reading=reading)
-    here = settings_table(study, castings.pours.loc[[pour]].copy(), reading=reading)
-    if reading.ages:
-        aim = next((a.age for a in study.aims if a.reading == reading.name and a.age is not None), reading.ages[0])
-        rows = castings.readings[(castings.readings["pour"] == pour) & (castings.readings["reading"] == reading.name)]
-        age = at_age(rows, aim)["age"].iloc[0] if len(rows) else aim
-        here, there = here.assign(age=age if np.isfinite(age) else aim), there.assign(age=float(aim))
-    return here, there
+    near = neighbours(fits.castings, pour) if beside is None else beside
+    there = settings_table(fits.study, near.copy() if len(near) else None, reading=reading)
+    here = settings_of(fits, reading, pour)
+    return here, there.assign(age=_asked_age(fits.study, reading)) if reading.ages else there
+
+
+def settings_of(fits, reading, pour):
+    """The settings of one casting, complete, with the age at which it was read: one row."""
+    castings = fits.castings
+    here = settings_table(fits.study, castings.pours.loc[[pour]].copy(), reading=reading)
+    if not reading.ages:
+        return here
+    aim = _asked_age(fits.study, reading)
+    rows = castings.readings[(castings.readings["pour"] == pour) & (castings.readings["reading"] == reading.name)]
+    age = float(at_age(rows, aim)["age"].iloc[0]) if len(rows) else aim
+    return here.assign(age=age if np.isfinite(age) else aim)
+
+
+def _asked_age(study, reading):
+    """The age an aim speaks of, else the first at which it is read."""
+    stated = (a.age for a in study.aims if a.reading == reading.name and a.age is not None)
+    return float(next(stated, reading.ages[0]))
 
 
 def shares(value, here, there):

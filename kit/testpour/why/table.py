@@ -81,18 +81,26 @@ class CauseTable:
         Name to `Cause`, `Question`, `TellingPour`.
     signs : dict
         Name to what the settings must show, as a dict.
+    slip : float
+        How often an answer is a slip, whatever the cause.
     """
 
     causes: dict
     questions: dict
     tests: dict
     signs: dict
+    slip: float = 0.0
+
+    def says(self, cause, question):
+        """How often each answer to a question is given under a cause, slips included: array."""
+        known = self.question(question)
+        shares = np.array(self.causes[cause].says.get(question, known.otherwise))
+        return (1 - self.slip) * shares + self.slip / len(shares)
 
     def chances(self, question, answer):
-        """How often `answer` is met under each cause: dict of cause name to chance."""
+        """How often `answer` is given under each cause: dict of cause name to chance."""
         place = self.question(question).answers.index(self.answer(question, answer))
-        usual = self.questions[question].otherwise
-        return {name: cause.says.get(question, usual)[place] for name, cause in self.causes.items()}
+        return {name: float(self.says(name, question)[place]) for name in self.causes}
 
     def question(self, name):
         """The question of that name; a KeyError that lists the names otherwise."""
@@ -146,6 +154,7 @@ def causes_for(study, stated=None):
          for name, e in raw["questions"].items()},
         {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
         raw["signs"],
+        raw["slip"],
     )  # fmt: skip
 
 
@@ -166,6 +175,8 @@ def _merged(base, over):
 def _problems(raw):
     """Everything in a table of causes that cannot work, in words."""
     allowed = set(Cause.__dataclass_fields__) - {"name"}
+    if not 0 <= raw["slip"] < 1:
+        yield f"slip: {raw['slip']} must lie from 0 to below 1."
     for name, question in raw["questions"].items():
         yield from _shares(f"questions.{name}, otherwise", question["otherwise"], len(question["answers"]))
     for name, cause in raw["causes"].items():

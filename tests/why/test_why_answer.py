@@ -1,0 +1,168 @@
+"""Answers: words follow numbers, questions can be answered, skipped and kept in the log's notes."""
+
+import warnings
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from testpour.logbook.book import Logbook
+from testpour.models.fits import fit_castings
+from testpour.why.answer import why
+from testpour.why.every import EveryAnswer, why_all
+from testpour.why.saving import Saving
+from testpour.why.signs import noted
+
+
+@pytest.fixture(scope="module")
+def tacky(beside, usual):
+    return beside({"cover": 0.0, "catalyst": 1.0}, {"tack": 3.0, "hardness": usual["hardness"] - 6})
+
+
+def test_the_chances_add_up_and_come_ranked(tacky):
+    answer = why(tacky, "X1")
+    assert answer.chances.sum() == pytest.approx(1) and answer.chances.is_monotonic_decreasing
+    assert answer.first == answer.chances.index[0] and not answer.healthy
+    assert {"chance", "for", "against", "remedy", "care", "source", "confidence"} == set(answer.table)
+
+
+def test_the_sentence_says_what_was_found(tacky):
+    said = why(tacky, "X1").sentence()
+    assert "tack grade 3 (wet) at 24 h, where at most grade 1 (slightly tacky) is asked" in said
+    assert "Likeliest: " in said and "To tell them apart, " in said
+    assert why(tacky, "X1").case.table.causes[why(tacky, "X1").first].remedy in said
+    assert said == repr(why(tacky, "X1"))
+    page = why(tacky, "X1")._repr_html_()
+    assert "Beside its good neighbours" in page and "<table" in page
+
+
+def test_cannot_tell_is_said_when_it_cannot(tacky):
+    answer = why(tacky, "X1")
+    close = answer.chances.iloc[0] < 3 * answer.chances.iloc[1]
+    assert ("Cannot tell it apart yet" in answer.sentence()) == close
+    sure = answer.observe(where="open face only", scrape="hard beneath")
+    assert sure.first == "open_face" and "Cannot tell" not in sure.sentence()
+
+
+def test_asking_answering_and_skipping(tacky):
+    answer = why(tacky, "X1")
+    first = answer.ask().question.name
+    assert answer.skip().ask().question.name != first
+    name, said = first, answer.ask().question.answers[0]
+    told = answer.observe(**{name: said})
+    assert told.observed == {name: said} and told.ask().question.name != name
+    assert answer.observed == {}
+    same = why(tacky, "X1", {name: said})
+    assert told.chances.to_dict() == pytest.approx(same.chances.to_dict())
+    assert answer.ask().question.ask in answer.ask().sentence()
+
+
+def test_unknown_names_are_refused_with_what_there_is(tacky):
+    with pytest.raises(KeyError, match="No pour 'P99' in the log; it has P01"):
+        why(tacky, "P99")
+    with pytest.raises(KeyError, match="No question 'colour'; there are looks"):
+        why(tacky, "X1", {"colour": "red"})
+    with pytest.raises(ValueError, match="'everywhere' is no answer here; there are: open face only"):
+        why(tacky, "X1", {"where": "everywhere"})
+
+
+def test_observations_go_into_the_notes_and_are_read_again(beside):
+    answer = why(beside({}, {"tack": 2.0}), "X1", {"where": "in patches", "dry": "dry"})
+    kept = beside({}, {"tack": 2.0}, note=f"Blue knob. {answer.note()} Left by the window.")
+    assert noted(kept.castings, "X1") == {"where": "in patches", "dry": "dry"}
+    assert why(kept, "X1").chances.to_dict() == pytest.approx(answer.chances.to_dict())
+    assert why(kept, "X1", {"dry": "perhaps damp"}).observed["dry"] == "perhaps damp"
+    assert why(beside(), "X1").note() == ""
+
+
+def test_a_note_survives_the_log(study, tmp_path, beside):
+    book = Logbook(replace(study, folder=tmp_path))
+    note = why(beside({}, {"tack": 2.0}), "X1", {"where": "throughout"}).note()
+    book.add_pour("P1", settings={"catalyst": 1.5}, session="S1")
+    book.correct_pour("P1", why=note)
+    assert noted(book.castings(), "P1") == {"where": "throughout"}
+    book.close()
+
+
+def test_a_healthy_casting_is_called_healthy(beside, usual):
+    answer = why(beside({}, {k: np.round(v) for k, v in usual.items()}), "X1")
+    assert answer.healthy and not answer.missed and answer.split is None and answer.saving is None
+    assert answer.sentence().startswith("X1 misses no aim that was read. Likeliest: nothing wrong")
+
+
+def test_one_reading_far_off_points_to_the_reading(beside, usual):
+    """The rest of the casting agrees with the log: the reading is suspect, not the casting."""
+    readings = {**usual, "tack": 0.0, "peak_temperature": usual["peak_temperature"] + 90}
+    answer = why(beside({}, {k: np.round(v) for k, v in readings.items()}), "X1")
+    assert answer.chances["reading_error"] > 0.3
+
+
+def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
+    slow = {"gel_time": 1.8 * usual["gel_time"], "tack": 2.0}
+    other = beside({}, slow, catalyst_lot="B")
+    other.castings.pours.loc[other.castings.pours.index != "X1", "catalyst_lot"] = "A"
+    same = beside({}, slow)
+    assert why(other, "X1").chances["old_materials"] > 2 * why(same, "X1").chances["old_materials"]
+
+
+def test_without_pigment_the_pigment_is_not_to_blame(beside):
+    answer = why(beside({"pigment": 0.0}, {"tack": 2.0}), "X1", {"clear": "clear cures better"})
+    assert answer.chances["pigment"] < 1e-6
+
+
+def test_a_casting_without_readings_is_judged_by_answers_alone(beside):
+    answer = why(beside(), "X1", {"looks": "bubbles"})
+    assert answer.first == "trapped_air" and answer.chances.sum() == pytest.approx(1)
+
+
+def test_a_cover_or_more_catalyst_would_have_saved_it(tacky):
+    saved = why(tacky, "X1").saving
+    best = saved.table.iloc[0]
+    assert saved.table.index[0] in ("cover", "catalyst") and best["after"] > best["before"]
+    assert best["says"] in saved.sentence() and "Most likely to have saved it" in saved.sentence()
+    for name, row in saved.table.iterrows():
+        assert row["low"] <= row["after"] <= row["high"] + 1e-9, name
+
+
+def test_no_change_is_named_where_none_helps():
+    none = Saving("tack at most grade 1", 0.9, why_table())
+    assert none.sentence().startswith("No change of a single setting would have helped much: at its settings 90 castings")
+
+
+def why_table():
+    import pandas as pd
+
+    return pd.DataFrame(columns=["from", "to", "before", "after", "low", "high", "says"])
+
+
+def test_every_reading_can_be_left_out_or_new(fits):
+    """The log's own pours are judged by the others: what a pour read must not excuse itself."""
+    answer = why(fits, "P02")
+    assert set(answer.case.seen) == set(fits)
+    for name, sight in answer.case.seen.items():
+        assert (sight.rows["pour"] == "P02").all(), name
+
+
+def test_why_all_takes_what_misses_an_aim(fits):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        every = why_all(fits)
+    missing = [pour for pour in fits.castings.pours.index if why(fits, pour).missed][:3]
+    assert set(missing) <= set(every.answers) and every.pours == len(fits.castings.pours)
+    assert every.causes.sum() == pytest.approx(len(every.answers))
+    assert every.causes.index[0] in every.sentence() and list(every.table.index) == list(every.answers)
+
+
+def test_nothing_to_explain_is_said():
+    assert EveryAnswer({}, 4).sentence() == "4 castings looked at: none misses an aim and none stands out."
+    assert not len(EveryAnswer({}, 4).table)
+
+
+def test_an_empty_log_still_answers(study, castings_of):
+    """Belief alone: a tacky first casting with an open face."""
+    import pandas as pd
+
+    pours = pd.DataFrame({"catalyst": [1.5], "cover": [0.0], "thickness": [10.0]}, index=["P01"])
+    readings = pd.DataFrame({"pour": ["P01"], "reading": ["tack"], "low": [3.0], "high": [3.0], "age": [24.0]})
+    answer = why(fit_castings(castings_of(study, pours, readings)), "P01", {"where": "open face only"})
+    assert answer.first == "open_face" and "the usual settings (no good neighbour yet)" in answer.split.sentence()

@@ -1,0 +1,199 @@
+"""The reasoner by hand arithmetic; the table of causes; questions by entropy worked elsewhere; the scale's part."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import integrate, stats
+
+from testpour.weighing import weigh_out
+from testpour.why.answer import why
+from testpour.why.delivered import Delivered, delivered
+from testpour.why.likelihood import Likelihoods, Sight, likelihoods, log_chance, sights
+from testpour.why.questions import doubt, questions
+from testpour.why.reasoner import weigh
+from testpour.why.signs import Planned
+from testpour.why.table import Cause, CauseProblems, CauseTable, Question, causes_for
+from testpour.why.telling import cheapest_test, told_apart
+
+LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
+SMALL = CauseTable(
+    {
+        "nothing": Cause("nothing", "nothing", 0.6, {"look": [0.9, 0.1]}),
+        "a": Cause("a", "a", 0.3, {"look": [0.2, 0.8]}, odds={"sign": 2.0}),
+        "b": Cause("b", "b", 0.1),
+    },
+    {"look": LOOK}, {}, {"sign": {"factor": "catalyst", "below": 1.0, "words": "little"}},
+)  # fmt: skip
+CHANCE = pd.DataFrame({"gel_time": [0.1, 0.4, 0.2]}, ["nothing", "a", "b"])
+LIKELY = Likelihoods(pd.DataFrame(), np.log(CHANCE["gel_time"]), np.log(CHANCE))
+
+
+def test_bayes_rule_by_hand():
+    found = weigh(SMALL, LIKELY, {"sign"}, Planned(), {"look": "there"})
+    by_hand = np.array([0.6 * 0.1 * 0.1, 0.3 * 2 * 0.4 * 0.8, 0.1 * 0.2 * 0.5])
+    expected = dict(zip(["nothing", "a", "b"], by_hand / by_hand.sum(), strict=True))
+    assert found.chances.to_dict() == pytest.approx(expected, abs=1e-12)
+    assert found.chances.index.tolist() == ["a", "b", "nothing"]
+
+
+def test_the_weight_of_a_piece_by_hand():
+    """0.4 under a; under the others 0.1 and 0.2, weighed 0.6 to 0.1: 0.8 / 7."""
+    ratios = weigh(SMALL, LIKELY, set(), Planned(), {"look": "there"}).ratios()
+    assert ratios.loc["a", "gel_time"] == pytest.approx(0.4 / ((0.6 * 0.1 + 0.1 * 0.2) / 0.7))
+    assert ratios.loc["a", "question: look"] == pytest.approx(0.8 / ((0.6 * 0.1 + 0.1 * 0.5) / 0.7))
+
+
+def test_what_the_settings_explain_goes_to_their_cause():
+    """Half of such misses are planned: the weight of nothing is shared with a before anything else."""
+    found = weigh(SMALL, LIKELY, set(), Planned(0.8, 0.4, {"a": 0.5}), {})
+    by_hand = np.array([0.3 * 0.1, 0.3 * 0.4 + 0.3 * 0.1, 0.1 * 0.2])
+    expected = dict(zip(["nothing", "a", "b"], by_hand / by_hand.sum(), strict=True))
+    assert found.chances.to_dict() == pytest.approx(expected, abs=1e-12)
+    assert found.table.loc["a", "openly"] == pytest.approx(0.2)
+
+
+def test_uncertainty_is_shannon_entropy():
+    """scipy's entropy in base 2 as the other library."""
+    for chances in ([0.5, 0.5], [0.7, 0.2, 0.1], [1.0, 0.0]):
+        assert doubt(chances) == pytest.approx(stats.entropy(chances, base=2), abs=1e-12)
+
+
+def test_questions_come_in_the_order_of_mutual_information():
+    """The worth of a question is the mutual information of cause and answer: H(answer) - H(answer | cause)."""
+    table, chances = causes_for_demo(), None
+    chances = pd.Series({name: cause.prior for name, cause in table.causes.items()})
+    chances /= chances.sum()
+    found = questions(table, chances)
+    for asked in found:
+        says = np.array([table.says(c, asked.question.name) for c in chances.index])
+        inside = sum(p * stats.entropy(row, base=2) for p, row in zip(chances, says, strict=True))
+        assert asked.worth == pytest.approx(stats.entropy(chances @ says, base=2) - inside, abs=1e-12)
+    worths = [asked.worth for asked in found]
+    assert worths == sorted(worths, reverse=True) and len(found) > 5
+    done = found[0].question.name
+    assert all(asked.question.name != done for asked in questions(table, chances, {done}))
+
+
+def causes_for_demo(stated=None):
+    class Study:
+        folder = "/nowhere"
+
+    return causes_for(Study, stated)
+
+
+def test_the_table_holds_the_causes_and_each_is_complete():
+    table = causes_for_demo()
+    for cause in table.causes.values():
+        assert cause.words and cause.remedy and cause.source and cause.confidence, cause.name
+        for question in table.questions:
+            assert sum(table.says(cause.name, question)) == pytest.approx(1)
+    tellable = {cause for test in table.tests.values() for cause in test.tells}
+    assert tellable == set(table.causes)
+
+
+def test_one_line_corrects_the_table(tmp_path):
+    class Study:
+        folder = tmp_path
+
+    (tmp_path / "causes.toml").write_text("[causes.mould]\nprior = 0.3\n")
+    assert causes_for(Study).causes["mould"].prior == 0.3
+    assert causes_for(Study, {"causes": {"mould": {"prior": 0.2}}}).causes["mould"].prior == 0.2
+    assert causes_for(Study).causes["mould"].words == causes_for_demo().causes["mould"].words
+
+
+@pytest.mark.parametrize(
+    "stated, says",
+    [
+        ({"causes": {"mould": {"priror": 1}}}, "priror means nothing here; allowed are as_if"),
+        ({"causes": {"mould": {"prior": 0}}}, "prior must be above 0"),
+        ({"causes": {"mould": {"says": {"where": [1.0]}}}}, "1 shares for 6 answers"),
+        ({"causes": {"mould": {"says": {"felt": [0.5, 0.4, 0.2]}}}}, "add up to 1; they add up to 1.1"),
+        ({"causes": {"mould": {"says": {"colour": [1.0]}}}}, "no question 'colour'; there are looks"),
+        ({"causes": {"mould": {"odds": {"blue": 2}}}}, "no sign 'blue'; there are good"),
+        ({"tests": {"face": {"tells": ["moon"]}}}, "no cause 'moon'"),
+        ({"slip": 1.5}, "slip: 1.5 must lie from 0"),
+    ],
+)
+def test_a_line_that_cannot_work_is_explained(stated, says):
+    with pytest.raises(CauseProblems, match="Causes: ") as caught:
+        causes_for_demo(stated)
+    assert any(says in problem for problem in caught.value.problems)
+
+
+def test_readings_of_one_casting_against_a_multivariate_normal():
+    """Exact readings that share a shift are jointly normal: scipy's density as the other library."""
+    class Plain:
+        grades, scale, resolution = (), "plain", 0.0
+
+    class Fit:
+        reading = Plain
+
+    rows = pd.DataFrame({"low": [1.0, 1.4, 0.7], "high": [1.0, 1.4, 0.7]})
+    seen = Sight(Fit, rows, np.zeros((1, 1)), np.zeros((1, 3)), np.array([0.8]), np.array([0.3]), None)
+    mean = np.array([0.2, 0.2, 0.5])
+    mine = log_chance(seen, mean[None, None, :], 0.0, 1.0)[0, 0] - 1.5 * np.log(2 * np.pi)
+    cov = 0.8**2 + np.diag([0.3**2] * 3)
+    assert mine == pytest.approx(stats.multivariate_normal(mean, cov).logpdf(rows["low"]), abs=2e-3)
+
+
+def test_interval_readings_against_numerical_integration():
+    class Plain:
+        grades, scale, resolution = (), "plain", 0.0
+
+    class Fit:
+        reading = Plain
+
+    low, high = np.array([0.5, -np.inf]), np.array([1.5, 0.4])
+    seen = Sight(Fit, pd.DataFrame({"low": low, "high": high}), np.zeros((1, 1)), np.zeros((1, 2)),
+                 np.array([0.7]), np.array([0.4]), None)  # fmt: skip
+    mine = log_chance(seen, np.zeros((1, 1, 2)), 0.0, 1.0)[0, 0]
+
+    def at(shift):
+        rows = stats.norm.cdf((high - shift) / 0.4) - stats.norm.cdf((low - shift) / 0.4)
+        return rows.prod() * stats.norm.pdf(shift, 0, 0.7)
+
+    assert mine == pytest.approx(np.log(integrate.quad(at, -6, 6)[0]), abs=2e-2)
+
+
+def test_a_long_gel_speaks_for_too_little_catalyst(beside, usual):
+    seen = sights(beside({}, {"gel_time": 2 * usual["gel_time"]}), "X1")
+    each = likelihoods(causes_for_demo(), seen).each["gel_time"]
+    assert each["too_little_catalyst"] > each["nothing"] + 2 > each["too_much_catalyst"]
+
+
+def test_the_cheapest_test_tells_the_two_apart():
+    table = causes_for_demo()
+    for first in table.causes:
+        for second in table.causes:
+            test = cheapest_test(table, first, second)
+            if first != second and test:
+                assert (first in test.tells) != (second in test.tells)
+                assert all(test.cost <= t.cost for t in table.tests.values() if (first in t.tells) != (second in t.tells))
+    assert cheapest_test(table, "open_face", "cold").words == "fill two cups from one mix, lay film on one"
+    assert told_apart(pd.Series([0.61, 0.2])) and not told_apart(pd.Series([0.5, 0.2]))
+
+
+@pytest.mark.parametrize("batch, catalyst, step", [(120.0, 1.5, 0.1), (20.0, 2.0, 0.1), (50.0, 1.0, 0.01)])
+def test_delivered_agrees_with_the_weighing_sheet(batch, catalyst, step, beside):
+    """The same half steps as `weigh_out`, whose own tests hold it to exact arithmetic."""
+    found = delivered(beside({"catalyst": catalyst}), "X1", batch=batch, scale_resolution=step)
+    sheet = weigh_out(batch, catalyst=catalyst, scale_resolution=step)
+    assert (found.low, found.high) == pytest.approx(sheet.delivered, rel=1e-12)
+
+
+def test_the_scales_part_by_hand():
+    """2 % of 10 g is 0.2 g, half a step 0.05 g: 0.15/10.05 to 0.25/9.95. Misses 30 against 40 in 100: a quarter."""
+    assert Delivered(2.0, 10.0, 0.1, 15 / 10.05, 25 / 9.95).off == pytest.approx(0.2563, abs=1e-4)
+    assert Delivered(2.0, 10.0, 0.1, 1.5, 2.5, 0.3, 0.4).alone == pytest.approx(0.25)
+    assert Delivered(2.0, 10.0, 0.1, 1.5, 2.5, 0.4, 0.3).alone == 0
+
+
+def test_a_small_batch_on_a_coarse_scale_raises_the_suspicion(beside, usual):
+    slow = beside({}, {"gel_time": 1.7 * usual["gel_time"], "tack": 2.0})
+    fine = why(slow, "X1", batch="200 g", scale_resolution="0.01 g")
+    coarse = why(slow, "X1", batch="10 g", scale_resolution="0.1 g")
+    assert coarse.chances["too_little_catalyst"] > fine.chances["too_little_catalyst"]
+    assert coarse.scale.alone > fine.scale.alone >= 0
+    assert "rounding alone explains it" in coarse.scale.sentence()
+    with pytest.raises(ValueError, match="cannot be weighed"):
+        why(slow, "X1", batch="0.05 g")
