@@ -41,7 +41,7 @@ class Lesson:
         last = self.table.iloc[-1]
         text = (
             f"Belief alone would have given {in_hundred(self.start)} good castings in 100; after {count(int(last['pours']), 'pour')} "
-            f"the advice gives {in_hundred(last['true'])}, and the best this resin allows is about {in_hundred(max(self.best, last['true']))}."
+            f"the advice gives {in_hundred(last['true'])}, and the best this resin allows is {in_hundred(max(self.best, last['true']))}."
         )
         gains = self.table["per pour"]
         if gains.max() > 0.005:
@@ -49,7 +49,7 @@ class Lesson:
         gap = last["believed"] - last["true"]
         if abs(gap) > 0.1:
             more = "more" if gap > 0 else "less"
-            text += f" The log promised {in_hundred(last['believed'])}, {more} than the truth: so few pours can mislead."
+            text += f" The log itself promised {in_hundred(last['believed'])}, {more} than the truth."
         return text
 
     __repr__ = sentence
