@@ -12,7 +12,8 @@ from testpour.models.effects import effects
 from testpour.wording import count, listed
 
 TAUGHT = 0.1  # share of a belief's variance the log must have removed before the two are compared
-RARE = 0.05  # chance of a pull this strong, were the beliefs right, below which the reader is told
+RARE = 0.05  # chance of one of a reading's effects being pulled this far, were the beliefs right, that is told
+RARER = 0.02  # the same for level and all effects together
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class Agreement:
     @property
     def warns(self):
         """Whether the reader is told."""
-        return bool(self.strange) or self.chance < RARE
+        return bool(self.strange) or self.chance < RARER
 
     def sentence(self):
         """The agreement in a sentence."""
@@ -46,7 +47,7 @@ class Agreement:
                 f"What {factors} did to {words} is not what the trade expects. Check the weighing of the pours that "
                 "differ in it; if it was right, trust the log: it overrules the trade as it grows."
             )
-        if self.chance < RARE:
+        if self.chance < RARER:
             return (
                 f"{words.capitalize()} of this resin lies far from what the trade expects of its like. Check units "
                 "and labels; if they are right, trust the log."
