@@ -4,6 +4,7 @@ import warnings
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from testpour.logbook.book import Logbook
@@ -102,7 +103,10 @@ def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
     other = beside({}, slow, catalyst_lot="B")
     other.castings.pours.loc[other.castings.pours.index != "X1", "catalyst_lot"] = "A"
     same = beside({}, slow)
-    assert why(other, "X1").chances["old_materials"] > 2 * why(same, "X1").chances["old_materials"]
+    new, old = (why(f, "X1") for f in (other, same))
+    ratio = [p / (1 - p) for p in (new.chances["old_materials"], old.chances["old_materials"])]
+    assert ratio[0] / ratio[1] == pytest.approx(old.case.table.causes["old_materials"].odds["new_lot"])
+    assert "the only pour from its lot" in new.table.loc[new.case.table.causes["old_materials"].words, "for"]
 
 
 def test_without_pigment_the_pigment_is_not_to_blame(beside):
@@ -130,8 +134,6 @@ def test_no_change_is_named_where_none_helps():
 
 
 def why_table():
-    import pandas as pd
-
     return pd.DataFrame(columns=["from", "to", "before", "after", "low", "high", "says"])
 
 
@@ -160,8 +162,6 @@ def test_nothing_to_explain_is_said():
 
 def test_an_empty_log_still_answers(study, castings_of):
     """Belief alone: a tacky first casting with an open face."""
-    import pandas as pd
-
     pours = pd.DataFrame({"catalyst": [1.5], "cover": [0.0], "thickness": [10.0]}, index=["P01"])
     readings = pd.DataFrame({"pour": ["P01"], "reading": ["tack"], "low": [3.0], "high": [3.0], "age": [24.0]})
     answer = why(fit_castings(castings_of(study, pours, readings)), "P01", {"where": "open face only"})

@@ -13,8 +13,6 @@ from testpour.why.complaint import neighbours
 from testpour.why.split import compared, shares, split
 
 
-
-
 @pytest.mark.parametrize("reading", ["gel_time", "peak_temperature", "tack", "hardness", "defects"])
 @pytest.mark.parametrize("pour", ["P01", "P05", "P08"])
 def test_the_parts_add_up_to_the_predicted_difference(fits, reading, pour):

@@ -18,7 +18,7 @@ STATEMENTS = {
                "boat repair discussion: 0.35 % where 0.75 to 1.5 % is asked was hard but tacky at 20 h, at about 27 to 38 °C"),
     "under 1 %": ({"catalyst": 0.6}, {"tack": 3.0, "hardness": 55.0}, {}, "too_little_catalyst",
                   "repair-resin guide: under 1 % cures improperly"),
-    "cold": ({"room_temperature": 9.0}, {"tack": 3.0, "hardness": 60.0}, {}, "cold",
+    "cold": ({"room_temperature": 9.0}, {"gel_time": "x2", "tack": 2.0}, {}, "cold",
              "supplier data sheet, general-purpose polyester: do not cure below 15 °C"),
     "cold resin": ({}, {"gel_time": "x2.2", "tack": 2.0}, {"felt": "colder", "later": "it hardened"}, "cold",
                    "supplier data sheet: let the resin reach workshop temperature, 18 to 25 °C"),
