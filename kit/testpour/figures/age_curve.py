@@ -27,7 +27,7 @@ def show_age(fit, settings=None, *, room=None):
     -------
     Picture
         A matplotlib Figure. Line and dark band: the average casting with its 90 % interval; light band:
-        nine in ten single castings; dashed: the aims; dotted: the hardness at which a step of the work
+        nine in ten single readings; dashed: the aims; dotted: the hardness at which a step of the work
         may be done. Grey: ages at which nothing was read.
 
     Raises
@@ -44,7 +44,7 @@ def show_age(fit, settings=None, *, room=None):
     ax = axes[0, 0]
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)
-        ax.fill_between(hours, low, high, color=LOG, alpha=0.13, linewidth=0, label="nine in ten single castings")
+        ax.fill_between(hours, low, high, color=LOG, alpha=0.13, linewidth=0, label="nine in ten single readings")
     draw_average(ax, hours, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0))
     _draw_aims(ax, fit)
     _draw_steps(ax, fit)
@@ -89,7 +89,7 @@ def _draw_steps(ax, fit):
 
 
 def _says(fit, table, hours):
-    """From what age on nine in ten castings meet the aim, where there is one."""
+    """From what age on nine in ten readings meet the aim, where there is one."""
     words = fit.reading.words
     aim = next((a for a in fit.study.aims if a.reading == fit.reading.name), None)
     if aim is None:
@@ -98,13 +98,13 @@ def _says(fit, table, hours):
     bound = aim.words(fit.reading).split(" at ")[0] if aim.age is None else aim.words(fit.reading).rsplit(" at ", 1)[0]
     sure = met >= SURE
     if sure.all():
-        return f"At every age drawn, from {_age_words(hours[0])} on, nine in ten castings meet {bound}."
+        return f"At every age drawn, from {_age_words(hours[0])} on, nine in ten readings meet {bound}."
     if not sure[-1]:
         return f"Cannot promise {bound} at any age drawn: at {hours[-1]:.0f} h about {100 * met[-1]:.0f} in 100 meet it."
     first = hours[len(sure) - np.argmin(sure[::-1])]
     read = poured_range(fit.rows["age"])
     far = "" if read[0] is not None and read[0] <= first <= read[1] else " Nothing was read at that age: this is belief."
-    return f"From about {_age_words(first)} on, nine in ten castings meet {bound}.{far}"
+    return f"From about {_age_words(first)} on, nine in ten readings meet {bound}.{far}"
 
 
 def _age_words(hours):
