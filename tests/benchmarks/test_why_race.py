@@ -21,7 +21,7 @@ from testpour.models.fits import fit_castings
 from testpour.study_file import read_study
 from testpour.why.answer import why
 from testpour.why.complaint import missed
-from testpour.why.likelihood import sights
+from testpour.why.sight import sights
 from testpour.why.table import trade_causes
 
 STUDY = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"

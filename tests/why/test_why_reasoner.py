@@ -8,9 +8,10 @@ from scipy import integrate, stats
 from testpour.weighing import weigh_out
 from testpour.why.answer import why
 from testpour.why.delivered import Delivered, delivered
-from testpour.why.likelihood import Likelihoods, Sight, likelihoods, log_chance, sights
+from testpour.why.likelihood import Likelihoods, likelihoods
 from testpour.why.questions import doubt, questions
 from testpour.why.reasoner import weigh
+from testpour.why.sight import Sight, log_chance, sights
 from testpour.why.signs import Planned
 from testpour.why.table import Cause, CauseProblems, CauseTable, Question, causes_for
 from testpour.why.telling import cheapest_test, told_apart

@@ -10,10 +10,11 @@ from testpour.why.complaint import missed as missed_aims
 from testpour.why.complaint import neighbours
 from testpour.why.delivered import delivered
 from testpour.why.evidence import evidence
-from testpour.why.likelihood import likelihoods, sights
+from testpour.why.likelihood import likelihoods
 from testpour.why.questions import questions
 from testpour.why.reasoner import weigh
 from testpour.why.saving import saving
+from testpour.why.sight import sights
 from testpour.why.signs import noted, planned, signs_of
 from testpour.why.split import split
 from testpour.why.table import NOTHING, causes_for

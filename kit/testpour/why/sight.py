@@ -1,0 +1,170 @@
+"""What the rest of a log says of one casting's readings, and how likely that makes what was read."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import logsumexp, ndtri
+
+from testpour.models.evidence import latent_ends, rows_of
+from testpour.models.scales import to_reading
+from testpour.models.terms import design
+from testpour.models.truncated import log_interval_probability
+
+WEIGHED = 2000  # draws of the fit that are weighted to leave a casting out
+DRAWS = 200  # draws that each cause is tried on, evenly picked
+FEWEST = 30.0  # independent draws left after a pour is weighted out, below which the model is fitted again
+REACH = np.linspace(-3.5, 3.5, 11)  # of a casting's own shift about its likeliest, in standard deviations
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """What the log's other pours say of one reading of one casting, and what it read.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    rows : DataFrame
+        The casting's readings, as `evidence.rows_of` gives them.
+    coefficients : array, shape (m, p)
+    extra : array, shape (m, k)
+        Effects of the sessions, lots and hands it shares with other pours.
+    own, spread : array, shape (m,)
+        Standard deviation of the shift that all its readings share, and of one reading.
+    cuts : array, shape (m, K-1), or None
+    """
+
+    fit: object
+    rows: pd.DataFrame
+    coefficients: np.ndarray
+    extra: np.ndarray
+    own: np.ndarray
+    spread: np.ndarray
+    cuts: np.ndarray | None
+
+    def mean(self, tables):
+        """Latent mean of k readings in h settings tables stacked: shape (h, m, k)."""
+        flat = self.coefficients @ design(self.fit.believed.terms, tables).T
+        stacked = flat.reshape(len(flat), -1, len(self.rows))
+        return stacked.transpose(1, 0, 2) + self.extra
+
+    def ends(self):
+        """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
+        low, high = latent_ends(self.fit.reading, self.rows)
+        if self.cuts is None:
+            return low[None, :], high[None, :]
+        edge = np.full((len(self.cuts), 1), np.inf)
+        edges = np.hstack([-edge, self.cuts, edge])
+        last = edges.shape[1] - 2
+        return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
+
+    def picked(self, weights):
+        """`DRAWS` draws, picked by weight."""
+        places = (np.arange(DRAWS) + 0.5) / DRAWS
+        at = np.searchsorted(np.cumsum(weights), places).clip(max=len(weights) - 1)
+        cuts = None if self.cuts is None else self.cuts[at]
+        return Sight(self.fit, self.rows, self.coefficients[at], self.extra[at], self.own[at], self.spread[at], cuts)
+
+    def expected(self, level=0.9):
+        """Where one reading at the first row's settings and age should lie: low and high in its unit."""
+        count, first = len(self.own), self.rows.iloc[[0]]
+        scores = np.random.default_rng(0).permutation(ndtri((np.arange(count) + 0.5) / count))
+        latent = self.mean(self.rows)[0][:, 0] + np.hypot(self.own, self.spread) * scores
+        if self.fit.reading.grades:
+            values = (latent[:, None] > self.cuts).sum(axis=1).astype(float)
+        else:
+            room = float(first["room_temperature"].iloc[0]) if "room_temperature" in first else None
+            values = to_reading(self.fit.reading, latent, room)
+        return np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
+
+
+def sights(fits, pour):
+    """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading."""
+    found = {}
+    for name, fit in fits.items():
+        rows, _ = rows_of(fits.castings, fit.reading)
+        rows = rows[rows["pour"] == pour]
+        if len(rows):
+            found[name] = _left_out(fit, rows)
+    return found
+
+
+def _left_out(fit, rows):
+    """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
+    pour = rows["pour"].iloc[0]
+    if not (fit.rows["pour"] == pour).any():
+        return _sight(fit, fit, rows, DRAWS)
+    seen = _sight(fit, fit, rows, WEIGHED)
+    logs = log_chance(seen, seen.mean(rows), 0.0, 1.0)[0]
+    weights = np.exp(logs.min() - logs)
+    weights /= weights.sum()
+    if 1 / np.sum(weights**2) < FEWEST:
+        return _sight(fit.without(pour), fit, rows, DRAWS)
+    return seen.picked(weights)
+
+
+def _sight(source, fit, rows, count):
+    """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour."""
+    posterior, pour = source.posterior, rows["pour"].iloc[0]
+    pick = np.linspace(0, len(posterior) - 1, min(count, len(posterior))).astype(int)
+    extra, own = np.zeros((len(pick), len(rows))), np.zeros(len(pick))
+    others = fit.rows[fit.rows["pour"] != pour]
+    for name in dict.fromkeys(("session", *posterior.group_spread, *(["pour"] if len(rows) > 1 else []))):
+        spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))[pick]
+        mine = rows[name].astype(str).to_numpy()
+        known = name in posterior.group_levels and np.isin(mine, others[name].astype(str)).all()
+        if known and np.isin(mine, posterior.group_levels[name]).all():
+            levels = np.searchsorted(posterior.group_levels[name], mine)
+            extra = extra + posterior.group_effects[name][pick][:, levels]
+        else:
+            own = own + spread**2
+    cuts = None if posterior.cuts is None else posterior.cuts[pick]
+    return Sight(fit, rows, posterior.coefficients[pick], extra, np.sqrt(own), posterior.spread[pick], cuts)
+
+
+def log_chance(seen, mean, blur, spread):
+    """Log chance of a casting's readings: shape (h, m), its own shift integrated out.
+
+    Parameters
+    ----------
+    seen : Sight
+    mean : array, shape (h, m, k)
+    blur, spread : float or array, shape (h,)
+        Standard deviation added to the shift all its readings share; factor on the scatter of one reading.
+    """
+    low, high = seen.ends()
+    own = np.hypot(seen.own, np.atleast_1d(blur)[:, None])  # (h, m)
+    one = seen.spread * np.atleast_1d(spread)[:, None]
+    if len(seen.rows) == 1:
+        return _interval(low, high, mean, np.hypot(own, one)[:, :, None])[..., 0]
+    own = np.maximum(own, 1e-6)
+    middle, known = _middles(low, high, one)
+    pull = (known * (middle - mean)).sum(axis=2)
+    precision = known.sum(axis=2) + 1 / own**2
+    centre, step = pull / precision, 1 / np.sqrt(precision)
+    heights = []
+    for reach in REACH:
+        shift = centre + reach * step
+        rows = _interval(low, high, mean + shift[..., None], one[..., None]).sum(axis=2)
+        heights.append(rows - (shift / own) ** 2 / 2 - np.log(own))
+    width = np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
+    return logsumexp(heights, axis=0) + width
+
+
+def _middles(low, high, one):
+    """Middle of each closed reading and how much it weighs (h, m, k); an open one weighs nothing."""
+    closed = np.isfinite(low) & np.isfinite(high)
+    middle = np.where(closed, (np.where(closed, low, 0) + np.where(closed, high, 0)) / 2, 0.0)
+    width = np.where(closed, np.where(closed, high, 0) - np.where(closed, low, 0), 0.0)
+    return middle, np.where(closed, 1 / (one[..., None] ** 2 + width**2 / 12), 0.0)
+
+
+def _interval(low, high, mean, spread):
+    """Log chance of each interval; log density where a reading is exact."""
+    low, high = np.broadcast_arrays((low - mean) / spread, (high - mean) / spread)
+    exact = low == high
+    out = np.empty(low.shape)
+    out[~exact] = log_interval_probability(low[~exact], high[~exact])
+    if exact.any():
+        out[exact] = -(low[exact] ** 2) / 2 - np.log(np.broadcast_to(spread, low.shape)[exact])
+    return out
