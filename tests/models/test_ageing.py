@@ -16,7 +16,7 @@ from testpour.study_file import read_study, save_study, study_from
 PLAIN = {"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"hardness": {}}}
 
 
-def hardening(castings_of, level, slope, ready=None, ages=(4.0, 24.0, 168.0), pours=10, scatter=0.01):
+def hardening(castings_of, level, slope, ready=None, ages=(4.0, 24.0, 168.0), pours=10, scatter=0.04):
     """A log whose hardness is straight in log age on the logit of its share: level at 24 h, slope per natural log."""
     study = study_from({**PLAIN, **({"ready": ready} if ready else {})})
     rng = np.random.default_rng(0)
