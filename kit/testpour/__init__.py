@@ -46,6 +46,8 @@ _HOMES = {
     "weigh_out": "weighing",
     "what_if": "suggest",
     "what_is_lost": "planning.repair",
+    "why": "causes.answer",
+    "why_all": "causes.every",
     "write_sheet": "logbook.spreadsheet",
 }
 

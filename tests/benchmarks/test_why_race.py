@@ -14,15 +14,15 @@ import pandas as pd
 import pytest
 from sklearn.ensemble import RandomForestClassifier
 
+from testpour.causes.answer import why
+from testpour.causes.complaint import missed
+from testpour.causes.sight import sights
+from testpour.causes.table import trade_causes
 from testpour.cure.practice import practice_resin
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.study_file import read_study
-from testpour.why.answer import why
-from testpour.why.complaint import missed
-from testpour.why.sight import sights
-from testpour.why.table import trade_causes
 
 STUDY = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
 QUESTIONS = {name: entry["answers"] for name, entry in trade_causes()["questions"].items()}

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from testpour.why.answer import why
+from testpour.causes.answer import why
 from testpour.wording import count, in_hundred, listed
 
 

@@ -6,19 +6,19 @@ from html import escape
 
 import pandas as pd
 
-from testpour.why.complaint import missed as missed_aims
-from testpour.why.complaint import neighbours
-from testpour.why.delivered import delivered
-from testpour.why.evidence import evidence
-from testpour.why.likelihood import likelihoods
-from testpour.why.questions import questions
-from testpour.why.reasoner import weigh
-from testpour.why.saving import saving
-from testpour.why.sight import sights
-from testpour.why.signs import noted, planned, signs_of
-from testpour.why.split import split
-from testpour.why.table import NOTHING, causes_for
-from testpour.why.telling import told_apart, what_would_tell
+from testpour.causes.complaint import missed as missed_aims
+from testpour.causes.complaint import neighbours
+from testpour.causes.delivered import delivered
+from testpour.causes.evidence import evidence
+from testpour.causes.likelihood import likelihoods
+from testpour.causes.questions import questions
+from testpour.causes.reasoner import weigh
+from testpour.causes.saving import saving
+from testpour.causes.sight import sights
+from testpour.causes.signs import noted, planned, signs_of
+from testpour.causes.split import split
+from testpour.causes.table import NOTHING, causes_for
+from testpour.causes.telling import told_apart, what_would_tell
 from testpour.wording import in_hundred, listed
 
 SHOWN = 5  # causes shown

@@ -5,16 +5,16 @@ import pandas as pd
 import pytest
 from scipy import integrate, stats
 
+from testpour.causes.answer import why
+from testpour.causes.delivered import Delivered, delivered
+from testpour.causes.likelihood import Likelihoods, likelihoods
+from testpour.causes.questions import doubt, questions
+from testpour.causes.reasoner import weigh
+from testpour.causes.sight import Sight, log_chance, sights
+from testpour.causes.signs import Planned
+from testpour.causes.table import Cause, CauseProblems, CauseTable, Question, causes_for
+from testpour.causes.telling import cheapest_test, told_apart
 from testpour.weighing import weigh_out
-from testpour.why.answer import why
-from testpour.why.delivered import Delivered, delivered
-from testpour.why.likelihood import Likelihoods, likelihoods
-from testpour.why.questions import doubt, questions
-from testpour.why.reasoner import weigh
-from testpour.why.sight import Sight, log_chance, sights
-from testpour.why.signs import Planned
-from testpour.why.table import Cause, CauseProblems, CauseTable, Question, causes_for
-from testpour.why.telling import cheapest_test, told_apart
 
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
 SMALL = CauseTable(

@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.causes.complaint import neighbours
+from testpour.causes.split import compared, shares, split
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.why.complaint import neighbours
-from testpour.why.split import compared, shares, split
 
 
 @pytest.mark.parametrize("reading", ["gel_time", "peak_temperature", "tack", "hardness", "defects"])

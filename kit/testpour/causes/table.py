@@ -120,7 +120,7 @@ class CauseTable:
 @cache
 def trade_causes():
     """The nested tables of `causes.toml`."""
-    return tomllib.loads(files("testpour").joinpath("why/causes.toml").read_text("utf-8"))
+    return tomllib.loads(files("testpour").joinpath("causes/causes.toml").read_text("utf-8"))
 
 
 def causes_for(study, stated=None):

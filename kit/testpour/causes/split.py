@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from testpour.causes.complaint import at_age, neighbours, seen_words
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.units import show
-from testpour.why.complaint import at_age, neighbours, seen_words
 from testpour.wording import listed, rounded
 
 DRAWS = 1000

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from testpour.causes.split import settings_of
 from testpour.cautions import check_settings
-from testpour.why.split import settings_of
 from testpour.wording import in_hundred
 
 LEVELS = 25  # values tried of each setting

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.why.split import compared, shares
+from testpour.causes.split import compared, shares
 
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
 NOTED = re.compile(r"observed: ([^.]*)\.")

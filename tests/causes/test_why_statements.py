@@ -6,7 +6,7 @@ short gel time, the reading is set at so many times what the log expects.
 
 import pytest
 
-from testpour.why.answer import why
+from testpour.causes.answer import why
 
 # evidence as settings, readings (times what is expected, or as read), answers; the cause; the source
 STATEMENTS = {

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from testpour.causes.complaint import seen_words
+from testpour.causes.reasoner import showing
+from testpour.causes.table import NOTHING
 from testpour.units import show
-from testpour.why.complaint import seen_words
-from testpour.why.reasoner import showing
-from testpour.why.table import NOTHING
 from testpour.wording import in_hundred
 
 SPEAKS = 2.0  # times likelier, or less likely, from which on a piece of evidence is told

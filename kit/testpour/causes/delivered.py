@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from testpour.causes.split import settings_of
 from testpour.units import show, to_unit
-from testpour.why.split import settings_of
 from testpour.wording import in_hundred
 
 POINTS = 41  # amounts tried over what the scale may deliver

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 
-from testpour.why.sight import log_chance
+from testpour.causes.sight import log_chance
 
 FLOOR = -300.0  # log chance below which a reading is only called impossible
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes

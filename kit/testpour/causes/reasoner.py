@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 
-from testpour.why.table import NOTHING
+from testpour.causes.table import NOTHING
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,12 +7,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.causes.answer import why
+from testpour.causes.every import EveryAnswer, why_all
+from testpour.causes.saving import Saving
+from testpour.causes.signs import noted
 from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
-from testpour.why.answer import why
-from testpour.why.every import EveryAnswer, why_all
-from testpour.why.saving import Saving
-from testpour.why.signs import noted
 
 
 @pytest.fixture(scope="module")
