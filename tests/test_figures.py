@@ -18,6 +18,7 @@ from testpour.figures import (
     show_effects,
     show_plan,
     show_pours,
+    show_promise,
     show_reading,
 )
 from testpour.figures.check_chart import check_fit
@@ -25,6 +26,7 @@ from testpour.figures.picture import BELIEF, INK, LOG, SECOND, SHADE, drawable, 
 from testpour.figures.pour_pairs import COLOURS
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
+from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
 from testpour.study_file import study_from
 
@@ -281,3 +283,11 @@ def test_a_notebook_shows_a_figure_once_and_only_as_the_last_expression():
     pictures = [[o for o in cell.outputs if "image/png" in o.get("data", {})] for cell in ran.cells]
     assert [len(found) for found in pictures] == [1, 1, 0]
     assert [len(cell.outputs) for cell in ran.cells] == [1, 1, 0]
+
+
+def test_a_promise_is_drawn_as_the_outlook_counts_it(study):
+    promise = outlook(plan_pours(study, sessions=2, pours=6))
+    picture = show_promise(promise)
+    line = picture.axes[0].lines[0].get_ydata()
+    assert line == pytest.approx(np.sqrt(promise.spread["variance"].to_numpy()))
+    assert f"worst corner to {line[-1]:.2g}" in picture.says

@@ -22,6 +22,7 @@ _HOMES = {
     "bench_sheet": "planning.bench_sheet",
     "chance": "models.chance",
     "check_fit": "models.check",
+    "check_log": "models.agreement",
     "check_settings": "cautions",
     "compare": "models.compare",
     "container": "materials",

@@ -104,6 +104,7 @@ def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
         ({"moulds": ["3 mm", "6 mm"]}, "Moulds 3 mm lie outside the study's thickness of 5 to 18 mm"),
         ({"moulds": ["6 mm"]}, "only one mould depth"),
         ({"rooms": ["18 degC"]}, "2 sessions but 1 rooms"),
+        ({"resin": "0.9 kg", "pot": "150 g"}, "8 pours of 150 g need 1200 g of resin and there are 900 g: plan 6 pours, or pots of 112 g"),
         ({"purpose": "settle one question"}, "say which two settings"),
     ],
 )

@@ -2,6 +2,7 @@
 
 import tomllib
 from dataclasses import dataclass, fields
+from functools import cache
 from importlib.resources import files
 
 import numpy as np
@@ -106,6 +107,7 @@ _ALLOWED = {
 }
 
 
+@cache
 def load_resin():
     """The kit's default resin, a plausible ambient-cure casting polyester.
 

@@ -13,6 +13,7 @@ from testpour.models.terms import design
 from testpour.planning import purposes
 from testpour.planning.coding import Coding, coding_for
 from testpour.planning.problem import PlanConflict
+from testpour.units import show, to_unit
 from testpour.wording import count
 
 HOTTEST = 145.0  # °C: styrene boils; no planned pour is believed to pass it
@@ -98,7 +99,7 @@ class Plan:
 
 
 def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=None, moulds=None,
-               castings=None, compare=None, seed=0):
+               castings=None, compare=None, resin=None, pot="120 g", seed=0):
     """Plan test pours.
 
     Parameters
@@ -122,6 +123,10 @@ def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=
         The log so far, to be added to.
     compare : tuple of dict, optional
         Two settings, for ``"settle one question"``.
+    resin : str or float, optional
+        Resin there is for these pours; g where no unit is given.
+    pot : str or float
+        Resin in one pour; g where no unit is given.
     seed : int
         The same seed gives the same plan and run order.
 
@@ -135,6 +140,7 @@ def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=
         Naming what conflicts and the smallest change that would work.
     """
     sizes = _sizes(sessions, pours)
+    _check_budget(sum(sizes), resin, pot)
     coding = coding_for(study, len(sizes), factors, rooms, moulds)
     wishes = _wishes(coding, sizes, castings, seed)
     purpose = _purpose(purpose, compare, wishes)
@@ -159,6 +165,20 @@ def _sizes(sessions, pours):
     if conflicts:
         raise PlanConflict(conflicts)
     return tuple(sizes)
+
+
+def _check_budget(pours, resin, pot):
+    """Refuse a plan that the resin at hand cannot fill."""
+    if resin is None:
+        return
+    have, each = to_unit(resin, "g", "resin"), to_unit(pot, "g", "pot")
+    if pours * each > have:
+        fits = int(have // each)
+        lack = (
+            f"{count(pours, 'pour')} of {show(each, 'g')} need {show(pours * each, 'g')} of resin and there are "
+            f"{show(have, 'g')}: plan {count(fits, 'pour')}, or pots of {show(have / pours, 'g')}."
+        )
+        raise PlanConflict([lack])
 
 
 def _purpose(purpose, compare, wishes):
