@@ -10,9 +10,11 @@ import pytest
 from testpour.causes.answer import why
 from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.saving import Saving
+from testpour.causes.sight import sights
 from testpour.causes.signs import noted
 from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
+from testpour.models.terms import design
 
 
 @pytest.fixture(scope="module")
@@ -166,3 +168,25 @@ def test_an_empty_log_still_answers(study, castings_of):
     readings = pd.DataFrame({"pour": ["P01"], "reading": ["tack"], "low": [3.0], "high": [3.0], "age": [24.0]})
     answer = why(fit_castings(castings_of(study, pours, readings)), "P01", {"where": "open face only"})
     assert answer.first == "open_face" and "the usual settings (no good neighbour yet)" in answer.split.sentence()
+
+
+def test_the_change_named_is_as_good_as_any_value_tried(tacky):
+    """Every catalyst of the span tried afresh: the one named falls at most 3 points short of the best."""
+    answer = why(tacky, "X1")
+    saved, fit, aim = answer.saving, tacky["tack"], answer.missed[0].aim
+    pour = tacky.castings.pours.loc["X1"].drop(["session", "made_at", "by", "note", "resin_lot", "catalyst_lot"])
+    values = np.arange(1.0, 2.51, 0.1)
+    table = pd.DataFrame([{**pour.to_dict(), "catalyst": v, "age": 24.0} for v in values]).astype(float)
+    assert saved.table.loc["catalyst", "after"] >= fit.chances(table, at_most=aim.at_most).mean(axis=0).max() - 0.035
+
+
+def test_a_casting_does_not_excuse_itself(fits):
+    """A log's own pour is expected as a new fit without it expects it, and not as the fit that has seen it."""
+    fit, off, apart = fits["hardness"], 0.0, 0.0
+    for pour in ("P01", "P05", "P06", "P11"):
+        seen = sights(fits, pour)["hardness"]
+        at = design(fit.believed.terms, seen.rows).mean(axis=0)
+        blind, sighted = (f.posterior.coefficients.mean(axis=0) @ at for f in (fit.without(pour), fit))
+        off += abs(seen.coefficients.mean(axis=0) @ at - blind)
+        apart += abs(sighted - blind)
+    assert off < 0.5 * apart

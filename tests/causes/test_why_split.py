@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.causes.complaint import neighbours
+from testpour.causes.complaint import good_pours, neighbours
 from testpour.causes.split import compared, shares, split
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -88,8 +88,11 @@ def test_too_many_differences_are_refused():
 def test_neighbours_are_good_castings_nearest_first(fits):
     near = neighbours(fits.castings, "P01")
     assert 1 <= len(near) <= 3 and "P01" not in near.index
-    alike = neighbours(fits.castings, near.index[0])
-    assert near.index[0] not in alike.index
+    study, pours = fits.study, fits.castings.pours
+    spans = {n: study.factor(n).span for n in ("catalyst", "pigment", "thickness", "cover", "room_temperature")}
+    away = sum(((pours[n] - pours.loc["P01", n]) / (high - low)) ** 2 for n, (low, high) in spans.items())
+    good = [p for p in good_pours(fits.castings) if p != "P01"]
+    assert list(near.index) == list(away[good].sort_values(kind="stable").index[:3])
 
 
 def test_the_input_is_left_as_it_was(fits):
