@@ -27,6 +27,7 @@ SCATTER = {  # gentle, ordinary, awkward: range a bench's scatter is drawn from
 OVEN_AFTER = 5.0  # h from mixing to the oven
 SLICES = 24
 FULL_SCALE = 240.0  # K: no casting rises so far
+BOILED_OUT = 170.0  # K: by then the styrene has boiled away the rest; a working guess
 NEVER = 1e4  # min, where a pot neither gels nor peaks
 
 
@@ -77,9 +78,10 @@ class PhysicalTruth:
         return {"log": rng.normal(0, self.session), "plain": plain, "grade": grade, "rise": draught}
 
     def peak(self, ideal, room, shared, rng):
-        """The highest a probe showed, degC; the room it began in is the least."""
+        """The highest a probe showed, degC: the room it began in at least, and no more than boils out."""
         latent = self.peak_scale(ideal, room)[0] + shared["rise"] + rng.normal(0, self.draught)
-        return max(room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0), np.ceil(room))
+        shown = room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0)
+        return float(np.clip(shown, np.ceil(room), room + BOILED_OUT))
 
     def peak_scale(self, degC, room):
         """Peaks on the scale on which they scatter evenly, and by how much."""

@@ -13,7 +13,7 @@ from testpour.models.physics import PEAK, learn_lot
 from testpour.models.physics_terms import NEEDS, with_physics
 from testpour.models.scaling import scaled_problem
 
-CLEAR = 3.0  # log ratio from which heat and cure are taken: twenty to one
+EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
 FEWEST = 3  # telling peaks below which a log cannot choose
 SAID = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
 ASKED = "Heat and cure followed through a slab enter its model, as asked."
@@ -53,11 +53,12 @@ def chosen(castings, reading, believed, rows, build, *, beliefs=None, physics=No
     if physics:
         return other, (ASKED,)
     weight = log_evidence(build(reading, other, rows)) - log_evidence(build(reading, believed, rows))
-    return (other, (SAID,)) if weight > CLEAR else (believed, ())
+    return (other, (SAID,)) if weight > EVEN else (believed, ())
 
 
 def log_evidence(model):
     """Log of the chance (density) that an `IntervalModel` with proper beliefs gives to its rows."""
-    problem, _, start = scaled_problem(model, sampling=True)
+    problem, scale, start = scaled_problem(model, sampling=True)
     top = reach_top(Marginal(problem, restricted=True), start[problem.design.shape[1] :])
-    return float(top.value + len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2)
+    around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
+    return float(top.value + around + scale.log_volume + len(problem.groups) * np.log(scale.unit))

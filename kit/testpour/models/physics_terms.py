@@ -19,7 +19,7 @@ from testpour.models.terms import Term
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
 SOURCE = "heat and cure followed through a slab; see cure/resin.toml and cure/lot.toml"
-LEFT = {"level": 0.2, "catalyst": 0.25, "warmth": 12.0, "thickness": 0.3}  # sd of what physics leaves over
+LEFT = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,174 @@
+"""The lot's numbers from the log, heat and cure as terms, and when they are taken."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.cure.lots import UNKNOWNS, lots_at
+from testpour.models.beliefs import beliefs_for
+from testpour.models.evidence import rows_of
+from testpour.models.fits import fit_castings
+from testpour.models.interval import IntervalModel
+from testpour.models.physics import PEAK, latent, learn_lot, settings_of
+from testpour.models.physics_choice import log_evidence
+from testpour.models.physics_terms import PeakColumn, with_physics
+from testpour.models.scales import to_reading
+from testpour.models.settings import settings_table
+from testpour.models.terms import design
+
+READ = ("gel_time", "time_to_peak", PEAK)
+
+
+def simulated(study, castings_of, seed, pours=12):
+    """A log drawn from the model itself: a lot from belief, scatter as `beliefs.toml` puts it."""
+    rng = np.random.default_rng(seed)
+    place = np.clip(rng.standard_normal(len(UNKNOWNS)), -2, 2)
+    index = [f"P{i:02d}" for i in range(pours)]
+    table = pd.DataFrame({
+        "catalyst": rng.uniform(1, 2.5, pours), "thickness": rng.uniform(5, 16, pours), "pigment": 0.5, "cover": 1.0, "humidity": 50.0,
+        "room_temperature": np.repeat(rng.uniform(16, 25, 3), pours // 3), "session": np.repeat(["S1", "S2", "S3"], pours // 3),
+    }, index)  # fmt: skip
+    day, reads = {True: rng.normal(0, 0.12, 3), False: rng.normal(0, 0.2, 3)}, []
+    wobble = {True: rng.normal(0, 0.1, pours), False: rng.normal(0, 0.2, pours)}
+    for name in READ:
+        reading, timed = study.reading(name), name != PEAK
+        value = latent(name, lots_at(place), settings_of(table))[0] + np.repeat(day[timed], pours // 3) + wobble[timed]
+        value = value + rng.normal(0, 0.12 if timed else 0.2, pours)
+        for pour, x, room in zip(index, value, table["room_temperature"], strict=True):
+            seen = float(to_reading(reading, np.array([x]), np.array([room]))[0])
+            low, high = (seen - 2, seen + 2) if timed else (seen, seen)
+            reads.append({"pour": pour, "reading": name, "low": low, "high": high})
+    return place, castings_of(study, table, pd.DataFrame(reads))
+
+
+def test_an_empty_log_leaves_belief(study, castings_of):
+    empty = castings_of(study, pd.DataFrame(columns=[f.name for f in study.factors]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
+    lot = learn_lot(empty)
+    np.testing.assert_array_equal(lot.place, np.zeros(8))
+    np.testing.assert_array_equal(lot.spread, np.eye(8))
+    assert "trade's guesses" in lot.sentence()
+
+
+def test_the_truth_lies_where_the_lot_is_said_to_be(study, castings_of):
+    """Lots drawn from belief, logs drawn from the lot: squared distance over covariance averages the dimension, 8.
+
+    Chi-squared with 8 degrees: mean 8, variance 16, so over 40 logs 3 standard errors are 1.9; the straight
+    line through a curved cliff earns as much again.
+    """
+    far = []
+    for seed in range(40):
+        place, castings = simulated(study, castings_of, seed)
+        lot = learn_lot(castings)
+        off = place - lot.place
+        far.append(off @ np.linalg.solve(lot.spread, off))
+    assert 8 - 3.8 < np.mean(far) < 8 + 3.8
+
+
+def test_a_log_narrows_what_it_can_see(study, castings_of):
+    _, castings = simulated(study, castings_of, 1)
+    lot = learn_lot(castings)
+    assert lot.pours == 12 and lot.peaks == 12
+    assert {"induction", "rate"} <= set(lot.moved)
+    assert (np.diag(lot.spread) < 1).all()
+    assert "12 pours" in lot.sentence()
+
+
+def test_the_terms_are_the_peak_at_the_lot_and_its_slopes(study, castings_of):
+    """Along a direction the straight line must agree with the slab itself, half a standard deviation away."""
+    _, castings = simulated(study, castings_of, 2)
+    lot = learn_lot(castings)
+    table = settings_table(study, pd.DataFrame({"thickness": [8.0, 12.0], "catalyst": [1.5, 2.0]}), room=20)
+    direction = 0.5 * np.eye(8)[3]
+    column = PeakColumn(tuple(lot.place), tuple(direction))(table)
+    moved = [latent(PEAK, lots_at(lot.place + sign * direction / 2), settings_of(table))[0] for sign in (1, -1)]
+    np.testing.assert_allclose(column, moved[0] - moved[1], rtol=1e-9)
+
+
+def test_belief_in_the_terms_is_belief_about_the_lot(study, castings_of):
+    """Before any peak is read, the peak's spread over the terms is its spread over lots, to first order."""
+    _, castings = simulated(study, castings_of, 3)
+    castings = replace(castings, readings=castings.readings[castings.readings["reading"] != PEAK].reset_index(drop=True))
+    lot = learn_lot(castings)
+    reading = study.reading(PEAK)
+    believed = with_physics(study, reading, beliefs_for(study, reading), lot)
+    table = settings_table(study, pd.DataFrame({"thickness": [7.0, 10.0, 14.0], "catalyst": 1.6}), room=21)
+    rows = design(believed.terms[1:4], table)  # the three directions
+    spread = np.sqrt((rows**2).sum(axis=1))
+    draws = latent(PEAK, lot.draws(800), settings_of(table))
+    assert spread == pytest.approx(draws.std(axis=0), rel=0.4)
+    assert [b.mean for b in believed.beliefs[1:4]] == pytest.approx([0, 0, 0], abs=0.03)  # the climb stops within 0.02
+
+
+def test_evidence_is_the_likelihood_averaged_over_belief():
+    """Brute force: 200,000 draws from the beliefs, the normal density of four exact rows averaged."""
+    rng = np.random.default_rng(0)
+    x = np.array([-1.0, 0.0, 1.0, 2.0])
+    y = np.array([0.3, 0.9, 1.2, 2.2])
+    exog = pd.DataFrame({"level": np.ones(4), "slope": x})
+    model = IntervalModel(y, y, exog, belief=(np.array([0.0, 1.0]), np.array([1.0, 0.5])), spread_belief=0.3)
+    level, slope = rng.normal(0, 1, 200_000), rng.normal(1, 0.5, 200_000)
+    sigma = np.abs(rng.normal(0, 0.3, 200_000))
+    off = (y - level[:, None] - slope[:, None] * x) / sigma[:, None]
+    density = np.exp(-(off**2).sum(axis=1) / 2 - 4 * np.log(sigma) - 2 * np.log(2 * np.pi))
+    assert log_evidence(model) == pytest.approx(np.log(density.mean()), abs=0.25)  # Laplace in one dimension
+
+
+@pytest.fixture(scope="module")
+def physical(study, castings_of):
+    return simulated(study, castings_of, 5)[1]
+
+
+def names(fits):
+    return [term.name for term in fits[PEAK].believed.terms]
+
+
+def test_physics_is_taken_where_the_log_speaks_for_it(physical, practice_castings):
+    """A log drawn from slabs, and one drawn from formulas that are none."""
+    assert "physics" in names(fit_castings(physical))
+    assert "physics" not in names(fit_castings(practice_castings))
+    assert "Heat and cure" in fit_castings(physical)[PEAK].sentence()
+
+
+def test_physics_can_be_asked_for_or_refused(physical, practice_castings):
+    assert "physics" not in names(fit_castings(physical, physics=False))
+    asked = fit_castings(practice_castings, physics=True)
+    assert "physics" in names(asked)
+    assert "as asked" in asked[PEAK].sentence()
+
+
+def test_where_plain_terms_stay_nothing_changes(practice_castings):
+    free, without = fit_castings(practice_castings), fit_castings(practice_castings, physics=False)
+    for name, fit in free.items():
+        np.testing.assert_array_equal(fit.posterior.coefficients, without[name].posterior.coefficients)
+
+
+def test_other_readings_are_left_alone(physical):
+    one, two = fit_castings(physical), fit_castings(physical, physics=False)
+    np.testing.assert_array_equal(one["gel_time"].posterior.coefficients, two["gel_time"].posterior.coefficients)
+
+
+def test_a_study_without_thickness_does_without(study, physical):
+    small = replace(study, factors=tuple(f for f in study.factors if f.name != "thickness"))
+    castings = replace(physical, study=small, pours=physical.pours.drop(columns="thickness"))
+    assert "physics" not in names(fit_castings(castings, physics=True))
+    assert learn_lot(castings).pours == 0
+
+
+def test_a_pour_left_out_keeps_the_terms(physical):
+    fit = fit_castings(physical)[PEAK]
+    other = fit.without("P03")
+    assert [t.name for t in other.believed.terms] == [t.name for t in fit.believed.terms]
+    assert other.pours == fit.pours - 1
+
+
+def test_nothing_is_double_counted(study, castings_of):
+    """What gel times and times to peak say enters as belief; the peaks enter once, as rows."""
+    _, castings = simulated(study, castings_of, 6)
+    lot = learn_lot(castings)
+    without = replace(castings, readings=castings.readings[castings.readings["reading"] != PEAK].reset_index(drop=True))
+    alone = learn_lot(without)
+    np.testing.assert_allclose(lot.by_times[0], alone.by_times[0], atol=1e-9)
+    np.testing.assert_allclose(lot.by_times[1], alone.by_times[1], atol=1e-9)
+    assert len(rows_of(castings, study.reading(PEAK))[0]) == 12
