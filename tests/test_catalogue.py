@@ -163,3 +163,10 @@ def test_any_table_gives_a_factor_or_a_refusal(entry):
         assert isinstance(declare(Factor, "x", entry), Factor)
     except (ColumnProblem, UnitProblem):
         pass
+
+
+def test_a_unit_of_the_trade_stays_and_a_hardness_scale_may_change():
+    with pytest.raises(ColumnProblem, match="thickness is kept in mm.*write values with their own"):
+        declare(Factor, "thickness", {"unit": "in"}, catalogue()["factors"]["thickness"])
+    other = declare(Reading, "hardness", {"unit": "Barcol 934-1"}, catalogue()["readings"]["hardness"])
+    assert other.unit == "Barcol 934-1"

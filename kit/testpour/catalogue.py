@@ -12,7 +12,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from testpour.units import UnitProblem, show, to_unit
+from testpour.units import SCALES, UnitProblem, show, to_unit
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
 NO = {"no", "n", "false", "0", "0.0", "off", "open", "-"}
@@ -203,6 +203,11 @@ def declare(kind, name, entry, base=None):
         entry["span"] = [entry.pop("from", None), entry.pop("to", None)]
     _check_entry(kind, name, entry)
     unit = entry.get("unit", base.unit if base else "")
+    if base and unit != base.unit and not _is_scale(unit):
+        raise ColumnProblem(
+            f"{name} is kept in {base.unit or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit "
+            f"out and write values with their own, such as \"1/4 in\" or \"68 degF\"."
+        )
     for key in ("low", "high", "usual", "resolution", "step"):
         if key in entry:
             entry[key] = to_unit(entry[key], unit, f"{name}, {key}")
@@ -212,6 +217,11 @@ def declare(kind, name, entry, base=None):
     if "grades" in entry:
         entry["grades"] = tuple(entry["grades"])
     return replace(base, **entry) if base else kind(name=name, **entry)
+
+
+def _is_scale(unit):
+    """Whether a unit is a hardness scale, which a workshop has or has not."""
+    return unit.split(" ")[0] in SCALES
 
 
 def _check_entry(kind, name, entry):

@@ -1,5 +1,7 @@
 """Beliefs: every one sourced and usable, and broad enough that published resins lie inside."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -106,3 +108,10 @@ def test_a_stated_scatter_leaves_the_others(study):
 def test_beliefs_no_model_can_use(study, entry, words):
     with pytest.raises(BeliefProblem, match=words):
         beliefs_for(study, study.reading("gel_time"), {"gel_time": entry})
+
+
+def test_beliefs_on_shore_d_say_nothing_of_another_scale(study):
+    shore = study.reading("hardness")
+    barcol = replace(shore, unit="Barcol 934-1")
+    assert "from memory" in beliefs_for(study, shore).beliefs[0].source
+    assert "from memory" not in beliefs_for(study, barcol).beliefs[0].source

@@ -7,6 +7,7 @@ from importlib.resources import files
 
 import numpy as np
 
+from testpour.catalogue import catalogue
 from testpour.models.own_readings import own_scale
 from testpour.models.terms import TERMS, own_term
 
@@ -95,7 +96,8 @@ def beliefs_for(study, reading, stated=None, rows=None):
         If a belief names no term, or has no positive spread.
     """
     said = (stated or {}).get(reading.name, {})
-    trade = trade_beliefs().get(reading.name) or _own_beliefs(reading, rows)
+    held = _trade_on(reading)
+    trade = held or _own_beliefs(reading, rows)
     table = {**trade, **said}
     other = trade_beliefs()["other"]
     scatter = {**other["scatter"], **trade.get("scatter", {}), **said.get("scatter", {})}
@@ -103,12 +105,18 @@ def beliefs_for(study, reading, stated=None, rows=None):
     own = Belief(**table.get("own_factor", other["own_factor"]))
     have = {f.name for f in study.factors if f.kind != "text"} | ({"age"} if reading.ages else set())
     terms, beliefs = _known_terms(reading, {k: v for k, v in table.items() if k not in ASIDE}, have)
-    known = KNOWN if reading.name in trade_beliefs() else {name for term in terms for name in term.factors}
+    known = KNOWN if held else {name for term in terms for name in term.factors}
     for factor in study.factors:
         if factor.name in have - known:
             terms.append(own_term(factor))
             beliefs.append(own)
     return ReadingBeliefs(tuple(terms), tuple(beliefs), scatter, cuts)
+
+
+def _trade_on(reading):
+    """The trade's beliefs on a reading; none on a hardness read on another scale, which nothing converts."""
+    usual = catalogue()["readings"].get(reading.name)
+    return trade_beliefs().get(reading.name) if usual is None or usual.unit == reading.unit else None
 
 
 def _known_terms(reading, table, have):
