@@ -46,7 +46,7 @@ def page_file(tmp_path_factory):
         read.append((name, "gel_time", gel - 1, gel + 1, np.nan, HOSTILE[i], "between", whole))
         read.append((name, "tack", float(i % 4 == 0), float(i % 4 == 0), 24.0, HOSTILE[i], "exact", ""))
     columns = ["pour", "reading", "low", "high", "age", "by", "known", "note"]
-    log = Castings(study_from(raw), pd.DataFrame(rows).set_index("pour"), pd.DataFrame(read, columns=columns))
+    log = Castings(study_from(raw), pd.DataFrame(rows).set_index("pour"), pd.DataFrame(read, columns=columns).assign(specimen=""))
     return findings_page(fit_castings(log), tmp_path_factory.mktemp("page") / "findings.html", by=whole).path
 
 

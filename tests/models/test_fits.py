@@ -233,3 +233,17 @@ def test_a_drawn_spread_next_to_nothing_does_not_stop_a_fit(castings_of, study):
     one = replace(study, readings=(study.reading("gel_time"),), aims=())
     fit = fit_castings(castings_of(one, pours, readings), seed=0)["gel_time"]
     assert 12 < fit.predict({"catalyst": "1.5 %"})["middle"].iloc[0] < 30
+
+
+@pytest.mark.parametrize("peak", [17.0, 19.0, 196.0, 230.0])
+def test_a_peak_under_the_room_or_over_the_full_rise_is_taken_for_the_end_of_the_scale(castings_of, study, peak):
+    pours = pd.DataFrame(
+        {"session": "S1", "catalyst": [1.0, 1.5, 2.0], "thickness": [3.0, 8.0, 18.0], "room_temperature": 20.0},
+        index=["P01", "P02", "P03"],
+    )
+    seen = [peak, 60.0, 120.0] if peak < 60 else [25.0, 60.0, peak]
+    readings = pd.DataFrame({"pour": pours.index, "reading": "peak_temperature", "low": seen, "high": seen})
+    one = replace(study, readings=(study.reading("peak_temperature"),), aims=())
+    fit = fit_castings(castings_of(one, pours, readings))["peak_temperature"]
+    assert fit.pours == 3
+    assert 20 < fit.predict({"thickness": "8 mm"})["middle"].iloc[0] < 195

@@ -3,11 +3,12 @@
 from testpour.figures.age_curve import show_age
 from testpour.figures.chance_map import show_chance
 from testpour.figures.check_chart import show_check
+from testpour.figures.cure_map import show_cure
 from testpour.figures.effect_chart import show_effects
 from testpour.figures.pour_pairs import show_plan, show_pours
 from testpour.figures.promise_curve import show_promise
 from testpour.figures.reading_curve import show_reading
 
 __all__ = [
-    "show_age", "show_chance", "show_check", "show_effects", "show_plan", "show_pours", "show_promise", "show_reading",
+    "show_age", "show_chance", "show_check", "show_cure", "show_effects", "show_plan", "show_pours", "show_promise", "show_reading",
 ]  # fmt: skip

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from testpour.models.scales import to_latent, widen
+from testpour.models.scales import to_latent, to_reading, widen
 from testpour.wording import count
 
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them
@@ -69,4 +69,15 @@ def latent_ends(reading, rows):
         return low, high
     room = rows.get("room_temperature")
     room = room.to_numpy(float) if isinstance(room, pd.Series) else room
-    return tuple(np.asarray(to_latent(reading, ends, room)) for ends in widen(reading, low, high))
+    low, high = (np.asarray(to_latent(reading, ends, room)) for ends in widen(reading, low, high))
+    # A peak a whole step under the room, or over the full rise, leaves both ends open on one side: it is known
+    # to lie in the first or the last step of the scale, no further.
+    first, last = (to_latent(reading, end, room) for end in _last_steps(reading, rows, room))
+    return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
+
+
+def _last_steps(reading, rows, room):
+    """The values one step inside either end of the scale, as arrays with one entry a row."""
+    ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
+    step = max(reading.resolution, 1e-6)
+    return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))
