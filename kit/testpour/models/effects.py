@@ -102,16 +102,23 @@ class Effect:
             return "in 100" if self.bound is not None else "grades"
         return "%" if self.ratio else show(0, self.reading.unit)[2:]
 
+    def _shown(self, value):
+        """A change as digits: whole castings in a hundred, else two digits below ten."""
+        if self.bound is None:
+            return rounded(value)
+        return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
+
     def _size(self):
-        return f"{rounded(abs(self._percent(self.middle)))} {self._unit}"
+        size = abs(self._percent(self.middle))
+        return f"{'under 1' if self.bound is not None and size < 0.5 else self._shown(size)} {self._unit}"
 
     def _interval(self):
         ends = [self._percent(self.low), self._percent(self.high)]
         if self.told:
             ends = sorted(abs(end) for end in ends)
-            low, high = (rounded(end) for end in ends)
+            low, high = (self._shown(end) for end in ends)
         else:
-            low, high = (("+" if end > 0 else "") + rounded(end) for end in ends)
+            low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
         return f"{100 * self.level:g} % interval {low} to {high} {self._unit}"
 
     def _rests_on(self):
