@@ -175,7 +175,7 @@ def test_backup_never_overwrites(demo, tmp_path, capsys):
     assert "exists already" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("verb", ["check", "backup"])
+@pytest.mark.parametrize("verb", ["check", "page", "backup"])
 def test_a_folder_that_is_not_there(verb, tmp_path, capsys):
     assert main([verb, str(tmp_path / "nowhere")]) == 1
     assert "testpour new" in capsys.readouterr().err
@@ -188,3 +188,10 @@ def test_words_it_does_not_know_end_with_usage_and_code_2(words, capsys):
         main(words)
     assert left.value.code == 2
     assert "usage: testpour" in capsys.readouterr().err
+
+
+def test_page_writes_the_findings_beside_the_study(tmp_path, capsys):
+    make_folder(tmp_path / "study", demo=False)
+    assert main(["page", str(tmp_path / "study")]) == 0
+    assert "findings.html" in capsys.readouterr().out
+    assert "<title>" in (tmp_path / "study" / "findings.html").read_text("utf-8")

@@ -1,4 +1,4 @@
-"""The `testpour` command: make a study folder, open it, check it, back it up."""
+"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up."""
 
 import argparse
 import signal
@@ -51,11 +51,12 @@ def _sentence(problem):
 
 def _parser():
     parser = argparse.ArgumentParser(prog="testpour", description="Test pours of casting resin, in notebooks.")
-    verbs = parser.add_subparsers(required=True, metavar="start|new|check|backup")
+    verbs = parser.add_subparsers(required=True, metavar="start|new|check|page|backup")
     for name, do, words in (
         ("start", start, "make a folder with the demo study, or open a study, in JupyterLab"),
         ("new", new, "make a study folder with an empty log and a study file to fill in"),
         ("check", check, "read study and log, and say what is there and what is wrong"),
+        ("page", page, "write the findings page: one file that opens anywhere"),
         ("backup", backup, "copy the log, with the date in its name, and reopen the copy"),
     ):
         verb = verbs.add_parser(name, help=words, description=words.capitalize() + ".")
@@ -65,6 +66,9 @@ def _parser():
             verb.add_argument("--no-browser", action="store_true", help="print the address and open nothing")
             verb.add_argument("--port", type=int, metavar="N", help="port to use; the first free one from 8888")
             verb.add_argument("--ip", default="127.0.0.1", help="for a class server; this machine only if not given")
+        if name == "page":
+            verb.add_argument("--room", help='room the advice is for, such as "18 degC"; those of the log if not given')
+            verb.add_argument("--to", type=Path, help="file to write; findings.html in the study folder if not given")
         if name == "backup":
             verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="file to write; beside the log if not given")
     return parser
@@ -118,6 +122,21 @@ def check(asked):
     if found.problems:
         print(*found.problems, sep="\n", file=sys.stderr)
     return 1 if found.problems else 0
+
+
+def page(asked):
+    """Write the findings page of the study."""
+    from testpour.findings.page import findings_page
+    from testpour.logbook.book import Logbook
+    from testpour.models.fits import fit_castings
+
+    log = Logbook(_study(asked.folder))
+    try:
+        fits = fit_castings(log.castings())
+    finally:
+        log.close()
+    print(findings_page(fits, asked.to or asked.folder / "findings.html", room=asked.room).sentence())
+    return 0
 
 
 def backup(asked):
