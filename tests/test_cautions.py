@@ -19,6 +19,7 @@ from testpour.cautions import (
     safety_text,
 )
 from testpour.planning.bench_sheet import bench_sheet
+from testpour.study import StudyProblems
 from testpour.study_file import study_from
 
 # Limits as stated by the sources named beside them in cautions.toml: 1 to 2.5 % is the range of a supplier data
@@ -92,11 +93,10 @@ def test_nothing_dangerous_passes(catalyst, room):
 def test_settings_of_a_study_and_its_units():
     plain = study()
     assert verdict(check_settings(plain, plain.settings())) == ""
-    cold = study(factors={"catalyst": {}, "room_temperature": {"unit": "degF", "low": 32, "high": 110,
-                                                              "usual": 68, "span": [50, 90]}})  # fmt: skip
-    assert verdict(check_settings(cold, {"room_temperature": 70.0})) == ""  # 21 °C
-    assert verdict(check_settings(cold, {"room_temperature": 58.0})) == "warn"  # 14.4 °C
-    assert verdict(check_settings(cold, {"room_temperature": 49.0})) == "refuse"  # 9.4 °C
+    with pytest.raises(StudyProblems, match="room_temperature is kept in degC"):  # values may be degF, the column not
+        study(factors={"catalyst": {}, "room_temperature": {"unit": "degF", "low": 32, "high": 110, "usual": 68}})
+    for written, expected in (("70 degF", ""), ("58 degF", "warn"), ("49 degF", "refuse")):  # 21, 14.4, 9.4 °C
+        assert verdict(check_settings(plain, plain.settings(room_temperature=written))) == expected
 
 
 @pytest.mark.parametrize(
