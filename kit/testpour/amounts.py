@@ -6,18 +6,17 @@ from numbers import Integral
 
 from testpour.cautions import Cautions, check_resin, check_settings
 from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
+from testpour.problems import Problems
 from testpour.units import UnitProblem, to_number, to_unit
 
 WHOLE = "whole mix"
 
 
-class WeighOutProblems(ValueError):
+class WeighOutProblems(Problems):
     """The amounts cannot be worked out or must not be weighed; `problems` lists each reason."""
 
     def __init__(self, problems):
-        self.problems = list(problems)
-        more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
-        super().__init__(f"Weigh-out: {self.problems[0]}{more}")
+        super().__init__("Weigh-out", problems)
 
 
 @dataclass(frozen=True)

@@ -6,16 +6,12 @@ Everything else in the package takes the study as given; `study_file` reads and 
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from testpour.problems import Problems
 from testpour.units import UnitProblem, show
 
 
-class StudyProblems(ValueError):
+class StudyProblems(Problems):
     """The study file, or settings given to it, cannot be used; `problems` lists each reason."""
-
-    def __init__(self, where, problems):
-        self.problems = list(problems)
-        more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
-        super().__init__(f"{where}: {self.problems[0]}{more}")
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp, ndtri
 
-from testpour.models.evidence import latent_ends, rows_of
+from testpour.models.evidence import drawn_ends, rows_of
 from testpour.models.scales import to_reading
 from testpour.models.terms import design
 from testpour.models.truncated import log_interval_probability
@@ -50,13 +50,7 @@ class Sight:
 
     def ends(self):
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
-        low, high = latent_ends(self.fit.reading, self.rows)
-        if self.cuts is None:
-            return low[None, :], high[None, :]
-        edge = np.full((len(self.cuts), 1), np.inf)
-        edges = np.hstack([-edge, self.cuts, edge])
-        last = edges.shape[1] - 2
-        return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
+        return drawn_ends(self.fit.reading, self.rows, self.cuts)
 
     def picked(self, weights):
         """`DRAWS` draws, picked by weight."""

@@ -8,16 +8,16 @@ from pathlib import Path
 
 import numpy as np
 
+from testpour.problems import Problems
+
 NOTHING = "nothing"
 
 
-class CauseProblems(ValueError):
+class CauseProblems(Problems):
     """The table of causes cannot be used; `problems` lists each reason."""
 
     def __init__(self, problems):
-        self.problems = list(problems)
-        more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
-        super().__init__(f"Causes: {self.problems[0]}{more}")
+        super().__init__("Causes", problems)
 
 
 @dataclass(frozen=True)

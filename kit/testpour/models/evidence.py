@@ -76,6 +76,20 @@ def latent_ends(reading, rows):
     return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
 
 
+def drawn_ends(reading, rows, cuts):
+    """Latent ends of each row for each draw of the cut-points (m, grades - 1): two arrays (m, rows).
+
+    Without cut-points (None) the ends are the same for every draw: (1, rows).
+    """
+    low, high = latent_ends(reading, rows)
+    if cuts is None:
+        return low[None, :], high[None, :]
+    edge = np.full((len(cuts), 1), np.inf)
+    edges = np.hstack([-edge, cuts, edge])
+    last = edges.shape[1] - 2
+    return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
+
+
 def _last_steps(reading, rows, room):
     """The values one step inside either end of the scale, as arrays with one entry a row."""
     ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))

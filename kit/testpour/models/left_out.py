@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp, ndtr, ndtri
 
-from testpour.models.evidence import groups_of, latent_ends
+from testpour.models.evidence import drawn_ends, groups_of
 from testpour.models.scales import to_reading
 from testpour.models.truncated import log_interval_probability
 
@@ -37,13 +37,7 @@ class Outlook:
 
     def ends(self, fit, rows):
         """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all."""
-        low, high = latent_ends(fit.reading, rows)
-        if self.cuts is None:
-            return low[None, :], high[None, :]
-        edge = np.full((len(self.cuts), 1), np.inf)
-        edges = np.hstack([-edge, self.cuts, edge])
-        last = edges.shape[1] - 2
-        return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
+        return drawn_ends(fit.reading, rows, self.cuts)
 
     def thinned(self, step):
         """Every `step`-th draw."""
