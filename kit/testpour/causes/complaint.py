@@ -50,17 +50,20 @@ def missed(castings, pour):
     found = []
     for aim in aims_of(castings.study):
         rows = at_age(readings[readings["reading"] == aim.reading], aim.age)
-        if len(rows) and _beyond(aim, rows):
+        if _missing(aim, rows):
             reading = castings.study.reading(aim.reading)
             found.append(Missed(aim, seen_words(reading, rows), float(rows["age"].iloc[0])))
     return tuple(sorted(found, key=lambda m: FIRST.index(m.aim.reading) if m.aim.reading in FIRST else len(FIRST)))
 
 
 def at_age(rows, age):
-    """The rows read nearest the age an aim speaks of."""
-    if age is None or rows["age"].isna().all():
+    """The rows of each casting that were read nearest the age an aim speaks of."""
+    if age is None or not len(rows):
         return rows
-    return rows[rows["age"] == rows["age"].iloc[(rows["age"] - age).abs().argmin()]]
+    away = (rows["age"] - age).abs().fillna(np.inf)
+    nearest = rows.loc[away.groupby(rows["pour"]).idxmin()].set_index("pour")["age"]
+    wanted = rows["pour"].map(nearest)
+    return rows[(rows["age"] == wanted) | (rows["age"].isna() & wanted.isna())]
 
 
 def seen_words(reading, rows):
@@ -72,21 +75,19 @@ def seen_words(reading, rows):
     return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"
 
 
-def _beyond(aim, rows):
-    """Whether the average reading certainly misses the aim."""
-    low, high = rows["low"].mean(), rows["high"].mean()
-    return (aim.at_most is not None and low > aim.at_most) or (aim.at_least is not None and high < aim.at_least)
+def _missing(aim, rows):
+    """Names of the castings whose average reading certainly misses the aim."""
+    mean = rows.groupby("pour", sort=False)[["low", "high"]].mean()
+    over = mean["low"] > (np.inf if aim.at_most is None else aim.at_most)
+    under = mean["high"] < (-np.inf if aim.at_least is None else aim.at_least)
+    return set(mean.index[over | under])
 
 
 def good_pours(castings):
     """Names of the castings that were read and miss no aim."""
-    readings = castings.readings
-    bad = {
-        pour
-        for aim in aims_of(castings.study)
-        for pour, rows in readings[readings["reading"] == aim.reading].groupby("pour")
-        if _beyond(aim, at_age(rows, aim.age))
-    }
+    readings, bad = castings.readings, set()
+    for aim in aims_of(castings.study):
+        bad |= _missing(aim, at_age(readings[readings["reading"] == aim.reading], aim.age))
     read = set(readings["pour"])
     return [pour for pour in castings.pours.index if pour in read and pour not in bad]
 

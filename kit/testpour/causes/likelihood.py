@@ -53,8 +53,9 @@ def likelihoods(table, seen):
     -------
     Likelihoods
     """
-    cases = [(cause, size, alone) for cause in table.causes.values() for size, alone in _sizes(cause, seen)]
-    places = pd.MultiIndex.from_tuples([(c.name, alone or size) for c, size, alone in cases], names=["cause", "size"])
+    cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, seen)]
+    sizes = [" ".join(map(str, misread)) if misread else size for _, size, misread in cases]
+    places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
     logs = pd.DataFrame({name: _under(cases, name, sight) for name, sight in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
     floor = np.maximum(logs.to_numpy(float), FLOOR)
@@ -63,25 +64,49 @@ def likelihoods(table, seen):
 
 
 def _sizes(cause, seen):
-    """Sizes of a cause, or the readings of which one alone may be off."""
+    """Sizes of a cause, or the occasions of which one alone may have been misread."""
     if cause.one_of and seen:
-        return [(1.0, name) for name in seen if name in cause.one_of] or [(0.0, None)]
+        return [(1.0, at) for at in _occasions(seen) if at[0] in cause.one_of] or [(0.0, None)]
     return [(size, None) for size in cause.sizes] or [(0.0, None)]
 
 
+def _occasions(seen):
+    """Each reading and age at which the casting was read."""
+    return [(name, age) for name, sight in seen.items() for age in sight.ages()]
+
+
 def _under(cases, name, sight):
-    """Log chance of one reading under each case."""
-    shift = np.array([size * cause.shift.get(name, 0.0) for cause, size, _ in cases])
-    blur = np.array([_blur(cause, size, name, alone) for cause, size, alone in cases])
-    spread = np.array([cause.spread.get(name, 1.0) for cause, _, _ in cases])
-    mean = sight.mean(as_if(sight.rows, cases)) + shift[:, None, None]
-    logs = log_chance(sight, mean, blur, spread)
+    """Log chance of one reading under each case; cases that treat it alike are worked once."""
+    known = {factor for term in sight.fit.believed.terms for factor in term.factors}
+    out, alike = np.empty(len(cases)), {}
+    for place, (cause, size, misread) in enumerate(cases):
+        if misread and misread[0] == name:
+            out[place] = _averaged(_misread(sight, misread[1], cause.one_of[name]))[0]
+            continue
+        moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
+        treated = (size * cause.shift.get(name, 0.0), _blur(cause, size, name), cause.spread.get(name, 1.0))
+        alike.setdefault((moved, *treated), []).append(place)
+    firsts = [cases[places[0]] for places in alike.values()]
+    shift, blur, spread = np.array([treated[1:] for treated in alike]).T
+    mean = sight.mean(as_if(sight.rows, firsts)) + shift[:, None, None]
+    for each, places in zip(_averaged(log_chance(sight, mean, blur, spread)), alike.values(), strict=True):
+        out[places] = each
+    return out
+
+
+def _averaged(logs):
+    """Log of the average over draws: (h,) of (h, m)."""
     return logsumexp(logs, axis=1) - np.log(logs.shape[1])
 
 
-def _blur(cause, size, name, alone):
-    if alone:
-        return cause.one_of[name] * (alone == name)
+def _misread(sight, age, blur):
+    """Log chance (1, m) when one occasion is off by about `blur` and the reading's other occasions are right."""
+    alone, others = sight.at(age), sight.at(age, others=True)
+    logs = log_chance(alone, alone.mean(alone.rows), blur, 1.0)
+    return logs + log_chance(others, others.mean(others.rows), 0.0, 1.0) if len(others.rows) else logs
+
+
+def _blur(cause, size, name):
     return cause.blur.get(name, 0.0) * (1.0 if cause.as_if else abs(size))
 
 

@@ -1,6 +1,6 @@
 """What the rest of a log says of one casting's readings, and how likely that makes what was read."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -48,6 +48,16 @@ class Sight:
         stacked = flat.reshape(len(flat), -1, len(self.rows))
         return stacked.transpose(1, 0, 2) + self.extra
 
+    def ages(self):
+        """The ages at which it was read, NaN for a reading with one moment of its own."""
+        return list(self.rows["age"].unique()) if "age" in self.rows else [np.nan]
+
+    def at(self, age, others=False):
+        """The part read at one age, or the `others`."""
+        own = self.rows["age"].isna() if np.isnan(age) else self.rows["age"] == age
+        pick = own.to_numpy() != others
+        return replace(self, rows=self.rows[pick].reset_index(drop=True), extra=self.extra[:, pick])
+
     def ends(self):
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
         return drawn_ends(self.fit.reading, self.rows, self.cuts)
@@ -74,10 +84,10 @@ class Sight:
 
 def sights(fits, pour):
     """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading."""
-    found = {}
+    found, log = {}, fits.castings
+    own = replace(log, pours=log.pours.loc[[pour]], readings=log.readings[log.readings["pour"] == pour])
     for name, fit in fits.items():
-        rows, _ = rows_of(fits.castings, fit.reading)
-        rows = rows[rows["pour"] == pour]
+        rows, _ = rows_of(own, fit.reading)
         if len(rows):
             found[name] = _left_out(fit, rows)
     return found
