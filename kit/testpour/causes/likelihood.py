@@ -72,16 +72,16 @@ def _sizes(cause, seen):
 
 def _occasions(seen):
     """Each reading and age at which the casting was read."""
-    return [(name, age) for name, sight in seen.items() for age in sight.ages()]
+    return [(name, age) for name, sight in seen.items() for age in sight.rows["age"].unique()]
 
 
 def _under(cases, name, sight):
     """Log chance of one reading under each case; cases that treat it alike are worked once."""
     known = {factor for term in sight.fit.believed.terms for factor in term.factors}
-    out, alike = np.empty(len(cases)), {}
+    out, alike, usual = np.empty(len(cases)), {}, sight.mean(sight.rows)
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
-            out[place] = _averaged(_misread(sight, misread[1], cause.one_of[name]))[0]
+            out[place] = _averaged(_misread(sight, usual, misread[1], cause.one_of[name]))[0]
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         treated = (size * cause.shift.get(name, 0.0), _blur(cause, size, name), cause.spread.get(name, 1.0))
@@ -99,11 +99,12 @@ def _averaged(logs):
     return logsumexp(logs, axis=1) - np.log(logs.shape[1])
 
 
-def _misread(sight, age, blur):
+def _misread(sight, mean, age, blur):
     """Log chance (1, m) when one occasion is off by about `blur` and the reading's other occasions are right."""
-    alone, others = sight.at(age), sight.at(age, others=True)
-    logs = log_chance(alone, alone.mean(alone.rows), blur, 1.0)
-    return logs + log_chance(others, others.mean(others.rows), 0.0, 1.0) if len(others.rows) else logs
+    ages = sight.rows["age"].to_numpy()
+    alone = np.isnan(ages) if np.isnan(age) else ages == age
+    logs = log_chance(sight, mean[..., alone], blur, 1.0, alone)
+    return logs if alone.all() else logs + log_chance(sight, mean[..., ~alone], 0.0, 1.0, ~alone)
 
 
 def _blur(cause, size, name):

@@ -1,6 +1,7 @@
 """What the rest of a log says of one casting's readings, and how likely that makes what was read."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -48,16 +49,7 @@ class Sight:
         stacked = flat.reshape(len(flat), -1, len(self.rows))
         return stacked.transpose(1, 0, 2) + self.extra
 
-    def ages(self):
-        """The ages at which it was read, NaN for a reading with one moment of its own."""
-        return list(self.rows["age"].unique()) if "age" in self.rows else [np.nan]
-
-    def at(self, age, others=False):
-        """The part read at one age, or the `others`."""
-        own = self.rows["age"].isna() if np.isnan(age) else self.rows["age"] == age
-        pick = own.to_numpy() != others
-        return replace(self, rows=self.rows[pick].reset_index(drop=True), extra=self.extra[:, pick])
-
+    @cached_property
     def ends(self):
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
         return drawn_ends(self.fit.reading, self.rows, self.cuts)
@@ -126,20 +118,23 @@ def _sight(source, fit, rows, count):
     return Sight(fit, rows, posterior.coefficients[pick], extra, np.sqrt(own), posterior.spread[pick], cuts)
 
 
-def log_chance(seen, mean, blur, spread):
+def log_chance(seen, mean, blur, spread, pick=slice(None)):
     """Log chance of a casting's readings: shape (h, m), its own shift integrated out.
 
     Parameters
     ----------
     seen : Sight
     mean : array, shape (h, m, k)
+        Of the readings that are judged.
     blur, spread : float or array, shape (h,)
         Standard deviation added to the shift all its readings share; factor on the scatter of one reading.
+    pick : slice or array of bool, optional
+        Which of the casting's readings are judged; all by default.
     """
-    low, high = seen.ends()
+    low, high = (end[:, pick] for end in seen.ends)
     own = np.hypot(seen.own, np.atleast_1d(blur)[:, None])  # (h, m)
     one = seen.spread * np.atleast_1d(spread)[:, None]
-    if len(seen.rows) == 1:
+    if mean.shape[-1] == 1:
         return _interval(low, high, mean, np.hypot(own, one)[:, :, None])[..., 0]
     own = np.maximum(own, 1e-6)
     middle, known = _middles(low, high, one)
