@@ -30,11 +30,13 @@ _HOMES = {
     "figures": "figures",
     "findings_page": "findings.page",
     "fit_castings": "models.fits",
+    "labels": "planning.labels",
     "next_pours": "suggest",
     "outlook": "planning.outlook",
     "oven_hour": "cure.advice",
     "plan_pours": "planning.plan",
     "practice_resin": "cure.practice",
+    "read_package": "logbook.package_reading",
     "read_sheet": "logbook.spreadsheet",
     "read_study": "study_file",
     "ready": "models.ageing",
@@ -52,6 +54,7 @@ _HOMES = {
     "what_is_lost": "planning.repair",
     "why": "causes.answer",
     "why_all": "causes.every",
+    "write_package": "logbook.package",
     "write_sheet": "logbook.spreadsheet",
 }
 

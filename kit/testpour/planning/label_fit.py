@@ -1,0 +1,93 @@
+"""What fits a label: the code and its text, and the size of the words beside it."""
+
+import unicodedata
+
+import segno
+from segno.encoder import DataOverflowError
+
+PAD = 2.2  # mm kept bare inside each edge: printers and hands are not exact
+LARGEST = 25.0  # mm side of a code; a larger one only takes room from the words
+QUIET = 4  # modules of white around a code: ISO/IEC 18004
+MODULE, FINEST = 0.4, 0.25  # mm: smallest module wanted, and the smallest used at all; common practice, no source
+POINT = 25.4 / 72  # mm
+NAME_SIZES = (20, 18, 16, 14, 12, 10.5, 9, 8, 7, 6)  # pt
+SESSION, SETTINGS, STUDY = 8.5, 7, 6.5  # pt
+LEADING = 1.15
+
+
+def code_text(study, pour, side, problems):
+    """What the code says: the study's name, shortened where it must be, a line break, the pour's name whole."""
+    study = plain(study)
+    if _fits(f"{study}\n{pour}", side, MODULE):
+        return f"{study}\n{pour}"
+    low, high = 0, len(study)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if _fits(f"{study[:middle]}…\n{pour}", side, MODULE) else (low, middle)
+    text = f"{study[:low]}…\n{pour}" if low else f"\n{pour}"
+    if not low and not _fits(text, side, FINEST):
+        problems.append(f"the name {pour[:20]}… has {len(pour)} characters, too many for a code on this label.")
+    return text
+
+
+def _fits(text, side, module):
+    try:
+        return side / (_code(text).symbol_size(border=QUIET)[0]) >= module
+    except DataOverflowError:
+        return False
+
+
+def _code(text):
+    return segno.make(text, error="m", micro=False, encoding="utf-8", boost_error=False)
+
+
+def code_picture(text):
+    """The code as SVG that fills the box it stands in."""
+    return _code(text).svg_inline(border=QUIET, omitsize=True, light="#fff", svgclass="code", lineclass=None)
+
+
+class Box:
+    """The room for words and code in a label, in mm."""
+
+    def __init__(self, sheet):
+        self.height = sheet.height - 2 * PAD
+        self.side = min(self.height, 0.42 * sheet.width, LARGEST)
+        self.width = sheet.width - self.side - 3 * PAD
+        self.name = 0.3 * self.height
+        rest = self.height - self.name - LEADING * POINT * (SESSION + STUDY)
+        self.lines = max(1, int(rest / (LEADING * POINT * SETTINGS)))
+
+    def fitted(self, pour):
+        """Size in pt at which a name fits, and the name, its middle left out where it must be."""
+        name = plain(pour)
+        for size in NAME_SIZES:
+            if _ems(name) <= self._room(size):
+                return size, name
+        size, keep = NAME_SIZES[-1], len(name)
+        while _ems(name) > self._room(size):
+            keep -= 1
+            name = f"{plain(pour)[: keep - keep // 2]}…{plain(pour)[-(keep // 2):]}"
+        return size, name
+
+    def _room(self, size):
+        """Width of all lines in em, less the ends of lines where no letter fits."""
+        lines = int(self.name / (1.1 * POINT * size))
+        return lines * (self.width / (POINT * size)) - (lines - 1) * 1.5
+
+
+def plain(text):
+    """One line, without control signs."""
+    return " ".join("".join(c if unicodedata.category(c) != "Cc" else " " for c in str(text)).split())
+
+
+def _ems(text):
+    """Width of bold text in em, rather too wide than too narrow."""
+    return sum(map(_em, text))
+
+
+def _em(sign):
+    if unicodedata.category(sign) in ("Mn", "Me", "Cf"):
+        return 0.0
+    if unicodedata.east_asian_width(sign) in "WF" or ord(sign) > 0x1F000:
+        return 1.4
+    return 1.15 if sign in "WM@%…" else 0.86 if sign.isupper() or sign in "<>=+~^#&" else 0.72

@@ -1,0 +1,141 @@
+"""A sheet of self-adhesive labels: where each label lies on the paper, in millimetres."""
+
+from dataclasses import dataclass, fields
+
+from testpour.problems import Problems
+from testpour.units import UnitProblem, to_unit
+from testpour.wording import listed
+
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
+SMALLEST = (40.0, 20.0)  # mm: below this no code that a phone reads fits beside a name
+# Common sheets by their dimensions: paper, columns, rows, width, height, gap across. All lie in the middle.
+SHEETS = {
+    "A4, 24 of 70 x 37 mm": ("A4", 3, 8, 70.0, 37.0, 0.0),
+    "A4, 21 of 63.5 x 38.1 mm": ("A4", 3, 7, 63.5, 38.1, 2.54),
+    "Letter, 30 of 66.7 x 25.4 mm": ("Letter", 3, 10, 66.675, 25.4, 3.175),
+}
+
+
+class LabelProblems(Problems):
+    """Labels cannot be printed so; `problems` lists each reason."""
+
+
+@dataclass(frozen=True)
+class LabelSheet:
+    """Labels in rows and columns on one sheet of paper; lengths in mm.
+
+    Parameters
+    ----------
+    paper : {"A4", "Letter"}
+    columns, rows : int
+    width, height : float
+        Of one label.
+    gap_across, gap_down : float
+        Bare paper between labels.
+    left, top : float, optional
+        Margin to the first label; by default the labels lie in the middle of the paper.
+    """
+
+    paper: str
+    columns: int
+    rows: int
+    width: float
+    height: float
+    gap_across: float = 0.0
+    gap_down: float = 0.0
+    left: float | None = None
+    top: float | None = None
+
+    @property
+    def size(self):
+        """Width and height of the paper."""
+        return PAPERS[self.paper]
+
+    @property
+    def count(self):
+        """Labels on one sheet."""
+        return self.columns * self.rows
+
+    @property
+    def margins(self):
+        """Left and top margin to the first label."""
+        across, down = self._covered()
+        left = (self.size[0] - across) / 2 if self.left is None else self.left
+        return left, (self.size[1] - down) / 2 if self.top is None else self.top
+
+    def place(self, number):
+        """Left and top edge of label `number`, counted from 1 along the rows."""
+        row, column = divmod(number - 1, self.columns)
+        left, top = self.margins
+        return left + column * (self.width + self.gap_across), top + row * (self.height + self.gap_down)
+
+    def sentence(self):
+        """The sheet in words."""
+        return f"{self.paper}, {self.count} of {self.width:.3g} x {self.height:.3g} mm"
+
+    def _covered(self):
+        return (self.columns * self.width + (self.columns - 1) * self.gap_across,
+                self.rows * self.height + (self.rows - 1) * self.gap_down)  # fmt: skip
+
+    def problems(self):
+        """Why these labels do not lie on the paper, in sentences."""
+        if self.columns < 1 or self.rows < 1:
+            yield f"a sheet has at least one column and one row; this one has {self.columns} and {self.rows}."
+            return
+        for word, size, least in zip(("wide", "high"), (self.width, self.height), SMALLEST, strict=True):
+            if size < least:
+                yield f"a label {size:g} mm {word} has no room for a name and a code: at least {least:g} mm {word}."
+        sides = zip(("across", "down"), self.margins, self._covered(), self.size, strict=True)
+        for word, start, covered, paper in sides:
+            if start < -1e-9 or start + covered > paper + 1e-9:
+                yield (f"the labels need {covered:g} mm {word} from {start:g} mm on, and {self.paper} has "
+                       f"{paper:g} mm. Measure the sheet again.")  # fmt: skip
+
+
+def label_sheet(given):
+    """A `LabelSheet` from its name in `SHEETS`, or from a dict of its lengths (mm or text with a unit).
+
+    Raises
+    ------
+    LabelProblems
+        With everything that is unknown, missing or does not lie on the paper.
+    """
+    if isinstance(given, LabelSheet):
+        sheet = given
+    elif isinstance(given, dict):
+        sheet = _measured(given)
+    elif given in SHEETS:
+        sheet = LabelSheet(*SHEETS[given])
+    else:
+        own = 'sheet={"paper": "A4", "columns": 2, "rows": 5, "width": "99 mm", "height": "57 mm"}'
+        known = listed(map(repr, SHEETS))
+        raise LabelProblems("Label sheet", [f"{given!r} is not known; there are {known}. Or measure yours: {own}."])
+    if problems := list(sheet.problems()):
+        raise LabelProblems("Label sheet", problems)
+    return sheet
+
+
+def _measured(given):
+    names = [field.name for field in fields(LabelSheet)]
+    needed, problems, read = names[:5], [], {}
+    problems += [f"{name} is no measure of a sheet; they are {listed(names)}." for name in given if name not in names]
+    problems += [f"{name} is missing." for name in needed if name not in given]
+    if given.get("paper", "A4") not in PAPERS:
+        problems.append(f"paper {given['paper']!r} is not known: {listed(PAPERS)}.")
+    for name in names[1:]:
+        if given.get(name) is None:
+            continue
+        try:
+            read[name] = to_unit(given[name], "mm", name) if name not in ("columns", "rows") else _whole(name, given)
+        except UnitProblem as problem:
+            problems.append(str(problem))
+    if problems:
+        raise LabelProblems("Label sheet", problems)
+    return LabelSheet(given["paper"], **read)
+
+
+def _whole(name, given):
+    if not isinstance(given[name], int):
+        raise UnitProblem(f"{name} is a whole number, not {given[name]!r}.")
+    return given[name]
+
