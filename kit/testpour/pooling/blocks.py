@@ -1,0 +1,189 @@
+"""Many benches' rows as blocks: what each bench owns is eliminated on its own, so work grows with the rows.
+
+Inner parameters are the coefficients, which all benches share, then each bench's own standard effects
+(bench, slopes, sessions, lots, hands), then the leaves: the levels of the finest group, one of which owns
+each row. Their curvature is an arrow: leaves touch one bench, benches touch each other only through the
+coefficients.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_solve, cholesky, solve_triangular
+
+
+@dataclass(frozen=True)
+class Bench:
+    """One bench's rows: `rows` a slice of all, its own design, and where its effects and leaves lie.
+
+    Attributes
+    ----------
+    rows, local, leaves : slice
+        Of the rows, of the inner parameters, and of all leaves.
+    design : ndarray, shape (n, p + d)
+        Coefficients' columns, then its own at unit spread.
+    owner : ndarray, shape (d,)
+        The component whose spread scales each of its own columns.
+    starts : ndarray
+        First row of each leaf, within the bench.
+    codes : ndarray, shape (n,)
+        Leaf of each row, within the bench.
+    """
+
+    rows: slice
+    local: slice
+    leaves: slice
+    design: np.ndarray
+    owner: np.ndarray
+    starts: np.ndarray
+    codes: np.ndarray
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """All benches; `leaf` is the component of the leaves, -1 for none; `size` counts inner parameters.
+
+    `shared` counts the coefficients, `places[c][bench]` where component c's effects of a bench lie.
+    """
+
+    benches: tuple
+    shared: int
+    leaf: int
+    size: int
+    components: int
+
+    @property
+    def first_leaf(self):
+        """Where the leaves begin among the inner parameters."""
+        return self.size - (self.benches[-1].leaves.stop if self.leaf >= 0 else 0)
+
+
+def make_blocks(design, bench, components):
+    """Lay rows out by bench.
+
+    Parameters
+    ----------
+    design : ndarray, shape (n, p)
+    bench : ndarray, shape (n,)
+        Bench number of each row, rising.
+    components : sequence of (codes, values)
+        Each a level number and a value for each row; no level occurs at two benches. A component that owns
+        single rows' levels most finely, with all values 1 and its levels in runs, becomes the leaves.
+
+    Returns
+    -------
+    Blocks
+    """
+    edges = np.r_[np.flatnonzero(np.r_[True, np.diff(bench) != 0]), len(bench)]
+    leaf = _finest(components, len(edges) - 1)
+    p, at, leaves, made = design.shape[1], design.shape[1], 0, []
+    for first, last in zip(edges[:-1], edges[1:], strict=True):
+        rows = slice(first, last)
+        columns, owner = [design[rows]], []
+        for c, (codes, values) in enumerate(components):
+            if c != leaf:
+                levels, own = np.unique(codes[rows], return_inverse=True)
+                columns.append(values[rows, None] * (own[:, None] == np.arange(len(levels))))
+                owner += [c] * len(levels)
+        starts = codes = np.zeros(0, int)
+        if leaf >= 0:
+            new = np.r_[True, np.diff(components[leaf][0][rows]) != 0]
+            starts, codes = np.flatnonzero(new), np.cumsum(new) - 1
+        local, own_leaves = slice(at, at + len(owner)), slice(leaves, leaves + len(starts))
+        made.append(Bench(rows, local, own_leaves, np.hstack(columns), np.array(owner, int), starts, codes))
+        at, leaves = local.stop, own_leaves.stop
+    return Blocks(tuple(made), p, leaf, at + leaves, len(components))
+
+
+def _finest(components, benches):
+    """The intercept with most levels whose levels come in runs; -1 where none is finer than a bench's rows."""
+    best, most = -1, benches
+    for c, (codes, values) in enumerate(components):
+        levels = len(np.unique(codes))
+        runs = 1 + (np.diff(codes) != 0).sum()
+        if (values == 1).all() and runs == levels and levels > most:
+            best, most = c, levels
+    return best
+
+
+@dataclass(frozen=True)
+class Arrow:
+    """The factored curvature of the inner parameters at row weights and spreads.
+
+    Attributes
+    ----------
+    blocks : Blocks
+    spreads : ndarray, shape (C,)
+    root : ndarray, shape (p, p)
+        Lower Cholesky factor of the coefficients' curvature with all else integrated out.
+    parts : tuple
+        For each bench: root of its own curvature, its link to the coefficients, scaled leaf sums (leaves,
+        p + d), leaf curvatures and column scales.
+    log_determinant : float
+    """
+
+    blocks: Blocks
+    spreads: np.ndarray
+    root: np.ndarray
+    parts: tuple
+    log_determinant: float
+
+    def solve(self, right):
+        """Curvature to the power -1 times `right` (size, r)."""
+        blocks, p = self.blocks, self.blocks.shared
+        first, tau = blocks.first_leaf, self.spreads[blocks.leaf]
+        out, top, kept = np.array(right, float), right[:p].copy(), []
+        for bench, (root, link, sums, level, _) in zip(blocks.benches, self.parts, strict=True):
+            own = right[bench.local]
+            if blocks.leaf >= 0:
+                away = tau * right[first + bench.leaves.start : first + bench.leaves.stop] / level[:, None]
+                less = sums.T @ away
+                top -= less[:p]
+                own = own - less[p:]
+            half = solve_triangular(root, own, lower=True, check_finite=False)
+            top -= link.T @ half
+            kept.append(half)
+        out[:p] = cho_solve((self.root, True), top, check_finite=False)
+        for bench, (root, link, sums, level, _), half in zip(blocks.benches, self.parts, kept, strict=True):
+            own = solve_triangular(root, half - link @ out[:p], lower=True, trans=1, check_finite=False)
+            out[bench.local] = own
+            if blocks.leaf >= 0:
+                place = slice(first + bench.leaves.start, first + bench.leaves.stop)
+                out[place] = (right[place] - tau * (sums @ np.vstack([out[:p], own]))) / level[:, None]
+        return out
+
+    def inverse_block(self, part):
+        """Covariance of the coefficients and one bench's own effects, (p + d, p + d)."""
+        root, link, *_ = part
+        top = cho_solve((self.root, True), np.eye(len(self.root)), check_finite=False)
+        back = solve_triangular(root, np.hstack([link, np.eye(len(root))]), lower=True, trans=1, check_finite=False)
+        turn, roots = back[:, : link.shape[1]], back[:, link.shape[1] :]
+        across = -turn @ top
+        return np.block([[top, across.T], [across, roots @ roots.T + turn @ top @ turn.T]])
+
+
+def factor(blocks, weights, spreads, precision):
+    """The `Arrow` at row `weights` (n,), `spreads` (C,) and the coefficients' belief `precision` (p, p)."""
+    p, total, log_determinant, parts = blocks.shared, precision.copy(), 0.0, []
+    for bench in blocks.benches:
+        scale = np.r_[np.ones(p), spreads[bench.owner]]
+        weighed = bench.design * weights[bench.rows, None]
+        matrix = bench.design.T @ weighed
+        sums, level = None, None
+        if blocks.leaf >= 0:
+            tau = spreads[blocks.leaf]
+            sums = np.add.reduceat(weighed, bench.starts, axis=0)
+            level = 1 + tau**2 * np.add.reduceat(weights[bench.rows], bench.starts)
+            matrix -= (sums * (tau**2 / level)[:, None]).T @ sums
+            sums = sums * scale
+            log_determinant += np.log(level).sum()
+        matrix *= scale[:, None] * scale
+        own = matrix[p:, p:] + np.eye(len(bench.owner))
+        root = cholesky(own, lower=True, check_finite=False)
+        link = solve_triangular(root, matrix[p:, :p], lower=True, check_finite=False)
+        total += matrix[:p, :p] - link.T @ link
+        log_determinant += 2 * np.log(np.diag(root)).sum()
+        parts.append((root, link, sums, level, scale))
+    root = cholesky(total, lower=True, check_finite=False)
+    log_determinant += 2 * np.log(np.diag(root)).sum()
+    return Arrow(blocks, spreads, root, tuple(parts), log_determinant)

@@ -1,0 +1,142 @@
+"""Draws of everything unknown in a pool: spreads weighed by their marginal density, the rest normal given them.
+
+Nested Laplace approximation: Rue, Martino & Chopin, J. R. Stat. Soc. B 71 (2009) 319. In a great pool of
+many benches the spreads themselves are all but normal, and the rest moves with them along straight lines.
+"""
+
+import numpy as np
+from scipy.linalg import solve_triangular
+from scipy.stats import chi2, norm, qmc
+
+from testpour.models.posterior import Posterior, _resample
+from testpour.models.rows import cuts_of
+from testpour.pooling.climbing import pooled_log_top
+
+DEGREES = 6  # of the t distribution that spreads are drawn from
+POINTS, FEWER = 128, 64  # places where the marginal density is worked out: small pools, and large ones
+SMALL = 4000  # rows of a small pool
+MANY = 30  # benches from which a large pool's spreads count as normal
+
+
+def sample_pool(model, bench, slopes=(), *, draws=2000, seed=0):
+    """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
+
+    Parameters
+    ----------
+    model : IntervalModel
+        One group is "bench"; no level of another occurs at two benches; rows come bench by bench.
+    bench : ndarray of int, shape (n,)
+    slopes : sequence of Slope
+    draws, seed : int
+    """
+    density, scale, top = pooled_log_top(model, bench, slopes)
+    rng = np.random.default_rng(seed)
+    root = np.linalg.cholesky(_spread_of(top.curvature))
+    rows, benches = len(model.low), len(density.marginal.blocks.benches)
+    if rows > SMALL and benches >= MANY:
+        outer, inner, worth = _straight(density, top, root, draws, rng)
+    else:
+        points = POINTS if rows <= SMALL else FEWER
+        outer, inner, worth = _weighed(density, top, root, points, draws, rng)
+    return _described(model, density.marginal, scale, slopes, outer, inner, worth, seed)
+
+
+def _spread_of(curvature):
+    """Covariance from curvature, no direction taken as wider than a belief about a log spread leaves it."""
+    roots, axes = np.linalg.eigh(curvature)
+    return (axes / np.maximum(roots, 0.3)) @ axes.T
+
+
+def _weighed(density, top, root, points, draws, rng):
+    """Draw outer parameters from a t distribution, weigh them by their density, draw the rest given each."""
+    noise = _noise(len(top.at), points, rng)
+    density(top.at)
+    near = density.marginal.last  # each mode is sought from the top's, moved along a straight line
+    places, logs = [], []
+    for one in noise:
+        density.marginal.last = near
+        at = top.at + root @ one
+        outer = density.plain(at)
+        place = density.marginal.solve(outer)
+        jacobian = at[len(at) - density.marginal.blocks.components :].sum()
+        logs.append(density.marginal.value_at(place, outer) + jacobian - _t_density(one @ one, len(one)))
+        places.append((outer, place))
+    weights = np.exp(np.array(logs) - max(logs))
+    weights /= weights.sum()
+    picked, counts = np.unique(_resample(weights, draws, rng), return_counts=True)
+    outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
+    inner = [_given(density.marginal, places[i][1], count, rng) for i, count in zip(picked, counts, strict=True)]
+    return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), 1 / (weights**2).sum()
+
+
+def _noise(size, points, rng):
+    """Standard t draws, evenly spread (scrambled Sobol points), the first in the middle: (points, size)."""
+    cube = np.clip(qmc.Sobol(size + 1, seed=rng).random(points), 1e-9, 1 - 1e-9)
+    noise = norm.ppf(cube[:, :size]) * np.sqrt(DEGREES / chi2.ppf(cube[:, [size]], DEGREES))
+    noise[0] = 0.0
+    return noise
+
+
+def _t_density(squared, size):
+    """Log density of a standard t, up to a constant."""
+    return -(DEGREES + size) / 2 * np.log1p(squared / DEGREES)
+
+
+def _given(marginal, place, count, rng, moved=None):
+    """Coefficients (m, p) and benches' standard effects (m, components, benches), normal given outer parameters.
+
+    `moved` (m, size) shifts the inner mode of each draw.
+    """
+    blocks, p = marginal.blocks, marginal.blocks.shared
+    moved = np.zeros((count, 1)) if moved is None else moved
+    away = solve_triangular(place.arrow.root, rng.standard_normal((p, count)), lower=True, trans=1)
+    effects = np.zeros((count, blocks.components, len(blocks.benches)))
+    for b, (bench, part) in enumerate(zip(blocks.benches, place.arrow.parts, strict=True)):
+        root, link = part[:2]
+        own = rng.standard_normal((len(root), count)) - link @ away
+        own = solve_triangular(root, own, lower=True, trans=1, overwrite_b=True).T + place.at[bench.local]
+        if moved.shape[1] > 1:
+            own = own + moved[:, bench.local]
+        single = np.bincount(bench.owner, minlength=blocks.components) == 1
+        for column, owner in enumerate(bench.owner):
+            if single[owner]:
+                effects[:, owner, b] = own[:, column]
+    lead = moved[:, :p] if moved.shape[1] > 1 else 0.0
+    return (place.at[:p] + away.T + lead, effects)
+
+
+def _straight(density, top, root, draws, rng):
+    """Draw outer parameters from a normal distribution; the rest moves with them along straight lines."""
+    marginal, k = density.marginal, len(top.at) - density.marginal.blocks.components
+    outer = density.plain(top.at)
+    marginal(outer)
+    slopes = marginal.last[2] * np.r_[np.ones(k), outer[k:]]
+    place = marginal.solve(outer)
+    step = rng.standard_normal((draws, len(top.at))) @ root.T
+    drawn = np.array([density.plain(top.at + one) for one in step])
+    return drawn, _given(marginal, place, draws, rng, step @ slopes.T), draws
+
+
+def _described(model, marginal, scale, slopes, outer, inner, worth, seed):
+    """Bring draws to the model's own units."""
+    k, (coefficients, effects) = outer.shape[1] - marginal.blocks.components, inner
+    shape, spreads = scale.shape(outer[:, :k]), scale.unit * outer[:, k:]
+    names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
+    own = [c for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)]
+    benches = model.group_levels["bench"]
+    return Posterior(
+        coefficients=scale.unit * coefficients @ scale.turn.T,
+        spread=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
+        cuts=cuts_of(shape) if scale.graded else None,
+        group_spread={name: spreads[:, c] for c, name in enumerate(names)},
+        group_effects={names[c]: spreads[:, [c]] * effects[:, c] for c in own},
+        group_levels={names[c]: benches for c in own},
+        effective=float(worth),
+        method="nested",
+        seed=seed,
+    )
+
+
+def slope_name(model, slope):
+    """How the spread of a coefficient that differs by bench is called."""
+    return f"bench {model.coefficient_names[slope.column]}"

@@ -1,0 +1,197 @@
+"""The pooled model's likelihood with everything that is nearly normal integrated out, bench by bench.
+
+The same approximation as `models.laplace.Marginal` with the coefficients integrated out, and the same
+numbers; only the arithmetic goes block by block, so that its cost grows with the rows and not with the
+square of the benches.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from testpour.models.laplace import LOG_2PI, _half_normal
+from testpour.pooling.blocks import factor
+
+REACH = 1.5  # an outer step short enough to carry the inner mode along a straight line
+
+
+@dataclass(frozen=True)
+class Place:
+    """An inner mode `at` with its predictor `eta`, row derivatives and factored curvature."""
+
+    at: np.ndarray
+    eta: np.ndarray
+    rows: object
+    arrow: object
+
+
+@dataclass
+class BenchMarginal:
+    """Log density of ``[shape, signed spreads]``; the coefficients and all effects are integrated out.
+
+    Parameters
+    ----------
+    problem : Problem
+        From `models.scaling.scaled_problem`, its `groups` one a component.
+    blocks : Blocks
+        The same rows and components.
+    """
+
+    problem: object
+    blocks: object
+    last: tuple = field(default=None, repr=False)
+
+    def __post_init__(self):
+        self.size = self.blocks.size
+        root = self.problem.root
+        self.precision, self.linear = root.T @ root, root.T @ self.problem.target
+
+    def split(self, outer):
+        """Shape and spreads of an outer vector."""
+        count = self.blocks.components
+        return outer[: len(outer) - count], outer[len(outer) - count :]
+
+    def predictor(self, at, spreads):
+        """Row means (n, ...) of inner parameters `at` (size, ...)."""
+        blocks, p = self.blocks, self.blocks.shared
+        pieces = []
+        for bench in blocks.benches:
+            own = (spreads[bench.owner] * at[bench.local].T).T
+            eta = bench.design @ np.concatenate([at[:p], own])
+            if blocks.leaf >= 0:
+                leaves = at[blocks.first_leaf :][bench.leaves]
+                eta = eta + spreads[blocks.leaf] * leaves[bench.codes]
+            pieces.append(eta)
+        return np.concatenate(pieces)
+
+    def pull(self, slopes, spreads):
+        """The design's transpose times `slopes` (n, r): (size, r)."""
+        blocks, p = self.blocks, self.blocks.shared
+        out = np.zeros((self.size, slopes.shape[1]))
+        for bench in blocks.benches:
+            part = slopes[bench.rows]
+            both = bench.design.T @ part
+            out[:p] += both[:p]
+            out[bench.local] = spreads[bench.owner, None] * both[p:]
+            if blocks.leaf >= 0:
+                summed = np.add.reduceat(part, bench.starts, axis=0)
+                out[blocks.first_leaf :][bench.leaves] = spreads[blocks.leaf] * summed
+        return out
+
+    def solve(self, outer):
+        """The inner mode by safe Newton steps, as a `Place`; the likelihood is concave in it."""
+        shape, spreads = self.split(outer)
+
+        def look(at):
+            eta = self.predictor(at, spreads)
+            rows = self.problem.rows.derivatives(eta, shape)
+            return at, eta, rows, rows.value.sum() + self._belief(at)
+
+        place = look(self._near(outer))
+        for _ in range(100):
+            at, eta, rows, height = place
+            arrow = factor(self.blocks, -rows.eta2, spreads, self.precision)
+            slope = self.pull(rows.eta1[:, None], spreads)[:, 0] - self._prior_pull(at)
+            step = arrow.solve(slope[:, None])[:, 0]
+            if not slope @ step > 1e-17 * (1 + abs(height)):
+                break
+            place = _safe_step(look, place, step)
+        self.last = outer, at, 0.0
+        return Place(at, eta, rows, arrow)
+
+    def _prior_pull(self, at):
+        p = self.blocks.shared
+        return np.concatenate([self.precision @ at[:p] - self.linear, at[p:]])
+
+    def _belief(self, at):
+        p = self.blocks.shared
+        residual = self.problem.root @ at[:p] - self.problem.target
+        return -(residual @ residual + at[p:] @ at[p:]) / 2
+
+    def _near(self, outer):
+        if self.last is None:
+            return np.zeros(self.size)
+        before, at, slopes = self.last
+        step = outer - before
+        return at + slopes @ step if np.ndim(slopes) and np.abs(step).max() < REACH else at
+
+    def value_at(self, place, outer):
+        """Log density at `outer`, whose inner mode is `place`."""
+        shape, spreads = self.split(outer)
+        value = place.rows.value.sum() + self._belief(place.at) + self.problem.constant
+        value += (self.blocks.shared - len(self.problem.target)) * LOG_2PI / 2 - place.arrow.log_determinant / 2
+        return value + self.problem.shape_belief(shape)[0] + _half_normal(spreads, self.problem.group_scales)[0]
+
+    def __call__(self, outer):
+        """Log density and gradient at `outer`."""
+        place = self.solve(outer)
+        shape, spreads = self.split(outer)
+        belief = np.concatenate(
+            [self.problem.shape_belief(shape)[1], _half_normal(spreads, self.problem.group_scales)[1]]
+        )
+        return self.value_at(place, outer), self._gradient(place, shape, spreads) + belief
+
+    def _gradient(self, place, shape, spreads):
+        """By implicit differentiation of the inner mode, as in `models.laplace`."""
+        rows, k = place.rows, len(shape)
+        shift, direct = self._directions(place, k)
+        turned, bent = np.zeros_like(shift), np.zeros_like(shift)
+        turned[:, :k], bent[:, :k] = rows.shape_eta, rows.shape_eta2
+        pull = self.pull(rows.eta2[:, None] * shift + turned, spreads)
+        slopes = place.arrow.solve(pull + direct)
+        moved = shift + self.predictor(slopes, spreads)
+        self.last = (*self.last[:2], slopes)
+        leverage, own = self._leverage(place, spreads)
+        trace = leverage @ -(rows.eta3[:, None] * moved + bent)
+        trace[k:] += 2 * own
+        plain = np.r_[rows.shape1.sum(axis=0), np.zeros(len(spreads))]
+        return shift.T @ rows.eta1 + plain - trace / 2
+
+    def _directions(self, place, k):
+        """How each outer parameter moves the rows (n, outer), and the inner score (size, outer) directly."""
+        blocks, p = self.blocks, self.blocks.shared
+        count = k + blocks.components
+        shift, direct = np.zeros((len(place.eta), count)), np.zeros((self.size, count))
+        for bench in blocks.benches:
+            member = bench.owner[:, None] == np.arange(blocks.components)
+            own = bench.design[:, p:]
+            shift[bench.rows, k:] = own @ (place.at[bench.local, None] * member)
+            score = place.rows.eta1[bench.rows]
+            direct[bench.local, k:] = (own.T @ score)[:, None] * member
+            if blocks.leaf >= 0:
+                leaves = place.at[blocks.first_leaf :][bench.leaves]
+                shift[bench.rows, k + blocks.leaf] = leaves[bench.codes]
+                summed = np.add.reduceat(score, bench.starts)
+                direct[blocks.first_leaf :][bench.leaves, k + blocks.leaf] = summed
+        return shift, direct
+
+    def _leverage(self, place, spreads):
+        """Variance of each row's mean (n,), and the weighted share in it of each component's unit design (C,)."""
+        blocks, p = self.blocks, self.blocks.shared
+        weights, leverage = -place.rows.eta2, np.zeros(len(place.eta))
+        shares = np.zeros(blocks.components)
+        for bench, part in zip(blocks.benches, place.arrow.parts, strict=True):
+            _, _, sums, level, scale = part
+            reach = bench.design * scale
+            if blocks.leaf >= 0:
+                tau = spreads[blocks.leaf]
+                reach = reach - ((tau**2 / level)[:, None] * sums)[bench.codes]
+            held = reach @ place.arrow.inverse_block(part)
+            weight = weights[bench.rows]
+            leverage[bench.rows] = (reach * held).sum(axis=1)
+            columns = weight @ (bench.design[:, p:] * held[:, p:])
+            shares += np.bincount(bench.owner, columns, blocks.components)
+            if blocks.leaf >= 0:
+                inside = tau * (1 - (sums[bench.codes] * held).sum(axis=1)) / level[bench.codes]
+                leverage[bench.rows] += tau**2 / level[bench.codes]
+                shares[blocks.leaf] += weight @ inside
+        return leverage, shares
+
+
+def _safe_step(look, place, step):
+    """Halve the step until it loses no height."""
+    for shrink in 0.5 ** np.arange(40):
+        found = look(place[0] + shrink * step)
+        if found[3] >= place[3] - 1e-13 * (1 + abs(place[3])):
+            break
+    return found
