@@ -1,0 +1,177 @@
+"""What an open Data Package of a log declares: its tables, their columns with units, its licence.
+
+After the Data Package standard, version 2.0 (datapackage.org): Package, Resource and Table Schema.
+"""
+
+import hashlib
+import re
+from dataclasses import MISSING, dataclass
+from dataclasses import fields as parts_of
+
+import sqlalchemy as sa
+
+from testpour.catalogue import Factor, Reading
+from testpour.logbook.sheet_cells import tame
+from testpour.logbook.tables import POURS, READINGS, SETTINGS
+from testpour.study import Aim
+
+FORM = 1  # of the package; a reader refuses one it does not know
+DESCRIPTOR = "datapackage.json"
+PROFILE = "https://datapackage.org/profiles/2.0"
+LICENCES = {
+    "CC0-1.0": ("Creative Commons CC0 1.0", "https://creativecommons.org/publicdomain/zero/1.0/"),
+    "CC-BY-4.0": ("Creative Commons Attribution 4.0", "https://creativecommons.org/licenses/by/4.0/"),
+    "CC-BY-SA-4.0": ("Creative Commons Attribution Share-Alike 4.0", "https://creativecommons.org/licenses/by-sa/4.0/"),
+    "ODC-BY-1.0": ("Open Data Commons Attribution 1.0", "https://opendatacommons.org/licenses/by/1-0/"),
+    "ODbL-1.0": ("Open Data Commons Open Database 1.0", "https://opendatacommons.org/licenses/odbl/1-0/"),
+    "PDDL-1.0": ("Open Data Commons Public Domain 1.0", "https://opendatacommons.org/licenses/pddl/1-0/"),
+}
+QUOTED = "In text, a leading quote keeps a spreadsheet from acting on the cell; testpour takes it off when it reads."
+KNOWN = ("exact", "between", "not yet", "already")
+HISTORY = {"history-pours": POURS, "history-settings": SETTINGS, "history-readings": READINGS}
+PEOPLE = ("by", "note")
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a package.
+
+    Parameters
+    ----------
+    name, title : str
+    fields : tuple of dict
+        Its columns in order, as Table Schema describes them.
+    more : dict
+        The rest of the schema: keys and how they hang together.
+    """
+
+    name: str
+    title: str
+    fields: tuple
+    more: dict
+
+    @property
+    def path(self):
+        """Name of its file in the package."""
+        return f"{self.name}.csv"
+
+    def resource(self, data):
+        """Its entry in the descriptor, with the checksum of its bytes."""
+        return {
+            "name": self.name, "title": self.title, "path": self.path, "type": "table",
+            "$schema": f"{PROFILE}/dataresource.json", "format": "csv", "mediatype": "text/csv", "encoding": "utf-8",
+            "bytes": len(data), "hash": checksum(data),
+            "schema": {"$schema": f"{PROFILE}/tableschema.json", "fields": list(self.fields), "missingValues": [""],
+                       **self.more},
+        }  # fmt: skip
+
+
+def checksum(data):
+    """SHA-256 of bytes, as the standard writes it."""
+    return f"sha256:{hashlib.sha256(data).hexdigest()}"
+
+
+def tables(study, names, history):
+    """The tables of a package of a study, by name; initials and notes with `names`, all rows with `history`."""
+    found = [_pours(study, names), _readings(study, names)]
+    if history:
+        found += [_kept(name, table) for name, table in HISTORY.items()]
+    return declarations() | {table.name: table for table in found}
+
+
+def declarations():
+    """The tables that hold the study itself, by name."""
+    return {
+        "declared-factors": _declared("declared-factors", "Factors of the study, as declared", Factor),
+        "declared-readings": _declared("declared-readings", "Readings of the study, as declared", Reading),
+        "aims": _declared("aims", "What a good casting must meet", Aim),
+    }
+
+
+def descriptor(study, castings, licence, resources, names):
+    """The whole `datapackage.json`, but for its time."""
+    title, path = LICENCES[licence]
+    return {
+        "$schema": f"{PROFILE}/datapackage.json",
+        "name": re.sub(r"[^a-z0-9]+", "-", study.name.casefold()).strip("-") or "study",
+        "title": study.name,
+        "description": f"{study.question} {castings.sentence()} {QUOTED}".strip(),
+        "licenses": [{"name": licence, "title": title, "path": path}],
+        "testpour": {
+            "form": FORM, "fingerprint": castings.fingerprint(), "names": names,
+            "question": study.question, "resin": dict(study.resin), "ready": dict(study.ready),
+        },
+        "resources": resources,
+    }  # fmt: skip
+
+
+def _field(name, kind, title="", **more):
+    return {"name": name, "type": kind, **({"title": title} if title else {}), **{k: v for k, v in more.items() if v}}
+
+
+def _people(names):
+    return [_field("by", "string", "initials"), _field("note", "string", "note")] if names else []
+
+
+def _pours(study, names):
+    """One row a pour that stands."""
+    fields = [
+        _field("pour", "string", "name of the pour", constraints={"required": True, "unique": True}),
+        _field("session", "string", "day in one room"),
+        _field("made_at", "datetime", "when the catalyst went in, on the workshop's clock"),
+        *map(_factor, study.factors), *_people(names),
+    ]  # fmt: skip
+    return Table("pours", "Pours and their settings", tuple(fields), {"primaryKey": ["pour"]})
+
+
+def _factor(factor):
+    if factor.kind == "yes/no":
+        more = {"type": "boolean", "trueValues": ["yes"], "falseValues": ["no"]}
+    elif factor.kind == "text":
+        more = {"type": "string"}
+    else:
+        ends = {"minimum": factor.low, "maximum": factor.high}
+        more = {"type": "number", "constraints": {k: v for k, v in ends.items() if abs(v) != float("inf")}}
+    return _field(factor.name, more.pop("type"), factor.words, unit=factor.unit, description=factor.how, **more)
+
+
+def _readings(study, names):
+    """One row a reading that stands; an end that is not known is blank."""
+    fields = [
+        _field("entry", "integer", "number of the row in the log", constraints={"required": True, "unique": True}),
+        _field("pour", "string", "name of the pour", constraints={"required": True}),
+        _field("reading", "string", "what was read", constraints={"enum": [tame(r.name) for r in study.readings]}),
+        _field("low", "number", "lower end", description="blank where open; the same as high where read off"),
+        _field("high", "number", "upper end", description="blank where open"),
+        _field("unit", "string", "unit of low and high"),
+        _field("age", "number", "time after mixing", unit="h", description="blank where the reading has no age"),
+        _field("specimen", "string", "place or piece"),
+        _field("known", "string", "how it is known", constraints={"enum": list(KNOWN)}),
+        *_people(names),
+    ]
+    key = {"fields": ["pour"], "reference": {"resource": "pours", "fields": ["pour"]}}
+    return Table("readings", "Readings", tuple(fields), {"primaryKey": ["entry"], "foreignKeys": [key]})
+
+
+KINDS = {str: "string", float: "number", bool: "boolean", tuple: "array", type(None): "number"}
+
+
+def _declared(name, title, kind):
+    """A table of declarations: one row each, one column for each part."""
+    fields = []
+    for part in parts_of(kind):
+        form = "string" if part.default is MISSING else KINDS[type(part.default)]
+        fields.append(_field(part.name, form))
+    return Table(name, title, tuple(fields), {"primaryKey": [fields[0]["name"]]})
+
+
+def _kept(name, table):
+    """A table of the log with every row it ever held, corrections and withdrawals too."""
+    fields = tuple(_field(column.name, _kind(column.type)) for column in table.columns)
+    title = f"Every row of {table.name} ever logged; logged_at is UTC, supersedes names the row replaced"
+    return Table(name, title, fields, {"primaryKey": [column.name for column in table.primary_key]})
+
+
+def _kind(type_):
+    kinds = {sa.Boolean: "boolean", sa.Integer: "integer", sa.Double: "number", sa.DateTime: "datetime"}
+    return next((word for kind, word in kinds.items() if isinstance(type_, kind)), "string")
