@@ -1,0 +1,81 @@
+"""What holds for a whole session: the room, the lots, and who reads."""
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+from testpour.cautions import check_settings
+from testpour.logbook.door import clean
+from testpour.units import UnitProblem, show
+
+
+@dataclass
+class Head:
+    """Today's room and lots as last saved; met and carried factors of the study.
+
+    Parameters
+    ----------
+    study : Study
+    values : dict
+        Factor name to a float in its unit or text; what is not known is not in it.
+    by : str
+        Initials of who reads.
+    at : float
+        When it was saved, in ms since 1970; 0 for never.
+    """
+
+    study: object
+    values: dict = field(default_factory=dict)
+    by: str = ""
+    at: float = 0.0
+    problems: dict = field(default_factory=dict)
+
+    @classmethod
+    def from_log(cls, study, made):
+        """As the last pour of the session carries it."""
+        if not made:
+            return cls(study)
+        last = list(made.values())[-1]
+        names = {f.name for f in _factors(study)}
+        return cls(study, {k: v for k, v in last.settings.items() if k in names}, last.by, last.made_at.timestamp() * 1e3)
+
+    def take(self, typed, by, at):
+        """Take what was typed: each value that can be read is taken, each other one gets its problem in words."""
+        self.problems, values = {}, {}
+        for factor in _factors(self.study):
+            text = clean(typed.get(factor.name), line=True)
+            try:
+                if text:
+                    values[factor.name] = factor.parse(text)
+            except UnitProblem as problem:
+                self.problems[factor.name] = str(problem)
+                if factor.name in self.values:
+                    values[factor.name] = self.values[factor.name]
+        self.values, self.by, self.at = values, clean(by, line=True), at
+        return not self.problems
+
+    def lacking(self, made):
+        """What a pour made earlier in the session lacks and is known now: factor name to value."""
+        return {name: value for name, value in self.values.items() if name not in made.settings}
+
+    def shown(self):
+        """As the form shows it."""
+        found = check_settings(self.study, {k: v for k, v in self.values.items() if not isinstance(v, str)})
+        fields = [
+            {"name": f.name, "label": f.label[:1].upper() + f.label[1:], "value": self._text(f), "number": f.kind == "number",
+             "how": f.how, "problem": self.problems.get(f.name, "")}
+            for f in _factors(self.study)
+        ]  # fmt: skip
+        unknown = [f.words for f in _factors(self.study) if f.name not in self.values]
+        return {
+            "fields": fields, "by": self.by, "at": self.at, "unknown": unknown,
+            "warnings": [*found.refusals, *found.warnings],
+            "saved": f"{dt.datetime.fromtimestamp(self.at / 1e3):%H:%M}" if self.at else "",
+        }  # fmt: skip
+
+    def _text(self, factor):
+        value = self.values.get(factor.name)
+        return "" if value is None else value if isinstance(value, str) else show(value, "", 6)
+
+
+def _factors(study):
+    return [f for f in study.factors if f.role != "chosen"]

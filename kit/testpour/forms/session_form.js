@@ -1,0 +1,436 @@
+// The session form on the page. It draws the state that the kernel sends and sends back what is tapped. A tap waits in
+// an outbox, kept by the browser too, until the kernel answers that it is on the disk; timers count from stored moments.
+
+const PATIENCE = 6000; // ms without an answer after which a tap is shown as not saved
+const DEEDS = { head: "Today's room", catalyst_in: "Catalyst in", take_back: "Take back", unpour: "Take back catalyst in" };
+
+const h = (tag, props = {}, ...kids) => {
+  const node = document.createElement(tag);
+  for (const [name, value] of Object.entries(props)) {
+    if (value === false || value === null || value === undefined) continue;
+    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else node.setAttribute(name, value === true ? "" : value);
+  }
+  node.append(...kids.flat(9).filter((kid) => kid !== null && kid !== undefined && kid !== false));
+  return node;
+};
+
+const two = (n) => String(n).padStart(2, "0");
+const span = (ms) => {
+  const s = Math.max(0, Math.floor(ms / 1000));
+  if (s >= 172800) return `${Math.floor(s / 86400)} days`;
+  const [hours, minutes] = [Math.floor(s / 3600), Math.floor(s / 60) % 60];
+  return hours ? `${hours}:${two(minutes)}:${two(s % 60)}` : `${minutes}:${two(s % 60)}`;
+};
+const roughly = (ms) => {
+  const minutes = Math.round(Math.abs(ms) / 60000);
+  if (minutes < 60) return `${minutes} min`;
+  if (minutes < 2880) return minutes < 600 && minutes % 60 ? `${Math.floor(minutes / 60)} h ${minutes % 60} min` : `${Math.round(minutes / 60)} h`;
+  return `${Math.round(minutes / 1440)} days`;
+};
+const plural = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
+
+// What the browser keeps: what was typed and what was tapped but not yet answered. Without its storage, memory serves.
+class Kept {
+  constructor(name) {
+    this.name = `testpour ${name}`;
+    try { this.held = JSON.parse(localStorage.getItem(this.name)) || {}; } catch { this.held = {}; }
+    this.held = { typed: {}, outbox: [], head: null, ...this.held };
+  }
+  save() { try { localStorage.setItem(this.name, JSON.stringify(this.held)); } catch { /* memory serves */ } }
+}
+
+class Form {
+  constructor(model, el) {
+    this.model = model;
+    this.kept = new Kept(model.get("where"));
+    this.mark = Math.random().toString(36).slice(2, 8);
+    this.offset = 0; // the kernel's clock minus the browser's, ms
+    this.open = {}; // which folded parts are open
+    this.parts = new Map();
+    this.looks = {};
+    this.root = h("section", { class: "tp-form", "aria-label": "Session form" });
+    this.said = h("p", { class: "tp-hidden", role: "status" });
+    this.body = h("div");
+    this.root.append(this.said, this.body);
+    el.replaceChildren(this.root);
+    this.onstate = () => this.settle();
+    this.onmessage = (message) => this.hear(message);
+    this.onshow = () => { if (!document.hidden) { this.askClock(); this.send({ deed: "refresh" }); } };
+    model.on("change:state", this.onstate);
+    model.on("msg:custom", this.onmessage);
+    document.addEventListener("visibilitychange", this.onshow);
+    this.ticks = [
+      setInterval(() => this.tick(), 250),
+      setInterval(() => this.askClock(), 20000),
+      setInterval(() => this.send({ deed: "refresh" }), 60000),
+      setInterval(() => this.again(), 1000),
+    ];
+    for (const one of this.kept.held.outbox) { one.since = Date.now(); if (!one.failed) this.send(one.message); }
+    this.askClock();
+    this.settle();
+    this.restoreHead();
+  }
+
+  close() {
+    this.ticks.forEach(clearInterval);
+    this.model.off("change:state", this.onstate);
+    this.model.off("msg:custom", this.onmessage);
+    document.removeEventListener("visibilitychange", this.onshow);
+  }
+
+  get state() { return this.model.get("state"); }
+  now() { return Date.now() + this.offset; }
+  send(message) { try { this.model.send(message); return true; } catch { return false; } }
+  askClock() { this.send({ deed: "clock", sent: Date.now() }); }
+
+  hear(message) {
+    if (message.clock !== undefined) {
+      const trip = Date.now() - message.clock;
+      if (trip < 3000) this.offset = message.now + trip / 2 - Date.now();
+    } else if (message.look !== undefined) {
+      this.looks[message.look] = message;
+      const line = this.root.querySelector(`[data-look="${CSS.escape(message.look)}"]`);
+      if (line) { line.textContent = message.words; line.classList.toggle("tp-short", !message.fine); }
+    }
+  }
+
+  // Taps: into the outbox, to the kernel, and out of the box when the answer says that it is on the disk.
+
+  tap(deed, fields = {}, keys = []) {
+    const about = JSON.stringify([deed, fields.pour, fields.reading, fields.age, fields.specimen, fields.entries]);
+    const twice = this.kept.held.outbox.find((one) => one.about === about);
+    if (twice && !twice.failed) return;
+    if (twice) this.drop(twice);
+    const id = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
+    const message = { id, deed, at: this.now(), ...fields };
+    this.kept.held.outbox.push({ about, message, keys, since: Date.now(), failed: "" });
+    this.kept.save();
+    this.send(message);
+    this.draw();
+  }
+
+  retry(one, more = {}) {
+    Object.assign(one.message, more);
+    Object.assign(one, { failed: "", refused: false, since: Date.now(), waited: false });
+    this.kept.save();
+    this.send(one.message);
+    this.draw();
+  }
+
+  drop(one) {
+    this.kept.held.outbox = this.kept.held.outbox.filter((other) => other !== one);
+    this.kept.save();
+    this.draw();
+  }
+
+  again() {
+    let changed = false;
+    for (const one of this.kept.held.outbox) {
+      if (one.failed) continue;
+      const waited = Date.now() - one.since > PATIENCE;
+      if (waited && !one.waited) { one.waited = true; one.resent = Date.now(); changed = true; }
+      if (waited && Date.now() - one.resent > 10000) { one.resent = Date.now(); this.send(one.message); }
+    }
+    if (changed) this.draw();
+  }
+
+  settle() {
+    const answers = this.state.answers || {};
+    for (const one of [...this.kept.held.outbox]) {
+      const answer = answers[one.message.id];
+      if (!answer || (one.failed && !answer.ok)) continue;
+      if (answer.ok) {
+        one.keys.forEach((key) => delete this.kept.held.typed[key]);
+        if (one.message.deed === "head") this.kept.held.head = one.message;
+        this.kept.held.outbox = this.kept.held.outbox.filter((other) => other !== one);
+        this.said.textContent = `${one.message.pour || ""} ${answer.words}. Saved.`.trim();
+      } else {
+        Object.assign(one, { failed: answer.words, refused: answer.refused, waited: false });
+        this.said.textContent = `Not saved: ${answer.words}`;
+      }
+    }
+    this.kept.save();
+    this.draw();
+  }
+
+  // Room and lots saved here, and newer than what the log's last pour carries: a new kernel is told again.
+  restoreHead() {
+    const last = this.kept.held.head;
+    if (last && last.at > this.state.head.at + 1000) this.tap("head", { values: last.values, by: last.by });
+  }
+
+  // Drawing: a part is drawn anew only where what it shows has changed, and the focus stays where it was.
+
+  draw() {
+    const { state } = this;
+    const poured = state.cards.filter((card) => card.name).length;
+    this.part("top", [state.study, state.session, poured, state.cautions], () => this.top(poured));
+    this.part("head", [state.head, this.pending(""), this.open.head], () => this.head());
+    this.part("due", [state.due], () => this.due());
+    for (const card of state.cards) this.part(`card ${card.pour}`, [card, this.pending(card.pour), this.open], () => this.card(card));
+    this.tick();
+  }
+
+  part(name, shows, build) {
+    const mark = JSON.stringify(shows);
+    const held = this.parts.get(name);
+    if (held && held.mark === mark) return;
+    const node = build();
+    const focus = held && held.node.contains(document.activeElement) ? document.activeElement : null;
+    if (held) held.node.replaceWith(node); else this.place(node, name);
+    this.parts.set(name, { mark, node });
+    if (focus) this.refocus(node, focus);
+  }
+
+  place(node, name) {
+    if (name.startsWith("card")) {
+      this.cards ??= this.body.appendChild(h("div", { class: "tp-cards" }));
+      this.cards.append(node);
+    } else this.body.append(node);
+  }
+
+  refocus(node, old) {
+    const same = old.dataset.key && node.querySelector(`[data-key="${CSS.escape(old.dataset.key)}"]`);
+    const next = same && !same.disabled ? same : node.querySelector("button.tp-big:not([disabled])") || node.querySelector("h3, h4");
+    if (!next) return;
+    next.focus({ preventScroll: true });
+    if (same && old.selectionStart !== undefined && old.selectionStart !== null) same.setSelectionRange(old.selectionStart, old.selectionEnd);
+  }
+
+  tick() {
+    for (const node of this.root.querySelectorAll("[data-since]")) {
+      const text = span(this.now() - Number(node.dataset.since));
+      if (node.textContent !== text) node.textContent = text;
+    }
+    for (const node of this.root.querySelectorAll("[data-due]")) {
+      const left = Number(node.dataset.due) - this.now();
+      const text = { due: "now", overdue: `overdue by ${roughly(left)}` }[node.dataset.status] || `in ${roughly(left)}`;
+      if (node.textContent !== text) node.textContent = text;
+    }
+  }
+
+  pending(pour) {
+    return this.kept.held.outbox.filter((one) => (one.message.pour || "") === pour)
+      .map((one) => ({ id: one.message.id, failed: one.failed, refused: one.refused, waited: one.waited }));
+  }
+
+  busy(deed, fields) {
+    const about = JSON.stringify([deed, fields.pour, fields.reading, fields.age, fields.specimen, fields.entries]);
+    return this.kept.held.outbox.some((one) => one.about === about && !one.failed);
+  }
+
+  // Small pieces.
+
+  button(label, deed, fields, { kind = "", keys = [], more = () => ({}), key = "" } = {}) {
+    const busy = this.busy(deed, fields);
+    return h("button", {
+      type: "button", class: `tp-button ${kind}`, "aria-disabled": busy, "data-key": key || `${deed} ${fields.pour} ${fields.reading || ""} ${fields.age ?? ""} ${label}`,
+      onclick: () => this.tap(deed, { ...fields, ...more() }, keys),
+    }, busy ? `${label}: saving …` : label);
+  }
+
+  input(key, label, { value = "", hint = "", wide = false, onlook = null, problem = "" } = {}) {
+    const id = `tp-${this.mark}-${key.replace(/\W+/g, "-")}`;
+    const typed = this.kept.held.typed[key];
+    const field = h("input", {
+      id, type: "text", autocomplete: "off", spellcheck: "false", "data-key": key, "aria-describedby": hint || problem ? `${id}-hint` : null,
+      "aria-invalid": problem ? "true" : null,
+      oninput: (event) => { this.kept.held.typed[key] = event.target.value; this.kept.save(); if (onlook) onlook(); },
+      onkeydown: (event) => event.stopPropagation(), // the notebook's own keys stay out of it
+    });
+    field.value = typed ?? value;
+    return h("div", { class: wide ? "tp-field tp-wide" : "tp-field" }, h("label", { for: id }, label), field,
+      (problem || hint) && h("span", { id: `${id}-hint`, class: problem ? "tp-problem" : "tp-hint" }, problem || hint));
+  }
+
+  typed(key, value = "") { return this.kept.held.typed[key] ?? value; }
+
+  fold(key, label, ...kids) {
+    return h("details", { open: Boolean(this.open[key]), ontoggle: (event) => { this.open[key] = event.target.open; } },
+      h("summary", { "data-key": `fold ${key}` }, label), h("div", { class: "tp-folded" }, kids));
+  }
+
+  waiting(pour) {
+    return this.kept.held.outbox.filter((one) => (one.message.pour || "") === pour).map((one) => {
+      const what = one.label || DEEDS[one.message.deed] || "Reading";
+      if (!one.failed && !one.waited) return h("p", { class: "tp-strip" }, `${what}: saving …`);
+      if (!one.failed) return h("p", { class: "tp-strip tp-bad" }, `${what} is not saved yet: the notebook does not answer. It is kept in this browser and sent again. If the kernel was restarted, run the notebook's cells again.`);
+      return h("div", { class: "tp-strip tp-bad", role: "alert" }, h("p", {}, h("b", {}, `${what}: not saved. `), one.failed), h("div", { class: "tp-row" },
+        one.refused
+          ? h("button", { type: "button", class: "tp-button tp-warn", "data-key": `anyway ${one.message.id}`, onclick: () => this.retry(one, { anyway: true }) }, "It was made all the same: log it")
+          : h("button", { type: "button", class: "tp-button", "data-key": `retry ${one.message.id}`, onclick: () => this.retry(one) }, "Try again"),
+        h("button", { type: "button", class: "tp-button tp-plain", "data-key": `drop ${one.message.id}`, onclick: () => this.drop(one) }, one.refused ? "It was not made" : "Leave it")));
+    });
+  }
+
+  // The parts of the form.
+
+  top(poured) {
+    const { state } = this;
+    return h("header", { class: "tp-top" },
+      h("div", {}, h("h2", {}, state.study), h("p", {}, `Session ${state.session}: ${poured} of ${plural(state.cards.length, "pour")} poured.`)),
+      h("p", { class: "tp-first" }, "Goggles and gloves on before the catalyst is opened."),
+      this.fold("cautions", "Read before the first pour: cautions", h("ul", {}, state.cautions.map(([title, text]) => h("li", {}, h("b", {}, `${title}. `), text)))));
+  }
+
+  head() {
+    const { head } = this.state;
+    const key = (name) => `head ${name}`;
+    const values = () => Object.fromEntries(head.fields.map((f) => [f.name, this.typed(key(f.name), f.value)]));
+    const keys = [...head.fields.map((f) => key(f.name)), key("by")];
+    return h("section", { class: "tp-head", "aria-labelledby": `tp-${this.mark}-head` },
+      h("h3", { id: `tp-${this.mark}-head`, tabindex: "-1" }, "Today"),
+      h("div", { class: "tp-fields" },
+        head.fields.map((f) => this.input(key(f.name), f.label, { value: f.value, problem: f.problem, hint: f.name === "room_temperature" ? "68 degF is read too" : "" })),
+        this.input(key("by"), "Your initials", { value: head.by })),
+      head.warnings.map((text) => h("p", { class: "tp-strip tp-warned" }, text)),
+      this.waiting(""),
+      h("div", { class: "tp-row" },
+        h("button", { type: "button", class: "tp-button tp-big", "data-key": "head save", onclick: () => this.tap("head", { values: values(), by: this.typed(key("by"), head.by) }, keys) }, "Save today's room and lots"),
+        h("p", { class: "tp-saved" }, head.saved ? `Saved ${head.saved}. ${head.unknown.length ? `Not known yet: ${head.unknown.join(", ")}.` : ""}` : "Not saved yet. A pour is logged without what is not known; save it later and it is added.")));
+  }
+
+  due() {
+    const { rows, missed } = this.state.due;
+    const shown = rows.filter((row) => row.status !== "later").concat(rows.filter((row) => row.status === "later").slice(0, 3));
+    return h("section", { class: "tp-due", "aria-label": "What is due" }, h("h3", {}, "Due"),
+      shown.length ? h("ul", {}, shown.map((row) => h("li", { class: `tp-${row.status}` }, h("b", {}, row.pour), ` ${row.words}: `, h("span", { "data-due": row.at, "data-status": row.status }), ` (${row.clock})`)))
+        : h("p", {}, "Nothing yet: readings at an age are listed here once the catalyst is in."),
+      rows.length > shown.length && h("p", {}, `${plural(rows.length - shown.length, "more reading")} later.`),
+      missed > 0 && h("p", {}, `${plural(missed, "planned reading")} missed: the age has gone by.`));
+  }
+
+  card(card) {
+    const { pour, name } = card;
+    const title = `tp-${this.mark}-${pour.replace(/\W+/g, "-")}`;
+    return h("article", { class: name ? "tp-card tp-poured" : "tp-card", "aria-labelledby": title, "data-pour": pour },
+      h("div", { class: "tp-name" }, h("h3", { id: title, tabindex: "-1" }, name || pour),
+        name ? h("div", { class: "tp-timer" }, h("span", { "data-since": card.since, role: "timer" }), h("small", {}, `catalyst in ${card.clock}`)) : h("span", { class: "tp-stage" }, "not poured")),
+      card.settings.length > 0 && h("ul", { class: "tp-set" }, card.settings.map((text) => h("li", {}, text))),
+      name ? this.running(card) : this.weighing(card));
+  }
+
+  weighing(card) {
+    return [
+      h("ol", { class: "tp-weigh" }, card.weigh.map((line) => h("li", {}, h("span", {}, line.what), h("b", {}, line.amount), line.more && h("small", {}, line.more)))),
+      card.warnings.map((text) => h("p", { class: "tp-strip tp-warned" }, text)),
+      this.waiting(card.pour),
+      this.button("Catalyst in", "catalyst_in", { pour: card.pour }, { kind: "tp-big tp-go" }),
+    ];
+  }
+
+  running(card) {
+    const at = { pour: card.pour, name: card.name };
+    const open = card.later.filter((line) => !["later", "missed"].includes(line.status));
+    const ahead = card.later.filter((line) => line.status === "later");
+    const missed = card.later.filter((line) => line.status === "missed");
+    return [
+      this.waiting(card.pour),
+      card.events.map((event) => this.event(event, at)),
+      card.once.map((line) => this.once(line, at)),
+      open.map((line) => this.later(line, at)),
+      ahead.length > 0 && h("ul", { class: "tp-ahead" }, ahead.map((line) => h("li", {}, `${line.words}: `, h("span", { "data-due": line.at, "data-status": line.status }), ` (${line.clock})`))),
+      missed.length > 0 && h("p", { class: "tp-hint" }, `Missed: ${missed.map((line) => line.words).join(", ")}.`),
+      this.fold(`more ${card.pour}`, "Type a reading, correct one, take the pour back", this.more(card, at)),
+    ];
+  }
+
+  back(entries, at, label) {
+    return this.button("Take back", "take_back", { ...at, entries }, { kind: "tp-plain", key: `back ${at.pour} ${label}` });
+  }
+
+  event(event, at) {
+    const fields = { ...at, reading: event.reading };
+    const done = ["exact", "between", "already"].includes(event.status);
+    const companion = event.with;
+    const key = companion && `with ${at.pour} ${companion.reading}`;
+    const ask = companion && !companion.said;
+    return h("div", { class: done ? "tp-event tp-done" : "tp-event", role: "group", "aria-label": event.words },
+      event.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${event.said}`), this.back([event.entry], at, event.reading)),
+      event.status === "already" && event.check && h("div", { class: "tp-row" },
+        h("p", { class: "tp-hint" }, "It may have happened earlier. Was somebody watching it?"), this.button("I was watching it", "watched", fields)),
+      companion && companion.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${companion.label}: ${companion.said}`), this.back([companion.entry], at, companion.reading)),
+      ask && this.input(key, companion.label, { hint: done ? "" : "may be typed later" }),
+      h("div", { class: "tp-row" },
+        !done && event.check && this.button(event.check, "check", fields, { kind: "tp-big tp-second" }),
+        !done && this.button(event.done, "happened", fields, { kind: "tp-big", keys: key ? [key] : [], more: () => (ask ? { with: this.typed(key) } : {}) }),
+        done && ask && this.button(`Log ${companion.label.toLowerCase().replace(/ \(.*/, "")}`, "write", { ...at, reading: companion.reading }, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) })));
+  }
+
+  once(line, at) {
+    const fields = { ...at, reading: line.reading };
+    if (line.said) return h("div", { class: "tp-event tp-done" }, h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${line.label}: ${line.said}`), this.back([line.entry], at, line.reading)));
+    if (line.grades.length) return this.grades(line, fields, line.label);
+    const key = `write ${at.pour} ${line.reading}`;
+    return h("div", { class: "tp-event", role: "group", "aria-label": line.label }, this.input(key, line.label, { hint: line.how }),
+      this.button("Log it", "write", fields, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) }));
+  }
+
+  grades(line, fields, title) {
+    return h("div", { class: "tp-event", role: "group", "aria-label": title }, h("p", { class: "tp-what" }, title, line.status && h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })),
+      h("p", { class: "tp-hint" }, line.how),
+      h("div", { class: "tp-row tp-grades" }, line.grades.map((word, grade) => h("button", {
+        type: "button", class: "tp-button tp-big tp-second", "data-key": `grade ${fields.pour} ${fields.reading} ${fields.age} ${grade}`,
+        onclick: () => this.tap("write", { ...fields, text: String(grade) }) }, `${grade} ${word}`))));
+  }
+
+  later(line, at) {
+    const fields = { ...at, reading: line.reading, age: line.age };
+    if (line.status === "done") {
+      const again = line.many && this.fold(`add ${at.pour} ${line.reading} ${line.age}`, "Add readings of another specimen", this.several(line, fields));
+      return h("div", { class: "tp-event tp-done" }, h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${line.words}: ${line.said}`), this.back(line.entries, at, line.words)), again);
+    }
+    if (line.grades.length) return this.grades(line, fields, line.words);
+    if (line.many) return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, h("p", { class: "tp-what" }, line.words, h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })), this.several(line, fields));
+    const key = `write ${at.pour} ${line.reading} ${line.age}`;
+    return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, this.input(key, line.words, { hint: line.how }),
+      this.button("Log it", "write", fields, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) }));
+  }
+
+  several(line, fields) {
+    const base = `several ${fields.pour} ${fields.reading} ${fields.age}`;
+    const keys = { text: `${base} text`, thickness: `${base} thickness`, edge: `${base} edge`, specimen: `${base} specimen` };
+    const usual = { thickness: line.thickness ?? "" };
+    const values = () => Object.fromEntries(Object.entries(keys).map(([name, key]) => [name, String(this.typed(key, usual[name] ?? ""))]));
+    const look = () => { clearTimeout(this.looking); this.looking = setTimeout(() => this.send({ deed: "look", key: base, ...fields, ...values() }), 200); };
+    const seen = this.looks[base];
+    const asked = line.method ? `${line.method.readings} readings, ${line.method.apart} mm apart and ${line.method.edge} mm from any edge. After ${line.method.standard}; figures ${line.method.confidence}.` : line.how;
+    return [
+      this.input(keys.text, `${line.label}: all readings of one specimen`, { hint: "blanks between, such as 76 79 78", wide: true, onlook: look }),
+      h("p", { class: seen && !seen.fine ? "tp-look tp-short" : "tp-look", "data-look": base, "aria-live": "polite" }, seen && this.typed(keys.text) ? seen.words : asked),
+      line.method && h("div", { class: "tp-fields" },
+        this.input(keys.thickness, "Specimen thickness (mm)", { value: usual.thickness, onlook: look }),
+        this.input(keys.edge, "Nearest point to an edge (mm)", { onlook: look }),
+        this.input(keys.specimen, "Specimen, if several", { hint: "one word, such as left" })),
+      line.method && h("p", { class: "tp-hint" }, asked),
+      this.button("Log these readings", "values", fields, { kind: "tp-big", keys: Object.values(keys), more: values }),
+    ];
+  }
+
+  more(card, at) {
+    const lines = [...card.events, ...card.events.map((event) => event.with).filter(Boolean), ...card.once];
+    const sure = `sure ${card.pour}`;
+    return [
+      h("p", { class: "tp-hint" }, "As you would write it: 22 min, 20 to 25 min, not yet at 2 h. A second entry corrects the first; both are kept."),
+      lines.map((line) => {
+        const key = `typed ${at.pour} ${line.reading}`;
+        const label = line.label || `${line.words} (${line.unit})`;
+        return h("div", { class: "tp-pair" }, this.input(key, label),
+          this.button("Log", "write", { ...at, reading: line.reading }, { keys: [key], key: `log ${key}`, more: () => ({ text: this.typed(key) }) }));
+      }),
+      this.open[sure]
+        ? h("div", { class: "tp-strip tp-bad" }, h("p", {}, `Take back catalyst in of ${card.name}${card.readings ? ` and its ${plural(card.readings, "reading")}` : ""}? It stays in the history, and the pour can be logged anew.`),
+          h("div", { class: "tp-row" }, this.button("Yes, take it back", "unpour", at, { kind: "tp-warn" }),
+            h("button", { type: "button", class: "tp-button tp-plain", "data-key": `${sure} no`, onclick: () => { this.open[sure] = false; this.draw(); } }, "Keep it")))
+        : h("button", { type: "button", class: "tp-button tp-plain", "data-key": sure, onclick: () => { this.open[sure] = true; this.draw(); } }, "Take back catalyst in …"),
+    ];
+  }
+}
+
+export default {
+  render({ model, el }) {
+    const form = new Form(model, el);
+    return () => form.close();
+  },
+};

@@ -1,0 +1,74 @@
+"""The ages after mixing at which a study plans to read, and which of them a reading taken fills."""
+
+import math
+from dataclasses import dataclass
+
+# A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
+# on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.
+NEAR, OPENS, LAST = 0.05, 0.75, 3.0
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One planned reading.
+
+    Parameters
+    ----------
+    reading : Reading
+    age : float
+        Planned, hours after mixing.
+    closes : float
+        Hours after mixing from which on it is missed.
+    """
+
+    reading: object
+    age: float
+    closes: float
+
+    @property
+    def opens(self):
+        """Hours after mixing from which on a reading counts for it."""
+        return OPENS * self.age
+
+    def holds(self, age):
+        """Whether a reading at that age fills it."""
+        return age is not None and self.opens <= age < self.closes
+
+    def logged_age(self, age):
+        """The age to log: the planned one where the reading came near enough, else what it was."""
+        return self.age if abs(age - self.age) <= NEAR * self.age else float(f"{age:.3g}")
+
+    def status(self, age):
+        """``"later"``, ``"early"``, ``"due"``, ``"overdue"`` or ``"missed"`` at an age."""
+        if age < self.opens:
+            return "later"
+        if age >= self.closes:
+            return "missed"
+        if abs(age - self.age) <= NEAR * self.age:
+            return "due"
+        return "early" if age < self.age else "overdue"
+
+
+def slots(study):
+    """Every planned reading of a pour, in the order of the study's readings and then of age."""
+    found = []
+    for reading in study.readings:
+        ages = sorted({*reading.ages, *(a.age for a in study.aims if a.reading == reading.name and a.age)})
+        ends = [OPENS * age for age in ages[1:]] + [LAST * ages[-1]] if ages else []
+        found += [Slot(reading, age, end) for age, end in zip(ages, ends, strict=True)]
+    return found
+
+
+def filled(slot, readings):
+    """The rows that fill a slot."""
+    return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
+
+
+def hours_words(hours):
+    """A span of time as a person says it: ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``."""
+    minutes = round(abs(hours) * 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 and minutes < 600 else f"{round(minutes / 60)} h"
+    return f"{math.floor(minutes / 1440 + 0.5)} days"
