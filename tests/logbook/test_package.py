@@ -43,11 +43,16 @@ def book(study, tmp_path_factory):
     log.close()
 
 
+@pytest.fixture(scope="module")
+def whole(book, tmp_path_factory):
+    """A package with its history."""
+    return write_package(book, tmp_path_factory.mktemp("whole") / "package", names=True).path
+
+
 @pytest.fixture
-def package(book, tmp_path):
-    """A whole package with its history, to be broken."""
-    write_package(book, tmp_path / "package", names=True)
-    return tmp_path / "package"
+def package(whole, tmp_path):
+    """A copy of it, to be broken."""
+    return shutil.copytree(whole, tmp_path / "package")
 
 
 @pytest.mark.parametrize("name", ["package", "package.zip"])

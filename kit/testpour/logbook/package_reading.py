@@ -1,7 +1,5 @@
 """An open Data Package of a log, read back: checksums, units and every value checked, all problems at once."""
 
-import json
-import zipfile
 from dataclasses import dataclass
 from dataclasses import fields as parts_of
 from pathlib import Path
@@ -14,16 +12,10 @@ from testpour.logbook.castings import Castings
 from testpour.logbook.loading import READING_COLUMNS
 from testpour.logbook.package_cells import from_csv
 from testpour.logbook.package_checks import check_castings
-from testpour.logbook.package_schema import DESCRIPTOR, FORM, HISTORY, PEOPLE, checksum, declarations, tables
-from testpour.problems import Problems
+from testpour.logbook.package_files import Files, PackageProblems, read_descriptor, unchanged
+from testpour.logbook.package_schema import DESCRIPTOR, FORM, HISTORY, PEOPLE, declarations, tables
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
-
-LARGEST = 500_000_000  # bytes of one file; a hundred thousand pours with eight readings take a tenth of it
-
-
-class PackageProblems(Problems):
-    """A Data Package cannot be used; `problems` lists each reason."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,10 +89,10 @@ def read_package(path):
         With every problem: a file missing or changed since it was written, a form this kit does not know,
         another unit than declared, a value that cannot be.
     """
-    files, problems = _Files(Path(path)), []
-    head = _descriptor(files)
+    files, problems = Files(Path(path)), []
+    head = read_descriptor(files)
     own = head["testpour"] if isinstance(head.get("testpour"), dict) else {}
-    data = _whole(files, head, problems)
+    data = unchanged(files, head, problems)
     if own.get("form") != FORM:
         problems.append(f"{DESCRIPTOR}: its form is {own.get('form')!r}, this kit knows {FORM}. Update testpour.")
         raise PackageProblems(files.path.name, problems)
@@ -116,62 +108,6 @@ def read_package(path):
         raise PackageProblems(files.path.name, problems)
     kept = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
     return Package(files.path, study, castings, _licence(head), names, kept)
-
-
-class _Files:
-    """The files of a package in a folder or a zip file, each read by its plain name."""
-
-    def __init__(self, path):
-        self.path = path.parent if path.name == DESCRIPTOR else path
-        if not self.path.exists():
-            raise PackageProblems(path.name, [f"nothing at {path}. Give the package's folder or zip file."])
-        if not self.path.is_dir() and not zipfile.is_zipfile(self.path):
-            raise PackageProblems(path.name, ["neither a folder nor a zip file, so no Data Package."])
-
-    def read(self, name):
-        """The bytes of a file; None where it is not there."""
-        try:
-            if self.path.is_dir():
-                return (self.path / name).read_bytes() if (self.path / name).stat().st_size <= LARGEST else b""
-            with zipfile.ZipFile(self.path) as held, held.open(name) as file:
-                return file.read(LARGEST)
-        except (FileNotFoundError, KeyError):
-            return None
-        except (OSError, zipfile.BadZipFile, RuntimeError, NotImplementedError, ValueError, EOFError) as problem:
-            raise PackageProblems(self.path.name, [f"{name} cannot be read: {problem}. Ask for it again."]) from None
-
-
-def _descriptor(files):
-    data = files.read(DESCRIPTOR)
-    if data is None:
-        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package."])
-    try:
-        head = json.loads(data.decode("utf-8-sig"))
-    except (ValueError, RecursionError) as problem:
-        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} is not readable as JSON: {problem}."]) from None
-    resources = head.get("resources") if isinstance(head, dict) else None
-    if not isinstance(resources, list) or not all(isinstance(r, dict) for r in resources):
-        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} lists no resources, so it is no Data Package."])
-    return head
-
-
-def _whole(files, head, problems):
-    """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
-    listed = {str(resource.get("name")): resource for resource in head["resources"]}
-    needed, data = [*declarations(), "pours", "readings"], {}
-    for name in [*needed, *(n for n in HISTORY if any(h in listed for h in HISTORY))]:
-        found = files.read(f"{name}.csv")
-        if name not in listed:
-            problems.append(f"{DESCRIPTOR}: lists no table {name}.")
-        elif listed[name].get("path") != f"{name}.csv":
-            problems.append(f"{DESCRIPTOR}: {name} must lie in {name}.csv.")
-        elif found is None:
-            problems.append(f"{name}.csv: listed, but not there. Ask for the package again.")
-        elif listed[name].get("hash") != checksum(found):
-            problems.append(f"{name}.csv: changed since it was written: its checksum is another. Ask for it again.")
-        else:
-            data[name] = found
-    return data
 
 
 def _study(own, data, problems):
