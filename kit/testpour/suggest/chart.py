@@ -1,7 +1,8 @@
 """The recipe chart: catalyst by room temperature and thickness, to pin on the wall."""
 
-from dataclasses import dataclass
-from html import escape
+from dataclasses import dataclass, field
+from datetime import date as day
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -9,23 +10,14 @@ import pandas as pd
 from testpour.models.settings import settings_table
 from testpour.suggest.advice import beyond_log, settings_words
 from testpour.suggest.candidates import allowed, checked_room, free_factors, on_step, spread_settings
+from testpour.suggest.chart_page import GOOD, chart_html
 from testpour.suggest.prospect import prospect, states_of
 from testpour.suggest.remedy import remedy
-from testpour.units import show
-from testpour.wording import count, in_hundred
+from testpour.wording import count
 
-GOOD = 0.6  # chance from which a cell gives a recipe
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried
 DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
-
-STYLE = (
-    "border-collapse:collapse;font-family:sans-serif;font-size:11pt;color:#000;background:#fff"
-    ";page-break-inside:avoid;break-inside:avoid;print-color-adjust:exact;-webkit-print-color-adjust:exact"
-)
-CELL = "border:1px solid #000;padding:4px 8px;text-align:center;vertical-align:middle"
-UNTRIED = ";background:#ddd;font-style:italic;border-style:dashed"
-REMEDY = ";font-size:9pt"
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,12 +35,15 @@ class RecipeChart:
         The other settings, the same in every cell, in words.
     pours : int
         How many pours the chart rests on.
+    castings : Castings, optional
+        The log it rests on.
     """
 
     study: object
     table: pd.DataFrame
     shared: str
     pours: int
+    castings: object = field(default=None, repr=False)
 
     def sentence(self):
         """What the chart rests on and how much of it is a guess."""
@@ -56,47 +51,28 @@ class RecipeChart:
         text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
         text += f", resting on {count(self.pours, 'pour')}. Everywhere: {self.shared}."
         if self.table["beyond"].any():
-            text += f" What lies beyond what was poured is grey and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
+            text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
         return text
 
     __repr__ = sentence
 
     def _repr_html_(self):
-        rooms = self.table.index.get_level_values("room_temperature").unique()
-        depths = self.table.index.get_level_values("thickness").unique()
-        head = "".join(f'<th style="{CELL}">{escape(self._depth(depth))}</th>' for depth in depths)
-        body = "".join(
-            f'<tr><th style="{CELL}">{escape(self._room(room))}</th>'
-            + "".join(self._cell(self.table.loc[(room, depth)]) for depth in depths)
-            + "</tr>"
-            for room in rooms
-        )
-        return (
-            f'<div style="page-break-inside:avoid"><p><b>{escape(self.study.name)}: catalyst by room and depth.</b> '
-            f'{escape(self.sentence())}</p><table style="{STYLE}"><thead><tr><th style="{CELL}">room</th>{head}</tr>'
-            f"</thead><tbody>{body}</tbody></table><p>{escape(self._legend())}</p></div>"
-        )
+        return chart_html(self)
 
-    def _legend(self):
-        aims = "; ".join(aim.words(self.study.reading(aim.reading)) for aim in self.study.aims)
-        gel = " Then how long it stays workable, nine castings in ten." if "gel_low" in self.table else ""
-        return f"Each cell: catalyst, % of resin by mass; chance of a good casting.{gel} A good casting: {aims}."
+    def save(self, path, paper="A4", date=None):
+        """Write the chart as one HTML page that prints on one sheet; returns the path written.
 
-    def _room(self, room):
-        return "as it is" if np.isnan(room) else self.study.factor("room_temperature").show(room)
-
-    def _depth(self, depth):
-        return "any depth" if np.isnan(depth) else self.study.factor("thickness").show(depth)
-
-    def _cell(self, row):
-        style = CELL + (UNTRIED if row["beyond"] else "")
-        if np.isnan(row["catalyst"]):
-            return f'<td style="{style}{REMEDY}">{escape(row["advice"])}</td>'
-        lines = [f"<b>{escape(show(row['catalyst'], '%'))}</b>", f"{in_hundred(row['chance'])} in 100"]
-        if "gel_low" in row:
-            lines.append(f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min")
-        lines += ["not poured yet"] if row["beyond"] else []
-        return f'<td style="{style}">{"<br>".join(lines)}</td>'
+        Parameters
+        ----------
+        path : str or Path
+        paper : {"A4", "Letter"}
+        date : str, optional
+            Printed as given; today by default.
+        """
+        path, today = Path(path), day.today()
+        date = f"{today.day} {today:%B %Y}" if date is None else str(date)
+        path.write_text(chart_html(self, paper=paper, date=date), encoding="utf-8")
+        return path
 
 
 def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
@@ -145,7 +121,7 @@ def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
     named = [f for f in study.factors if f.kind != "text" and f.role == "chosen" and f.name not in ("catalyst", "thickness")]
     named = tuple(f.name for f in named if f.name in common or f.name in (fixed or {}))
     words = settings_words(study, cells.iloc[0], named)
-    return RecipeChart(study, pd.DataFrame(rows, index=index), words, len(fits.castings.pours))
+    return RecipeChart(study, pd.DataFrame(rows, index=index), words, len(fits.castings.pours), fits.castings)
 
 
 def _cells(study, rooms, thicknesses, fixed):

@@ -1,0 +1,69 @@
+"""The recipe chart as a page: in a notebook, and on one sheet of paper that stays legible in grey."""
+
+from importlib.resources import files
+
+import numpy as np
+import pandas as pd
+from jinja2 import Environment, StrictUndefined
+
+from testpour.cautions import safety_text
+from testpour.units import show
+from testpour.wording import count, in_hundred
+
+GOOD = 0.6  # chance from which a cell gives a recipe
+ROWS, COLUMNS = 9, 6  # rooms and depths that fit one sheet at size 1
+LARGEST = 1.25
+PAPERS = ("A4", "Letter")
+
+
+def chart_html(chart, paper=None, date=""):
+    """The chart as HTML: the chart alone for a notebook, or a whole page for `paper`."""
+    if paper is not None and paper not in PAPERS:
+        raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
+    text = files("testpour.suggest").joinpath("templates/chart.html").read_text("utf-8")
+    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    rooms, depths = (chart.table.index.get_level_values(name).unique() for name in ("room_temperature", "thickness"))
+    rows = [(_room(chart.study, room), [_cell(chart.table.loc[(room, depth)]) for depth in depths]) for room in rooms]
+    return page.from_string(text).render(
+        whole=paper is not None, paper=paper, date=date, study=chart.study, says=chart.sentence(),
+        depths=[_depth(chart.study, depth) for depth in depths], rows=rows,
+        kinds={kind for _, cells in rows for cell in cells for kind in cell["kind"].split()},
+        size=round(min(LARGEST, ROWS / len(rooms), COLUMNS / len(depths)), 2), good=f"{100 * GOOD:.0f}",
+        legend=_legend(chart), aims=_aims(chart.study), rests=_rests(chart), cautions=safety_text("bench", html=True),
+        fingerprint=chart.castings.fingerprint() if chart.castings is not None and paper else "",
+    )  # fmt: skip
+
+
+def _cell(row):
+    """The lines of one cell, whether it gives a recipe, and how it is framed."""
+    untried = ["untried"] if row["beyond"] else []
+    if np.isnan(row["catalyst"]):
+        return {"lines": [row["advice"].replace(" %", "\N{NO-BREAK SPACE}%")], "recipe": False, "kind": " ".join(["none", *untried])}
+    lines = [show(row["catalyst"], "%"), f"{in_hundred(row['chance'])} in 100"]
+    if "gel_low" in row:
+        lines.append(f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min")
+    return {"lines": lines + ["not poured yet"] * bool(untried), "recipe": True, "kind": " ".join(untried)}
+
+
+def _room(study, room):
+    return "as it is" if np.isnan(room) else study.factor("room_temperature").show(room)
+
+
+def _depth(study, depth):
+    return "any depth" if np.isnan(depth) else study.factor("thickness").show(depth)
+
+
+def _legend(chart):
+    gel = " Then how long it stays workable, nine castings in ten." if "gel_low" in chart.table else ""
+    return f"Each cell: catalyst, % of resin by mass; chance of a good casting.{gel}"
+
+
+def _aims(study):
+    return f"A good casting: {'; '.join(aim.words(study.reading(aim.reading)) for aim in study.aims)}."
+
+
+def _rests(chart):
+    """The log the chart rests on, and up to which day."""
+    made = getattr(chart.castings, "pours", pd.DataFrame()).get("made_at", pd.Series(dtype="datetime64[us]")).dropna()
+    last = f", the last on {made.max().day} {made.max():%B %Y}" if len(made) else ""
+    return f"Rests on {count(chart.pours, 'pour')}{last}."
