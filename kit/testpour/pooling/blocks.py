@@ -7,9 +7,10 @@ coefficients.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ def make_blocks(design, bench, components):
     edges = np.r_[np.flatnonzero(np.r_[True, np.diff(bench) != 0]), len(bench)]
     leaf = _finest(components, len(edges) - 1)
     p, at, leaves, made = design.shape[1], design.shape[1], 0, []
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in pairwise(edges):
         rows = slice(first, last)
         columns, owner = [design[rows]], []
         for c, (codes, values) in enumerate(components):
@@ -140,12 +141,12 @@ class Arrow:
                 less = sums.T @ away
                 top -= less[:p]
                 own = own - less[p:]
-            half = solve_triangular(root, own, lower=True, check_finite=False)
+            half = forth(root, own)
             top -= link.T @ half
             kept.append(half)
-        out[:p] = cho_solve((self.root, True), top, check_finite=False)
+        out[:p] = dpotrs(self.root, top, lower=1)[0]
         for bench, (root, link, sums, level, _), half in zip(blocks.benches, self.parts, kept, strict=True):
-            own = solve_triangular(root, half - link @ out[:p], lower=True, trans=1, check_finite=False)
+            own = back(root, half - link @ out[:p])
             out[bench.local] = own
             if blocks.leaf >= 0:
                 place = slice(first + bench.leaves.start, first + bench.leaves.stop)
@@ -155,11 +156,21 @@ class Arrow:
     def inverse_block(self, part):
         """Covariance of the coefficients and one bench's own effects, (p + d, p + d)."""
         root, link, *_ = part
-        top = cho_solve((self.root, True), np.eye(len(self.root)), check_finite=False)
-        back = solve_triangular(root, np.hstack([link, np.eye(len(root))]), lower=True, trans=1, check_finite=False)
-        turn, roots = back[:, : link.shape[1]], back[:, link.shape[1] :]
+        top = dpotrs(self.root, np.eye(len(self.root)), lower=1)[0]
+        both = back(root, np.hstack([link, np.eye(len(root))]))
+        turn, roots = both[:, : link.shape[1]], both[:, link.shape[1] :]
         across = -turn @ top
         return np.block([[top, across.T], [across, roots @ roots.T + turn @ top @ turn.T]])
+
+
+def forth(root, right):
+    """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call."""
+    return dtrtrs(root, right, lower=1)[0]
+
+
+def back(root, right):
+    """Solve ``root.T @ x = right``."""
+    return dtrtrs(root, right, lower=1, trans=1)[0]
 
 
 def factor(blocks, weights, spreads, precision):
@@ -179,11 +190,11 @@ def factor(blocks, weights, spreads, precision):
             log_determinant += np.log(level).sum()
         matrix *= scale[:, None] * scale
         own = matrix[p:, p:] + np.eye(len(bench.owner))
-        root = cholesky(own, lower=True, check_finite=False)
-        link = solve_triangular(root, matrix[p:, :p], lower=True, check_finite=False)
+        root = dpotrf(own, lower=1)[0]
+        link = forth(root, matrix[p:, :p])
         total += matrix[:p, :p] - link.T @ link
         log_determinant += 2 * np.log(np.diag(root)).sum()
         parts.append((root, link, sums, level, scale))
-    root = cholesky(total, lower=True, check_finite=False)
+    root = dpotrf(total, lower=1)[0]
     log_determinant += 2 * np.log(np.diag(root)).sum()
     return Arrow(blocks, spreads, root, tuple(parts), log_determinant)

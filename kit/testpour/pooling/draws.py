@@ -5,11 +5,11 @@ many benches the spreads themselves are all but normal, and the rest moves with 
 """
 
 import numpy as np
-from scipy.linalg import solve_triangular
 from scipy.stats import chi2, norm, qmc
 
 from testpour.models.posterior import Posterior, _resample
 from testpour.models.rows import cuts_of
+from testpour.pooling.blocks import back
 from testpour.pooling.climbing import pooled_log_top
 
 DEGREES = 6  # of the t distribution that spreads are drawn from
@@ -89,12 +89,12 @@ def _given(marginal, place, count, rng, moved=None):
     """
     blocks, p = marginal.blocks, marginal.blocks.shared
     moved = np.zeros((count, 1)) if moved is None else moved
-    away = solve_triangular(place.arrow.root, rng.standard_normal((p, count)), lower=True, trans=1)
+    away = back(place.arrow.root, rng.standard_normal((p, count)))
     effects = np.zeros((count, blocks.components, len(blocks.benches)))
     for b, (bench, part) in enumerate(zip(blocks.benches, place.arrow.parts, strict=True)):
         root, link = part[:2]
         own = rng.standard_normal((len(root), count)) - link @ away
-        own = solve_triangular(root, own, lower=True, trans=1, overwrite_b=True).T + place.at[bench.local]
+        own = back(root, own).T + place.at[bench.local]
         if moved.shape[1] > 1:
             own = own + moved[:, bench.local]
         single = np.bincount(bench.owner, minlength=blocks.components) == 1
