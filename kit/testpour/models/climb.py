@@ -17,22 +17,28 @@ class Top:
 
 
 def difference_curvature(function, step=1e-4):
-    """Return a function giving minus the second derivatives, by central differences of the gradient."""
+    """Return a function giving minus the second derivatives, by differences of the gradient.
 
-    def curvature(at):
+    Central ones; one-sided ones, at half the price, where the gradient at the place is handed over.
+    """
+
+    def curvature(at, gradient=None):
         columns = []
         for j in range(len(at)):
             ahead, behind = at.copy(), at.copy()
             ahead[j] += step
             behind[j] -= step
-            columns.append((function(behind)[1] - function(ahead)[1]) / (2 * step))
+            if gradient is None:
+                columns.append((function(behind)[1] - function(ahead)[1]) / (2 * step))
+            else:
+                columns.append((gradient - function(ahead)[1]) / step)
         matrix = np.array(columns).reshape(len(at), len(at))
         return (matrix + matrix.T) / 2
 
     return curvature
 
 
-def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0):
+def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0, settle=None):
     """Return the `Top` reached from `start`.
 
     Levenberg's damping: the curvature is made positive, steps are at most `reach` long, and a step that
@@ -45,13 +51,31 @@ def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0):
     start : ndarray, shape (d,)
         Parameters scaled so that one is a large step.
     curvature : callable
-        ``at -> (d, d)`` minus second derivatives.
+        ``at, gradient -> (d, d)`` minus second derivatives; without the gradient, as exactly as it can.
     thrifty : bool
         Between short steps correct the curvature by the BFGS formula instead of working it out anew.
+    settle : callable, optional
+        ``at, value -> at``: moves a summit to where it should be; if it moves, the climb goes on from there.
     """
     at = np.asarray(start, dtype=float)
     value, gradient = function(at)
-    matrix, damping = curvature(at), 0.0
+    matrix = curvature(at, gradient)
+    how = (curvature, thrifty, steps, reach)
+    at, value, gradient, matrix = _ascend(function, at, value, gradient, matrix, how)
+    moved = at if settle is None else settle(at, value)
+    if not np.array_equal(moved, at):
+        at, value, gradient, matrix = _ascend(function, moved, *function(moved), matrix, how)
+    matrix = curvature(at)
+    left = _predicted(*np.linalg.eigh(matrix), gradient)
+    converged = left < 1e-9 * (1 + abs(value))
+    if converged and left > 0:
+        at, value, gradient = _polish(function, at, value, gradient, matrix)
+    return Top(at, value, gradient, matrix, bool(converged))
+
+
+def _ascend(function, at, value, gradient, matrix, how):
+    """Climb until nothing more is to be gained; return place, value, gradient and curvature."""
+    (curvature, thrifty, steps, reach), damping = how, 0.0
     for _ in range(steps):
         roots, axes = np.linalg.eigh(matrix)
         if _predicted(roots, axes, gradient) < 1e-16 * (1 + abs(value)):
@@ -65,13 +89,8 @@ def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0):
         if gained <= 1e-14 * (1 + abs(value)) and np.abs(step).max() < 1e-9:
             break
         short = thrifty and damping == 0 and np.abs(step).max() < 0.5 and change @ step > 0
-        matrix = _bfgs(matrix, step, change) if short else curvature(at)
-    matrix = curvature(at) if thrifty else matrix
-    left = _predicted(*np.linalg.eigh(matrix), gradient)
-    converged = left < 1e-9 * (1 + abs(value))
-    if converged and left > 0:
-        at, value, gradient = _polish(function, at, value, gradient, matrix)
-    return Top(at, value, gradient, matrix, bool(converged))
+        matrix = _bfgs(matrix, step, change) if short else curvature(at, gradient)
+    return at, value, gradient, matrix
 
 
 def _polish(function, at, value, gradient, matrix):

@@ -222,14 +222,14 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
         believed = beliefs_for(study, reading, beliefs, rows)
-        believed, said = chosen(castings, reading, believed, rows, model_of, beliefs=beliefs, physics=physics)
-        models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed)
+        believed, said, model = chosen(castings, reading, believed, rows, model_of, beliefs=beliefs, physics=physics)
+        models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model)
     return Fits(study, castings, models, seed)
 
 
-def fit_rows(study, reading, believed, rows, assumed=(), seed=0):
+def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None):
     """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
-    model = model_of(reading, believed, rows)
+    model = model or model_of(reading, believed, rows)
     posterior = model.posterior(draws=DRAWS, seed=seed)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 

@@ -72,6 +72,7 @@ class IntervalModel(GenericLikelihoodModel):
         group_beliefs=None,
         cut_belief=None,
     ):
+        self.found = None  # what `optimum.summit` keeps
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
         self.coefficient_names = [f"x{c}" if table is not exog else str(c) for c in table.columns]
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})
@@ -114,7 +115,7 @@ class IntervalModel(GenericLikelihoodModel):
     def with_beliefs(self, **beliefs):
         """Return a copy with `belief` or `cut_belief` replaced by other (means, spreads)."""
         other = copy.copy(self)
-        other.__dict__.update(beliefs)
+        other.__dict__.update(beliefs, found=None)
         return other
 
     def _set_up(self, extra):

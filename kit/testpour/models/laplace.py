@@ -6,6 +6,7 @@ import numpy as np
 from scipy.linalg import cho_solve, cholesky
 
 LOG_2PI = np.log(2 * np.pi)
+SHORT = 0.5  # an outer step short enough to carry the inner mode along a straight line
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ class Marginal:
 
     problem: Problem
     restricted: bool
-    start: np.ndarray = field(default=None, repr=False)
+    last: tuple = field(default=None, repr=False)
 
     def __post_init__(self):
         p = self.problem.design.shape[1]
@@ -100,7 +101,7 @@ class Marginal:
             rows = self.problem.rows.derivatives(base + design @ at, shape)
             return at, rows, rows.value.sum() - at @ precision @ at / 2 + linear @ at
 
-        place = look(np.zeros(self.size) if self.start is None else self.start)
+        place = look(self._near(outer))
         for _ in range(100):
             at, rows, height = place
             factor = cholesky((design.T * -rows.eta2) @ design + precision, lower=True, check_finite=False)
@@ -109,8 +110,16 @@ class Marginal:
             if not slope @ step > 1e-18 * (1 + abs(height)):
                 break
             place = _safe_step(look, place, step)
-        self.start = at
+        self.last = outer, at, 0.0
         return Inner(at, rows, design, factor)
+
+    def _near(self, outer):
+        """Where to look for the inner mode: where it was last, moved along with a short step of the outer."""
+        if self.last is None:
+            return np.zeros(self.size)
+        before, at, slopes = self.last
+        step = outer - before
+        return at + slopes @ step if np.ndim(slopes) and np.abs(step).max() < SHORT else at
 
     def __call__(self, outer):
         """Return log density and gradient at `outer`."""
@@ -136,26 +145,28 @@ class Marginal:
         rows, weight = inner.rows, -inner.rows.eta2
         hat = cho_solve((inner.factor, True), inner.design.T, check_finite=False).T
         shift, plain, turned, bent = self._directions(inner)
-        moved = self._moved(inner, shift, turned)
+        slopes = self._slopes(inner, shift, turned)
+        moved = shift + inner.design @ slopes
+        self.last = (*self.last[:2], slopes)
         trace = (hat * inner.design).sum(axis=1) @ -(rows.eta3[:, None] * moved + bent)
         for g, group in enumerate(self.problem.groups):
             own = hat[np.arange(len(hat)), self.offsets[g] + group.codes]
             trace[len(trace) - len(self.problem.groups) + g] += 2 * (weight * own).sum()
         return shift.T @ rows.eta1 + plain - trace / 2
 
-    def _moved(self, inner, shift, turned):
-        """How the predictor at the inner mode moves with each outer parameter, (n, outer)."""
+    def _slopes(self, inner, shift, turned):
+        """How the inner mode moves with each outer parameter, (d, outer)."""
         pull = inner.design.T @ (inner.rows.eta2[:, None] * shift + turned)
         first = shift.shape[1] - len(self.problem.groups)
         for g, group in enumerate(self.problem.groups):
             block = slice(self.offsets[g], self.offsets[g + 1])
             pull[block, first + g] += np.bincount(group.codes, inner.rows.eta1, group.levels)
-        return shift + inner.design @ cho_solve((inner.factor, True), pull, check_finite=False)
+        return cho_solve((inner.factor, True), pull, check_finite=False)
 
     def predictor_moves(self, inner):
         """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer)."""
         shift, _, turned, _ = self._directions(inner)
-        return self._moved(inner, shift, turned)
+        return shift + inner.design @ self._slopes(inner, shift, turned)
 
     def _directions(self, inner):
         """How each outer parameter moves the rows: predictor, likelihood, score and curvature."""

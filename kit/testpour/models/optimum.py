@@ -33,7 +33,7 @@ def joint_curvature(marginal):
     if marginal.size:
         return difference_curvature(marginal)
 
-    def curvature(outer):
+    def curvature(outer, gradient=None):
         problem = marginal.problem
         coefficients, shape, _ = marginal.split(outer)
         rows = problem.rows.derivatives(problem.design @ coefficients, shape)
@@ -46,21 +46,30 @@ def joint_curvature(marginal):
 
 def reach_top(marginal, start):
     """Climb from `start`; spreads that do better at zero are set to exactly zero."""
-    curvature = joint_curvature(marginal)
-    top = climb(marginal, start, curvature, thrifty=marginal.size > 0)
     spreads = np.arange(len(start) - len(marginal.problem.groups), len(start))
-    at = top.at.copy()
-    at[spreads] = np.abs(at[spreads])
-    for j in spreads[at[spreads] < 0.05]:
-        trial = at.copy()
-        trial[j] = 0.0
-        at = trial if marginal(trial)[0] >= top.value - 1e-9 else at
-    if np.array_equal(at, top.at):
-        return top
-    top = climb(marginal, at, curvature, thrifty=marginal.size > 0)
+
+    def settle(at, value):
+        at = at.copy()
+        at[spreads] = np.abs(at[spreads])
+        for j in spreads[at[spreads] < 0.05]:
+            trial = at.copy()
+            trial[j] = 0.0
+            at = trial if marginal(trial)[0] >= value - 1e-9 else at
+        return at
+
+    top = climb(marginal, start, joint_curvature(marginal), thrifty=marginal.size > 0, settle=settle)
     settled = top.at.copy()
-    settled[spreads] = np.where(at[spreads] == 0, 0.0, np.abs(settled[spreads]))
+    settled[spreads] = np.where(np.abs(settled[spreads]) < 1e-7, 0.0, np.abs(settled[spreads]))
     return replace(top, at=settled)
+
+
+def summit(model):
+    """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model."""
+    if model.found is None:
+        problem, scale, start = scaled_problem(model, sampling=True)
+        marginal = Marginal(problem, restricted=True)
+        model.found = marginal, scale, reach_top(marginal, start[problem.design.shape[1] :])
+    return model.found
 
 
 def find_optimum(model, restricted):

@@ -7,11 +7,10 @@ that does not behave as a slab of `resin.toml` would is so left to the plain ter
 
 import numpy as np
 
-from testpour.models.laplace import LOG_2PI, Marginal
-from testpour.models.optimum import reach_top
+from testpour.models.laplace import LOG_2PI
+from testpour.models.optimum import summit
 from testpour.models.physics import PEAK, learn_lot
 from testpour.models.physics_terms import NEEDS, with_physics
-from testpour.models.scaling import scaled_problem
 
 EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
 FEWEST = 3  # telling peaks below which a log cannot choose
@@ -42,23 +41,27 @@ def chosen(castings, reading, believed, rows, build, *, beliefs=None, physics=No
     ReadingBeliefs
     tuple of str
         What to say of it: empty where the plain terms stay.
+    IntervalModel or None
+        The model of these beliefs, where it had to be built to choose.
     """
     study = castings.study
     able = reading.name == PEAK and set(NEEDS) <= {factor.name for factor in study.factors}
     if physics is False or not able:
-        return believed, ()
-    if physics is None and build(reading, believed, rows).informative.sum() < FEWEST:
-        return believed, ()
+        return believed, (), None
+    plain = None if physics else build(reading, believed, rows)
+    if plain is not None and plain.informative.sum() < FEWEST:
+        return believed, (), plain
     other = with_physics(study, reading, believed, learn_lot(castings, beliefs))
-    if physics:
-        return other, (ASKED,)
-    weight = log_evidence(build(reading, other, rows)) - log_evidence(build(reading, believed, rows))
-    return (other, (SAID,)) if weight > EVEN else (believed, ())
+    if plain is None:
+        return other, (ASKED,), None
+    cured = build(reading, other, rows)
+    if log_evidence(cured) - log_evidence(plain) > EVEN:
+        return other, (SAID,), cured
+    return believed, (), plain
 
 
 def log_evidence(model):
     """Log of the chance (density) that an `IntervalModel` with proper beliefs gives to its rows."""
-    problem, scale, start = scaled_problem(model, sampling=True)
-    top = reach_top(Marginal(problem, restricted=True), start[problem.design.shape[1] :])
+    marginal, scale, top = summit(model)
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
-    return float(top.value + around + scale.log_volume + len(problem.groups) * np.log(scale.unit))
+    return float(top.value + around + scale.log_volume + len(model.groups) * np.log(scale.unit))

@@ -5,15 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from testpour.models.chains import run_chains
-from testpour.models.laplace import Marginal
-from testpour.models.optimum import reach_top
+from testpour.models.optimum import summit
 from testpour.models.prior_draws import draw_beliefs
 from testpour.models.proposal import Proposal, conditional_at, join
 from testpour.models.rows import cuts_of
-from testpour.models.scaling import scaled_problem
 from testpour.models.separation import runaway
 
-GOOD = 0.7  # effective share of proposed draws above which a proposal needs no adapting
+GOOD = 0.6  # effective share of proposed draws above which a proposal needs no adapting
+AIM = 0.6  # effective share of the wanted draws that is sampled for
 ENOUGH = 0.5  # effective share of the wanted draws at which sampling stops
 POOR = 0.1  # effective share of the wanted draws below which the answer is left to chains
 ROUNDS = (4, 4, 20)  # times the draws wanted: the most that each adapted proposal is asked for
@@ -95,11 +94,10 @@ def sample(model, draws, seed):
     if not model.informative.any():
         outer, inner, scale = draw_beliefs(model, draws, rng)
         return _describe(model, scale, outer, inner, draws, "importance", seed)
-    problem, scale, start = scaled_problem(model, sampling=True)
-    marginal, target = Marginal(problem, restricted=True), Target(problem)
-    top = reach_top(marginal, start[problem.design.shape[1] :])
+    marginal, scale, top = summit(model)
+    target = Target(marginal.problem)
     proposal = _first_proposal(marginal, top)
-    cloud, weights, effective = _weigh(proposal, target, (draws + 1) // 2, rng, 1)
+    cloud, weights, effective = _weigh(proposal, target, (draws + 3) // 4, rng, 1)
     for most in ROUNDS:
         if effective < GOOD * len(weights):
             proposal = proposal.adapted(cloud, weights)
@@ -125,7 +123,7 @@ def _first_proposal(marginal, top):
 
 
 def _weigh(proposal, target, draws, rng, most):
-    """Draw until worth `draws` independent ones, or `most` times as many; return them with weights."""
+    """Draw until worth `AIM` times `draws` independent ones, or `most` times `draws`; return them with weights."""
     count, clouds, logs = draws, [], []
     while count > 0:
         cloud = proposal.draw(count, rng)
@@ -135,8 +133,8 @@ def _weigh(proposal, target, draws, rng, most):
         weights = np.exp(np.where(np.isfinite(weights), weights, -np.inf) - np.nanmax(weights))
         weights /= weights.sum()
         effective = 1 / (weights**2).sum()
-        wanted = int(1.1 * draws / effective * len(weights))
-        count = min(max(wanted, 0), most * draws) - len(weights) if effective < draws else 0
+        wanted = int(1.1 * AIM * draws / effective * len(weights))
+        count = min(wanted, most * draws) - len(weights) if effective < AIM * draws else 0
     return join(clouds), weights, effective
 
 

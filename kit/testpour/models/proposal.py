@@ -7,6 +7,8 @@ import numpy as np
 from scipy.special import gammaln, logsumexp
 
 OUTER_DEGREES = 5  # degrees of freedom of the outer t distribution
+ADAPTED_DEGREES = 8  # the same once its shape has been seen
+ROOT = 3  # cube roots of spreads are nearly normal (Wilson & Hilferty 1931, of variances)
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn spread is all but zero
 
@@ -92,10 +94,11 @@ class Conditional:
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
         (n, r), count = self.rest.shape, len(weight)
-        pairs = (self.rest[:, :, None] * self.rest[:, None, :]).reshape(n, r * r)
-        matrix = (weight @ pairs).reshape(count, r, r) * scale[:, :, None] * scale[
-            :, None, :
-        ] + self.precision
+        lower = np.tril_indices(r)
+        half = weight @ (self.rest[:, lower[0]] * self.rest[:, lower[1]])
+        matrix = np.empty((count, r, r))
+        matrix[:, lower[0], lower[1]] = matrix[:, lower[1], lower[0]] = half
+        matrix = matrix * scale[:, :, None] * scale[:, None, :] + self.precision
         cross = np.empty((count, self.big.shape[1], r))
         for level, member in enumerate(self.big.T > 0):  # each row has one level: skip all the zeros
             cross[:, level] = weight[:, member] @ self.rest[member]
@@ -143,6 +146,8 @@ class Proposal:
         Mean and scale of the standardised inner noise; 0 and 1 until adapted.
     degrees : float
         Degrees of freedom of the inner noise.
+    outer_degrees, root : int
+        Degrees of freedom of the outer t distribution, and which root of the spreads it is about.
     """
 
     conditional: Conditional
@@ -152,12 +157,14 @@ class Proposal:
     shift: np.ndarray
     stretch: np.ndarray
     degrees: float
+    outer_degrees: int = OUTER_DEGREES
+    root: int = 1
 
     def draw(self, count, rng):
         """Return a `Cloud` of `count` draws."""
-        outer = self.centre + _t_noise(count, len(self.centre), OUTER_DEGREES, rng) @ self.axes.T
+        outer = self.centre + _t_noise(count, len(self.centre), self.outer_degrees, rng) @ self.axes.T
         first = len(self.centre) - self.groups
-        outer[:, first:] = np.abs(outer[:, first:])
+        outer[:, first:] = np.abs(outer[:, first:]) ** self.root
         noise = _t_noise(count, len(self.shift), self.degrees, rng)
         log_noise = _t_density((noise**2).sum(axis=1), len(self.shift), self.degrees)
         noise = self.shift + self.stretch * noise
@@ -166,22 +173,31 @@ class Proposal:
         return Cloud(outer, inner, noise, log_density)
 
     def _outer_density(self, outer):
-        """Log density of the folded t: the sum over every choice of signs of the spreads."""
+        """Log density of the folded t: the sum over every choice of signs of the spreads' roots."""
         size, logs = len(self.centre), []
+        places = self._roots(outer, self.root)
         for signs in product((1.0, -1.0), repeat=self.groups):
-            away = outer * np.r_[np.ones(size - self.groups), signs] - self.centre
+            away = places * np.r_[np.ones(size - self.groups), signs] - self.centre
             squared = (np.linalg.solve(self.axes, away.T) ** 2).sum(axis=0)
-            logs.append(_t_density(squared, size, OUTER_DEGREES))
-        return logsumexp(logs, axis=0) - np.log(np.abs(np.diag(self.axes))).sum()
+            logs.append(_t_density(squared, size, self.outer_degrees))
+        density = logsumexp(logs, axis=0) - np.log(np.abs(np.diag(self.axes))).sum()
+        steep = (1 / self.root - 1) * np.log(outer[:, size - self.groups :]) - np.log(self.root)
+        return density + steep.sum(axis=1)
+
+    def _roots(self, outer, root):
+        """Outer parameters with the spreads as their roots."""
+        places = outer.copy()
+        places[:, outer.shape[1] - self.groups :] **= 1 / root
+        return places
 
     def adapted(self, cloud, weights):
         """Return a proposal moved towards the weighted `cloud`, the less the fewer draws carry weight."""
         effective = 1 / (weights**2).sum()
         trust = effective / (effective + 30)
-        mean = weights @ cloud.outer
-        spread = ((cloud.outer - mean).T * weights) @ (cloud.outer - mean)
-        spread = trust * spread + (1 - trust) * self.axes @ self.axes.T
-        centre = trust * mean + (1 - trust) * self.centre
+        places = self._roots(cloud.outer, ROOT)
+        blend = trust * weights + (1 - trust) / len(weights)
+        centre = blend @ places
+        spread = ((places - centre).T * blend) @ (places - centre)
         shift = weights @ cloud.noise
         stretch = np.sqrt(weights @ (cloud.noise - shift) ** 2)
         return replace(
@@ -190,6 +206,8 @@ class Proposal:
             axes=np.linalg.cholesky(spread),
             shift=trust * shift,
             stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))),
+            outer_degrees=ADAPTED_DEGREES,
+            root=ROOT,
         )
 
 
