@@ -5,7 +5,8 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from testpour.logbook.tables import FACTS, FILE, METADATA, SCHEMA, LogProblem
+from testpour.logbook.migrations import bring_forward
+from testpour.logbook.tables import FACTS, FILE, LogProblem
 
 LOCK = 7402193  # names the queue of writers on a server; any number will do
 
@@ -28,15 +29,7 @@ def open_database(address):
             sa.event.listen(engine, "begin", _queue)
         with writing(engine) as connection:
             _refuse_other(connection, address)
-            METADATA.create_all(connection)
-            held = connection.execute(sa.select(FACTS.c.value).where(FACTS.c.name == "schema")).scalar()
-            if held is None:
-                connection.execute(FACTS.insert().values(name="schema", value=str(SCHEMA)))
-            elif int(held) > SCHEMA:
-                raise LogProblem(
-                    f"The log at {shown(address)} was written by a newer kit (its form is {held}, this kit knows "
-                    f"{SCHEMA}). Update testpour; the log is untouched."
-                )
+            bring_forward(connection, shown(address))
     except sa.exc.SQLAlchemyError as problem:
         raise LogProblem(_why(problem, address)) from problem
     except OSError as problem:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-SCHEMA = 1
+SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"
 
 METADATA = sa.MetaData()
@@ -69,6 +69,24 @@ READINGS = sa.Table(
     sa.CheckConstraint("low IS NULL OR high IS NULL OR low <= high", name="ends_in_order"),
 )
 sa.Index("one_correction_of_a_reading", READINGS.c.supersedes, unique=True)
+sa.Index("rows_of_a_pour", POURS.c.pour)
+sa.Index("readings_of_a_pour", READINGS.c.pour)
+
+PHOTOS = sa.Table(
+    "photos",
+    METADATA,
+    sa.Column("entry", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("pour", sa.Text, nullable=False),
+    sa.Column("file", sa.Text, nullable=False),
+    sa.Column("age", sa.Double),
+    sa.Column("by", sa.Text, nullable=False, server_default=""),
+    sa.Column("note", sa.Text, nullable=False, server_default=""),
+    sa.Column("supersedes", sa.Integer, sa.ForeignKey("photos.entry")),
+    sa.Column("void", sa.Boolean, nullable=False, server_default=sa.false()),
+    sa.Column("logged_at", sa.DateTime, nullable=False),
+)
+sa.Index("one_correction_of_a_photo", PHOTOS.c.supersedes, unique=True)
+sa.Index("photos_of_a_pour", PHOTOS.c.pour)
 
 
 def _only_grows(table):
@@ -85,7 +103,7 @@ def _only_grows(table):
 SERVER_REFUSAL = """CREATE OR REPLACE FUNCTION testpour_only_grows() RETURNS trigger LANGUAGE plpgsql AS
 $$ BEGIN RAISE EXCEPTION 'the log only grows: a correction is a new row'; END $$"""
 sa.event.listen(METADATA, "before_create", sa.DDL(SERVER_REFUSAL).execute_if(dialect="postgresql"))
-for _table in (POURS, SETTINGS, READINGS):
+for _table in (POURS, SETTINGS, READINGS, PHOTOS):
     _only_grows(_table)
 
 
