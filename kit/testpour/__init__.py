@@ -38,6 +38,7 @@ _HOMES = {
     "plan_pours": "planning.plan",
     "practice_resin": "cure.practice",
     "read_package": "logbook.package_reading",
+    "read_page": "findings.carried",
     "read_sheet": "logbook.spreadsheet",
     "read_study": "study_file",
     "read_trace": "traces.reader",

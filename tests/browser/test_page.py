@@ -77,7 +77,8 @@ def test_nothing_typed_runs_and_no_request_leaves(opened, page_file):
     assert opened.evaluate("window.ran === undefined")
     assert [url for url in opened.asked if not url.startswith("data:")] == [page_file.as_uri()]
     assert opened.lines == []
-    assert opened.locator("script, iframe, svg").count() == 0
+    assert opened.locator("iframe, svg, script:not([type='application/json'])").count() == 1  # the page's own script
+    assert opened.locator("#explorer").is_visible()
     assert "{{ 7*7 }}" in opened.title()
 
 

@@ -1,6 +1,7 @@
 """The findings page: one file, every number computed, everything typed escaped, no person named unasked."""
 
 import base64
+import hashlib
 import io
 import re
 from dataclasses import replace
@@ -31,7 +32,8 @@ STUDY = {
     "readings": {"gel_time": {}, "tack": {}},
     "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"}},
 }
-SECTIONS = ["The question", "Recommended settings", "What was poured", "What the settings did", "What is still open",
+SECTIONS = ["The question", "Recommended settings", "Try settings yourself", "What was poured", "What the settings did",
+            "Why castings came out poor", "What is still open",
             "Before you pour: cautions", "How this was computed", "Data and versions"]  # fmt: skip
 
 
@@ -127,11 +129,23 @@ def test_nothing_in_the_page_points_outside_it_or_runs(text):
     outline = Outline(text)
     addresses = [a[key] for _, a in outline.tags for key in ("src", "href", "srcset", "action") if key in a]
     assert addresses and all(address.startswith("data:") for address in addresses)
-    assert not any(tag in ("script", "iframe", "object", "embed", "link", "form", "base") for tag, _ in outline.tags)
+    assert not any(tag in ("iframe", "object", "embed", "link", "form", "base") for tag, _ in outline.tags)
+    scripts = [attrs.get("type") for tag, attrs in outline.tags if tag == "script"]
+    assert scripts == ["application/json", "application/json", None]  # two blocks of data, and the page's own script
     assert not any(name.startswith("on") for _, attrs in outline.tags for name in attrs)
     assert "url(" not in text and "@import" not in text
     policy = next(a["content"] for tag, a in outline.tags if a.get("http-equiv") == "Content-Security-Policy")
-    assert "default-src 'none'" in policy and "script-src" not in policy and "http" not in policy
+    assert "default-src 'none'" in policy and "http" not in policy and "script-src 'unsafe" not in policy
+
+
+def test_the_policy_lets_the_pages_own_script_run_and_no_other(text):
+    """The hash of Content Security Policy Level 3, section 8.4: SHA-256 of what stands between the tags, base64."""
+    script = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
+    assert len(script) == 1
+    digest = base64.b64encode(hashlib.sha256(script[0].encode()).digest()).decode()
+    assert f"script-src 'sha256-{digest}'; " in text
+    for word in ("fetch", "XMLHttpRequest", "WebSocket", "innerHTML", "eval(", "import(", "document.write", "localStorage"):
+        assert word not in script[0]
 
 
 def test_everything_typed_is_shown_and_nothing_of_it_is_markup(text):

@@ -1,5 +1,7 @@
 """The findings page: one file that says what was asked, poured and found, and carries its own data."""
 
+import base64
+import hashlib
 import html
 from dataclasses import dataclass
 from importlib.resources import files
@@ -9,8 +11,14 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from testpour.findings import story
+from testpour.findings.carried import carried, for_page
 from testpour.findings.data_link import data_link, to_csv, versions
+from testpour.findings.explorer import explorer
+from testpour.findings.since import changes, earlier, said
+from testpour.suggest.advice import Recommendation
 from testpour.wording import count
+
+LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
 
 
 @dataclass(frozen=True)
@@ -53,7 +61,7 @@ class Page:
         return f"<p>{html.escape(self.sentence())}</p>"
 
 
-def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None):
+def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, licence=LICENCE, since=None):
     """Write the findings as one HTML file that needs nothing else.
 
     Parameters
@@ -61,7 +69,8 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None):
     fits : Fits
         From `fit_castings`.
     path : str or Path
-        File to write; one that exists is replaced.
+        File to write; one that exists is replaced. If it is an earlier page of the same study, the new
+        page says what changed since.
     plan : Plan, optional
         The pours planned next; by default the page says what more pours would be worth.
     room : str, float or list, optional
@@ -69,6 +78,10 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None):
         those met in the log.
     by : str, optional
         Who signs the page. Without it the page names nobody; who read what is never on it.
+    licence : str
+        What others may do with the page and its data, in a sentence.
+    since : str, Path or False, optional
+        The earlier page to compare with, where it is not the one replaced; False compares with none.
 
     Returns
     -------
@@ -77,28 +90,34 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None):
     Raises
     ------
     FileNotFoundError
-        If the folder of `path` does not exist.
+        If the folder of `path`, or `since`, does not exist.
+    NoLogInside
+        If `since` is no findings page of this study.
     """
     path = Path(path)
     if not path.parent.is_dir():
         raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
-    text = render(fits, plan=plan, room=room, by=by)
-    path.write_text(text, encoding="utf-8")
+    before = earlier(fits.castings, path, since)
+    text = render(fits, plan=plan, room=room, by=by, licence=licence, before=before)
+    path.write_text(text, encoding="utf-8", newline="\n")
     return Page(path, len(text.encode()), fits.study.name, _notes(fits.castings))
 
 
-def render(fits, *, plan=None, room=None, by=None):
-    """The page as text; the same fits give the same text. See `findings_page`."""
-    castings = fits.castings
-    source = files("testpour.findings").joinpath("templates/page.html").read_text("utf-8")
+def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None):
+    """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`."""
+    castings, given = fits.castings, story.advice(fits, room)
+    now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    return page.from_string(source).render(
+    script = _template("explorer.js")
+    return page.from_string(_template("page.html")).render(
         study=fits.study,
         by=by,
         asked=story.asked(fits.study),
+        changed=changes(fits.study, before, now) if before else [],
         poured=story.poured(castings),
         found=list(story.found(fits)),
-        advised=story.advised(fits, room),
+        advised=story.advised(fits, given),
+        causes=story.causes(fits),
         open=story.still_open(fits, plan, room),
         cautions=Markup(story.cautions()),
         draws=len(next(iter(fits.values())).posterior.coefficients),
@@ -107,10 +126,19 @@ def render(fits, *, plan=None, room=None, by=None):
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),
         )],
+        explorer=Markup(for_page(explorer(fits, given))),
+        log=Markup(for_page(carried(castings, now, before))),
+        script=Markup(script),
+        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+        licence=licence,
         fingerprint=castings.fingerprint(),
         seed=fits.seed,
         versions=versions(),
     )  # fmt: skip
+
+
+def _template(name):
+    return files("testpour.findings").joinpath("templates", name).read_text("utf-8")
 
 
 def _notes(castings):

@@ -4,13 +4,15 @@ import base64
 
 import numpy as np
 
+from testpour.causes.every import why_all
 from testpour.cautions import safety_text
 from testpour.figures import show_chance, show_effects, show_plan, show_pours, show_reading
 from testpour.figures.check_chart import check_fit
 from testpour.models.chance import NoAims
 from testpour.models.effects import effects
-from testpour.suggest import AimsConflict, RoomProblem, next_pours, recommend
+from testpour.suggest import AimsConflict, RoomProblem, next_pours, recipe_chart, recommend
 from testpour.units import show
+from testpour.wording import in_hundred
 
 MOST_ROOMS = 4
 UNADVISED = (RoomProblem, NoAims, AimsConflict)  # said in place of advice
@@ -121,19 +123,70 @@ def found(fits):
         }  # fmt: skip
 
 
-def advised(fits, room):
-    """The recommended settings for each room, with what to expect there; and the map."""
-    advice = []
+def advice(fits, room=None):
+    """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both)."""
+    given = []
     for one in rooms(fits, room):
         try:
-            given = recommend(fits, room=one)
+            given.append((one, recommend(fits, room=one)))
         except UNADVISED as problem:
-            advice.append({"says": str(problem), "expect": []})
-            continue
-        advice.append({"says": given.sentence(), "expect": _expected(fits, given.predicted)})
+            given.append((one, problem))
+    return given
+
+
+def advised(fits, given):
+    """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
+    said = [
+        {"says": str(one), "expect": []} if isinstance(one, UNADVISED)
+        else {"says": one.sentence(), "expect": _expected(fits, one.predicted)}
+        for _, one in given
+    ]  # fmt: skip
     names = {f.name for f in fits.study.factors if f.kind == "number"}
     mapped = {"catalyst", "room_temperature"} <= names
-    return {"rooms": advice, "figure": drawn(show_chance, fits) if mapped else None}
+    return {"rooms": said, "figure": drawn(show_chance, fits) if mapped else None, "chart": _chart(fits)}
+
+
+def _chart(fits):
+    """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
+    try:
+        chart = recipe_chart(fits)
+    except (ValueError, *UNADVISED):
+        return None
+    rooms, depths = (chart.table.index.unique(level=name) for name in ("room_temperature", "thickness"))
+    return {
+        "says": chart.sentence(),
+        "workable": "gel_low" in chart.table,
+        "heads": [_shown(fits.study, "thickness", depth, "any depth") for depth in depths],
+        "rows": [
+            (_shown(fits.study, "room_temperature", room, "as it is"), [_recipe(chart.table.loc[(room, d)]) for d in depths])
+            for room in rooms
+        ],
+    }  # fmt: skip
+
+
+def _shown(study, name, value, otherwise):
+    return otherwise if np.isnan(value) else study.factor(name).show(value)
+
+
+def _recipe(row):
+    """One cell of the chart: the recipe and what it gives, or what to do instead."""
+    if np.isnan(row["catalyst"]):
+        return {"recipe": "", "lines": [row["advice"]], "beyond": bool(row["beyond"])}
+    lines = [f"{in_hundred(row['chance'])} in 100"]
+    lines += [f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min"] if "gel_low" in row else []
+    return {"recipe": show(row["catalyst"], "%"), "lines": lines + ["not poured yet"] * bool(row["beyond"]), "beyond": bool(row["beyond"])}
+
+
+def causes(fits):
+    """Why castings that miss an aim came out so, and the likeliest cause of each; None where none is poor."""
+    every = why_all(fits)
+    if not every.answers:
+        return {"says": every.sentence(), "rows": []} if every.pours else None
+    rows = [
+        (pour, row["misses"], row["likeliest"], in_hundred(row["chance"]), row["next"], in_hundred(row["its chance"]))
+        for pour, row in every.table.iterrows()
+    ]
+    return {"says": every.sentence(), "rows": rows}
 
 
 def rooms(fits, room=None):
