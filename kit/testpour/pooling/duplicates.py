@@ -1,0 +1,64 @@
+"""The same pours given twice, found by what they hold and not by what they are called."""
+
+import numpy as np
+import pandas as pd
+
+from testpour.pooling.reasons import WHOLE, reason
+from testpour.wording import count
+
+
+def pours_twice(sources):
+    """Pours that an earlier bench has given already.
+
+    Two pours are the same when made at the same moment at the same settings with the same readings, at least one.
+
+    Returns
+    -------
+    rows : list of dict
+        Reasons, one for each bench that brings such pours.
+    doubled : dict
+        Bench to the set of its pours that are already in the pool.
+    """
+    seen, rows, doubled = {}, [], {}
+    for source in sources:
+        marks = marks_of(source.castings)
+        again = {pour: seen[mark] for pour, mark in marks.items() if mark in seen}
+        if again:
+            doubled[source.bench] = set(again)
+            others = ", ".join(dict.fromkeys(again.values()))
+            rows.append(
+                reason(
+                    source.bench, "pours" if len(again) < len(source.castings) else WHOLE,
+                    f"brings {count(len(again), 'pour')} of {len(source.castings)} that {others} brought already",
+                    ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others, "Give every pour once.",
+                )
+            )  # fmt: skip
+        seen |= {mark: source.bench for mark in marks.values() if mark not in seen}
+    return rows, doubled
+
+
+def marks_of(castings):
+    """A mark of what each pour holds, for pours that were read: pour to number."""
+    factors = [f.name for f in castings.study.factors if f.name in castings.pours and f.kind != "text"]
+    pours = castings.pours
+    settings = pd.util.hash_pandas_object(
+        pd.DataFrame({"at": pd.to_datetime(pours["made_at"]), **{n: _plain(pours[n]) for n in factors}}), index=False
+    )
+    rows = castings.readings
+    each = pd.util.hash_pandas_object(
+        pd.DataFrame({"reading": rows["reading"], **{n: _plain(rows[n]) for n in ("low", "high", "age")}}), index=False
+    )
+    read = each.groupby(rows["pour"].to_numpy()).sum()  # in any order, so a sum and not a chain
+    whole = settings.set_axis(pours.index) * np.uint64(31)
+    return {pour: int(whole[pour] ^ read[pour]) for pour in pours.index if pour in read.index}
+
+
+def _plain(column):
+    """Numbers to ten digits, so that a trip through text does not make a pour a new one."""
+    values = column.to_numpy(float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        digits = 10.0 ** (9 - np.floor(np.log10(np.abs(values))))
+    usable = np.isfinite(digits)
+    out = values.copy()
+    out[usable] = np.round(values[usable] * digits[usable]) / digits[usable]
+    return out + 0.0

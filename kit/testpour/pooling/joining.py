@@ -1,0 +1,185 @@
+"""Several logs as one: checked, renamed by bench, in the pool's units, without names and notes."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from testpour.logbook.castings import PEOPLE, Castings
+from testpour.models.scales import widen
+from testpour.pooling.duplicates import pours_twice
+from testpour.pooling.reasons import PoolProblems, agreed, differing, reasons_table, unjoinable
+from testpour.pooling.sources import open_sources
+from testpour.units import to_unit
+from testpour.wording import count
+
+ORDER = ("session", "made_at")
+
+
+@dataclass(frozen=True, eq=False)
+class Joined:
+    """Logs as one.
+
+    Parameters
+    ----------
+    castings : Castings
+        Every pour, named by its bench; lots, sessions and readers carry the bench's name too.
+    benches : DataFrame
+        One row a bench: pours, readings, sessions and the fingerprint of what it gave.
+    bench_of : Series
+        Pour to bench.
+    left_out : DataFrame
+        The reasons for what was left out; empty where nothing was.
+    """
+
+    castings: object
+    benches: pd.DataFrame
+    bench_of: pd.Series
+    left_out: pd.DataFrame
+
+
+def join_logs(given, *, leave_out=False, keep=()):
+    """Join logs of several benches.
+
+    Parameters
+    ----------
+    given : sequence, or dict of name to source
+        See `open_sources`.
+    leave_out : bool
+        Join what can be joined and list the rest, instead of refusing all.
+    keep : sequence of {"by", "note"}
+        Names and notes to keep; by default readers become "Bench 2 reader 1" and notes are dropped.
+
+    Returns
+    -------
+    Joined
+
+    Raises
+    ------
+    PoolProblems
+        With a table of every reason, unless `leave_out`; always where no log is left.
+    ValueError
+        Where `keep` names something else.
+    """
+    strange = set(keep) - set(PEOPLE)
+    if strange:
+        raise ValueError(f"keep: {', '.join(sorted(strange))} cannot be kept; allowed are {', '.join(PEOPLE)}.")
+    left, rows = _without(open_sources(given), unjoinable)
+    factors = agreed(left, "factors")
+    bad, factor_turns = differing(left, "factors", factors)
+    left, more = _without(left, lambda _: bad)
+    readings = agreed(left, "readings")
+    lost, reading_turns = differing(left, "readings", readings)
+    twice, doubled = pours_twice(left)
+    table = reasons_table(rows + more + lost + twice)
+    if len(table) and not (leave_out and left):
+        raise PoolProblems(table)
+    if not left:
+        raise ValueError("There is nothing to pool: give at least one log, better three or more.")
+    gone = {(row["bench"], row["part"]) for row in lost}
+    turns = factor_turns | reading_turns
+    parts = [(s, *_renamed(s, factors, readings, turns, gone, doubled.get(s.bench, ()), keep)) for s in left]
+    return _joined([part for part in parts if len(part[1])], factors, readings, table)
+
+
+def _without(sources, reasons):
+    """The sources that no reason speaks against, and the reasons."""
+    rows = reasons(sources)
+    gone = {row["bench"] for row in rows}
+    return [source for source in sources if source.bench not in gone], rows
+
+
+def _joined(parts, factors, readings, table):
+    """One table of pours and one of readings from the parts (source, pours, readings)."""
+    study = parts[0][0].castings.study
+    study = replace(
+        study,
+        name=f"Pool of {count(len(parts), 'bench', 'benches')}",
+        factors=tuple(factor for factor in factors.values()),
+        readings=tuple(_common([source for source, *_ in parts], reading) for reading in readings.values()),
+        aims=tuple(aim for aim in study.aims if aim.reading in readings),
+    )
+    pours = pd.concat([pours for _, pours, _ in parts])
+    if not pours.index.is_unique:
+        raise ValueError("Two pours would have the same name. Give the benches names none of which begins another.")
+    rows = pd.concat([rows for *_, rows in parts], ignore_index=True)
+    rows["entry"] = np.arange(1, len(rows) + 1)
+    names = [source.bench for source, *_ in parts]
+    benches = pd.DataFrame(
+        {
+            "pours": [len(pours) for _, pours, _ in parts],
+            "readings": [len(rows) for *_, rows in parts],
+            "sessions": [pours["session"].nunique() for _, pours, _ in parts],
+            "fingerprint": [source.castings.fingerprint() for source, *_ in parts],
+        },
+        index=pd.Index(names, name="bench"),
+    )
+    bench_of = pd.Series(np.repeat(names, benches["pours"]), index=pours.index)
+    return Joined(Castings(study, pours, rows), benches, bench_of, table)
+
+
+def _common(sources, reading):
+    """The pool's declaration of a reading: at all ages of its benches, with the coarsest step of their instruments."""
+    same = [r for s in sources for r in s.castings.study.readings if r.name == reading.name]
+    steps = [one.resolution for one in same]
+    ages = tuple(sorted({age for one in same for age in one.ages}))
+    return replace(reading, ages=ages, resolution=max(steps) if all(steps) else 0.0)
+
+
+def _renamed(source, factors, readings, turns, gone, doubled, keep):
+    """Pours and readings of one bench as they stand in the pool."""
+    bench, study = source.bench, source.castings.study
+    pours = source.castings.pours.drop(index=list(doubled))
+    rows = source.castings.readings
+    rows = rows[rows["pour"].isin(pours.index)].copy()
+    made = pd.DataFrame({name: pours[name] for name in ORDER}, index=pours.index)
+    made["session"] = f"{bench} " + made["session"].astype(str)
+    for factor in factors.values():
+        blank = "" if factor.kind == "text" else np.nan
+        made[factor.name] = _setting(pours[factor.name], factor, bench, turns) if factor.name in pours else blank
+    made["by"] = _hands(pours["by"], bench, "by" in keep)
+    made["note"] = pours["note"] if "note" in keep else ""
+    made.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
+    allowed = [r.name for r in study.readings if (bench, readings[r.name].words) not in gone]
+    rows = _rows(rows[rows["reading"].isin(allowed)], source, turns)
+    rows["by"] = _hands(rows["by"], bench, "by" in keep)
+    rows["note"] = rows["note"] if "note" in keep else ""
+    rows["pour"] = f"{bench} " + rows["pour"].astype(str)
+    return made, rows
+
+
+def _setting(column, factor, bench, turns):
+    if factor.kind == "text":
+        return column.fillna("").astype(str).map(lambda label: f"{bench} {label}" if label else "")
+    return _turned(column.astype(float), turns.get((bench, factor.name)))
+
+
+def _rows(rows, source, turns):
+    """Readings in the pool's units, each widened by half a step of its own bench's instrument."""
+    rows = rows.copy()
+    for reading in source.castings.study.readings:
+        mine = (rows["reading"] == reading.name).to_numpy()
+        low, high = rows.loc[mine, "low"].to_numpy(float), rows.loc[mine, "high"].to_numpy(float)
+        if not reading.grades and reading.resolution:
+            low, high = widen(reading, low, high)
+        turn = turns.get((source.bench, reading.name))
+        rows.loc[mine, "low"], rows.loc[mine, "high"] = _turned(low, turn), _turned(high, turn)
+    rows["known"] = np.where((rows["known"] == "exact") & (rows["low"] != rows["high"]), "between", rows["known"])
+    return rows
+
+
+def _turned(values, turn):
+    """Values from one unit to another, which is a straight line for every unit there is; open ends stay open."""
+    if turn is None:
+        return values
+    nothing, one = (to_unit(f"{value} {turn[0]}", turn[1]) for value in (0, 1))
+    return nothing + (one - nothing) * values
+
+
+def _hands(names, bench, keep):
+    """Readers as they are where kept, else numbered within their bench; nobody stays nobody."""
+    names = names.fillna("").astype(str)
+    if keep:
+        return names
+    known = {name: f"{bench} reader {i}" for i, name in enumerate(sorted(set(names) - {""}), 1)}
+    return names.map(lambda name: known.get(name, ""))

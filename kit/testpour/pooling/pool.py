@@ -1,0 +1,191 @@
+"""Pool the logs of several benches: what holds everywhere, what differs by bench, what a newcomer may expect."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import pandas as pd
+
+from testpour.models.effects import effects
+from testpour.models.fits import Fits
+from testpour.pooling.joining import join_logs
+from testpour.pooling.reading import fit_pooled
+from testpour.pooling.telling import differs, expects, holds
+from testpour.wording import count, listed
+
+FEWEST = 3  # benches from which a pool can tell how benches differ
+
+
+@dataclass(frozen=True, eq=False)
+class Pool:
+    """Several benches' logs, fitted as one with bench, session and lot as levels.
+
+    Parameters
+    ----------
+    castings : Castings
+        All pours, named by their bench.
+    benches : DataFrame
+        One row a bench: pours, readings, sessions, fingerprint of its log.
+    left_out : DataFrame
+        The reasons for what could not be joined; empty where nothing was left out.
+    readings : dict
+        Reading name to `PooledReading`; ``pooled["gel_time"]`` is the same.
+    seed : int
+    """
+
+    castings: object
+    benches: pd.DataFrame
+    left_out: pd.DataFrame
+    readings: dict
+    seed: int = 0
+
+    def __getitem__(self, name):
+        if name not in self.readings:
+            raise KeyError(f"No reading {name!r} in this pool; it has {', '.join(self.readings)}.")
+        return self.readings[name]
+
+    @property
+    def study(self):
+        """The joint study: the factors and readings of all benches, the aims of the first."""
+        return self.castings.study
+
+    @property
+    def tells(self):
+        """Whether there are enough benches to tell how benches differ."""
+        return len(self.benches) >= FEWEST
+
+    @cached_property
+    def newcomer(self):
+        """`Fits` of a bench that is not in the pool yet: `predict`, `recommend` and `chance` take it."""
+        return self._fits({name: one.newcomer() for name, one in self.readings.items()})
+
+    @cached_property
+    def average(self):
+        """`Fits` of the average bench."""
+        return self._fits({name: one.average for name, one in self.readings.items()})
+
+    def at(self, bench):
+        """`Fits` of one bench of the pool, all others speaking for it where its own log is short."""
+        if bench not in self.benches.index:
+            raise KeyError(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
+        return self._fits(
+            {name: one.at(bench) if bench in one.benches else one.newcomer() for name, one in self.readings.items()}
+        )
+
+    def _fits(self, models):
+        return Fits(self.study, self.castings, models, self.seed)
+
+    def expect(self, settings=None, *, room=None, age=None, level=0.9):
+        """What a newcomer's bench should expect of one casting before its first pour; see `Fits.predict`."""
+        return self.newcomer.predict(settings, room=room, age=age, level=level)
+
+    @cached_property
+    def table(self):
+        """What holds everywhere: one row a reading and factor.
+
+        Columns: from, to; middle, low, high of the change at the average bench (90 %); new low, new high: the same
+        at a bench not in the pool; where: whether it holds at every bench; says.
+        """
+        rows = [row for one in self.readings.values() if one.average.pours for row in self._effects_of(one)]
+        head = ["reading", "factor", "from", "to", "middle", "low", "high", "new low", "new high", "where", "says"]
+        return pd.DataFrame(rows, columns=head).set_index(["reading", "factor"])
+
+    def _effects_of(self, one):
+        anew = {e.factor.name: e for e in effects(one.newcomer()).each}
+        for effect in effects(one.average).each:
+            if effect.poured:
+                new = anew[effect.factor.name]
+                where, says = holds(effect, new, one, self.tells)
+                ends = {"middle": effect.middle, "low": effect.low, "high": effect.high}
+                yield {
+                    "reading": one.reading.words, "factor": effect.factor.words,
+                    "from": effect.factor.show(effect.start), "to": effect.factor.show(effect.end), **ends,
+                    "new low": new.low, "new high": new.high, "where": where, "says": says,
+                }  # fmt: skip
+
+    @cached_property
+    def differences(self):
+        """What differs by bench: one row a reading and bench, see `PooledReading.differences`."""
+        parts = {one.reading.words: one.differences() for one in self.readings.values() if one.average.pours}
+        return pd.concat(parts, names=["reading"])
+
+    def sentence(self):
+        """What the pool says, in a few sentences."""
+        return " ".join([self._joined(), *self._told()])
+
+    def _joined(self):
+        pours, sessions = (int(self.benches[name].sum()) for name in ("pours", "sessions"))
+        said = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
+        if len(self.left_out):
+            said += f" Left out: {listed(dict.fromkeys(self.left_out['bench'] + ' ' + self.left_out['part']))}."
+        return said
+
+    def _told(self):
+        """What differs and what to expect, one sentence a reading that was read."""
+        if not self.tells:
+            yield (
+                f"With {count(len(self.benches), 'bench', 'benches')} a pool cannot tell yet how benches differ: "
+                f"that takes {FEWEST} or more. What it says of a newcomer rests on belief about benches."
+            )
+        for one in self.readings.values():
+            if one.average.pours:
+                yield differs(one) if self.tells else expects(one, self.newcomer)
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        from testpour.pooling.showing import pool_html
+
+        return pool_html(self)
+
+    def beliefs(self, path=None):
+        """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`."""
+        from testpour.pooling.belief_file import pooled_beliefs, write_beliefs
+
+        table = pooled_beliefs(self)
+        return table if path is None else write_beliefs(table, path)
+
+    def page(self, path="pool.html"):
+        """Write what the pool says as one page that opens anywhere; return its path."""
+        from testpour.pooling.showing import write_page
+
+        return write_page(self, path)
+
+
+def pool(benches, *, leave_out=False, keep=(), beliefs=None, seed=0):
+    """Join the logs of several benches and fit them as one.
+
+    Parameters
+    ----------
+    benches : sequence, or dict of name to source
+        Each the path of a data package or study folder, a Logbook or Castings. A dict names the benches.
+    leave_out : bool
+        Join what can be joined and list the rest under `left_out`, instead of refusing.
+    keep : sequence of {"by", "note"}
+        Names and notes to keep; without it they are dropped.
+    beliefs : dict, optional
+        Beliefs that replace the trade's, as for `fit_castings`.
+    seed : int
+        The same logs and seed give the same pool.
+
+    Returns
+    -------
+    Pool
+
+    Raises
+    ------
+    PoolProblems
+        Where logs cannot be joined as they are, every reason in its `table`.
+
+    Notes
+    -----
+    Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within it, and,
+    where five benches varied them, the effects of catalyst, room temperature and thickness. A lot is a bench's
+    own: the same label at two benches is not taken for the same drum.
+    """
+    joined = join_logs(benches, leave_out=leave_out, keep=keep)
+    castings = joined.castings
+    readings = {
+        reading.name: fit_pooled(castings, joined.bench_of, reading, beliefs=beliefs, seed=seed)
+        for reading in castings.study.readings
+    }
+    return Pool(castings, joined.benches, joined.left_out, readings, seed)

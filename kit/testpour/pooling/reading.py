@@ -1,0 +1,223 @@
+"""One reading's pooled model: bench, session, lot and pour as levels, and a fit for any bench or a new one."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from testpour.models.beliefs import beliefs_for
+from testpour.models.change import change
+from testpour.models.evidence import groups_of, latent_ends, rows_of
+from testpour.models.fits import DRAWS, ReadingFit, _scale_options
+from testpour.models.interval import IntervalModel
+from testpour.models.settings import settings_table
+from testpour.models.terms import design
+from testpour.pooling.climbing import Slope
+from testpour.pooling.draws import sample_pool
+
+SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
+FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
+SHARE = 0.5  # benches are believed to differ by half of what the trade is unsure of
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class BenchFit(ReadingFit):
+    """A `ReadingFit` for one bench: `away` holds how far its coefficients are from the average bench's.
+
+    Parameters
+    ----------
+    away : dict
+        Term name, or "bench" for the level, to (draws,) deviations on the latent scale.
+    """
+
+    away: dict = field(default_factory=dict)
+
+    def mean(self, table):
+        """Latent mean at each row of a settings table: shape (draws, rows)."""
+        mean = super().mean(table)
+        for name, apart in self.away.items():
+            column = np.ones(len(table)) if name == "bench" else self._column(name, table)
+            mean = mean + apart[:, None] * column
+        return mean
+
+    def _column(self, name, table):
+        term = next(term for term in self.believed.terms if term.name == name)
+        return design([term], table)[:, 0]
+
+
+@dataclass(frozen=True, eq=False)
+class PooledReading:
+    """The pooled model of one reading.
+
+    Parameters
+    ----------
+    average : ReadingFit
+        The average bench.
+    sloped : tuple of str
+        Terms whose effect may differ by bench.
+    benches : tuple of str
+        Benches with readings of this kind.
+    """
+
+    average: ReadingFit
+    sloped: tuple
+    benches: tuple
+
+    @property
+    def reading(self):
+        """The reading's declaration."""
+        return self.average.reading
+
+    def at(self, bench):
+        """The `BenchFit` of a bench of the pool."""
+        effects = self.average.posterior.group_effects
+        if bench not in self.benches:
+            raise KeyError(f"No bench {bench!r} with {self.reading.words}; there are {', '.join(self.benches)}.")
+        place = self.benches.index(bench)
+        return self._away({name: effects[_spread_name(name)][:, place] for name in ("bench", *self.sloped)})
+
+    def newcomer(self):
+        """The `BenchFit` of a bench that is not in the pool yet: as far off the average as benches are."""
+        spread = self.average.posterior.group_spread
+        if not spread:
+            return self._away({})
+        rng, draws = np.random.default_rng(1), len(self.average.posterior)
+        scores = ndtri((np.arange(draws) + 0.5) / draws)  # evenly spaced: quieter than random ones
+        names = ("bench", *self.sloped)
+        return self._away({name: spread[_spread_name(name)] * rng.permutation(scores) for name in names})
+
+    def _away(self, away):
+        held = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}
+        return BenchFit(**held, away=away)
+
+    def differences(self, level=0.9):
+        """How each bench differs from the average one at the usual settings, in the reading's own terms.
+
+        Returns
+        -------
+        DataFrame
+            One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
+            a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
+        """
+        rows = {bench: self._change(effect) for bench, effect in zip(self.benches, self._effects.T, strict=True)}
+        nothing = 1.0 if self.ratio else 0.0
+        table = pd.DataFrame(
+            {
+                bench: [*np.quantile(values, [0.5, (1 - level) / 2, (1 + level) / 2]), _apart(values, nothing)]
+                for bench, values in rows.items()
+            },
+            index=["middle", "low", "high", "stands_out"],
+        ).T
+        return table.rename_axis("bench").astype({"middle": float, "low": float, "high": float, "stands_out": bool})
+
+    def spread(self, level=0.9):
+        """Middle, low and high of how far a bench lies above the average one: one standard deviation."""
+        values = self._change(self.average.posterior.group_spread["bench"])
+        return tuple(np.quantile(values, [0.5, (1 - level) / 2, (1 + level) / 2]))
+
+    @property
+    def ratio(self):
+        """Whether differences are ratios."""
+        return self.reading.scale == "log"
+
+    @property
+    def _effects(self):
+        return self.average.posterior.group_effects["bench"]
+
+    def _change(self, effect):
+        """The change an effect (draws,) makes at the usual settings, as values of `models.change`."""
+        table = settings_table(self.average.study, reading=self.reading)
+        away = replace(self._away({"bench": effect}))
+        return change(_Pair(away, self.average), table).values
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """The average bench and another, as `change` asks for two settings."""
+
+    other: BenchFit
+    average: ReadingFit
+
+    def __getattr__(self, name):
+        return getattr(self.average, name)
+
+    def mean(self, table):
+        """Latent mean of the average bench, then of the other: shape (draws, 2)."""
+        return np.hstack([self.average.mean(table), self.other.mean(table)])
+
+
+def _apart(values, nothing):
+    low, high = np.quantile(values, [0.025, 0.975])
+    return not low <= nothing <= high
+
+
+def _spread_name(name):
+    return "bench" if name == "bench" else f"bench {name}"
+
+
+def fit_pooled(castings, bench_of, reading, *, beliefs=None, seed=0):
+    """The `PooledReading` of one reading.
+
+    Parameters
+    ----------
+    castings : Castings
+        Joined, see `joining.join_logs`.
+    bench_of : Series
+        Pour to bench.
+    reading : Reading
+    beliefs : dict, optional
+        As for `fit_castings`; under ``scatter``, ``bench`` is the half-normal scale of benches.
+    seed : int
+    """
+    study = castings.study
+    rows, assumed = rows_of(castings, reading)
+    rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
+    rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
+    believed = beliefs_for(study, reading, beliefs, rows)
+    model, number = _model(reading, believed, rows)
+    slopes = _slopes(believed, rows)
+    if model.informative.any():
+        posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed)
+    else:
+        posterior, slopes = model.posterior(draws=DRAWS, seed=seed), ()
+    average = ReadingFit(study, reading, believed, posterior, rows, assumed, model)
+    names = tuple(believed.terms[slope.column].name for slope in slopes)
+    return PooledReading(average, names, tuple(rows["bench"].unique()))
+
+
+def _model(reading, believed, rows):
+    """The `IntervalModel` with bench among its groups, each group's levels a bench's own, and bench numbers."""
+    groups = {"bench": rows["bench"].to_numpy(str)}
+    for name, labels in groups_of(rows).items():
+        groups[name] = (rows["bench"] + " " + pd.Series(labels, rows.index)).to_numpy(str)
+    beliefs = {name: believed.scatter[name] for name in groups if name != "bench"}
+    columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
+    model = IntervalModel(
+        *latent_ends(reading, rows),
+        columns,
+        groups=groups,
+        belief=(believed.mean, believed.sd),
+        group_beliefs={"bench": bench_scale(believed), **beliefs},
+        **_scale_options(reading, believed),
+    )
+    return model, next((group.codes for group in model.groups if group.name == "bench"))
+
+
+def bench_scale(believed):
+    """Half-normal scale of what benches add, on the latent scale: stated, or half of what the trade is unsure of."""
+    if "bench" in believed.scatter:
+        return believed.scatter["bench"]
+    level = next((b for t, b in zip(believed.terms, believed.beliefs, strict=True) if t.name == "level"), believed.cuts)
+    return SHARE * level.sd
+
+
+def _slopes(believed, rows):
+    """The effects that may differ by bench: those that enough benches varied."""
+    found = []
+    for column, (term, belief) in enumerate(zip(believed.terms, believed.beliefs, strict=True)):
+        if term.name in SLOPED:
+            varied = rows.groupby("bench")[list(term.factors)].nunique().min(axis=1)
+            if (varied >= 3).sum() >= FEWEST:
+                found.append(Slope(column, SHARE * belief.sd))
+    return tuple(found)

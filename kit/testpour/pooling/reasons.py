@@ -1,0 +1,160 @@
+"""Why a bench, or a part of its log, cannot be joined: every reason in one table, each with what to do."""
+
+from collections import Counter
+
+import pandas as pd
+
+from testpour.problems import Problems
+from testpour.units import SCALES, UnitProblem, to_unit
+from testpour.wording import count
+
+COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
+WHOLE = "log"  # the part that stands for all a bench gave
+
+
+class PoolProblems(Problems):
+    """Logs cannot be joined as they are; `problems` lists each reason and `table` shows them.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a reason: bench, part of the log, what is wrong, how it stands here and in the pool, and what to do.
+    """
+
+    def __init__(self, table):
+        self.table = table
+        lines = [f"{row.bench}, {row.part}: {row.what}. {row.do}" for row in table.itertuples()]
+        super().__init__("Logs that cannot be joined as they are", lines)
+
+    def _repr_html_(self):
+        return self.table.to_html(index=False)
+
+    def _render_traceback_(self):
+        """In a notebook, the reasons in full instead of a traceback."""
+        return [f"PoolProblems: {count(len(self.problems), 'reason')} why these logs cannot be joined as they are.",
+                *(f"- {one}" for one in self.problems),
+                "Mend them, or join the rest with pool(..., leave_out=True)."]  # fmt: skip
+
+
+def reasons_table(rows):
+    """The table of reasons from `reason` rows."""
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def reason(bench, part, what, here, pooled, do):
+    """One row of the table of reasons."""
+    return {"bench": bench, "part": part, "what": what, "here": str(here), "in the pool": str(pooled), "do": do}
+
+
+def unjoinable(sources):
+    """Reasons why whole logs cannot be joined: unreadable, empty, or another kind of resin."""
+    rows = [
+        reason(s.bench, WHOLE, f"cannot be read: {s.trouble.rstrip('.')}", s.origin, "", "Mend it, or leave it out.")
+        for s in sources
+        if s.castings is None
+    ]
+    read = [s for s in sources if s.castings is not None]
+    rows += [
+        reason(s.bench, WHOLE, "holds no pour", "0 pours", "", "Log a pour first, or leave it out.")
+        for s in read
+        if not len(s.castings)
+    ]
+    kinds = [_kind(s) for s in read]
+    if kinds:
+        usual = _most(kinds)
+        shown = next(s.castings.study.resin["kind"] for s in read if _kind(s) == usual)
+        rows += [
+            reason(
+                s.bench, WHOLE, "is about another kind of resin", s.castings.study.resin["kind"], shown,
+                "Pool each kind of resin on its own; if it is the same resin under another name, write the same "
+                "kind under [resin] in the study file.",
+            )
+            for s, kind in zip(read, kinds, strict=True)
+            if kind != usual
+        ]  # fmt: skip
+    return rows
+
+
+def _kind(source):
+    return " ".join(str(source.castings.study.resin.get("kind", "")).casefold().split())
+
+
+def _most(values):
+    """The commonest of `values`; of equally common ones the first."""
+    held = Counter(values)
+    return max(held, key=lambda value: held[value])
+
+
+def agreed(sources, which):
+    """How most benches declare each factor or reading: name to Column.
+
+    `which` is "factors" or "readings". Where declarations differ in what matters, the commonest is the pool's.
+    """
+    declared = {}
+    for source in sources:
+        for column in getattr(source.castings.study, which):
+            declared.setdefault(column.name, []).append(column)
+    return {
+        name: next(c for c in columns if matters(c) == _most([matters(c) for c in columns]))
+        for name, columns in declared.items()
+    }
+
+
+def matters(column):
+    """What two declarations must share for their values to mean the same."""
+    if hasattr(column, "kind"):
+        return column.unit, column.kind
+    ends = (column.low, column.high) if column.scale == "share" else ()
+    return column.unit, column.scale, tuple(column.grades or ()), ends
+
+
+def differing(sources, which, pooled):
+    """Reasons why single columns cannot be joined, and how the values of others are brought to the pool's unit.
+
+    Returns
+    -------
+    rows : list of dict
+    turns : dict
+        (bench, column name) to (unit here, unit in the pool).
+    """
+    rows, turns = [], {}
+    for source in sources:
+        for column in getattr(source.castings.study, which):
+            other = pooled[column.name]
+            if matters(column) == matters(other):
+                continue
+            if column.unit != other.unit and matters(column)[1:] == matters(other)[1:] and _turns(column.unit, other.unit):
+                turns[source.bench, column.name] = column.unit, other.unit
+            else:
+                rows.append(_difference(source.bench, column, other))
+    return rows, turns
+
+
+def _turns(unit, other):
+    """Whether one unit converts to the other; no hardness scale does."""
+    if {unit.split(" ")[0], other.split(" ")[0]} & set(SCALES):
+        return False
+    try:
+        to_unit(f"1 {unit}", other)
+    except UnitProblem:
+        return False
+    return True
+
+
+def _difference(bench, column, other):
+    """The reason for one column, its first difference named."""
+    part = column.words
+    if column.unit != other.unit:
+        scale = {column.unit.split(" ")[0], other.unit.split(" ")[0]} & set(SCALES)
+        do = "No scale converts to another: read it on the pool's scale, or leave it out." if scale else (
+            f"Declare it in {other.unit or 'plain numbers'} and log it so.")  # fmt: skip
+        return reason(bench, part, "is on another scale" if scale else "is in another unit", column.unit, other.unit, do)
+    if getattr(column, "kind", None) != getattr(other, "kind", None):
+        return reason(bench, part, "is another kind of setting", column.kind, other.kind, "Declare it alike.")
+    if column.scale != other.scale:
+        return reason(bench, part, "spreads on another scale", column.scale, other.scale, "Declare the same scale.")
+    if column.grades != other.grades:
+        here, there = (", ".join(c.grades) for c in (column, other))
+        return reason(bench, part, "has other grades", here, there, "Grade by the same words, or leave it out.")
+    return reason(bench, part, "has another range", column.range_words, other.range_words,
+                  "Declare the range of the instrument alike.")  # fmt: skip
