@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 
 from testpour.models.climb import climb, difference_curvature
 from testpour.models.interval import IntervalModel
@@ -25,21 +26,51 @@ class Slope:
 
 
 @dataclass(frozen=True)
-class LogSpreads:
-    """A marginal as a density of ``[shape, log spreads]``, smooth and with one top also near zero spread."""
+class EvenSpreads:
+    """A marginal as a density of ``[shape, scores]``: each spread as the normal score of its belief.
+
+    Under its belief alone a score is standard normal, so beliefs and rows together stay close to normal however
+    little the rows say of a spread. A spread without a belief enters as its logarithm.
+    """
 
     marginal: BenchMarginal
 
+    @property
+    def _believed(self):
+        return np.isfinite(self.marginal.problem.group_scales)
+
+    def _parts(self, at):
+        k = len(at) - self.marginal.blocks.components
+        return at[:k], np.clip(at[k:], -12, 12)
+
     def plain(self, at):
         """The outer parameters with their spreads as they are."""
-        k = len(at) - self.marginal.blocks.components
-        return np.concatenate([at[:k], np.exp(np.clip(at[k:], -15, 15))])
+        shape, scores = self._parts(at)
+        scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
+        return np.concatenate([shape, np.where(self._believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
+
+    def scores(self, outer):
+        """The inverse of `plain`."""
+        shape, spreads = self.marginal.split(outer)
+        scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
+        scores = np.where(self._believed, -ndtri(2 * ndtr(-spreads / scale)), np.log(spreads))
+        return np.concatenate([shape, scores])
+
+    def log_stretch(self, at):
+        """Log of how much each spread grows with its score."""
+        _, scores = self._parts(at)
+        spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
+        with np.errstate(invalid="ignore"):
+            even = np.log(scale) - np.log(2) - scores**2 / 2 + (spreads / scale) ** 2 / 2
+        return np.where(self._believed, even, scores)
 
     def __call__(self, at):
-        outer = self.plain(at)
-        value, slope = self.marginal(outer)
-        k = len(at) - self.marginal.blocks.components
-        return value + at[k:].sum(), np.concatenate([slope[:k], slope[k:] * outer[k:] + 1])
+        value, slope = self.marginal(self.plain(at))
+        (shape, scores), stretch = self._parts(at), self.log_stretch(at)
+        spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
+        grows = np.exp(stretch)
+        turn = np.where(self._believed, -scores + spreads / scale**2 * grows, 1.0)
+        return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 
 def bench_marginal(model, bench, slopes=(), sampling=True):
@@ -75,29 +106,28 @@ def pooled_top(marginal, start):
     return reach_top(marginal, start)
 
 
-def pooled_log_top(model, bench, slopes):
-    """The highest place of the density of log spreads.
+def pooled_top_of_density(model, bench, slopes):
+    """The highest place of the density of a pool's spreads as scores.
 
     Returns
     -------
-    density : LogSpreads
+    density : EvenSpreads
     scale : Scale
     top : Top
     """
     marginal, scale, outer = bench_marginal(model, bench, slopes)
-    k = len(outer) - marginal.blocks.components
-    density, start = LogSpreads(marginal), np.r_[outer[:k], np.log(outer[k:])]
+    density = EvenSpreads(marginal)
+    start, k = density.scores(outer), len(outer) - marginal.blocks.components
     if len(model.low) <= GREAT:
         return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
     part = _some_benches(bench)
-    first, unit, below = pooled_log_top(_picked(model, part), _renumbered(bench[part]), slopes)
-    moved = below.at.copy()
-    shift = np.log(unit.unit / scale.unit)
-    moved[:k] += 0.0 if scale.graded else shift
-    moved[k:] += shift
+    first, unit, below = pooled_top_of_density(_picked(model, part), _renumbered(bench[part]), slopes)
+    moved = first.plain(below.at) * np.r_[np.ones(k), np.full(len(start) - k, unit.unit / scale.unit)]
+    moved[:k] += 0.0 if scale.graded else np.log(unit.unit / scale.unit)
     share = len(marginal.blocks.benches) / len(first.marginal.blocks.benches)
     curvature = below.curvature * share
-    return density, scale, climb(density, moved, lambda *_: curvature, thrifty=True, steps=8)
+    top = climb(density, density.scores(moved), lambda *_: curvature, thrifty=True, steps=8)
+    return density, scale, top
 
 
 def _some_benches(bench):

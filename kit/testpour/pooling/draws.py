@@ -10,10 +10,12 @@ from scipy.stats import chi2, norm, qmc
 from testpour.models.posterior import Posterior, _resample
 from testpour.models.rows import cuts_of
 from testpour.pooling.blocks import back
-from testpour.pooling.climbing import pooled_log_top
+from testpour.pooling.climbing import pooled_top_of_density
 
 DEGREES = 6  # of the t distribution that spreads are drawn from
 POINTS, FEWER = 128, 64  # places where the marginal density is worked out: small pools, and large ones
+ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
+GOOD = 0.5  # effective share of the places that needs no other round
 SMALL = 4000  # rows of a small pool
 MANY = 30  # benches from which a large pool's spreads count as normal
 
@@ -29,7 +31,7 @@ def sample_pool(model, bench, slopes=(), *, draws=2000, seed=0):
     slopes : sequence of Slope
     draws, seed : int
     """
-    density, scale, top = pooled_log_top(model, bench, slopes)
+    density, scale, top = pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(_spread_of(top.curvature))
     rows, benches = len(model.low), len(density.marginal.blocks.benches)
@@ -42,31 +44,44 @@ def sample_pool(model, bench, slopes=(), *, draws=2000, seed=0):
 
 
 def _spread_of(curvature):
-    """Covariance from curvature, no direction taken as wider than a belief about a log spread leaves it."""
+    """Covariance from curvature, no direction taken as much wider than belief leaves it."""
     roots, axes = np.linalg.eigh(curvature)
     return (axes / np.maximum(roots, 0.3)) @ axes.T
 
 
 def _weighed(density, top, root, points, draws, rng):
     """Draw outer parameters from a t distribution, weigh them by their density, draw the rest given each."""
-    noise = _noise(len(top.at), points, rng)
     density(top.at)
     near = density.marginal.last  # each mode is sought from the top's, moved along a straight line
-    places, logs = [], []
-    for one in noise:
-        density.marginal.last = near
-        at = top.at + root @ one
-        outer = density.plain(at)
-        place = density.marginal.solve(outer)
-        jacobian = at[len(at) - density.marginal.blocks.components :].sum()
-        logs.append(density.marginal.value_at(place, outer) + jacobian - _t_density(one @ one, len(one)))
-        places.append((outer, place))
-    weights = np.exp(np.array(logs) - max(logs))
-    weights /= weights.sum()
+    centre = top.at
+    for _ in range(ROUNDS):
+        noise = _noise(len(centre), points, rng)
+        at, logs, places = centre + noise @ root.T, [], []
+        for one, apart in zip(at, noise, strict=True):
+            density.marginal.last, outer = near, density.plain(one)
+            place = density.marginal.solve(outer)
+            height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
+            logs.append(height - _t_density(apart @ apart, len(apart)))
+            places.append((outer, place))
+        weights = np.exp(np.array(logs) - max(logs))
+        weights /= weights.sum()
+        worth = 1 / (weights**2).sum()
+        if worth >= GOOD * points:
+            break
+        centre, root = _adapted(at, weights, worth, centre, root)
     picked, counts = np.unique(_resample(weights, draws, rng), return_counts=True)
     outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
     inner = [_given(density.marginal, places[i][1], count, rng) for i, count in zip(picked, counts, strict=True)]
-    return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), 1 / (weights**2).sum()
+    return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), worth
+
+
+def _adapted(at, weights, worth, centre, root):
+    """Centre and root moved towards the weighted places, the less the fewer carry weight."""
+    trust = worth / (worth + 10)
+    mean = weights @ at
+    spread = ((at - mean).T * weights) @ (at - mean)
+    spread = trust * spread + (1 - trust) * root @ root.T
+    return trust * mean + (1 - trust) * centre, np.linalg.cholesky(spread)
 
 
 def _noise(size, points, rng):
@@ -110,7 +125,7 @@ def _straight(density, top, root, draws, rng):
     marginal, k = density.marginal, len(top.at) - density.marginal.blocks.components
     outer = density.plain(top.at)
     marginal(outer)
-    slopes = marginal.last[2] * np.r_[np.ones(k), outer[k:]]
+    slopes = marginal.last[2] * np.r_[np.ones(k), np.exp(density.log_stretch(top.at))]
     place = marginal.solve(outer)
     step = rng.standard_normal((draws, len(top.at))) @ root.T
     drawn = np.array([density.plain(top.at + one) for one in step])
