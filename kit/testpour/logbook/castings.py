@@ -101,10 +101,15 @@ def _feed(digest, table):
         if pd.api.types.is_datetime64_any_dtype(column):
             digest.update(column.to_numpy("datetime64[us]").astype("<i8").tobytes())
         elif pd.api.types.is_numeric_dtype(column):
-            different, place = np.unique(column.to_numpy(float), return_inverse=True)
-            digest.update(" ".join(np.array([f"{v + 0:.10g}" for v in different], dtype=object)[place]).encode())
+            digest.update(" ".join(_spelt(column.astype(float), lambda number: f"{number + 0:.10g}")).encode())
         else:
-            digest.update("".join(f"{len(text)}:{text}" for text in column.fillna("").astype(str)).encode())
+            digest.update("".join(_spelt(column.fillna(""), lambda text: f"{len(str(text))}:{text}")).encode())
+
+
+def _spelt(column, spell):
+    """Each value spelt out; a value that comes again, as most do, is spelt once."""
+    place, different = pd.factorize(column, use_na_sentinel=False)
+    return np.array([spell(value) for value in different.tolist()], dtype=object)[place]
 
 
 def _shown(factor, value):

@@ -10,6 +10,8 @@ from testpour.logbook.tables import POURS, READINGS, SETTINGS
 READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note")
 NUMBERS = ("entry", "pour", "reading", "low", "high", "age")
 WORDS = ("specimen", "by", "note")
+PORTION = 50_000  # rows turned into columns at a time
+WAYS = ["exact", "not yet", "already", "between"]
 
 
 def load_castings(study, connection):
@@ -25,58 +27,59 @@ def standing(table):
 
 def _pours(study, connection):
     """One row a standing pour, in the order they were first logged, one column a factor of the study."""
-    spread = [
-        sa.func.max(sa.case((SETTINGS.c.factor == f.name, SETTINGS.c["text" if f.kind == "text" else "number"])))
-        for f in study.factors
-    ]
-    names = [f.name for f in study.factors]
-    settings = sa.select(SETTINGS.c.entry, *(s.label(n) for s, n in zip(spread, names, strict=True)))
-    settings = settings.group_by(SETTINGS.c.entry).subquery()
-    held = [POURS.c.pour, POURS.c.session, POURS.c.made_at, *(settings.c[n] for n in names), *(POURS.c[p] for p in PEOPLE)]
-    first = sa.select(POURS.c.pour, sa.func.min(POURS.c.entry).label("entry")).group_by(POURS.c.pour).subquery()
-    query = sa.select(*held).join(first, first.c.pour == POURS.c.pour)
-    query = query.join(settings, settings.c.entry == POURS.c.entry, isouter=True)
-    kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"made_at": "datetime64[us]"}
-    rows = connection.execute(query.where(standing(POURS)).order_by(first.c.entry)).fetchall()
-    return _table(rows, ("pour", "session", "made_at", *names, *PEOPLE), kinds).set_index("pour")
+    names = [factor.name for factor in study.factors]
+    held = [POURS.c.pour, POURS.c.session, POURS.c.made_at, *map(_setting, study.factors), *(POURS.c[p] for p in PEOPLE)]
+    older = POURS.alias()
+    first = sa.select(older.c.entry).where(older.c.pour == POURS.c.pour, older.c.supersedes.is_(None))
+    place = sa.case((POURS.c.supersedes.is_(None), POURS.c.entry), else_=first.scalar_subquery())
+    query = sa.select(*held).where(standing(POURS)).order_by(place)
+    kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"made_at": object}
+    table = _table(connection, query, ("pour", "session", "made_at", *names, *PEOPLE), kinds)
+    table["made_at"] = table["made_at"].to_numpy("datetime64[us]")  # SQLite keeps a moment as text
+    return table.set_index("pour")
+
+
+def _setting(factor):
+    """A setting of the pour at hand: one look along the settings' own key."""
+    column = SETTINGS.c["text" if factor.kind == "text" else "number"]
+    return sa.select(column).where(SETTINGS.c.entry == POURS.c.entry, SETTINGS.c.factor == factor.name).scalar_subquery()
 
 
 def _readings(study, connection):
     """One row a standing reading of a standing pour, in the order of entries."""
-    held = sa.and_(
+    # A pour once withdrawn is never logged again under its name.
+    held = [
         standing(READINGS),
-        READINGS.c.pour.in_(sa.select(POURS.c.pour).where(standing(POURS))),
+        READINGS.c.pour.not_in(sa.select(POURS.c.pour).where(POURS.c.void)),
         READINGS.c.reading.in_([reading.name for reading in study.readings]),
-    )
+    ]
     numbers = {"entry": int, "low": float, "high": float, "age": float}
-    table = _fetched(connection, NUMBERS, held, numbers)
+    table = _table(connection, _chosen(NUMBERS, held), NUMBERS, numbers)
     table["low"], table["high"] = table["low"].fillna(-np.inf), table["high"].fillna(np.inf)
     # Few readings have a specimen, initials or a note: only those are fetched.
     said = sa.or_(*(READINGS.c[name] != "" for name in WORDS))
-    words = _fetched(connection, ("entry", *WORDS), sa.and_(held, said), {"entry": int}).set_index("entry")
-    place = table["entry"].searchsorted(words.index)
+    words = _table(connection, _chosen(("entry", *WORDS), [said, *held]), ("entry", *WORDS), {"entry": int})
+    place = np.zeros(len(table), dtype=int)
+    place[table["entry"].searchsorted(words["entry"])] = np.arange(1, len(words) + 1)
     for name in WORDS:
-        column = np.full(len(table), "", dtype=object)
-        column[place] = words[name]
-        table[name] = pd.Series(column, dtype="str")
+        table[name] = pd.array(["", *words[name]], dtype="str").take(place)
     ways = [table["low"] == table["high"], table["high"] == np.inf, table["low"] == -np.inf]
-    known = np.select(ways, ["exact", "not yet", "already"], "between").astype(object)
-    table["known"] = pd.Series(known, dtype="str")
+    table["known"] = pd.array(WAYS, dtype="str").take(np.select(ways, [0, 1, 2], 3))
     return table[list(READING_COLUMNS)]
 
 
-def _fetched(connection, names, condition, kinds):
-    """Columns of the readings that meet a condition, in the order of entries."""
-    query = sa.select(*(READINGS.c[name] for name in names)).where(condition).order_by(READINGS.c.entry)
-    # The driver's own rows: numbers and text need no conversion, and there may be a million of them.
-    return _table(connection.execute(query).cursor.fetchall(), names, kinds)
+def _chosen(names, conditions):
+    """Columns of the readings that meet all conditions, in the order of entries."""
+    return sa.select(*(READINGS.c[name] for name in names)).where(*conditions).order_by(READINGS.c.entry)
 
 
-def _table(rows, names, kinds):
-    """Rows as a table of text columns, but for `kinds`."""
-    columns = list(zip(*rows, strict=True)) or [()] * len(names)
-    table = {}
-    for name, values in zip(names, columns, strict=True):
-        column = pd.Series(values, dtype=kinds.get(name, "str"))
-        table[name] = column.where(column.notna(), np.nan) if column.dtype == object else column
-    return pd.DataFrame(table)
+def _table(connection, query, names, kinds):
+    """What a query finds, as a table of text columns, but for `kinds`."""
+    # The driver's own rows: numbers and text need no conversion. There may be a million of them, so by portions.
+    cursor = connection.execute(query).cursor
+    kinds = {name: kinds.get(name, "str") for name in names}
+    portions = [pd.DataFrame(rows, columns=list(names)).astype(kinds) for rows in iter(lambda: cursor.fetchmany(PORTION), [])]
+    table = pd.concat(portions, ignore_index=True) if portions else pd.DataFrame(columns=list(names)).astype(kinds)
+    for name in table.columns[table.dtypes == object]:
+        table[name] = table[name].where(table[name].notna(), np.nan)
+    return table

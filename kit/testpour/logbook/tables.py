@@ -48,6 +48,7 @@ SETTINGS = sa.Table(
     sa.Column("factor", sa.Text, primary_key=True),
     sa.Column("number", sa.Double),
     sa.Column("text", sa.Text),
+    sqlite_with_rowid=False,  # rows lie in the order of their key: a pour's settings are read in one look
 )
 
 READINGS = sa.Table(
