@@ -8,6 +8,7 @@ from testpour.cautions import check_settings
 from testpour.forms.buttons import events, once
 from testpour.forms.cards import Cards
 from testpour.forms.head import Head
+from testpour.forms.kept import keep, kept, kept_sessions
 from testpour.forms.methods import several
 from testpour.forms.planned import FormProblem, planned_pours
 from testpour.forms.rows import names_used, session_rows
@@ -31,7 +32,8 @@ class Desk:
     Parameters
     ----------
     logbook : Logbook
-    source : Plan, BenchSheet or DataFrame
+    source : Plan, BenchSheet or DataFrame, optional
+        None for the session kept last, or the one named.
     session : int or str, optional
     clock : callable
         Gives the present moment on the workshop's clock.
@@ -42,10 +44,15 @@ class Desk:
         If it is not clear which session is meant, or a planned name stands in another session of the log.
     """
 
-    def __init__(self, logbook, source, session=None, clock=dt.datetime.now):
+    def __init__(self, logbook, source=None, session=None, clock=dt.datetime.now):
         self.logbook, self.study, self.clock = logbook, logbook.study, clock
-        self.session, self.planned = planned_pours(self.study, source, session)
+        if source is None:
+            self.session, self.planned = kept(logbook, session)
+        else:
+            self.session, self.planned = planned_pours(self.study, source, session)
         self._refuse_clash()
+        if source is not None:
+            keep(logbook, self.session, self.planned)
         self.events = {event.reading.name: event for event in events(self.study)}
         self.once = {reading.name: reading for reading in once(self.study)}
         self.slots = slots(self.study)
@@ -56,7 +63,7 @@ class Desk:
 
     def state(self):
         """What the form shows, as plain data."""
-        return Cards(self).state() | {"answers": dict(self._answers)}
+        return Cards(self).state() | {"answers": dict(self._answers), "kept": kept_sessions(self.logbook)}
 
     def take(self, message):
         """Do what a message asks and return the new state.
@@ -76,6 +83,12 @@ class Desk:
         with self._one_at_a_time:
             if message.get("id") not in self._answers or not self._answers[message["id"]]["ok"]:
                 self._answer(message)
+            return self.state()
+
+    def refresh(self):
+        """The state after another look at the log: another bench may have logged, and time has gone by."""
+        with self._one_at_a_time:
+            self.made = session_rows(self.logbook, self.session)
             return self.state()
 
     def preview(self, message):

@@ -66,6 +66,7 @@ class Form {
       setInterval(() => this.send({ deed: "refresh" }), 60000),
       setInterval(() => this.again(), 1000),
     ];
+    this.send({ deed: "refresh" });
     for (const one of this.kept.held.outbox) { one.since = Date.now(); if (!one.failed) this.send(one.message); }
     this.askClock();
     this.settle();
@@ -323,14 +324,14 @@ class Form {
   running(card) {
     const at = { pour: card.pour, name: card.name };
     const open = card.later.filter((line) => !["later", "missed"].includes(line.status));
-    const ahead = card.later.filter((line) => line.status === "later");
+    const ahead = card.later.filter((line) => line.status === "later").sort((a, b) => a.at - b.at);
     const missed = card.later.filter((line) => line.status === "missed");
     return [
       this.waiting(card.pour),
       card.events.map((event) => this.event(event, at)),
       card.once.map((line) => this.once(line, at)),
       open.map((line) => this.later(line, at)),
-      ahead.length > 0 && h("ul", { class: "tp-ahead" }, ahead.map((line) => h("li", {}, `${line.words}: `, h("span", { "data-due": line.at, "data-status": line.status }), ` (${line.clock})`))),
+      ahead.length > 0 && h("p", { class: "tp-ahead" }, `Next: ${ahead[0].words} `, h("span", { "data-due": ahead[0].at, "data-status": "later" }), ` (${ahead[0].clock})`, ahead.length > 1 && `; ${plural(ahead.length - 1, "reading")} after it.`),
       missed.length > 0 && h("p", { class: "tp-hint" }, `Missed: ${missed.map((line) => line.words).join(", ")}.`),
       this.fold(`more ${card.pour}`, "Type a reading, correct one, take the pour back", this.more(card, at)),
     ];
@@ -415,7 +416,7 @@ class Form {
       h("p", { class: "tp-hint" }, "As you would write it: 22 min, 20 to 25 min, not yet at 2 h. A second entry corrects the first; both are kept."),
       lines.map((line) => {
         const key = `typed ${at.pour} ${line.reading}`;
-        const label = line.label || `${line.words} (${line.unit})`;
+        const label = `As written: ${line.label || `${line.words} (${line.unit})`}`;
         return h("div", { class: "tp-pair" }, this.input(key, label),
           this.button("Log", "write", { ...at, reading: line.reading }, { keys: [key], key: `log ${key}`, more: () => ({ text: this.typed(key) }) }));
       }),

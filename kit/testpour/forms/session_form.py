@@ -24,6 +24,14 @@ class SessionForm(anywidget.AnyWidget):
         super().__init__(state=desk.state(), where=f"{shown(desk.logbook.address)} {desk.session}")
         self.on_msg(self._hear)
 
+    def _repr_mimebundle_(self, **options):
+        """The widget, and beside it the sentence for a page that cannot show one."""
+        bundle = super()._repr_mimebundle_(**options)
+        data = bundle[0] if isinstance(bundle, tuple) else bundle
+        if data is not None:
+            data["text/plain"] = self.sentence()
+        return bundle
+
     def sentence(self):
         """What the form holds, in a sentence."""
         poured = sum(bool(card["name"]) for card in self.state["cards"])
@@ -39,20 +47,21 @@ class SessionForm(anywidget.AnyWidget):
         elif deed == "look":
             self.send({"look": message["key"], **self._desk.preview(message)})
         elif deed == "refresh":
-            self.state = self._desk.state()
+            self.state = self._desk.refresh()
         else:
             self.state = self._desk.take(message)
 
 
-def session_form(logbook, plan_or_sheet, session=None):
+def session_form(logbook, plan_or_sheet=None, session=None):
     """A form for one session at the bench: catalyst in, readings as they happen, and what is due.
 
     Parameters
     ----------
     logbook : Logbook
         Where every tap goes; the form shows it as saved once it is on the disk there.
-    plan_or_sheet : Plan, BenchSheet or DataFrame
-        The planned pours. With a bench sheet the cards say grams; with a plan, parts of the resin.
+    plan_or_sheet : Plan, BenchSheet or DataFrame, optional
+        The planned pours. With a bench sheet the cards say grams; with a plan, parts of the resin. Left out, the
+        session opened last is opened again: its plan is kept in the folder ``sessions`` beside the study.
     session : int or str, optional
         Which session, by its number from 1 or its name; needed only where a plan holds several.
 

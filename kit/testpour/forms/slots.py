@@ -69,6 +69,6 @@ def hours_words(hours):
     minutes = round(abs(hours) * 60)
     if minutes < 60:
         return f"{minutes} min"
-    if minutes < 48 * 60:
+    if minutes < 47.5 * 60:
         return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 and minutes < 600 else f"{round(minutes / 60)} h"
     return f"{math.floor(minutes / 1440 + 0.5)} days"
