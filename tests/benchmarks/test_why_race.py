@@ -1,8 +1,8 @@
 """Planted faults: how often the true cause is named, beside a guess, a trade guide's list and a trained classifier.
 
-The practice resin makes the castings; what goes wrong is planted in it, mild or severe. What a person would
-answer is drawn from `ANSWERS` below, written from what each fault does to a casting and not from the table of
-causes, and one answer in ten is wrong. No seed here was looked at while the table was written.
+The practice resin makes the castings; what goes wrong is planted in it, mild or severe, one fault or two. What a
+person would answer is drawn from `ANSWERS` below, written from what each fault does to a casting and not from the
+table of causes, and one answer in ten is wrong. The table was written on other seeds than those judged here.
 """
 
 import tempfile
@@ -27,8 +27,9 @@ from testpour.study_file import read_study
 STUDY = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
 QUESTIONS = {name: entry["answers"] for name, entry in trade_causes()["questions"].items()}
 READINGS = ["gel_time", "time_to_peak", "peak_temperature", "tack", "hardness", "opacity", "defects"]
+HEALTHY = 4  # castings without a fault in each resin's log
 WRONG = 0.1  # share of answers that are wrong
-RESINS, REPEATS = range(6), 2
+RESINS, DEVELOPED, TRAINED = range(30), 500, 9000  # seeds judged; where the seeds of development and training start
 
 # What goes wrong: (mild, severe) ranges of what is changed unseen (`times`, `plus` on what is really in the
 # mould; steps of tack, Shore D, opacity, defects, share of the temperature rise) or openly (`set`).
@@ -62,6 +63,10 @@ FAULTS = {
     "colour_not_dispersed": [{"defects": ((0.9, 1.3), (1.7, 2.5))}],
     "light": [{}],
 }  # fmt: skip
+PAIRS = [
+    ("too_little_catalyst", "cold"), ("too_thin", "cold"), ("old_materials", "cold"), ("open_face", "too_little_catalyst"),
+    ("too_little_catalyst", "uneven_mixing"), ("moisture", "mould"), ("open_face", "trapped_air"), ("too_much_catalyst", "too_hot"),
+]  # fmt: skip
 
 # What a person finds who looks, fault by fault: the answer, or answers with their shares. `bulk` faults leave
 # the whole casting soft or only slower, as its own readings say.
@@ -80,6 +85,7 @@ ANSWERS = {
     "again": {"reading_error": 1, None: 0},
     "looks": {"moisture": {1: 0.75, 0: 0.25}, "light": 2, "trapped_air": 3, "colour_not_dispersed": 5,
               "too_hot": {4: 0.6, 2: 0.2, 0: 0.2}, "too_much_catalyst": {0: 0.5, 4: 0.3, 2: 0.2}, None: 0},
+    "scrape": {"open_face": 0}, "cup": {"uneven_mixing": 1}, "snap": {"too_much_catalyst": {1: 0.6, 0: 0.4}},
     "when": {"light": 2, "trapped_air": 0, "too_hot": 1, "too_much_catalyst": {1: 0.6, 3: 0.4}, None: 3},
 }  # fmt: skip
 THERE_IS = {"twin": 0.5, "day": 0.8, "clear": 0.4, "later": 0.7}  # shares of castings where one can look at all
@@ -111,13 +117,18 @@ class Faulty:
 
 @dataclass(frozen=True)
 class Planted:
-    """One casting with a fault, what a person would answer about it, and the fits of the log it belongs to."""
+    """One casting with its faults, what a person would answer about it, and the fits of the log it belongs to."""
 
-    cause: str
+    causes: tuple
     severe: bool
     fits: object
     pour: str
     answers: dict
+
+    @property
+    def true(self):
+        return "+".join(self.causes) or "nothing"
+
 
 
 def ordinary_log(study, seed, rng):
@@ -136,34 +147,41 @@ def ordinary_log(study, seed, rng):
     return resin, castings
 
 
-def drawn(fault, severe, rng):
-    """A fault with its amounts drawn."""
+def drawn(causes, severe, rng):
+    """The faults with their amounts drawn, put together into one."""
     def pick(ends):
         return float(rng.uniform(*ends[severe]))
 
-    return {
-        key: {k: pick(v) for k, v in value.items()} if isinstance(value, dict) else value if value is True else pick(value)
-        for key, value in fault.items()
-    }
+    out = {}
+    for fault in (FAULTS[cause][rng.integers(len(FAULTS[cause]))] for cause in causes):
+        for key, value in fault.items():
+            if isinstance(value, dict):
+                out[key] = out.get(key, {}) | {name: pick(ends) for name, ends in value.items()}
+            elif key in ("rise", "gel"):
+                out[key] = out.get(key, 1.0) * pick(value)
+            else:
+                out[key] = value if value is True else out.get(key, 0.0) + pick(value)
+    return out
 
 
-def plant(resin, castings, cause, severe, name, rng):
-    """One more casting in the log, with the fault; None where nobody would ask about it."""
-    fault = drawn(FAULTS[cause][rng.integers(len(FAULTS[cause]))], severe, rng) if cause else {}
+def plant(resin, castings, causes, severe, name, rng):
+    """One more casting in the log, with the faults; None where nobody would ask about it."""
+    fault = drawn(causes, severe, rng)
     plan = {"catalyst": rng.uniform(1.5, 2.1), "pigment": rng.uniform(0.5, 2), "thickness": rng.uniform(8, 14),
             "cover": 1.0, "room_temperature": rng.uniform(18, 22)} | fault.get("set", {})  # fmt: skip
     plan = pd.DataFrame([plan], index=[name]).round(2)
     entry = replace(resin, truth=Faulty(resin.truth, fault)).pour(plan, f"day {name}")[0]
     entry["settings"]["catalyst_lot"] = "new" if fault.get("lot") and rng.random() < 0.7 else "usual"
+    entry["readings"] = as_it_is(entry["readings"], fault, rng)
+    answers = answered(entry["readings"], causes, rng)
     entry["readings"] = misread(entry["readings"], fault, rng)
     grown = added(castings, entry)
-    answers = answered(grown, name, cause, rng)
     asked_about = missed(grown, name) or answers["looks"] != "nothing else"
-    return (grown, answers) if asked_about or not cause else None
+    return (grown, answers) if asked_about or not causes else None
 
 
-def misread(readings, fault, rng):
-    """The readings as they come into the log: uneven places, read early, or one of them wrong."""
+def as_it_is(readings, fault, rng):
+    """The readings of a casting that is uneven, or read early."""
     if "age" in fault:
         readings = [{**r, "age": fault["age"]} if r["age"] else r for r in readings if r["age"] in (None, 24.0)]
     if "uneven" in fault:
@@ -171,10 +189,15 @@ def misread(readings, fault, rng):
             {**r, "value": float(np.clip(np.round(r["value"] + rng.normal(0, fault["uneven"])), 0, 100))}
             if r["reading"] == "hardness" else r for r in readings
         ]  # fmt: skip
-    if "one" in fault:
-        name, way = rng.choice(["gel_time", "tack", "hardness", "peak_temperature"]), fault["one"]
-        readings = [{**r, **_wrong(r, name, way)} for r in readings]
     return readings
+
+
+def misread(readings, fault, rng):
+    """The readings as they come into the log, where one of them may be wrong."""
+    if "one" not in fault:
+        return readings
+    name, way = rng.choice(["gel_time", "tack", "hardness", "peak_temperature"]), fault["one"]
+    return [{**r, **_wrong(r, name, way)} for r in readings]
 
 
 def _wrong(reading, name, way):
@@ -200,20 +223,19 @@ def added(castings, entry):
     return Castings(castings.study, pours[castings.pours.columns], readings[castings.readings.columns])
 
 
-def answered(castings, pour, cause, rng):
-    """What a person would answer to every question that can be answered about this casting."""
-    rows = castings.readings[castings.readings["pour"] == pour].groupby("reading")["low"]
-    first = rows.mean()
-    tacky, soft = first["tack"] > 0.9, first["hardness"] < 72
-    true = {name: choice(known.get(cause, known.get(None, 0)), rng) for name, known in ANSWERS.items()}
-    if cause not in ANSWERS["where"]:
-        true["where"] = 4 if tacky or soft else 5
-    bulk = cause in BULK
-    true["scrape"] = int(soft and bulk) if cause != "open_face" else 0
-    true["cup"] = 1 if cause == "uneven_mixing" else 2 if bulk and soft and cause != "pigment" else 0
-    true["snap"] = 1 if cause == "too_much_catalyst" and rng.random() < 0.6 else 2 if soft else 0
+def answered(readings, causes, rng):
+    """What a person would answer to every question that can be answered about this casting, as it really is."""
+    found = pd.DataFrame([r for r in readings if "value" in r]).groupby("reading")["value"].mean()
+    tacky, soft = found["tack"] > 0.9, found["hardness"] < 72
+    bulk = any(cause in BULK for cause in causes)
+    usual = {
+        "where": 4 if tacky or soft else 5, "scrape": int(soft and bulk),
+        "cup": 2 if bulk and soft and "pigment" not in causes else 0, "snap": 2 if soft else 0,
+    }  # fmt: skip
     out = {}
-    for name, place in true.items():
+    for name, known in ANSWERS.items():
+        said = [known[cause] for cause in causes if cause in known]
+        place = choice(said[rng.integers(len(said))] if said else usual.get(name, known.get(None, 0)), rng)
         if rng.random() < WRONG and name != "looks":
             place = rng.integers(len(QUESTIONS[name]))
         if rng.random() < THERE_IS.get(name, 1.0):
@@ -225,20 +247,19 @@ def choice(known, rng):
     return known if isinstance(known, int) else int(rng.choice(list(known), p=list(known.values())))
 
 
-def planted(resins, repeats, offset=0, healthy=0):
-    """Castings with every fault, mild and severe, `repeats` times in each of the resins' logs."""
-    study, found = read_study(STUDY), []
+def planted(resins, start=0, pairs=False, healthy=0):
+    """Castings with every fault (or every pair), mild and severe, one in each of the resins' logs."""
+    study, wanted = read_study(STUDY), PAIRS if pairs else [(cause,) for cause in FAULTS]
     for seed in resins:
-        rng = np.random.default_rng([offset, seed, 41])
-        resin, castings = ordinary_log(study, offset + seed, rng)
+        rng = np.random.default_rng([start, seed, 41, pairs])
+        resin, castings = ordinary_log(study, start + seed, rng)
         fits = fit_castings(castings)
-        wanted = [(c, s) for c in FAULTS for s in (False, True) for _ in range(repeats)] + [("", False)] * healthy
-        for number, (cause, severe) in enumerate(wanted):
-            made = next(filter(None, (plant(resin, castings, cause, severe, f"X{number}-{t}", rng) for t in range(15))), None)
+        todo = [(causes, severe) for causes in wanted for severe in (False, True)] + [((), False)] * healthy
+        for number, (causes, severe) in enumerate(todo):
+            made = next(filter(None, (plant(resin, castings, causes, severe, f"X{number}-{t}", rng) for t in range(15))), None)
             if made:
                 grown, answers = made
-                found.append(Planted(cause, severe, replace(fits, castings=grown), grown.pours.index[-1], answers))
-    return found
+                yield Planted(causes, severe, replace(fits, castings=grown), grown.pours.index[-1], answers)
 
 
 def asked(case, most=3):
@@ -253,10 +274,9 @@ def asked(case, most=3):
     return before, answer
 
 
-def features(case, known):
+def features(case, known, seen, misses):
     """A casting in numbers for a classifier: each reading beside what the log expects, settings, answers."""
-    seen, row = sights(case.fits, case.pour), case.fits.castings.pours.loc[case.pour]
-    out = []
+    row, out = case.fits.castings.pours.loc[case.pour], []
     for name in READINGS:
         sight = seen.get(name)
         if sight is None:
@@ -266,13 +286,12 @@ def features(case, known):
         read = sight.rows["low"].clip(upper=1e4)
         out += [(read.mean() - (low + high) / 2) / (high - low + 0.5), read.std() if len(read) > 1 else 0.0]
     out += [row[name] for name in ("catalyst", "pigment", "thickness", "cover", "room_temperature")]
-    out += [float(row["catalyst_lot"] == "new"), len(missed(case.fits.castings, case.pour))]
+    out += [float(row["catalyst_lot"] == "new"), misses]
     return out + [float(known.get(q) == a) for q, answers in QUESTIONS.items() for a in answers]
 
 
-def guide(case, known):
+def guide(case, known, seen, misses):
     """The list a trade guide prints for a tacky casting, top to bottom, with the visible faults before it."""
-    seen = sights(case.fits, case.pour)
     row, gel = case.fits.castings.pours.loc[case.pour], seen["gel_time"]
     read, (low, high) = gel.rows["low"].mean(), gel.expected()
     steps = [
@@ -292,7 +311,7 @@ def guide(case, known):
         (known.get("bottle", "").startswith("old"), "old_materials"),
         (read > high, "too_little_catalyst"),
         (read < low, "too_much_catalyst"),
-        (bool(missed(case.fits.castings, case.pour)), "too_little_catalyst"),
+        (misses > 0, "too_little_catalyst"),
     ]
     return next((cause for holds, cause in steps if holds), "nothing")
 
@@ -305,28 +324,40 @@ def calibration_error(chance, right, bins=10):
     )
 
 
+def judged(case, forest=None):
+    """One casting judged by all: a row of the race."""
+    before, after = asked(case)
+    known = {**after.observed, "looks": case.answers["looks"]}
+    judge = case, known, after.case.seen, len(after.missed)
+    row = {
+        "true": case.true, "severe": case.severe, "good": not after.missed, "asked": len(after.observed),
+        "before": before.first, **dict(zip(("first", "second", "third"), after.chances.index, strict=False)),
+        "chance": after.chances.iloc[0], "guide": guide(*judge),
+    }  # fmt: skip
+    return row | ({"forest": forest.predict([features(*judge)])[0]} if forest else {})
+
+
+def trained(resins):
+    """A forest taught on castings of other resins, as many as are judged, a quarter of the questions answered."""
+    rng, rows, true = np.random.default_rng(1), [], []
+    for case in planted(resins, TRAINED, healthy=HEALTHY):
+        told = {q: a for q, a in case.answers.items() if q == "looks" or rng.random() < 0.25}
+        rows.append(features(case, told, sights(case.fits, case.pour), len(missed(case.fits.castings, case.pour))))
+        true.append(case.true)
+    return RandomForestClassifier(500, random_state=0).fit(rows, true)
+
+
 @pytest.fixture(scope="module")
 def race():
     """Every planted casting judged by all four: one row each."""
-    train = planted(range(len(RESINS)), REPEATS, offset=9000, healthy=8)
-    rng = np.random.default_rng(1)
-    told = [{q: a for q, a in c.answers.items() if q == "looks" or rng.random() < 0.25} for c in train]
-    forest = RandomForestClassifier(500, random_state=0)
-    forest.fit([features(c, k) for c, k in zip(train, told, strict=True)], [c.cause or "nothing" for c in train])
-    rows = []
-    for case in planted(RESINS, REPEATS, healthy=16):
-        before, after = asked(case)
-        known = {**after.observed, "looks": case.answers["looks"]}
-        guess = pd.Series(forest.predict_proba([features(case, known)])[0], forest.classes_).sort_values(ascending=False)
-        rows.append({
-            "true": case.cause or "nothing", "severe": case.severe, "good": not before.missed, "asked": len(after.observed),
-            "before": before.first, "first": after.first, "two": (case.cause or "nothing") in after.chances.index[:2],
-            "chance": after.chances.iloc[0], "chance before": before.chances.iloc[0],
-            "guide": guide(case, known), "forest": guess.index[0],
-        })  # fmt: skip
-    table = pd.DataFrame(rows)
-    table["right"] = table["first"] == table["true"]
-    return table
+    forest = trained(RESINS)
+    return pd.DataFrame([judged(case, forest) for case in planted(RESINS, healthy=HEALTHY)])
+
+
+@pytest.fixture(scope="module")
+def pairs():
+    """Castings with two faults, judged."""
+    return pd.DataFrame([judged(case) for case in planted(RESINS, pairs=True)])
 
 
 def share(table, column="first"):
@@ -341,22 +372,36 @@ def faulty(table, severe):
 def test_the_true_cause_comes_first(race):
     for severe, first, two in ((True, 0.80, 0.95), (False, 0.60, 0.85)):
         part = faulty(race, severe)
-        print(f"\nsevere={severe}: {len(part)} castings, first {share(part):.2f}, in two {part['two'].mean():.2f}, "
-              f"unasked {share(part, 'before'):.2f}")  # fmt: skip
-        assert share(part) >= first and part["two"].mean() >= two
+        in_two = (part["first"] == part["true"]) | (part["second"] == part["true"])
+        print(f"\nsevere={severe}: {len(part)} castings, first {share(part):.3f}, in two {in_two.mean():.3f}, "
+              f"unasked {share(part, 'before'):.3f}")  # fmt: skip
+        assert share(part) >= first and in_two.mean() >= two
+
+
+@pytest.mark.slow
+def test_of_two_faults_one_comes_first_and_both_are_named(pairs):
+    for severe, either, both in ((True, 0.95, 0.80), (False, 0.85, 0.60)):
+        part = pairs[pairs["severe"] == severe]
+        true = [set(name.split("+")) for name in part["true"]]
+        one = np.array([f in t for f, t in zip(part["first"], true, strict=True)])
+        both_named = np.array([t <= set(n) for t, n in zip(true, part[["first", "second", "third"]].to_numpy(), strict=True)])
+        print(f"\npairs, severe={severe}: {len(part)}, one of them first {one.mean():.3f}, both in three {both_named.mean():.3f}")
+        print(pd.DataFrame({"one": one, "both": both_named}).groupby(part["true"].to_numpy()).mean().round(2).to_string())
+        assert one.mean() >= either and both_named.mean() >= both
 
 
 @pytest.mark.slow
 def test_three_questions_are_worth_ten_points(race):
     part = race[race["true"] != "nothing"]
-    print(f"\nbefore {share(part, 'before'):.2f}, after {share(part):.2f}")
+    print(f"\nbefore {share(part, 'before'):.3f}, after {share(part):.3f}, asked {part['asked'].mean():.1f}")
+    assert part["asked"].max() <= 4  # what is plain to see, and three
     assert share(part) >= share(part, "before") + 0.10
 
 
 @pytest.mark.slow
 def test_the_chances_are_calibrated(race):
-    error = calibration_error(race["chance"].to_numpy(), race["right"].to_numpy())
-    print(f"\ncalibration error {error:.3f}; said {race['chance'].mean():.2f}, right {race['right'].mean():.2f}")
+    error = calibration_error(race["chance"].to_numpy(), (race["first"] == race["true"]).to_numpy())
+    print(f"\ncalibration error {error:.3f}; said {race['chance'].mean():.3f}, right {share(race):.3f}")
     assert error < 0.07
 
 
@@ -364,8 +409,8 @@ def test_the_chances_are_calibrated(race):
 def test_a_healthy_casting_is_called_healthy(race):
     """Of castings without a fault that miss no aim; one that misses an aim has something to explain."""
     part = race[(race["true"] == "nothing") & race["good"]]
-    print(f"\nhealthy: {len(part)}, unasked {share(part, 'before'):.2f}, asked {share(part):.2f}")
-    assert share(part, "before") >= 0.95
+    print(f"\nhealthy: {len(part)}, unasked {share(part, 'before'):.3f}, asked {share(part):.3f}")
+    assert share(part, "before") >= 0.95 and share(part) >= 0.95
 
 
 @pytest.mark.slow
@@ -373,7 +418,7 @@ def test_side_by_side(race):
     part = race[race["true"] != "nothing"]
     majority = part["true"].value_counts(normalize=True).iloc[0]
     peers = {"majority": majority, "guide": share(part, "guide"), "forest": share(part, "forest"), "why": share(part)}
-    print("\n" + ", ".join(f"{name} {value:.2f}" for name, value in peers.items()))
-    print(part.groupby("true")[["right"]].mean().round(2).T.to_string())
-    # The forest has seen as many castings from the very generator that judges it; no workshop could train it so.
-    assert peers["why"] > peers["guide"] + 0.10 > peers["majority"] and peers["why"] > peers["forest"] - 0.05
+    print("\n" + ", ".join(f"{name} {value:.3f}" for name, value in peers.items()))
+    each = pd.DataFrame({"why": part["first"] == part["true"], "forest": part["forest"] == part["true"]})
+    print(each.groupby(part["true"]).mean().round(2).to_string())
+    assert peers["why"] > peers["guide"] + 0.10 > peers["majority"] and peers["why"] > peers["forest"]

@@ -46,24 +46,26 @@ def aims_of(study):
 
 def missed(castings, pour):
     """The aims a casting misses by its readings, the most telling first: tuple of `Missed`."""
-    readings = castings.readings[castings.readings["pour"] == pour]
-    found = []
+    readings, found = castings.readings[castings.readings["pour"] == pour], []
+    read = _by_casting(readings)
     for aim in aims_of(castings.study):
-        rows = at_age(readings[readings["reading"] == aim.reading], aim.age)
-        if _missing(aim, rows):
-            reading = castings.study.reading(aim.reading)
-            found.append(Missed(aim, seen_words(reading, rows), float(rows["age"].iloc[0])))
+        if _beyond(aim, read.get((aim.reading, pour))):
+            rows = at_age(readings[readings["reading"] == aim.reading], aim.age)
+            words = seen_words(castings.study.reading(aim.reading), rows)
+            found.append(Missed(aim, words, float(rows["age"].iloc[0])))
     return tuple(sorted(found, key=lambda m: FIRST.index(m.aim.reading) if m.aim.reading in FIRST else len(FIRST)))
 
 
 def at_age(rows, age):
-    """The rows of each casting that were read nearest the age an aim speaks of."""
-    if age is None or not len(rows):
-        return rows
-    away = (rows["age"] - age).abs().fillna(np.inf)
-    nearest = rows.loc[away.groupby(rows["pour"]).idxmin()].set_index("pour")["age"]
-    wanted = rows["pour"].map(nearest)
-    return rows[(rows["age"] == wanted) | (rows["age"].isna() & wanted.isna())]
+    """The rows of one casting read nearest the age an aim speaks of."""
+    return rows[_nearest(rows["age"].to_numpy(float), age)]
+
+
+def _nearest(ages, age):
+    """Which of some ages are the one nearest to `age`; all of them where no age is meant."""
+    if age is None or np.isnan(ages).all():
+        return np.full(len(ages), True)
+    return ages == ages[np.nanargmin(np.abs(ages - age))]
 
 
 def seen_words(reading, rows):
@@ -75,21 +77,28 @@ def seen_words(reading, rows):
     return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"
 
 
-def _missing(aim, rows):
-    """Names of the castings whose average reading certainly misses the aim."""
-    mean = rows.groupby("pour", sort=False)[["low", "high"]].mean()
-    over = mean["low"] > (np.inf if aim.at_most is None else aim.at_most)
-    under = mean["high"] < (-np.inf if aim.at_least is None else aim.at_least)
-    return set(mean.index[over | under])
+def _by_casting(readings):
+    """Age, low and high of each reading of each casting: dict of (reading, pour) to array (k, 3)."""
+    values, found = readings[["age", "low", "high"]].to_numpy(float), {}
+    for place, key in enumerate(zip(readings["reading"], readings["pour"], strict=True)):
+        found.setdefault(key, []).append(place)
+    return {key: values[places] for key, places in found.items()}
+
+
+def _beyond(aim, rows):
+    """Whether the average of some readings, ages, lows and highs, certainly misses the aim."""
+    if rows is None:
+        return False
+    _, low, high = rows[_nearest(rows[:, 0], aim.age)].mean(axis=0)
+    return (aim.at_most is not None and low > aim.at_most) or (aim.at_least is not None and high < aim.at_least)
 
 
 def good_pours(castings):
     """Names of the castings that were read and miss no aim."""
-    readings, bad = castings.readings, set()
-    for aim in aims_of(castings.study):
-        bad |= _missing(aim, at_age(readings[readings["reading"] == aim.reading], aim.age))
-    read = set(readings["pour"])
-    return [pour for pour in castings.pours.index if pour in read and pour not in bad]
+    read, aims = _by_casting(castings.readings), aims_of(castings.study)
+    have = {pour for _, pour in read}
+    bad = {pour for pour in have if any(_beyond(aim, read.get((aim.reading, pour))) for aim in aims)}
+    return [pour for pour in castings.pours.index if pour in have - bad]
 
 
 def neighbours(castings, pour, count=3):

@@ -113,12 +113,12 @@ def _blur(cause, size, name):
 
 def as_if(rows, cases):
     """`rows` once for each case, at the setting the case stands for: h tables stacked."""
-    stacked = rows.iloc[np.tile(np.arange(len(rows)), len(cases))].reset_index(drop=True)
-    for factor in {cause.as_if["factor"] for cause, _, _ in cases if cause.as_if} & set(rows):
-        mine = [cause.as_if.get("factor") == factor for cause, _, _ in cases]
-        times = [size if m and c.as_if["by"] == "times" else 1.0 for m, (c, size, _) in zip(mine, cases, strict=True)]
-        plus = [size if m and c.as_if["by"] == "plus" else 0.0 for m, (c, size, _) in zip(mine, cases, strict=True)]
-        moved = stacked[factor] * np.repeat(times, len(rows)) + np.repeat(plus, len(rows))
-        floor = np.where(np.repeat(mine, len(rows)), LEAST.get(factor, -np.inf), -np.inf)
-        stacked[factor] = np.maximum(moved, floor)
-    return stacked
+    numbers = rows.select_dtypes("number")
+    stacked = {name: np.tile(numbers[name].to_numpy(float), (len(cases), 1)) for name in numbers}
+    for place, (cause, size, _) in enumerate(cases):
+        factor = cause.as_if.get("factor")
+        if factor in stacked:
+            now = stacked[factor][place]
+            moved = now * size if cause.as_if["by"] == "times" else now + size
+            stacked[factor][place] = np.maximum(moved, LEAST.get(factor, -np.inf))
+    return pd.DataFrame({name: values.ravel() for name, values in stacked.items()})
