@@ -1,5 +1,6 @@
 """Published data of the kind a bench makes, against published or independently computed answers."""
 
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ from scipy.stats import t
 
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.interval import IntervalModel
+from testpour.models.interval import IntervalModel, Link
 from testpour.models.scatter import scatter
 from testpour.models.terms import TERMS
 from testpour.study_file import study_from
@@ -36,6 +37,29 @@ def test_cosmesis_seen_only_between_visits():
     np.testing.assert_allclose(fit.params[:2], COSMESIS["coefficients"], atol=5e-7)
     assert fit.spread == pytest.approx(COSMESIS["spread"], abs=5e-7)
     assert fit.llf == pytest.approx(COSMESIS["log_likelihood"], abs=1e-8)
+
+
+def interval_rows(name):
+    """Log ends and the covariate of the two data sets that lifelines was run on."""
+    if name == "cosmesis":
+        table = pd.read_csv(REFERENCE / "outside_cosmesis.csv", comment="#")
+        with np.errstate(divide="ignore"):
+            return np.log(table["from"]), np.log(table["to"].fillna(np.inf)), table["treatment"] == 2
+    held = tomllib.loads((REFERENCE / "interval_published.toml").read_text("utf-8"))["motorettes"]
+    low = np.log(np.array(held["hours"], dtype=float))
+    return low, np.where(held["failed"], low, np.inf), 1000 / (np.array(held["temperature"]) + 273.2)
+
+
+@pytest.mark.parametrize("name", ["cosmesis", "motorettes"])
+def test_estimates_and_errors_are_those_of_lifelines(name):
+    """To five digits, standard errors included; how the numbers were got is told beside them."""
+    peer = tomllib.loads((REFERENCE / "interval_lifelines.toml").read_text("utf-8"))[name]
+    low, high, covariate = interval_rows(name)
+    fit = IntervalModel(low, high, np.column_stack([np.ones(len(low)), covariate]).astype(float)).fit()
+    np.testing.assert_allclose(fit.params, peer["estimates"], rtol=1e-5)
+    np.testing.assert_allclose(fit.bse, peer["errors"], rtol=1e-5)
+    in_hours = fit.llf + Link("log").log_jacobian(np.exp(low), np.exp(high))
+    assert in_hours == pytest.approx(peer["log_likelihood"], abs=1e-8)
 
 
 def test_wheels_inspected_once_are_a_probit():

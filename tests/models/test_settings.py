@@ -6,7 +6,6 @@ import pytest
 
 from testpour.models.settings import settings_table
 from testpour.study import StudyProblems
-from testpour.units import UnitProblem
 
 NUMERIC = ["catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time", "room_temperature", "humidity"]
 
@@ -48,7 +47,16 @@ def test_the_age_is_the_readings_first_unless_said(study):
 def test_settings_that_cannot_be(study):
     with pytest.raises(StudyProblems, match=r"99 is outside 0 to 10 %.*\(2 in all"):
         settings_table(study, {"catalyst": 99, "cover": "half"})
-    with pytest.raises(UnitProblem, match="room: 'warm' is not a number"):
+    with pytest.raises(StudyProblems, match="room temperature: 'warm' is not a number"):
         settings_table(study, room="warm")
-    with pytest.raises(UnitProblem, match="age: '3 g' does not measure what h"):
+    with pytest.raises(StudyProblems, match="90 degC is outside"):
+        settings_table(study, room="90 degC")
+    with pytest.raises(StudyProblems, match="age: '3 g' does not measure what h"):
         settings_table(study, age="3 g")
+    with pytest.raises(StudyProblems, match="age: 0 is not a time after mixing"):
+        settings_table(study, age=0)
+
+
+def test_a_table_with_a_misspelt_factor_is_refused(study):
+    with pytest.raises(StudyProblems, match="catalist is not a factor of this study; catalyst may be meant"):
+        settings_table(study, pd.DataFrame({"catalist": [2.0]}))

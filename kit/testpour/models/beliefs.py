@@ -1,5 +1,6 @@
 """Beliefs: what the trade already knows about an effect, as mean and spread, with its source."""
 
+import dataclasses
 import tomllib
 from dataclasses import dataclass
 from functools import cache
@@ -93,8 +94,9 @@ def beliefs_for(study, reading, stated=None, rows=None):
     Raises
     ------
     BeliefProblem
-        If a belief names no term, or has no positive spread.
+        Naming everything stated that no model can use.
     """
+    _check_stated(study, reading, stated or {})
     said = (stated or {}).get(reading.name, {})
     held = _trade_on(reading)
     trade = held or _own_beliefs(reading, rows)
@@ -113,6 +115,46 @@ def beliefs_for(study, reading, stated=None, rows=None):
     return ReadingBeliefs(tuple(terms), tuple(beliefs), scatter, cuts)
 
 
+def _check_stated(study, reading, stated):
+    """Refuse stated beliefs about readings nobody knows, and entries that are no belief, all at once."""
+    names = list(dict.fromkeys([*(one.name for one in study.readings), *catalogue()["readings"]]))
+    problems = [f"{name} is no reading; there are {', '.join(names)}." for name in stated if name not in names]
+    for name, entry in stated.get(reading.name, {}).items():
+        where = f"{reading.name}, {name}"
+        if name == "scatter":
+            problems += _scatter_problems(where, entry)
+        elif name not in TERMS and name not in ASIDE:
+            problems.append(f"{where} is no term; there are {', '.join([*TERMS, *ASIDE])}.")
+        else:
+            problems += _belief_problems(where, entry)
+    if problems:
+        raise BeliefProblem("Beliefs cannot be used. " + " ".join(problems))
+
+
+def _scatter_problems(where, entry):
+    """What is wrong with a table of scatter: half-normal scales above 0, by name."""
+    known = ("reading", *GROUPS)
+    return [
+        f"{where}: {name} = {value!r}; give a number above 0 for any of {', '.join(known)}."
+        for name, value in entry.items()
+        if name not in known or not _positive(value)
+    ]
+
+
+def _belief_problems(where, entry):
+    """What is wrong with one belief: a mean and a spread above 0, with source and confidence at will."""
+    fields = {field.name for field in dataclasses.fields(Belief)}
+    if not isinstance(entry, dict) or not {"mean", "sd"} <= set(entry) <= fields:
+        return [f"{where}: give mean and sd, and at will source and confidence; found {entry!r}."]
+    if not isinstance(entry["mean"], int | float) or not np.isfinite(entry["mean"]) or not _positive(entry["sd"]):
+        return [f"{where}: mean {entry['mean']!r} must be a number and sd {entry['sd']!r} a number above 0."]
+    return []
+
+
+def _positive(value):
+    return isinstance(value, int | float) and 0 < value < np.inf
+
+
 def _trade_on(reading):
     """The trade's beliefs on a reading; none on a hardness read on another scale, which nothing converts."""
     usual = catalogue()["readings"].get(reading.name)
@@ -123,15 +165,11 @@ def _known_terms(reading, table, have):
     """The terms a table of beliefs names, where the study has their factors, and the beliefs about them."""
     terms, beliefs = [], []
     for name, entry in table.items():
-        if name not in TERMS:
-            raise BeliefProblem(
-                f"Beliefs on {reading.name}: {name} is no term; there are {', '.join(TERMS)}, scatter."
-            )
         if name == "level" and reading.grades:
             continue
         if set(TERMS[name].factors) <= have:
             terms.append(TERMS[name])
-            beliefs.append(_checked(Belief(**entry), reading.name, name))
+            beliefs.append(Belief(**entry))
     return terms, beliefs
 
 
@@ -146,8 +184,3 @@ def _own_beliefs(reading, rows):
             table[name] = {**entry, "mean": centre if name == "level" else 0.0, "sd": unit * entry["sd"]}
     return table
 
-
-def _checked(belief, reading, name):
-    if not belief.sd > 0:
-        raise BeliefProblem(f"Belief on {reading}, {name}: sd {belief.sd:g} must be above 0.")
-    return belief

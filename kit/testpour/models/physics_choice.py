@@ -62,6 +62,6 @@ def chosen(castings, reading, believed, rows, build, *, beliefs=None, physics=No
 
 def log_evidence(model):
     """Log of the chance (density) that an `IntervalModel` with proper beliefs gives to its rows."""
-    marginal, scale, top = summit(model)
+    _, scale, top = summit(model)
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
     return float(top.value + around + scale.log_volume + len(model.groups) * np.log(scale.unit))

@@ -93,7 +93,7 @@ class Conditional:
 
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
-        (n, r), count = self.rest.shape, len(weight)
+        count, r = len(weight), self.rest.shape[1]
         lower = np.tril_indices(r)
         half = weight @ (self.rest[:, lower[0]] * self.rest[:, lower[1]])
         matrix = np.empty((count, r, r))

@@ -1,9 +1,15 @@
 """Settings as a table: what a person writes, made complete for a model."""
 
+from difflib import get_close_matches
+
 import numpy as np
 import pandas as pd
 
-from testpour.units import to_unit
+from testpour.study import StudyProblems
+from testpour.units import UnitProblem, to_unit
+
+ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
+LONGEST_AGE = 24.0 * 366 * 50  # h
 
 
 def settings_table(study, settings=None, *, room=None, age=None, reading=None):
@@ -14,7 +20,8 @@ def settings_table(study, settings=None, *, room=None, age=None, reading=None):
     study : Study
     settings : dict, list of dict or DataFrame, optional
         Factor name to number or text with a unit; what is left out takes its usual value. A DataFrame
-        holds floats in declared units already.
+        holds floats in declared units already; other columns are left aside unless
+        they look like a factor misspelt.
     room : str or float, optional
         Room temperature; replaces the one in `settings`.
     age : str or float, optional
@@ -39,9 +46,9 @@ def settings_table(study, settings=None, *, room=None, age=None, reading=None):
         rows = [{k: v for k, v in study.settings(one).items() if not isinstance(v, str)} for one in each]
         table = pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="setting"))
     if room is not None:
-        table["room_temperature"] = to_unit(room, "degC", "room")
+        table["room_temperature"] = _room(study, room)
     if age is not None:
-        table["age"] = to_unit(age, "h", "age")
+        table["age"] = _age(age)
     elif "age" not in table:
         table["age"] = reading.ages[0] if reading is not None and reading.ages else 24.0
     return table
@@ -49,7 +56,11 @@ def settings_table(study, settings=None, *, room=None, age=None, reading=None):
 
 def _completed(study, given):
     """A copy of `given` with every numeric factor of the study, usual values where it is silent."""
-    table = pd.DataFrame(index=given.index)
+    missing = [factor.name for factor in study.factors if factor.name not in given]
+    meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given}
+    problems = [f"{name} is not a factor of this study; {near[0]} may be meant." for name, near in meant.items() if near]
+    if problems:
+        raise StudyProblems("Settings", problems)
     for factor in study.factors:
         if factor.kind != "text":
             values = given.get(factor.name, pd.Series(np.nan, given.index))
@@ -57,3 +68,23 @@ def _completed(study, given):
     if "age" in given:
         table["age"] = given["age"].astype(float)
     return table
+
+
+def _room(study, room):
+    """A room temperature in degC: believable where the study knows the room, a number in any case."""
+    known = [factor for factor in study.factors if factor.name == "room_temperature"]
+    try:
+        return known[0].parse(room) if known else to_unit(room, "degC", "room")
+    except UnitProblem as problem:
+        raise StudyProblems("Settings", [str(problem)]) from None
+
+
+def _age(age):
+    """An age in hours, above nothing."""
+    try:
+        hours = to_unit(age, "h", "age")
+    except UnitProblem as problem:
+        raise StudyProblems("Settings", [str(problem)]) from None
+    if not 0 < hours <= LONGEST_AGE:
+        raise StudyProblems("Settings", [f"age: {age} is not a time after mixing. Write it like 24 or '7 d'."])
+    return hours
