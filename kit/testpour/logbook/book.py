@@ -1,19 +1,20 @@
 """The logbook: pours and readings go in, nothing is ever changed or taken out."""
 
 import warnings
+from contextlib import contextmanager
 from pathlib import Path
 
 import pandas as pd
 
-from testpour.cautions import check_settings
+from testpour.logbook import corrections
 from testpour.logbook.database import Explained, check_units, open_database, shown, writing
-from testpour.logbook.door import clean, moment
-from testpour.logbook.entries import Entries, with_refusals
-from testpour.logbook.ledger import HISTORY, Ledger, because
+from testpour.logbook.entries import Entries
+from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
-from testpour.logbook.tables import LogProblem, address_of
-from testpour.study import StudyProblems
-from testpour.units import UnitProblem
+from testpour.logbook.photos import photo_of, photo_row
+from testpour.logbook.single import one_pour, reading_of
+from testpour.logbook.spreadsheet import read_sheet
+from testpour.logbook.tables import address_of
 
 
 class Caution(UserWarning):
@@ -85,19 +86,11 @@ class Logbook:
         Caution
             If the settings call for care; the pour is logged all the same.
         """
-        row = self._settings(settings)
-        found = check_settings(self.study, row)
-        if found.refusals and not made_anyway:
-            raise LogProblem(
-                " ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True."
-            )
-        entry = {
-            "pour": clean(pour, line=True) or None, "session": clean(session, line=True),
-            "made_at": self._moment(made_at), "by": clean(by, line=True),
-            "note": with_refusals(clean(note), found.refusals), "settings": row,
-        }  # fmt: skip
-        name = self._write([entry])[0]
-        for text in found.warnings:
+        given = {"settings": settings, "session": session, "made_at": made_at, "by": by, "note": note}
+        entry, warned = one_pour(self.study, pour, given, made_anyway)
+        with self._ledger() as ledger:
+            name = ledger.add([entry])[0]
+        for text in warned:
             warnings.warn(f"{name}: {text}", Caution, stacklevel=2)
         return name
 
@@ -112,10 +105,8 @@ class Logbook:
             As read off, text with a unit; text may also say ``"20-25 min"`` or ``"not yet at 2 h"``.
         between : tuple, optional
             The last check before and the first after.
-        not_yet : float or str, optional
-            The last check, when it had not happened yet.
-        already : float or str, optional
-            The first check, when it had happened before.
+        not_yet, already : float or str, optional
+            The last check, when it had not happened yet; the first check, when it had happened before.
         age : float or str, optional
             Hours after mixing, or text with a unit; needed for a reading that changes with age.
         specimen, by, note : str
@@ -132,38 +123,21 @@ class Logbook:
             log already and a pour has only one of it.
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
-        row = self._reading({"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways})
-        with self._transaction() as connection:
-            ledger = Ledger(self.study, connection)
+        given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
+        row = reading_of(self.study, given)
+        with self._ledger() as ledger:
             row["pour"] = ledger.standing(pour).pour
             ledger.refuse_second(row)
             return ledger.insert_reading(row)
 
     def add_readings(self, pour, reading, values, *, age=None, specimen="", by="", note=""):
-        """Log one reading taken in several places, all or none.
+        """Log one reading taken in several places, all or none; returns the entry numbers.
 
-        Parameters
-        ----------
-        pour, reading : str
-        values : list
-            Each as `add_reading` takes a value.
-        age : float or str, optional
-        specimen, by, note : str
-
-        Returns
-        -------
-        list of int
-            The entry numbers.
-
-        Raises
-        ------
-        LogProblem
-            As `add_reading`; nothing is stored then.
+        `values` is a list, each as `add_reading` takes a value; the rest is as there.
         """
         common = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note}
-        rows = [self._reading({**common, "value": value}) for value in values]
-        with self._transaction() as connection:
-            ledger = Ledger(self.study, connection)
+        rows = [reading_of(self.study, {**common, "value": value}) for value in values]
+        with self._ledger() as ledger:
             name, entries = ledger.standing(pour).pour, []
             for row in rows:
                 ledger.refuse_second({**row, "pour": name})
@@ -171,7 +145,7 @@ class Logbook:
             return entries
 
     def add_all(self, entries):
-        """Log many pours with their readings, all or none.
+        """Log many pours with their readings, all or none; `LogProblems` has a table of every problem.
 
         Parameters
         ----------
@@ -183,29 +157,16 @@ class Logbook:
         -------
         list of str
             The names of the pours.
-
-        Raises
-        ------
-        LogProblems
-            With a table of every problem; nothing is stored then.
         """
-        return self._write(Entries(self.study).check(entries))
+        checked = Entries(self.study).check(entries)
+        with self._ledger() as ledger:
+            return ledger.add(checked)
 
     def add_sheet(self, path):
-        """Log a spreadsheet (CSV or XLSX), all or nothing; see `read_sheet` for what it may look like.
+        """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
-        Returns
-        -------
-        list of str
-            The names of the pours.
-
-        Raises
-        ------
-        LogProblems
-            With a table of every problem: row, column, value, what is wrong and what to do.
+        Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do.
         """
-        from testpour.logbook.spreadsheet import read_sheet
-
         return self.add_all(read_sheet(self.study, self._beside(path)))
 
     def correct_pour(self, pour, *, why, settings=None, session=None, made_at=None, by=""):
@@ -214,58 +175,53 @@ class Logbook:
         A setting corrected to None is not known after all. The pour was made, so what the cautions refuse
         is kept in its note.
         """
-        changed = self._settings(settings or {})
-        with self._transaction() as connection:
-            ledger = Ledger(self.study, connection)
-            old = ledger.standing(pour)
-            row = {k: v for k, v in ledger.settings(old.entry).items() if k not in (settings or {})} | changed
-            note = with_refusals(because(old.note, "Corrected", why), check_settings(self.study, row).refusals)
-            entry = {
-                "pour": old.pour, "session": clean(session, line=True) or old.session,
-                "made_at": self._moment(made_at) if made_at is not None else old.made_at,
-                "by": clean(by, line=True) or old.by, "note": note, "settings": row,
-                "supersedes": old.entry,
-            }  # fmt: skip
-            return ledger.insert_pour(entry)
+        with self._ledger() as ledger:
+            return corrections.corrected_pour(ledger, pour, why, settings, session, made_at, by)
 
     def correct_reading(self, entry, value=None, *, why, between=None, not_yet=None, already=None, age=None, by=""):
         """Log a corrected version of a reading; returns the new entry number."""
-        with self._transaction() as connection:
-            ledger = Ledger(self.study, connection)
-            old = ledger.standing_reading(entry)
-            ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
-            row = self._reading({
-                "reading": old.reading, "age": age if age is not None else old.age, "specimen": old.specimen,
-                "by": by or old.by, "note": because(old.note, "Corrected", why), **ways,
-            })  # fmt: skip
-            return ledger.insert_reading(row | {"pour": old.pour, "supersedes": entry})
+        ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
+        with self._ledger() as ledger:
+            return corrections.corrected_reading(ledger, entry, why, ways, age, by)
 
     def withdraw_reading(self, entry, *, why):
         """Say that a reading no longer counts; it stays in the history."""
-        with self._transaction() as connection:
-            ledger = Ledger(self.study, connection)
-            old = ledger.standing_reading(entry)._asdict()
-            note = because(old["note"], "Withdrawn", why)
-            entry = old.pop("entry")
-            ledger.insert_reading({**old, "supersedes": entry, "void": True, "note": note})
+        with self._ledger() as ledger:
+            corrections.withdrawn_reading(ledger, entry, why)
 
     def withdraw_pour(self, pour, *, why):
         """Say that a pour no longer counts, its readings with it; all stay in the history."""
-        with self._transaction() as connection:
+        with self._ledger() as ledger:
+            corrections.withdrawn_pour(ledger, pour, why)
+
+    def add_photo(self, pour, path, note="", by="", age=None):
+        """Keep a photograph of a pour in the study folder; returns its entry number.
+
+        It is written anew, upright and without the place, time and camera that the file may tell of.
+        `age` is hours after mixing, or text with a unit.
+        """
+        with self._reading_only() as connection:
+            name = Ledger(self.study, connection).standing(pour).pour
+        row = photo_row(self.study, self._beside(path), note, by, age)
+        with self._ledger() as ledger:
+            return ledger.insert_photo({**row, "pour": name})
+
+    def photos(self, pour=None):
+        """The photographs of a pour, or of all, in the order of logging: a list of `Photo`."""
+        with self._reading_only() as connection:
             ledger = Ledger(self.study, connection)
-            old = ledger.standing(pour)._asdict()
-            note = because(old["note"], "Withdrawn", why)
-            held = ledger.settings(old["entry"])
-            ledger.insert_pour({**old, "supersedes": old["entry"], "void": True, "note": note, "settings": held})
+            return [photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour)]
+
+    def withdraw_photo(self, entry, *, why):
+        """Say that a photograph no longer counts; its row stays in the history, its file in the folder."""
+        with self._ledger() as ledger:
+            corrections.withdrawn_photo(ledger, entry, why)
 
     def history(self, pour):
-        """Every row ever logged of a pour, superseded ones too.
+        """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging.
 
-        Returns
-        -------
-        DataFrame
-            One row per entry in the order of logging: what ("pour" or the reading), entry, said (the settings
-            or the reading in words), low, high, age (h), by, note, supersedes, void, logged_at (UTC).
+        Columns: what ("pour", the reading or "photo"), entry, said (the settings or the reading in words, or the
+        file), low, high, age (h), by, note, supersedes, void, logged_at (UTC).
         """
         with self._reading_only() as connection:
             return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
@@ -279,27 +235,11 @@ class Logbook:
         """A path as given, or beside the study."""
         return Path(path) if Path(path).exists() else self.study.folder / path
 
-    def _settings(self, settings):
-        try:
-            return Entries(self.study).settings(settings)
-        except StudyProblems as problem:
-            raise LogProblem(" ".join(problem.problems)) from None
-
-    def _moment(self, made_at):
-        try:
-            return moment(made_at)
-        except UnitProblem as problem:
-            raise LogProblem(str(problem)) from None
-
-    def _reading(self, entry):
-        try:
-            return Entries(self.study).reading(entry)
-        except (UnitProblem, KeyError) as problem:
-            raise LogProblem(str(problem.args[0])) from None
-
-    def _write(self, entries):
+    @contextmanager
+    def _ledger(self):
+        """The log, open for one transaction that writes."""
         with self._transaction() as connection:
-            return Ledger(self.study, connection).add(entries)
+            yield Ledger(self.study, connection)
 
     def _transaction(self):
         return Explained(self._engine, writing)

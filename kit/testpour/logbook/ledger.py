@@ -9,7 +9,8 @@ from testpour.catalogue import Reading
 from testpour.logbook.door import clean
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
-from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem
+from testpour.logbook.loading import standing
+from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
@@ -49,8 +50,7 @@ class Ledger:
     def insert_pour(self, entry):
         """Add one row of a pour with its settings; returns its entry number."""
         row = {k: entry[k] for k in ("pour", "session", "made_at", "by", "note", "supersedes", "void") if k in entry}
-        row["logged_at"] = _utc()
-        number = self._connection.execute(POURS.insert().values(**row)).inserted_primary_key[0]
+        number = self._insert(POURS, row)
         settings = [
             {"entry": number, "factor": name, "number": None if isinstance(v, str) else float(v),
              "text": v if isinstance(v, str) else None}
@@ -62,8 +62,15 @@ class Ledger:
 
     def insert_reading(self, row):
         """Add one row of a reading; returns its entry number."""
+        return self._insert(READINGS, row)
+
+    def insert_photo(self, row):
+        """Add one row of a photograph; returns its entry number."""
+        return self._insert(PHOTOS, row)
+
+    def _insert(self, table, row):
         row = {**row, "logged_at": _utc()}
-        return self._connection.execute(READINGS.insert().values(**row)).inserted_primary_key[0]
+        return self._connection.execute(table.insert().values(**row)).inserted_primary_key[0]
 
     def settings(self, entry):
         """The settings of one row of a pour: factor name to float or text."""
@@ -83,15 +90,28 @@ class Ledger:
 
     def standing_reading(self, entry):
         """A reading's row by its entry number, if it counts now."""
-        row = self._connection.execute(sa.select(READINGS).where(READINGS.c.entry == entry)).first()
+        return self._counting(READINGS, entry, "reading")
+
+    def standing_photo(self, entry):
+        """A photograph's row by its entry number, if it counts now."""
+        return self._counting(PHOTOS, entry, "photo")
+
+    def _counting(self, table, entry, what):
+        row = self._connection.execute(sa.select(table).where(table.c.entry == entry)).first()
         if row is None:
-            raise LogProblem(f"No reading with entry number {entry} in the log; history(pour) lists them.")
-        newer = self._connection.execute(sa.select(READINGS.c.entry).where(READINGS.c.supersedes == entry)).scalar()
+            raise LogProblem(f"No {what} with entry number {entry} in the log; history(pour) lists them.")
+        newer = self._connection.execute(sa.select(table.c.entry).where(table.c.supersedes == entry)).scalar()
         if newer is not None:
-            raise LogProblem(f"Reading {entry} was replaced by {newer} already; correct that one.")
+            raise LogProblem(f"{what.capitalize()} {entry} was replaced by {newer} already; correct that one.")
         if row.void:
-            raise LogProblem(f"Entry {entry} withdraws a reading. Log the reading anew with add_reading.")
+            raise LogProblem(f"Entry {entry} withdraws a {what}. Log the {what} anew with add_{what}.")
         return row
+
+    def photos(self, pour=None):
+        """The rows of the photographs that count now, of one pour or of all, in the order of logging."""
+        pours = sa.select(POURS.c.pour).where(standing(POURS))
+        query = sa.select(PHOTOS).where(standing(PHOTOS), PHOTOS.c.pour.in_(pours)).order_by(PHOTOS.c.entry)
+        return self._connection.execute(query if pour is None else query.where(PHOTOS.c.pour == pour)).all()
 
     def history(self, pour):
         """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
@@ -102,6 +122,8 @@ class Ledger:
             found.append({**row._asdict(), "what": "pour", "said": f"session {row.session}; {said}".strip("; ")})
         for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.pour == pour)):
             found.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
+        for row in self._connection.execute(sa.select(PHOTOS).where(PHOTOS.c.pour == pour)):
+            found.append({**row._asdict(), "what": "photo", "said": row.file})
         found.sort(key=lambda row: (row["logged_at"], row["entry"]))
         return [{key: row.get(key) for key in HISTORY} for row in found]
 
@@ -116,14 +138,12 @@ class Ledger:
         reading = self.study.reading(row["reading"])
         if not read_once(reading):
             return
-        replaced = sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))
         query = sa.select(READINGS.c.entry).where(
             READINGS.c.pour == row["pour"],
             READINGS.c.reading == row["reading"],
             READINGS.c.specimen == row["specimen"],
             READINGS.c.age.is_not_distinct_from(row["age"]),
-            ~READINGS.c.void,
-            READINGS.c.entry.not_in(replaced),
+            standing(READINGS),
         )
         held = self._connection.execute(query).scalar()
         if held is not None:

@@ -1,0 +1,51 @@
+"""Corrections and withdrawals: each a new row that takes the place of an older one, with the reason in its note."""
+
+from testpour.cautions import check_settings
+from testpour.logbook.door import clean
+from testpour.logbook.entries import with_refusals
+from testpour.logbook.ledger import because
+from testpour.logbook.single import moment_of, reading_of, settings_of
+
+
+def corrected_pour(ledger, pour, why, settings=None, session=None, made_at=None, by=""):
+    """Add a corrected version of a pour; returns its entry number. See `Logbook.correct_pour`."""
+    settings = settings or {}
+    changed = settings_of(ledger.study, settings)
+    old, row = _old(ledger.standing(pour), "Corrected", why)
+    held = {name: value for name, value in ledger.settings(old.entry).items() if name not in settings} | changed
+    row["note"] = with_refusals(row["note"], check_settings(ledger.study, held).refusals)
+    row["session"] = clean(session, line=True) or old.session
+    row["by"] = clean(by, line=True) or old.by
+    if made_at is not None:
+        row["made_at"] = moment_of(made_at)
+    return ledger.insert_pour({**row, "settings": held})
+
+
+def corrected_reading(ledger, entry, why, ways, age=None, by=""):
+    """Add a corrected version of a reading; returns its entry number. See `Logbook.correct_reading`."""
+    old, row = _old(ledger.standing_reading(entry), "Corrected", why)
+    given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
+    return ledger.insert_reading({**row, **reading_of(ledger.study, given)})
+
+
+def withdrawn_pour(ledger, pour, why):
+    """Add the row that says a pour no longer counts."""
+    old, row = _old(ledger.standing(pour), "Withdrawn", why)
+    ledger.insert_pour({**row, "void": True, "settings": ledger.settings(old.entry)})
+
+
+def withdrawn_reading(ledger, entry, why):
+    """Add the row that says a reading no longer counts."""
+    ledger.insert_reading({**_old(ledger.standing_reading(entry), "Withdrawn", why)[1], "void": True})
+
+
+def withdrawn_photo(ledger, entry, why):
+    """Add the row that says a photograph no longer counts."""
+    ledger.insert_photo({**_old(ledger.standing_photo(entry), "Withdrawn", why)[1], "void": True})
+
+
+def _old(old, deed, why):
+    """The row that counts now, and a new one in its place with the reason in its note."""
+    row = old._asdict() | {"supersedes": old.entry, "note": because(old.note, deed, why)}
+    del row["entry"]
+    return old, row

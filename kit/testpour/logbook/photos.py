@@ -1,0 +1,170 @@
+"""Photographs of pours: kept beside the study by content, without where and with what they were taken."""
+
+import base64
+import hashlib
+import io
+import math
+import os
+import tempfile
+import warnings
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from testpour.logbook.door import clean
+from testpour.logbook.tables import LogProblem
+from testpour.units import UnitProblem, to_unit
+
+FOLDER = "photos"
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write
+LARGEST = 60_000_000  # bytes; a camera's JPEG has a tenth of it
+PIXELS = 120_000_000  # refused beyond before anything is decoded: a small file can claim any size
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photograph of a pour.
+
+    Parameters
+    ----------
+    entry : int
+        Its number in the log, to withdraw it by.
+    pour : str
+    path : Path
+        The file, named by the SHA-256 of its bytes.
+    age : float or None
+        Hours after mixing.
+    by, note : str
+    """
+
+    entry: int
+    pour: str
+    path: Path
+    age: float | None
+    by: str
+    note: str
+
+    @property
+    def caption(self):
+        """Pour, age, note and initials in a line."""
+        age = "" if self.age is None else f" at {self.age:g} h"
+        return ". ".join(part for part in (f"{self.pour}{age}", self.note, self.by) if part)
+
+    def thumbnail(self, pixels=160):
+        """A small copy as the address of a picture (a data URI), at most so many pixels wide and high.
+
+        Raises
+        ------
+        LogProblem
+            If the file is not in the study folder, or is not what was logged.
+        """
+        try:
+            data = self.path.read_bytes()
+        except OSError:
+            raise LogProblem(f"{self.path} is not there. Photographs lie in the folder of the study they were added in.") from None
+        if hashlib.sha256(data).hexdigest() != self.path.stem:
+            raise LogProblem(f"{self.path} is not the photograph that was logged: its bytes were changed. Put it back.")
+        with Image.open(io.BytesIO(data)) as held:
+            held.thumbnail((pixels, pixels))
+            small = io.BytesIO()
+            Image.alpha_composite(Image.new("RGBA", held.size, "white"), held.convert("RGBA")).convert("RGB").save(
+                small, "JPEG", quality=75
+            )
+        return f"data:image/jpeg;base64,{base64.b64encode(small.getvalue()).decode()}"
+
+    def _repr_html_(self):
+        words = escape(self.caption)
+        return f'<figure><img src="{self.thumbnail(480)}" alt="{words}"><figcaption>{words}</figcaption></figure>'
+
+
+def photo_row(study, path, note="", by="", age=None):
+    """Take a picture into the study folder; returns its row for the log, but for the pour.
+
+    Raises
+    ------
+    LogProblem
+        If it is no picture this kit reads, or too large.
+    """
+    try:
+        hours = None if age is None else to_unit(age, "h", "age")
+        if hours is not None and not 0 <= hours < math.inf:
+            raise UnitProblem(f"photo: an age of {hours:g} h cannot be. Give hours after mixing.")
+    except UnitProblem as problem:
+        raise LogProblem(str(problem)) from None
+    data, ending = _plain(Path(path))
+    name = f"{hashlib.sha256(data).hexdigest()}.{ending}"
+    _keep(Path(study.folder) / FOLDER / name, data)
+    return {"file": name, "age": hours, "by": clean(by, line=True), "note": clean(note)}
+
+
+def photo_of(study, row):
+    """A row of the log as a `Photo`."""
+    return Photo(row.entry, row.pour, Path(study.folder) / FOLDER / Path(row.file).name, row.age, row.by, row.note)
+
+
+def _plain(path):
+    """A picture decoded and written anew: upright, in plain colours, with nothing else in it; and its ending."""
+    try:
+        if path.stat().st_size > LARGEST:
+            raise LogProblem(f"{path.name} has more than {LARGEST // 1_000_000} MB. Save it smaller.")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow warns of large and of odd files; size is checked here
+            with Image.open(path, formats=FORMATS) as held:
+                if held.width * held.height > PIXELS:
+                    raise LogProblem(f"{path.name} has {held.width} x {held.height} pixels, too many. Save it smaller.")
+                return _anew(_upright(held), held.format)
+    except FileNotFoundError:
+        raise LogProblem(f"No picture at {path}. Give its path.") from None
+    except Image.DecompressionBombError:
+        raise LogProblem(f"{path.name} has too many pixels. Save it smaller.") from None
+    except UnidentifiedImageError:
+        raise LogProblem(
+            f"{path.name} is no picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its "
+            "camera settings."
+        ) from None
+    except (OSError, ValueError, SyntaxError, EOFError, MemoryError, OverflowError, ZeroDivisionError, TypeError) as problem:
+        if isinstance(problem, LogProblem):
+            raise
+        raise LogProblem(f"{path.name} is a damaged picture ({problem}). Copy it from the camera again.") from None
+
+
+def _upright(held):
+    """Pixels as seen: turned as the camera says, colours in sRGB, so that no profile needs to be kept."""
+    image, profile = ImageOps.exif_transpose(held), held.info.get("icc_profile")
+    clear = image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info
+    if profile and image.mode in ("RGB", "L", "CMYK"):
+        try:
+            given = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            image = ImageCms.profileToProfile(image, given, ImageCms.createProfile("sRGB"), outputMode="RGB")
+        except (ImageCms.PyCMSError, OSError):
+            pass  # a profile that cannot be read is left out; the picture is what counts
+    return image.convert("RGBA" if clear else "RGB")
+
+
+def _anew(image, form):
+    """The bytes of a file that holds the pixels and nothing else."""
+    bare = Image.frombytes(image.mode, image.size, image.tobytes())
+    flat = image.mode == "RGB" and form in ("JPEG", "MPO", "WEBP", "TIFF")
+    made = io.BytesIO()
+    if flat:
+        bare.save(made, "JPEG", quality=90, optimize=True)
+    else:
+        bare.save(made, "PNG", optimize=True)
+    return made.getvalue(), "jpg" if flat else "png"
+
+
+def _keep(path, data):
+    """Write a file whole and durably under the name of its content, once."""
+    if path.exists() and path.read_bytes() == data:
+        return
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as part:
+            part.write(data)
+            part.flush()
+            os.fsync(part.fileno())
+        os.replace(part.name, path)
+    except OSError as problem:
+        raise LogProblem(f"The picture cannot be kept in {path.parent}: {problem.strerror}. Nothing was logged.") from None

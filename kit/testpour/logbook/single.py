@@ -1,0 +1,60 @@
+"""One pour or one reading on its way into the log, checked; what is wrong with it is said as one problem."""
+
+from testpour.cautions import check_settings
+from testpour.logbook.door import clean, moment
+from testpour.logbook.entries import Entries, with_refusals
+from testpour.logbook.tables import LogProblem
+from testpour.study import StudyProblems
+from testpour.units import UnitProblem
+
+
+def one_pour(study, pour, given, made_anyway):
+    """A pour as an entry for the ledger, and what its settings call care for.
+
+    Parameters
+    ----------
+    study : Study
+    pour : str or None
+    given : dict
+        settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
+    made_anyway : bool
+
+    Raises
+    ------
+    LogProblem
+        If a setting is unknown, unreadable, unbelievable, or refused and not made all the same.
+    """
+    row = settings_of(study, given["settings"])
+    found = check_settings(study, row)
+    if found.refusals and not made_anyway:
+        raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
+    entry = {
+        "pour": clean(pour, line=True) or None, "session": clean(given["session"], line=True),
+        "made_at": moment_of(given["made_at"]), "by": clean(given["by"], line=True),
+        "note": with_refusals(clean(given["note"]), found.refusals), "settings": row,
+    }  # fmt: skip
+    return entry, found.warnings
+
+
+def settings_of(study, given):
+    """Settings as the log keeps them; see `Entries.settings`."""
+    try:
+        return Entries(study).settings(given)
+    except StudyProblems as problem:
+        raise LogProblem(" ".join(problem.problems)) from None
+
+
+def moment_of(made_at):
+    """A date and time on the workshop's clock; see `moment`."""
+    try:
+        return moment(made_at)
+    except UnitProblem as problem:
+        raise LogProblem(str(problem)) from None
+
+
+def reading_of(study, entry):
+    """A reading as a row for the log; see `Entries.reading`."""
+    try:
+        return Entries(study).reading(entry)
+    except (UnitProblem, KeyError) as problem:
+        raise LogProblem(str(problem.args[0])) from None
