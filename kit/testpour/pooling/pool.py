@@ -9,10 +9,8 @@ from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
-from testpour.pooling.telling import differs, expects, holds
+from testpour.pooling.telling import FEWEST, differs, expects, holds, too_few
 from testpour.wording import count, listed
-
-FEWEST = 3  # benches from which a pool can tell how benches differ
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,25 +108,23 @@ class Pool:
 
     def sentence(self):
         """What the pool says, in a few sentences."""
-        return " ".join([self._joined(), *self._told()])
+        return " ".join([self.joined(), *self.told()])
 
-    def _joined(self):
+    def joined(self):
+        """How much was joined, and what was left out."""
         pours, sessions = (int(self.benches[name].sum()) for name in ("pours", "sessions"))
         said = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
         if len(self.left_out):
             said += f" Left out: {listed(dict.fromkeys(self.left_out['bench'] + ' ' + self.left_out['part']))}."
         return said
 
-    def _told(self):
-        """What differs and what to expect, one sentence a reading that was read."""
+    def told(self):
+        """What differs by bench, or what to expect where that cannot be told: one sentence a reading."""
         if not self.tells:
-            yield (
-                f"With {count(len(self.benches), 'bench', 'benches')} a pool cannot tell yet how benches differ: "
-                f"that takes {FEWEST} or more. What it says of a newcomer rests on belief about benches."
-            )
+            yield too_few(len(self.benches))
         for one in self.readings.values():
             if one.average.pours:
-                yield differs(one) if self.tells else expects(one, self.newcomer)
+                yield differs(one) if self.tells else expects(one)
 
     __repr__ = sentence
 
@@ -141,8 +137,8 @@ class Pool:
         """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`."""
         from testpour.pooling.belief_file import pooled_beliefs, write_beliefs
 
-        table = pooled_beliefs(self)
-        return table if path is None else write_beliefs(table, path)
+        held = pooled_beliefs(self)
+        return held if path is None else write_beliefs(held, path)
 
     def page(self, path="pool.html"):
         """Write what the pool says as one page that opens anywhere; return its path."""
@@ -163,7 +159,8 @@ def pool(benches, *, leave_out=False, keep=(), beliefs=None, seed=0):
     keep : sequence of {"by", "note"}
         Names and notes to keep; without it they are dropped.
     beliefs : dict, optional
-        Beliefs that replace the trade's, as for `fit_castings`.
+        Beliefs that replace the trade's, as for `fit_castings`; those of an earlier pool, from `read_beliefs`, also
+        say how far benches lie apart.
     seed : int
         The same logs and seed give the same pool.
 

@@ -1,6 +1,6 @@
 """One reading's pooled model: bench, session, lot and pour as levels, and a fit for any bench or a new one."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -116,6 +116,10 @@ class PooledReading:
         values = self._change(self.average.posterior.group_spread["bench"])
         return tuple(np.quantile(values, [0.5, (1 - level) / 2, (1 + level) / 2]))
 
+    def where_new_benches_lie(self, level=0.9):
+        """Low and high of the difference of a bench that is not in the pool, at the usual settings: (2,)."""
+        return np.quantile(self._change(self.newcomer().away["bench"]), [(1 - level) / 2, (1 + level) / 2])
+
     @property
     def ratio(self):
         """Whether differences are ratios."""
@@ -128,8 +132,7 @@ class PooledReading:
     def _change(self, effect):
         """The change an effect (draws,) makes at the usual settings, as values of `models.change`."""
         table = settings_table(self.average.study, reading=self.reading)
-        away = replace(self._away({"bench": effect}))
-        return change(_Pair(away, self.average), table).values
+        return change(_Pair(self._away({"bench": effect}), self.average), table).values
 
 
 @dataclass(frozen=True)
@@ -167,7 +170,7 @@ def fit_pooled(castings, bench_of, reading, *, beliefs=None, seed=0):
         Pour to bench.
     reading : Reading
     beliefs : dict, optional
-        As for `fit_castings`; under ``scatter``, ``bench`` is the half-normal scale of benches.
+        As for `fit_castings`; `PooledBeliefs` also say how far benches lie apart.
     seed : int
     """
     study = castings.study
@@ -175,7 +178,8 @@ def fit_pooled(castings, bench_of, reading, *, beliefs=None, seed=0):
     rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
     believed = beliefs_for(study, reading, beliefs, rows)
-    model, number = _model(reading, believed, rows)
+    scale = getattr(beliefs, "benches", {}).get(reading.name, bench_scale(believed))
+    model, number = _model(reading, believed, rows, scale)
     slopes = _slopes(believed, rows)
     if model.informative.any():
         posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed)
@@ -186,7 +190,7 @@ def fit_pooled(castings, bench_of, reading, *, beliefs=None, seed=0):
     return PooledReading(average, names, tuple(rows["bench"].unique()))
 
 
-def _model(reading, believed, rows):
+def _model(reading, believed, rows, scale):
     """The `IntervalModel` with bench among its groups, each group's levels a bench's own, and bench numbers."""
     groups = {"bench": rows["bench"].to_numpy(str)}
     for name, labels in groups_of(rows).items():
@@ -198,16 +202,14 @@ def _model(reading, believed, rows):
         columns,
         groups=groups,
         belief=(believed.mean, believed.sd),
-        group_beliefs={"bench": bench_scale(believed), **beliefs},
+        group_beliefs={"bench": scale, **beliefs},
         **_scale_options(reading, believed),
     )
-    return model, next((group.codes for group in model.groups if group.name == "bench"))
+    return model, next(group.codes for group in model.groups if group.name == "bench")
 
 
 def bench_scale(believed):
-    """Half-normal scale of what benches add, on the latent scale: stated, or half of what the trade is unsure of."""
-    if "bench" in believed.scatter:
-        return believed.scatter["bench"]
+    """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of."""
     level = next((b for t, b in zip(believed.terms, believed.beliefs, strict=True) if t.name == "level"), believed.cuts)
     return SHARE * level.sd
 

@@ -51,7 +51,7 @@ def _source(bench, given):
     origin = str(given) if isinstance(given, str | Path) else type(given).__name__
     try:
         return Source(bench, origin, _castings(given))
-    except (OSError, ValueError, KeyError) as problem:
+    except (OSError, TypeError, ValueError, KeyError) as problem:
         said = problem.problems if isinstance(problem, StudyProblems) else [str(problem).strip("'\"")]
         return Source(bench, origin, None, " ".join(str(one) for one in said))
 
@@ -62,7 +62,7 @@ def _castings(given):
     held = given if isinstance(given, Castings) else getattr(given, "castings", None)
     held = held() if callable(held) else held
     if not isinstance(held, Castings):
-        raise ValueError(
+        raise TypeError(
             f"a {type(given).__name__} holds no log. Give the path of a data package or a study folder, a Logbook, "
             "or log.castings()."
         )
@@ -82,6 +82,6 @@ def _from_path(path):
             return log.castings()
         finally:
             log.close()
-    from testpour.logbook.package import read_package
+    from testpour.logbook.package_reading import read_package
 
     return read_package(path).castings

@@ -5,6 +5,7 @@ import numpy as np
 from testpour.wording import count, listed, rounded
 
 EVERY, MOST, SAME, OPEN = "at every bench", "on average only", "taken as the same everywhere", "cannot tell yet"
+FEWEST = 3  # benches from which a pool can tell how they differ
 SHOWN = 4  # benches named as standing out; more are counted
 
 
@@ -34,6 +35,14 @@ def _interval(effect):
     return effect._interval()
 
 
+def too_few(benches):
+    """What a pool of one or two benches says about differences."""
+    return (
+        f"With {count(benches, 'bench', 'benches')} a pool cannot tell yet how benches differ: that takes "
+        f"{FEWEST} or more. What it says of a new bench rests on belief about benches."
+    )
+
+
 def differs(one):
     """How far benches lie apart in one reading, and which stand out."""
     said = f"{one.reading.words.capitalize()}: {_spread(one)}."
@@ -48,10 +57,19 @@ def differs(one):
 
 
 def _spread(one):
-    middle, low, high = (abs(end) for end in _size(one, np.array(one.spread())))
-    low, high = sorted((low, high))
-    unit = unit_of(one)
-    return f"benches differ by about {rounded(middle)} {unit} (90 % interval {rounded(low)} to {rounded(high)} {unit})"
+    ends = np.sort(np.abs(_size(one, np.array(one.spread()))))[[1, 0, 2]]
+    unit, (middle, low, high) = unit_of(one), ends
+    if high < 0.5 * (unit in ("castings in 100", "%")):
+        return f"at the usual settings benches hardly differ, by less than one {unit}"
+    low, middle, high = (_digits(end, unit) for end in (low, middle, high))
+    return f"benches differ by about {middle} {unit} (one standard deviation; 90 % interval {low} to {high})"
+
+
+def _digits(value, unit):
+    """Whole castings in a hundred; other sizes with two digits below ten."""
+    if unit == "castings in 100":
+        return "under 1" if value < 0.5 else f"{value:.0f}"
+    return "0" if value < 0.005 else rounded(value)
 
 
 def _size(one, values):
@@ -80,16 +98,18 @@ def in_points(one, values):
 def _by(one, middle):
     size = float(_size(one, middle))
     word = {True: "longer", False: "shorter"} if one.reading.unit in ("min", "h") else {True: "more", False: "less"}
-    return f"{rounded(abs(size))} {unit_of(one)} {word[size > 0]}"
+    if unit_of(one) == "castings in 100":
+        word = {True: "more good ones", False: "fewer good ones"}
+    return f"{_digits(abs(size), unit_of(one))} {unit_of(one)} {word[size > 0]}"
 
 
-def expects(one, newcomer):
+def expects(one):
     """What a newcomer's first casting at the usual settings will read."""
-    shown = newcomer[one.reading.name].predict().iloc[0]
-    reading = one.reading
+    shown, reading = one.newcomer().predict().iloc[0], one.reading
     if reading.grades:
         low, high = (reading.grades[int(np.clip(round(end), 0, len(reading.grades) - 1))] for end in (shown.low, shown.high))
         span = low if low == high else f"{low} to {high}"
     else:
         span = f"{shown.low:.3g} to {reading.show(shown.high)}"
-    return f"A newcomer's first casting at the usual settings: {reading.words} {span} (90 % of benches and days)."
+    age = f" at {reading.ages[0]:g} h" if reading.ages else ""
+    return f"A newcomer's first casting: {reading.words}{age} {span} (nine in ten, over benches and days)."

@@ -1,0 +1,87 @@
+"""A pool as a person sees it: in a notebook, and as one page that opens anywhere."""
+
+from html import escape
+from pathlib import Path
+
+from testpour.figures.bench_chart import show_benches
+from testpour.findings.data_link import versions
+from testpour.pooling.telling import EVERY, MOST, OPEN, SAME, expects
+from testpour.wording import count
+
+HEADS = {
+    EVERY: "Holds at every bench",
+    SAME: "Taken as the same at every bench",
+    MOST: "Holds on average, not at every bench",
+    OPEN: "Cannot tell yet",
+}
+SHOWN = 30  # benches in the page's table; a list of hundreds is in the figure
+POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+STYLE = (
+    "body{font:1rem/1.5 system-ui,'DejaVu Sans',sans-serif;color:#1a1a1a;background:#fff;max-width:46rem;margin:0 auto;"
+    "padding:1rem;overflow-wrap:anywhere}h2{border-top:2px solid #0b4f8a;padding-top:.6rem;margin-top:2rem}"
+    "figure{margin:1rem 0;overflow-x:auto}img{max-width:100%;height:auto}table{border-collapse:collapse;font-size:.9rem}"
+    "th,td{border-bottom:1px solid #b8b8b8;padding:.25rem .7rem .25rem 0;text-align:left;vertical-align:top}"
+)
+
+
+def pool_html(pooled):
+    """The pool in a notebook: a sentence, what holds where, what differs, what to expect."""
+    return "".join(_body(pooled, level=3))
+
+
+def write_page(pooled, path):
+    """Write the pool as one HTML file that needs no network; return its path.
+
+    Raises
+    ------
+    FileNotFoundError
+        If the folder of `path` does not exist.
+    """
+    path = Path(path)
+    if not path.parent.is_dir():
+        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    title = f"What {count(len(pooled.benches), 'bench', 'benches')} found"
+    body = [f"<h1>{title}</h1>", *_body(pooled, level=2), *_figures(pooled), *_basis(pooled)]
+    head = (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1"><style>{STYLE}</style></head><body><main>'
+    )
+    path.write_text(head + "\n".join(body) + "</main></body></html>\n", encoding="utf-8", newline="\n")
+    return path
+
+
+def _body(pooled, level):
+    yield f"<p>{escape(pooled.joined())}</p>"
+    if not pooled.tells:
+        yield f"<p>{escape(next(iter(pooled.told())))}</p>"
+    for where, rows in pooled.table.groupby("where", sort=False):
+        says = "".join(f"<li>{escape(said)}</li>" for said in rows["says"])
+        yield f"<h{level}>{HEADS[where]}</h{level}><ul>{says}</ul>"
+    if pooled.tells:
+        told = "".join(f"<li>{escape(said)}</li>" for said in pooled.told())
+        yield f"<h{level}>What differs by bench</h{level}><ul>{told}</ul>"
+    told = "".join(f"<li>{escape(expects(one))}</li>" for one in pooled.readings.values() if one.average.pours)
+    yield f"<h{level}>What a newcomer's bench should expect</h{level}><p>At the usual settings:</p><ul>{told}</ul>"
+    if len(pooled.left_out):
+        yield f"<h{level}>Left out</h{level}>{pooled.left_out.to_html(index=False)}"
+
+
+def _figures(pooled):
+    yield "<h2>The benches side by side</h2>"
+    for name, one in pooled.readings.items():
+        if one.average.pours:
+            picture = show_benches(pooled, name)
+            drawn = picture.to_bytes("svg").decode()
+            yield f'<figure role="img" aria-label="{escape(picture.says)}">{drawn[drawn.index("<svg") :]}</figure>'
+
+
+def _basis(pooled):
+    table = pooled.benches
+    rest = f"<p>The first {SHOWN} of {len(table)} benches.</p>" if len(table) > SHOWN else ""
+    yield f"<h2>What it rests on</h2>{table.head(SHOWN).to_html()}{rest}"
+    yield (
+        "<p>Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within a "
+        "bench. Intervals hold nine in ten, for the average casting of a bench; what a newcomer should expect is for "
+        f"single castings. Computed by {escape(', '.join(f'{k} {v}' for k, v in versions().items()))}.</p>"
+    )
