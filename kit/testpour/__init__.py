@@ -31,6 +31,7 @@ _HOMES = {
     "figures": "figures",
     "findings_page": "findings.page",
     "fit_castings": "models.fits",
+    "handout": "findings.handout",
     "labels": "planning.labels",
     "next_pours": "suggest",
     "outlook": "planning.outlook",
@@ -56,13 +57,14 @@ _HOMES = {
     "stop_advice": "suggest",
     "thickness_limit": "cure.advice",
     "two_layers": "cure.advice",
+    "wall_summary": "findings.wall",
     "weigh_out": "weighing",
     "what_if": "suggest",
     "what_is_lost": "planning.repair",
     "why": "causes.answer",
     "why_all": "causes.every",
     "write_package": "logbook.package",
-    "write_sheet": "logbook.spreadsheet",
+    "write_sheet": "logbook.export",
 }
 
 __all__ = sorted(_HOMES)  # noqa: PLE0605 - one list, so that no name is written twice

@@ -7,7 +7,8 @@ import pytest
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.spreadsheet import read_sheet, write_sheet
+from testpour.logbook.export import write_sheet
+from testpour.logbook.spreadsheet import read_sheet
 from testpour.units import UnitProblem
 
 

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.spreadsheet import IgnoredColumns, read_sheet, write_sheet
+from testpour.logbook.export import write_sheet
+from testpour.logbook.spreadsheet import IgnoredColumns, read_sheet
 from testpour.logbook.tables import LogProblem
 
 SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"

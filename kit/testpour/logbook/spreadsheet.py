@@ -1,16 +1,14 @@
-"""Sheets in and out: a spreadsheet as people keep one, read whole or not at all."""
+"""Sheets in: a spreadsheet as people keep one, read whole or not at all."""
 
 import re
 import warnings
 from pathlib import Path
 
-import pandas as pd
-
 from testpour.catalogue import YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
 from testpour.logbook.headers import HeaderProblem, read_head
-from testpour.logbook.sheet_cells import BLANK, read_cells, tame, untame
+from testpour.logbook.sheet_cells import BLANK, read_cells, untame
 from testpour.units import UnitProblem
 
 
@@ -92,7 +90,7 @@ def _find_heads(study, rows):
         heads, problems = [], []
         for text in map(str.strip, row):
             try:
-                heads.append(read_head(study, text))
+                heads.append(read_head(study, untame(text)))
             except (HeaderProblem, UnitProblem) as problem:
                 heads.append(None)
                 problems.append((f"row {place + 1}", text, "", str(problem)))
@@ -160,91 +158,3 @@ def _with_unit(cell, unit):
 
 
 OWN_CELLS = {"made_at": moment, "made_anyway": lambda cell: cell.casefold() in YES}
-
-
-def write_sheet(castings, path):
-    """Write the castings table as a spreadsheet, units in the headers; returns the path.
-
-    Parameters
-    ----------
-    castings : Castings
-    path : str or Path
-        Ending in .csv or .xlsx.
-
-    Returns
-    -------
-    Path
-
-    Notes
-    -----
-    Cells that begin with a sign a spreadsheet would act on get a leading quote, which `read_sheet` takes
-    off again. Initials and notes of single readings get a column of their own; where several places share
-    a cell, theirs stay in the log.
-    """
-    path = Path(path)
-    table = _table(castings)
-    if path.suffix.casefold() == ".xlsx":
-        _refuse_long(table, path)
-        table.map(_as_number).to_excel(path, index=False)
-    elif path.suffix.casefold() == ".csv":
-        table.to_csv(path, index=False)
-    else:
-        raise ValueError(f"{path.name}: write to a name ending in .csv or .xlsx.")
-    return path
-
-
-def _refuse_long(table, path):
-    """XLSX holds 32,767 characters in a cell (ECMA-376 leaves it open, spreadsheet programs do not)."""
-    longest = max((len(cell) for name in table for cell in table[name]), default=0)
-    if longest > 32767:
-        raise ValueError(f"{path.name}: a note of {longest} characters does not fit an XLSX cell. Write to .csv.")
-
-
-def _as_number(cell):
-    """A plain number as a number, so that a spreadsheet can reckon with it; names such as 007 stay text."""
-    if re.fullmatch(r"-?(0|[1-9]\d{0,11})(\.\d{1,12})?", cell) and f"{float(cell):.12g}" == cell:
-        return float(cell)
-    return cell
-
-
-def _table(castings):
-    pours, columns = castings.pours, {}
-    columns["pour"] = [tame(str(name)) for name in pours.index]
-    columns["session"] = [tame(text) for text in pours["session"]]
-    columns["made at"] = [made.isoformat(sep=" ") for made in pours["made_at"]]
-    for factor in castings.study.factors:
-        head = f"{factor.words} ({factor.unit})" if factor.unit else factor.words
-        columns[head] = [_written(factor, value) for value in pours[factor.name]]
-    for (name, age, specimen), rows in castings.readings.groupby(["reading", "age", "specimen"], sort=False, dropna=False):
-        reading = castings.study.reading(name)
-        words = reading.words + (f", specimen {specimen}" if specimen else "")
-        words += f" at {age:.12g} h" if pd.notna(age) else ""
-        columns[f"{words} ({reading.unit})" if reading.unit else words] = _joined(pours, rows, _reading_words)
-        if not rows["pour"].duplicated().any():
-            for part in ("by", "note"):
-                if (rows[part] != "").any():
-                    columns[f"{words}, {part}"] = _joined(pours, rows, lambda row, p=part: tame(getattr(row, p)))
-    for name in ("by", "note"):
-        columns[name] = [tame(text) for text in pours[name]]
-    return pd.DataFrame(columns)
-
-
-def _joined(pours, rows, say):
-    """One cell a pour; several readings parted by semicolons."""
-    words = {}
-    for row in rows.itertuples():
-        words.setdefault(row.pour, []).append(say(row))
-    return ["; ".join(words.get(pour, [])) for pour in pours.index]
-
-
-def _written(factor, value):
-    if factor.kind == "text":
-        return tame(value) if isinstance(value, str) else ""
-    if pd.isna(value):
-        return ""
-    return factor.show(value) if factor.kind == "yes/no" else f"{value:.15g}"
-
-
-def _reading_words(row):
-    ends = {"exact": "{0:.15g}", "between": "{0:.15g} to {1:.15g}", "not yet": "not yet at {0:.15g}"}
-    return ends.get(row.known, "already by {1:.15g}").format(row.low, row.high)

@@ -1,0 +1,132 @@
+"""Castings out: as a table that spreadsheets and other programs open."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from testpour.logbook.sheet_cells import tame
+
+
+def write_sheet(castings, path):
+    """Write the castings as a table for other programs, units in the headers; returns the path.
+
+    Parameters
+    ----------
+    castings : Castings
+    path : str or Path
+        Ending in .csv or .xlsx: one row a pour, as `read_sheet` reads it. Ending in .parquet: one row a
+        reading, with the settings of its pour beside it; a pour without readings has one row.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    ValueError
+        If the ending is another, a note is too long for XLSX, or Parquet is not installed.
+
+    Notes
+    -----
+    Cells that begin with a sign a spreadsheet would act on get a leading quote, which `read_sheet` takes
+    off again. Initials and notes of single readings get a column of their own; where several places share
+    a cell, theirs stay in the log. Parquet has them all, and text as it is.
+    """
+    path = Path(path)
+    write = {".csv": _csv, ".xlsx": _xlsx, ".parquet": _parquet}.get(path.suffix.casefold())
+    if write is None:
+        raise ValueError(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
+    write(castings, path)
+    return path
+
+
+def _csv(castings, path):
+    _table(castings).to_csv(path, index=False)
+
+
+def _xlsx(castings, path):
+    table = _table(castings)
+    _refuse_long(table, path)
+    table.map(_as_number).to_excel(path, index=False)
+
+
+def _parquet(castings, path):
+    """Typed columns, each with its unit as metadata of the field."""
+    try:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+    except ImportError:
+        raise ValueError(f'{path.name}: Parquet needs pyarrow. Install it with: pip install "testpour[parquet]"') from None
+    study = castings.study
+    pours = castings.pours.assign(**{
+        f.name: castings.pours[f.name].map({1.0: True, 0.0: False}) if f.kind == "yes/no" else
+        castings.pours[f.name].astype(object if f.kind == "text" else float) for f in study.factors
+    })  # fmt: skip
+    units = {reading.name: reading.unit for reading in study.readings}
+    readings = castings.readings.replace([np.inf, -np.inf], np.nan).rename(columns={"by": "read by", "note": "read note"})
+    readings = readings.assign(unit=readings["reading"].map(units))
+    whole = pours.reset_index(names="pour").merge(readings, on="pour", how="left", sort=False)
+    whole = whole.astype({"entry": "Int64"} if "entry" in whole else {})
+    table = pa.Table.from_pandas(whole, preserve_index=False)
+    said = {f.name: f.unit for f in study.factors} | {"age": "h"}
+    fields = [field.with_metadata({"unit": said[field.name]}) if said.get(field.name) else field for field in table.schema]
+    pq.write_table(table.cast(pa.schema(fields, metadata=table.schema.metadata)), path)
+
+
+def _refuse_long(table, path):
+    """XLSX holds 32,767 characters in a cell (ECMA-376 leaves it open, spreadsheet programs do not)."""
+    longest = max((len(cell) for name in table for cell in table[name]), default=0)
+    if longest > 32767:
+        raise ValueError(f"{path.name}: a note of {longest} characters does not fit an XLSX cell. Write to .csv.")
+
+
+def _as_number(cell):
+    """A plain number as a number, so that a spreadsheet can reckon with it; names such as 007 stay text."""
+    if re.fullmatch(r"-?(0|[1-9]\d{0,11})(\.\d{1,12})?", cell) and f"{float(cell):.12g}" == cell:
+        return float(cell)
+    return cell
+
+
+def _table(castings):
+    pours, columns = castings.pours, {}
+    columns["pour"] = [tame(str(name)) for name in pours.index]
+    columns["session"] = [tame(text) for text in pours["session"]]
+    columns["made at"] = [made.isoformat(sep=" ") for made in pours["made_at"]]
+    for factor in castings.study.factors:
+        head = f"{factor.words} ({factor.unit})" if factor.unit else factor.words
+        columns[head] = [_written(factor, value) for value in pours[factor.name]]
+    for (name, age, specimen), rows in castings.readings.groupby(["reading", "age", "specimen"], sort=False, dropna=False):
+        reading = castings.study.reading(name)
+        words = reading.words + (f", specimen {specimen}" if specimen else "")
+        words += f" at {age:.12g} h" if pd.notna(age) else ""
+        columns[f"{words} ({reading.unit})" if reading.unit else words] = _joined(pours, rows, _reading_words)
+        if not rows["pour"].duplicated().any():
+            for part in ("by", "note"):
+                if (rows[part] != "").any():
+                    columns[f"{words}, {part}"] = _joined(pours, rows, lambda row, p=part: tame(getattr(row, p)))
+    for name in ("by", "note"):
+        columns[name] = [tame(text) for text in pours[name]]
+    return pd.DataFrame({tame(head): cells for head, cells in columns.items()})
+
+
+def _joined(pours, rows, say):
+    """One cell a pour; several readings parted by semicolons."""
+    words = {}
+    for row in rows.itertuples():
+        words.setdefault(row.pour, []).append(say(row))
+    return ["; ".join(words.get(pour, [])) for pour in pours.index]
+
+
+def _written(factor, value):
+    if factor.kind == "text":
+        return tame(value) if isinstance(value, str) else ""
+    if pd.isna(value):
+        return ""
+    return factor.show(value) if factor.kind == "yes/no" else f"{value:.15g}"
+
+
+def _reading_words(row):
+    ends = {"exact": "{0:.15g}", "between": "{0:.15g} to {1:.15g}", "not yet": "not yet at {0:.15g}"}
+    return ends.get(row.known, "already by {1:.15g}").format(row.low, row.high)
