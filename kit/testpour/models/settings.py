@@ -56,11 +56,13 @@ def settings_table(study, settings=None, *, room=None, age=None, reading=None):
 
 def _completed(study, given):
     """A copy of `given` with every numeric factor of the study, usual values where it is silent."""
-    missing = [factor.name for factor in study.factors if factor.name not in given]
-    meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given}
+    known = [factor.name for factor in study.factors]
+    missing = [name for name in known if name not in given]
+    meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given if name not in known}
     problems = [f"{name} is not a factor of this study; {near[0]} may be meant." for name, near in meant.items() if near]
     if problems:
         raise StudyProblems("Settings", problems)
+    table = pd.DataFrame(index=given.index)
     for factor in study.factors:
         if factor.kind != "text":
             values = given.get(factor.name, pd.Series(np.nan, given.index))
