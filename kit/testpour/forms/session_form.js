@@ -28,6 +28,7 @@ const roughly = (ms) => {
   if (minutes < 2880) return minutes < 600 && minutes % 60 ? `${Math.floor(minutes / 60)} h ${minutes % 60} min` : `${Math.round(minutes / 60)} h`;
   return `${Math.round(minutes / 1440)} days`;
 };
+const capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
 const plural = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
 
 // What the browser keeps: what was typed and what was tapped but not yet answered. Without its storage, memory serves.
@@ -49,7 +50,7 @@ class Form {
     this.open = {}; // which folded parts are open
     this.parts = new Map();
     this.looks = {};
-    this.root = h("section", { class: "tp-form", "aria-label": "Session form" });
+    this.root = h("section", { class: "tp-form", "aria-label": "Session form", "data-lm-suppress-shortcuts": "true" }); // keys are the form's own
     this.said = h("p", { class: "tp-hidden", role: "status" });
     this.body = h("div");
     this.root.append(this.said, this.body);
@@ -166,8 +167,9 @@ class Form {
   draw() {
     const { state } = this;
     const poured = state.cards.filter((card) => card.name).length;
-    this.part("top", [state.study, state.session, poured, state.cautions], () => this.top(poured));
-    this.part("head", [state.head, this.pending(""), this.open.head], () => this.head());
+    this.open.cautions ??= poured === 0;
+    this.part("top", [state.study, state.session, poured, state.cautions, state.kept], () => this.top(poured));
+    this.part("head", [state.head, this.pending("")], () => this.head());
     this.part("due", [state.due], () => this.due());
     for (const card of state.cards) this.part(`card ${card.pour}`, [card, this.pending(card.pour), this.open], () => this.card(card));
     this.tick();
@@ -238,7 +240,6 @@ class Form {
       id, type: "text", autocomplete: "off", spellcheck: "false", "data-key": key, "aria-describedby": hint || problem ? `${id}-hint` : null,
       "aria-invalid": problem ? "true" : null,
       oninput: (event) => { this.kept.held.typed[key] = event.target.value; this.kept.save(); if (onlook) onlook(); },
-      onkeydown: (event) => event.stopPropagation(), // the notebook's own keys stay out of it
     });
     field.value = typed ?? value;
     return h("div", { class: wide ? "tp-field tp-wide" : "tp-field" }, h("label", { for: id }, label), field,
@@ -269,10 +270,13 @@ class Form {
 
   top(poured) {
     const { state } = this;
+    const others = state.kept.filter((name) => name !== state.session).slice(0, 6);
     return h("header", { class: "tp-top" },
       h("div", {}, h("h2", {}, state.study), h("p", {}, `Session ${state.session}: ${poured} of ${plural(state.cards.length, "pour")} poured.`)),
       h("p", { class: "tp-first" }, "Goggles and gloves on before the catalyst is opened."),
-      this.fold("cautions", "Read before the first pour: cautions", h("ul", {}, state.cautions.map(([title, text]) => h("li", {}, h("b", {}, `${title}. `), text)))));
+      this.fold("cautions", "Read before the first pour: cautions", h("ul", {}, state.cautions.map(([title, text]) => h("li", {}, h("b", {}, `${title}. `), text)))),
+      others.length > 0 && this.fold("others", "Open another session", h("div", { class: "tp-row" }, others.map((name) => h("button", {
+        type: "button", class: "tp-button", "data-key": `open ${name}`, onclick: () => this.send({ deed: "open", session: name }) }, `Session ${name}`)))));
   }
 
   head() {
@@ -283,13 +287,14 @@ class Form {
     return h("section", { class: "tp-head", "aria-labelledby": `tp-${this.mark}-head` },
       h("h3", { id: `tp-${this.mark}-head`, tabindex: "-1" }, "Today"),
       h("div", { class: "tp-fields" },
-        head.fields.map((f) => this.input(key(f.name), f.label, { value: f.value, problem: f.problem, hint: f.name === "room_temperature" ? "68 degF is read too" : "" })),
+        head.fields.map((f) => this.input(key(f.name), f.label, { value: f.value, problem: f.problem })),
         this.input(key("by"), "Your initials", { value: head.by })),
+      h("p", { class: "tp-hint" }, "A number may carry its unit: 68 degF, 1/2 in."),
       head.warnings.map((text) => h("p", { class: "tp-strip tp-warned" }, text)),
       this.waiting(""),
       h("div", { class: "tp-row" },
         h("button", { type: "button", class: "tp-button tp-big", "data-key": "head save", onclick: () => this.tap("head", { values: values(), by: this.typed(key("by"), head.by) }, keys) }, "Save today's room and lots"),
-        h("p", { class: "tp-saved" }, head.saved ? `Saved ${head.saved}. ${head.unknown.length ? `Not known yet: ${head.unknown.join(", ")}.` : ""}` : "Not saved yet. A pour is logged without what is not known; save it later and it is added.")));
+        h("p", { class: head.saved ? "tp-saved" : "tp-hint" }, head.saved ? `✓ Saved ${head.saved}. ${head.unknown.length ? `Not known yet: ${head.unknown.join(", ")}.` : ""}` : "Not saved yet. A pour is logged without what is not known; save it later and it is added.")));
   }
 
   due() {
@@ -369,7 +374,7 @@ class Form {
   }
 
   grades(line, fields, title) {
-    return h("div", { class: "tp-event", role: "group", "aria-label": title }, h("p", { class: "tp-what" }, title, line.status && h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })),
+    return h("div", { class: "tp-event", role: "group", "aria-label": title }, h("p", { class: "tp-what" }, capital(title), line.status && h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })),
       h("p", { class: "tp-hint" }, line.how),
       h("div", { class: "tp-row tp-grades" }, line.grades.map((word, grade) => h("button", {
         type: "button", class: "tp-button tp-big tp-second", "data-key": `grade ${fields.pour} ${fields.reading} ${fields.age} ${grade}`,
@@ -380,10 +385,10 @@ class Form {
     const fields = { ...at, reading: line.reading, age: line.age };
     if (line.status === "done") {
       const again = line.many && this.fold(`add ${at.pour} ${line.reading} ${line.age}`, "Add readings of another specimen", this.several(line, fields));
-      return h("div", { class: "tp-event tp-done" }, h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${line.words}: ${line.said}`), this.back(line.entries, at, line.words)), again);
+      return h("div", { class: "tp-event tp-done" }, h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${capital(line.words)}: ${line.said}`), this.back(line.entries, at, line.words)), again);
     }
     if (line.grades.length) return this.grades(line, fields, line.words);
-    if (line.many) return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, h("p", { class: "tp-what" }, line.words, h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })), this.several(line, fields));
+    if (line.many) return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, h("p", { class: "tp-what" }, capital(line.words), h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })), this.several(line, fields));
     const key = `write ${at.pour} ${line.reading} ${line.age}`;
     return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, this.input(key, line.words, { hint: line.how }),
       this.button("Log it", "write", fields, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) }));
@@ -398,7 +403,7 @@ class Form {
     const seen = this.looks[base];
     const asked = line.method ? `${line.method.readings} readings, ${line.method.apart} mm apart and ${line.method.edge} mm from any edge. After ${line.method.standard}; figures ${line.method.confidence}.` : line.how;
     return [
-      this.input(keys.text, `${line.label}: all readings of one specimen`, { hint: "blanks between, such as 76 79 78", wide: true, onlook: look }),
+      this.input(keys.text, `${capital(line.label)}: all readings of one specimen`, { hint: "blanks between, such as 76 79 78", wide: true, onlook: look }),
       h("p", { class: seen && !seen.fine ? "tp-look tp-short" : "tp-look", "data-look": base, "aria-live": "polite" }, seen && this.typed(keys.text) ? seen.words : asked),
       line.method && h("div", { class: "tp-fields" },
         this.input(keys.thickness, "Specimen thickness (mm)", { value: usual.thickness, onlook: look }),
@@ -431,7 +436,9 @@ class Form {
 
 export default {
   render({ model, el }) {
-    const form = new Form(model, el);
-    return () => form.close();
+    let form = new Form(model, el);
+    const anew = () => { form.close(); form = new Form(model, el); }; // another session was opened
+    model.on("change:where", anew);
+    return () => { model.off("change:where", anew); form.close(); };
   },
 };

@@ -21,7 +21,7 @@ class SessionForm(anywidget.AnyWidget):
 
     def __init__(self, desk):
         self._desk = desk
-        super().__init__(state=desk.state(), where=f"{shown(desk.logbook.address)} {desk.session}")
+        super().__init__(state=desk.state(), where=self._place())
         self.on_msg(self._hear)
 
     def _repr_mimebundle_(self, **options):
@@ -48,8 +48,16 @@ class SessionForm(anywidget.AnyWidget):
             self.send({"look": message["key"], **self._desk.preview(message)})
         elif deed == "refresh":
             self.state = self._desk.refresh()
+        elif deed == "open":
+            self._desk = Desk(self._desk.logbook, session=message["session"])
+            with self.hold_sync():
+                self.state, self.where = self._desk.state(), self._place()
         else:
             self.state = self._desk.take(message)
+
+    def _place(self):
+        """Names the session to the browser, which keeps under it what was typed and not yet saved."""
+        return f"{shown(self._desk.logbook.address)} {self._desk.session}"
 
 
 def session_form(logbook, plan_or_sheet=None, session=None):

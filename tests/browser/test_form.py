@@ -1,0 +1,144 @@
+"""The session form in JupyterLab in Chromium: timers, a reload, a kernel restarted, and the rows that are left."""
+
+import datetime as dt
+import time
+
+import nbformat
+import pytest
+
+from testpour.logbook.book import Logbook
+from testpour.study_file import read_study
+
+ROWS = '{"catalyst": [1.5, 2.0, 1.0], "pigment": [0.5, 0.0, 2.0], "thickness": [6.0, 12.0, 18.0], "cover": [1.0, 0.0, 1.0]}'
+CELLS = {
+    "start": 'import pandas as pd, testpour as tp\nstudy = tp.read_study("study.toml")\nlog = tp.Logbook(study)',
+    "sheet": f'pours = pd.DataFrame({ROWS}, index=["B01", "B02", "B03"])\n'
+    'sheet = tp.bench_sheet(study, pours, session="bench", resin="150 g")',
+    "form": "tp.session_form(log, sheet)",
+}
+POURS = ("B01", "B02", "B03")
+LARGE = 48  # CSS pixels; what a gloved finger needs, and the enhanced target of WCAG 2.2 is 44 (criterion 2.5.5)
+
+
+@pytest.fixture(scope="module")
+def bench(lab):
+    """A notebook with the form of one session, open and run."""
+    book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(text, id=key) for key, text in CELLS.items()])
+    nbformat.write(book, lab.folder / "bench.ipynb")
+    with (lab.folder / "study.toml").open("a") as file:  # a moment the trade's own list lacks
+        file.write('\n[readings.demould_time]\nunit = "min"\nlow = 0\nhigh = 10080\nscale = "log"\n')
+    lab.open("bench.ipynb")
+    lab.run_all("bench.ipynb")
+    lab.page.wait_for_selector(".tp-form")
+    return lab
+
+
+@pytest.fixture(scope="module")
+def log(bench):
+    """The same log, opened by another program: this one."""
+    book = Logbook(read_study(bench.folder))
+    yield book
+    book.close()
+
+
+def card(lab, pour):
+    return lab.page.locator(f".tp-card[data-pour='{pour}']")
+
+
+def tap(lab, pour, name, says):
+    """Tap a button of a card and wait until the card shows that it is saved."""
+    card(lab, pour).get_by_role("button", name=name, exact=True).click()
+    card(lab, pour).locator(".tp-saved", has_text=says).first.wait_for(timeout=20_000)
+
+
+def shown_seconds(lab, pour):
+    """What a pour's timer shows."""
+    text = card(lab, pour).locator("[data-since]").inner_text()
+    return sum(int(part) * 60**place for place, part in enumerate(reversed(text.split(":"))))
+
+
+def check_timers(lab, log):
+    """Each timer shows the time gone by since the moment in the log, to a second or two."""
+    made = log.castings().pours["made_at"]
+    for pour in POURS:
+        shown, gone = shown_seconds(lab, pour), time.time() - made[pour].to_pydatetime().timestamp()
+        assert abs(shown - gone) < 2.5, pour
+
+
+def restart(lab):
+    """Restart the kernel and run all cells, as a person does."""
+    lab.page.get_by_role("menuitem", name="Kernel", exact=True).click()
+    lab.page.get_by_text("Restart Kernel and Run All Cells", exact=False).click()
+    lab.page.locator(".jp-Dialog button", has_text="Restart").click()
+    lab.page.wait_for_timeout(2000)
+    lab.wait_until_ready()
+    card(lab, POURS[0]).wait_for(timeout=60_000)
+
+
+def earlier(log, pour, minutes):
+    """The pour as if it had been made that much earlier: a test does not wait a day."""
+    then = dt.datetime.now().replace(microsecond=0) - dt.timedelta(minutes=minutes)
+    log.correct_pour(pour, made_at=then, why="a test does not wait")
+    return then
+
+
+def rows(log, pour, reading):
+    """Rows of one reading of a pour, as the log has them."""
+    found = log.castings().readings
+    return found[(found["pour"] == pour) & (found["reading"] == reading)]
+
+
+def test_three_timers_run_through_a_reload_and_a_restart_and_the_log_has_the_right_ages(bench, log, tmp_path):
+    page = bench.page
+    page.get_by_label("Room temperature (°C)").fill("68 degF")
+    page.get_by_label("Resin lot").fill("drum 4 <b>")
+    page.get_by_label("Your initials").fill("AB")
+    page.get_by_role("button", name="Save today's room and lots").click()
+    page.locator(".tp-head .tp-saved", has_text="Saved").wait_for()
+    page.screenshot(path=tmp_path / "1-ready.png")
+    for pour in POURS:
+        card(bench, pour).get_by_role("button", name="Catalyst in", exact=True).dblclick()
+        card(bench, pour).locator("[data-since]").wait_for()
+    pours = log.castings().pours
+    assert list(pours.index[pours["session"] == "bench"]) == list(POURS), "a double tap logs a pour once"
+    assert set(pours.loc[list(POURS), "room_temperature"]) == {20.0}
+    assert set(pours.loc[list(POURS), "resin_lot"]) == {"drum 4 <b>"} and set(pours.loc[list(POURS), "by"]) == {"AB"}
+    check_timers(bench, log)
+
+    begun = {pour: earlier(log, pour, minutes) for pour, minutes in zip(POURS, (22, 95, 24 * 60), strict=True)}
+    page.keyboard.press("Control+s")
+    page.wait_for_timeout(1000)
+    page.reload()
+    bench.wait_until_ready()
+    card(bench, "B01").wait_for(timeout=60_000)
+    page.wait_for_timeout(2000)
+    check_timers(bench, log)
+    checked = time.time()
+    tap(bench, "B01", "Checked: not gelled yet", "Not gelled")
+    restart(bench)
+    check_timers(bench, log)
+    gelled = time.time()
+    tap(bench, "B01", "Gelled", "Gelled between")
+    card(bench, "B02").get_by_label("Peak temperature (°C)", exact=True).fill("181 degF")
+    peaked = time.time()
+    tap(bench, "B02", "Peak", "Peak at")
+    tap(bench, "B02", "Gelled", "Gelled by")
+    tap(bench, "B02", "Demoulded", "Demoulded at")
+    tap(bench, "B03", "1 slightly tacky", "slightly tacky")
+    card(bench, "B03").get_by_label("hardness (Shore D): all readings of one specimen").fill("76 79 78 77 80")
+    card(bench, "B03").locator(".tp-look", has_text="mean 78.0").wait_for()
+    card(bench, "B03").get_by_role("button", name="Log these readings").click()
+    card(bench, "B03").locator(".tp-saved", has_text="mean 78.0").wait_for()
+    page.screenshot(path=tmp_path / "2-read.png")
+    print(f"screenshots: {tmp_path}")
+
+    gel, since = rows(log, "B01", "gel_time").iloc[0], begun["B01"].timestamp()
+    assert gel["known"] == "between"
+    assert gel["low"] == pytest.approx((checked - since) / 60, abs=0.05)
+    assert gel["high"] == pytest.approx((gelled - since) / 60, abs=0.05)
+    peak = rows(log, "B02", "time_to_peak").iloc[0]
+    assert peak["low"] == peak["high"] == pytest.approx((peaked - begun["B02"].timestamp()) / 60, abs=0.05)
+    assert rows(log, "B02", "peak_temperature").iloc[0]["low"] == pytest.approx((181 - 32) / 1.8)
+    assert list(rows(log, "B03", "tack")["age"]) == [24.0]
+    assert sorted(rows(log, "B03", "hardness")["low"]) == [76, 77, 78, 79, 80]
+    assert set(rows(log, "B03", "hardness")["age"]) == {24.0}
