@@ -1,7 +1,9 @@
 """Splits: they add up, and agree with the definition, with linear models and with games solved in print."""
 
+import tomllib
 from itertools import permutations
 from math import factorial
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -11,6 +13,8 @@ from testpour.causes.complaint import good_pours, neighbours
 from testpour.causes.split import compared, shares, split
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+
+REFERENCE = Path(__file__).parents[1] / "reference"
 
 
 @pytest.mark.parametrize("reading", ["gel_time", "peak_temperature", "tack", "hardness", "defects"])
@@ -37,6 +41,31 @@ def test_where_the_model_is_linear_each_part_is_coefficient_times_difference(fit
             by_hand = fit.posterior.coefficients[pick, j] * step[j]
             mine = found.draws[:, list(found.table.index).index(words)]
             np.testing.assert_allclose(mine, by_hand, rtol=0, atol=1e-9)
+
+
+def linear(reference):
+    return lambda t: t.to_numpy(float) @ reference["slope"] + 3.2
+
+
+def bent(reference):
+    """A grade that levels off, with settings that work through each other."""
+    def value(t):
+        catalyst, pigment, thickness, cover, room = t.to_numpy(float).T
+        dryness = 1.8 * np.log(catalyst) + 0.8 * np.log(thickness) + 2.5 * cover + 0.15 * (room - 20)
+        return 3 / (1 + np.exp(dryness - 0.4 * np.maximum(pigment - 3, 0) - 2)) + 0.05 * pigment * (room - 20)
+
+    return value
+
+
+@pytest.mark.parametrize("kind", [linear, bent])
+def test_the_parts_are_those_of_the_library_shap(kind):
+    """Its linear explainer where the model is linear, its exact one where it is not; the command stands in the file."""
+    reference = tomllib.loads((REFERENCE / "why_shap.toml").read_text("utf-8"))
+    here, there = (pd.DataFrame(rows, columns=reference["factors"]) for rows in ([reference["here"]], reference["there"]))
+    value = kind(reference)
+    names, parts, _ = shares(lambda t: value(t)[None, :], here, there)
+    assert names == reference["factors"]
+    np.testing.assert_allclose(parts[0], reference[kind.__name__], rtol=0, atol=1e-9)
 
 
 def by_every_order(value, here, there):
