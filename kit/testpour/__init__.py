@@ -25,6 +25,7 @@ _HOMES = {
     "check_log": "models.agreement",
     "check_settings": "cautions",
     "compare": "models.compare",
+    "compare_studies": "findings.versus",
     "container": "materials",
     "due": "forms.due",
     "effects": "models.effects",

@@ -1,0 +1,120 @@
+"""What the one-page sheets share: the file written, the advice as rows, and the three strongest findings."""
+
+import html
+from dataclasses import dataclass
+from datetime import date as day
+from pathlib import Path
+
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from testpour.cautions import safety_text
+from testpour.findings import story
+from testpour.models.chance import NoAims
+from testpour.models.effects import effects
+from testpour.suggest import AimsConflict, RoomProblem
+from testpour.suggest.advice import settings_words
+from testpour.units import to_unit
+from testpour.wording import in_hundred, listed
+
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
+FINDINGS = 3
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A one-page sheet that was written.
+
+    Parameters
+    ----------
+    path : Path
+        The file. A `Sheet` may stand wherever a path may.
+    what, study, paper : str
+    note : str
+        What to look at before it is shared, in a sentence.
+    """
+
+    path: Path
+    what: str
+    study: str
+    paper: str
+    note: str = ""
+
+    def __fspath__(self):
+        return str(self.path)
+
+    def sentence(self):
+        """Where the sheet is and how to print it."""
+        text = f"The {self.what} of {self.study} is in {self.path}: open it in a browser and print it on one page of {self.paper}."
+        return text + (f" {self.note}" if self.note else "")
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return f"<p>{html.escape(self.sentence())}</p>"
+
+
+def checked(path, paper):
+    """`path`, refused where its folder does not exist or `paper` is neither A4 nor Letter."""
+    path = Path(path)
+    if paper not in PAPERS:
+        raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
+    if not path.parent.is_dir():
+        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    return path
+
+
+def write_sheet(path, template, fits, what, *, paper, date, note="", **given):
+    """Fill a template of this room and write it; the `Sheet`."""
+    today = day.today()
+    page = Environment(loader=PackageLoader("testpour.findings"), autoescape=True, undefined=StrictUndefined,
+                       trim_blocks=True, lstrip_blocks=True)  # fmt: skip
+    text = page.get_template(template).render(
+        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study),
+        fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
+        date=f"{today.day} {today:%B %Y}" if date is None else str(date), **given,
+    )  # fmt: skip
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return Sheet(path, what, fits.study.name, paper, note)
+
+
+def advice_rows(fits, room):
+    """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
+    for where, given in story.advice(fits, room):
+        at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
+        if isinstance(given, (RoomProblem, NoAims, AimsConflict)):
+            yield {"room": at, "problem": str(given)}
+            continue
+        met = given.chance.table.iloc[0]
+        yield {
+            "room": at, "problem": "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
+            "chance": in_hundred(met["chance"]), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
+            "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
+            "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
+        }  # fmt: skip
+
+
+def _gel(fits, given):
+    if "gel_time" not in fits:
+        return ""
+    row = given.predicted.loc[fits["gel_time"].reading.words]
+    return f"{row['low']:.0f} to {row['high']:.0f} min"
+
+
+def strongest(fits):
+    """The three clearest effects in sentences, one a reading before a second of any; aimed readings first."""
+    aimed = {aim.reading for aim in fits.study.aims}
+    each = []
+    for name, fit in fits.items():
+        told = [e for e in effects(fit).each if e.told and e.poured]
+        clear = sorted(told, key=_clearness, reverse=True)
+        each += [(name not in aimed, place, -_clearness(effect), effect.sentence()) for place, effect in enumerate(clear)]
+    return [said for *_, said in sorted(each)[:FINDINGS]]
+
+
+def _clearness(effect):
+    """Half-widths of its interval by which an effect differs from none."""
+    ends = np.array([effect.middle, effect.low, effect.high])
+    middle, low, high = np.log(ends) if effect.ratio else ends
+    return abs(middle) / max((high - low) / 2, 1e-9)
