@@ -49,7 +49,7 @@ def show_benches(pooled, reading):
                         color=SECOND if apart else LOG, markerfacecolor=face, linewidth=2, markersize=7, label=words)  # fmt: skip
     _name_benches(ax, table)
     ax.set(ylim=(-0.8, len(table) - 0.2), xlabel=drawable(f"{one.reading.words.capitalize()} against the average bench ({unit_of(one)})", 70))
-    picture.legend(loc="outside lower left", ncols=3, frameon=False)
+    picture.legend(loc="outside lower left", ncols=2, frameon=False)
     return picture
 
 

@@ -97,13 +97,31 @@ def bench_marginal(model, bench, slopes=(), sampling=True):
         group_scales=np.r_[problem.group_scales, [slope.scale / scale.unit for slope in slopes]],
         constant=problem.constant - len(slopes) * np.log(scale.unit),
     )
-    outer = np.r_[start[problem.design.shape[1] :], [min(0.5, slope.scale / scale.unit) for slope in slopes]]
+    outer = np.r_[start[problem.design.shape[1] :], np.full(len(slopes), 0.5)]
+    spreads = slice(len(outer) - len(problem.groups), None)
+    outer[spreads] = np.minimum(outer[spreads], problem.group_scales)
     return BenchMarginal(problem, make_blocks(problem.design, kept, components)), scale, outer
 
 
-def pooled_top(marginal, start):
-    """Climb in signed spreads, where zero is an ordinary place: restricted maximum likelihood under flat beliefs."""
-    return reach_top(marginal, start)
+def most_likely_spreads(model, bench, slopes=()):
+    """The most likely spreads, coefficients integrated out: restricted maximum likelihood under flat beliefs.
+
+    Returns
+    -------
+    dict
+        Group name to standard deviation on the latent scale, slopes last; ``reading`` for single readings, but not
+        for grades.
+    """
+    marginal, scale, start = bench_marginal(model, bench, slopes, sampling=bool(model.grades and model.shape_believed))
+    shape, spreads = marginal.split(reach_top(marginal, start).at)
+    names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
+    found = dict(zip(names, scale.unit * np.abs(spreads), strict=True))
+    return found if scale.graded else found | {"reading": float(np.exp(scale.shape(shape)[0]))}
+
+
+def slope_name(model, slope):
+    """How the spread of a coefficient that differs by bench is called."""
+    return f"bench {model.coefficient_names[slope.column]}"
 
 
 def pooled_top_of_density(model, bench, slopes):

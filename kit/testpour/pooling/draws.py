@@ -10,11 +10,12 @@ from scipy.stats import chi2, norm, qmc
 from testpour.models.posterior import Posterior, _resample
 from testpour.models.rows import cuts_of
 from testpour.pooling.blocks import back
-from testpour.pooling.climbing import pooled_top_of_density
+from testpour.pooling.climbing import pooled_top_of_density, slope_name
 
 DEGREES = 6  # of the t distribution that spreads are drawn from
 POINTS, FEWER = 128, 64  # places where the marginal density is worked out: small pools, and large ones
 ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
+NEAR = 1e-9  # see `BenchMarginal.solve`
 GOOD = 0.5  # effective share of the places that needs no other round
 SMALL = 4000  # rows of a small pool
 MANY = 30  # benches from which a large pool's spreads count as normal
@@ -59,7 +60,7 @@ def _weighed(density, top, root, points, draws, rng):
         at, logs, places = centre + noise @ root.T, [], []
         for one, apart in zip(at, noise, strict=True):
             density.marginal.last, outer = near, density.plain(one)
-            place = density.marginal.solve(outer)
+            place = density.marginal.solve(outer, NEAR)
             height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
             logs.append(height - _t_density(apart @ apart, len(apart)))
             places.append((outer, place))
@@ -151,7 +152,3 @@ def _described(model, marginal, scale, slopes, outer, inner, worth, seed):
         seed=seed,
     )
 
-
-def slope_name(model, slope):
-    """How the spread of a coefficient that differs by bench is called."""
-    return f"bench {model.coefficient_names[slope.column]}"

@@ -7,10 +7,14 @@ from testpour.pooling.reasons import WHOLE, reason
 from testpour.wording import count
 
 
+ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same
+
+
 def pours_twice(sources):
     """Pours that an earlier bench has given already.
 
-    Two pours are the same when made at the same moment at the same settings with the same readings, at least one.
+    Two pours are the same when made at the same moment at the same settings with the same readings. A few with a
+    reading or two may agree by chance; a whole log, or pours with `ENOUGH` readings between them, do not.
 
     Returns
     -------
@@ -23,7 +27,8 @@ def pours_twice(sources):
     for source in sources:
         marks = marks_of(source.castings)
         again = {pour: seen[mark] for pour, mark in marks.items() if mark in seen}
-        if again:
+        alike = source.castings.readings["pour"].isin(again).sum()
+        if again and (alike >= ENOUGH or len(again) == len(source.castings)):
             doubled[source.bench] = set(again)
             others = ", ".join(dict.fromkeys(again.values()))
             rows.append(

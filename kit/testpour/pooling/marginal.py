@@ -78,8 +78,12 @@ class BenchMarginal:
                 out[blocks.first_leaf :][bench.leaves] = spreads[blocks.leaf] * summed
         return out
 
-    def solve(self, outer):
-        """The inner mode by safe Newton steps, as a `Place`; the likelihood is concave in it."""
+    def solve(self, outer, near=1e-17):
+        """The inner mode by safe Newton steps, as a `Place`; the likelihood is concave in it.
+
+        Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
+        only by its square, a gradient in full.
+        """
         shape, spreads = self.split(outer)
 
         def look(at):
@@ -93,7 +97,7 @@ class BenchMarginal:
             arrow = factor(self.blocks, -rows.eta2, spreads, self.precision)
             slope = self.pull(rows.eta1[:, None], spreads)[:, 0] - self._prior_pull(at)
             step = arrow.solve(slope[:, None])[:, 0]
-            if not slope @ step > 1e-17 * (1 + abs(height)):
+            if not slope @ step > near * (1 + abs(height)):
                 break
             place = _safe_step(look, place, step)
         self.last = outer, at, 0.0

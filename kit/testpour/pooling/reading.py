@@ -13,7 +13,7 @@ from testpour.models.fits import DRAWS, ReadingFit, _scale_options
 from testpour.models.interval import IntervalModel
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.pooling.climbing import Slope
+from testpour.pooling.climbing import Slope, most_likely_spreads
 from testpour.pooling.draws import sample_pool
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
@@ -90,6 +90,15 @@ class PooledReading:
     def _away(self, away):
         held = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}
         return BenchFit(**held, away=away)
+
+    def most_likely_spreads(self):
+        """The most likely spread of benches, sessions, lots and readings on the latent scale, under the beliefs.
+
+        Under flat beliefs these are the estimates of restricted maximum likelihood.
+        """
+        model = self.average.model
+        number = next(group.codes for group in model.groups if group.name == "bench")
+        return most_likely_spreads(model, number, slopes_of(self.average.believed, self.average.rows))
 
     def differences(self, level=0.9):
         """How each bench differs from the average one at the usual settings, in the reading's own terms.
@@ -180,7 +189,7 @@ def fit_pooled(castings, bench_of, reading, *, beliefs=None, seed=0):
     believed = beliefs_for(study, reading, beliefs, rows)
     scale = getattr(beliefs, "benches", {}).get(reading.name, bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
-    slopes = _slopes(believed, rows)
+    slopes = slopes_of(believed, rows)
     if model.informative.any():
         posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed)
     else:
@@ -214,7 +223,7 @@ def bench_scale(believed):
     return SHARE * level.sd
 
 
-def _slopes(believed, rows):
+def slopes_of(believed, rows):
     """The effects that may differ by bench: those that enough benches varied."""
     found = []
     for column, (term, belief) in enumerate(zip(believed.terms, believed.beliefs, strict=True)):

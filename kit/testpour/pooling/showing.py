@@ -11,7 +11,7 @@ from testpour.wording import count
 HEADS = {
     EVERY: "Holds at every bench",
     SAME: "Taken as the same at every bench",
-    MOST: "Holds on average, not at every bench",
+    MOST: "Holds at the average bench, but not everywhere",
     OPEN: "Cannot tell yet",
 }
 SHOWN = 30  # benches in the page's table; a list of hundreds is in the figure
@@ -82,6 +82,7 @@ def _basis(pooled):
     yield f"<h2>What it rests on</h2>{table.head(SHOWN).to_html()}{rest}"
     yield (
         "<p>Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within a "
-        "bench. Intervals hold nine in ten, for the average casting of a bench; what a newcomer should expect is for "
+        "bench. The effects of catalyst, room temperature and thickness may differ by bench once five benches varied "
+        "them; all others are taken as the same. Intervals hold nine in ten, for the average casting of a bench; what a newcomer should expect is for "
         f"single castings. Computed by {escape(', '.join(f'{k} {v}' for k, v in versions().items()))}.</p>"
     )

@@ -20,19 +20,18 @@ def holds(effect, new, one, tells):
     tells : bool
         Whether there are enough benches to tell.
     """
-    said = effect.sentence()
+    said = effect.sentence().removesuffix(effect._rests_on())
     if not effect.told or not tells:
         return OPEN, said
     sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)
     if not sloped:
-        return SAME, f"{said} Too few benches varied it to tell whether it differs by bench."
-    if new.told:
-        return EVERY, f"{said} It goes this way at every bench: at a new one, {_interval(new)}."
-    return MOST, f"{said} Benches differ: at a new one it may go either way, {_interval(new)}."
+        return SAME, said
+    return (EVERY if new.told else MOST), f"{said} At a new bench: {effect_interval(new)}."
 
 
-def _interval(effect):
-    return effect._interval()
+def effect_interval(effect):
+    """The interval of an effect in words, with its signs where it leaves both directions."""
+    return effect._interval().replace("interval", "between").replace(" to ", " and ")
 
 
 def too_few(benches):
