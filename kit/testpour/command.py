@@ -1,4 +1,4 @@
-"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up."""
+"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up, share its log."""
 
 import argparse
 import signal
@@ -51,13 +51,14 @@ def _sentence(problem):
 
 def _parser():
     parser = argparse.ArgumentParser(prog="testpour", description="Test pours of casting resin, in notebooks.")
-    verbs = parser.add_subparsers(required=True, metavar="start|new|check|page|backup")
+    verbs = parser.add_subparsers(required=True, metavar="start|new|check|page|backup|package")
     for name, do, words in (
         ("start", start, "make a folder with the demo study, or open a study, in JupyterLab"),
         ("new", new, "make a study folder with an empty log and a study file to fill in"),
         ("check", check, "read study and log, and say what is there and what is wrong"),
         ("page", page, "write the findings page: one file that opens anywhere"),
         ("backup", backup, "copy the log, with the date in its name, and reopen the copy"),
+        ("package", package, "write the log as an open Data Package, to share or to keep"),
     ):
         verb = verbs.add_parser(name, help=words, description=words.capitalize() + ".")
         verb.add_argument("folder", type=Path, metavar="FOLDER", help="the study folder")
@@ -71,6 +72,10 @@ def _parser():
             verb.add_argument("--to", type=Path, help="file to write; findings.html in the study folder if not given")
         if name == "backup":
             verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="file to write; beside the log if not given")
+        if name == "package":
+            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="new folder or .zip; package.zip in FOLDER if not given")
+            verb.add_argument("--licence", default="CC0-1.0", help="what others may do with it; CC0-1.0 (anything) if not given")
+            verb.add_argument("--names", action="store_true", help="with initials, notes, corrections and photographs")
     return parser
 
 
@@ -144,6 +149,20 @@ def backup(asked):
     from testpour.logbook.backup import back_up
 
     print(back_up(_study(asked.folder), asked.to).sentence())
+    return 0
+
+
+def package(asked):
+    """Write the log as a Data Package."""
+    from testpour.logbook.book import Logbook
+    from testpour.logbook.package import write_package
+
+    log = Logbook(_study(asked.folder))
+    try:
+        made = write_package(log, asked.to or asked.folder / "package.zip", asked.licence, asked.names)
+    finally:
+        log.close()
+    print(f"Written and read again. {made.sentence()}")
     return 0
 
 

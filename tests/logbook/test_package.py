@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from PIL import Image
 
 from testpour.folder import FolderProblem
 from testpour.logbook.book import Logbook
@@ -39,6 +40,9 @@ def book(study, tmp_path_factory):
     log.add_pour("P09", settings={"catalyst": 2}, session="S")
     log.withdraw_pour("P09", why="spilt")
     log.correct_pour("P01", settings={"catalyst": "1.7 %"}, why="scale")
+    Image.new("RGB", (30, 20), (200, 30, 30)).save(log.study.folder / "face.jpg")
+    log.add_photo("P01", "face.jpg", note=ODD, age=24)
+    log.withdraw_photo(log.add_photo("None", "face.jpg"), why="another pour")
     yield log
     log.close()
 
@@ -63,7 +67,7 @@ def test_it_validates_and_gives_the_same_log(book, tmp_path, names, name):
     path = write_package(book, tmp_path / name, names=names).path
     report = frictionless.validate(str(path if path.suffix else path / "datapackage.json"))
     assert report.valid, report.flatten(["title", "message"])
-    assert len(report.tasks) == (8 if names else 5)
+    assert len(report.tasks) == (10 if names else 5)
     back, held = read_package(path), book.castings()
     assert back.castings.fingerprint() == held.fingerprint()
     for part in ("name", "question", "factors", "readings", "aims", "resin", "ready"):
@@ -95,6 +99,7 @@ def test_checksums_units_and_licence_are_those_of_the_files(package):
 
 def test_without_names_no_initials_and_no_note_are_in_any_file(book, tmp_path):
     path = write_package(book, tmp_path / "package").path
+    assert all(file.suffix in (".csv", ".json") for file in path.iterdir())
     text = "".join(file.read_text("utf-8") for file in path.iterdir())
     assert not any(word in text for word in ("A.B.", "misread", "wrong lamp", "spilt", "line\nend"))
     assert str(book.study.folder) not in text
@@ -113,6 +118,8 @@ def test_a_new_folder_goes_on_where_the_log_was(book, package, tmp_path):
         assert again.castings().fingerprint() == book.castings().fingerprint()
         for pour in ("P01", "=P02", "None", "P09"):
             pd.testing.assert_frame_equal(again.history(pour), book.history(pour))
+        assert [(p.pour, p.note, p.age) for p in again.photos()] == [("P01", ODD, 24)]
+        assert again.photos()[0].thumbnail() == book.photos()[0].thumbnail()
         again.correct_reading(2, 22, why="and on it goes")
         assert again.add_pour(settings={"catalyst": 1}, session="S") == "P10"
     with pytest.raises(FolderProblem, match="is not empty, so nothing was written"):
@@ -201,6 +208,12 @@ def test_other_units_in_the_descriptor_are_refused(package):
     assert refused(package) == ["pours.csv, thickness: in in, where the study has mm."]
 
 
+def test_a_changed_photograph_is_refused(package):
+    (photo,) = (package / "photos").iterdir()
+    photo.write_bytes(photo.read_bytes() + b"x")
+    assert refused(package) == [f"photos/{photo.name}: a photograph that is not there or was changed. Ask for the package again."]
+
+
 def test_a_history_that_does_not_end_at_the_castings_makes_no_folder(package, tmp_path):
     edit(package, "history-settings", lambda text: text.replace("1.7", "1.8"))
     with pytest.raises(ValueError, match="its history does not end at its castings"):
@@ -248,8 +261,9 @@ VALUES = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_s
 def test_whatever_is_wrong_with_it_is_refused_or_read(package, tmp_path, data):
     """A descriptor or a table bent anywhere: a `Package`, or problems in words; never another error."""
     broken = tmp_path / "broken.zip"
-    files = {file.name: file.read_bytes() for file in sorted(package.iterdir())}
+    files = {file.name: file.read_bytes() for file in sorted(package.iterdir()) if file.is_file()}
     head = json.loads(files["datapackage.json"])
+    head["resources"] = [r for r in head["resources"] if not r["name"].startswith("photo-")]
     name = data.draw(st.sampled_from(sorted(set(files) - {"datapackage.json"})))
     lines = files[name].decode("utf-8").split("\n")
     place = data.draw(st.integers(0, len(lines) - 1))

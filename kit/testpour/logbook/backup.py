@@ -6,7 +6,13 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from testpour.logbook.tables import LogProblem, address_of
+import sqlalchemy as sa
+
+from testpour.logbook.database import Explained, check_units, open_database, writing
+from testpour.logbook.loading import load_castings
+from testpour.logbook.tables import FACTS, FILE, LogProblem, address_of
+from testpour.logbook.whole import TABLES, all_rows, put_rows
+from testpour.wording import count
 
 
 @dataclass(frozen=True)
@@ -16,29 +22,34 @@ class Backup:
     Parameters
     ----------
     path : Path
-    pours, readings : int
+    pours, readings, photos : int
         Rows in the copy, corrections included.
     """
 
     path: Path
     pours: int
     readings: int
+    photos: int = 0
 
     def sentence(self):
         """Where the copy is and what it holds."""
-        return f"Copied to {self.path} and opened again: {self.pours} rows of pours, {self.readings} of readings."
+        said = f"Copied to {self.path} and opened again: {self.pours} rows of pours, {self.readings} of readings."
+        if self.photos:
+            said += f" {count(self.photos, 'row')} of photographs: copy the folder photos too, the pictures lie there."
+        return said
 
     __repr__ = sentence
 
 
 def back_up(study, to=None):
-    """Copy a study's log while it may be in use.
+    """Copy a study's log while it may be in use, from a file or a server, into a log file.
 
     Parameters
     ----------
     study : Study
     to : str or Path, optional
-        File to write; by default beside the log, named by date and time. It must not exist.
+        File to write; by default beside the log, or beside the study where that is on a server, named by date
+        and time. It must not exist.
 
     Returns
     -------
@@ -47,30 +58,70 @@ def back_up(study, to=None):
     Raises
     ------
     LogProblem
-        If the log is not a file, the copy exists already, or the copy does not open.
+        If there is no log, the copy exists already, or the copy does not open.
+
+    Notes
+    -----
+    The copy is what the log held at one moment, and is a log itself: name it in `study.toml` to go on with it.
     """
     address = address_of(study)
-    if not address.startswith("sqlite:///"):
-        raise LogProblem("This log lies in a database server: back it up with the server's own dump (pg_dump).")
-    source = Path(address.removeprefix("sqlite:///"))
-    if not source.exists():
+    source = Path(address.removeprefix(FILE)) if address.startswith(FILE) else None
+    if source and not source.exists():
         raise LogProblem(f"No log at {source} yet: nothing to copy.")
     stamp = dt.datetime.now().strftime("%Y-%m-%d-%H%M%S")
-    target = Path(to) if to else source.with_name(f"{source.stem}-{stamp}.sqlite")
+    beside = source or Path(study.folder) / "log.sqlite"
+    target = Path(to) if to else beside.with_name(f"{beside.stem}-{stamp}.sqlite")
     if target.exists():
         raise LogProblem(f"{target} exists already. Give another name; a copy never overwrites.")
+    part = target.with_name(f"{target.name}.part")
     try:
-        with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(target)) as copy:
-            log.backup(copy)
-        return _verified(target)
-    except sqlite3.Error as problem:
+        part.unlink(missing_ok=True)
+        if source:
+            with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(part)) as copy:
+                log.backup(copy)
+        else:
+            _from_server(study, address, part)
+        counts = _verified(part)
+        part.rename(target)
+    except (sqlite3.Error, OSError) as problem:
         raise LogProblem(f"The copy to {target} failed: {problem}. The log itself is untouched.") from problem
+    finally:
+        for file in target.parent.glob(f"{part.name}*"):
+            file.unlink()
+    return Backup(target, *counts)
+
+
+def _from_server(study, address, part):
+    """Every row as it stood at one moment, put into a new file, which must then give the same castings."""
+    log, copy = open_database(address), open_database(f"{FILE}{part}")
+    try:
+        with Explained(log, _one_moment) as held, Explained(copy, writing) as made:
+            facts = held.execute(sa.select(FACTS).where(FACTS.c.name != "schema")).all()
+            put_rows(made, FACTS, [dict(row._mapping) for row in facts])
+            for table in TABLES:
+                for rows in all_rows(held, table):
+                    put_rows(made, table, rows)
+            before = load_castings(study, held).fingerprint()
+        check_units(copy, study)
+        with Explained(copy, lambda engine: engine.begin()) as again:
+            if load_castings(study, again).fingerprint() != before:
+                raise LogProblem("The copy does not give the castings of the log. Make another one.")
+    finally:
+        log.dispose()
+        copy.dispose()
+
+
+def _one_moment(engine):
+    """A transaction that sees the log as it stood when it began, whatever others write meanwhile."""
+    return engine.execution_options(isolation_level="REPEATABLE READ").begin()
 
 
 def _verified(path):
+    """Rows in each table of the copy, once SQLite has looked it through."""
     with closing(sqlite3.connect(path)) as copy:
         state = copy.execute("PRAGMA integrity_check").fetchone()[0]
         if state != "ok":
             raise LogProblem(f"The copy at {path} is damaged ({state}). Make another one.")
-        counts = [copy.execute(f"SELECT COUNT(*) FROM {table}").fetchone()[0] for table in ("pours", "readings")]
-    return Backup(path, *counts)
+        held = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        tables = [name for name in ("pours", "readings", "photos") if name in held]
+        return [copy.execute(f"SELECT COUNT(*) FROM {table}").fetchone()[0] for table in tables]

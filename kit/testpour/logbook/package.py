@@ -10,14 +10,24 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import sqlalchemy as sa
 
 from testpour.catalogue import Factor, Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.loading import READING_COLUMNS
 from testpour.logbook.package_cells import to_csv
 from testpour.logbook.package_reading import PackageProblems, read_package
-from testpour.logbook.package_schema import DESCRIPTOR, HISTORY, LICENCES, PEOPLE, descriptor, tables
+from testpour.logbook.package_schema import (
+    DESCRIPTOR,
+    HISTORY,
+    LICENCES,
+    PEOPLE,
+    PICTURE,
+    descriptor,
+    picture,
+    tables,
+)
+from testpour.logbook.photos import FOLDER
+from testpour.logbook.whole import all_rows
 from testpour.study import Aim
 
 
@@ -32,7 +42,8 @@ def write_package(source, to, licence="CC0-1.0", names=False):
     licence : str
         What others may do with it: CC0-1.0 (anything), CC-BY-4.0 and others of the Open Definition.
     names : bool
-        Whether initials and notes go with it. From a `Logbook` the corrections and withdrawn rows go then too.
+        Whether initials and notes go with it. From a `Logbook` the corrections, withdrawn rows and photographs
+        go then too.
 
     Returns
     -------
@@ -55,8 +66,8 @@ def write_package(source, to, licence="CC0-1.0", names=False):
     if to.exists() and (not to.is_dir() or any(to.iterdir()) or to.suffix.casefold() == ".zip"):
         raise PackageProblems(str(to), ["exists already. Give another name; a package never overwrites."])
     castings = _in_order(source if isinstance(source, Castings) else source.castings())
-    history = _history(source) if names and not isinstance(source, Castings) else None
-    files = _files(castings, history, licence, names)
+    whole = names and not isinstance(source, Castings)
+    files = _files(castings, _history(source) if whole else None, licence, names)
     to.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=to.parent, prefix=".testpour-") as part:
         made = (_zip if to.suffix.casefold() == ".zip" else _folder)(Path(part) / "package", files)
@@ -82,6 +93,9 @@ def _files(castings, history, licence, names):
     for name, table in tables(castings.study, names, history is not None).items():
         found[table.path] = to_csv(table, values[name])
         resources.append(table.resource(found[table.path]))
+    for path, data in _pictures(castings.study, history):
+        found[path] = data
+        resources.append(picture(path, data))
     head = descriptor(castings.study, castings, licence, resources, names)
     head["created"] = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
     found[DESCRIPTOR] = (json.dumps(head, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
@@ -106,14 +120,22 @@ def _history(log):
     held = {}
     with log._reading_only() as connection:
         for name, table in HISTORY.items():
-            rows = connection.execute(sa.select(table).order_by(*table.primary_key)).all()
-            held[name] = {c.name: [row[place] for row in rows] for place, c in enumerate(table.columns)}
+            rows = [row for some in all_rows(connection, table) for row in some]
+            held[name] = {column.name: [row[column.name] for row in rows] for column in table.columns}
     return held
 
 
+def _pictures(study, history):
+    """The photographs that lie in the study folder, each once; those of another bench stay with it."""
+    for file in sorted(set(history["history-photos"]["file"])) if history else ():
+        path = Path(study.folder) / FOLDER / file
+        if PICTURE.fullmatch(f"{FOLDER}/{file}") and path.is_file():
+            yield f"{FOLDER}/{file}", path.read_bytes()
+
+
 def _folder(path, files):
-    path.mkdir()
     for name, data in files.items():
+        (path / name).parent.mkdir(exist_ok=True)
         (path / name).write_bytes(data)
     return path
 

@@ -3,7 +3,7 @@
 import json
 import zipfile
 
-from testpour.logbook.package_schema import DESCRIPTOR, HISTORY, checksum, declarations
+from testpour.logbook.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
 from testpour.problems import Problems
 
 LARGEST = 500_000_000  # bytes of one file; a hundred thousand pours with eight readings take a tenth of it
@@ -67,3 +67,18 @@ def unchanged(files, head, problems):
         else:
             data[name] = found
     return data
+
+
+def pictures(files, head, problems):
+    """The paths of the photographs that are listed, there and unchanged."""
+    found = []
+    for resource in head["resources"]:
+        path = str(resource.get("path"))
+        if not str(resource.get("name")).startswith("photo-"):
+            continue
+        data = files.read(path) if PICTURE.fullmatch(path) else None
+        if data is None or not checksum(data) == resource.get("hash") == f"sha256:{PICTURE.fullmatch(path)[1]}":
+            problems.append(f"{path}: a photograph that is not there or was changed. Ask for the package again.")
+        else:
+            found.append(path)
+    return tuple(found)

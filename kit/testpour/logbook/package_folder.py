@@ -10,7 +10,9 @@ from pathlib import Path
 from testpour.folder import FolderProblem, StudyFolder, templates
 from testpour.logbook.book import Logbook
 from testpour.logbook.loading import load_castings
-from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem
+from testpour.logbook.package_files import Files
+from testpour.logbook.tables import LogProblem
+from testpour.logbook.whole import TABLES, put_rows
 from testpour.study_file import save_study
 
 
@@ -34,6 +36,9 @@ def unpack(package, folder):
         study = replace(package.study, folder=made)
         _fill(package, Logbook(study))
         save_study(study)
+        for photo in package.photos:
+            (made / photo).parent.mkdir(exist_ok=True)
+            (made / photo).write_bytes(Files(package.path).read(photo))
         for template in templates():
             shutil.copyfile(template, made / template.name)
         if folder.is_dir():
@@ -47,9 +52,8 @@ def _fill(package, log):
     try:
         with log._transaction() as connection:
             rows = _kept(package.history) if package.history else _standing(package.castings)
-            for table in (POURS, SETTINGS, READINGS):
-                if rows[table.name]:
-                    connection.execute(table.insert(), rows[table.name])
+            for table in TABLES:
+                put_rows(connection, table, rows.get(table.name))
             held = load_castings(log.study, connection)
             if held.fingerprint() != package.castings.fingerprint():
                 raise LogProblem(f"{package.path.name}: its history does not end at its castings. Ask for it again.")
@@ -59,7 +63,7 @@ def _fill(package, log):
 
 def _kept(history):
     """The rows of every table as the log held them."""
-    texts = {table.name: [c.name for c in table.columns if not c.nullable] for table in (POURS, SETTINGS, READINGS)}
+    texts = {table.name: [c.name for c in table.columns if not c.nullable] for table in TABLES}
     return {
         name: [
             {key: "" if value is None and key in texts[name] else value for key, value in zip(columns, row, strict=True)}

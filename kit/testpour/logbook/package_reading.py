@@ -12,10 +12,11 @@ from testpour.logbook.castings import Castings
 from testpour.logbook.loading import READING_COLUMNS
 from testpour.logbook.package_cells import from_csv
 from testpour.logbook.package_checks import check_castings
-from testpour.logbook.package_files import Files, PackageProblems, read_descriptor, unchanged
+from testpour.logbook.package_files import Files, PackageProblems, pictures, read_descriptor, unchanged
 from testpour.logbook.package_schema import DESCRIPTOR, FORM, HISTORY, PEOPLE, declarations, tables
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
+from testpour.wording import count
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +34,8 @@ class Package:
         Whether initials and notes are in it.
     history : dict or None
         The tables of the log with every row it ever held, where they were shared: name to columns.
+    photos : tuple of str
+        Paths of the photographs in it.
     """
 
     path: Path
@@ -41,11 +44,13 @@ class Package:
     licence: str
     names: bool
     history: dict | None = None
+    photos: tuple = ()
 
     def sentence(self):
         """What is in it and under which licence."""
         people = "with initials and notes" if self.names else "without initials and notes"
         people += ", corrections included" if self.history else ""
+        people += f", {count(len(self.photos), 'photograph')}" if self.photos else ""
         return (
             f"{self.path}: {self.study.name}. {self.castings.sentence()} Licence {self.licence}, {people}; "
             f"fingerprint {self.castings.fingerprint()}."
@@ -92,7 +97,7 @@ def read_package(path):
     files, problems = Files(Path(path)), []
     head = read_descriptor(files)
     own = head["testpour"] if isinstance(head.get("testpour"), dict) else {}
-    data = unchanged(files, head, problems)
+    data, photos = unchanged(files, head, problems), pictures(files, head, problems)
     if own.get("form") != FORM:
         problems.append(f"{DESCRIPTOR}: its form is {own.get('form')!r}, this kit knows {FORM}. Update testpour.")
         raise PackageProblems(files.path.name, problems)
@@ -107,7 +112,7 @@ def read_package(path):
     if problems:
         raise PackageProblems(files.path.name, problems)
     kept = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
-    return Package(files.path, study, castings, _licence(head), names, kept)
+    return Package(files.path, study, castings, _licence(head), names, kept, photos)
 
 
 def _study(own, data, problems):
@@ -176,8 +181,8 @@ def _check_units(table, schema, problems):
 def _castings(study, columns, names, problems):
     """Both tables as the log itself gives them."""
     pours, readings = dict(columns["pours"]), dict(columns["readings"])
-    for held, count in ((pours, len(pours["pour"])), (readings, len(readings["entry"]))):
-        held |= {} if names else {name: [""] * count for name in PEOPLE}
+    for held, rows in ((pours, len(pours["pour"])), (readings, len(readings["entry"]))):
+        held |= {} if names else {name: [""] * rows for name in PEOPLE}
     kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"made_at": "datetime64[us]"}
     made = {name: _series(pours[name], kinds.get(name, "str")) for name in
             ("pour", "session", "made_at", *(f.name for f in study.factors), *PEOPLE)}  # fmt: skip

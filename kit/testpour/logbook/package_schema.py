@@ -11,8 +11,9 @@ from dataclasses import fields as parts_of
 import sqlalchemy as sa
 
 from testpour.catalogue import Factor, Reading
+from testpour.logbook.photos import FOLDER
 from testpour.logbook.sheet_cells import tame
-from testpour.logbook.tables import POURS, READINGS, SETTINGS
+from testpour.logbook.whole import TABLES
 from testpour.study import Aim
 
 FORM = 1  # of the package; a reader refuses one it does not know
@@ -28,7 +29,8 @@ LICENCES = {
 }
 QUOTED = "In text, a leading quote keeps a spreadsheet from acting on the cell; testpour takes it off when it reads."
 KNOWN = ("exact", "between", "not yet", "already")
-HISTORY = {"history-pours": POURS, "history-settings": SETTINGS, "history-readings": READINGS}
+HISTORY = {f"history-{table.name}": table for table in TABLES}
+PICTURE = re.compile(rf"{FOLDER}/([0-9a-f]{{64}})\.(jpg|png)")
 PEOPLE = ("by", "note")
 
 
@@ -69,6 +71,16 @@ class Table:
 def checksum(data):
     """SHA-256 of bytes, as the standard writes it."""
     return f"sha256:{hashlib.sha256(data).hexdigest()}"
+
+
+def picture(path, data):
+    """The entry of a photograph in the descriptor."""
+    stem, ending = PICTURE.fullmatch(path).groups()
+    kind = {"jpg": "jpeg"}.get(ending, ending)
+    return {
+        "name": f"photo-{stem[:16]}", "path": path, "$schema": f"{PROFILE}/dataresource.json", "format": ending,
+        "mediatype": f"image/{kind}", "bytes": len(data), "hash": checksum(data),
+    }  # fmt: skip
 
 
 def tables(study, names, history):

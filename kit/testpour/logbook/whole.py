@@ -1,0 +1,24 @@
+"""Every row a log ever held, corrections and withdrawals too: read in one go, put into an empty log."""
+
+import sqlalchemy as sa
+
+from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS
+
+TABLES = (POURS, SETTINGS, READINGS, PHOTOS)  # in an order that keeps what hangs together whole
+AT_ONCE = 10_000  # rows in memory
+
+
+def all_rows(connection, table):
+    """The rows of a table in the order of their numbers, in lists of dicts of at most `AT_ONCE`."""
+    query = sa.select(table).order_by(*table.primary_key).execution_options(stream_results=True)
+    for rows in connection.execute(query).partitions(AT_ONCE):
+        yield [dict(row._mapping) for row in rows]
+
+
+def put_rows(connection, table, rows):
+    """Put rows with their own numbers into an empty table; on a server the next number follows them."""
+    if rows:
+        connection.execute(table.insert(), rows)
+    if connection.dialect.name == "postgresql" and "entry" in table.c and table is not SETTINGS:
+        last = sa.select(sa.func.coalesce(sa.func.max(table.c.entry), 0) + 1).scalar_subquery()
+        connection.execute(sa.select(sa.func.setval(f"{table.name}_entry_seq", last, False)))
