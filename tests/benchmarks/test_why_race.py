@@ -5,6 +5,7 @@ person would answer is drawn from `ANSWERS` below, written from what each fault 
 table of causes, and one answer in ten is wrong. The table was written on other seeds than those judged here.
 """
 
+import os
 import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +19,9 @@ from testpour.causes.answer import why
 from testpour.causes.complaint import missed
 from testpour.causes.sight import sights
 from testpour.causes.table import trade_causes
+from testpour.causes.trust import trust
 from testpour.cure.practice import practice_resin
+from testpour.figures.trust_chart import show_trust
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
@@ -316,14 +319,6 @@ def guide(case, known, seen, misses):
     return next((cause for holds, cause in steps if holds), "nothing")
 
 
-def calibration_error(chance, right, bins=10):
-    """Expected calibration error: the gap between chance said and share right, weighted over equal bins."""
-    place = np.minimum((np.asarray(chance) * bins).astype(int), bins - 1)
-    return sum(
-        (place == b).mean() * abs(np.mean(chance[place == b]) - np.mean(right[place == b])) for b in set(place)
-    )
-
-
 def judged(case, forest=None):
     """One casting judged by all: a row of the race."""
     before, after = asked(case)
@@ -400,9 +395,11 @@ def test_three_questions_are_worth_ten_points(race):
 
 @pytest.mark.slow
 def test_the_chances_are_calibrated(race):
-    error = calibration_error(race["chance"].to_numpy(), (race["first"] == race["true"]).to_numpy())
-    print(f"\ncalibration error {error:.3f}; said {race['chance'].mean():.3f}, right {share(race):.3f}")
-    assert error < 0.07
+    trusted = trust(race["chance"], race["first"] == race["true"])
+    print(f"\n{trusted.sentence()}\n{trusted.table.round(2).to_string()}")
+    if where := os.environ.get("TESTPOUR_FIGURES"):
+        Path(where, "trust.png").write_bytes(show_trust(trusted).to_bytes("png"))
+    assert trusted.error < 0.07
 
 
 @pytest.mark.slow

@@ -1,7 +1,6 @@
 """Answers: words follow numbers, questions can be answered, skipped and kept in the log's notes."""
 
 import warnings
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +11,6 @@ from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.saving import Saving
 from testpour.causes.sight import sights
 from testpour.causes.signs import noted
-from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 
@@ -78,13 +76,17 @@ def test_observations_go_into_the_notes_and_are_read_again(beside):
     assert why(beside(), "X1").note() == ""
 
 
-def test_a_note_survives_the_log(study, tmp_path, beside):
-    book = Logbook(replace(study, folder=tmp_path))
-    note = why(beside({}, {"tack": 2.0}), "X1", {"where": "throughout"}).note()
-    book.add_pour("P1", settings={"catalyst": 1.5}, session="S1")
-    book.correct_pour("P1", why=note)
-    assert noted(book.castings(), "P1") == {"where": "throughout"}
-    book.close()
+def test_what_is_kept_in_the_log_comes_back(practice_log):
+    """Logged, read again from the file, asked again: the same chances as with the answers given directly."""
+    log = practice_log
+    answer = why(fit_castings(log.castings()), "P01", {"where": "in patches", "cup": "wet or streaked in places"})
+    assert answer.keep(log, by="Ann") == "observed: where = in patches; cup = wet or streaked in places."
+    again = why(fit_castings(log.castings()), "P01")
+    assert again.observed == answer.observed
+    assert again.chances.to_dict() == pytest.approx(answer.chances.to_dict(), abs=1e-12)
+    assert again.keep(log) == "" and again.observe(where="throughout").keep(log) == "observed: where = throughout."
+    assert noted(log.castings(), "P01") == {"where": "throughout", "cup": "wet or streaked in places"}
+    assert "observed: where = in patches" in log.castings().pours.loc["P01", "note"]
 
 
 def test_a_healthy_casting_is_called_healthy(beside, usual):

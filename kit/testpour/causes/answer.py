@@ -146,6 +146,26 @@ class Answer:
             return ""
         return "observed: " + "; ".join(f"{name} = {said}" for name, said in self.observed.items()) + "."
 
+    def keep(self, log, by=""):
+        """Keep the observations in the log's note of this pour, where `why` finds them again.
+
+        Parameters
+        ----------
+        log : Logbook
+        by : str, optional
+            Who saw it.
+
+        Returns
+        -------
+        str
+            What was added to the note; empty where the note held all of it already.
+        """
+        held = noted(log.castings(), self.pour)
+        told = replace(self, observed={q: said for q, said in self.observed.items() if held.get(q) != said}).note()
+        if told:
+            log.correct_pour(self.pour, why=told, by=by)
+        return told
+
     def sentence(self):
         """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
         causes, first = self.case.table.causes, self.first
