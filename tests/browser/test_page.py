@@ -5,8 +5,10 @@ import shutil
 import numpy as np
 import pandas as pd
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
+from testpour.findings.carried import read_page
 from testpour.findings.page import findings_page
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
@@ -107,6 +109,50 @@ def test_nothing_overflows(opened, width):
     beyond = opened.evaluate("""() => [...document.querySelectorAll('h1, h2, h3, p, li, summary, .wide')]
         .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent.slice(0, 40))""")
     assert beyond == []
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_no_automated_accessibility_rule_is_broken(opened, width):
+    """axe-core, every rule it has for pages: WCAG 2.0 to 2.2 at levels A and AA, and its own best practices."""
+    opened.set_viewport_size({"width": width, "height": 740})
+    found = Axe().run(opened)
+    assert len(found.response["passes"]) > 30
+    assert [(v["id"], v["impact"], v["nodes"][0]["html"][:80]) for v in found.response["violations"]] == []
+
+
+def test_the_explorer_takes_hostile_names_and_still_answers(opened):
+    """Names of factors, readings and grades are typed by people and go through the page's own script."""
+    shown = opened.locator("#explorer").inner_text()
+    assert "<script>window.ran = 1</script>" in shown
+    assert opened.locator('[data-part="verdict"]').text_content().startswith(("About", "Cannot tell yet"))
+    opened.locator("#explorer input[type=range]").first.press("ArrowRight")
+    opened.locator("#explorer [role=switch]").first.press("Space")
+    assert opened.locator("#explorer img, #explorer script, #explorer iframe").count() == 0
+    assert opened.evaluate("window.ran === undefined") and opened.lines == []
+
+
+def test_with_the_network_cut_it_is_whole(browser, page_file):
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto(page_file.as_uri())
+    assert page.locator("#explorer").is_visible()
+    assert page.evaluate("[...document.images].every(image => image.complete && image.naturalWidth > 0)")
+    context.close()
+
+
+def test_without_javascript_everything_but_the_sliders_is_there(browser, page_file):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(page_file.as_uri())
+    assert not page.locator("#explorer").is_visible()
+    assert "switched off in this browser" in page.locator("main").inner_text()
+    assert page.locator("main img").count() >= 5
+    context.close()
+
+
+def test_the_log_comes_back_out_of_a_hostile_page(page_file):
+    log = read_page(page_file)
+    assert list(log.pours.index) == HOSTILE[:8] and log.pours["note"].iloc[0] == " ".join(HOSTILE)
 
 
 def test_all_figures_are_drawn(opened):

@@ -2,6 +2,7 @@
 
 import base64
 import platform
+import re
 from importlib.metadata import version
 
 import numpy as np
@@ -9,6 +10,7 @@ import pandas as pd
 
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")  # what a spreadsheet takes for the start of a formula
+FINE = re.compile(rb"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
 PACKAGES = ("numpy", "pandas", "statsmodels", "matplotlib")
 
 
@@ -39,6 +41,12 @@ def _neutral(value):
 def data_link(text):
     """A `data:` address that holds a CSV file; the mark in front tells a spreadsheet that it is UTF-8."""
     return "data:text/csv;charset=utf-8;base64," + base64.b64encode(("\ufeff" + text).encode()).decode()
+
+
+def svg_link(svg):
+    """A `data:` address that holds a drawing, its lengths rounded to what an eye or a printer can part."""
+    slim = re.sub(rb"\s*\n\s*", b"\n", FINE.sub(rb"\1", svg))
+    return "data:image/svg+xml;base64," + base64.b64encode(slim).decode()
 
 
 def versions():

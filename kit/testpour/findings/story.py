@@ -1,20 +1,24 @@
 """What each section of the page says; every number is asked of the fits."""
 
-import base64
-
 import numpy as np
 
-from testpour.causes.every import why_all
+from testpour.causes.answer import why
+from testpour.causes.complaint import missed
+from testpour.causes.every import EveryAnswer
 from testpour.cautions import safety_text
 from testpour.figures import show_chance, show_effects, show_plan, show_pours, show_reading
 from testpour.figures.check_chart import check_fit
+from testpour.findings.data_link import svg_link
 from testpour.models.chance import NoAims
 from testpour.models.effects import effects
 from testpour.suggest import AimsConflict, RoomProblem, next_pours, recipe_chart, recommend
 from testpour.units import show
 from testpour.wording import in_hundred
 
-MOST_ROOMS = 4
+MOST_ROOMS = 3
+LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
+LISTED = 60  # pours in the table, the last ones; the data hold all
+LATEST = 12  # sessions told one by one
 UNADVISED = (RoomProblem, NoAims, AimsConflict)  # said in place of advice
 
 
@@ -24,8 +28,7 @@ def drawn(draw, *given, **options):
         picture = draw(*given, **options)
     except (ValueError, NoAims):
         return None
-    image = base64.b64encode(picture.to_bytes("svg")).decode()
-    return {"src": f"data:image/svg+xml;base64,{image}", "says": picture.says}
+    return {"src": svg_link(picture.to_bytes("svg")), "says": picture.says}
 
 
 def asked(study):
@@ -48,17 +51,20 @@ def poured(castings):
     """Sessions and rooms in words, the pours as a table, and where they lie as a figure."""
     study, pours, readings = castings.study, castings.pours, castings.readings
     sessions = []
-    for name, part in pours.groupby("session", sort=False):
+    each = list(pours.groupby("session", sort=False))
+    for name, part in each[-LATEST:]:
         sessions.append(f"{name}: {_count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
     shown = [f for f in study.factors if f.name in pours and f.kind != "text" and pours[f.name].nunique() > 1]
     shown += [f for f in study.factors if f.name in pours and f.kind == "text" and pours[f.name].nunique() > 1]
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
-        "summary": f"{_count(len(pours), 'pour')} in {_count(len(sessions), 'session')}, with "
+        "summary": f"{_count(len(pours), 'pour')} in {_count(len(each), 'session')}, with "
         f"{_count(len(readings), 'reading')}.",
+        "earlier": f"{_count(len(each) - LATEST, 'earlier session')}; the data below hold all of them." if len(each) > LATEST else "",
         "sessions": sessions,
         "heads": [f.words for f in shown] + (["note"] if notes else []),
-        "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iterrows()],
+        "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
+        "left_out": max(len(pours) - LISTED, 0),
         "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in study.factors if _same(f, pours)],
         "figure": drawn(show_pours, castings) if len(pours) else None,
     }
@@ -136,14 +142,14 @@ def advice(fits, room=None):
 
 def advised(fits, given):
     """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
-    said = [
-        {"says": str(one), "expect": []} if isinstance(one, UNADVISED)
-        else {"says": one.sentence(), "expect": _expected(fits, one.predicted)}
-        for _, one in given
-    ]  # fmt: skip
+    said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
+    advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
     names = {f.name for f in fits.study.factors if f.kind == "number"}
     mapped = {"catalyst", "room_temperature"} <= names
-    return {"rooms": said, "figure": drawn(show_chance, fits) if mapped else None, "chart": _chart(fits)}
+    return {
+        "rooms": said, "expect": _expected(fits, advised), "figure": drawn(show_chance, fits) if mapped else None,
+        "chart": _chart(fits),
+    }  # fmt: skip
 
 
 def _chart(fits):
@@ -178,15 +184,36 @@ def _recipe(row):
 
 
 def causes(fits):
-    """Why castings that miss an aim came out so, and the likeliest cause of each; None where none is poor."""
-    every = why_all(fits)
-    if not every.answers:
-        return {"says": every.sentence(), "rows": []} if every.pours else None
+    """Why the last castings that miss an aim came out so; None where no casting is read."""
+    castings = fits.castings
+    read = set(castings.readings["pour"])
+    looked = [pour for pour in castings.pours.index if pour in read][-LOOKED:]
+    poor = [pour for pour in looked if missed(castings, pour)]
+    if not looked:
+        return None
+    if len(poor) > EXPLAINED:
+        poor = poor[-EXPLAINED:]
+        looked = looked[looked.index(poor[0]):]
+    if not poor:
+        return {"says": f"None of the {_count(len(looked), 'casting')} looked at misses an aim." if fits.study.aims else "", "rows": []}
+    every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
     rows = [
-        (pour, row["misses"], row["likeliest"], in_hundred(row["chance"]), row["next"], in_hundred(row["its chance"]))
+        (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
+         in_hundred(row["its chance"]))
         for pour, row in every.table.iterrows()
-    ]
-    return {"says": every.sentence(), "rows": rows}
+    ]  # fmt: skip
+    earlier = f" Only castings from {looked[0]} on are looked at here." if len(looked) < len(read) else ""
+    return {"says": every.sentence() + earlier, "rows": rows}
+
+
+def _poor(study, misses):
+    """What was read where an aim is missed: "tack grade 3 (wet); peak temperature 138 °C"."""
+    said = []
+    for one in misses:
+        reading = study.reading(one.aim.reading)
+        unit = "" if reading.grades else show(0, reading.unit)[1:]
+        said.append(f"{reading.words} {one.seen}{'' if one.seen.endswith(unit) else unit}")
+    return "; ".join(said)
 
 
 def rooms(fits, room=None):
@@ -201,19 +228,26 @@ def rooms(fits, room=None):
     return [met[place] for place in places]
 
 
-def _expected(fits, predicted):
-    """Each reading in words: middle and the range of nine in ten castings."""
-    said = []
-    for fit in fits.values():
-        row, reading = predicted.loc[fit.reading.words], fit.reading
-        if reading.grades:
-            low, high = reading.show(row["low"]), reading.show(row["high"])
-            said.append(f"{reading.words}: {low}" + ("" if low == high else f" to {high}"))
-        else:
-            middle, low, high = (show(row[end], unit, 2 if row[end] < 100 else 3)
-                                 for end, unit in (("middle", reading.unit), ("low", ""), ("high", reading.unit)))
-            said.append(f"{reading.words}: about {middle}, nine castings in ten between {low} and {high}")
-    return said
+def _expected(fits, given):
+    """What one casting at each recommendation should read: rooms as heads, one row a reading; None without advice."""
+    if not given:
+        return None
+    heads = [_place(fits.study, room, one) for room, one in given]
+    rows = [(fit.reading.words, [_range(fit.reading, one.predicted.loc[fit.reading.words]) for _, one in given]) for fit in fits.values()]
+    return {"heads": heads, "rows": rows}
+
+
+def _place(study, room, given):
+    return "recommended" if room is None else f"room at {study.factor('room_temperature').show(given.settings['room_temperature'])}"
+
+
+def _range(reading, row):
+    """The middle casting and the range of nine in ten, in few words."""
+    if reading.grades:
+        low, high = (reading.grades[round(row[end])] for end in ("low", "high"))
+        return low if low == high else f"{low} to {high}"
+    low, middle, high = (show(row[end], "", 2 if abs(row[end]) < 99.5 else 3) for end in ("low", "middle", "high"))
+    return f"{middle} {show(0, reading.unit)[2:]} ({low} to {high})".replace("  ", " ")
 
 
 def still_open(fits, plan, room):

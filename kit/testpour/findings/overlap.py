@@ -1,0 +1,91 @@
+"""Where two studies overlap: the readings both take on one scale, the settings both poured."""
+
+from dataclasses import dataclass
+
+from testpour.wording import listed
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """What two studies have in common.
+
+    Parameters
+    ----------
+    readings : tuple of str
+        Names of readings that both take in the same unit, scale and grades.
+    factors : tuple of Factor
+        Numeric settings that both poured over a range in common.
+    spans : dict
+        Factor name to the values poured in both, (low, high).
+    apart : tuple of str
+        Settings both poured, but nowhere alike, in words.
+    unlike : tuple of str
+        Readings both take, but on scales nothing converts.
+    """
+
+    readings: tuple
+    factors: tuple
+    spans: dict
+    apart: tuple = ()
+    unlike: tuple = ()
+
+    def middle(self):
+        """Settings in the middle of what both poured, on the steps of the bench."""
+        middles = {f.name: sum(self.spans[f.name]) / 2 for f in self.factors}
+        return {
+            f.name: float(self.spans[f.name][1]) if f.kind == "yes/no" else float(f.rounded(middles[f.name]))
+            for f in self.factors
+        }
+
+    def sentence(self):
+        """Where the two overlap and where not."""
+        shared = [self._words(f) for f in self.factors if self.spans[f.name][0] < self.spans[f.name][1]]
+        text = f"both poured {listed(shared)}." if shared else "they poured no range of a setting in common."
+        if self.apart:
+            text += f" Nowhere alike: {'; '.join(self.apart)}."
+        if self.unlike:
+            text += f" Not on one scale: {listed(self.unlike)}."
+        return text
+
+    __repr__ = sentence
+
+    def _words(self, factor):
+        low, high = self.spans[factor.name]
+        if factor.kind == "yes/no":
+            return f"with and without {factor.words}"
+        return f"{factor.words} {low:g} to {factor.show(high)}"
+
+
+def overlap_of(first, second):
+    """The `Overlap` of two `Fits`."""
+    readings, unlike = [], []
+    for name in first:
+        if name in second:
+            one, other = first[name].reading, second[name].reading
+            alike = (one.unit, one.scale, one.grades) == (other.unit, other.scale, other.grades)
+            (readings if alike else unlike).append(name if alike else one.words)
+    factors, spans, apart = [], {}, []
+    for factor in first.study.factors:
+        ends = [_poured(fits, factor) for fits in (first, second)]
+        if None in ends:
+            continue
+        low, high = max(end[0] for end in ends), min(end[1] for end in ends)
+        if low <= high:
+            factors.append(factor)
+            spans[factor.name] = (low, high)
+        else:
+            apart.append(f"{factor.words} {_between(factor, ends[0])} and {_between(factor, ends[1])}")
+    return Overlap(tuple(readings), tuple(factors), spans, tuple(apart), tuple(unlike))
+
+
+def _poured(fits, factor):
+    """Smallest and largest value poured of a numeric setting; None where a study lacks it or never wrote it down."""
+    same = [f for f in fits.study.factors if f.name == factor.name and f.kind == factor.kind and f.unit == factor.unit]
+    if not same or factor.kind == "text" or fits.castings.pours[factor.name].isna().all():
+        return None
+    values = fits.castings.pours[factor.name].dropna()
+    return float(values.min()), float(values.max())
+
+
+def _between(factor, ends):
+    return factor.show(ends[0]) if ends[0] == ends[1] else f"{ends[0]:g} to {factor.show(ends[1])}"
