@@ -20,12 +20,14 @@ from testpour.figures import (
     show_pours,
     show_promise,
     show_reading,
+    show_scatter,
 )
 from testpour.figures.check_chart import check_fit
 from testpour.figures.picture import BELIEF, INK, LOG, SECOND, SHADE, drawable, new_picture
 from testpour.figures.pour_pairs import COLOURS
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
+from testpour.models.scatter import scatter
 from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
 from testpour.study_file import study_from
@@ -234,6 +236,15 @@ def test_a_pour_far_from_the_others_is_named_and_a_plain_log_names_none(log, fit
     assert check_fit(odd).odd == ["P06"] and "Outside: P06" in picture.says
     bold = [t.get_text() for t in picture.axes[0].get_xticklabels() if t.get_fontweight() == "bold"]
     assert bold == ["P06"]
+
+
+def test_scatter_is_drawn_as_it_is_told(fits):
+    """Dots at the middles, largest share on top; what is mostly belief is open and grey."""
+    found, picture = scatter(fits["hardness"]), show_scatter(fits["hardness"])
+    assert picture.says == found.sentence() and len(found.parts) > 1
+    dots = [line for line in picture.axes[0].lines if line.get_marker() == "o"]
+    assert [dot.get_xdata()[0] for dot in reversed(dots)] == [part.middle for part in found.parts]
+    assert [dot.get_color() for dot in reversed(dots)] == [LOG if part.told else BELIEF for part in found.parts]
 
 
 def test_the_age_in_the_title_is_where_nine_in_ten_begin(fits):

@@ -9,7 +9,10 @@ from testpour.figures.effect_chart import show_effects
 from testpour.figures.pour_pairs import show_plan, show_pours
 from testpour.figures.promise_curve import show_promise
 from testpour.figures.reading_curve import show_reading
+from testpour.figures.scatter_chart import show_scatter
+from testpour.figures.trace_curve import show_trace
 
 __all__ = [
     "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan", "show_pours", "show_promise", "show_reading",
+    "show_scatter", "show_trace",
 ]  # fmt: skip
