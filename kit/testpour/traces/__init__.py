@@ -1,0 +1,1 @@
+"""Temperature traces of a thermocouple logger: read, judged, drawn, logged."""

@@ -1,0 +1,142 @@
+"""When a casting begins to warm itself: a line for the room, a power of time for the resin, weighed together."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+RISE = 3.0  # K of self-heating that counts as its onset
+LEAVES, GELLED = 1.0, 10.0 * 5 / 9  # K of self-heating between which the gel lies: see `Trace`
+WINDOW = 8.0  # K of rise that the fit looks at
+DRIFT = 0.7  # K/h, standard deviation of belief: a casting follows its workshop so fast
+APART = 1.0  # K, standard deviation of belief: resin as poured, against what the room would make of it
+POWERS = (1.0, 1.2, 1.35, 1.5, 1.65, 1.8, 2.0, 2.3, 2.7)
+POWER, POWER_SPREAD = 1.65, 0.3  # belief: heat and cure of castings 8 to 40 mm give 1.3 to 1.9 (`cure.slab`)
+FIT = 0.1  # K by which the curve itself may be off: it fits those castings so well
+LAGS = (8.0, 20.0, 45.0)  # min in which a casting follows its room: thin, usual, thick
+STARTS = 60  # instants tried for the start of the power
+BIN = 0.5  # min
+
+
+@dataclass(frozen=True)
+class Onset:
+    """The start of self-heating.
+
+    Parameters
+    ----------
+    minutes : array, shape (candidates,)
+        When each candidate curve passes `RISE`; infinite where it does not within the trace.
+    leaves, gelled : array, shape (candidates,)
+        The same for `LEAVES` and `GELLED`.
+    weight : array, shape (candidates,)
+        How well each agrees with the trace; the sum is 1.
+    inert : array, shape (rows,)
+        What the trace would have been without cure, degC, at the instants given.
+    """
+
+    minutes: np.ndarray
+    leaves: np.ndarray
+    gelled: np.ndarray
+    weight: np.ndarray
+    inert: np.ndarray
+
+    def between(self, which, share):
+        """The instant before which `share` of the weight lies."""
+        values = getattr(self, which)
+        order = np.argsort(values)
+        return float(values[order][min(np.searchsorted(np.cumsum(self.weight[order]), share), len(order) - 1)])
+
+
+def find_onset(minutes, degrees, noise, room=None):
+    """Weigh candidate curves, room drift and self-heating together, against the early trace.
+
+    Each candidate is ``a + b t + d exp(-t / lag) + c max(t - start, 0) ** power``: the first three terms are
+    the casting without cure, the last is the cure. Start, lag and power are tried on a grid; the rest follow
+    by least squares with normal beliefs about drift and start, outliers held down after Huber.
+
+    Parameters
+    ----------
+    minutes, degrees : array, shape (rows,)
+        After mixing, in order, no gaps.
+    noise : float
+        Standard deviation of one row, K.
+    room : array, shape (rows,), optional
+        Room temperature at the same instants, degC; the drift is then measured instead of believed.
+
+    Returns
+    -------
+    Onset
+    """
+    far = _end(minutes, degrees)
+    early = minutes <= minutes[far]
+    t, y, n = _binned(minutes[early], degrees[early] - (0.0 if room is None else room[early] - room[0]))
+    start, power, lag = _candidates(t)
+    base = np.stack([np.ones((len(lag), len(t))), np.broadcast_to(t / 60.0, (len(lag), len(t))), np.exp(-(t - t[0]) / lag)], axis=2)
+    scale = max(t[-1] - t[0], 1.0)
+    growth = (np.maximum(t - start, 0.0) / scale) ** power
+    design = np.concatenate([base, growth[:, :, None]], axis=2)
+    known = np.array([1e-6, 1.0 / DRIFT**2, 1.0 / APART**2, 1e-6])
+    found, loss = _fitted(design, y, np.sqrt(noise**2 / n + FIT**2), known)
+    loss += ((power[:, 0] - POWER) / POWER_SPREAD) ** 2
+    weight = np.exp(-0.5 * (loss - loss.min()))
+    weight[found[:, 3] <= 0.0] = 0.0
+    weight = weight / weight.sum() if weight.sum() > 0.0 else np.full(len(loss), 1.0 / len(loss))
+    pass_at = [_passes(level, found[:, 3], start[:, 0], power[:, 0], scale, minutes[-1]) for level in (RISE, LEAVES, GELLED)]
+    return Onset(*pass_at, weight, _inert(minutes, found, lag, weight, t[0]) + (0.0 if room is None else room - room[0]))
+
+
+def _end(minutes, degrees):
+    """The row at which the smoothed trace has first risen by `WINDOW`, or its last."""
+    rough = smoothed(minutes, degrees, 3.0)
+    risen = rough - np.minimum.accumulate(rough) >= WINDOW
+    return int(np.argmax(risen)) if risen.any() else len(minutes) - 1
+
+
+def smoothed(minutes, degrees, width):
+    """Mean of the trace within `width` minutes about each row."""
+    total = np.concatenate([[0.0], np.cumsum(degrees)])
+    first = np.searchsorted(minutes, minutes - width / 2, "left")
+    after = np.searchsorted(minutes, minutes + width / 2, "right")
+    return (total[after] - total[first]) / (after - first)
+
+
+def _binned(minutes, degrees):
+    """Middles, medians and counts of the rows in bins, so that many rows cost no more than few."""
+    width = max(BIN, (minutes[-1] - minutes[0]) / 300.0)
+    place = ((minutes - minutes[0]) / width).astype(int)
+    cuts = np.flatnonzero(np.diff(place)) + 1
+    parts = list(zip(np.split(minutes, cuts), np.split(degrees, cuts), strict=True))
+    return (np.array([m.mean() for m, _ in parts]), np.array([np.mean(d) for _, d in parts]),
+            np.array([float(len(d)) for _, d in parts]))  # fmt: skip
+
+
+def _candidates(t):
+    """Starts, powers and lags, each (candidates, 1)."""
+    starts = np.linspace(0.0, t[-1], STARTS, endpoint=False)
+    return [x.reshape(-1, 1) for x in np.meshgrid(starts, POWERS, LAGS, indexing="ij")]
+
+
+def _fitted(design, y, spread, known):
+    """Coefficients (candidates, 4) and what each fit costs, with outliers held down."""
+    held = 1.0 / spread**2
+    for _ in range(3):
+        square = np.einsum("kti,t,ktj->kij", design, held, design) + np.diag(known)
+        found = np.linalg.solve(square, np.einsum("kti,t,t->ki", design, held, y)[..., None])[..., 0]
+        left = y - np.einsum("kti,ki->kt", design, found)
+        loss = (held * left**2).sum(axis=1) + (known * found**2).sum(axis=1)
+        off = np.abs(left[np.argmin(loss)]) / spread
+        held = 1.0 / spread**2 * np.minimum(1.0, 2.5 / np.maximum(off, 1e-9))
+    return found, loss + np.linalg.slogdet(square)[1]
+
+
+def _passes(level, size, start, power, scale, last):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        when = start + scale * (level / np.maximum(size, 1e-12)) ** (1.0 / power)
+    return np.where(when <= last, when, np.inf)
+
+
+def _inert(minutes, found, lag, weight, first):
+    best = np.argsort(weight)[-40:]
+    share = weight[best] / weight[best].sum()
+    relax = np.exp(-np.maximum(minutes - first, 0.0) / lag[best])
+    level, drift, apart = (found[best, k][:, None] for k in range(3))
+    return (share[:, None] * (level + drift * minutes / 60.0 + apart * relax)).sum(axis=0)
