@@ -11,8 +11,8 @@ from testpour.units import show
 from testpour.wording import count, in_hundred
 
 GOOD = 0.6  # chance from which a cell gives a recipe
-ROWS, COLUMNS = 9, 6  # rooms and depths that fit one sheet at size 1
-LARGEST = 1.25
+ROWS, COLUMNS = 9, 5  # rooms and depths that fit one sheet at size 1
+LARGEST = 1.1
 PAPERS = ("A4", "Letter")
 
 
@@ -28,10 +28,15 @@ def chart_html(chart, paper=None, date=""):
         whole=paper is not None, paper=paper, date=date, study=chart.study, says=chart.sentence(),
         depths=[_depth(chart.study, depth) for depth in depths], rows=rows,
         kinds={kind for _, cells in rows for cell in cells for kind in cell["kind"].split()},
-        size=round(min(LARGEST, ROWS / len(rooms), COLUMNS / len(depths)), 2), good=f"{100 * GOOD:.0f}",
+        size=_size(len(rooms), len(depths)), good=f"{100 * GOOD:.0f}",
         legend=_legend(chart), aims=_aims(chart.study), rests=_rests(chart), cautions=safety_text("bench", html=True),
         fingerprint=chart.castings.fingerprint() if chart.castings is not None and paper else "",
     )  # fmt: skip
+
+
+def _size(rooms, depths):
+    """Size of the words in the table: narrow cells break their words, so that rows grow too."""
+    return round(min(LARGEST, ROWS / rooms * min(1.0, COLUMNS / depths) ** 0.5, COLUMNS / depths), 2)
 
 
 def _cell(row):

@@ -1,0 +1,187 @@
+"""The handout and the wall sheet: every number is the fits' own, no person is named unasked, nothing is live."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.causes.complaint import good_pours
+from testpour.cautions import safety_text
+from testpour.findings.handout import handout
+from testpour.findings.sheet import strongest
+from testpour.findings.wall import MOST, UNSAID, wall_summary
+from testpour.models.effects import effects
+from testpour.models.fits import fit_castings
+from testpour.suggest import recommend
+from testpour.wording import in_hundred
+
+HOSTILE = "</style><script>window.ran = 1</script>"
+
+
+class Page(HTMLParser):
+    """Every tag, and the cells of every table row."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.rows, self.words, self.inside = [], [], "", False
+        self.feed(text)
+        self.words = " ".join(self.words.split())
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        if tag == "tr":
+            self.rows.append([])
+        elif tag in ("td", "th"):
+            self.rows[-1].append("")
+            self.inside = True
+
+    def handle_endtag(self, tag):
+        self.inside = self.inside and tag not in ("td", "th")
+
+    def handle_data(self, data):
+        self.words += data
+        if self.inside:
+            self.rows[-1][-1] += data.strip()
+
+
+@pytest.fixture(scope="module")
+def fits(practice_castings):
+    return fit_castings(practice_castings)
+
+
+@pytest.fixture(scope="module")
+def page(fits, tmp_path_factory):
+    sheet = handout(fits, tmp_path_factory.mktemp("handout") / "handout.html", room=["17 degC", 22], by="the class", date="1 May 2026")
+    return Page(sheet.path.read_text("utf-8")), sheet.path.read_text("utf-8")
+
+
+def renamed(castings, **columns):
+    return replace(castings, pours=castings.pours.assign(**columns))
+
+
+def wall_of(fits, tmp_path, columns, **options):
+    given = replace(fits, castings=renamed(fits.castings, **columns))
+    return Page(wall_summary(given, tmp_path / "wall.html", date="", **options).path.read_text("utf-8"))
+
+
+def test_the_handout_says_what_the_fits_say(fits, page):
+    shown, text = page
+    for row, room in zip(shown.rows[1:], (17, 22), strict=True):
+        given = recommend(fits, room=room)
+        met = given.chance.table.iloc[0]
+        assert row[0] == f"{room} °C"
+        assert fits.study.factor("catalyst").show(given.table["catalyst"].iloc[0]) + " catalyst" in row[1]
+        assert row[-1] == f"about {in_hundred(met['chance'])} ({in_hundred(met['low'])} to {in_hundred(met['high'])})"
+    for said in (fits.study.question, "the class", "1 May 2026", fits.castings.fingerprint(), fits.castings.sentence()):
+        assert said in shown.words
+    assert safety_text("bench", html=True) in text
+
+
+def test_its_bars_lie_where_the_chances_are(fits, page):
+    bars = re.findall(r'<i style="left:([\d.]+)%;width:([\d.]+)%"></i><b style="left:([\d.]+)%">', page[1])
+    for (low, width, middle), room in zip(bars, (17, 22), strict=True):
+        met = 100 * recommend(fits, room=room).chance.table.iloc[0][["low", "chance", "high"]].to_numpy(float)
+        assert [float(low), float(middle), float(low) + float(width)] == pytest.approx(met, abs=0.11)
+
+
+def test_three_findings_are_settled_effects_of_different_readings(fits):
+    found = strongest(fits)
+    told = {e.sentence(): name for name, fit in fits.items() for e in effects(fit).each if e.told and e.poured}
+    assert len(found) == 3 and all(said in told for said in found)
+    assert len({told[said] for said in found}) == 3
+    assert {told[said] for said in found} <= {aim.reading for aim in fits.study.aims}
+
+
+def test_where_nothing_is_settled_it_says_so(practice_castings, tmp_path):
+    alike = practice_castings.pours.iloc[:2].assign(catalyst=1.5, pigment=1.0, thickness=10.0, cover=1.0, room_temperature=20.0)
+    read = practice_castings.readings[practice_castings.readings["pour"].isin(alike.index)]
+    few = fit_castings(replace(practice_castings, pours=alike, readings=read))
+    assert strongest(few) == []
+    assert "Nothing is settled yet" in handout(few, tmp_path / "handout.html").path.read_text("utf-8")
+
+
+def test_a_room_that_cannot_be_advised_on_is_said_in_its_row(fits, tmp_path):
+    shown = Page(handout(fits, tmp_path / "h.html", room=[4, 20]).path.read_text("utf-8"))
+    assert "cold" in shown.rows[1][1] and "catalyst" in shown.rows[2][1]
+
+
+def test_without_an_aim_nothing_is_recommended(fits, tmp_path):
+    aimless = replace(fits, study=replace(fits.study, aims=()))
+    text = Page(handout(aimless, tmp_path / "h.html").path.read_text("utf-8")).words
+    assert "nothing is called good or bad" in text and "states no aim" in text
+
+
+def test_nobody_is_named_unless_asked(fits, tmp_path):
+    named = replace(fits, castings=renamed(fits.castings, by="Zacharias Q.", note="said Zacharias Q."))
+    text = handout(named, tmp_path / "h.html").path.read_text("utf-8")
+    wall = wall_summary(named, tmp_path / "w.html")
+    assert "Zacharias" not in text + wall.path.read_text("utf-8") and "By " not in Page(text).words
+    asked = wall_summary(named, tmp_path / "w.html", names=True)
+    assert "Zacharias" in asked.path.read_text("utf-8") and "ask before it goes on the wall" in asked.sentence()
+    assert "ask before" not in wall.sentence()
+
+
+def test_each_bench_has_its_pours_readings_and_good_castings(fits, tmp_path):
+    of = np.array(["KM", "", "AB"] * 4)
+    shown = wall_of(fits, tmp_path, {"by": of})
+    rows = {row[0]: row[1:] for row in shown.rows[1:4]}
+    assert list(rows) == ["Bench 1", UNSAID, "Bench 3"]
+    pours, readings = fits.castings.pours, fits.castings.readings
+    for name, initials in zip(rows, ("KM", "", "AB"), strict=True):
+        mine = pours.index[of == initials]
+        good = set(good_pours(fits.castings)) & set(mine)
+        catalyst = pours.loc[mine, "catalyst"]
+        assert rows[name][:3] == [str(len(mine)), str(readings["pour"].isin(mine).sum()), f"{len(good)} of {len(mine)}"]
+        assert rows[name][3] == f"{catalyst.min():.3g} to {fits.study.factor('catalyst').show(catalyst.max())}"
+    assert "3 benches:" in shown.words
+
+
+def test_a_pour_that_was_not_read_is_not_counted_as_good(fits, tmp_path):
+    unread = fits.castings.pours.index[0]
+    kept = fits.castings.readings[fits.castings.readings["pour"] != unread]
+    less = replace(fits, castings=replace(fits.castings, readings=kept))
+    shown = wall_of(less, tmp_path, {"by": "A"})
+    assert shown.rows[1][1] == "12" and shown.rows[1][3].endswith(" of 11")
+
+
+def test_any_column_tells_benches_apart(fits, tmp_path):
+    shown = wall_of(fits, tmp_path, {}, bench="session", names=True)
+    assert [row[0] for row in shown.rows[1:3]] == list(dict.fromkeys(fits.castings.pours["session"]))
+
+
+def test_many_benches_share_the_last_line(fits, tmp_path):
+    many = pd.concat([fits.castings.pours] * 2).set_axis(pd.Index([f"Q{i}" for i in range(24)], name="pour"))
+    wide = replace(fits, castings=replace(fits.castings, pours=many.assign(by=[f"B{i}" for i in range(24)])))
+    rows = Page(wall_summary(wide, tmp_path / "w.html").path.read_text("utf-8")).rows[1 : MOST + 1]
+    assert rows[-1][:2] == ["9 more", "9"] and rows[-2][0] == f"Bench {MOST - 1}"
+    assert sum(int(row[1]) for row in rows) == 24
+
+
+@pytest.mark.parametrize("make", [handout, wall_summary])
+def test_nothing_typed_is_live_and_the_file_stands_alone(fits, tmp_path, make):
+    log = renamed(fits.castings, by=HOSTILE)
+    evil = replace(fits, castings=log, study=replace(fits.study, name=HOSTILE, question=HOSTILE, resin={"kind": HOSTILE}))
+    more = {"by": HOSTILE} if make is handout else {"names": True}
+    text = make(evil, tmp_path / "x.html", date=HOSTILE, **more).path.read_text("utf-8")
+    tags = Page(text).tags
+    assert not {"script", "iframe", "link", "svg"} & set(tags) and text.count("default-src 'none'") == 1
+    assert not re.search(r"(src|href)=\"(?!data:)|@import|url\(", text)
+
+
+def test_what_cannot_be_is_refused(fits, tmp_path):
+    with pytest.raises(ValueError, match="A4 or Letter"):
+        handout(fits, tmp_path / "h.html", paper="A5")
+    with pytest.raises(FileNotFoundError, match="No folder"):
+        handout(fits, tmp_path / "no" / "h.html")
+    with pytest.raises(ValueError, match="room for 4 rooms"):
+        handout(fits, tmp_path / "h.html", room=[16, 17, 18, 19, 20])
+    with pytest.raises(ValueError, match="room for 2 rooms, not 3"):
+        wall_summary(fits, tmp_path / "w.html", bench="session", room=[16, 17, 18])
+    with pytest.raises(ValueError, match="has no column 'bench'"):
+        wall_summary(fits, tmp_path / "w.html", bench="bench")
+    blank = replace(fits, castings=renamed(fits.castings, by=" "))
+    with pytest.raises(ValueError, match="No pour says in 'by' which bench"):
+        wall_summary(blank, tmp_path / "w.html")
