@@ -11,6 +11,7 @@ from testpour import folder as folders
 from testpour.command import main
 from testpour.folder import FolderProblem, make_folder, shipped, templates
 from testpour.logbook.book import Logbook
+from testpour.logbook.package_reading import read_package
 from testpour.study_file import read_study
 
 ROOT = Path(__file__).parents[1]
@@ -175,7 +176,35 @@ def test_backup_never_overwrites(demo, tmp_path, capsys):
     assert "exists already" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("verb", ["check", "page", "backup"])
+def test_package_is_written_into_the_folder_and_reads_back(demo, capsys):
+    assert main(["package", str(demo)]) == 0
+    said = capsys.readouterr().out
+    assert "Written and read again" in said and "Licence CC0-1.0, without initials and notes" in said
+    assert read_package(demo / "package.zip").castings.fingerprint() == castings(demo).fingerprint() in said
+    assert main(["package", str(demo)]) == 1
+    assert f"{demo / 'package.zip'}: exists already. Give another name" in capsys.readouterr().err
+
+
+def test_package_with_names_and_licence(demo, tmp_path, capsys):
+    assert main(["package", str(demo), str(tmp_path / "out"), "--names", "--licence", "CC-BY-4.0"]) == 0
+    assert "Licence CC-BY-4.0, with initials and notes, corrections included" in capsys.readouterr().out
+    assert main(["package", str(demo), str(tmp_path / "other"), "--licence", "mine"]) == 1
+    assert "'mine' is none of CC0-1.0" in capsys.readouterr().err
+
+
+def test_package_names_every_problem_and_writes_nothing(demo, tmp_path, capsys):
+    shutil.copytree(demo, tmp_path / "study", ignore=shutil.ignore_patterns("package.zip"))
+    study = tmp_path / "study" / "study.toml"
+    study.write_text(study.read_text("utf-8").replace("humidity = {}", "humidity = { from = 30, to = 50, high = 60 }")
+                     .replace("time_to_peak = {}", "time_to_peak = { high = 60 }"), "utf-8")  # fmt: skip
+    assert main(["package", str(tmp_path / "study"), str(tmp_path / "out")]) == 1
+    said = capsys.readouterr().err.splitlines()
+    assert [line.split(": ", 1)[1].split(" row ")[0] for line in said] == ["pours.csv", "readings.csv"]
+    assert "humidity is outside 5 to 60 %" in said[0] and "time to peak is outside" in said[1]
+    assert [path.name for path in tmp_path.iterdir()] == ["study"]
+
+
+@pytest.mark.parametrize("verb", ["check", "page", "backup", "package"])
 def test_a_folder_that_is_not_there(verb, tmp_path, capsys):
     assert main([verb, str(tmp_path / "nowhere")]) == 1
     assert "testpour new" in capsys.readouterr().err

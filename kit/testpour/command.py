@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 from testpour.folder import FolderProblem, StudyFolder, make_folder
-from testpour.study import StudyProblems
+from testpour.problems import Problems
 from testpour.study_file import read_study
 
 FIRST = "1-plan.ipynb"
@@ -32,8 +32,8 @@ def main(arguments=None):
     asked = _parser().parse_args(arguments)
     try:
         return asked.do(asked)
-    except StudyProblems as problem:
-        said = [f"{asked.folder}: {text}" for text in problem.problems]
+    except Problems as problem:
+        said = [f"{getattr(problem, 'where', asked.folder)}: {text}" for text in problem.problems]
     except KeyboardInterrupt:
         said = ["Stopped."]
     except (OSError, ValueError, RuntimeError) as problem:

@@ -15,7 +15,8 @@ from testpour.catalogue import Factor, Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.loading import READING_COLUMNS
 from testpour.logbook.package_cells import to_csv
-from testpour.logbook.package_reading import PackageProblems, read_package
+from testpour.logbook.package_files import PackageProblems
+from testpour.logbook.package_reading import read_package
 from testpour.logbook.package_schema import (
     DESCRIPTOR,
     HISTORY,
@@ -71,7 +72,10 @@ def write_package(source, to, licence="CC0-1.0", names=False):
     to.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=to.parent, prefix=".testpour-") as part:
         made = (_zip if to.suffix.casefold() == ".zip" else _folder)(Path(part) / "package", files)
-        package = read_package(made)
+        try:
+            package = read_package(made)
+        except PackageProblems as problem:
+            raise PackageProblems(f"{to} was not written", problem.problems) from None
         if to.is_dir():
             to.rmdir()
         shutil.move(made, to)

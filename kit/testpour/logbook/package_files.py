@@ -10,7 +10,11 @@ LARGEST = 500_000_000  # bytes of one file; a hundred thousand pours with eight 
 
 
 class PackageProblems(Problems):
-    """A Data Package cannot be used; `problems` lists each reason."""
+    """A Data Package cannot be used; `where` says which, `problems` lists each reason."""
+
+    def __init__(self, where, problems):
+        super().__init__(where, problems)
+        self.where = where
 
 
 class Files:
