@@ -82,6 +82,7 @@ ANSWERS = {
     "bottle": {"old_materials": 1, None: {0: 0.85, 1: 0.15}},
     "felt": {"cold": 1, "too_hot": 2, "mould": {0: 0.6, 1: 0.4}, None: 0},
     "clear": {"pigment": 0, None: 1},
+    "colour": {"pigment": {1: 0.75, 0: 0.25}, None: {0: 0.85, 1: 0.15}},
     "mould": {"mould": {1: 0.7, 2: 0.3}, None: {0: 0.5, 1: 0.35, 2: 0.15}},
     "dry": {"moisture": 1, None: 0},
     "later": {"read_too_early": 0, "cold": {0: 0.6, 1: 0.4}, None: {0: 0.3, 1: 0.7}},

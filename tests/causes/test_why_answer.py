@@ -61,8 +61,8 @@ def test_asking_answering_and_skipping(tacky):
 def test_unknown_names_are_refused_with_what_there_is(tacky):
     with pytest.raises(KeyError, match="No pour 'P99' in the log; it has P01"):
         why(tacky, "P99")
-    with pytest.raises(KeyError, match="No question 'colour'; there are looks"):
-        why(tacky, "X1", {"colour": "red"})
+    with pytest.raises(KeyError, match="No question 'smell'; there are looks"):
+        why(tacky, "X1", {"smell": "sharp"})
     with pytest.raises(ValueError, match="'everywhere' is no answer here; there are: open face only"):
         why(tacky, "X1", {"where": "everywhere"})
 
@@ -107,10 +107,21 @@ def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
     other = beside({}, slow, catalyst_lot="B")
     other.castings.pours.loc[other.castings.pours.index != "X1", "catalyst_lot"] = "A"
     same = beside({}, slow)
-    new, old = (why(f, "X1") for f in (other, same))
+    new, old = (why(f, "X1", causes={"together": 0}) for f in (other, same))
     ratio = [p / (1 - p) for p in (new.chances["old_materials"], old.chances["old_materials"])]
     assert ratio[0] / ratio[1] == pytest.approx(old.case.table.causes["old_materials"].odds["new_lot"])
     assert "the only pour from its lot" in new.table.loc[new.case.table.causes["old_materials"].words, "for"]
+
+
+def test_two_things_at_once_are_said_to_be(beside):
+    answer = why(beside({}, {"tack": 3.0, "defects": 3.0}), "X1", {"looks": "bubbles", "when": "before it gelled",
+                 "where": "open face only", "scrape": "hard beneath"})  # fmt: skip
+    first, second = answer.together
+    assert {first, second} == {"open_face", "trapped_air"} == set(answer.chances.index[:2])
+    causes, said = answer.case.table.causes, answer.sentence()
+    assert f"Likeliest: two things at once, {causes[first].words}, and {causes[second].words}" in said
+    assert causes[first].remedy in said and causes[second].remedy in said and "Cannot tell" not in said
+    assert why(beside({}, {"tack": 2.0}), "X1", {"where": "open face only"}).together is None
 
 
 def test_without_pigment_the_pigment_is_not_to_blame(beside):

@@ -1,5 +1,7 @@
 """The reasoner by hand arithmetic; the table of causes; questions by entropy worked elsewhere; the scale's part."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -35,6 +37,16 @@ def test_bayes_rule_by_hand():
     expected = dict(zip(["nothing", "a", "b"], by_hand / by_hand.sum(), strict=True))
     assert found.chances.to_dict() == pytest.approx(expected, abs=1e-12)
     assert found.chances.index.tolist() == ["a", "b", "nothing"]
+
+
+def test_two_causes_together_by_hand():
+    """Weight of both: the product of theirs times 2; each piece comes from either, half and half."""
+    found = weigh(replace(SMALL, together=2.0), LIKELY, set(), Planned(), {"look": "there"})
+    alone = np.array([0.6 * 0.1 * 0.1, 0.3 * 0.4 * 0.8, 0.1 * 0.2 * 0.5])
+    both = 2 * 0.3 * 0.1 * (0.4 + 0.2) / 2 * (0.8 + 0.5) / 2
+    expected = (alone + [0, both / 2, both / 2]) / (alone.sum() + both)
+    assert found.chances[["nothing", "a", "b"]].tolist() == pytest.approx(expected, abs=1e-12)
+    assert found.pairs.to_dict() == pytest.approx({("a", "b"): both / (alone.sum() + both)})
 
 
 def test_the_weight_of_a_piece_by_hand():
@@ -109,10 +121,11 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"causes": {"mould": {"prior": 0}}}, "prior must be above 0"),
         ({"causes": {"mould": {"says": {"where": [1.0]}}}}, "1 shares for 6 answers"),
         ({"causes": {"mould": {"says": {"felt": [0.5, 0.4, 0.2]}}}}, "add up to 1; they add up to 1.1"),
-        ({"causes": {"mould": {"says": {"colour": [1.0]}}}}, "no question 'colour'; there are looks"),
+        ({"causes": {"mould": {"says": {"smell": [1.0]}}}}, "no question 'smell'; there are looks"),
         ({"causes": {"mould": {"odds": {"blue": 2}}}}, "no sign 'blue'; there are good"),
         ({"tests": {"face": {"tells": ["moon"]}}}, "no cause 'moon'"),
         ({"slip": 1.5}, "slip: 1.5 must lie from 0"),
+        ({"together": -1}, "together: -1 must lie from 0"),
     ],
 )
 def test_a_line_that_cannot_work_is_explained(stated, says):

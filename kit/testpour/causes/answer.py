@@ -98,6 +98,13 @@ class Answer:
         return self.chances.index[0]
 
     @property
+    def together(self):
+        """Names of two causes that fit better together than any cause alone; None where no two do."""
+        pairs, table = self.weighed.pairs, self.weighed.table
+        alone = table["chance"] - sum(pairs.groupby(level=side).sum().reindex(table.index, fill_value=0) / 2 for side in (0, 1))
+        return tuple(pairs.index[0]) if len(pairs) and pairs.iloc[0] > alone.max() else None
+
+    @property
     def healthy(self):
         """Whether ordinary scatter is the likeliest of all."""
         return self.first == NOTHING
@@ -168,15 +175,26 @@ class Answer:
 
     def sentence(self):
         """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
-        causes, first = self.case.table.causes, self.first
         found = listed(m.words(self.case.fits.study) for m in self.missed)
         opening = f"{self.pour}: {found}." if found else f"{self.pour} misses no aim that was read."
-        text = f"{opening} Likeliest: {causes[first].words} ({in_hundred(self.chances.iloc[0])} in 100)."
-        speaks = [p.sentence() for p in self.evidence[first] if p.ratio > 1][:3]
-        text += f" For it: {'; '.join(speaks)}." if speaks else ""
-        return f"{text} {self._runner_up()} {self._what_to_do()}"
+        if self.together:
+            return f"{opening} {self._both()} {' '.join(map(self._what_to_do, self.together))}"
+        words = self.case.table.causes[self.first].words
+        likeliest = f"Likeliest: {words} ({in_hundred(self.chances.iloc[0])} in 100)."
+        return f"{opening} {likeliest}{self._for_it(self.first)} {self._runner_up()} {self._what_to_do(self.first)}"
 
     __repr__ = sentence
+
+    def _for_it(self, name):
+        speaks = [p.sentence() for p in self.evidence[name] if p.ratio > 1][:3]
+        return f" For it: {'; '.join(speaks)}." if speaks else ""
+
+    def _both(self):
+        first, second = (self.case.table.causes[name].words for name in self.together)
+        return (
+            f"Likeliest: two things at once, {first}, and {second} ({in_hundred(self.weighed.pairs.iloc[0])} in 100)."
+            f"{''.join(map(self._for_it, self.together))}"
+        )
 
     def _runner_up(self):
         causes, (first, second) = self.case.table.causes, self.chances.index[:2]
@@ -188,8 +206,8 @@ class Answer:
             return f"Next: {causes[second].words} ({share} in 100). {tells}"
         return f"Cannot tell it apart yet from this: {causes[second].words} ({share} in 100). {tells}"
 
-    def _what_to_do(self):
-        cause = self.case.table.causes[self.first]
+    def _what_to_do(self, name):
+        cause = self.case.table.causes[name]
         return f"{cause.remedy}." + (f" {cause.care}." if cause.care else "")
 
     def _repr_html_(self):

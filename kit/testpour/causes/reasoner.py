@@ -22,10 +22,14 @@ class Weighed:
         its chance comes by way of the settings).
     each : DataFrame
         Log chance of each reading (columns) and each answer (columns ``question: ...``) under each cause.
+    pairs : Series
+        Chance that two causes together are behind it, by the two names, likeliest first. Each of the two is
+        given half of it in `table`, so that the chances there add up to 1.
     """
 
     table: pd.DataFrame
     each: pd.DataFrame
+    pairs: pd.Series
 
     @property
     def chances(self):
@@ -67,6 +71,9 @@ def weigh(table, likely, signs, planned, observed):
     A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the
     chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
     chance of the readings with no shift at all, times the share of such misses that the setting explains.
+
+    Two causes together weigh the product of their weights times ``together``; each reading and each answer
+    then comes from one of the two, either as likely. A wrong reading is no fault of the casting and is not paired.
     """
     names = list(table.causes)
     signs = showing(table, signs, observed)
@@ -80,14 +87,32 @@ def weigh(table, likely, signs, planned, observed):
     before = unseen + openly
     whole, open_part = _either_way(unseen, openly, likely.whole)
     each = _each(unseen, openly, likely.each)
-    chance = np.exp(whole + answers - logsumexp(whole + answers))
+    each = each.assign(**said)
+    alone, pairs = _shared_out(whole + answers, _pairs(table, before, each))
+    chance = alone + sum(pairs.groupby(level=side).sum().reindex(names, fill_value=0.0) / 2 for side in (0, 1))
     found = pd.DataFrame(
         {"chance": chance, "prior": prior, "signs": odds, "planned": shares, "before": before,
          "readings": whole - _log(before), "answers": answers, "openly": np.exp(open_part - whole)}
     )  # fmt: skip
     found.loc[NOTHING, "openly"] = 0.0
     order = found.sort_values("chance", ascending=False, kind="stable").index
-    return Weighed(found.loc[order].rename_axis("cause"), each.assign(**said))
+    return Weighed(found.loc[order].rename_axis("cause"), each, pairs.sort_values(ascending=False, kind="stable"))
+
+
+def _pairs(table, before, each):
+    """Log weight of every two causes together: Series by the two names."""
+    able = [name for name, cause in table.causes.items() if name != NOTHING and not cause.one_of]
+    first, second = np.triu_indices(len(able), 1)
+    logs, weight = each.loc[able].to_numpy(float), _log(before[able]).to_numpy()
+    either = (np.logaddexp(logs[first], logs[second]) - np.log(2)).sum(axis=1)
+    places = pd.MultiIndex.from_arrays([np.array(able)[first], np.array(able)[second]])
+    return pd.Series(either + weight[first] + weight[second] + float(_log(table.together)), places)
+
+
+def _shared_out(alone, pairs):
+    """Log weights of the causes alone and of the pairs as chances that add up to 1 together."""
+    whole = logsumexp(np.concatenate([alone, pairs]))
+    return np.exp(alone - whole), np.exp(pairs - whole)
 
 
 def showing(table, signs, observed):

@@ -50,7 +50,7 @@ def signs_of(table, castings, pour, missed=(), off=None):
     have = {factor.name for factor in castings.study.factors}
     for name, sign in table.signs.items():
         if sign.get("lot"):
-            shows = any(_alone(castings.pours, lot, pour) for lot in ("resin_lot", "catalyst_lot") if lot in have)
+            shows = any(_alone(castings.pours, lot, pour) for lot in sign["lot"] if lot in have)
         elif "good" in sign:
             shows = not missed
         elif "early" in sign:

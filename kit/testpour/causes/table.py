@@ -83,6 +83,8 @@ class CauseTable:
         Name to what the settings must show, as a dict.
     slip : float
         How often an answer is a slip, whatever the cause.
+    together : float
+        How often two causes meet in one casting, beside what two independent ones would.
     """
 
     causes: dict
@@ -90,6 +92,7 @@ class CauseTable:
     tests: dict
     signs: dict
     slip: float = 0.0
+    together: float = 0.0
 
     def says(self, cause, question):
         """How often each answer to a question is given under a cause, slips included: array."""
@@ -155,6 +158,7 @@ def causes_for(study, stated=None):
         {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
         raw["signs"],
         raw["slip"],
+        raw["together"],
     )  # fmt: skip
 
 
@@ -177,6 +181,8 @@ def _problems(raw):
     allowed = set(Cause.__dataclass_fields__) - {"name"}
     if not 0 <= raw["slip"] < 1:
         yield f"slip: {raw['slip']} must lie from 0 to below 1."
+    if not 0 <= raw["together"] <= 10:
+        yield f"together: {raw['together']} must lie from 0 (never two causes) to 10."
     for name, question in raw["questions"].items():
         yield from _shares(f"questions.{name}, otherwise", question["otherwise"], len(question["answers"]))
     for name, cause in raw["causes"].items():
