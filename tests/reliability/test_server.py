@@ -1,9 +1,5 @@
 """The log on a database server, by its address alone; PostgreSQL's own binaries, skipped where there are none."""
 
-import os
-import shutil
-import socket
-import subprocess
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
@@ -16,35 +12,6 @@ from testpour.logbook.tables import LogProblem
 pytestmark = pytest.mark.slow
 psycopg = pytest.importorskip("psycopg")
 DEMO = Path(__file__).parents[2] / "datasets" / "demo-study" / "castings.csv"
-
-
-def binary(name):
-    found = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
-    return str(found[-1]) if found else shutil.which(name)
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory):
-    """A server of its own; as root it runs as the user postgres, because it refuses to run as root."""
-    if not binary("initdb"):
-        pytest.skip("no PostgreSQL on this machine")
-    home = tmp_path_factory.mktemp("server")
-    front = []
-    if os.geteuid() == 0:
-        front = ["runuser", "-u", "postgres", "--"]
-        home = Path("/tmp") / f"testpour-server-{os.getpid()}"  # pytest's own folders are root's alone
-        home.mkdir()
-        shutil.chown(home, "postgres")
-    with closing(socket.socket()) as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    data, quiet = str(home / "data"), {"stdout": subprocess.DEVNULL, "cwd": "/"}
-    subprocess.run([*front, binary("initdb"), "-D", data, "-A", "trust", "-U", "bench", "--no-sync"], check=True, **quiet)
-    options = f"-p {port} -k {home} -c listen_addresses=127.0.0.1"
-    subprocess.run([*front, binary("pg_ctl"), "-D", data, "-o", options, "-w", "start"], check=True, **quiet)
-    yield f"postgresql://bench@127.0.0.1:{port}/postgres"
-    subprocess.run([*front, binary("pg_ctl"), "-D", data, "-m", "fast", "stop"], check=True, **quiet)
-    shutil.rmtree(home)
 
 
 def test_a_log_on_a_server_is_the_log(address, study_here, log):

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from testpour.logbook.migrations import bring_forward
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
+PATIENCE = 30  # seconds to wait for other benches
 LOCK = 7402193  # names the queue of writers on a server; any number will do
 
 
@@ -20,16 +21,12 @@ def open_database(address):
         If it cannot be opened, is no database, or was written by a newer kit.
     """
     try:
-        engine = sa.create_engine(url_of(address))
-        if engine.dialect.name == "sqlite":
-            _check_file(engine.url.database or ":memory:")
-            sa.event.listen(engine, "connect", _careful)
-            sa.event.listen(engine, "begin", _begin)
-        else:
-            sa.event.listen(engine, "begin", _queue)
-        with writing(engine) as connection:
-            _refuse_other(connection, address)
-            bring_forward(connection, shown(address))
+        engine = sa.create_engine(url_of(address), pool_pre_ping=True)  # a server may have been started anew
+        try:
+            _begin_log(engine, address)
+        except BaseException:
+            engine.dispose()
+            raise
     except sa.exc.SQLAlchemyError as problem:
         raise LogProblem(_why(problem, address)) from problem
     except OSError as problem:
@@ -40,6 +37,18 @@ def open_database(address):
             'Install it with: pip install "testpour[postgres]"'
         ) from problem
     return engine
+
+
+def _begin_log(engine, address):
+    if engine.dialect.name == "sqlite":
+        _check_file(engine.url.database or ":memory:")
+        sa.event.listen(engine, "connect", _careful)
+        sa.event.listen(engine, "begin", _begin)
+    else:
+        sa.event.listen(engine, "begin", _queue)
+    with writing(engine) as connection:
+        _refuse_other(connection, address)
+        bring_forward(connection, shown(address))
 
 
 def _check_file(path):
@@ -111,6 +120,7 @@ def check_units(engine, study):
         if fresh and not changed:
             connection.execute(FACTS.insert(), fresh)
     if changed:
+        engine.dispose()
         column, kept, now = changed[0].removeprefix("unit of "), held[changed[0]], declared[changed[0]]
         raise LogProblem(
             f"The log keeps {column} in {kept or 'plain numbers'}, the study file now declares "
@@ -136,13 +146,34 @@ def writing(engine):
 def _careful(connection, _record):
     """Durable before it is said to be saved; patient with other benches; pysqlite's own BEGIN off."""
     connection.isolation_level = None
-    for pragma in ("busy_timeout=10000", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+    for pragma in (f"busy_timeout={1000 * PATIENCE}", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
         connection.execute(f"PRAGMA {pragma}").close()
 
 
 def _begin(connection):
-    writes = connection.get_execution_options().get("writes")
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    if not connection.get_execution_options().get("writes"):
+        connection.exec_driver_sql("BEGIN")
+        return
+    # SQLite alone asks ever more seldom the longer it waits, so that one bench of twenty may wait half a minute
+    # while others go twice. Asked anew after a few hundredths of a second, all have the same chance.
+    last, raw = time.monotonic() + PATIENCE, connection.connection.driver_connection
+    raw.execute("PRAGMA busy_timeout=40").close()
+    try:
+        while not _taken(connection, last):
+            pass
+    finally:
+        raw.execute(f"PRAGMA busy_timeout={1000 * PATIENCE}").close()
+
+
+def _taken(connection, last):
+    """Whether this bench is the writer now; when time is up, SQLite's own word for why not."""
+    try:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    except sa.exc.OperationalError as problem:
+        if "locked" not in str(problem.orig) or time.monotonic() > last:
+            raise
+        return False
+    return True
 
 
 def _queue(connection):
@@ -158,7 +189,7 @@ WHY = {
     "readonly": "may not be written to. Give yourself write permission, or copy the study to a folder of yours.",
     "disk is full": "cannot grow: the disk is full. Free some space and log it again; nothing was half-stored.",
     "disk I/O error": "could not be written: the disk failed or is full. Nothing was half-stored.",
-    "locked": "is held by another program for longer than ten seconds. Close it there and try again.",
+    "locked": "is held by another program for longer than half a minute. Close it there and try again.",
 }
 
 
@@ -168,6 +199,11 @@ def _why(problem, address):
     for sign, words in WHY.items():
         if sign in text:
             return f"The log at {shown(address)} {words}"
+    if getattr(problem, "connection_invalidated", False):
+        return (
+            f"The connection to the log at {shown(address)} was lost. Nothing was half-stored: look with "
+            "history(pour) whether it is there, and log it again if not."
+        )
     return f"The log at {shown(address)} could not be used: {text.splitlines()[0]}. Nothing was half-stored."
 
 
