@@ -6,7 +6,6 @@ import pandas as pd
 from testpour.pooling.reasons import WHOLE, reason
 from testpour.wording import count
 
-
 ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same
 
 
@@ -60,10 +59,8 @@ def marks_of(castings):
 
 def _plain(column):
     """Numbers to ten digits, so that a trip through text does not make a pour a new one."""
-    values = column.to_numpy(float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        digits = 10.0 ** (9 - np.floor(np.log10(np.abs(values))))
-    usable = np.isfinite(digits)
-    out = values.copy()
-    out[usable] = np.round(values[usable] * digits[usable]) / digits[usable]
-    return out + 0.0
+    values = column.to_numpy(float) + 0.0
+    usable = np.isfinite(values) & (values != 0)
+    digits = 10.0 ** (9 - np.floor(np.log10(np.abs(values[usable]))))
+    values[usable] = np.round(values[usable] * digits) / digits
+    return values

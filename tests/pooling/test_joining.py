@@ -1,0 +1,178 @@
+"""Joining logs: what is refused and why, what is converted, what is dropped, and pours named once."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from testpour.logbook.book import Logbook
+from testpour.pooling.joining import join_logs
+from testpour.pooling.reasons import PoolProblems
+from testpour.study_file import save_study
+
+
+def refused(given, **options):
+    with pytest.raises(PoolProblems) as found:
+        join_logs(given, **options)
+    return found.value
+
+
+def test_pours_sessions_lots_and_readers_carry_their_bench(bench):
+    joined = join_logs([bench(1), bench(2)])
+    pours = joined.castings.pours
+    assert "Bench 2 P3" in pours.index and pours.index.is_unique and len(pours) == 12
+    assert set(pours["session"]) == {"Bench 1 S1", "Bench 1 S2", "Bench 2 S1", "Bench 2 S2"}
+    assert set(pours["resin_lot"]) == {"Bench 1 L1", "Bench 2 L1"}
+    assert joined.bench_of["Bench 2 P3"] == "Bench 2"
+    assert joined.benches["pours"].tolist() == [6, 6]
+
+
+def test_names_and_notes_are_dropped_unless_kept(bench):
+    dropped = join_logs([bench(1)]).castings
+    assert set(dropped.pours["by"]) == {"Bench 1 reader 1"} and set(dropped.pours["note"]) == {""}
+    assert set(dropped.readings["by"]) == {"Bench 1 reader 1"}
+    kept = join_logs([bench(1)], keep=["by", "note"]).castings
+    assert set(kept.pours["by"]) == {"Ada"} and set(kept.pours["note"]) == {"after lunch"}
+    with pytest.raises(ValueError, match="name cannot be kept; allowed are by, note"):
+        join_logs([bench(1)], keep=["name"])
+
+
+def test_what_was_given_is_left_as_it_was(bench):
+    given = bench(1)
+    before = given.pours.copy(), given.readings.copy()
+    join_logs([given, bench(2)])
+    assert given.pours.equals(before[0]) and given.readings.equals(before[1])
+
+
+def test_another_hardness_scale_is_never_converted(bench):
+    other = bench(3, readings={"gel_time": {}, "hardness": {"unit": "Shore A"}, "tack": {}})
+    problem = refused([bench(1), bench(2), other])
+    row = problem.table.iloc[0]
+    assert (row["bench"], row["part"], row["here"], row["in the pool"]) == ("Bench 3", "hardness", "Shore A", "Shore D")
+    assert "No scale converts to another" in str(problem)
+    joined = join_logs([bench(1), bench(2), other], leave_out=True)
+    rows = joined.castings.readings
+    mine = rows["pour"].str.startswith("Bench 3")
+    assert set(rows[mine]["reading"]) == {"gel_time", "tack"} and len(joined.left_out) == 1
+
+
+def test_every_reason_at_once(bench, tmp_path):
+    odd = bench(2, resin={"kind": "epoxy"})
+    soft = bench(4, readings={"hardness": {"unit": "Shore A"}, "tack": {}})
+    given = {"A": bench(1), "B": odd, "C": tmp_path / "nothing", "D": soft, "E": bench(5), "F": 7}
+    problem = refused(given)
+    assert set(problem.table["bench"]) == {"B", "C", "D", "F"}
+    said = "\n".join(problem.problems)
+    assert "another kind of resin" in said and "no such file or folder" in said
+    assert "another scale" in said and "a int holds no log" in said
+    assert "<table" in problem._repr_html_()
+    rest = join_logs({"A": bench(1), "B": odd, "C": tmp_path / "nothing", "E": bench(5)}, leave_out=True)
+    assert rest.benches.index.tolist() == ["A", "E"] and len(rest.left_out) == 2
+
+
+def test_nothing_left_is_refused_even_when_leaving_out(tmp_path):
+    assert "no such file or folder" in str(refused([tmp_path / "nothing"], leave_out=True))
+    with pytest.raises(ValueError, match="nothing to pool"):
+        join_logs([])
+
+
+def test_units_that_convert_are_converted(bench, declared):
+    """90 min are 1.5 h: arithmetic."""
+    hours = bench(3)
+    rows = hours.readings.copy()
+    gel = rows["reading"] == "gel_time"
+    rows.loc[gel, ["low", "high"]] /= 60
+    hours = declared(replace(hours, readings=rows), "readings", "gel_time", unit="h", low=0.01, high=24.0)
+    joined = join_logs([bench(1), bench(2), hours]).castings
+    mine = joined.readings[joined.readings["pour"].str.startswith("Bench 3") & (joined.readings["reading"] == "gel_time")]
+    np.testing.assert_allclose(mine[["low", "high"]].to_numpy(), 60 * rows.loc[gel, ["low", "high"]].to_numpy())
+
+
+def test_fahrenheit_rooms_are_converted_and_open_ends_stay_open(bench, declared):
+    """68 degF are 20 degC, by definition of the scales."""
+    warm = bench(3)
+    warm = replace(warm, pours=warm.pours.assign(room_temperature=68.0))
+    warm = declared(warm, "factors", "room_temperature", unit="degF", low=40.0, high=104.0)
+    joined = join_logs([bench(1), bench(2), warm]).castings
+    assert joined.pours.loc["Bench 3 P1", "room_temperature"] == pytest.approx(20.0)
+    rows = bench(4).readings.assign(high=np.inf)
+    there = join_logs([bench(1), bench(2), replace(bench(4), readings=rows)]).castings.readings
+    assert np.isinf(there[there["pour"].str.startswith("Bench 3")]["high"]).all()
+
+
+def test_a_factor_in_a_unit_that_does_not_convert_keeps_the_whole_bench_out(bench, declared):
+    grams = declared(bench(3), "factors", "catalyst", unit="g")
+    assert refused([bench(1), bench(2), grams]).table.iloc[0]["what"] == "is in another unit"
+    assert join_logs([bench(1), bench(2), grams], leave_out=True).benches.index.tolist() == ["Bench 1", "Bench 2"]
+
+
+@pytest.mark.parametrize(
+    "name, parts, what",
+    [
+        ("tack", {"grades": ("dry", "wet"), "high": 1.0}, "has other grades"),
+        ("gel_time", {"scale": "plain"}, "spreads on another scale"),
+        ("hardness", {"high": 90.0}, "has another range"),
+    ],
+)
+def test_readings_declared_differently_are_refused(bench, declared, name, parts, what):
+    other = declared(bench(3), "readings", name, **parts)
+    assert refused([bench(1), bench(2), other]).table["what"].tolist() == [what]
+
+
+def test_the_same_log_twice_is_found_by_content_whatever_it_is_called(bench):
+    again = bench(1)
+    names = {name: f"X{name}" for name in again.pours.index}
+    again = replace(
+        again,
+        pours=again.pours.rename(index=names).assign(session="Monday", by="Bob", note=""),
+        readings=again.readings.assign(pour=again.readings["pour"].map(names))[::-1].reset_index(drop=True),
+    )
+    problem = refused([bench(1), bench(2), again])
+    assert problem.table.iloc[0]["bench"] == "Bench 3"
+    assert "brings 6 pours of 6 that Bench 1 brought already" in problem.problems[0]
+    assert join_logs([bench(1), bench(2), again], leave_out=True).benches.index.tolist() == ["Bench 1", "Bench 2"]
+
+
+def test_some_pours_twice_leave_the_others(bench):
+    whole = bench(1, pours=8)
+    part = bench(1, pours=8)
+    keep = part.pours.index[:4]
+    first = replace(part, pours=part.pours.loc[keep], readings=part.readings[part.readings["pour"].isin(keep)])
+    joined = join_logs([first, whole, bench(2)], leave_out=True)
+    assert joined.benches["pours"].tolist() == [4, 4, 6]
+    assert "4 pours of 8" in joined.left_out.iloc[0]["what"]
+
+
+def test_two_benches_at_the_same_settings_with_one_grade_alike_are_not_the_same(bench):
+    """Equal coarse readings at equal settings on one day are coincidence."""
+    only = {"tack": {}}
+    first, second = bench(1, readings=only), bench(2, readings=only)
+    rows = second.readings.copy()
+    rows["low"] = rows["high"] = np.where(np.arange(6) < 3, first.readings["low"], 1 - first.readings["low"])
+    second = replace(second, readings=rows, pours=first.pours)
+    assert len(join_logs([first, second]).castings) == 12
+
+
+def test_each_bench_keeps_the_step_of_its_own_instrument(bench, declared):
+    """A durometer read in whole numbers is known to half a one; one read in fives to two and a half."""
+    coarse = declared(bench(3), "readings", "hardness", resolution=5.0)
+    rows = join_logs([bench(1), bench(2), coarse]).castings.readings
+    width = (rows["high"] - rows["low"])[rows["reading"] == "hardness"]
+    assert set(width) == {1.0, 5.0}
+
+
+def test_study_folders_open_logs_and_castings_are_all_read(bench, study_here, practice_log):
+    save_study(study_here, study_here.folder / "study.toml")
+    by_path = join_logs([study_here.folder]).castings
+    by_log = join_logs([practice_log]).castings
+    assert isinstance(practice_log, Logbook)
+    assert len(by_path) == 12 and by_path.fingerprint() == by_log.fingerprint()
+    assert by_log.fingerprint() == join_logs([practice_log.castings()]).castings.fingerprint()
+
+
+def test_a_data_package_is_read(study_here, practice_log, tmp_path):
+    export = pytest.importorskip("testpour.logbook.package")
+    export.write_package(practice_log, tmp_path / "bench.zip")
+    joined = join_logs([tmp_path / "bench.zip"])
+    assert joined.benches["pours"].tolist() == [12]
+    assert joined.castings.fingerprint() == join_logs([practice_log]).castings.fingerprint()

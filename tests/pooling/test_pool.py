@@ -1,0 +1,169 @@
+"""What a pool says: what holds where, what differs, what a newcomer may expect, and the beliefs it hands on."""
+
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.figures.bench_chart import show_benches
+from testpour.models.beliefs import BeliefProblem
+from testpour.models.fits import fit_castings
+from testpour.pooling.belief_file import read_beliefs
+from testpour.pooling.pool import pool
+from testpour.study_file import study_from
+
+TRUE = {"level": 3.2, "catalyst": -0.8}
+GEL = {"factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}}, "readings": {"gel_time": {}}}
+
+
+def gel_guild(castings_of, shifts, slopes=None, sessions=3, pours=8, seed=0):
+    """Benches whose gel times lie `shifts` (log) apart, exact, with exponents `slopes`."""
+    study, rng, logs = study_from(GEL), np.random.default_rng(seed), {}
+    slopes = np.full(len(shifts), TRUE["catalyst"]) if slopes is None else slopes
+    for number, (shift, slope) in enumerate(zip(shifts, slopes, strict=True), 1):
+        n = sessions * pours
+        names = [f"P{i}" for i in range(n)]
+        session = np.repeat(np.arange(sessions), pours)
+        catalyst = np.round(rng.uniform(1, 2.5, n), 2)
+        at = pd.Timestamp("2026-03-01") + pd.to_timedelta(rng.integers(0, 10**6, n), "s")
+        table = pd.DataFrame({"session": session.astype(str), "catalyst": catalyst, "made_at": at}, index=names)
+        latent = TRUE["level"] + shift + slope * np.log(catalyst / 1.5) + rng.normal(0, 0.03, sessions)[session]
+        gel = np.exp(latent + rng.normal(0, 0.05, n))
+        rows = pd.DataFrame({"pour": names, "reading": "gel_time", "low": gel, "high": gel, "known": "exact"})
+        logs[f"Bench {number}"] = castings_of(study, table, rows)
+    return logs
+
+
+@pytest.fixture(scope="module")
+def guild(castings_of):
+    """Eight benches, seven alike and one that gels half as long again, as a pool."""
+    return pool(gel_guild(castings_of, [0, 0.02, -0.03, 0.01, 0.4, -0.02, 0.03, -0.01]))
+
+
+def test_the_truth_behind_the_readings_is_found(guild):
+    """Known truth: an exponent of -0.8, sessions 0.03, readings 0.05 apart, on the log scale."""
+    posterior = guild["gel_time"].average.posterior
+    exponent = posterior.coefficients[:, 1]
+    assert exponent.std() < 0.03 and abs(exponent.mean() + 0.8) < 3 * exponent.std()
+    assert posterior.spread.mean() == pytest.approx(0.05, rel=0.15)
+    low, high = np.quantile(posterior.group_spread["session"], [0.025, 0.975])
+    assert low < 0.03 < high
+
+
+def test_the_odd_bench_stands_out_by_what_it_is_off(guild):
+    """Half as long again, exp(0.4), against the average bench, which holds an eighth of it: exp(0.35)."""
+    table = guild["gel_time"].differences()
+    assert table.index[table["stands_out"]].tolist() == ["Bench 5"]
+    assert table.loc["Bench 5", "middle"] == pytest.approx(np.exp(0.35), rel=0.05)
+    assert "Bench 5 (" in guild.sentence() and "longer) stands out" in guild.sentence()
+
+
+def test_an_effect_alike_at_all_benches_holds_at_every_bench(guild):
+    row = guild.table.loc[("gel time", "catalyst")]
+    assert row["where"] == "at every bench" and "At a new bench" in row["says"]
+    assert row["new low"] < row["low"] and row["high"] < row["new high"]
+
+
+def test_an_effect_that_differs_by_bench_does_not_hold_everywhere(castings_of):
+    """Exponents from -1.5 to +0.3 over eight benches: no one can promise a ninth its sign."""
+    wild = pool(gel_guild(castings_of, np.zeros(8), slopes=np.linspace(-1.6, 0.6, 8)))
+    row = wild.table.loc[("gel time", "catalyst")]
+    assert row["new low"] < 1 < row["new high"]
+    assert row["where"] in ("on average only", "cannot tell yet")
+
+
+def test_two_benches_cannot_tell_how_benches_differ(castings_of):
+    few = pool(gel_guild(castings_of, [0, 0.1]))
+    assert "cannot tell yet how benches differ" in few.sentence() and "stands out" not in few.sentence()
+    assert set(few.table["where"]) == {"cannot tell yet"}
+    assert "cannot tell yet" in show_benches(few, "gel_time").says
+
+
+def test_a_newcomer_is_less_certain_than_a_bench_of_the_pool(guild):
+    width = [np.ptp(fits.predict()[["low", "high"]].to_numpy()) for fits in (guild.at("Bench 1"), guild.newcomer)]
+    assert width[1] > 2 * width[0]
+    with pytest.raises(KeyError, match="No bench 'Bench 9'"):
+        guild.at("Bench 9")
+
+
+def test_a_bench_that_says_enough_itself_is_told_by_itself(guild, castings_of):
+    """At 1.5 % the middle is that of numpy's least squares on the 24 pours of the bench alone."""
+    alone = gel_guild(castings_of, [0, 0.02, -0.03, 0.01, 0.4, -0.02, 0.03, -0.01])["Bench 5"]
+    design = np.column_stack([np.ones(24), np.log(alone.pours["catalyst"] / 1.5)])
+    level = np.linalg.lstsq(design, np.log(alone.readings["low"]), rcond=None)[0][0]
+    middle = guild.at("Bench 5").predict({"catalyst": 1.5})["middle"].iloc[0]
+    assert middle == pytest.approx(np.exp(level), rel=0.015)
+
+
+def test_the_beliefs_file_carries_the_pool_to_a_bench_without_pours(guild, tmp_path):
+    """Fitted to an empty log, the file predicts as the pool does for a newcomer."""
+    path = guild.beliefs(tmp_path / "guild.toml")
+    beliefs = read_beliefs(path)
+    empty = replace(guild.castings, pours=guild.castings.pours[:0], readings=guild.castings.readings[:0])
+    ends = ["low", "middle", "high"]
+    found = fit_castings(empty, beliefs=beliefs).predict({"catalyst": 2.2})[ends]
+    np.testing.assert_allclose(found, guild.expect({"catalyst": 2.2})[ends], rtol=0.06)
+
+
+def test_the_beliefs_file_says_where_it_comes_from(guild, tmp_path):
+    held = tomllib.loads(guild.beliefs(tmp_path / "guild.toml").read_text())["provenance"]
+    assert held["pours"] == 192 and held["benches"] == 8
+    assert [one["fingerprint"] for one in held["packages"]] == guild.benches["fingerprint"].tolist()
+    assert "8 benches and 192 pours" in read_beliefs(tmp_path / "guild.toml").sentence()
+
+
+def test_a_pool_takes_up_the_beliefs_of_the_pool_before(guild, castings_of, tmp_path):
+    """One bench on top of the beliefs of eight: the exponent is known as it was, from sixteen pours of its own."""
+    beliefs = read_beliefs(guild.beliefs(tmp_path / "guild.toml"))
+    later = pool(gel_guild(castings_of, [0.0], sessions=2, seed=9), beliefs=beliefs)["gel_time"]
+    assert later.average.posterior.coefficients[:, 1].mean() == pytest.approx(-0.8, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    "text, says",
+    [
+        ("gel_time = 3", "gel_time must be a table"),
+        ("[gel_time", "not readable as TOML"),
+        ("[provenance]\nform = 99", "it has form 99"),
+    ],
+)
+def test_what_is_no_beliefs_file_is_refused(tmp_path, text, says):
+    (tmp_path / "b.toml").write_text(text)
+    with pytest.raises(BeliefProblem, match=says):
+        read_beliefs(tmp_path / "b.toml")
+
+
+def test_no_such_beliefs_file(tmp_path):
+    with pytest.raises(FileNotFoundError, match=r"write one with pooled.beliefs\(path\)"):
+        read_beliefs(tmp_path / "none.toml")
+
+
+def test_the_page_is_one_file_that_asks_for_nothing(guild, tmp_path):
+    text = guild.page(tmp_path / "pool.html").read_text()
+    assert "default-src 'none'" in text and "<script" not in text and "src=" not in text.replace("img-src", "")
+    assert "Holds at every bench" in text and "Bench 5" in text and 'lang="en"' in text
+    with pytest.raises(FileNotFoundError, match="Make it, or give another path"):
+        guild.page(tmp_path / "no" / "pool.html")
+
+
+def test_a_bench_called_by_markup_shows_it_and_does_not_run_it(castings_of, tmp_path):
+    named = {"<img src=x onerror=alert(1)>": None, "Bench 2": None, "Bench 3": None}
+    logs = dict(zip(named, gel_guild(castings_of, [0.0, 0.5, 0.1]).values(), strict=True))
+    found = pool(logs)
+    for text in (found._repr_html_(), found.page(tmp_path / "pool.html").read_text()):
+        assert "<img src=x" not in text
+
+
+def test_the_same_logs_and_seed_give_the_same_pool(castings_of):
+    first, second = (pool(gel_guild(castings_of, [0, 0.1, 0.2], pours=4)) for _ in range(2))
+    assert (first["gel_time"].average.posterior.coefficients == second["gel_time"].average.posterior.coefficients).all()
+
+
+def test_the_figure_names_benches_and_those_that_stand_out(guild):
+    picture = show_benches(guild, "gel_time")
+    assert [label.get_text() for label in picture.axes[0].get_yticklabels()][-1] == "Bench 5"
+    assert "(%)" in picture.axes[0].get_xlabel() and "Bench 5" in picture.says
+    with pytest.raises(KeyError, match="No reading 'sheen'"):
+        show_benches(guild, "sheen")
