@@ -138,7 +138,7 @@ def test_a_note_is_shown_and_never_run(poured, tmp_path):
 def test_it_is_withdrawn_by_a_row_and_stays_in_the_history(poured, tmp_path):
     entry = poured.add_photo("P01", halves(tmp_path / "a.png"), note="first")
     poured.withdraw_photo(entry, why="another pour")
-    assert poured.photos("P01") == []
+    assert poured.photos("P01") == () and poured.photos("P01")._repr_html_() == "No photographs yet."
     told = poured.history("P01")
     assert told["what"].tolist() == ["pour", "photo", "photo"] and told["void"].tolist() == [False, False, True]
     assert told["note"].tolist()[1:] == ["first", "first Withdrawn: another pour"]
@@ -151,7 +151,7 @@ def test_it_is_withdrawn_by_a_row_and_stays_in_the_history(poured, tmp_path):
 def test_a_withdrawn_pour_takes_its_photos_along(poured, tmp_path):
     poured.add_photo("P01", halves(tmp_path / "a.png"))
     poured.withdraw_pour("P01", why="spilt")
-    assert poured.photos() == []
+    assert poured.photos() == ()
 
 
 def png(width, height, data=b""):
@@ -179,7 +179,7 @@ def test_what_is_no_picture_or_a_trap_is_refused_and_nothing_kept(poured, tmp_pa
     (tmp_path / name).write_bytes(data)
     with pytest.raises(LogProblem, match=words):
         poured.add_photo("P01", tmp_path / name)
-    assert poured.photos() == [] and not (poured.study.folder / "photos").exists()
+    assert poured.photos() == () and not (poured.study.folder / "photos").exists()
 
 
 def test_other_refusals(poured, tmp_path):
@@ -193,7 +193,7 @@ def test_other_refusals(poured, tmp_path):
     ):
         with pytest.raises(LogProblem, match=words):
             deed()
-    assert poured.photos() == []
+    assert poured.photos() == ()
 
 
 def test_a_file_changed_or_gone_since_is_told(poured, tmp_path):
@@ -205,6 +205,7 @@ def test_a_file_changed_or_gone_since_is_told(poured, tmp_path):
     photo.path.unlink()
     with pytest.raises(LogProblem, match="is not there. Photographs lie in the folder of the study"):
         photo.thumbnail()
+    assert "is not there" in poured.photos()._repr_html_()
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")

@@ -11,7 +11,7 @@ from testpour.logbook.database import Explained, check_units, open_database, sho
 from testpour.logbook.entries import Entries
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
-from testpour.logbook.photos import photo_of, photo_row
+from testpour.logbook.photos import Photos, photo_of, photo_row
 from testpour.logbook.single import one_pour, reading_of
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
@@ -207,10 +207,10 @@ class Logbook:
             return ledger.insert_photo({**row, "pour": name})
 
     def photos(self, pour=None):
-        """The photographs of a pour, or of all, in the order of logging: a list of `Photo`."""
+        """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging."""
         with self._reading_only() as connection:
             ledger = Ledger(self.study, connection)
-            return [photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour)]
+            return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
 
     def withdraw_photo(self, entry, *, why):
         """Say that a photograph no longer counts; its row stays in the history, its file in the folder."""

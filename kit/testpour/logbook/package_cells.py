@@ -6,6 +6,7 @@ import json
 import math
 import warnings
 
+import numpy as np
 import pandas as pd
 
 from testpour.logbook.sheet_cells import tame, untame
@@ -22,15 +23,16 @@ def to_csv(table, columns):
     """
     written = {}
     for field in table.fields:
-        write = WRITE[field["type"]]
-        written[field["name"]] = [_cell(value, write, field) for value in columns[field["name"]]]
+        # A value that comes again, as most do, is spelt once.
+        place, different = pd.factorize(pd.Series(columns[field["name"]], dtype=object), use_na_sentinel=False)
+        written[field["name"]] = np.array([_cell(value, field) for value in different], dtype=object)[place]
     return pd.DataFrame(written, dtype=object).to_csv(index=False, lineterminator="\n").encode("utf-8")
 
 
-def _cell(value, write, field):
+def _cell(value, field):
     if value is None or (isinstance(value, float) and not math.isfinite(value)) or value is pd.NaT:
         return ""
-    return write(value, field)
+    return WRITE[field["type"]](value, field)
 
 
 WRITE = {
@@ -67,19 +69,23 @@ def from_csv(table, data, problems):
 
 
 def _column(path, field, cells, problems):
-    read, values = READ[field["type"]], []
-    required = field.get("constraints", {}).get("required")
-    for number, text in enumerate(cells, start=2):
-        value = None
-        try:
-            if isinstance(text, str) and text:
-                value = read(text, field)
-            elif required or not isinstance(text, str):
-                problems.append(f"{path} row {number}, {field['name']}: nothing there. Every row needs one.")
-        except (ValueError, KeyError, RecursionError):
-            problems.append(f"{path} row {number}, {field['name']}: {text[:60]!r} is no {field['type']}.")
-        values.append(value)
-    return values
+    """The values of a column; a cell that comes again, as most do, is read once."""
+    place, different = pd.factorize(cells.astype(object), use_na_sentinel=False)
+    read = [_value(text, field) for text in different]
+    if any(said for _, said in read):
+        wrong = ((row, read[number][1]) for row, number in enumerate(place, start=2))  # the header is row 1
+        problems += [f"{path} row {row}, {field['name']}: {said}" for row, said in wrong if said]
+    return [read[number][0] for number in place]
+
+
+def _value(text, field):
+    """The value of a cell, None where it is blank, and what is wrong with it."""
+    if not isinstance(text, str) or (not text and field.get("constraints", {}).get("required")):
+        return None, "nothing there. Every row needs one."
+    try:
+        return (READ[field["type"]](text, field) if text else None), ""
+    except (ValueError, KeyError, RecursionError):
+        return None, f"{text[:60]!r} is no {field['type']}."
 
 
 def _number(text, _):

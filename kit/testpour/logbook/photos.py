@@ -74,9 +74,23 @@ class Photo:
             )
         return f"data:image/jpeg;base64,{base64.b64encode(small.getvalue()).decode()}"
 
-    def _repr_html_(self):
+    def _repr_html_(self, pixels=480):
         words = escape(self.caption)
-        return f'<figure><img src="{self.thumbnail(480)}" alt="{words}"><figcaption>{words}</figcaption></figure>'
+        try:
+            shown = f'<img src="{self.thumbnail(pixels)}" alt="{words}">'
+        except LogProblem as problem:
+            shown = escape(str(problem))
+        return (
+            f'<figure style="display: inline-block; max-width: {pixels}px; margin: 4px; vertical-align: top">'
+            f"{shown}<figcaption>{words}</figcaption></figure>"
+        )
+
+
+class Photos(tuple):
+    """Photographs in the order of logging; a notebook shows them beside each other."""
+
+    def _repr_html_(self):
+        return "".join(photo._repr_html_(200) for photo in self) or "No photographs yet."
 
 
 def photo_row(study, path, note="", by="", age=None):
