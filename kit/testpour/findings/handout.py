@@ -3,6 +3,8 @@
 from testpour.findings import story
 from testpour.findings.sheet import advice_rows, checked, strongest, write_sheet
 
+ROOMS = 4  # that have room on the page
+
 
 def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=None):
     """Write what was found as one page to print and hand over.
@@ -14,7 +16,7 @@ def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=N
     path : str or Path
         File to write; one that exists is replaced.
     room : str, float or list, optional
-        Room temperatures to recommend settings for; by default those met in the log, four at most.
+        Up to four room temperatures to recommend settings for; by default those met in the log.
     paper : {"A4", "Letter"}
     by : str, optional
         Who signs it. Without it the handout names nobody.
@@ -34,8 +36,8 @@ def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=N
     """
     path = checked(path, paper)
     asked = len(story.rooms(fits, room))
-    if asked > story.MOST_ROOMS:
-        raise ValueError(f"A page has room for {story.MOST_ROOMS} rooms, not {asked}: make two handouts.")
+    if asked > ROOMS:
+        raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")
     return write_sheet(
         path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
         log=fits.castings.sentence(), open=story.still_open(fits, None, room),

@@ -79,10 +79,11 @@ class Labels:
         text = files("testpour.planning").joinpath("templates/labels.html").read_text("utf-8")
         template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(text)
         skipped = [self.sheet.place(number) for number in range(1, self.start)]
+        preview = self.table.loc[self.table["page"] == 1, "top"].max() + self.sheet.height + 2
         pages = [list(rows.to_dict("records")) for _, rows in self.table.groupby("page")]
         return template.render(
             whole=whole, study=self.study, date=self.date, sheet=self.sheet, box=Box(self.sheet), pages=pages,
-            skipped=skipped, says=self.sentence(), picture=code_picture, pad=PAD,
+            skipped=skipped, preview=preview, says=self.sentence(), picture=code_picture, pad=PAD,
             sizes={"session": SESSION, "settings": SETTINGS, "study": STUDY}, leading=LEADING,
         )  # fmt: skip
 
