@@ -66,6 +66,8 @@ def _check_file(path):
         time.sleep(0.05)
     with open(path, "rb") as file:
         head = file.read(100)
+    if 0 < len(head) < 100:  # SQLite would take it for nothing, and write over it
+        raise LogProblem(f"The log at {path} {WHY['not a database']}")
     if _size(path.with_name(f"{path.name}-wal")):
         return
     page, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
@@ -208,24 +210,25 @@ def _why(problem, address):
 
 
 class Explained:
-    """A transaction whose database errors are said in words."""
+    """A transaction whose database errors are said in words, the driver's own too."""
 
     def __init__(self, engine, begin):
         self._engine, self._begin = engine, begin
+        self._errors = (sa.exc.SQLAlchemyError, engine.dialect.loaded_dbapi.Error)
 
     def __enter__(self):
         try:
             self._context = self._begin(self._engine)
             return self._context.__enter__()
-        except sa.exc.SQLAlchemyError as problem:
+        except self._errors as problem:
             raise self._said(problem) from problem
 
     def __exit__(self, kind, problem, trace):
         try:
             self._context.__exit__(kind, problem, trace)
-        except sa.exc.SQLAlchemyError as other:
+        except self._errors as other:
             raise self._said(other) from other
-        if isinstance(problem, sa.exc.SQLAlchemyError):
+        if isinstance(problem, self._errors):
             raise self._said(problem) from problem
 
     def _said(self, problem):
