@@ -142,3 +142,101 @@ def test_three_timers_run_through_a_reload_and_a_restart_and_the_log_has_the_rig
     assert list(rows(log, "B03", "tack")["age"]) == [24.0]
     assert sorted(rows(log, "B03", "hardness")["low"]) == [76, 77, 78, 79, 80]
     assert set(rows(log, "B03", "hardness")["age"]) == {24.0}
+
+
+@pytest.mark.parametrize("width", [768, 1400])
+def test_targets_are_large_and_nothing_overflows(bench, width, tmp_path):
+    """At the width of a tablet held upright, the file list folded away as one would."""
+    page = bench.page
+    page.set_viewport_size({"width": width, "height": 1024})
+    if width == 768 and page.locator("#jp-left-stack").is_visible():
+        page.keyboard.press("Control+b")
+    page.wait_for_timeout(500)
+    page.evaluate("document.querySelectorAll('.tp-form details').forEach(fold => { fold.open = true; })")
+    page.locator(".tp-head").scroll_into_view_if_needed()
+    page.screenshot(path=tmp_path / f"form-{width}.png")
+    print(f"screenshots: {tmp_path}")
+    boxes = page.evaluate("""() => [...document.querySelectorAll('.tp-form button, .tp-form input, .tp-form summary')]
+        .map(e => [e.getBoundingClientRect(), e.textContent || e.id]).filter(([r]) => r.width).map(([r, t]) => [r.width, r.height, t])""")
+    assert len(boxes) > 15
+    assert [box for box in boxes if min(box[:2]) < LARGE] == []
+    beyond = page.evaluate("""() => { const form = document.querySelector('.tp-form'), edge = form.getBoundingClientRect().right;
+        return [...form.querySelectorAll('*')].filter(e => e.getBoundingClientRect().right > edge + 1).map(e => e.className + ' ' + e.textContent.slice(0, 30)); }""")
+    assert beyond == [] and page.locator(".tp-form").bounding_box()["width"] <= width
+    page.set_viewport_size({"width": 1400, "height": 1000})
+
+
+def test_every_input_has_its_label_and_text_stands_out(bench):
+    """Labels tied to inputs (WCAG 2.1, 1.3.1), contrast 4.5 to 1 (1.4.3) and 3 to 1 for edges of controls (1.4.11)."""
+    page = bench.page
+    assert page.evaluate("[...document.querySelectorAll('.tp-form input')].filter(e => !e.labels.length).map(e => e.id)") == []
+    labels = page.evaluate("""() => [...document.querySelectorAll('.tp-card')].map(card =>
+        [...card.querySelectorAll('label')].map(e => e.textContent)).filter(texts => new Set(texts).size < texts.length)""")
+    assert labels == [], "two inputs of one card are called the same"
+    ids = page.evaluate("[...document.querySelectorAll('.tp-form [id]')].map(e => e.id)")
+    assert len(ids) == len(set(ids))
+    text, edges = page.evaluate("""() => {
+      const parts = colour => colour.match(/[0-9.]+/g).map(Number);
+      const light = colour => { const [r, g, b] = parts(colour).map(v => v / 255)
+        .map(v => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4); return 0.2126*r + 0.7152*g + 0.0722*b; };
+      const behind = e => { while (e) { const c = getComputedStyle(e).backgroundColor;
+        if (!c.startsWith('rgba(0, 0, 0, 0')) return c; e = e.parentElement; } return 'rgb(255, 255, 255)'; };
+      const ratio = (a, b) => { const [low, high] = [light(a), light(b)].sort((x, y) => x - y); return (high + 0.05) / (low + 0.05); };
+      const all = [...document.querySelectorAll('.tp-form *')].filter(e => e.textContent.trim() || e.matches('input'));
+      const controls = [...document.querySelectorAll('.tp-form button, .tp-form input')];
+      return [Math.min(...all.map(e => ratio(getComputedStyle(e).color, behind(e)))),
+              Math.min(...controls.map(e => ratio(getComputedStyle(e).borderTopColor, behind(e.parentElement))))]; }""")
+    assert text >= 4.5 and edges >= 3
+
+
+def test_the_keyboard_alone_logs_a_session(bench, log):
+    """Tab goes through the form in the order it is read; space taps; the focus stays where the work is."""
+    page = bench.page
+    page.get_by_label("Room temperature (°C)").focus()
+    seen = []
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        seen.append(page.evaluate("""() => { const e = document.activeElement; if (!e.closest('.tp-form')) return null;
+            return [...document.querySelectorAll('.tp-form button, .tp-form input, .tp-form summary')].indexOf(e); }"""))
+        if seen[-1] is None:
+            break
+    walked = [place for place in seen if place is not None]
+    assert walked == sorted(walked) and len(set(walked)) == len(walked) > 15, "the order of the page"
+    back = card(bench, "B01").get_by_role("button", name="Take back").first
+    back.focus()
+    page.keyboard.press("Space")
+    card(bench, "B01").locator(".tp-saved", has_text="Not gelled at").wait_for()
+    assert page.evaluate("document.activeElement.closest('.tp-card')?.dataset.pour") == "B01", "the focus is still in the card"
+    card(bench, "B01").get_by_role("button", name="Gelled", exact=True).focus()
+    page.keyboard.press("Enter")
+    card(bench, "B01").locator(".tp-saved", has_text="Gelled between").wait_for()
+    assert rows(log, "B01", "gel_time").iloc[0]["known"] == "between"
+    assert page.locator(".jp-Cell").count() == len(CELLS), "no key of the form reached the notebook"
+
+
+def test_a_dead_kernel_keeps_the_tap_and_logs_it_with_its_own_time(bench, log):
+    """The kernel is gone when the button is tapped; a reload and a new kernel later the tap is in the log as of then."""
+    page = bench.page
+    page.get_by_role("menuitem", name="Kernel", exact=True).click()
+    page.get_by_text("Shut Down Kernel", exact=True).click()
+    page.wait_for_timeout(2000)
+    tapped = time.time()
+    card(bench, "B03").get_by_role("button", name="Checked: not gelled yet").click()
+    card(bench, "B03").locator(".tp-strip", has_text="is not saved yet").wait_for(timeout=20_000)
+    assert not len(rows(log, "B03", "gel_time"))
+    page.reload()
+    bench.wait_until_ready()
+    bench.run_all("bench.ipynb")
+    card(bench, "B03").locator(".tp-saved", has_text="Not gelled at").wait_for(timeout=60_000)
+    made = log.castings().pours.loc["B03", "made_at"].to_pydatetime().timestamp()
+    assert rows(log, "B03", "gel_time").iloc[0]["low"] == pytest.approx((tapped - made) / 60, abs=0.05)
+
+
+def test_the_trial_log_of_the_notebook_takes_taps_too(bench):
+    """A log in memory, tapped from the page: the kernel may hear a widget in another thread than it runs cells in."""
+    bench.open("2-pour-and-log.ipynb")
+    bench.run_all("2-pour-and-log.ipynb")
+    first = bench.page.locator(".tp-card").first
+    first.get_by_role("button", name="Catalyst in", exact=True).click()
+    first.locator("[data-since]").wait_for(timeout=20_000)
+    assert bench.strangers() == []

@@ -83,7 +83,7 @@ class Cards:
     def _once(self, reading, made):
         row = _last(made, reading.name)
         return {
-            "reading": reading.name, "label": reading.label[:1].upper() + reading.label[1:], "how": reading.how,
+            "reading": reading.name, "words": reading.words, "label": _capital(reading.label), "how": reading.how,
             "entry": row.entry if row else None, "said": _words(reading, row) if row else "",
             "grades": list(reading.grades),
         }  # fmt: skip

@@ -233,17 +233,17 @@ class Form {
     }, busy ? `${label}: saving …` : label);
   }
 
-  input(key, label, { value = "", hint = "", wide = false, onlook = null, problem = "" } = {}) {
+  // A field with its label; `wrong` is the id of what is wrong with it, where that stands elsewhere.
+  input(key, label, { value = "", hint = "", wide = false, onlook = null, wrong = "" } = {}) {
     const id = `tp-${this.mark}-${key.replace(/\W+/g, "-")}`;
-    const typed = this.kept.held.typed[key];
     const field = h("input", {
-      id, type: "text", autocomplete: "off", spellcheck: "false", "data-key": key, "aria-describedby": hint || problem ? `${id}-hint` : null,
-      "aria-invalid": problem ? "true" : null,
+      id, type: "text", autocomplete: "off", spellcheck: "false", "data-key": key,
+      "aria-describedby": wrong || (hint && `${id}-hint`) || null, "aria-invalid": wrong ? "true" : null,
       oninput: (event) => { this.kept.held.typed[key] = event.target.value; this.kept.save(); if (onlook) onlook(); },
     });
-    field.value = typed ?? value;
+    field.value = this.typed(key, value);
     return h("div", { class: wide ? "tp-field tp-wide" : "tp-field" }, h("label", { for: id }, label), field,
-      (problem || hint) && h("span", { id: `${id}-hint`, class: problem ? "tp-problem" : "tp-hint" }, problem || hint));
+      hint && h("span", { id: `${id}-hint`, class: "tp-hint" }, hint));
   }
 
   typed(key, value = "") { return this.kept.held.typed[key] ?? value; }
@@ -282,13 +282,15 @@ class Form {
   head() {
     const { head } = this.state;
     const key = (name) => `head ${name}`;
+    const wrong = (name) => `tp-${this.mark}-wrong-${name}`;
     const values = () => Object.fromEntries(head.fields.map((f) => [f.name, this.typed(key(f.name), f.value)]));
     const keys = [...head.fields.map((f) => key(f.name)), key("by")];
     return h("section", { class: "tp-head", "aria-labelledby": `tp-${this.mark}-head` },
       h("h3", { id: `tp-${this.mark}-head`, tabindex: "-1" }, "Today"),
       h("div", { class: "tp-fields" },
-        head.fields.map((f) => this.input(key(f.name), f.label, { value: f.value, problem: f.problem })),
+        head.fields.map((f) => this.input(key(f.name), f.label, { value: f.value, wrong: f.problem && wrong(f.name) })),
         this.input(key("by"), "Your initials", { value: head.by })),
+      head.fields.filter((f) => f.problem).map((f) => h("p", { id: wrong(f.name), class: "tp-problem" }, f.problem)),
       h("p", { class: "tp-hint" }, "A number may carry its unit: 68 degF, 1/2 in."),
       head.warnings.map((text) => h("p", { class: "tp-strip tp-warned" }, text)),
       this.waiting(""),
@@ -356,17 +358,17 @@ class Form {
       event.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${event.said}`), this.back([event.entry], at, event.reading)),
       event.status === "already" && event.check && h("div", { class: "tp-row" },
         h("p", { class: "tp-hint" }, "It may have happened earlier. Was somebody watching it?"), this.button("I was watching it", "watched", fields)),
-      companion && companion.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${companion.label}: ${companion.said}`), this.back([companion.entry], at, companion.reading)),
+      companion && companion.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${capital(companion.words)}: ${companion.said}`), this.back([companion.entry], at, companion.reading)),
       ask && this.input(key, companion.label, { hint: done ? "" : "may be typed later" }),
       h("div", { class: "tp-row" },
         !done && event.check && this.button(event.check, "check", fields, { kind: "tp-big tp-second" }),
         !done && this.button(event.done, "happened", fields, { kind: "tp-big", keys: key ? [key] : [], more: () => (ask ? { with: this.typed(key) } : {}) }),
-        done && ask && this.button(`Log ${companion.label.toLowerCase().replace(/ \(.*/, "")}`, "write", { ...at, reading: companion.reading }, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) })));
+        done && ask && this.button(`Log ${companion.words}`, "write", { ...at, reading: companion.reading }, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) })));
   }
 
   once(line, at) {
     const fields = { ...at, reading: line.reading };
-    if (line.said) return h("div", { class: "tp-event tp-done" }, h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${line.label}: ${line.said}`), this.back([line.entry], at, line.reading)));
+    if (line.said) return h("div", { class: "tp-event tp-done" }, h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${capital(line.words)}: ${line.said}`), this.back([line.entry], at, line.reading)));
     if (line.grades.length) return this.grades(line, fields, line.label);
     const key = `write ${at.pour} ${line.reading}`;
     return h("div", { class: "tp-event", role: "group", "aria-label": line.label }, this.input(key, line.label, { hint: line.how }),
@@ -404,12 +406,12 @@ class Form {
     const asked = line.method ? `${line.method.readings} readings, ${line.method.apart} mm apart and ${line.method.edge} mm from any edge. After ${line.method.standard}; figures ${line.method.confidence}.` : line.how;
     return [
       this.input(keys.text, `${capital(line.label)}: all readings of one specimen`, { hint: "blanks between, such as 76 79 78", wide: true, onlook: look }),
-      h("p", { class: seen && !seen.fine ? "tp-look tp-short" : "tp-look", "data-look": base, "aria-live": "polite" }, seen && this.typed(keys.text) ? seen.words : asked),
+      h("p", { class: seen && !seen.fine ? "tp-look tp-short" : "tp-look", "data-look": base, "aria-live": "polite" }, seen && this.typed(keys.text) ? seen.words : ""),
+      h("p", { class: "tp-hint" }, asked),
       line.method && h("div", { class: "tp-fields" },
         this.input(keys.thickness, "Specimen thickness (mm)", { value: usual.thickness, onlook: look }),
         this.input(keys.edge, "Nearest point to an edge (mm)", { onlook: look }),
         this.input(keys.specimen, "Specimen, if several", { hint: "one word, such as left" })),
-      line.method && h("p", { class: "tp-hint" }, asked),
       this.button("Log these readings", "values", fields, { kind: "tp-big", keys: Object.values(keys), more: values }),
     ];
   }
