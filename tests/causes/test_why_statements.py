@@ -7,6 +7,7 @@ short gel time, the reading is set at so many times what the log expects.
 import pytest
 
 from testpour.causes.answer import why
+from testpour.causes.table import trade_causes
 
 # evidence as settings, readings (times what is expected, or as read), answers; the cause; the source
 STATEMENTS = {
@@ -44,6 +45,15 @@ STATEMENTS = {
                "casting supplier notes: heat and 7 to 8 % shrinkage crack large bodies"),
     "bubbles": ({}, {}, {"looks": "bubbles", "when": "before it gelled"}, "trapped_air",
                 "casting supplier notes: stirred-in air, cold thick resin"),
+    "long gel, low peak": ({}, {"gel_time": "x2.2", "time_to_peak": "x2.2", "peak_temperature": 26.0, "hardness": 60.0, "tack": 2.0},
+                           {"where": "throughout", "day": "as usual", "bottle": "fresh, used before with success"},
+                           "too_little_catalyst", "repair guide: soft throughout at 0.35 %; long gel and low peak: common practice"),
+    "insets": ({}, {"defects": 2.0}, {"looks": "bubbles"}, "trapped_air",
+               "casting guide on embedding: dip the object in resin first, or it gives off air"),
+    "tint at once": ({"thickness": 24.0, "room_temperature": 28.0}, {}, {"looks": "yellow or pink", "when": "while it was hot",
+                     "felt": "warmer"}, "too_hot", "supplier notes: a rapid reaction discolours yellow, pink or purple"),
+    "layers": ({}, {}, {"looks": "a line where it parts"}, "layers",
+               "boat-building discussions: coats over cured, waxed or dusty resin part; the next coat goes on at firm gel"),
     "early": ({}, {"tack": 1.0, "hardness": 70.0}, {"later": "it hardened"}, "read_too_early",
               "trade page on polyester: hours to tack-free, days to weeks to mature"),
 }  # fmt: skip
@@ -58,6 +68,39 @@ def test_the_cause_that_the_source_names_comes_first(name, beside, usual):
     }
     answer = why(beside(settings, read, age=6.0 if name == "early" else 24.0), "X1", observed)
     assert answer.first == cause, f"{source}: {answer.chances.head(3).round(2).to_dict()}"
+
+
+# the remedy that the same sources name, by a phrase the table must hold
+REMEDIES = [
+    ("open_face", "film on the face", "casting guide and coating trade page: film, lid, lacquer, or sand the face"),
+    ("open_face", "another layer follows", "boat-building discussion: leave it tacky for the next layer"),
+    ("too_little_catalyst", "Weigh the catalyst by mass", "repair guide: dose by mass"),
+    ("cold", "18 to 25 °C", "supplier data sheet: let the resin reach workshop temperature, 18 to 25 °C"),
+    ("too_thin", "More catalyst for thin layers", "catalyst label: 15 drops an ounce at 1/8 in, 4 at 1 in"),
+    ("mould", "Warm the empty mould", "casting supplier notes: preheat a rubber mould, or use a barrier"),
+    ("uneven_mixing", "two to three minutes scraping sides and base", "equipment manual p. 34"),
+    ("pigment", "made for polyester", "casting manual and coating trade page"),
+    ("moisture", "Dry and seal moulds, fillers", "supplier notes on embedding: all must be free of water"),
+    ("too_much_catalyst", "Use less", "trade magazine on composites manufacturing, February 2017, p. 3"),
+    ("old_materials", "date every drum and bottle", "casting notes: use within six months"),
+    ("too_hot", "Pour in layers", "casting supplier notes: large bodies in layers, with less catalyst"),
+    ("light", "light-stabilised", "supplier notes: light ages the colour"),
+    ("trapped_air", "wet insets with resin first", "casting guide on embedding"),
+    ("layers", "firm but still tacky", "boat-building discussions"),
+]
+
+
+@pytest.mark.parametrize("cause, phrase, source", REMEDIES)
+def test_the_remedy_that_the_source_names_is_given(cause, phrase, source):
+    assert phrase in trade_causes()["causes"][cause]["remedy"], source
+
+
+def test_every_cause_has_a_remedy_a_source_and_a_test():
+    """A cause that some test pour would not show cannot be told from others."""
+    raw = trade_causes()
+    told = {cause for test in raw["tests"].values() for cause in test["tells"]}
+    for name, cause in raw["causes"].items():
+        assert cause["remedy"] and cause["source"] and cause["confidence"] and name in told, name
 
 
 @pytest.mark.parametrize(

@@ -185,15 +185,15 @@ class Answer:
 
     __repr__ = sentence
 
-    def _for_it(self, name):
+    def _for_it(self, name, it="it"):
         speaks = [p.sentence() for p in self.evidence[name] if p.ratio > 1][:3]
-        return f" For it: {'; '.join(speaks)}." if speaks else ""
+        return f" For {it}: {'; '.join(speaks)}." if speaks else ""
 
     def _both(self):
         first, second = (self.case.table.causes[name].words for name in self.together)
         return (
             f"Likeliest: two things at once, {first}, and {second} ({in_hundred(self.weighed.pairs.iloc[0])} in 100)."
-            f"{''.join(map(self._for_it, self.together))}"
+            f"{''.join(map(self._for_it, self.together, ('the first', 'the second')))}"
         )
 
     def _runner_up(self):
@@ -203,7 +203,7 @@ class Answer:
             return "No other cause comes near."
         tells = what_would_tell(self.case.table, first, second)
         if told_apart(self.chances):
-            return f"Next: {causes[second].words} ({share} in 100). {tells}"
+            return f"Next: {causes[second].words} ({share} in 100)." + ("" if self.healthy else f" {tells}")
         return f"Cannot tell it apart yet from this: {causes[second].words} ({share} in 100). {tells}"
 
     def _what_to_do(self, name):

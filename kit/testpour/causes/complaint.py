@@ -72,8 +72,8 @@ def seen_words(reading, rows):
     """Readings of one moment in words; several numbers as their range."""
     if len(rows) == 1:
         row = rows.iloc[0]
-        words = Known(row["low"], row["high"], row["known"]).words(reading)
-        return reading.show(row["low"]) if reading.grades and row["low"] == row["high"] else words
+        exact = row["low"] == row["high"]
+        return reading.show(row["low"]) if exact else Known(row["low"], row["high"], row["known"]).words(reading)
     return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"
 
 

@@ -8,6 +8,7 @@ from testpour.causes.split import settings_of
 from testpour.units import show, to_unit
 from testpour.wording import in_hundred
 
+SMALL = 0.05  # chance below which rounding is said to explain nothing
 POINTS = 41  # amounts tried over what the scale may deliver
 
 
@@ -57,9 +58,12 @@ class Delivered:
         )
         if self.alone is None:
             return text
+        here = in_hundred(self.exact)
+        if self.alone < SMALL:
+            return f"{text} By the models that hardly moves the chance of this miss, {here} in 100: rounding alone does not explain it."
         return (
-            f"{text} By the models that takes the chance of this miss from {in_hundred(self.exact)} to "
-            f"{in_hundred(self.scaled)} in 100, so rounding alone explains it with a chance of {in_hundred(self.alone)} in 100."
+            f"{text} By the models that takes the chance of this miss from {here} to {in_hundred(self.scaled)} in 100, "
+            f"so rounding alone explains it with a chance of {in_hundred(self.alone)} in 100."
         )
 
     __repr__ = sentence

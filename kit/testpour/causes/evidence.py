@@ -58,7 +58,7 @@ def _planned_words(planned, name, missed, weighed):
     if missed is None or name == NOTHING or share < 0.05:
         return []
     said = (
-        f"by its settings the models expect {in_hundred(planned.here)} misses in 100 where its good neighbours have "
+        f"at its settings the models expect {in_hundred(planned.here)} such misses in 100, at its good neighbours' "
         f"{in_hundred(planned.there)}, and this explains {round(100 * share)} in 100 of them"
     )
     row = weighed.table.loc[name]
