@@ -165,6 +165,19 @@ def _readings(study, names):
     return Table("readings", "Readings", tuple(fields), {"primaryKey": ["entry"], "foreignKeys": [key]})
 
 
+TITLES = {
+    "name": "name of the column", "unit": "unit of its values", "low": "smallest believable value",
+    "high": "largest believable value", "words": "name as it reads in a sentence", "how": "how it is measured",
+    "standard": "after which standard", "source": "where the figures come from",
+    "role": "chosen by the person, met in the room, or carried in by a lot", "kind": "number, yes/no or text",
+    "usual": "value taken where nothing is said", "span": "from and to, where the plan puts its pours",
+    "by_session": "whether all pours of a session share it", "step": "finest step worth setting",
+    "scale": "how the reading spreads", "grades": "what each grade means, from grade 0 up",
+    "better": "lower, higher, or inside a window", "ages": "hours after mixing at which it is read",
+    "resolution": "step of the instrument", "reading": "the reading the aim is for",
+    "at_least": "lower bound, in the reading's unit", "at_most": "upper bound, in the reading's unit",
+    "age": "hours after mixing",
+}  # fmt: skip
 KINDS = {str: "string", float: "number", bool: "boolean", tuple: "array", type(None): "number"}
 
 
@@ -173,7 +186,7 @@ def _declared(name, title, kind):
     fields = []
     for part in parts_of(kind):
         form = "string" if part.default is MISSING else KINDS[type(part.default)]
-        fields.append(_field(part.name, form))
+        fields.append(_field(part.name, form, TITLES[part.name]))
     return Table(name, title, tuple(fields), {"primaryKey": [fields[0]["name"]]})
 
 

@@ -5,7 +5,7 @@ import hashlib
 import io
 import math
 import os
-import tempfile
+import uuid
 import warnings
 from dataclasses import dataclass
 from html import escape
@@ -175,10 +175,11 @@ def _keep(path, data):
         return
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as part:
-            part.write(data)
-            part.flush()
-            os.fsync(part.fileno())
-        os.replace(part.name, path)
+        part = path.with_name(f".{uuid.uuid4().hex}")
+        with open(part, "xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
     except OSError as problem:
         raise LogProblem(f"The picture cannot be kept in {path.parent}: {problem.strerror}. Nothing was logged.") from None
