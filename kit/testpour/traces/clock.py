@@ -67,7 +67,7 @@ def read_times(grid, time=None, day_first=None):
         return _elapsed(grid, columns, counters, time)
     counters |= {k for k, head in enumerate(grid.heads) if is_growing(grid, k) and (_units(head) or _counts(grid, k))}
     if stamped is None:
-        return _clock(grid, columns[clocked], counters | {clocked}, time)
+        return _clock(grid.heads[clocked], columns[clocked], counters | {clocked}, time)
     return _dated(columns, stamped, clocked, counters, day_first)
 
 
@@ -143,9 +143,9 @@ def _steps(grid, k):
     return np.diff([value[0] for value in values if value])
 
 
-def _clock(grid, cells, used, time):
+def _clock(head, cells, used, time):
     """Hours, minutes and seconds without a date; over midnight a day is added."""
-    head = " ".join(grid.heads[k] for k in used).casefold()
+    head = head.casefold()
     parts = [HMS.fullmatch(c).groups() for c in cells if HMS.fullmatch(c)]
     two = all(p[2] is None for p in parts)
     shape = time if time in SHAPES else next((s for s in ("mm:ss", "hh:mm") if s in head and "hh:mm:ss" not in head), None)

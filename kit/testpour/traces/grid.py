@@ -12,7 +12,7 @@ FEWEST = 5  # rows
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
 TIMELIKE = re.compile(
-    r"\d{1,4}:\d{1,2}(:\d{1,2}([.,]\d+)?)?(\s*[ap]\.?m\.?)?|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\b.*|\d{1,2}[- ][a-z]{3,9}[- ]\d{2,4}\b.*",
+    r"\d{1,4}:\d{1,2}(:\d{1,2}([.,]\d+)?)?(\s*[ap]\.?m\.?)?|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?![\d.,]).*|\d{1,2}[- ][a-z]{3,9}[- ]\d{2,4}(?!\d).*",
     re.IGNORECASE,
 )
 BLANK = {"", "-", "--", "---", "nan", "n/a", "na", "null", "none", "open", "err", "error", "ol", "o.l", "over", "fault", "?"}
@@ -94,14 +94,17 @@ def number(cell, decimal):
 
 
 def _split(lines, separator):
+    """Cells of each line; an empty last column, from a separator at the end of every line, is dropped."""
     rows = []
     for line in lines:
         try:
             cells = next(csv.reader([line], delimiter=separator), [])
         except csv.Error:
             cells = []
-        cells = [cell.strip() for cell in cells]
-        rows.append(cells[:-1] if len(cells) > 2 and not cells[-1] and line.rstrip(" ").endswith(separator) else cells)
+        rows.append([cell.strip() for cell in cells])
+    open_ended = [len(row) > 2 and not row[-1] for row in rows if len(row) > 1]
+    if open_ended and sum(open_ended) > 0.9 * len(open_ended):
+        rows = [row[:-1] if len(row) > 1 and not row[-1] else row for row in rows]
     return rows
 
 

@@ -119,9 +119,10 @@ def _fitted(design, y, spread, known):
     """Coefficients (candidates, 4) and what each fit costs, with outliers held down."""
     held = 1.0 / spread**2
     for _ in range(3):
-        square = np.einsum("kti,t,ktj->kij", design, held, design) + np.diag(known)
-        found = np.linalg.solve(square, np.einsum("kti,t,t->ki", design, held, y)[..., None])[..., 0]
-        left = y - np.einsum("kti,ki->kt", design, found)
+        weighed = (design * held[:, None]).transpose(0, 2, 1)
+        square = weighed @ design + np.diag(known)
+        found = np.linalg.solve(square, (weighed @ y)[..., None])
+        left, found = y - (design @ found)[..., 0], found[..., 0]
         loss = (held * left**2).sum(axis=1) + (known * found**2).sum(axis=1)
         off = np.abs(left[np.argmin(loss)]) / spread
         held = 1.0 / spread**2 * np.minimum(1.0, 2.5 / np.maximum(off, 1e-9))
