@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean
+from testpour.logbook.entries import LogProblems
 from testpour.logbook.export import write_sheet
 from testpour.logbook.package import write_package
 from testpour.logbook.package_reading import read_package
@@ -93,6 +94,19 @@ def test_no_cell_of_a_sheet_is_acted_on(log, tmp_path):
         assert not any(cell[:1] in tuple("=+-@\t\r\uff1d") for row in csv.reader(file) for cell in row if cell)
     book = openpyxl.load_workbook(write_sheet(log.castings(), tmp_path / "out.xlsx"))
     assert not any(cell.data_type == "f" for row in book.active.iter_rows() for cell in row)
+
+
+def test_what_a_notebook_shows_is_never_run(log, tmp_path):
+    """In the castings, in a table of problems, in a package of a stranger's study."""
+    mark = "<img src=x onerror=alert(1)>"
+    pour(log, mark)
+    (tmp_path / "bad.csv").write_text(f"pour,catalyst,gel time,note\n{mark},{mark},20,{mark}\n", "utf-8")
+    with pytest.raises(LogProblems) as found:
+        log.add_sheet(tmp_path / "bad.csv")
+    study = replace(log.study, name=mark, question=mark)
+    shared = write_package(replace(log.castings(), study=study), tmp_path / "out.zip")
+    for shown in (log.castings(), found.value, shared):
+        assert "<img" not in shown._repr_html_() and "&lt;img" in shown._repr_html_()
 
 
 def test_a_header_of_the_study_is_not_acted_on_either(log, tmp_path):

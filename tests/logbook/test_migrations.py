@@ -79,6 +79,23 @@ def test_a_step_that_fails_leaves_the_old_log_as_it_was(study_here, monkeypatch)
     assert rows(study_here.folder / "log.sqlite") == before and shape(study_here.folder / "log.sqlite") == form
 
 
+def test_without_a_copy_nothing_is_changed(study_here, monkeypatch):
+    begun(study_here.folder, "log_form_1.sql")
+    form = shape(study_here.folder / "log.sqlite")
+    whole = sqlite3.connect
+
+    def full(path, *rest, **more):
+        if "-form-" in str(path):
+            raise sqlite3.OperationalError("database or disk is full")
+        return whole(path, *rest, **more)
+
+    monkeypatch.setattr(migrations.sqlite3, "connect", full)
+    with pytest.raises(LogProblem, match="no copy of it could be made first .*disk is full.*left as it is"):
+        Logbook(study_here)
+    monkeypatch.undo()
+    assert shape(study_here.folder / "log.sqlite") == form and not list(study_here.folder.glob("log-form*"))
+
+
 @pytest.mark.parametrize("form", ["3", "0", "two"])
 def test_a_form_this_kit_does_not_know_is_refused_and_untouched(study_here, form):
     begun(study_here.folder, "log_form_1.sql")

@@ -2,6 +2,7 @@
 
 import math
 import re
+from html import escape
 
 import pandas as pd
 
@@ -28,7 +29,7 @@ class LogProblems(LogProblem):
         )
 
     def _repr_html_(self):
-        return f"<p>{self}</p>{self.problems.to_html(index=False)}"
+        return f"<p>{escape(str(self))}</p>{self.problems.to_html(index=False)}"
 
 
 class Entries:

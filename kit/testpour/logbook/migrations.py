@@ -55,10 +55,18 @@ def _keep_a_copy(connection, form):
     source = Path(path)
     stamp = dt.datetime.now().strftime("%Y-%m-%d-%H%M%S")
     target = source.with_name(f"{source.stem}-form-{form}-{stamp}.sqlite")
-    with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(target)) as copy:
-        log.backup(copy)
-        if copy.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
-            raise LogProblem(f"The copy at {target} is damaged, so the log was left as it is. Check the disk.")
+    try:
+        with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(target)) as copy:
+            log.backup(copy)
+            state = copy.execute("PRAGMA integrity_check").fetchone()[0]
+        if state != "ok":
+            raise sqlite3.DatabaseError(state)
+    except sqlite3.Error as problem:
+        target.unlink(missing_ok=True)
+        raise LogProblem(
+            f"The log at {source} is to be brought forward, but no copy of it could be made first ({problem}), so it "
+            "was left as it is. Free some space on the disk and open it again."
+        ) from problem
 
 
 # Form 1 to 2: photographs, and indexes that find a pour's rows in a long log. The words of a step are never

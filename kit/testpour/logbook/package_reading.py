@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from dataclasses import fields as parts_of
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -56,7 +57,10 @@ class Package:
             f"fingerprint {self.castings.fingerprint()}."
         )
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return f"<p>{escape(self.sentence())}</p>"  # its words may be a stranger's
 
     def to_folder(self, folder):
         """Make a study folder of it: study file, log and notebooks, to go on working in.
