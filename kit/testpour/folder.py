@@ -8,7 +8,7 @@ from pathlib import Path
 
 from testpour.study_file import read_study
 
-SHEET = "workshop-sheet.csv"  # an example of a log kept on a spreadsheet, read in by a notebook
+EXAMPLES = ("workshop-sheet.csv", "thermocouple-trace.csv")  # files of a workshop, read in by notebooks
 
 
 class FolderProblem(ValueError):
@@ -125,7 +125,8 @@ def _fill(folder, demo):
     for template in templates():
         shutil.copyfile(template, folder / template.name)
     source = shipped("datasets") / "demo-study"
-    shutil.copyfile(source.parent / SHEET, folder / SHEET)
+    for example in EXAMPLES:
+        shutil.copyfile(source.parent / example, folder / example)
     study_file = source / "study.toml" if demo else files("testpour").joinpath("new_study.toml")
     (folder / "study.toml").write_text(study_file.read_text("utf-8"), encoding="utf-8")
     log = Logbook(read_study(folder))

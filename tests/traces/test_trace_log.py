@@ -65,7 +65,7 @@ def test_a_trace_that_ends_early_logs_not_yet(book, tmp_path, plainly):
     trace.log_into(book, "P01")
     rows = book.castings().readings.set_index("reading")
     assert rows.loc["time_to_peak", "known"] == "not yet"
-    assert rows.loc["time_to_peak", "low"] == pytest.approx(60, abs=0.2)
+    assert rows.loc["time_to_peak", "low"] == pytest.approx(60, abs=0.25)
     assert rows.loc["peak_temperature", "high"] == np.inf
 
 
@@ -93,15 +93,16 @@ def test_a_study_that_measures_none_of_it_says_so(tmp_path, trace):
 
 def test_the_trace_is_told_in_words_and_drawn(trace):
     said = trace.sentence()
-    assert "It began to warm itself at" in said and "peaked at 101 °C, 70 min" in said
+    assert "It began to warm itself after" in said and "peaked at 101 °C after 70 min" in said
     assert "<table" in trace._repr_html_()
     picture = trace.show()
     ax = picture.axes[0]
     line = ax.lines[0]
     assert np.nanmax(line.get_ydata()) == trace.table["temperature"].max()
     marks = {text.get_text().split(",")[0] for text in ax.get_legend().get_texts()}
-    assert {"thermocouple", "without cure", "gel", "self-heating begins", "peak"} <= marks
-    assert picture.says == said
+    assert {"thermocouple", "without cure", "peak"} <= marks
+    assert any(mark.startswith("gel after") for mark in marks) and any(mark.startswith("self-heating begins after") for mark in marks)
+    assert picture.says == trace.verdict() and trace.verdict() in said
     assert isinstance(trace.table, pd.DataFrame)
 
 

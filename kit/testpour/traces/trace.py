@@ -8,7 +8,8 @@ import pandas as pd
 
 from testpour.traces.onset import RISE
 
-GEL, TIME, PEAK = "gel_time", "time_to_peak", "peak_temperature"
+ONSET, GEL, TIME, PEAK = "onset", "gel_time", "time_to_peak", "peak_temperature"
+WORDS = {ONSET: "self-heating begins", GEL: "gel time, by the warming alone", TIME: "time to peak", PEAK: "peak temperature"}
 CONVENTION = (
     "Time from catalyst in, and peak, after ASTM D2471 (withdrawn 2008); gel from the start of self-heating, after the "
     "temperature-rise convention of ISO 584. State the mass and the cup."
@@ -67,19 +68,32 @@ class Trace:
     notes: tuple = ()
 
     def sentence(self):
-        """What the thermocouple saw, in words."""
+        """What the thermocouple saw, in words, and what that rests on."""
         seen = self.table["temperature"].notna()
-        minutes = self.table["minutes"][seen]
-        opening = (
-            f"{self.source}, channel {self.channel}: {seen.sum()} readings from {minutes.iloc[0]:.0f} to {minutes.iloc[-1]:.0f} min "
-            f"after {'mixing' if self.mixed_said else 'its first row, taken for mixing (say mixed_at= if it was not)'}."
-        )
-        return " ".join([opening, *self._said(), *self.notes])
+        first, last = (f"{minute:.0f}".replace("-", "\N{MINUS SIGN}") for minute in self.table["minutes"][seen].iloc[[0, -1]])
+        start = "mixing" if self.mixed_said else "its first row, taken for mixing (say mixed_at= if it was not)"
+        opening = f"{self.source}, channel {self.channel}: {seen.sum()} readings from {first} to {last} min after {start}."
+        return " ".join([opening, self.verdict(), *self.notes])
 
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{html.escape(self.sentence())}</p>{self.readings.to_html(float_format=lambda v: f'{v:.1f}')}"
+        shown = pd.DataFrame({"found": {WORDS[name]: self.words(name) for name in self.readings.index}})
+        return f"<p>{html.escape(self.sentence())}</p>{shown.to_html() if len(shown) else ''}"
+
+    def verdict(self):
+        """What was found, in a sentence or two."""
+        if self.state == "flat":
+            return (
+                f"No exotherm: it never rises {RISE:g} °C above what the room explains. A thin casting may cure without warming "
+                "itself: log what you saw by hand."
+            )
+        told = set(self.readings.index)
+        said = f"It began to warm itself after {self.words(ONSET)}" if ONSET in told else "It was warming itself already when the trace began"
+        said += "." if self.state == "rising" else f" and peaked at {self.words(PEAK)} after {self.words(TIME)}."
+        if self.state == "rising":
+            said += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
+        return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}." if GEL in told else said
 
     def show(self):
         """The trace as a figure; see `figures.show_trace`."""
@@ -105,16 +119,3 @@ class Trace:
         if row["known"] == "between":
             return f"{low} to {high} {unit}"
         return f"more than {low} {unit}" if row["known"] == "not yet" else f"less than {high} {unit}"
-
-    def _said(self):
-        if self.state == "flat":
-            return (
-                (f"No exotherm: it never rises {RISE:g} °C above what the room explains. A thin casting may cure without warming "
-                "itself: log what you saw by hand."),
-            )
-        said = [f"It began to warm itself at {self.words('onset')}." if "onset" in self.readings.index else "It was warming itself already when the trace began."]
-        if self.state == "rising":
-            said.append(f"The trace ends before the peak: {self.words(TIME)}, {self.words(PEAK)}.")
-        else:
-            said.append(f"It peaked at {self.words(PEAK)}, {self.words(TIME)} after mixing.")
-        return [*said, f"By the warming alone, it gelled at {self.words(GEL)}."] if GEL in self.readings.index else said
