@@ -13,6 +13,7 @@ from testpour.cautions import safety_text
 from testpour.findings import story
 from testpour.models.chance import NoAims
 from testpour.models.effects import effects
+from testpour.models.settings import settings_table
 from testpour.suggest import AimsConflict, RoomProblem
 from testpour.suggest.advice import settings_words
 from testpour.units import to_unit
@@ -20,6 +21,7 @@ from testpour.wording import in_hundred, listed
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 FINDINGS = 3
+STEPS = 5  # values of a setting over which a chance is followed
 
 
 @dataclass(frozen=True)
@@ -103,14 +105,27 @@ def _gel(fits, given):
 
 
 def strongest(fits):
-    """The three clearest effects in sentences, one a reading before a second of any; aimed readings first."""
-    aimed = {aim.reading for aim in fits.study.aims}
+    """The three effects that matter most in sentences, one a reading before a second of any.
+
+    An effect on a reading with an aim counts by how far it moves the chance of meeting that aim, the other
+    settings as usual; any other comes after, by how many half-widths of its interval it differs from none.
+    """
     each = []
     for name, fit in fits.items():
+        aims = [aim for aim in fits.study.aims if aim.reading == name]
         told = [e for e in effects(fit).each if e.told and e.poured]
-        clear = sorted(told, key=_clearness, reverse=True)
-        each += [(name not in aimed, place, -_clearness(effect), effect.sentence()) for place, effect in enumerate(clear)]
+        ranked = sorted((-_moved(fit, aims, e), -_clearness(e), e.sentence()) for e in told)
+        each += [(not aims, place, *one) for place, one in enumerate(ranked)]
     return [said for *_, said in sorted(each)[:FINDINGS]]
+
+
+def _moved(fit, aims, effect):
+    """How far the chance of meeting an aim moves while a setting goes over what was poured."""
+    values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
+    usual = settings_table(fit.study)
+    table = usual.loc[usual.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
+    at = [(table if aim.age is None else table.assign(age=aim.age), aim) for aim in aims]
+    return max((np.ptp(fit.chances(rows, aim.at_least, aim.at_most).mean(axis=0)) for rows, aim in at), default=0.0)
 
 
 def _clearness(effect):
