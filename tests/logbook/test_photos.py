@@ -97,11 +97,14 @@ def test_text_in_a_png_is_gone_and_clear_places_stay_clear(poured, tmp_path):
 
 
 def test_colours_of_another_profile_are_turned_into_plain_ones(poured, tmp_path):
-    """A Lab profile would show as nonsense where it is lost; here the profile given is sRGB itself: no change."""
-    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
-    poured.add_photo("P01", halves(tmp_path / "a.png", icc_profile=profile))
-    with Image.open(poured.photos()[0].path) as kept:
-        assert "icc_profile" not in kept.info and near(kept.getpixel((5, 5)), RED) and near(kept.getpixel((60, 5)), BLUE)
+    """A profile whose red and blue primaries changed places (tag table of ICC.1, section 7.3): so do the colours."""
+    plain = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    swapped = plain.replace(b"rXYZ", b"????", 1).replace(b"bXYZ", b"rXYZ", 1).replace(b"????", b"bXYZ", 1)
+    for profile, left, right in ((plain, RED, BLUE), (swapped, BLUE, RED)):
+        poured.add_photo("P01", halves(tmp_path / "a.png", icc_profile=profile))
+        with Image.open(poured.photos()[-1].path) as kept:
+            assert "icc_profile" not in kept.info
+            assert near(kept.getpixel((5, 5)), left) and near(kept.getpixel((60, 5)), right)
 
 
 @pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF"])

@@ -1,0 +1,49 @@
+"""The copy of a log: whole, of one moment, opened again, and never half there."""
+
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+
+import pytest
+from PIL import Image
+
+from testpour.logbook import backup
+from testpour.logbook.backup import back_up
+from testpour.logbook.book import Logbook
+from testpour.logbook.tables import LogProblem
+
+
+def test_a_copy_is_a_log_with_its_history_and_names_its_photographs(practice_log, tmp_path):
+    study = practice_log.study
+    practice_log.correct_pour("P01", settings={"catalyst": 2}, why="scale")
+    Image.new("RGB", (9, 9)).save(tmp_path / "face.png")
+    practice_log.add_photo("P01", tmp_path / "face.png")
+    made = back_up(study)  # while the log is open
+    assert made.path.parent == study.folder and made.path.suffix == ".sqlite"
+    assert (made.pours, made.photos) == (13, 1) and "1 row of photographs: copy the folder photos too" in made.sentence()
+    with closing(Logbook(replace(study, log=made.path.name))) as copy:
+        assert copy.castings().fingerprint() == practice_log.castings().fingerprint()
+        assert copy.history("P01").equals(practice_log.history("P01"))
+        assert len(copy.photos()) == 1
+
+
+def test_a_copy_that_fails_leaves_nothing_and_the_log_as_it_was(practice_log, tmp_path, monkeypatch):
+    before = practice_log.castings().fingerprint()
+
+    def damaged(path):
+        raise sqlite3.DatabaseError("database disk image is malformed")
+
+    monkeypatch.setattr(backup, "_verified", damaged)
+    with pytest.raises(LogProblem, match="The copy to .*copy.sqlite failed: .*malformed. The log itself is untouched"):
+        back_up(practice_log.study, tmp_path / "copy.sqlite")
+    assert not list(tmp_path.glob("copy*")) and practice_log.castings().fingerprint() == before
+
+
+def test_refusals(practice_log, tmp_path):
+    study = practice_log.study
+    with pytest.raises(LogProblem, match="failed: .*The log itself is untouched"):
+        back_up(study, tmp_path / "nowhere" / "copy.sqlite")
+    with pytest.raises(LogProblem, match="No log at .*other.sqlite yet: nothing to copy"):
+        back_up(replace(study, log="other.sqlite"))
+    with pytest.raises(LogProblem, match="exists already"):
+        back_up(study, study.folder / "log.sqlite")
