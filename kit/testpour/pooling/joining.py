@@ -156,14 +156,15 @@ def _setting(column, factor, bench, turns):
 
 def _rows(rows, source, turns):
     """Readings in the pool's units, each widened by half a step of its own bench's instrument."""
-    rows = rows.copy()
+    name, ends = rows["reading"].to_numpy(), rows[["low", "high"]].to_numpy(float, copy=True)
     for reading in source.castings.study.readings:
-        mine = (rows["reading"] == reading.name).to_numpy()
-        low, high = rows.loc[mine, "low"].to_numpy(float), rows.loc[mine, "high"].to_numpy(float)
+        mine = name == reading.name
+        low, high = ends[mine].T
         if not reading.grades and reading.resolution:
             low, high = widen(reading, low, high)
         turn = turns.get((source.bench, reading.name))
-        rows.loc[mine, "low"], rows.loc[mine, "high"] = _turned(low, turn), _turned(high, turn)
+        ends[mine] = np.column_stack([_turned(low, turn), _turned(high, turn)])
+    rows = rows.assign(low=ends[:, 0], high=ends[:, 1])
     rows["known"] = np.where((rows["known"] == "exact") & (rows["low"] != rows["high"]), "between", rows["known"])
     return rows
 
