@@ -52,6 +52,15 @@ class Server:
     def stop(self, how):
         self.run("pg_ctl", "-m", how, "stop")
 
+    def emptied(self):
+        """The address, once all that was in the database is gone."""
+        import psycopg
+
+        with psycopg.connect(self.address, autocommit=True) as raw:
+            raw.execute("DROP SCHEMA public CASCADE")
+            raw.execute("CREATE SCHEMA public")
+        return self.address
+
 
 def binary(name):
     found = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
@@ -83,9 +92,4 @@ def server(tmp_path_factory):
 @pytest.fixture
 def address(server):
     """The address of an empty database on the server."""
-    import psycopg
-
-    with psycopg.connect(server.address, autocommit=True) as raw:
-        raw.execute("DROP SCHEMA public CASCADE")
-        raw.execute("CREATE SCHEMA public")
-    return server.address
+    return server.emptied()
