@@ -123,6 +123,15 @@ def test_the_same_picture_twice_is_one_file_and_two_rows(poured, tmp_path):
     assert kept.stat().st_mode & 0o777 == source.stat().st_mode & 0o777  # whoever may read the one may read the other
 
 
+def test_the_bytes_of_a_file_do_as_well(poured, tmp_path):
+    source = halves(tmp_path / "a.png")
+    poured.add_photo("P01", source)
+    poured.add_photo("P01", source.read_bytes())
+    assert len({photo.path for photo in poured.photos()}) == 1
+    with pytest.raises(LogProblem, match="The picture is no picture this kit reads"):
+        poured.add_photo("P01", b"nothing")
+
+
 def test_a_thumbnail_is_small_and_shows_the_picture(poured, tmp_path):
     poured.add_photo("P01", halves(tmp_path / "a.jpg", size=(4000, 3000), quality=90))
     (photo,) = poured.photos("P01")

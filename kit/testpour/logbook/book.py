@@ -198,11 +198,11 @@ class Logbook:
         """Keep a photograph of a pour in the study folder; returns its entry number.
 
         It is written anew, upright and without the place, time and camera that the file may tell of.
-        `age` is hours after mixing, or text with a unit.
+        `path` may be the bytes of a file; `age` is hours after mixing, or text with a unit.
         """
         with self._reading_only() as connection:
             name = Ledger(self.study, connection).standing(pour).pour
-        row = photo_row(self.study, self._beside(path), note, by, age)
+        row = photo_row(self.study, path if isinstance(path, bytes) else self._beside(path), note, by, age)
         with self._ledger() as ledger:
             return ledger.insert_photo({**row, "pour": name})
 

@@ -107,7 +107,7 @@ def photo_row(study, path, note="", by="", age=None):
             raise UnitProblem(f"photo: an age of {hours:g} h cannot be. Give hours after mixing.")
     except UnitProblem as problem:
         raise LogProblem(str(problem)) from None
-    data, ending = _plain(Path(path))
+    data, ending = _plain(path)
     name = f"{hashlib.sha256(data).hexdigest()}.{ending}"
     _keep(Path(study.folder) / FOLDER / name, data)
     return {"file": name, "age": hours, "by": clean(by, line=True), "note": clean(note)}
@@ -118,30 +118,31 @@ def photo_of(study, row):
     return Photo(row.entry, row.pour, Path(study.folder) / FOLDER / Path(row.file).name, row.age, row.by, row.note)
 
 
-def _plain(path):
+def _plain(given):
     """A picture decoded and written anew: upright, in plain colours, with nothing else in it; and its ending."""
+    name = "The picture" if isinstance(given, bytes) else given.name
     try:
-        if path.stat().st_size > LARGEST:
-            raise LogProblem(f"{path.name} has more than {LARGEST // 1_000_000} MB. Save it smaller.")
+        if (len(given) if isinstance(given, bytes) else given.stat().st_size) > LARGEST:
+            raise LogProblem(f"{name} has more than {LARGEST // 1_000_000} MB. Save it smaller.")
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow warns of large and of odd files; size is checked here
-            with Image.open(path, formats=FORMATS) as held:
+            with Image.open(io.BytesIO(given) if isinstance(given, bytes) else given, formats=FORMATS) as held:
                 if held.width * held.height > PIXELS:
-                    raise LogProblem(f"{path.name} has {held.width} x {held.height} pixels, too many. Save it smaller.")
+                    raise LogProblem(f"{name} has {held.width} x {held.height} pixels, too many. Save it smaller.")
                 return _anew(_upright(held), held.format)
     except FileNotFoundError:
-        raise LogProblem(f"No picture at {path}. Give its path.") from None
+        raise LogProblem(f"No picture at {given}. Give its path.") from None
     except Image.DecompressionBombError:
-        raise LogProblem(f"{path.name} has too many pixels. Save it smaller.") from None
+        raise LogProblem(f"{name} has too many pixels. Save it smaller.") from None
     except UnidentifiedImageError:
         raise LogProblem(
-            f"{path.name} is no picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its "
+            f"{name} is no picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its "
             "camera settings."
         ) from None
     except (OSError, ValueError, SyntaxError, EOFError, MemoryError, OverflowError, ZeroDivisionError, TypeError) as problem:
         if isinstance(problem, LogProblem):
             raise
-        raise LogProblem(f"{path.name} is a damaged picture ({problem}). Copy it from the camera again.") from None
+        raise LogProblem(f"{name} is a damaged picture ({problem}). Copy it from the camera again.") from None
 
 
 def _upright(held):
