@@ -1,6 +1,7 @@
 """Answers: words follow numbers, questions can be answered, skipped and kept in the log's notes."""
 
 import warnings
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -100,6 +101,20 @@ def test_one_reading_far_off_points_to_the_reading(beside, usual):
     readings = {**usual, "tack": 0.0, "peak_temperature": usual["peak_temperature"] + 90}
     answer = why(beside({}, {k: np.round(v) for k, v in readings.items()}), "X1")
     assert answer.chances["reading_error"] > 0.3
+    assert "one reading is wrong, not the casting, most likely the peak temperature" in answer.sentence()
+
+
+def test_a_reading_that_its_own_other_ages_contradict_is_suspect(fits):
+    """Hardness is read at three ages. One of them far off speaks for a slip, all of them for a soft casting."""
+    rows = fits.castings.readings
+    mine, at_day = (rows["pour"] == "P03") & (rows["reading"] == "hardness"), rows["age"] == 24.0
+    found = {}
+    for name, off in (("one", mine & at_day), ("all", mine)):
+        wrong = rows.assign(low=rows["low"] - 25 * off, high=rows["high"] - 25 * off)
+        castings = replace(fits.castings, readings=wrong)
+        found[name] = why(replace(fits, castings=castings), "P03")
+    assert found["one"].first == "reading_error" and found["one"].case.likely.suspect("reading_error") == "hardness at 24 h"
+    assert found["all"].chances["reading_error"] < 0.05
 
 
 def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):

@@ -179,11 +179,15 @@ class Answer:
         opening = f"{self.pour}: {found}." if found else f"{self.pour} misses no aim that was read."
         if self.together:
             return f"{opening} {self._both()} {' '.join(map(self._what_to_do, self.together))}"
-        words = self.case.table.causes[self.first].words
-        likeliest = f"Likeliest: {words} ({in_hundred(self.chances.iloc[0])} in 100)."
+        likeliest = f"Likeliest: {self._named(self.first)} ({in_hundred(self.chances.iloc[0])} in 100)."
         return f"{opening} {likeliest}{self._for_it(self.first)} {self._runner_up()} {self._what_to_do(self.first)}"
 
     __repr__ = sentence
+
+    def _named(self, name):
+        """A cause in words; of a wrong reading, which one it most likely is."""
+        cause = self.case.table.causes[name]
+        return f"{cause.words}, most likely the {self.case.likely.suspect(name)}" if cause.one_of and self.case.seen else cause.words
 
     def _for_it(self, name, it="it"):
         speaks = [p.sentence() for p in self.evidence[name] if p.ratio > 1][:3]
@@ -197,14 +201,14 @@ class Answer:
         )
 
     def _runner_up(self):
-        causes, (first, second) = self.case.table.causes, self.chances.index[:2]
+        first, second = self.chances.index[:2]
         share = in_hundred(self.chances.iloc[1])
         if self.chances.iloc[1] < ENOUGH:
             return "No other cause comes near."
         tells = what_would_tell(self.case.table, first, second)
         if told_apart(self.chances):
-            return f"Next: {causes[second].words} ({share} in 100)." + ("" if self.healthy else f" {tells}")
-        return f"Cannot tell it apart yet from this: {causes[second].words} ({share} in 100). {tells}"
+            return f"Next: {self._named(second)} ({share} in 100)." + ("" if self.healthy else f" {tells}")
+        return f"Cannot tell it apart yet from this: {self._named(second)} ({share} in 100). {tells}"
 
     def _what_to_do(self, name):
         cause = self.case.table.causes[name]

@@ -7,6 +7,7 @@ import pandas as pd
 
 from testpour.logbook.known import Known
 from testpour.study import Aim
+from testpour.units import show
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
@@ -71,9 +72,9 @@ def _nearest(ages, age):
 def seen_words(reading, rows):
     """Readings of one moment in words; several numbers as their range."""
     if len(rows) == 1:
-        row = rows.iloc[0]
-        exact = row["low"] == row["high"]
-        return reading.show(row["low"]) if exact else Known(row["low"], row["high"], row["known"]).words(reading)
+        low, high, how = rows.iloc[0][["low", "high", "known"]]
+        unit = "" if reading.grades else show(0, reading.unit)[1:]
+        return reading.show(low) if low == high else Known(low, high, how).words(reading) + unit
     return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"
 
 

@@ -19,7 +19,8 @@ class Likelihoods:
     Parameters
     ----------
     by_size : DataFrame
-        One row a cause and size (index ``cause``, ``size``), one column a reading of the casting.
+        One row a cause and size (index ``cause``, ``size``), one column a reading of the casting. The size of a
+        wrong reading is which one it is: ``"hardness at 24 h"``.
     whole : Series
         Of all readings together, the sizes of a cause equally likely; by cause.
     each : DataFrame
@@ -29,6 +30,10 @@ class Likelihoods:
     by_size: pd.DataFrame
     whole: pd.Series
     each: pd.DataFrame
+
+    def suspect(self, cause):
+        """Of a cause that is one wrong reading, the reading that it most likely is, in words."""
+        return self.by_size.loc[cause].sum(axis=1).idxmax()
 
 
 def _over_sizes(logs, cause):
@@ -54,7 +59,7 @@ def likelihoods(table, seen):
     Likelihoods
     """
     cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, seen)]
-    sizes = [" ".join(map(str, misread)) if misread else size for _, size, misread in cases]
+    sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
     logs = pd.DataFrame({name: _under(cases, name, sight) for name, sight in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
@@ -73,6 +78,11 @@ def _sizes(cause, seen):
 def _occasions(seen):
     """Each reading and age at which the casting was read."""
     return [(name, age) for name, sight in seen.items() for age in sight.rows["age"].unique()]
+
+
+def _occasion_words(seen, name, age):
+    words = seen[name].fit.reading.words
+    return words if np.isnan(age) else f"{words} at {age:g} h"
 
 
 def _under(cases, name, sight):

@@ -81,7 +81,8 @@ class Split:
 
     def _part(self, name, row):
         percent = round(100 * abs(row["share"]))
-        way = f"explains {percent} % of it" if row["share"] > 0 else f"works against it by {percent} %"
+        much = f"{percent} % of it" if percent < 95 else "all of it" if percent <= 105 else "all of it and more"
+        way = f"explains {much}" if row["share"] > 0 else f"works against it by {percent} %"
         sure = "" if row["low"] * row["high"] > 0 else ", which these pours do not settle"
         return f"{name} {row['here']} (there {row['there']}) {way}{sure}"
 
