@@ -27,6 +27,9 @@ STUDY = study_from({
     "factors": {"catalyst": {}, "pigment": {}, "thickness": {}, "cover": {}, "room_temperature": {}},
     "readings": {"gel_time": {}, "hardness": {"ages": [24.0]}, "tack": {}},
 })  # fmt: skip
+LONG = [("gel_time", 1), ("gel_time", 2), ("gel_time", 5), ("gel_time", 6), ("hardness", 3), ("hardness", 7), ("hardness", 8),
+        ("tack", 4), ("tack", 9), ("tack", 10)]  # fmt: skip
+STEPS = 12_000  # of each long chain
 EVERY = 4.0  # minutes between checks of the pot
 
 
@@ -202,13 +205,13 @@ def long_chains(fit, density, steps, seed):
     return chain[:, :, : post.coefficients.shape[1]], walkers * len(chain) / lag
 
 
-@pytest.mark.parametrize("name, seed", [("gel_time", 1), ("gel_time", 2), ("hardness", 3), ("tack", 4)])
+@pytest.mark.parametrize("name, seed", LONG)
 def test_draws_agree_with_long_chains_of_an_independent_sampler(name, seed):
     """emcee on a density written out anew: means within 0.1 of a spread, spreads within a tenth."""
     reading, believed, rows, _, _ = make_log(name, seed)
     fit = fit_rows(STUDY, reading, believed, rows, seed=seed)
-    chain, worth = long_chains(fit, plain_density(reading, believed, rows, *latent_ends(reading, rows)), 30_000, seed)
-    found, drawn = chain.reshape(-1, chain.shape[2]), fit.posterior.coefficients
+    chain, worth = long_chains(fit, plain_density(reading, believed, rows, *latent_ends(reading, rows)), STEPS, seed)
+    found, drawn = chain.reshape(-1, chain.shape[2]), fit.model.posterior(8_000, seed).coefficients
     off = np.abs(drawn.mean(axis=0) - found.mean(axis=0)) / found.std(axis=0)
     ratio = drawn.std(axis=0) / found.std(axis=0)
     print(f"{name}: chains worth {worth:.0f} draws; means off by {off.max():.3f}, spreads {ratio.min():.3f} to {ratio.max():.3f}")
