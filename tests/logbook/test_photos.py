@@ -7,6 +7,7 @@ import os
 import struct
 import zlib
 from contextlib import closing
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -200,7 +201,7 @@ def test_other_refusals(poured, tmp_path):
     for deed, words in (
         (lambda: poured.add_photo("P99", source), "No pour 'P99' in the log"),
         (lambda: poured.add_photo("P01", tmp_path / "none.png"), "No picture at"),
-        (lambda: poured.add_photo("P01", tmp_path), "damaged picture|no picture"),
+        (lambda: poured.add_photo("P01", tmp_path), "cannot be read"),
         (lambda: poured.add_photo("P01", source, age="3 kg"), "age"),
         (lambda: poured.add_photo("P01", source, age=-1), "cannot be"),
     ):
@@ -215,6 +216,11 @@ def test_a_file_changed_or_gone_since_is_told(poured, tmp_path):
     halves(photo.path, size=(10, 10))
     with pytest.raises(LogProblem, match="is not the photograph that was logged"):
         photo.thumbnail()
+    trap = png(12_000, 11_000)  # a stranger's package may bring one, and name it rightly
+    held = photo.path.with_name(hashlib.sha256(trap).hexdigest() + ".png")
+    held.write_bytes(trap)
+    with pytest.raises(LogProblem, match="too many"):
+        replace(photo, path=held).thumbnail()
     photo.path.unlink()
     with pytest.raises(LogProblem, match="is not there. Photographs lie in the folder of the study"):
         photo.thumbnail()

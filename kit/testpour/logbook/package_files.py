@@ -6,7 +6,7 @@ import zipfile
 from testpour.logbook.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
 from testpour.problems import Problems
 
-LARGEST = 500_000_000  # bytes of one file; a hundred thousand pours with eight readings take a tenth of it
+LARGEST = 200_000_000  # bytes of one file; a hundred thousand pours with eight readings take a quarter of it
 
 
 class PackageProblems(Problems):

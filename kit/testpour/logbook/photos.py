@@ -7,6 +7,7 @@ import math
 import os
 import uuid
 import warnings
+from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -66,12 +67,11 @@ class Photo:
             raise LogProblem(f"{self.path} is not there. Photographs lie in the folder of the study they were added in.") from None
         if hashlib.sha256(data).hexdigest() != self.path.stem:
             raise LogProblem(f"{self.path} is not the photograph that was logged: its bytes were changed. Put it back.")
-        with Image.open(io.BytesIO(data)) as held:
+        small = io.BytesIO()
+        with _opened(data, self.path.name) as held:
             held.thumbnail((pixels, pixels))
-            small = io.BytesIO()
-            Image.alpha_composite(Image.new("RGBA", held.size, "white"), held.convert("RGBA")).convert("RGB").save(
-                small, "JPEG", quality=75
-            )
+            shown = Image.alpha_composite(Image.new("RGBA", held.size, "white"), held.convert("RGBA"))
+            shown.convert("RGB").save(small, "JPEG", quality=75)
         return f"data:image/jpeg;base64,{base64.b64encode(small.getvalue()).decode()}"
 
     def _repr_html_(self, pixels=480):
@@ -119,19 +119,30 @@ def photo_of(study, row):
 
 
 def _plain(given):
-    """A picture decoded and written anew: upright, in plain colours, with nothing else in it; and its ending."""
+    """A picture written anew: upright, in plain colours, with nothing else in it; and its ending."""
     name = "The picture" if isinstance(given, bytes) else given.name
     try:
         if (len(given) if isinstance(given, bytes) else given.stat().st_size) > LARGEST:
             raise LogProblem(f"{name} has more than {LARGEST // 1_000_000} MB. Save it smaller.")
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # Pillow warns of large and of odd files; size is checked here
-            with Image.open(io.BytesIO(given) if isinstance(given, bytes) else given, formats=FORMATS) as held:
-                if held.width * held.height > PIXELS:
-                    raise LogProblem(f"{name} has {held.width} x {held.height} pixels, too many. Save it smaller.")
-                return _anew(_upright(held), held.format)
+        data = given if isinstance(given, bytes) else given.read_bytes()
     except FileNotFoundError:
         raise LogProblem(f"No picture at {given}. Give its path.") from None
+    except OSError as problem:
+        raise LogProblem(f"{name} cannot be read: {problem.strerror}.") from None
+    with _opened(data, name) as held:
+        return _anew(_upright(held), held.format)
+
+
+@contextmanager
+def _opened(data, name):
+    """A picture decoded while the block lasts; whatever is wrong with it is said in words."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow warns of large and of odd files; size is checked here
+            with Image.open(io.BytesIO(data), formats=FORMATS) as held:
+                if held.width * held.height > PIXELS:
+                    raise LogProblem(f"{name} has {held.width} x {held.height} pixels, too many. Save it smaller.")
+                yield held
     except Image.DecompressionBombError:
         raise LogProblem(f"{name} has too many pixels. Save it smaller.") from None
     except UnidentifiedImageError:
@@ -139,9 +150,9 @@ def _plain(given):
             f"{name} is no picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its "
             "camera settings."
         ) from None
+    except LogProblem:
+        raise
     except (OSError, ValueError, SyntaxError, EOFError, MemoryError, OverflowError, ZeroDivisionError, TypeError) as problem:
-        if isinstance(problem, LogProblem):
-            raise
         raise LogProblem(f"{name} is a damaged picture ({problem}). Copy it from the camera again.") from None
 
 
