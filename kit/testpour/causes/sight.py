@@ -15,7 +15,7 @@ from testpour.models.truncated import log_interval_probability
 WEIGHED = 2000  # draws of the fit that are weighted to leave a casting out
 DRAWS = 200  # draws that each cause is tried on, evenly picked
 FEWEST = 30.0  # independent draws left after a pour is weighted out, below which the model is fitted again
-REACH = np.linspace(-3.5, 3.5, 11)  # of a casting's own shift about its likeliest, in standard deviations
+REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 
 
 @dataclass(frozen=True, eq=False)
