@@ -221,15 +221,15 @@ def test_a_dead_kernel_keeps_the_tap_and_logs_it_with_its_own_time(bench, log):
     page.get_by_text("Shut Down Kernel", exact=True).click()
     page.wait_for_timeout(2000)
     tapped = time.time()
-    card(bench, "B03").get_by_role("button", name="Checked: not gelled yet").click()
-    card(bench, "B03").locator(".tp-strip", has_text="is not saved yet").wait_for(timeout=20_000)
-    assert not len(rows(log, "B03", "gel_time"))
+    card(bench, "B01").get_by_role("button", name="Demoulded").click()
+    card(bench, "B01").locator(".tp-strip", has_text="is not saved yet").wait_for(timeout=20_000)
+    assert not len(rows(log, "B01", "demould_time"))
     page.reload()
     bench.wait_until_ready()
     bench.run_all("bench.ipynb")
-    card(bench, "B03").locator(".tp-saved", has_text="Not gelled at").wait_for(timeout=60_000)
-    made = log.castings().pours.loc["B03", "made_at"].to_pydatetime().timestamp()
-    assert rows(log, "B03", "gel_time").iloc[0]["low"] == pytest.approx((tapped - made) / 60, abs=0.05)
+    card(bench, "B01").locator(".tp-saved", has_text="Demoulded at").wait_for(timeout=60_000)
+    made = log.castings().pours.loc["B01", "made_at"].to_pydatetime().timestamp()
+    assert rows(log, "B01", "demould_time").iloc[0]["low"] == pytest.approx((tapped - made) / 60, abs=0.05)
 
 
 def test_the_trial_log_of_the_notebook_takes_taps_too(bench):
@@ -240,3 +240,16 @@ def test_the_trial_log_of_the_notebook_takes_taps_too(bench):
     first.get_by_role("button", name="Catalyst in", exact=True).click()
     first.locator("[data-since]").wait_for(timeout=20_000)
     assert bench.strangers() == []
+
+
+def test_a_refusal_is_read_in_the_card_and_the_pour_logged_as_made(bench):
+    """Goes on in the notebook of the test before."""
+    page, second = bench.page, bench.page.locator(".tp-card").nth(1)
+    page.get_by_label("Room temperature (°C)").fill("48 degF")
+    page.get_by_role("button", name="Save today's room and lots").click()
+    page.locator(".tp-head .tp-warned", has_text="Room temperature").wait_for()
+    second.get_by_role("button", name="Catalyst in", exact=True).click()
+    second.get_by_role("alert").filter(has_text="Room temperature 8.8").wait_for(timeout=20_000)
+    assert second.locator("[data-since]").count() == 0
+    second.get_by_role("button", name="It was made all the same: log it").click()
+    second.locator("[data-since]").wait_for(timeout=20_000)

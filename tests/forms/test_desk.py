@@ -273,3 +273,14 @@ def test_a_message_that_makes_no_sense_is_answered(bench):
     assert not answer["ok"] and "Log catalyst in first" in answer["words"]
     unknown = bench.send({"id": "x", "deed": "catalyst_in", "pour": "B09", "at": None})
     assert not unknown["ok"] and "it has B01, B02, B03" in unknown["words"]
+
+
+def test_a_moment_too_old_to_be_tapped_is_said_to_be(bench):
+    """Gel times are believed up to 1440 min."""
+    bench.tap("catalyst_in", "B01")
+    bench.clock.turn(1439)
+    assert not bench.event("B01", "gel_time")["late"]
+    bench.clock.turn(2)
+    assert bench.event("B01", "gel_time")["late"]
+    bench.tap("write", "B01", reading="gel_time", text="not yet at 2 h")
+    assert bench.event("B01", "gel_time")["said"] == "Not gelled at 120.0 min"

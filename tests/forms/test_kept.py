@@ -21,7 +21,7 @@ def test_one_of_several_is_opened_by_its_name(bench, log, pours):
     Desk(log, pours.set_axis(["C1", "C2", "C3"]), session="../day: two")
     assert Desk(log).session == "../day: two"
     assert Desk(log, session="day one").session == "day one"
-    assert {path.parent for path in log.study.folder.parent.rglob("*.json")} == {log.study.folder / "sessions"}
+    assert len(list((log.study.folder / "sessions").glob("*.json"))) == 2, "a name cannot leave the folder"
 
 
 def test_none_to_open_says_so(log):
@@ -39,3 +39,14 @@ def test_a_log_in_memory_leaves_nothing_behind(study_here, sheet):
     Desk(log, sheet)
     assert list(study_here.folder.iterdir()) == []
     log.close()
+
+
+def test_a_file_that_is_no_session_is_passed_over(bench, log):
+    (log.study.folder / "sessions" / "notes.json").write_text("not a session")
+    assert Desk(log, clock=bench.clock).session == "day one"
+
+
+def test_a_folder_that_cannot_be_written_is_said(log, sheet):
+    (log.study.folder / "sessions").write_text("a file in the way")
+    with pytest.raises(FormProblem, match="the plan cannot be kept"):
+        Desk(log, sheet)

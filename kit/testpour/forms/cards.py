@@ -78,6 +78,7 @@ class Cards:
             "status": row.known if row else "", "entry": row.entry if row else None,
             "said": _event_words(event, row) if row else "",
             "with": event.companion.name if event.companion else "",
+            "late": event.value(made.minutes(self.now)) > event.reading.high,
         }  # fmt: skip
 
     def _once(self, reading, made):

@@ -89,8 +89,8 @@ def due(logbook, *, session=None, now=None):
     """
     now, planned = now or dt.datetime.now(), slots(logbook.study)
     longest = max((slot.closes for slot in planned), default=0)
-    made = rows_since(logbook, now - dt.timedelta(hours=longest + 1))
-    return due_of(planned, [m for m in made.values() if session in (None, m.session)], now)
+    made = rows_since(logbook, now - dt.timedelta(hours=longest + 1), session)
+    return due_of(planned, made.values(), now)
 
 
 def due_of(planned, made, now):

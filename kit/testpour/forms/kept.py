@@ -1,5 +1,6 @@
 """The plan of a session, kept beside the study, so that the form opens again after a restart as it was."""
 
+import contextlib
 import json
 import os
 import re
@@ -34,10 +35,7 @@ def keep(logbook, session, planned):
 
 def kept_sessions(logbook):
     """Names of the sessions kept beside the study, the latest first."""
-    if _in_memory(logbook):
-        return []
-    files = sorted(_folder(logbook).glob("*.json"), key=lambda path: path.stat().st_mtime, reverse=True)
-    return [json.loads(path.read_text("utf-8"))["session"] for path in files]
+    return [held["session"] for held in _held(logbook)]
 
 
 def kept(logbook, session=None):
@@ -48,16 +46,25 @@ def kept(logbook, session=None):
     FormProblem
         If there is none.
     """
-    names = kept_sessions(logbook)
-    name = names[0] if session is None and names else session
-    if name not in names:
-        there = f"kept are {', '.join(names)}" if names else "none is kept yet"
+    sessions = _held(logbook)
+    found = next((held for held in sessions if session in (None, held["session"])), None)
+    if found is None:
+        there = f"kept are {', '.join(held['session'] for held in sessions)}" if sessions else "none is kept yet"
         raise FormProblem([f"no session to open again: {there}. Give a plan or a bench sheet."])
-    held = json.loads(_path(logbook, name).read_text("utf-8"))
     pours = [
-        Planned(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in held["pours"]
+        Planned(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in found["pours"]
     ]
-    return name, tuple(pours)
+    return found["session"], tuple(pours)
+
+
+def _held(logbook):
+    """What is kept, the latest first; a file that is no session is passed over."""
+    found = []
+    for path in [] if _in_memory(logbook) else _folder(logbook).glob("*.json"):
+        with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
+            held = json.loads(path.read_text("utf-8"))
+            found.append((path.stat().st_mtime, held["session"], held))
+    return [held for *_, held in sorted(found, key=lambda one: one[:2], reverse=True)]
 
 
 def _in_memory(logbook):

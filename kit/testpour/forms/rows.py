@@ -9,6 +9,7 @@ from testpour.logbook.loading import standing
 from testpour.logbook.tables import POURS, READINGS, SETTINGS
 
 TAKEN_BACK = "tap taken back"
+FEW = 500  # pours that a query names one by one, so that the database looks them up
 
 
 @dataclass(frozen=True)
@@ -60,9 +61,9 @@ def session_rows(logbook, session):
     return _rows(logbook, POURS.c.session == session)
 
 
-def rows_since(logbook, moment):
-    """The pours made since a moment, by name."""
-    return _rows(logbook, POURS.c.made_at >= moment)
+def rows_since(logbook, moment, session=None):
+    """The pours made since a moment, in one session or in all, by name."""
+    return _rows(logbook, sa.and_(POURS.c.made_at >= moment, sa.true() if session is None else POURS.c.session == session))
 
 
 def names_used(logbook, names):
@@ -96,10 +97,13 @@ def before_it(logbook, row, pour):
 
 
 def _rows(logbook, condition):
+    """Pours that stand and meet a condition, each with its settings and readings."""
     wanted = sa.and_(standing(POURS), condition)
-    entries, names = sa.select(POURS.c.entry).where(wanted), sa.select(POURS.c.pour).where(wanted)
     with logbook._reading_only() as connection:
         pours = connection.execute(sa.select(POURS).where(wanted).order_by(POURS.c.made_at, POURS.c.entry)).all()
+        entries, names = [p.entry for p in pours], [p.pour for p in pours]
+        if len(pours) > FEW:  # too many to name one by one
+            entries, names = (sa.select(c).where(wanted) for c in (POURS.c.entry, POURS.c.pour))
         settings, readings = {}, {}
         for row in connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry.in_(entries))):
             settings.setdefault(row.entry, {})[row.factor] = row.text if row.number is None else row.number

@@ -103,6 +103,7 @@ class Form {
     const about = JSON.stringify([deed, fields.pour, fields.reading, fields.age, fields.specimen, fields.entries]);
     const twice = this.kept.held.outbox.find((one) => one.about === about);
     if (twice && !twice.failed) return;
+    if (twice && deed === "catalyst_in") return this.retry(twice); // the clock began at the first tap
     if (twice) this.drop(twice);
     const id = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
     const message = { id, deed, at: this.now(), ...fields };
@@ -354,6 +355,7 @@ class Form {
     const companion = event.with;
     const key = companion && `with ${at.pour} ${companion.reading}`;
     const ask = companion && !companion.said;
+    if (event.late && !done) return h("p", { class: "tp-event tp-hint" }, `${capital(event.words)}${event.said ? ` (${event.said.toLowerCase()})` : ""}: too late for a tap. Type what is known below.`);
     return h("div", { class: done ? "tp-event tp-done" : "tp-event", role: "group", "aria-label": event.words },
       event.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${event.said}`), this.back([event.entry], at, event.reading)),
       event.status === "already" && event.check && h("div", { class: "tp-row" },
