@@ -77,6 +77,24 @@ def test_it_validates_and_gives_the_same_log(book, tmp_path, names, name):
     pd.testing.assert_frame_equal(back.castings.readings.drop(columns=blank), held.readings.drop(columns=blank))
 
 
+def test_the_reference_library_sees_a_changed_file_a_broken_type_and_a_lost_pour(package):
+    """So that its word above is worth something: checksum, Table Schema and keys are all in force."""
+    frictionless = pytest.importorskip("frictionless")
+
+    def found(name, old, new):
+        whole = (package / f"{name}.csv").read_text("utf-8")
+        (package / f"{name}.csv").write_text(whole.replace(old, new), "utf-8")
+        report = frictionless.validate(str(package / "datapackage.json"))
+        (package / f"{name}.csv").write_text(whole, "utf-8")
+        return {kind for (kind,) in report.flatten(["type"])}
+
+    assert "hash-count" in found("pours", "18.3", "19.3")
+    assert "type-error" in found("readings", "21.0", "soon")
+    assert "constraint-error" in found("pours", "1.7", "17")
+    assert "foreign-key" in found("readings", ",P01,", ",P77,")
+    assert found("pours", "nothing like this", "") == set()
+
+
 def test_the_reference_library_reads_the_numbers_that_were_logged(package):
     frictionless = pytest.importorskip("frictionless")
     held = frictionless.Package(str(package / "datapackage.json"))
