@@ -1,5 +1,6 @@
 """The recipe chart as a page: in a notebook, and on one sheet of paper that stays legible in grey."""
 
+import re
 from importlib.resources import files
 
 import numpy as np
@@ -12,7 +13,7 @@ from testpour.wording import count, in_hundred
 
 GOOD = 0.6  # chance from which a cell gives a recipe
 ROWS, COLUMNS = 9, 5  # rooms and depths that fit one sheet at size 1
-LARGEST = 1.1
+LARGEST = 1.12
 PAPERS = ("A4", "Letter")
 
 
@@ -43,7 +44,7 @@ def _cell(row):
     """The lines of one cell, whether it gives a recipe, and how it is framed."""
     untried = ["untried"] if row["beyond"] else []
     if np.isnan(row["catalyst"]):
-        return {"lines": [row["advice"].replace(" %", "\N{NO-BREAK SPACE}%")], "recipe": False, "kind": " ".join(["none", *untried])}
+        return {"lines": [re.sub(r"(?<=\d) (?=[°%])", "\N{NO-BREAK SPACE}", row["advice"])], "recipe": False, "kind": " ".join(["none", *untried])}
     lines = [show(row["catalyst"], "%"), f"{in_hundred(row['chance'])} in 100"]
     if "gel_low" in row:
         lines.append(f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min")
