@@ -76,9 +76,19 @@ def test_an_effect_that_differs_by_bench_does_not_hold_everywhere(castings_of):
 
 def test_two_benches_cannot_tell_how_benches_differ(castings_of):
     few = pool(gel_guild(castings_of, [0, 0.1]))
+    assert "newcomer's first casting at the usual settings, nine in ten: Gel time " in few.sentence()
     assert "cannot tell yet how benches differ" in few.sentence() and "stands out" not in few.sentence()
     assert set(few.table["where"]) == {"cannot tell yet"}
     assert "cannot tell yet" in show_benches(few, "gel_time").says
+
+
+def test_a_bench_that_read_nothing_telling_is_as_uncertain_as_a_newcomer(castings_of):
+    """Gel times open at both ends say nothing of the bench: it is told as a new one is."""
+    logs = gel_guild(castings_of, [0, 0.1, 0.05, 0.3])
+    blank = logs["Bench 2"].readings.assign(low=-np.inf, high=np.inf, known="between")
+    found = pool(logs | {"Bench 2": replace(logs["Bench 2"], readings=blank)})
+    assert found["gel_time"].benches == ("Bench 1", "Bench 3", "Bench 4")
+    pd.testing.assert_frame_equal(found.at("Bench 2").predict(), found.newcomer.predict())
 
 
 def test_a_newcomer_is_less_certain_than_a_bench_of_the_pool(guild):

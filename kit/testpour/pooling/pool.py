@@ -9,7 +9,7 @@ from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
-from testpour.pooling.telling import FEWEST, differs, expects, holds, too_few
+from testpour.pooling.telling import FEWEST, differs, expects, holds, in_points, too_few, unit_of
 from testpour.wording import count, listed
 
 
@@ -102,8 +102,19 @@ class Pool:
 
     @cached_property
     def differences(self):
-        """What differs by bench: one row a reading and bench, see `PooledReading.differences`."""
-        parts = {one.reading.words: one.differences() for one in self.readings.values() if one.average.pours}
+        """What differs by bench: one row a reading and bench.
+
+        Columns: middle, low, high of the difference from the average bench (90 %), its unit, and whether the bench
+        stands out.
+        """
+        parts = {}
+        for one in self.readings.values():
+            if one.average.pours:
+                table = one.differences()
+                ends = ["middle", "low", "high"]
+                table[ends] = in_points(one, table[ends].to_numpy()).round(2) + 0.0
+                table.insert(3, "unit", unit_of(one))
+                parts[one.reading.words] = table
         return pd.concat(parts, names=["reading"])
 
     def sentence(self):
@@ -119,12 +130,12 @@ class Pool:
         return said
 
     def told(self):
-        """What differs by bench, or what to expect where that cannot be told: one sentence a reading."""
-        if not self.tells:
-            yield too_few(len(self.benches))
-        for one in self.readings.values():
-            if one.average.pours:
-                yield differs(one) if self.tells else expects(one)
+        """What differs by bench, one sentence a reading; what to expect where that cannot be told."""
+        read = [one for one in self.readings.values() if one.average.pours]
+        if self.tells:
+            return [differs(one) for one in read]
+        expected = ". ".join(expects(one) for one in read)
+        return [too_few(len(self.benches)), f"A newcomer's first casting at the usual settings, nine in ten: {expected}."]
 
     __repr__ = sentence
 

@@ -189,6 +189,9 @@ def fit_pooled(castings, bench_of, reading, *, beliefs=None, seed=0):
     believed = beliefs_for(study, reading, beliefs, rows)
     scale = getattr(beliefs, "benches", {}).get(reading.name, bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
+    if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
+        rows = rows[model.informative].reset_index(drop=True)
+        model, number = _model(reading, believed, rows, scale)
     slopes = slopes_of(believed, rows)
     if model.informative.any():
         posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed)

@@ -54,7 +54,7 @@ def write_page(pooled, path):
 def _body(pooled, level):
     yield f"<p>{escape(pooled.joined())}</p>"
     if not pooled.tells:
-        yield f"<p>{escape(next(iter(pooled.told())))}</p>"
+        yield f"<p>{escape(pooled.told()[0])}</p>"
     for where, rows in pooled.table.groupby("where", sort=False):
         says = "".join(f"<li>{escape(said)}</li>" for said in rows["says"])
         yield f"<h{level}>{HEADS[where]}</h{level}><ul>{says}</ul>"
@@ -62,7 +62,7 @@ def _body(pooled, level):
         told = "".join(f"<li>{escape(said)}</li>" for said in pooled.told())
         yield f"<h{level}>What differs by bench</h{level}><ul>{told}</ul>"
     told = "".join(f"<li>{escape(expects(one))}</li>" for one in pooled.readings.values() if one.average.pours)
-    yield f"<h{level}>What a newcomer's bench should expect</h{level}><p>At the usual settings:</p><ul>{told}</ul>"
+    yield f"<h{level}>What a newcomer's bench should expect</h{level}><p>Of its first casting at the usual settings, nine in ten over benches and days:</p><ul>{told}</ul>"
     if len(pooled.left_out):
         yield f"<h{level}>Left out</h{level}>{pooled.left_out.to_html(index=False)}"
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from testpour.logbook.castings import Castings
-from testpour.study import StudyProblems
+from testpour.problems import Problems
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def _source(bench, given):
     try:
         return Source(bench, origin, _castings(given))
     except (OSError, TypeError, ValueError, KeyError) as problem:
-        said = problem.problems if isinstance(problem, StudyProblems) else [str(problem).strip("'\"")]
+        said = problem.problems if isinstance(problem, Problems) else [str(problem).strip("'\"")]
         return Source(bench, origin, None, " ".join(str(one) for one in said))
 
 

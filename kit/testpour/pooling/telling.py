@@ -5,6 +5,7 @@ import numpy as np
 from testpour.wording import count, listed, rounded
 
 EVERY, MOST, SAME, OPEN = "at every bench", "on average only", "taken as the same everywhere", "cannot tell yet"
+CHANCES = "castings in 100"
 FEWEST = 3  # benches from which a pool can tell how they differ
 SHOWN = 4  # benches named as standing out; more are counted
 
@@ -31,7 +32,7 @@ def holds(effect, new, one, tells):
 
 def effect_interval(effect):
     """The interval of an effect in words, with its signs where it leaves both directions."""
-    return effect._interval().replace("interval", "between").replace(" to ", " and ")
+    return effect._interval().partition("interval ")[2]
 
 
 def too_few(benches):
@@ -44,7 +45,7 @@ def too_few(benches):
 
 def differs(one):
     """How far benches lie apart in one reading, and which stand out."""
-    said = f"{one.reading.words.capitalize()}: {_spread(one)}."
+    said = f"{_started(one.reading.words)}: {_spread(one)}."
     table = one.differences()
     apart = table[table["stands_out"]]
     if not len(apart):
@@ -56,17 +57,17 @@ def differs(one):
 
 
 def _spread(one):
-    ends = np.sort(np.abs(_size(one, np.array(one.spread()))))[[1, 0, 2]]
-    unit, (middle, low, high) = unit_of(one), ends
-    if high < 0.5 * (unit in ("castings in 100", "%")):
-        return f"at the usual settings benches hardly differ, by less than one {unit}"
+    unit = unit_of(one)
+    low, middle, high = np.sort(np.abs(_size(one, np.array(one.spread()))))
+    if high < 0.5 and unit in (CHANCES, "%"):
+        return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
     low, middle, high = (_digits(end, unit) for end in (low, middle, high))
-    return f"benches differ by about {middle} {unit} (one standard deviation; 90 % interval {low} to {high})"
+    return f"two benches in three lie within {middle} {unit} of the average one (90 % interval {low} to {high} {unit})"
 
 
 def _digits(value, unit):
     """Whole castings in a hundred; other sizes with two digits below ten."""
-    if unit == "castings in 100":
+    if unit == CHANCES:
         return "under 1" if value < 0.5 else f"{value:.0f}"
     return "0" if value < 0.005 else rounded(value)
 
@@ -85,7 +86,7 @@ def _bound(one):
 def unit_of(one):
     """The unit of a difference between benches."""
     if one.reading.grades:
-        return "castings in 100" if _bound(one) is not None else "grades"
+        return CHANCES if _bound(one) is not None else "grades"
     return "%" if one.ratio else {"degC": "°C"}.get(one.reading.unit, one.reading.unit)
 
 
@@ -97,18 +98,29 @@ def in_points(one, values):
 def _by(one, middle):
     size = float(_size(one, middle))
     word = {True: "longer", False: "shorter"} if one.reading.unit in ("min", "h") else {True: "more", False: "less"}
-    if unit_of(one) == "castings in 100":
+    if unit_of(one) == CHANCES:
         word = {True: "more good ones", False: "fewer good ones"}
     return f"{_digits(abs(size), unit_of(one))} {unit_of(one)} {word[size > 0]}"
 
 
 def expects(one):
-    """What a newcomer's first casting at the usual settings will read."""
-    shown, reading = one.newcomer().predict().iloc[0], one.reading
+    """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
+    reading, age = one.reading, _age(one)
+    shown = one.newcomer().predict(age=age).iloc[0]
     if reading.grades:
         low, high = (reading.grades[int(np.clip(round(end), 0, len(reading.grades) - 1))] for end in (shown.low, shown.high))
         span = low if low == high else f"{low} to {high}"
     else:
         span = f"{shown.low:.3g} to {reading.show(shown.high)}"
-    age = f" at {reading.ages[0]:g} h" if reading.ages else ""
-    return f"A newcomer's first casting: {reading.words}{age} {span} (nine in ten, over benches and days)."
+    return f"{_started(reading.words)}{f' at {age:g} h' if reading.ages else ''} {span}"
+
+
+def _started(words):
+    """Words that begin a sentence, the rest as it was."""
+    return words[:1].upper() + words[1:]
+
+
+def _age(one):
+    """The age an aim names, else a day where the reading has ages."""
+    aimed = [a.age for a in one.average.study.aims if a.reading == one.reading.name and a.age is not None]
+    return aimed[0] if aimed else 24.0
