@@ -18,11 +18,10 @@ from testpour.causes.sight import sights
 from testpour.causes.signs import noted, planned, signs_of
 from testpour.causes.split import split
 from testpour.causes.table import NOTHING, causes_for
-from testpour.causes.telling import told_apart, what_would_tell
-from testpour.wording import in_hundred, listed
+from testpour.causes.verdict import ENOUGH, verdict
+from testpour.wording import in_hundred
 
 SHOWN = 5  # causes shown
-ENOUGH = 0.02  # chance below which a cause is not shown
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +99,7 @@ class Answer:
     @property
     def together(self):
         """Names of two causes that fit better together than any cause alone; None where no two do."""
-        pairs, table = self.weighed.pairs, self.weighed.table
-        alone = table["chance"] - sum(pairs.groupby(level=side).sum().reindex(table.index, fill_value=0) / 2 for side in (0, 1))
+        pairs, alone = self.weighed.pairs, self.weighed.table["alone"]
         return tuple(pairs.index[0]) if len(pairs) and pairs.iloc[0] > alone.max() else None
 
     @property
@@ -175,44 +173,9 @@ class Answer:
 
     def sentence(self):
         """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
-        found = listed(m.words(self.case.fits.study) for m in self.missed)
-        opening = f"{self.pour}: {found}." if found else f"{self.pour} misses no aim that was read."
-        if self.together:
-            return f"{opening} {self._both()} {' '.join(map(self._what_to_do, self.together))}"
-        likeliest = f"Likeliest: {self._named(self.first)} ({in_hundred(self.chances.iloc[0])} in 100)."
-        return f"{opening} {likeliest}{self._for_it(self.first)} {self._runner_up()} {self._what_to_do(self.first)}"
+        return verdict(self)
 
     __repr__ = sentence
-
-    def _named(self, name):
-        """A cause in words; of a wrong reading, which one it most likely is."""
-        cause = self.case.table.causes[name]
-        return f"{cause.words}, most likely the {self.case.likely.suspect(name)}" if cause.one_of and self.case.seen else cause.words
-
-    def _for_it(self, name, it="it"):
-        speaks = [p.sentence() for p in self.evidence[name] if p.ratio > 1][:3]
-        return f" For {it}: {'; '.join(speaks)}." if speaks else ""
-
-    def _both(self):
-        first, second = (self.case.table.causes[name].words for name in self.together)
-        return (
-            f"Likeliest: two things at once, {first}, and {second} ({in_hundred(self.weighed.pairs.iloc[0])} in 100)."
-            f"{''.join(map(self._for_it, self.together, ('the first', 'the second')))}"
-        )
-
-    def _runner_up(self):
-        first, second = self.chances.index[:2]
-        share = in_hundred(self.chances.iloc[1])
-        if self.chances.iloc[1] < ENOUGH:
-            return "No other cause comes near."
-        tells = what_would_tell(self.case.table, first, second)
-        if told_apart(self.chances):
-            return f"Next: {self._named(second)} ({share} in 100)." + ("" if self.healthy else f" {tells}")
-        return f"Cannot tell it apart yet from this: {self._named(second)} ({share} in 100). {tells}"
-
-    def _what_to_do(self, name):
-        cause = self.case.table.causes[name]
-        return f"{cause.remedy}." + (f" {cause.care}." if cause.care else "")
 
     def _repr_html_(self):
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)

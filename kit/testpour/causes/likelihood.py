@@ -32,8 +32,9 @@ class Likelihoods:
     each: pd.DataFrame
 
     def suspect(self, cause):
-        """Of a cause that is one wrong reading, the reading that it most likely is, in words."""
-        return self.by_size.loc[cause].sum(axis=1).idxmax()
+        """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one."""
+        found = self.by_size.loc[cause].sum(axis=1).idxmax()
+        return found if isinstance(found, str) else None
 
 
 def _over_sizes(logs, cause):

@@ -16,7 +16,7 @@ class Weighed:
     Parameters
     ----------
     table : DataFrame
-        One row a cause, likeliest first: ``chance``; ``prior``; ``signs`` (odds from the settings);
+        One row a cause, likeliest first: ``chance``; ``alone`` (of it without any other); ``prior``; ``signs`` (odds from the settings);
         ``readings`` and ``answers`` (log chance of each under the cause); ``planned`` (share of the miss that
         the settings explain by it); ``before`` (weight before readings and answers); ``openly`` (how much of
         its chance comes by way of the settings).
@@ -91,7 +91,7 @@ def weigh(table, likely, signs, planned, observed):
     alone, pairs = _shared_out(whole + answers, _pairs(table, before, each))
     chance = alone + sum(pairs.groupby(level=side).sum().reindex(names, fill_value=0.0) / 2 for side in (0, 1))
     found = pd.DataFrame(
-        {"chance": chance, "prior": prior, "signs": odds, "planned": shares, "before": before,
+        {"chance": chance, "alone": alone, "prior": prior, "signs": odds, "planned": shares, "before": before,
          "readings": whole - _log(before), "answers": answers, "openly": np.exp(open_part - whole)}
     )  # fmt: skip
     found.loc[NOTHING, "openly"] = 0.0
