@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from testpour.folder import FolderProblem
+from testpour.logbook import package as package_writing
 from testpour.logbook.book import Logbook
 from testpour.logbook.package import write_package
 from testpour.logbook.package_reading import PackageProblems, read_package
@@ -153,6 +154,20 @@ def test_a_new_folder_without_history(book, tmp_path):
         assert again.castings().pours["note"].tolist() == book.castings().pours["note"].tolist()
 
 
+def test_a_package_is_of_one_moment_though_a_bench_goes_on_writing(log, tmp_path, monkeypatch):
+    log.add_pour("first", settings={"catalyst": 1}, session="S")
+    whole = package_writing.all_rows
+
+    def meanwhile(connection, table):
+        log.add_pour(settings={"catalyst": 2}, session="S")
+        return whole(connection, table)
+
+    monkeypatch.setattr(package_writing, "all_rows", meanwhile)
+    made = write_package(log, tmp_path / "package", names=True)
+    assert made.castings.pours.index.tolist() == ["first"] and len(log.castings()) == 5
+    made.to_folder(tmp_path / "new")
+
+
 def test_an_empty_log_is_a_package_too(log, tmp_path):
     assert len(write_package(log, tmp_path / "package").castings) == 0
 
@@ -211,6 +226,7 @@ def test_a_changed_file_and_a_missing_one_and_an_unknown_form_are_named_together
         ("pours", "2026-03-02T10:00:00.250000", "2 March", "'2 March' is no datetime"),
         ("pours", "catalyst", "catalyst2", "pours.csv: lacks catalyst"),
         ("pours", "P01", "'None", "a pour of that name stands above"),
+        ("readings", "\n3,P01", "\n2,P01", "an entry of that number stands above"),
         ("pours", "1.7", "1.8", "its fingerprint is not that of the tables"),
         ("aims", "tack,", "shine,", "shine is not read in this study"),
     ],

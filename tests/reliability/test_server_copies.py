@@ -7,10 +7,9 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from testpour.logbook import backup
+from testpour.logbook import backup, package
 from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
-from testpour.logbook.package import write_package
 from testpour.logbook.tables import SCHEMA, LogProblem
 from testpour.study_file import read_study
 
@@ -103,11 +102,26 @@ def test_the_copy_is_of_one_moment_though_a_bench_goes_on_writing(served, tmp_pa
         assert (made.pours, made.readings) == (1, 0) and len(log.castings()) == 2
 
 
+def test_a_package_too_is_of_one_moment(served, tmp_path, monkeypatch):
+    with closing(Logbook(served)) as log:
+        log.add_pour("first", settings={"catalyst": 1}, session="S")
+        whole = package.all_rows
+
+        def meanwhile(connection, table):
+            log.add_pour(settings={"catalyst": 2}, session="S")
+            return whole(connection, table)
+
+        monkeypatch.setattr(package, "all_rows", meanwhile)
+        made = package.write_package(log, tmp_path / "package", names=True)
+        assert made.castings.pours.index.tolist() == ["first"] and len(log.castings()) == 5
+        made.to_folder(tmp_path / "new")
+
+
 def test_a_package_of_a_log_on_a_server(served, tmp_path):
     with closing(Logbook(served)) as log:
         log.add_sheet(DEMO)
         log.correct_pour("P02", settings={"catalyst": 2}, why="scale")
-        made = write_package(log, tmp_path / "package", names=True)
+        made = package.write_package(log, tmp_path / "package", names=True)
         made.to_folder(tmp_path / "new")
         study = read_study(tmp_path / "new")
         with closing(Logbook(study)) as again:

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from testpour.logbook.database import Explained, check_units, open_database, writing
 from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import FACTS, FILE, LogProblem, address_of
-from testpour.logbook.whole import TABLES, all_rows, put_rows
+from testpour.logbook.whole import TABLES, all_rows, one_moment, put_rows
 from testpour.wording import count
 
 
@@ -95,7 +95,7 @@ def _from_server(study, address, part):
     """Every row as it stood at one moment, put into a new file, which must then give the same castings."""
     log, copy = open_database(address), open_database(f"{FILE}{part}")
     try:
-        with Explained(log, _one_moment) as held, Explained(copy, writing) as made:
+        with Explained(log, one_moment) as held, Explained(copy, writing) as made:
             facts = held.execute(sa.select(FACTS).where(FACTS.c.name != "schema")).all()
             put_rows(made, FACTS, [dict(row._mapping) for row in facts])
             for table in TABLES:
@@ -109,11 +109,6 @@ def _from_server(study, address, part):
     finally:
         log.dispose()
         copy.dispose()
-
-
-def _one_moment(engine):
-    """A transaction that sees the log as it stood when it began, whatever others write meanwhile."""
-    return engine.execution_options(isolation_level="REPEATABLE READ").begin()
 
 
 def _verified(path):

@@ -13,7 +13,8 @@ import numpy as np
 
 from testpour.catalogue import Factor, Reading
 from testpour.logbook.castings import Castings
-from testpour.logbook.loading import READING_COLUMNS
+from testpour.logbook.database import Explained
+from testpour.logbook.loading import READING_COLUMNS, load_castings
 from testpour.logbook.package_cells import to_csv
 from testpour.logbook.package_files import PackageProblems
 from testpour.logbook.package_reading import read_package
@@ -28,7 +29,7 @@ from testpour.logbook.package_schema import (
     tables,
 )
 from testpour.logbook.photos import FOLDER
-from testpour.logbook.whole import all_rows
+from testpour.logbook.whole import all_rows, one_moment
 from testpour.study import Aim
 
 
@@ -66,9 +67,8 @@ def write_package(source, to, licence="CC0-1.0", names=False):
         raise PackageProblems("licence", [f"{licence!r} is none of {', '.join(LICENCES)}. Choose one of these."])
     if to.exists() and (not to.is_dir() or any(to.iterdir()) or to.suffix.casefold() == ".zip"):
         raise PackageProblems(str(to), ["exists already. Give another name; a package never overwrites."])
-    castings = _in_order(source if isinstance(source, Castings) else source.castings())
-    whole = names and not isinstance(source, Castings)
-    files = _files(castings, _history(source) if whole else None, licence, names)
+    castings, history = _told(source, names)
+    files = _files(_in_order(castings), history, licence, names)
     to.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=to.parent, prefix=".testpour-") as part:
         made = (_zip if to.suffix.casefold() == ".zip" else _folder)(Path(part) / "package", files)
@@ -119,14 +119,16 @@ def _in_order(castings):
     return replace(castings, pours=pours, readings=readings[list(READING_COLUMNS)])
 
 
-def _history(log):
-    """Every row of the log's tables, in the order of the rows."""
-    held = {}
-    with log._reading_only() as connection:
-        for name, table in HISTORY.items():
+def _told(source, names):
+    """The castings and, with names, every row of the log's tables, both as they stood at one moment."""
+    if isinstance(source, Castings):
+        return source, None
+    with Explained(source._engine, one_moment) as connection:
+        castings, history = load_castings(source.study, connection), {}
+        for name, table in HISTORY.items() if names else ():
             rows = [row for some in all_rows(connection, table) for row in some]
-            held[name] = {column.name: [row[column.name] for row in rows] for column in table.columns}
-    return held
+            history[name] = {column.name: [row[column.name] for row in rows] for column in table.columns}
+    return castings, history or None
 
 
 def _pictures(study, history):

@@ -8,6 +8,16 @@ TABLES = (POURS, SETTINGS, READINGS, PHOTOS)  # in an order that keeps what hang
 AT_ONCE = 10_000  # rows in memory
 
 
+def one_moment(engine):
+    """A transaction that sees the log as it stood when it began, whatever others write meanwhile.
+
+    SQLite's write-ahead log gives each reader that; PostgreSQL has to be asked.
+    """
+    if engine.dialect.name == "postgresql":
+        engine = engine.execution_options(isolation_level="REPEATABLE READ")
+    return engine.begin()
+
+
 def all_rows(connection, table):
     """The rows of a table in the order of their numbers, in lists of dicts of at most `AT_ONCE`."""
     query = sa.select(table).order_by(*table.primary_key).execution_options(stream_results=True)
