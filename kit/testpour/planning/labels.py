@@ -147,7 +147,7 @@ def labels(pours, *, session=None, only=None, sheet="A4, 24 of 70 x 37 mm", star
 def _poured(pours):
     """The study and one row a pour, from a plan, a log or its castings."""
     pours = pours.castings() if hasattr(pours, "castings") else pours
-    table = getattr(pours, "pours", None) if hasattr(pours, "pours") else getattr(pours, "table", None)
+    table = getattr(pours, "pours", getattr(pours, "table", None))
     if table is None or "session" not in table:
         raise LabelProblems("Labels", [f"{type(pours).__name__} holds no pours: give a plan, a log or its castings."])
     if not len(table):
