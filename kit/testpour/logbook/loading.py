@@ -78,8 +78,13 @@ def _table(connection, query, names, kinds):
     # The driver's own rows: numbers and text need no conversion. There may be a million of them, so by portions.
     cursor = connection.execute(query).cursor
     kinds = {name: kinds.get(name, "str") for name in names}
-    portions = [pd.DataFrame(rows, columns=list(names)).astype(kinds) for rows in iter(lambda: cursor.fetchmany(PORTION), [])]
-    table = pd.concat(portions, ignore_index=True) if portions else pd.DataFrame(columns=list(names)).astype(kinds)
+    portions = [_typed(rows, kinds) for rows in iter(lambda: cursor.fetchmany(PORTION), [])] or [_typed([], kinds)]
+    table = pd.concat(portions, ignore_index=True) if len(portions) > 1 else portions[0]
     for name in table.columns[table.dtypes == object]:
         table[name] = table[name].where(table[name].notna(), np.nan)
     return table
+
+
+def _typed(rows, kinds):
+    table = pd.DataFrame(rows, columns=list(kinds))
+    return table.astype({name: kind for name, kind in kinds.items() if table[name].dtype != kind})
