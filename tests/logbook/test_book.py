@@ -168,6 +168,14 @@ def test_catalyst_above_four_percent_is_refused_unless_it_was_made(log):
     assert log.castings().pours.loc["P01", "note"].startswith("by mistake ")
 
 
+def test_a_correction_to_what_is_refused_keeps_the_refusal_in_its_note(log):
+    log.add_pour("P01", settings={"catalyst": 2}, session="S1")
+    log.correct_pour("P01", settings={"catalyst": 4.5}, why="scale misread")
+    log.correct_pour("P01", settings={"humidity": 60}, why="read later")
+    note = log.castings().pours.loc["P01", "note"]
+    assert note.startswith("Corrected: scale misread") and note.count("Refused by the cautions:") == 1
+
+
 def test_a_warning_does_not_stop_a_pour(log):
     with pytest.warns(Caution, match=r"^P01: Catalyst 3 % is above 2.5 %"):
         assert log.add_pour(settings={"catalyst": 3}, session="S1") == "P01"
