@@ -4,7 +4,7 @@ from html import escape
 from pathlib import Path
 
 from testpour.figures.bench_chart import show_benches
-from testpour.findings.data_link import versions
+from testpour.findings.data_link import image_link, versions
 from testpour.pooling.telling import EVERY, MOST, OPEN, SAME, expects
 from testpour.wording import count
 
@@ -19,7 +19,7 @@ POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri
 STYLE = (
     "body{font:1rem/1.5 system-ui,'DejaVu Sans',sans-serif;color:#1a1a1a;background:#fff;max-width:46rem;margin:0 auto;"
     "padding:1rem;overflow-wrap:anywhere}h2{border-top:2px solid #0b4f8a;padding-top:.6rem;margin-top:2rem}"
-    "figure{margin:1rem 0;overflow-x:auto}img{max-width:100%;height:auto}table{border-collapse:collapse;font-size:.9rem}"
+    "figure{margin:1rem 0}img{width:100%;height:auto}.wide{overflow-x:auto;overflow-wrap:normal}li{margin:.25rem 0}table{border-collapse:collapse;font-size:.9rem}"
     "th,td{border-bottom:1px solid #b8b8b8;padding:.25rem .7rem .25rem 0;text-align:left;vertical-align:top}"
 )
 
@@ -72,14 +72,14 @@ def _figures(pooled):
     for name, one in pooled.readings.items():
         if one.average.pours:
             picture = show_benches(pooled, name)
-            drawn = picture.to_bytes("svg").decode()
-            yield f'<figure role="img" aria-label="{escape(picture.says)}">{drawn[drawn.index("<svg") :]}</figure>'
+            yield f'<figure><img src="{image_link(picture.to_bytes("svg"))}" alt="{escape(picture.says)}"></figure>'
 
 
 def _basis(pooled):
     table = pooled.benches
     rest = f"<p>The first {SHOWN} of {len(table)} benches.</p>" if len(table) > SHOWN else ""
-    yield f"<h2>What it rests on</h2>{table.head(SHOWN).to_html()}{rest}"
+    shown = table.head(SHOWN).to_html(border=0, index_names=False)
+    yield f'<h2>What it rests on</h2><div class="wide">{shown}</div>{rest}'
     yield (
         "<p>Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within a "
         "bench. The effects of catalyst, room temperature and thickness may differ by bench once five benches varied "

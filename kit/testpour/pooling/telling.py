@@ -21,7 +21,7 @@ def holds(effect, new, one, tells):
     tells : bool
         Whether there are enough benches to tell.
     """
-    said = effect.sentence().removesuffix(effect._rests_on())
+    said = effect.sentence().removesuffix(effect._rests_on()).replace("by about under", "by under")
     if not effect.told or not tells:
         return OPEN, said
     sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)
