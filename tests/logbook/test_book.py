@@ -105,9 +105,11 @@ def test_a_correction_supersedes_and_both_stay_in_the_history(log):
 
 def test_a_corrected_age_and_grade(log):
     log.add_pour(**POUR)
-    entry = log.add_reading("P01", "tack", 1, age=24)
-    log.correct_reading(entry, 2, age="2 days", why="second day")
-    assert log.castings().readings[["low", "age"]].values.tolist() == [[2, 48]]
+    entry = log.add_reading("P01", "tack", 1, age=24, by="AB")
+    entry = log.correct_reading(entry, 2, age="2 days", why="second day")
+    assert log.castings().readings[["low", "age", "by"]].values.tolist() == [[2, 48, "AB"]]
+    log.correct_reading(entry, 3, why="looked again", by="CD")
+    assert log.castings().readings[["low", "age", "by"]].values.tolist() == [[3, 48, "CD"]]
 
 
 def test_a_corrected_pour_keeps_what_was_not_corrected(log):
