@@ -1,11 +1,13 @@
 """A trace's readings into the log."""
 
+from testpour.logbook.known import known
 from testpour.traces.letters import TraceProblems
 from testpour.traces.trace import CONVENTION, GEL, PEAK, TIME
+from testpour.units import UnitProblem
 from testpour.wording import listed
 
 LOGGED = (GEL, TIME, PEAK)
-DIGITS = {GEL: 1, TIME: 1, PEAK: 1}
+DIGITS = 1  # after the point
 
 
 def log_trace(trace, logbook, pour, *, by="", why=None):
@@ -30,9 +32,9 @@ def log_trace(trace, logbook, pour, *, by="", why=None):
     ------
     TraceProblems
         If the trace has nothing to log, the study measures none of it, or the pour has one of the readings
-        already and `why` is not given. Nothing is stored then.
+        already and `why` is not given, or a reading is beyond belief. Nothing is stored then.
     LogProblem
-        If the pour is not in the log, or a reading is beyond belief.
+        If the pour is not in the log.
     """
     measured = {reading.name for reading in logbook.study.readings}
     wanted = [name for name in LOGGED if name in trace.readings.index and name in measured]
@@ -47,15 +49,28 @@ def log_trace(trace, logbook, pour, *, by="", why=None):
             (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
             f'log_into(log, {pour!r}, why="read from the trace").')
         ])  # fmt: skip
+    ways = {name: _way(trace.readings.loc[name], DIGITS) for name in wanted}
+    _refuse_unbelievable(trace, logbook.study, ways)
     note = f"From the temperature trace {trace.source}, channel {trace.channel}. {CONVENTION}"
     written = {}
-    for name in wanted:
-        way = _way(trace.readings.loc[name], DIGITS[name])
+    for name, way in ways.items():
         if name in held:
             written[name] = logbook.correct_reading(held[name], why=f"{why} ({note})", by=by, **way)
         else:
             written[name] = logbook.add_reading(pour, name, by=by, note=note, **way)
     return written
+
+
+def _refuse_unbelievable(trace, study, ways):
+    """All or nothing: what the log would refuse is refused before the first is stored."""
+    problems = []
+    for name, way in ways.items():
+        try:
+            known(study.reading(name), **way)
+        except UnitProblem as problem:
+            problems.append(str(problem))
+    if problems:
+        raise TraceProblems(trace.source, problems)
 
 
 def _way(row, digits):

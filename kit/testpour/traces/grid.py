@@ -72,7 +72,7 @@ def find_grid(name, text):
         ])  # fmt: skip
     rows = tries[best]
     block = [k for k, row in enumerate(rows) if _is_data(row) and len(row) == width]
-    inside = [k for k in range(block[0], block[-1]) if any(rows[k]) and k not in set(block)]
+    inside = [k for k in sorted({*range(block[0], block[-1])} - {*block}) if any(rows[k])]
     heads, above = _heads(rows, block[0], width)
     _refuse_two_commas(name, SEPARATORS[best], rows, block)
     data = tuple(tuple(rows[k]) for k in block)

@@ -74,11 +74,11 @@ def _steep(minutes, degrees, before):
 
 def _readings(onset, peak, minutes):
     rows = {}
-    if onset.between("minutes", 0.5) - minutes[0] >= BEFORE:
-        low, middle, high = (onset.between("minutes", share) for share in (0.05, 0.5, 0.95))
-        rows["onset"] = (middle, low, high, "between")
-        first, last = onset.between("leaves", 0.05), onset.between("gelled", 0.95)
-        rows["gel_time"] = _interval(max(first, 0.5), min(last, peak.minute) if peak.passed else last)
+    low, middle, high = (onset.between("minutes", share) for share in (0.05, 0.5, 0.95))
+    if BEFORE <= middle - minutes[0] < np.inf:
+        rows["onset"] = (middle, *_interval(low, high)[1:])
+        first, last = max(onset.between("leaves", 0.05), 0.5), onset.between("gelled", 0.95)
+        rows["gel_time"] = _interval(first, max(min(last, peak.minute), first) if peak.passed else last)
     if not peak.passed:
         last = float(minutes[-1])
         rows["time_to_peak"] = (last, last, np.inf, "not yet")

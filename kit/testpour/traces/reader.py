@@ -13,12 +13,14 @@ from testpour.traces.clock import DAY, HMS, minutes_of, read_times
 from testpour.traces.grid import find_grid
 from testpour.traces.judge import judge
 from testpour.traces.letters import TraceProblems, read_letters
+from testpour.traces.onset import smoothed
 from testpour.traces.trace import Trace
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
 
 FEWEST = 5  # rows with a time and a temperature
 LONGEST = 30 * DAY  # min
+ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 
 
 def read_trace(path, *, channel=None, room=None, unit=None, time=None, day_first=None, mixed_at=None, until=None):
@@ -76,7 +78,7 @@ def _judged(source, channel, table, mixed_said, notes):
     used = table[seen]
     room = None
     if "room" in table and used["room"].notna().sum() >= 2:
-        room = used["room"].interpolate(limit_direction="both").to_numpy()
+        room = smoothed(used["minutes"].to_numpy(), used["room"].interpolate(limit_direction="both").to_numpy(), ROOM)
     readings, state, noise, inert = judge(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
     whole = np.full(len(table), np.nan)
     whole[seen.to_numpy()] = inert
