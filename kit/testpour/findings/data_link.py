@@ -43,10 +43,11 @@ def data_link(text):
     return "data:text/csv;charset=utf-8;base64," + base64.b64encode(("\ufeff" + text).encode()).decode()
 
 
-def svg_link(svg):
-    """A `data:` address that holds a drawing, its lengths rounded to what an eye or a printer can part."""
-    slim = re.sub(rb"\s*\n\s*", b"\n", FINE.sub(rb"\1", svg))
-    return "data:image/svg+xml;base64," + base64.b64encode(slim).decode()
+def image_link(image, kind="svg"):
+    """A `data:` address that holds a figure; a drawing's lengths are rounded to what an eye or a printer can part."""
+    if kind == "svg":
+        image = re.sub(rb"\s*\n\s*", b"\n", FINE.sub(rb"\1", image))
+    return f"data:image/{'svg+xml' if kind == 'svg' else kind};base64,{base64.b64encode(image).decode()}"
 
 
 def versions():

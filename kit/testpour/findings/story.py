@@ -8,27 +8,36 @@ from testpour.causes.every import EveryAnswer
 from testpour.cautions import safety_text
 from testpour.figures import show_chance, show_effects, show_plan, show_pours, show_reading
 from testpour.figures.check_chart import check_fit
-from testpour.findings.data_link import svg_link
+from testpour.findings.data_link import image_link
 from testpour.models.chance import NoAims
 from testpour.models.effects import effects
 from testpour.suggest import AimsConflict, RoomProblem, next_pours, recipe_chart, recommend
+from testpour.suggest.advice import settings_words
+from testpour.suggest.batch import ENOUGH
 from testpour.units import show
 from testpour.wording import in_hundred
 
 MOST_ROOMS = 3
 LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 LISTED = 60  # pours in the table, the last ones; the data hold all
+CHECKED = 60  # pours of a reading up to which each is foretold from the others
+DRAWN = 2000  # readings up to which figures are drawings
 LATEST = 12  # sessions told one by one
 UNADVISED = (RoomProblem, NoAims, AimsConflict)  # said in place of advice
 
 
-def drawn(draw, *given, **options):
-    """A figure as an image address and its text, or None where there is nothing to draw."""
+def drawn(draw, *given, kind="svg", **options):
+    """A figure as an image address ("svg" or "png") and its text, or None where there is nothing to draw."""
     try:
         picture = draw(*given, **options)
     except (ValueError, NoAims):
         return None
-    return {"src": svg_link(picture.to_bytes("svg")), "says": picture.says}
+    return {"src": image_link(picture.to_bytes(kind, **({"dpi": 130} if kind == "png" else {})), kind), "says": picture.says}
+
+
+def _kind(castings):
+    """A drawing for a bench's log; an image once thousands of points would make the page heavy."""
+    return "svg" if len(castings.readings) <= DRAWN else "png"
 
 
 def asked(study):
@@ -66,7 +75,7 @@ def poured(castings):
         "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
         "left_out": max(len(pours) - LISTED, 0),
         "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in study.factors if _same(f, pours)],
-        "figure": drawn(show_pours, castings) if len(pours) else None,
+        "figure": drawn(show_pours, castings, kind=_kind(castings)) if len(pours) else None,
     }
 
 
@@ -121,12 +130,19 @@ def found(fits):
             "rests": fit.sentence(),
             "says": [e.sentence() for e in each if e.poured],
             "untried": f"Never varied here, so only belief speaks: {', '.join(untried)}." if untried else "",
-            "check": check_fit(fit).sentence() if fit.pours else "",
+            "check": _checked(fit),
             "figures": [f for f in (
-                drawn(show_effects, fit),
-                drawn(show_reading, fit, told[0].factor.name) if told and name in aimed else None,
+                drawn(show_effects, fit, kind=_kind(fits.castings)),
+                drawn(show_reading, fit, told[0].factor.name, kind=_kind(fits.castings)) if told and name in aimed else None,
             ) if f],
         }  # fmt: skip
+
+
+def _checked(fit):
+    """What foretelling each pour from the others says; every pour is a fit of its own, too many in a long log."""
+    if fit.pours > CHECKED:
+        return f"left out here, as the log holds more than {CHECKED} pours; check_fit in the kit does it."
+    return check_fit(fit).sentence() if fit.pours else ""
 
 
 def advice(fits, room=None):
@@ -147,7 +163,7 @@ def advised(fits, given):
     names = {f.name for f in fits.study.factors if f.kind == "number"}
     mapped = {"catalyst", "room_temperature"} <= names
     return {
-        "rooms": said, "expect": _expected(fits, advised), "figure": drawn(show_chance, fits) if mapped else None,
+        "rooms": said, "expect": _expected(fits, advised), "figure": drawn(show_chance, fits, kind=_kind(fits.castings)) if mapped else None,
         "chart": _chart(fits),
     }  # fmt: skip
 
@@ -202,8 +218,11 @@ def causes(fits):
          in_hundred(row["its chance"]))
         for pour, row in every.table.iterrows()
     ]  # fmt: skip
+    first, times = every.causes.index[0], every.causes.iloc[0]
+    says = f"{len(poor)} of {_count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. "
+    says += f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."
     earlier = f" Only castings from {looked[0]} on are looked at here." if len(looked) < len(read) else ""
-    return {"says": every.sentence() + earlier, "rows": rows}
+    return {"says": says + earlier, "rows": rows}
 
 
 def _poor(study, misses):
@@ -246,8 +265,14 @@ def _range(reading, row):
     if reading.grades:
         low, high = (reading.grades[round(row[end])] for end in ("low", "high"))
         return low if low == high else f"{low} to {high}"
-    low, middle, high = (show(row[end], "", 2 if abs(row[end]) < 99.5 else 3) for end in ("low", "middle", "high"))
-    return f"{middle} {show(0, reading.unit)[2:]} ({low} to {high})".replace("  ", " ")
+    low, middle, high = (_few(row[end]) for end in ("low", "middle", "high"))
+    return f"{middle}{show(0, reading.unit)[1:]} ({low} to {high})"
+
+
+def _few(value):
+    """A number with no more digits than a casting bears out."""
+    text = f"{value:.2g}" if abs(value) < 9.95 else f"{value:.0f}"
+    return text.replace("-", "\N{MINUS SIGN}")
 
 
 def still_open(fits, plan, room):
@@ -260,10 +285,25 @@ def still_open(fits, plan, room):
     if plan is not None:
         return {"unsettled": unsettled, "next": plan.sentence(), "figure": drawn(show_plan, plan)}
     try:
-        said = next_pours(fits, room=rooms(fits, room)[-1]).sentence()
+        said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
     except UNADVISED as problem:
         said = str(problem)
     return {"unsettled": unsettled, "next": said, "figure": None}
+
+
+def _worth(given):
+    """What the next pours are worth, and which they are."""
+    gain, pours = 100 * given.table["gain"].iloc[-1], _count(len(given.table), "more pour")
+    text = (
+        "Over all the rooms and thicknesses of this study, the best settings known today should give about "
+        f"{in_hundred(given.before)} good castings in 100. "
+    )
+    if gain < 100 * ENOUGH:
+        text += f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
+    else:
+        each = "; ".join(settings_words(given.study, row, given.free) for _, row in given.table.iterrows())
+        text += f"The best {pours} should raise that by about {gain:.0f}. Pour: {each}."
+    return text + "".join(f" {warning}" for warning in given.cautions.warnings)
 
 
 def believed(fits):

@@ -107,12 +107,12 @@
 
   // Words.
   const digits = (value, count) => Math.abs(value) >= 1000 ? value.toFixed(0) : String(Number(value.toPrecision(count))).replace("-", "\u2212");
+  const few = (value) => (Math.abs(value) < 9.95 ? String(Number(value.toPrecision(2))) : value.toFixed(0)).replace("-", "\u2212");
   const show = (value, unit) => digits(value, 3) + unit;
   const inHundred = (chance) => chance < 0.005 ? "under 1" : chance > 0.995 ? "over 99" : (100 * chance).toFixed(0);
   const make = (tag, text, given) => Object.assign(document.createElement(tag), { textContent: text || "" }, given || {});
   const part = (name) => place.querySelector(`[data-part="${name}"]`);
   const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
-  const span = (low, high) => low === high ? low : `${low} to ${high}`;
 
   const missing = held.readings.some((one) => one.left && one.aim);
   const verdict = (found) => {
@@ -200,12 +200,9 @@
     return { one, row, says, bar };
   });
   const described = (one, said) => {
-    if (!one.cuts) {
-      const count = said.middle < 100 ? 2 : 3;
-      return `about ${digits(said.middle, count)}${one.unit}, nine castings in ten between ${span(digits(said.low, count), digits(said.high, count)).replace(" to ", " and ")}${one.unit}`;
-    }
+    if (!one.cuts) return `about ${few(said.middle)}${one.unit}, nine castings in ten between ${few(said.low)} and ${few(said.high)}${one.unit}`;
     const shares = one.grades.map((words, grade) => [words, said.grades[grade]]).filter(([, share]) => share >= 0.005);
-    return shares.map(([words, share]) => `${words} ${inHundred(share)}`).join(", ") + " of 100";
+    return `in 100 castings, ${shares.map(([words, share]) => `${inHundred(share)} ${words}`).join(", ")}`;
   };
   const drawBar = ({ one, bar }, said) => {
     bar.replaceChildren();
