@@ -1,4 +1,7 @@
-"""The session form in JupyterLab in Chromium: timers, a reload, a kernel restarted, and the rows that are left."""
+"""The session form in JupyterLab in Chromium: timers, a reload, a kernel restarted, and the rows that are left.
+
+The tests of this file are one day at the bench, each going on where the one before left off.
+"""
 
 import datetime as dt
 import time
@@ -17,6 +20,7 @@ CELLS = {
     "form": "tp.session_form(log, sheet)",
 }
 POURS = ("B01", "B02", "B03")
+pytestmark = pytest.mark.slow  # a kernel, a reload and two restarts take their time
 LARGE = 48  # CSS pixels; what a gloved finger needs, and the enhanced target of WCAG 2.2 is 44 (criterion 2.5.5)
 
 
