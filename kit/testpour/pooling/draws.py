@@ -18,7 +18,8 @@ ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
 NEAR = 1e-9  # see `BenchMarginal.solve`
 GOOD = 0.5  # effective share of the places that needs no other round
 SMALL = 4000  # rows of a small pool
-MANY = 30  # benches from which a large pool's spreads count as normal
+FEW = 12  # benches of a small pool
+MANY, MOST = 30, 60  # benches from which spreads' scores count as normal: in a large pool, and in any
 
 
 def sample_pool(model, bench, slopes=(), *, draws=2000, seed=0):
@@ -36,10 +37,10 @@ def sample_pool(model, bench, slopes=(), *, draws=2000, seed=0):
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(_spread_of(top.curvature))
     rows, benches = len(model.low), len(density.marginal.blocks.benches)
-    if rows > SMALL and benches >= MANY:
+    if benches >= MOST or (rows > SMALL and benches >= MANY):
         outer, inner, worth = _straight(density, top, root, draws, rng)
     else:
-        points = POINTS if rows <= SMALL else FEWER
+        points = POINTS if rows <= SMALL and benches <= FEW else FEWER
         outer, inner, worth = _weighed(density, top, root, points, draws, rng)
     return _described(model, density.marginal, scale, slopes, outer, inner, worth, seed)
 

@@ -15,11 +15,12 @@ HEADS = {
     OPEN: "Cannot tell yet",
 }
 SHOWN = 30  # benches in the page's table; a list of hundreds is in the figure
+SCROLLS = 'tabindex="0" role="group" aria-label="Scrolls sideways on a narrow screen"'
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 STYLE = (
     "body{font:1rem/1.5 system-ui,'DejaVu Sans',sans-serif;color:#1a1a1a;background:#fff;max-width:46rem;margin:0 auto;"
     "padding:1rem;overflow-wrap:anywhere}h2{border-top:2px solid #0b4f8a;padding-top:.6rem;margin-top:2rem}"
-    "figure{margin:1rem 0}img{width:100%;height:auto}.wide{overflow-x:auto;overflow-wrap:normal}li{margin:.25rem 0}table{border-collapse:collapse;font-size:.9rem}"
+    "figure{margin:1rem 0}img{width:100%;min-width:26rem;height:auto}.wide{overflow-x:auto;overflow-wrap:normal}li{margin:.25rem 0}table{border-collapse:collapse;font-size:.9rem}"
     "th,td{border-bottom:1px solid #b8b8b8;padding:.25rem .7rem .25rem 0;text-align:left;vertical-align:top}"
 )
 
@@ -64,7 +65,7 @@ def _body(pooled, level):
     told = "".join(f"<li>{escape(expects(one))}</li>" for one in pooled.readings.values() if one.average.pours)
     yield f"<h{level}>What a newcomer's bench should expect</h{level}><p>Of its first casting at the usual settings, nine in ten over benches and days:</p><ul>{told}</ul>"
     if len(pooled.left_out):
-        yield f"<h{level}>Left out</h{level}>{pooled.left_out.to_html(index=False)}"
+        yield f"<h{level}>Left out</h{level}>{pooled.left_out.to_html(border=0, index=False)}"
 
 
 def _figures(pooled):
@@ -72,14 +73,14 @@ def _figures(pooled):
     for name, one in pooled.readings.items():
         if one.average.pours:
             picture = show_benches(pooled, name)
-            yield f'<figure><img src="{image_link(picture.to_bytes("svg"))}" alt="{escape(picture.says)}"></figure>'
+            yield f'<figure class="wide" {SCROLLS}><img src="{image_link(picture.to_bytes("svg"))}" alt="{escape(picture.says)}"></figure>'
 
 
 def _basis(pooled):
     table = pooled.benches
     rest = f"<p>The first {SHOWN} of {len(table)} benches.</p>" if len(table) > SHOWN else ""
-    shown = table.head(SHOWN).to_html(border=0, index_names=False)
-    yield f'<h2>What it rests on</h2><div class="wide">{shown}</div>{rest}'
+    shown = table.head(SHOWN).reset_index().to_html(border=0, index=False)
+    yield f'<h2>What it rests on</h2><div class="wide" {SCROLLS}>{shown}</div>{rest}'
     yield (
         "<p>Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within a "
         "bench. The effects of catalyst, room temperature and thickness may differ by bench once five benches varied "
