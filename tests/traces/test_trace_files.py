@@ -47,6 +47,7 @@ SHAPES = {
     "unit in the cells": ("time (min),T\n" + rows(elapsed(1)).replace("\n", " °C\n"), {}),
     "units in a row of their own": ("time;T\nmin;°C\n" + rows(elapsed(1), separator=";"), {}),
     "junk above": ("Logger file\nSerial;0042\nInterval;30 s\nTemperature in °C\n\nmin;T\n" + rows(elapsed(1), separator=";"), {}),
+    "a pair right above the heads": ("Serial;0815\nNo.;min;°C\n" + "".join(f"{k};{line}\n" for k, line in enumerate(rows(elapsed(1), separator=";").splitlines())), {}),
     "a counter": ("No.,time (min),T (°C)\n" + "".join(f"{k},{line}\n" for k, line in enumerate(rows(elapsed(1)).splitlines(), 1)), {}),
     "hh:mm:ss over midnight": ("time;T (°C)\n" + rows(stamps("%H:%M:%S"), separator=";", mark=","), {}),
     "twelve hours over midnight": ("time,T (°C)\n" + rows(stamps("%I:%M:%S %p")), {}),
@@ -61,6 +62,7 @@ SHAPES = {
     "separators at the ends of lines": ("min;°C;\n" + rows(elapsed(1), separator=";").replace("\n", ";\n"), {}),
     "quoted": ('"time (min)","T (°C)"\n' + rows([f'"{m}"' for m in elapsed(1)]), {}),
     "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),
+    "the time last": ("T (°C),time (min)\n" + "".join(f"{d:.2f},{m}\n" for m, d in zip(MINUTES, DEGREES, strict=True)), {}),
     "elapsed beside the clock": ("time,T (°C),elapsed (s)\n" + "".join(f"{line},{30 * k}\n" for k, line in enumerate(rows(stamps("%H:%M:%S")).splitlines())), {}),
 }  # fmt: skip
 
@@ -162,6 +164,13 @@ def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     trace = read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at)
     assert trace.table["minutes"].iloc[0] == pytest.approx(first)
     assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50 + first, abs=0.1)
+
+
+def test_a_casting_that_only_warms_is_not_taken_for_the_time(tmp_path):
+    degrees = 22 + 0.5 * MINUTES
+    text = "T (K),time (h)\n" + "".join(f"{d + 273.15:.2f},{m / 60:.6f}\n" for m, d in zip(MINUTES, degrees, strict=True))
+    trace = read_trace(write(tmp_path / "t.csv", text))
+    assert trace.table["temperature"].to_numpy() == pytest.approx(degrees, abs=0.01)
 
 
 def test_until_leaves_the_oven_out(tmp_path):

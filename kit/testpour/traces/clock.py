@@ -104,7 +104,7 @@ def minutes_of(cell, shape="hh:mm:ss"):
 def _elapsed(grid, columns, counters, time):
     """A column of plain numbers that grows, with its unit."""
     found = [k for k in range(len(columns)) if k not in counters and is_growing(grid, k)]
-    found.sort(key=lambda k: not ELAPSED.search(grid.heads[k]))
+    found.sort(key=lambda k: (not _units(grid.heads[k]), not ELAPSED.search(grid.heads[k])))
     if not found:
         return _cannot({*counters, *found[:1]}, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
     k = found[0]
@@ -122,8 +122,7 @@ def _elapsed(grid, columns, counters, time):
 
 
 def _units(head):
-    words = re.findall(r"[a-z]+", head.casefold())
-    return {word for word in words if word in UNITS and not (word in ("d", "day") and len(words) > 2)}
+    return {word for word in re.findall(r"[a-z]+", head.casefold()) if word in UNITS and word not in ("d", "day")}
 
 
 def is_growing(grid, k):

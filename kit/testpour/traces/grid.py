@@ -4,11 +4,13 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
+from functools import lru_cache
 
 from testpour.traces.letters import TraceProblems
 
 SEPARATORS = "\t;,"
 FEWEST = 5  # rows
+ENOUGH = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
 TIMELIKE = re.compile(
@@ -61,24 +63,24 @@ def find_grid(name, text):
         If no separator makes at least five rows of times and numbers of the text.
     """
     lines = text.replace("\x00", "").splitlines()
-    tries = [_split(lines, separator) for separator in SEPARATORS]
-    scores = [_score(rows) for rows in tries]
-    best = max(range(len(tries)), key=lambda k: scores[k][0])
+    scores = {separator: _score(_split(lines[:ENOUGH], separator)) for separator in SEPARATORS}
+    best = max(SEPARATORS, key=lambda separator: scores[separator][0])
     count, width = scores[best]
     if count < FEWEST:
         raise TraceProblems(name, [
             (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, parted by commas, semicolons "
             "or tabs. Export the trace from the logger as CSV and give that.")
         ])  # fmt: skip
-    rows = tries[best]
+    rows = _split(lines, best)
     block = [k for k, row in enumerate(rows) if _is_data(row) and len(row) == width]
     inside = [k for k in sorted({*range(block[0], block[-1])} - {*block}) if any(rows[k])]
     heads, above = _heads(rows, block[0], width)
-    _refuse_two_commas(name, SEPARATORS[best], rows, block)
+    _refuse_two_commas(name, best, rows, block)
     data = tuple(tuple(rows[k]) for k in block)
     return Grid(name, heads, data, tuple(k + 1 for k in block), above, _decimal(name, data), tuple(k + 1 for k in inside))
 
 
+@lru_cache(maxsize=300_000)
 def number(cell, decimal):
     """A cell as a float and the unit behind it; None where it is no number."""
     found = QUANTITY.fullmatch(cell)
@@ -133,8 +135,9 @@ def _score(rows):
 def _heads(rows, first, width):
     """What stands above each column in the last lines before the block, and everything above as one text."""
     heads = [""] * width
-    for row in reversed(rows[max(first - 3, 0) : first]):
-        if abs(len(row) - width) > 1 or sum(map(bool, row)) < 2 or _is_data(row):
+    for place, row in enumerate(reversed(rows[max(first - 3, 0) : first])):
+        like = abs(len(row) - width) <= 1 if place == 0 else len(row) == width and not any(map(_looks, row))
+        if not like or sum(map(bool, row)) < 2 or _is_data(row):
             break
         heads = [f"{cell} {head}".strip() for cell, head in zip([*row, ""][:width], heads, strict=True)]
     return tuple(heads), "\n".join(" ".join(row) for row in rows[:first])
