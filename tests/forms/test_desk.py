@@ -120,6 +120,7 @@ def test_the_peak_takes_its_temperature_along(bench):
     assert not refused["ok"] and "'hot'" in refused["words"]
     assert not len(bench.rows("B02", "time_to_peak")), "nothing is half-stored"
     bench.tap("happened", "B02", reading="time_to_peak", **{"with": "176 degF"})
+    assert bench.event("B02", "time_to_peak")["with"]["said"] == "80 °C"
     assert bench.rows("B02", "time_to_peak").iloc[0]["low"] == 40.0
     assert bench.rows("B02", "peak_temperature").iloc[0]["low"] == 80.0  # (176 - 32) / 1.8
     bench.tap("write", "B02", reading="peak_temperature", text="82")

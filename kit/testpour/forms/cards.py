@@ -124,11 +124,10 @@ def _last(made, name):
 
 
 def _words(reading, row):
-    text = Known(row.low, row.high, row.known).words(reading)
-    unit = {"degC": "°C"}.get(reading.unit, reading.unit)
-    if reading.grades and row.known == "exact":
+    if row.known == "exact":
         return reading.show(row.low)
-    return f"{text} {unit}".strip()
+    unit = {"degC": "°C"}.get(reading.unit, reading.unit)
+    return f"{Known(row.low, row.high, row.known).words(reading)} {unit}".strip()
 
 
 def _event_words(event, row):
@@ -139,7 +138,9 @@ def _event_words(event, row):
         return f"{event.done} between {row.low:.1f} and {row.high:.1f} {unit}"
     if row.known == "already":
         return f"{event.done} by {row.high:.1f} {unit}"
-    return f"{event.done.removesuffix(': now')} at {row.low:.1f} {unit}" if row.known == "exact" else _words(event.reading, row)
+    if row.known == "exact":
+        return f"{event.done.removesuffix(': now')} at {row.low:.1f} {unit}"
+    return _words(event.reading, row)
 
 
 def _said(reading, rows):
