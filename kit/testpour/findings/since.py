@@ -157,9 +157,10 @@ def _moved(old, new):
     """What became of one effect, or nothing where it stands as it stood."""
     if old is None:
         return f"first pours at different values; {_worded(new)}"
-    if old["told"] != new["told"]:
-        return f"{'now settled' if new['told'] else 'no longer settled'}; it was {_worded(old)}, it is {_worded(new)}"
     same = (old["start"], old["end"]) == (new["start"], new["end"])
+    if old["told"] != new["told"]:
+        other = "" if same else ", over other values than before"
+        return f"{'now settled' if new['told'] else 'no longer settled'}; it was {_worded(old)}, it is {_worded(new)}{other}"
     if new["told"] and old["told"] and (old["middle"] > 0) != (new["middle"] > 0):
         return f"turned round; it was {_worded(old)}, it is {_worded(new)}"
     if same and not old["low"] <= new["middle"] <= old["high"]:
