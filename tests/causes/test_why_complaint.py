@@ -1,0 +1,33 @@
+"""Which castings miss an aim: at the age the aim speaks of, by the average of what was read then."""
+
+import pandas as pd
+import pytest
+
+from testpour.causes.complaint import good_pours, missed
+
+
+@pytest.mark.parametrize(
+    "early, day, says",
+    [
+        ([60, 62], [76, 75], None),  # soft at 4 h, as every casting: no complaint
+        ([76, 78], [71, 72], "hardness 71 to 72 Shore D at 24 h, where at least 75 Shore D is asked"),
+        ([60], [74, 76], None),  # 75 on average
+        ([60], [], "hardness 60 Shore D at 4 h, where at least 75 Shore D is asked"),  # all that was read
+    ],
+)
+def test_an_aim_is_judged_at_its_age(early, day, says, study, castings_of):
+    rows = [("P01", 4.0, value) for value in early] + [("P01", 24.0, value) for value in day]
+    readings = pd.DataFrame(rows, columns=["pour", "age", "low"]).assign(reading="hardness", known="exact")
+    castings = castings_of(study, pd.DataFrame({"catalyst": [1.5]}, index=["P01"]), readings.assign(high=readings["low"]))
+    assert [m.words(study) for m in missed(castings, "P01")] == ([says] if says else [])
+    assert good_pours(castings) == ([] if says else ["P01"])
+
+
+def test_a_bound_that_may_still_be_met_is_not_missed(study, castings_of):
+    """Not yet gelled at 40 min, where at most 45 min is asked: unknown; not yet at 50 min: missed."""
+    pours = pd.DataFrame({"catalyst": [1.5, 1.5]}, index=["P01", "P02"])
+    readings = pd.DataFrame({"pour": ["P01", "P02"], "reading": "gel_time", "low": [40.0, 50.0], "high": float("inf"),
+                             "known": "not yet"})  # fmt: skip
+    castings = castings_of(study, pours, readings)
+    assert missed(castings, "P01") == () and good_pours(castings) == ["P01"]
+    assert missed(castings, "P02")[0].words(study) == "gel time not yet at 50 min, where 15 to 45 min is asked"
