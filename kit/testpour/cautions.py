@@ -13,6 +13,7 @@ from importlib.resources import files
 
 from testpour.materials import container
 from testpour.units import show, to_unit
+from testpour.wording import in_markdown
 
 LEVELS = ("refuse", "warn")
 KINDS = ("bench", "page", "notebook")
@@ -238,7 +239,7 @@ class SafetyText(str):
     __slots__ = ()
 
     def _repr_markdown_(self):
-        return str(self)
+        return in_markdown(str(self))
 
 
 def safety_text(kind="bench", html=False):

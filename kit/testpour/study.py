@@ -8,6 +8,7 @@ from pathlib import Path
 
 from testpour.problems import Problems
 from testpour.units import UnitProblem, show
+from testpour.wording import in_markdown
 
 
 class StudyProblems(Problems):
@@ -142,7 +143,7 @@ class Study:
     def _repr_markdown_(self):
         aims = "".join(f"\n- {aim.words(self.reading(aim.reading))}" for aim in self.aims)
         varied = "".join(f"\n- {f.label}: {f.how}" for f in self.varied)
-        return (
+        return in_markdown(
             f"**{self.name}.** {self.question}\n\nVaried from pour to pour:{varied or ' nothing yet.'}\n\n"
             f"A good casting meets:{aims or ' no aim stated yet.'}"
         )

@@ -22,3 +22,13 @@ def in_hundred(chance):
     """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``."""
     hundredths = 100 * chance
     return "under 1" if hundredths < 0.5 else "over 99" if hundredths > 99.5 else f"{hundredths:.0f}"
+
+
+def in_markdown(text):
+    """`text` for a notebook's Markdown, where a person's own words must not become markup."""
+    return text.replace("&", "&amp;").replace("<", "&lt;")
+
+
+def said_in_markdown(result):
+    """The `_repr_markdown_` of a result that says itself in one sentence."""
+    return in_markdown(result.sentence())

@@ -9,6 +9,7 @@ from testpour.cure.asking import asked, peak_bound
 from testpour.cure.atlas import rise_of
 from testpour.cure.layers import TwoLayers, two_layers
 from testpour.cure.oven import OvenHour, oven_hour
+from testpour.wording import in_markdown
 
 __all__ = ["OvenHour", "ThicknessLimit", "TwoLayers", "oven_hour", "thickness_limit", "two_layers"]
 
@@ -65,7 +66,7 @@ class ThicknessLimit:
         )
 
     def _repr_markdown_(self):
-        return f"{self.sentence()}\n\n*{self.caution}*"
+        return in_markdown(f"{self.sentence()}\n\n*{self.caution}*")
 
     def __repr__(self):
         return f"{self.sentence()} {self.caution}"

@@ -10,6 +10,7 @@ from testpour.cure.casting import Casting, Layer
 from testpour.cure.lots import face_of, resin_of
 from testpour.cure.slab import cure_many
 from testpour.units import to_unit
+from testpour.wording import in_markdown
 
 LOTS = 12
 WAITS = np.array([5.0, 15.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0])  # min after the first layer's gel
@@ -94,7 +95,7 @@ class TwoLayers:
         return f" A second layer poured while the first heats is hotter still, worst about {worst:.0f} min after its gel."
 
     def _repr_markdown_(self):
-        return f"{self.sentence()}\n\n*{self.caution}*"
+        return in_markdown(f"{self.sentence()}\n\n*{self.caution}*")
 
     def __repr__(self):
         return f"{self.sentence()} {self.caution}"

@@ -13,7 +13,7 @@ from testpour.cure.slab import cure_many
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.units import to_unit
-from testpour.wording import rounded
+from testpour.wording import in_markdown, rounded
 
 LOTS = 24
 LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble
@@ -70,7 +70,7 @@ class OvenHour:
         return text
 
     def _repr_markdown_(self):
-        return f"{self.sentence()}\n\n*{self.caution}*"
+        return in_markdown(f"{self.sentence()}\n\n*{self.caution}*")
 
     def __repr__(self):
         return f"{self.sentence()} {self.caution}"

@@ -11,6 +11,7 @@ from testpour.cure.march import Accuracy
 from testpour.cure.resin import Resin, load_resin
 from testpour.cure.settings import castings_from
 from testpour.cure.trace import first_crossing, hermite, largest
+from testpour.wording import said_in_markdown
 
 __all__ = [
     "Accuracy",
@@ -118,7 +119,8 @@ class CureRun:
             "This is a calculation, not a measurement."
         )
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def cure(casting, minutes=None, slices=None, accuracy=None):

@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from testpour.models.beyond import beyond
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
-from testpour.wording import listed
+from testpour.wording import in_markdown, listed
 
 # Shore D from which a step is usually safe: common practice, no source. A study's [ready] overrules them.
 HABIT = {"demould": 60.0, "sand": 75.0, "buff": 80.0}
@@ -57,7 +57,7 @@ class Ready:
 
     def _repr_markdown_(self):
         lines = "".join(f"- {self._step(step, row)}\n" for step, row in self.table.iterrows())
-        return f"**Ready when?** {' '.join(self._notes())}\n\n{lines}"
+        return in_markdown(f"**Ready when?** {' '.join(self._notes())}\n\n{lines}")
 
     def _step(self, step, row):
         text = f"{step.replace('_', ' ').capitalize()} ({self.reading.show(row['hardness'])})"

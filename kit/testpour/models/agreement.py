@@ -9,7 +9,7 @@ from scipy.stats import chi2
 
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
-from testpour.wording import count, listed
+from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 TAUGHT = 0.1  # share of a belief's variance the log must have removed before the two are compared
 RARE = 0.05  # chance of one of a reading's effects being pulled this far, were the beliefs right, that is told
@@ -54,7 +54,8 @@ class Agreement:
             )
         return f"{words.capitalize()}: log and belief agree."
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def agreement(fit):
@@ -136,7 +137,7 @@ class CheckedLog:
     def _repr_markdown_(self):
         lines = [suspect for one in self.checked.values() for suspect in one.suspects]
         lines += [one for one in self.agreements.values() if one.warns]
-        return f"**{self.sentence()}**\n\n" + "".join(f"- {line.sentence()}\n" for line in lines)
+        return in_markdown(f"**{self.sentence()}**\n\n" + "".join(f"- {line.sentence()}\n" for line in lines))
 
 
 def check_log(fits):

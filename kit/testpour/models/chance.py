@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.settings import settings_table
-from testpour.wording import in_hundred
+from testpour.wording import in_hundred, in_markdown
 
 
 class NoAims(ValueError):
@@ -55,7 +55,7 @@ class Chance:
 
     def _repr_markdown_(self):
         if len(self.settings) == 1:
-            return self.sentence()
+            return in_markdown(self.sentence())
         return self.table.round(2).to_html()
 
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from testpour.models.left_out import left_out
 from testpour.models.suspects import Suspect, suspects
-from testpour.wording import count, listed
+from testpour.wording import count, listed, said_in_markdown
 
 LEVEL = 0.9
 LUCK = 0.1  # pours that may stand out in a log where nothing went wrong, on average
@@ -65,7 +65,8 @@ class Checked:
             return f"{text}. No pour stands out."
         return f"{text}. Outside: {listed(self.odd)}. {' '.join(s.sentence() for s in self.suspects)}"
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def check_fit(fit):

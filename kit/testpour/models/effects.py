@@ -9,7 +9,7 @@ from testpour.models.change import change
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.units import show
-from testpour.wording import listed, rounded
+from testpour.wording import in_markdown, listed, rounded
 
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
@@ -184,7 +184,7 @@ class Effects:
         text = f"**What the settings did to {self.reading.words}**\n\n{poured}"
         if alone:
             text += f"\nNo two pours differ in {listed(alone)}: there only belief speaks. To learn it, vary it."
-        return text
+        return in_markdown(text)
 
 
 def effects(fit, level=0.9):

@@ -15,7 +15,7 @@ from testpour.models.physics_choice import chosen
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.wording import count
+from testpour.wording import count, in_markdown
 
 DRAWS = 2000
 GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
@@ -195,7 +195,7 @@ class Fits(Mapping):
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        return "".join(f"- {fit.sentence()}\n" for fit in self.values())
+        return in_markdown("".join(f"- {fit.sentence()}\n" for fit in self.values()))
 
 
 def fit_castings(castings, *, beliefs=None, seed=0, physics=None):

@@ -11,7 +11,7 @@ from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.units import show
-from testpour.wording import listed, rounded
+from testpour.wording import in_markdown, listed, rounded
 
 SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken
 SURE = 0.75  # chance that a part is the largest before it is called so
@@ -130,7 +130,7 @@ class Scatter:
         lines = "".join(f"- {self._size(p)}{'' if p.told else ': so far mostly belief'}\n" for p in self.parts)
         unseen = listed(WORDS[name] for name in self.silent)
         rest = f"\nThe log cannot show any difference {unseen} yet." if unseen else ""
-        return f"**{self.sentence()}**\n\n{lines}{rest}"
+        return in_markdown(f"**{self.sentence()}**\n\n{lines}{rest}")
 
     def _size(self, part):
         return (

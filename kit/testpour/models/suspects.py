@@ -7,7 +7,7 @@ import numpy as np
 from testpour.models.evidence import latent_ends
 from testpour.models.left_out import Outlook, outlook, tails
 from testpour.units import show
-from testpour.wording import count, listed
+from testpour.wording import count, listed, said_in_markdown
 
 BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
 
@@ -36,7 +36,8 @@ class Suspect:
         """The pour, what is odd about it, and where to look."""
         return f"{self.says} {' '.join(self.reasons)}"
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def suspects(fit, seen, luck):

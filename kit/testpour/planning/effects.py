@@ -8,6 +8,7 @@ import pandas as pd
 from scipy.stats import t as student
 
 from testpour.planning.factorial import LETTERS, word_name
+from testpour.wording import said_in_markdown
 
 
 def two_level_effects(rows, readings, names=None, order=None):
@@ -72,7 +73,8 @@ class Lenth:
             return f"No effect stands clear of the noise ({margin})."
         return f"Clear of the noise: {clear} ({margin})."
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def lenth(effects, level=0.95):

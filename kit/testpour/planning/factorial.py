@@ -10,6 +10,8 @@ from math import comb
 
 import numpy as np
 
+from testpour.wording import said_in_markdown
+
 LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
 
 
@@ -44,7 +46,8 @@ class Aliases:
         words = worst.get(self.resolution, "main effects and two-factor interactions are clear of each other")
         return f"In this fraction {words}: {', '.join(self.strings)}."
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +105,8 @@ class FractionalSet:
             return f"All {n} combinations of {k} factors: every effect stands alone."
         return f"{n} pours for {k} factors, resolution {self.resolution}, I = {' = '.join(self.words)}."
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def word_name(word, names):

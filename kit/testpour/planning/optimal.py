@@ -21,6 +21,7 @@ from testpour.planning.starts import (
     free_places,
     random_settings,
 )
+from testpour.wording import said_in_markdown
 
 LIST = 1000                                             # longest list of settings written out
 CHUNK = 250                                             # starts improved side by side
@@ -74,7 +75,8 @@ class OptimalPlan:
                 f"{self.i_value:.3g} times that of one pour. Best of {self.starts} random starts for "
                 f"criterion {self.criterion}; {ends} here{doubt}.")
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):

@@ -14,6 +14,7 @@ from scipy.stats import ncf
 from scipy.stats import t as student
 
 from testpour.planning.criteria import information, log_determinant, model_rows, region_points, term_name
+from testpour.wording import said_in_markdown
 
 FALSE_ALARM = 0.10
 
@@ -94,7 +95,8 @@ class PlanPower:
                          "add pours or sessions, or drop terms.")
         return " ".join(parts)
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def plan_power(rows, terms, noise_sd, effect, sessions=None, session_sd=0.0, names=None,

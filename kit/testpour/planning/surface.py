@@ -9,6 +9,7 @@ from scipy.stats import qmc
 
 from testpour.planning.criteria import model_rows, quadratic_terms, term_name
 from testpour.planning.factorial import best_generators, fractional_factorial, full_factorial
+from testpour.wording import said_in_markdown
 
 # Positions that vary together; Box and Behnken (1960), Technometrics 2, 455-475.
 _TRIPLES = {
@@ -140,7 +141,8 @@ class Canonical:
         note = "" if far <= 1 else f"; that is {far:.2g} times as far out as the cube reaches, so do not trust it"
         return f"The fitted surface has a {self.kind} of {self.value:.4g} at ({where}) in coded settings{note}."
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def canonical(constant, slopes, curvature):
@@ -186,7 +188,8 @@ class QuadraticFit:
         says = "bends in ways a quadratic does not follow" if self.lack[1] < 0.05 else "is followed well enough"
         return self.canonical.sentence() + f" The surface {says} (lack of fit p = {self.lack[1]:.2g})."
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def fit_quadratic(rows, readings, sessions=None):

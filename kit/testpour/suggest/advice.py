@@ -11,6 +11,7 @@ from testpour.models.settings import settings_table
 from testpour.suggest.candidates import allowed, checked_room, free_factors, spread_settings
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.prospect import prospect, states_of
+from testpour.wording import said_in_markdown
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
@@ -61,7 +62,8 @@ class Recommendation:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
         return text + "".join(f" {warning}" for warning in (*self.cautions.refusals, *self.cautions.warnings))
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def recommend(fits, *, room=None, fixed=None):

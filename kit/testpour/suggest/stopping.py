@@ -11,7 +11,7 @@ from testpour.suggest.candidates import checked_room, free_factors
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.contexts import chances_by_draw, contenders, contexts_for
 from testpour.suggest.prospect import prospect, states_of
-from testpour.wording import in_hundred
+from testpour.wording import in_hundred, said_in_markdown
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
 SURE = 0.9  # share of what may be true in which the advice must be close
@@ -68,7 +68,8 @@ class StopAdvice:
             "Go on if that matters to you; one session will not settle it."
         )
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
     def _open(self):
         """Where the recommendation may fall short most, and by which aim."""
