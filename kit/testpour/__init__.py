@@ -9,7 +9,8 @@ A study says what may differ between pours, what is measured and what a good cas
 says which pours teach most. The log keeps every pour and reading. A fit puts what the trade knows and
 what the log says together, and everything after it asks the fit. `session_form` and `due` serve the day
 of pouring; `weigh_out`, `container`, `check_settings` and `safety_text` serve the bench on any day;
-`write_sheet` takes the log out again, and `write_package` shares it with its study.
+`write_sheet` takes the log out again, and `write_package` shares it with its study. `read_trace` reads a
+thermocouple's trace of one casting.
 
 Names load when first used, so that `import testpour` costs nothing.
 """

@@ -109,3 +109,10 @@ def test_the_trace_is_told_in_words_and_drawn(trace):
 def test_a_trace_cannot_be_changed(trace):
     with pytest.raises(AttributeError):
         trace.state = "flat"
+
+
+def test_a_gel_faster_than_the_conventions_hold_for_says_so(tmp_path, plainly):
+    minutes = np.arange(0, 25, 1 / 12)
+    y = 21 + np.where(minutes < 7.5, 0.25 * np.maximum(minutes - 2, 0) ** 2, 7.5 + 60 * np.exp(-(((minutes - 10.5) / 2) ** 2)))
+    said = read_trace(plainly(tmp_path / "fast.csv", minutes, y)).sentence()
+    assert "hold for gel times above 5 min" in said

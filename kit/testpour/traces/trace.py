@@ -10,13 +10,14 @@ from testpour.traces.onset import RISE
 
 ONSET, GEL, TIME, PEAK = "onset", "gel_time", "time_to_peak", "peak_temperature"
 WORDS = {ONSET: "self-heating begins", GEL: "gel time, by the warming alone", TIME: "time to peak", PEAK: "peak temperature"}
+FASTEST = 5.0  # min of gel time: ASTM D2471 holds above it
 CONVENTION = (
     "Time from catalyst in, and peak, after ASTM D2471 (withdrawn 2008); gel from the start of self-heating, after the "
     "temperature-rise convention of ISO 584. State the mass and the cup."
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Trace:
     """A temperature trace of one casting, read and judged.
 
@@ -55,6 +56,10 @@ class Trace:
 
     Time to peak and peak: from catalyst in to the summit of a cubic fitted to the top of the trace, after
     ASTM D2471 (withdrawn 2008), which holds for gel times above 5 min and only for the mass and cup stated.
+
+    How near: with a row every 5 to 15 s, noise of 0.5 K, 5 % gaps and a room that swings by 0.75 K and trends by
+    0.5 K/h, calculated castings that rise 20 K or more have the peak within 1 K, its time within 1 min and the
+    onset within 2 min in 95 of 100. A room that drifts more, without a room channel, costs the onset first.
     """
 
     source: str
@@ -93,7 +98,10 @@ class Trace:
         said += "." if self.state == "rising" else f" and peaked at {self.words(PEAK)} after {self.words(TIME)}."
         if self.state == "rising":
             said += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
-        return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}." if GEL in told else said
+        if GEL not in told:
+            return said
+        fast = f" The conventions hold for gel times above {FASTEST:g} min." if self.readings.loc[GEL, "low"] < FASTEST else ""
+        return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
 
     def show(self):
         """The trace as a figure; see `figures.show_trace`."""
