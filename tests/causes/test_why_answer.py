@@ -57,6 +57,7 @@ def test_asking_answering_and_skipping(tacky):
     same = why(tacky, "X1", {name: said})
     assert told.chances.to_dict() == pytest.approx(same.chances.to_dict())
     assert answer.ask().question.ask in answer.ask().sentence()
+    assert f'Say it with observe({first}="{said}")' in answer.ask().sentence()
 
 
 def test_unknown_names_are_refused_with_what_there_is(tacky):

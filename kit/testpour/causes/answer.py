@@ -180,9 +180,11 @@ class Answer:
     def _repr_html_(self):
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
-        parts = [self.split, self.saving if self.missed else None, self.scale, self.ask()]
-        said = "".join(f"<p>{escape(part.sentence())}</p>" for part in parts if part is not None)
-        return f"<p>{escape(self.sentence())}</p>{shown.drop(columns='care').to_html()}{said}"
+        parts = [self.split, self.saving, self.scale]
+        said = [part.sentence() for part in parts if part is not None]
+        said += [f"To look at next: {self.ask()}"] if self.ask() else []
+        paragraphs = "".join(f"<p>{escape(text)}</p>" for text in said)
+        return f"<p>{escape(self.sentence())}</p>{shown.drop(columns='care').to_html()}{paragraphs}"
 
 
 def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=None):

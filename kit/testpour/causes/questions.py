@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from testpour.wording import said_in_markdown
+
 WORTH = 0.02  # bits a question must be expected to settle before it is asked
 
 
@@ -22,10 +24,13 @@ class Asked:
     worth: float
 
     def sentence(self):
-        """The question with how to look and what to answer."""
-        return f"{self.question.ask} {self.question.how} Answers: {'; '.join(self.question.answers)}."
+        """The question with how to look, what to answer and how to say it."""
+        asked = self.question
+        answers = "; ".join(asked.answers)
+        return f'{asked.ask} {asked.how} Answers: {answers}. Say it with observe({asked.name}="{asked.answers[0]}"), for example.'
 
-    __repr__ = _repr_markdown_ = sentence
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def doubt(chances):

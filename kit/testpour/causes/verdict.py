@@ -17,10 +17,10 @@ def verdict(answer):
     found = listed(m.words(answer.case.fits.study) for m in answer.missed)
     opening = f"{answer.pour}: {found}." if found else f"{answer.pour} misses no aim that was read."
     if answer.together:
-        return f"{opening} {_both(answer)} {' '.join(_what_to_do(answer, name) for name in answer.together)}"
+        return f"{opening} {_both(answer)} What to do: {' '.join(_what_to_do(answer, name) for name in answer.together)}"
     first = answer.first
     likeliest = f"Likeliest: {_named(answer, first)} ({in_hundred(answer.chances.iloc[0])} in 100)."
-    return f"{opening} {likeliest}{_for(answer, first, 'it')} {_runner_up(answer)} {_what_to_do(answer, first)}"
+    return f"{opening} {likeliest}{_for(answer, first, 'it')} {_runner_up(answer)} What to do: {_what_to_do(answer, first)}"
 
 
 def _named(answer, name):
