@@ -124,7 +124,7 @@ def test_the_explorer_takes_hostile_names_and_still_answers(opened):
     """Names of factors, readings and grades are typed by people and go through the page's own script."""
     shown = opened.locator("#explorer").inner_text()
     assert "<script>window.ran = 1</script>" in shown
-    assert opened.locator('[data-part="verdict"]').text_content().startswith(("About", "Cannot tell yet"))
+    assert opened.locator('[data-part="verdict"]').text_content().endswith((" castings may be good.", "castings should be good.", ")."))
     opened.locator("#explorer input[type=range]").first.press("ArrowRight")
     opened.locator("#explorer [role=switch]").first.press("Space")
     assert opened.locator("#explorer img, #explorer script, #explorer iframe").count() == 0

@@ -119,9 +119,10 @@
     if (missing) return "A reading with an aim cannot be worked out on this page, so no chance is given.";
     if (!found.aims.length) return "This study states no aim, so nothing can be called good.";
     const [low, high] = [inHundred(found.low), inHundred(found.high)];
+    const about = inHundred(found.chance), sure = low === high ? "" : ` (90 % interval ${low} to ${high})`;
     return found.high - found.low > 0.6
       ? `Cannot tell yet: anything from ${low} to ${high} in 100 castings may be good.`
-      : `About ${inHundred(found.chance)} in 100 castings should be good (90 % interval ${low} to ${high}).`;
+      : `${about.includes(" ") ? capital(about) : `About ${about}`} in 100 castings should be good${sure}.`;
   };
   const limiting = (aims) => {
     const poor = aims.filter((one) => one.met < 0.95).slice(0, 3).map((one) => `${one.words} (meets its aim in ${inHundred(one.met)} of 100)`);
