@@ -92,6 +92,13 @@ def test_a_bench_that_read_nothing_telling_is_as_uncertain_as_a_newcomer(casting
     pd.testing.assert_frame_equal(found.at("Bench 2").predict(), found.newcomer.predict())
 
 
+def test_pours_without_a_reading_and_a_bench_alone_are_told_plainly(castings_of):
+    only = gel_guild(castings_of, [0])
+    unread = {"Bench 1": replace(only["Bench 1"], readings=only["Bench 1"].readings[:0])}
+    assert pool(unread).differences.empty and "1 bench: 24 pours" in pool(unread)._repr_html_()
+    assert "With 1 bench a pool cannot tell yet" in pool(only).sentence()
+
+
 def test_a_newcomer_is_less_certain_than_a_bench_of_the_pool(guild):
     width = [np.ptp(fits.predict()[["low", "high"]].to_numpy()) for fits in (guild.at("Bench 1"), guild.newcomer)]
     assert width[1] > 2 * width[0]

@@ -13,11 +13,12 @@ from testpour.pooling.blocks import back
 from testpour.pooling.climbing import pooled_top_of_density, slope_name
 
 DEGREES = 6  # of the t distribution that spreads are drawn from
-POINTS, FEWER = 128, 64  # places where the marginal density is worked out: small pools, and large ones
+POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
 ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
 NEAR = 1e-9  # see `BenchMarginal.solve`
 GOOD = 0.5  # effective share of the places that needs no other round
-SMALL = 4000  # rows of a small pool
+SMALL = 1000  # rows of a small pool
+LARGE = 4000  # rows of a large one
 FEW = 12  # benches of a small pool
 MANY, MOST = 30, 60  # benches from which spreads' scores count as normal: in a large pool, and in any
 
@@ -37,7 +38,7 @@ def sample_pool(model, bench, slopes=(), *, draws=2000, seed=0):
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(_spread_of(top.curvature))
     rows, benches = len(model.low), len(density.marginal.blocks.benches)
-    if benches >= MOST or (rows > SMALL and benches >= MANY):
+    if benches >= MOST or (rows > LARGE and benches >= MANY):
         outer, inner, worth = _straight(density, top, root, draws, rng)
     else:
         points = POINTS if rows <= SMALL and benches <= FEW else FEWER
@@ -73,7 +74,8 @@ def _weighed(density, top, root, points, draws, rng):
         centre, root = _adapted(at, weights, worth, centre, root)
     picked, counts = np.unique(_resample(weights, draws, rng), return_counts=True)
     outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
-    inner = [_given(density.marginal, places[i][1], count, rng) for i, count in zip(picked, counts, strict=True)]
+    still = np.zeros((1, density.marginal.blocks.first_leaf))
+    inner = [_given(density.marginal, places[i][1], n, rng, still) for i, n in zip(picked, counts, strict=True)]
     return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), worth
 
 
@@ -99,35 +101,31 @@ def _t_density(squared, size):
     return -(DEGREES + size) / 2 * np.log1p(squared / DEGREES)
 
 
-def _given(marginal, place, count, rng, moved=None):
+def _given(marginal, place, count, rng, moved):
     """Coefficients (m, p) and benches' standard effects (m, components, benches), normal given outer parameters.
 
-    `moved` (m, size) shifts the inner mode of each draw.
+    `moved` (m, inner without leaves) shifts the inner mode of each draw.
     """
     blocks, p = marginal.blocks, marginal.blocks.shared
-    moved = np.zeros((count, 1)) if moved is None else moved
     away = back(place.arrow.root, rng.standard_normal((p, count)))
     effects = np.zeros((count, blocks.components, len(blocks.benches)))
     for b, (bench, part) in enumerate(zip(blocks.benches, place.arrow.parts, strict=True)):
         root, link = part[:2]
         own = rng.standard_normal((len(root), count)) - link @ away
-        own = back(root, own).T + place.at[bench.local]
-        if moved.shape[1] > 1:
-            own = own + moved[:, bench.local]
+        own = back(root, own).T + place.at[bench.local] + moved[:, bench.local]
         single = np.bincount(bench.owner, minlength=blocks.components) == 1
         for column, owner in enumerate(bench.owner):
             if single[owner]:
                 effects[:, owner, b] = own[:, column]
-    lead = moved[:, :p] if moved.shape[1] > 1 else 0.0
-    return (place.at[:p] + away.T + lead, effects)
+    return place.at[:p] + away.T + moved[:, :p], effects
 
 
 def _straight(density, top, root, draws, rng):
     """Draw outer parameters from a normal distribution; the rest moves with them along straight lines."""
-    marginal, k = density.marginal, len(top.at) - density.marginal.blocks.components
-    outer = density.plain(top.at)
+    marginal, outer = density.marginal, density.plain(top.at)
     marginal(outer)
-    slopes = marginal.last[2] * np.r_[np.ones(k), np.exp(density.log_stretch(top.at))]
+    stretch = np.exp(density.log_stretch(top.at))
+    slopes = marginal.last[2][: marginal.blocks.first_leaf] * np.r_[np.ones(len(top.at) - len(stretch)), stretch]
     place = marginal.solve(outer)
     step = rng.standard_normal((draws, len(top.at))) @ root.T
     drawn = np.array([density.plain(top.at + one) for one in step])

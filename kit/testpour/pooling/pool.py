@@ -115,7 +115,7 @@ class Pool:
                 table[ends] = in_points(one, table[ends].to_numpy()).round(2) + 0.0
                 table.insert(3, "unit", unit_of(one))
                 parts[one.reading.words] = table
-        return pd.concat(parts, names=["reading"])
+        return pd.concat(parts, names=["reading"]) if parts else pd.DataFrame()
 
     def sentence(self):
         """What the pool says, in a few sentences."""

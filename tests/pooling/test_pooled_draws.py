@@ -1,0 +1,54 @@
+"""Pooled draws against the exact posterior of the same model, which importance sampling gives where pools are small."""
+
+import numpy as np
+import pytest
+
+from testpour.models.interval import IntervalModel
+from testpour.pooling import draws
+from testpour.pooling.draws import sample_pool
+
+
+def small_pool(kind, benches=6, sessions=4, pours=4):
+    """Rows of a few benches with sessions, known exactly or as grades."""
+    rng, n = np.random.default_rng(0), benches * sessions * pours
+    bench, session = np.repeat(np.arange(benches), n // benches), np.repeat(np.arange(benches * sessions), pours)
+    x = np.column_stack([np.ones(n), rng.normal(size=(n, 2))])
+    y = x @ [1, 0.5, -0.3] + 0.4 * rng.normal(size=benches)[bench] + 0.2 * rng.normal(size=session[-1] + 1)[session]
+    y = y + 0.3 * rng.normal(size=n)
+    groups = {"bench": bench, "session": session}
+    if kind == "grades":
+        grades = np.digitize(y / 0.5, [0, 2, 4]).astype(float)
+        options = {"grades": 4, "cut_belief": ([0, 2, 4], [2, 2, 2]), "group_beliefs": dict.fromkeys(groups, 1.0)}
+        return IntervalModel(grades, grades, x[:, 1:], groups=groups, belief=([0, 0], [2, 2]), **options), bench
+    options = {"spread_belief": 0.5, "group_beliefs": dict.fromkeys(groups, 0.5)}
+    return IntervalModel(y, y, x, groups=groups, belief=([1, 0, 0], [1, 1, 1]), **options), bench
+
+
+def alike(found, exact, within):
+    """Means within a share of the exact spread, spreads within the same share."""
+    assert np.abs(found.mean(axis=0) - exact.mean(axis=0)).max() < within * exact.std(axis=0).max()
+    np.testing.assert_allclose(found.std(axis=0), exact.std(axis=0), rtol=within)
+
+
+@pytest.mark.parametrize("kind", ["exact", "grades"])
+def test_draws_are_those_of_the_exact_posterior(kind):
+    """Means, spreads and middles of everything a pool tells, within what sampling and the approximation leave."""
+    model, bench = small_pool(kind)
+    found, exact = sample_pool(model, bench), model.posterior(draws=4000)
+    alike(found.coefficients, exact.coefficients, 0.2)
+    alike(found.group_effects["bench"], exact.group_effects["bench"], 0.2)
+    for name in ("bench", "session"):
+        ends = [np.quantile(one.group_spread[name], [0.25, 0.5, 0.75]) for one in (found, exact)]
+        np.testing.assert_allclose(*ends, atol=0.25 * exact.group_spread[name].std(), rtol=0)
+
+
+def test_draws_along_straight_lines_are_those_of_the_weighed_places(monkeypatch):
+    """Of many benches: both ways of drawing agree on spreads and coefficients."""
+    model, bench = small_pool("exact", benches=40)
+    weighed = sample_pool(model, bench)
+    monkeypatch.setattr(draws, "MOST", 40)
+    straight = sample_pool(model, bench)
+    alike(straight.coefficients, weighed.coefficients, 0.15)
+    for name in ("bench", "session"):
+        ends = [np.quantile(one.group_spread[name], [0.25, 0.5, 0.75]) for one in (straight, weighed)]
+        np.testing.assert_allclose(*ends, rtol=0.05)
