@@ -43,7 +43,7 @@ def random_casting(rng):
     )  # fmt: skip
 
 
-def logged(rng, minutes, last, step):
+def logged(rng, last, step):
     """The instants a logger keeps: one every `step` minutes, 5 % missing in runs of up to two minutes."""
     t = np.arange(0.0, last, step)
     kept = np.ones(len(t), bool)
@@ -55,15 +55,17 @@ def logged(rng, minutes, last, step):
 
 def see(seed, least=20.0):
     """The first casting of this seed that warms itself by `least` K and peaks well within the run."""
-    rng, minutes = np.random.default_rng([seed, 7]), np.arange(0.0, HOURS * 60, 1 / 60)
+    rng, minutes = np.random.default_rng([seed, 7]), np.arange(0.0, HOURS * 60, 1 / 20)
     while True:
         casting, step = random_casting(rng), rng.choice([5, 10, 15]) / 60
         run = cure(casting, minutes)
+        if run.hottest < casting.room_temperature + least:
+            continue
         inert = cure(replace(casting, resin=replace(casting.resin, heat_of_cure=1e-3)), minutes).middle
         heating, top = run.middle - inert, int(np.argmax(run.middle))
-        if heating[top] >= least and top < len(minutes) - 1800:
+        if heating[top] >= least and top < len(minutes) - 600:
             break
-    t = logged(rng, minutes, min(minutes[top] * 1.6 + 20, HOURS * 60 - 1), step)
+    t = logged(rng, min(minutes[top] * 1.6 + 20, HOURS * 60 - 1), step)
     degrees = np.interp(t, minutes, run.middle) + NOISE * rng.standard_normal(len(t))
     onset = minutes[np.argmax(heating > ONSET)]
     return Seen(t, degrees, np.interp(t, minutes, inert), run.middle[top], minutes[top], onset, run.gel_time)
