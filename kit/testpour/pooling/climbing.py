@@ -136,9 +136,9 @@ def pooled_top_of_density(model, bench, slopes):
     marginal, scale, outer = bench_marginal(model, bench, slopes)
     density = EvenSpreads(marginal)
     start, k = density.scores(outer), len(outer) - marginal.blocks.components
-    if len(model.low) <= GREAT:
-        return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
     part = _some_benches(bench)
+    if len(model.low) <= GREAT or part.all():
+        return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
     first, unit, below = pooled_top_of_density(_picked(model, part), _renumbered(bench[part]), slopes)
     moved = first.plain(below.at) * np.r_[np.ones(k), np.full(len(start) - k, unit.unit / scale.unit)]
     moved[:k] += 0.0 if scale.graded else np.log(unit.unit / scale.unit)

@@ -89,11 +89,9 @@ def _adapted(at, weights, worth, centre, root):
 
 
 def _noise(size, points, rng):
-    """Standard t draws, evenly spread (scrambled Sobol points), the first in the middle: (points, size)."""
+    """Standard t draws, evenly spread (scrambled Sobol points): (points, size)."""
     cube = np.clip(qmc.Sobol(size + 1, seed=rng).random(points), 1e-9, 1 - 1e-9)
-    noise = norm.ppf(cube[:, :size]) * np.sqrt(DEGREES / chi2.ppf(cube[:, [size]], DEGREES))
-    noise[0] = 0.0
-    return noise
+    return norm.ppf(cube[:, :size]) * np.sqrt(DEGREES / chi2.ppf(cube[:, [size]], DEGREES))
 
 
 def _t_density(squared, size):
