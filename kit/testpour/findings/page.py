@@ -14,6 +14,7 @@ from testpour.findings import story
 from testpour.findings.carried import carried, for_page
 from testpour.findings.data_link import data_link, to_csv, versions
 from testpour.findings.explorer import explorer
+from testpour.findings.poor import causes
 from testpour.findings.since import changes, earlier, said
 from testpour.suggest.advice import Recommendation
 from testpour.wording import count
@@ -117,7 +118,7 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None)
         poured=story.poured(castings),
         found=list(story.found(fits)),
         advised=story.advised(fits, given),
-        causes=story.causes(fits),
+        causes=causes(fits),
         open=story.still_open(fits, plan, room),
         cautions=Markup(story.cautions()),
         draws=len(next(iter(fits.values())).posterior.coefficients),

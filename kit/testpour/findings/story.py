@@ -2,23 +2,20 @@
 
 import numpy as np
 
-from testpour.causes.answer import why
-from testpour.causes.complaint import missed
-from testpour.causes.every import EveryAnswer
 from testpour.cautions import safety_text
 from testpour.figures import show_chance, show_effects, show_plan, show_pours, show_reading
 from testpour.figures.check_chart import check_fit
+from testpour.findings.chart_words import chart_words
 from testpour.findings.data_link import image_link
 from testpour.models.chance import NoAims
 from testpour.models.effects import effects
-from testpour.suggest import AimsConflict, RoomProblem, next_pours, recipe_chart, recommend
+from testpour.suggest import AimsConflict, RoomProblem, next_pours, recommend
 from testpour.suggest.advice import settings_words
 from testpour.suggest.batch import ENOUGH
 from testpour.units import show
 from testpour.wording import in_hundred
 
 MOST_ROOMS = 3
-LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 LISTED = 60  # pours in the table, the last ones; the data hold all
 CHECKED = 60  # pours of a reading up to which each is foretold from the others
 DRAWN = 2000  # readings up to which figures are drawings
@@ -164,75 +161,8 @@ def advised(fits, given):
     mapped = {"catalyst", "room_temperature"} <= names
     return {
         "rooms": said, "expect": _expected(fits, advised), "figure": drawn(show_chance, fits, kind=_kind(fits.castings)) if mapped else None,
-        "chart": _chart(fits),
+        "chart": chart_words(fits),
     }  # fmt: skip
-
-
-def _chart(fits):
-    """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
-    try:
-        chart = recipe_chart(fits)
-    except (ValueError, *UNADVISED):
-        return None
-    rooms, depths = (chart.table.index.unique(level=name) for name in ("room_temperature", "thickness"))
-    return {
-        "says": chart.sentence(),
-        "workable": "gel_low" in chart.table,
-        "heads": [_shown(fits.study, "thickness", depth, "any depth") for depth in depths],
-        "rows": [
-            (_shown(fits.study, "room_temperature", room, "as it is"), [_recipe(chart.table.loc[(room, d)]) for d in depths])
-            for room in rooms
-        ],
-    }  # fmt: skip
-
-
-def _shown(study, name, value, otherwise):
-    return otherwise if np.isnan(value) else study.factor(name).show(value)
-
-
-def _recipe(row):
-    """One cell of the chart: the recipe and what it gives, or what to do instead."""
-    if np.isnan(row["catalyst"]):
-        return {"recipe": "", "lines": [row["advice"]], "beyond": bool(row["beyond"])}
-    lines = [f"{in_hundred(row['chance'])} in 100"]
-    lines += [f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min"] if "gel_low" in row else []
-    return {"recipe": show(row["catalyst"], "%"), "lines": lines + ["not poured yet"] * bool(row["beyond"]), "beyond": bool(row["beyond"])}
-
-
-def causes(fits):
-    """Why the last castings that miss an aim came out so; None where no casting is read."""
-    castings = fits.castings
-    read = set(castings.readings["pour"])
-    looked = [pour for pour in castings.pours.index if pour in read][-LOOKED:]
-    poor = [pour for pour in looked if missed(castings, pour)]
-    if not looked:
-        return None
-    if len(poor) > EXPLAINED:
-        poor = poor[-EXPLAINED:]
-        looked = looked[looked.index(poor[0]):]
-    if not poor:
-        return {"says": f"None of the {_count(len(looked), 'casting')} looked at misses an aim." if fits.study.aims else "", "rows": []}
-    every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
-    rows = [
-        (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
-         in_hundred(row["its chance"]))
-        for pour, row in every.table.iterrows()
-    ]  # fmt: skip
-    first, times = every.causes.index[0], every.causes.iloc[0]
-    says = f"{len(poor)} of {_count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. "
-    says += f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."
-    earlier = f" Only castings from {looked[0]} on are looked at here." if len(looked) < len(read) else ""
-    return {"says": says + earlier, "rows": rows}
-
-
-def _poor(study, misses):
-    """What was read where an aim is missed: "tack grade 3 (wet); peak temperature 138 °C"."""
-    said = []
-    for one in misses:
-        reading = study.reading(one.aim.reading)
-        unit = "" if reading.grades else show(0, reading.unit)[1:]
-        said.append(f"{reading.words} {one.seen}{'' if one.seen.endswith(unit) else unit}")
-    return "; ".join(said)
 
 
 def rooms(fits, room=None):
