@@ -133,6 +133,20 @@ def test_the_true_chance_is_the_share_of_pours_that_are_good(study, kind):
     assert good / sessions == pytest.approx(chance, abs=3 * np.sqrt(chance * (1 - chance) / sessions) + 0.05)
 
 
+def test_the_true_chance_of_hardness_is_the_share_of_readings_that_are_hard(study):
+    """Counted over sessions, each with a scatter of its own beside that of the pour and of the reading."""
+    small = slim(study, "hardness")
+    resin, row = practice_resin(small, 2), table_of(small, {"thickness": 12.0})
+    end = np.floor(resin.ideal(row.assign(age=24.0))["hardness"].iloc[0]) + 1.5  # between two whole numbers
+    small = replace(small, aims=(replace(small.aims[0], at_least=end, at_most=None),))
+    resin = replace(resin, study=small, scale_resolution=1e-9)
+    made = [resin.pour(row.drop(columns="age"), f"S{session}")[0]["readings"] for session in range(300)]
+    hard = np.mean([[a["value"] >= end for a in one if a["age"] == 24.0] for one in made])
+    chance = resin.true_chance(row)[0]
+    assert 0.1 < chance < 0.9
+    assert hard == pytest.approx(chance, abs=3 * np.sqrt(chance * (1 - chance) / 300))
+
+
 def test_drums_differ_most_where_it_is_awkward():
     def spread(difficulty):
         truth = draw_physical(4, difficulty)

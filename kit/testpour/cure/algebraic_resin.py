@@ -8,6 +8,8 @@ from scipy.special import expit
 
 from testpour.models.terms import post_cure, warmth
 
+PEAK_SCATTER = 1.5  # degC between alike castings
+
 
 @dataclass(frozen=True)
 class Truth:
@@ -88,11 +90,11 @@ class Truth:
 
     def peak(self, ideal, room, shared, rng):
         """A peak temperature as a probe shows it, degC."""
-        return ideal + rng.normal(0, 1.5)
+        return ideal + rng.normal(0, PEAK_SCATTER)
 
     def peak_scale(self, degC, room):
         """Peaks on the scale on which they scatter evenly, and by how much."""
-        return degC, 4.0
+        return degC, PEAK_SCATTER
 
 
 def draw_truth(seed, against_belief=False):

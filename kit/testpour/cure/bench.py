@@ -6,6 +6,7 @@ CHECK_EVERY = 4.0  # minutes between two looks at the pot
 RESIN_IN_POT = 120.0  # g weighed for one pot
 LAST_LOOK = 240.0  # min
 USUAL_AGE = 24.0  # h
+POUR_SCATTER = 0.7  # Shore D between alike castings of a session
 
 
 def weighed(catalyst, resolution, rng):
@@ -48,7 +49,7 @@ def read_pour(study, truth, ideals, room, shared, rng):
                 minutes = ideal * np.exp(shared["log"] + rng.normal(0, truth.reading))
                 yield {**answer, **_between_checks(minutes)}
             elif reading.name == "hardness":
-                centre = ideal + shared["plain"] + rng.normal(0, 0.7)
+                centre = ideal + shared["plain"] + rng.normal(0, POUR_SCATTER)
                 for _ in range(3):
                     yield {**answer, "value": float(np.clip(np.round(centre + rng.normal(0, truth.shore)), 0, 100))}
             else:

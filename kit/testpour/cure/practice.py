@@ -7,7 +7,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from testpour.cure.algebraic_resin import Truth, draw_truth
-from testpour.cure.bench import USUAL_AGE, read_pour, weighed
+from testpour.cure.bench import POUR_SCATTER, USUAL_AGE, read_pour, weighed
 from testpour.cure.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
 from testpour.models.settings import settings_table
 from testpour.models.terms import REFERENCE
@@ -66,7 +66,7 @@ class PracticeResin:
             low, high, ideal = np.log(np.maximum(low, 1e-9)), np.log(high), np.log(ideal)
             spread = np.hypot(self.truth.session, self.truth.reading)
         elif aim.reading == "hardness":
-            spread = np.hypot(self.truth.shore, 1.0)
+            spread = np.sqrt(self.truth.shore**2 + 1.0 + POUR_SCATTER**2)
         else:
             (low, _), (high, _), (ideal, spread) = (self.truth.peak_scale(x, room) for x in (low, high, ideal))
         return ndtr((high - ideal) / spread) - ndtr((low - ideal) / spread)
