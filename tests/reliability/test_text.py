@@ -52,7 +52,7 @@ def test_each_piece_through_a_file(log):
     check_unchanged(log, FIXED)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=WRITTEN)
 def test_any_marks_through_a_file(study, tmp_path_factory, rows):
     with closing(Logbook(replace(study, folder=tmp_path_factory.mktemp("text")))) as log:

@@ -27,32 +27,31 @@ def standing(table):
 
 def _pours(study, connection):
     """One row a standing pour, in the order they were first logged, one column a factor of the study."""
-    names = [factor.name for factor in study.factors]
-    held = [POURS.c.pour, POURS.c.session, POURS.c.made_at, *map(_setting, study.factors), *(POURS.c[p] for p in PEOPLE)]
+    held = ("entry", "pour", "session", "made_at", *PEOPLE)
     older = POURS.alias()
     first = sa.select(older.c.entry).where(older.c.pour == POURS.c.pour, older.c.supersedes.is_(None))
     place = sa.case((POURS.c.supersedes.is_(None), POURS.c.entry), else_=first.scalar_subquery())
-    query = sa.select(*held).where(standing(POURS)).order_by(place)
-    kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"made_at": object}
-    table = _table(connection, query, ("pour", "session", "made_at", *names, *PEOPLE), kinds)
+    query = sa.select(*(POURS.c[name] for name in held)).where(standing(POURS)).order_by(place)
+    table = _table(connection, query, held, {"entry": int, "made_at": object})
     table["made_at"] = table["made_at"].to_numpy("datetime64[us]")  # SQLite keeps a moment as text
-    return table.set_index("pour")
+    whole = table.join(_settings(study, connection), on="entry").set_index("pour")
+    return whole[["session", "made_at", *(factor.name for factor in study.factors), *PEOPLE]]
 
 
-def _setting(factor):
-    """A setting of the pour at hand: one look along the settings' own key."""
-    column = SETTINGS.c["text" if factor.kind == "text" else "number"]
-    return sa.select(column).where(SETTINGS.c.entry == POURS.c.entry, SETTINGS.c.factor == factor.name).scalar_subquery()
+def _settings(study, connection):
+    """One row an entry, one column a factor; the database spreads them along their own key."""
+    names, columns = ["entry"], [SETTINGS.c.entry]
+    for factor in study.factors:
+        said = SETTINGS.c["text" if factor.kind == "text" else "number"]
+        names.append(factor.name)
+        columns.append(sa.func.max(sa.case((SETTINGS.c.factor == factor.name, said))))
+    kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"entry": int}
+    return _table(connection, sa.select(*columns).group_by(SETTINGS.c.entry), names, kinds).set_index("entry")
 
 
 def _readings(study, connection):
     """One row a standing reading of a standing pour, in the order of entries."""
-    # A pour once withdrawn is never logged again under its name.
-    held = [
-        standing(READINGS),
-        READINGS.c.pour.not_in(sa.select(POURS.c.pour).where(POURS.c.void)),
-        READINGS.c.reading.in_([reading.name for reading in study.readings]),
-    ]
+    held = [~READINGS.c.void, READINGS.c.reading.in_([reading.name for reading in study.readings])]
     numbers = {"entry": int, "low": float, "high": float, "age": float}
     table = _table(connection, _chosen(NUMBERS, held), NUMBERS, numbers)
     table["low"], table["high"] = table["low"].fillna(-np.inf), table["high"].fillna(np.inf)
@@ -65,7 +64,19 @@ def _readings(study, connection):
         table[name] = pd.array(["", *words[name]], dtype="str").take(place)
     ways = [table["low"] == table["high"], table["high"] == np.inf, table["low"] == -np.inf]
     table["known"] = pd.array(WAYS, dtype="str").take(np.select(ways, [0, 1, 2], 3))
-    return table[list(READING_COLUMNS)]
+    gone = _gone(connection, table)
+    return (table[~gone].reset_index(drop=True) if gone.any() else table)[list(READING_COLUMNS)]
+
+
+def _gone(connection, table):
+    """Which readings were superseded, or lie under a pour that was withdrawn.
+
+    Both are few and looked up once: a server that has not counted its rows yet may otherwise look them up
+    again for every reading. A pour once withdrawn is never logged again under its name.
+    """
+    replaced = connection.execute(sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))).scalars()
+    withdrawn = connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars()
+    return table["entry"].isin(replaced.all()) | table["pour"].isin(withdrawn.all())
 
 
 def _chosen(names, conditions):
