@@ -51,8 +51,8 @@ class EveryAnswer:
             return f"{count(self.pours, 'casting')} looked at: none misses an aim and none stands out."
         first, times = self.causes.index[0], self.causes.iloc[0]
         return (
-            f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. Behind most of them: {first} "
-            f"(about {times:.1f} castings, {in_hundred(times / len(self.answers))} in 100)."
+            f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. Most often: {first} "
+            f"(about {times:.1f} of them, {in_hundred(times / len(self.answers))} in 100)."
         )
 
     __repr__ = sentence

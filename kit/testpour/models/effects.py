@@ -74,7 +74,7 @@ class Effect:
             up, down = self._verbs
             said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self._interval()})."
         else:
-            said = f"{move} {self._verb()} by about {self._size()} ({self._interval()})."
+            said = f"{move} {self._verb()} by {self._size()} ({self._interval()})."
         return said + self._rests_on()
 
     __repr__ = sentence
@@ -110,7 +110,7 @@ class Effect:
 
     def _size(self):
         size = abs(self._percent(self.middle))
-        return f"{'under 1' if self.bound is not None and size < 0.5 else self._shown(size)} {self._unit}"
+        return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)} {self._unit}"
 
     def _interval(self):
         ends = [self._percent(self.low), self._percent(self.high)]

@@ -60,7 +60,7 @@ class NextPours:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
-        now = f"The settings recommended now have a chance of about {in_hundred(self.before)} in 100"
+        now = f"The settings recommended now give about {in_hundred(self.before)} good castings in 100, over the rooms and depths of the study"
         if gain < 100 * ENOUGH:
             text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask for the stop advice before you go on."
         else:
