@@ -27,7 +27,7 @@ def test_the_catalogue_holds_the_trades_factors_and_readings():
         "room_temperature", "humidity", "resin_lot", "catalyst_lot",
     }  # fmt: skip
     assert set(READINGS) == {
-        "gel_time", "time_to_peak", "peak_temperature", "tack", "hardness", "opacity", "defects",
+        "gel_time", "time_to_peak", "demould_time", "peak_temperature", "tack", "hardness", "opacity", "defects",
     }  # fmt: skip
 
 
