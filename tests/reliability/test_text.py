@@ -66,7 +66,7 @@ def test_each_piece_through_a_server(study_here, address):
 
 
 @pytest.mark.slow
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=WRITTEN)
 def test_any_marks_through_a_server(study_here, server, rows):
     with closing(Logbook(study_here, server.emptied())) as log:
