@@ -11,8 +11,9 @@ from testpour.figures.promise_curve import show_promise
 from testpour.figures.reading_curve import show_reading
 from testpour.figures.scatter_chart import show_scatter
 from testpour.figures.trace_curve import show_trace
+from testpour.figures.trust_chart import show_trust
 
 __all__ = [
-    "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan", "show_pours", "show_promise", "show_reading",
-    "show_scatter", "show_trace",
+    "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan",
+    "show_pours", "show_promise", "show_reading", "show_scatter", "show_trace", "show_trust",
 ]  # fmt: skip
