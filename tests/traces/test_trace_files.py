@@ -173,6 +173,13 @@ def test_a_casting_that_only_warms_is_not_taken_for_the_time(tmp_path):
     assert trace.table["temperature"].to_numpy() == pytest.approx(degrees, abs=0.01)
 
 
+def test_a_number_too_large_to_be_one_is_a_gap(tmp_path):
+    lines = rows(elapsed(60, 0)).splitlines()
+    lines[3], lines[5] = "1E999,22", f"{lines[5].split(',')[0]},1e400"
+    table = read_trace(write(tmp_path / "t.csv", "s,°C\n" + "\n".join(lines))).table
+    assert len(table) == len(MINUTES) - 1 and table["temperature"].isna().sum() == 1
+
+
 def test_until_leaves_the_oven_out(tmp_path):
     degrees = np.where(MINUTES > 80, 150.0, DEGREES)
     path = write(tmp_path / "t.csv", "min,°C\n" + rows(elapsed(1), degrees))

@@ -10,6 +10,7 @@ from testpour.traces.letters import TraceProblems
 
 SEPARATORS = "\t;,"
 FEWEST = 5  # rows
+LARGEST = 1e15  # beyond it no logger counts, and sums of it are no numbers
 ENOUGH = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
@@ -92,7 +93,8 @@ def number(cell, decimal):
     digits = digits.replace(thousands, "") if whole else digits
     if thousands in digits or digits.count(decimal) > 1 or not re.search(r"\d", digits):
         return None
-    return float(digits.replace(decimal, ".")), (found[2] or "").replace(" ", "")
+    value = float(digits.replace(decimal, "."))
+    return (value, (found[2] or "").replace(" ", "")) if abs(value) < LARGEST else None
 
 
 def _split(lines, separator):
