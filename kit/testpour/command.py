@@ -1,4 +1,4 @@
-"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up, share its log."""
+"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up, share and pool logs."""
 
 import argparse
 import signal
@@ -33,7 +33,8 @@ def main(arguments=None):
     try:
         return asked.do(asked)
     except Problems as problem:
-        said = [f"{getattr(problem, 'where', asked.folder)}: {text}" for text in problem.problems]
+        where = getattr(problem, "where", getattr(asked, "folder", "pool"))
+        said = [f"{where}: {text}" for text in problem.problems]
     except KeyboardInterrupt:
         said = ["Stopped."]
     except (OSError, ValueError, RuntimeError) as problem:
@@ -51,7 +52,7 @@ def _sentence(problem):
 
 def _parser():
     parser = argparse.ArgumentParser(prog="testpour", description="Test pours of casting resin, in notebooks.")
-    verbs = parser.add_subparsers(required=True, metavar="start|new|check|page|backup|package")
+    verbs = parser.add_subparsers(required=True, metavar="start|new|check|page|backup|package|pool")
     for name, do, words in (
         ("start", start, "make a folder with the demo study, or open a study, in JupyterLab"),
         ("new", new, "make a study folder with an empty log and a study file to fill in"),
@@ -76,7 +77,18 @@ def _parser():
             verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="new folder or .zip; package.zip in FOLDER if not given")
             verb.add_argument("--licence", default="CC0-1.0", help="what others may do with it; CC0-1.0 (anything) if not given")
             verb.add_argument("--names", action="store_true", help="with initials, notes, corrections and photographs")
+    _add_pool(verbs)
     return parser
+
+
+def _add_pool(verbs):
+    """The verb that takes several folders."""
+    verb = verbs.add_parser("pool", help="join the logs of several benches and write what they found", description="Join logs.")
+    verb.add_argument("benches", type=Path, nargs="+", metavar="BENCH", help="a study folder or a Data Package each")
+    verb.add_argument("--to", type=Path, default=Path("pool.html"), help="page to write; pool.html here if not given")
+    verb.add_argument("--beliefs", type=Path, metavar="FILE", help="write what they know as beliefs for a new bench")
+    verb.add_argument("--leave-out", action="store_true", help="join what can be joined, and name the rest")
+    verb.set_defaults(do=pool)
 
 
 def start(asked):
@@ -137,10 +149,10 @@ def page(asked):
 
     log = Logbook(_study(asked.folder))
     try:
-        fits = fit_castings(log.castings())
+        fits, photos = fit_castings(log.castings()), log.photos()
     finally:
         log.close()
-    print(findings_page(fits, asked.to or asked.folder / "findings.html", room=asked.room).sentence())
+    print(findings_page(fits, asked.to or asked.folder / "findings.html", room=asked.room, photos=photos).sentence())
     return 0
 
 
@@ -163,6 +175,17 @@ def package(asked):
     finally:
         log.close()
     print(f"Written and read again. {made.sentence()}")
+    return 0
+
+
+def pool(asked):
+    """Join the logs of several benches."""
+    from testpour.pooling.pool import pool as join
+
+    found = join(asked.benches, leave_out=asked.leave_out)
+    print(found.sentence(), found.page(asked.to), sep="\n")
+    if asked.beliefs:
+        print(found.beliefs(asked.beliefs))
     return 0
 
 

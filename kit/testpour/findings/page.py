@@ -4,6 +4,7 @@ import base64
 import hashlib
 import html
 from dataclasses import dataclass
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
@@ -14,12 +15,14 @@ from testpour.findings import story
 from testpour.findings.carried import carried, for_page
 from testpour.findings.data_link import data_link, to_csv, versions
 from testpour.findings.explorer import explorer
+from testpour.findings.photographs import photographs, pictured
 from testpour.findings.poor import causes
 from testpour.findings.since import changes, earlier, said
 from testpour.suggest.advice import Recommendation
 from testpour.wording import count
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
+LARGEST = 1_950_000  # bytes up to which photographs are made small enough: under the 2 MB that any mail carries
 
 
 @dataclass(frozen=True)
@@ -36,12 +39,15 @@ class Page:
         Name of the study.
     notes : int
         How many notes of the log it repeats word for word.
+    photographs : int
+        How many photographs it was given to show.
     """
 
     path: Path
     size: int
     study: str
     notes: int = 0
+    photographs: int = 0
 
     def __fspath__(self):
         return str(self.path)
@@ -52,9 +58,9 @@ class Page:
             f"The findings of {self.study} are in {self.path} ({self.size / 1000:.0f} kB): one file that "
             "opens in any browser, prints, and needs no network."
         )
-        if self.notes:
-            text += f" It repeats {count(self.notes, 'note')} as typed: read them before you share it."
-        return text
+        held = [f"repeats {count(self.notes, 'note')} as typed"] * bool(self.notes)
+        held += [f"shows {count(self.photographs, 'photograph')}"] * bool(self.photographs)
+        return text + (f" It {' and '.join(held)}: check them before you share it." if held else "")
 
     __repr__ = sentence
 
@@ -62,7 +68,7 @@ class Page:
         return f"<p>{html.escape(self.sentence())}</p>"
 
 
-def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, licence=LICENCE, since=None):
+def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, licence=LICENCE, since=None, photos=()):
     """Write the findings as one HTML file that needs nothing else.
 
     Parameters
@@ -83,6 +89,8 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, 
         What others may do with the page and its data, in a sentence.
     since : str, Path or False, optional
         The earlier page to compare with, where it is not the one replaced; False compares with none.
+    photos : iterable of Photo, optional
+        Photographs to show, as ``log.photos()`` gives them: small copies with pour, age and note.
 
     Returns
     -------
@@ -98,19 +106,20 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, 
     path = Path(path)
     if not path.parent.is_dir():
         raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
-    before = earlier(fits.castings, path, since)
-    text = render(fits, plan=plan, room=room, by=by, licence=licence, before=before)
+    before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
+    text = render(fits, plan=plan, room=room, by=by, licence=licence, before=before, photos=photos)
     path.write_text(text, encoding="utf-8", newline="\n")
-    return Page(path, len(text.encode()), fits.study.name, _notes(fits.castings))
+    return Page(path, len(text.encode()), fits.study.name, _notes(fits.castings, photos), len(photos))
 
 
-def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None):
+def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None, photos=()):
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`."""
     castings, given = fits.castings, story.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     script = _template("explorer.js")
-    return page.from_string(_template("page.html")).render(
+    page = partial(
+        page.from_string(_template("page.html")).render,
         study=fits.study,
         by=by,
         asked=story.asked(fits.study),
@@ -136,12 +145,15 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None)
         seed=fits.seed,
         versions=versions(),
     )  # fmt: skip
+    bare = page(photographs=None)
+    return page(photographs=photographs(photos, castings, LARGEST - len(bare.encode()))) if photos else bare
 
 
 def _template(name):
     return files("testpour.findings").joinpath("templates", name).read_text("utf-8")
 
 
-def _notes(castings):
+def _notes(castings, photos):
     tables = [table for table in (castings.pours, castings.readings) if "note" in table]
-    return sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
+    typed = sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
+    return typed + sum(bool(photo.note.strip()) for photo in photos)

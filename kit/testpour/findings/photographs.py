@@ -1,0 +1,61 @@
+"""The photographs of a log as small copies with their words, light enough for a page that is sent by mail."""
+
+from testpour.logbook.tables import LogProblem
+
+SIZES = (320, 240, 200, 160, 120)  # pixels; the largest at which all find room, for a page shows them about 170 wide
+MOST = 80  # photographs, the latest; more would neither load nor print well
+LEAST = 200_000  # bytes they may take on a page that is heavy without them
+MARKUP = 400  # bytes around one
+
+
+def photographs(photos, castings, room):
+    """What the page shows of the photographs, by pour and age; who took them is left out.
+
+    Parameters
+    ----------
+    photos : iterable of Photo
+        From `Logbook.photos`, in the order of logging; those of pours that `castings` does not hold are passed over.
+    castings : Castings
+    room : int
+        Bytes that the page has left for them.
+
+    Returns
+    -------
+    dict
+        ``shown``: for each its address (a data URI), text, pour, age in words and note; ``missing``: those whose
+        file is gone, in words; ``left_out``: how many earlier ones found no room.
+    """
+    mine = pictured(photos, castings)
+    for pixels in SIZES:
+        shown, missing = _copies(mine[-MOST:], pixels)
+        if _weight(shown) <= max(room, LEAST):
+            break
+    while _weight(shown) > max(room, LEAST):
+        del shown[0]
+    place = {pour: number for number, pour in enumerate(castings.pours.index)}
+    shown.sort(key=lambda one: (place[one["pour"]], one["hours"]))
+    return {"shown": shown, "missing": missing, "left_out": len(mine) - len(shown) - len(missing)}
+
+
+def pictured(photos, castings):
+    """The photographs of the pours in `castings`."""
+    return [photo for photo in photos if photo.pour in castings.pours.index]
+
+
+def _copies(photos, pixels):
+    shown, missing = [], []
+    for photo in photos:
+        age = "" if photo.age is None else f"{round(photo.age, 2):g} h after mixing"
+        words = f"pour {photo.pour}{age and ', '}{age}"
+        try:
+            src = photo.thumbnail(pixels)
+        except LogProblem:  # its words hold the path, which may hold a person's name
+            missing.append(words)
+            continue
+        shown.append({"src": src, "says": f"Photograph of {words}", "pour": photo.pour, "age": age, "note": photo.note,
+                      "hours": -1 if photo.age is None else photo.age})  # fmt: skip
+    return shown, missing
+
+
+def _weight(shown):
+    return sum(len(one["src"]) + MARKUP + 6 * len(one["says"] + one["pour"] + one["note"]) for one in shown)
