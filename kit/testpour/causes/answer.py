@@ -19,6 +19,7 @@ from testpour.causes.signs import noted, planned, signs_of
 from testpour.causes.split import split
 from testpour.causes.table import NOTHING, causes_for
 from testpour.causes.verdict import ENOUGH, verdict
+from testpour.threads import one_thread
 from testpour.wording import in_hundred
 
 SHOWN = 5  # causes shown
@@ -187,6 +188,7 @@ class Answer:
         return f"<p>{escape(self.sentence())}</p>{shown.drop(columns='care').to_html()}{paragraphs}"
 
 
+@one_thread
 def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=None):
     """Why a casting came out as it did: causes ranked, what the settings explain, what to ask and to test.
 

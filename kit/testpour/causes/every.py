@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from testpour.causes.answer import why
+from testpour.threads import one_thread
 from testpour.wording import count, in_hundred, listed
 
 
@@ -62,6 +63,7 @@ class EveryAnswer:
         return f"<p>{self.sentence()}</p>{shown.round(2).to_html()}"
 
 
+@one_thread
 def why_all(fits, *, causes=None):
     """Why the castings of a study came out as they did.
 

@@ -19,6 +19,7 @@ from testpour.findings.photographs import photographs, pictured
 from testpour.findings.poor import causes
 from testpour.findings.since import changes, earlier, said
 from testpour.suggest.advice import Recommendation
+from testpour.threads import one_thread
 from testpour.wording import count
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
@@ -68,6 +69,7 @@ class Page:
         return f"<p>{html.escape(self.sentence())}</p>"
 
 
+@one_thread
 def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, licence=LICENCE, since=None, photos=()):
     """Write the findings as one HTML file that needs nothing else.
 

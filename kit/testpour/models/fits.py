@@ -15,6 +15,7 @@ from testpour.models.physics_choice import chosen
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.threads import one_thread
 from testpour.wording import count, in_markdown
 
 DRAWS = 2000
@@ -198,6 +199,7 @@ class Fits(Mapping):
         return in_markdown("".join(f"- {fit.sentence()}\n" for fit in self.values()))
 
 
+@one_thread
 def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
     """Fit every reading of the log, beliefs underneath.
 
@@ -227,6 +229,7 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
     return Fits(study, castings, models, seed)
 
 
+@one_thread
 def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None):
     """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
     model = model or model_of(reading, believed, rows)

@@ -13,6 +13,7 @@ from testpour.models.terms import design
 from testpour.planning import purposes
 from testpour.planning.coding import Coding, coding_for
 from testpour.planning.problem import PlanConflict
+from testpour.threads import one_thread
 from testpour.units import show, to_unit
 from testpour.wording import count
 
@@ -98,6 +99,7 @@ class Plan:
         return f"<p>{self.sentence()}</p>{shown.to_html()}"
 
 
+@one_thread
 def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=None, moulds=None,
                castings=None, compare=None, resin=None, pot="120 g", seed=0):
     """Plan test pours.

@@ -10,6 +10,7 @@ from testpour.models.fits import Fits
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
 from testpour.pooling.telling import FEWEST, differs, expects, holds, in_points, too_few, unit_of
+from testpour.threads import one_thread
 from testpour.wording import count, listed
 
 
@@ -158,6 +159,7 @@ class Pool:
         return write_page(self, path)
 
 
+@one_thread
 def pool(benches, *, leave_out=False, keep=(), beliefs=None, seed=0):
     """Join the logs of several benches and fit them as one.
 

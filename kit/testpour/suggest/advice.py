@@ -11,6 +11,7 @@ from testpour.models.settings import settings_table
 from testpour.suggest.candidates import allowed, checked_room, free_factors, spread_settings
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.prospect import prospect, states_of
+from testpour.threads import one_thread
 from testpour.wording import said_in_markdown
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
@@ -66,6 +67,7 @@ class Recommendation:
     _repr_markdown_ = said_in_markdown
 
 
+@one_thread
 def recommend(fits, *, room=None, fixed=None):
     """The settings with the best chance of a good casting.
 

@@ -16,6 +16,7 @@ from testpour.suggest.contexts import contenders, contexts_for
 from testpour.suggest.prospect import prospect, states_of
 from testpour.suggest.reasons import reasons_for, scatter_unknown
 from testpour.suggest.worth import Worth
+from testpour.threads import one_thread
 from testpour.weighing import weigh_out
 from testpour.wording import in_hundred
 
@@ -98,6 +99,7 @@ class NextPours:
         return mixes
 
 
+@one_thread
 def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=None, aim=LEARN, seed=0):
     """The pours that should raise most the chance of what will then be recommended.
 

@@ -11,6 +11,7 @@ from testpour.models.settings import settings_table
 from testpour.suggest.advice import beyond_log, cautions_at, predicted
 from testpour.suggest.candidates import allowed, checked_room, on_step
 from testpour.suggest.prospect import prospect, states_of
+from testpour.threads import one_thread
 from testpour.wording import in_hundred
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
@@ -70,6 +71,7 @@ class WhatIf:
         return f"<p>{escape(self.sentence())}</p>{shown.to_html()}"
 
 
+@one_thread
 def what_if(fits, settings=None, *, room=None):
     """What some settings should give in a room, and the cheapest single change that lifts the chance most.
 

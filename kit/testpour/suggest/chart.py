@@ -13,6 +13,7 @@ from testpour.suggest.candidates import allowed, checked_room, free_factors, on_
 from testpour.suggest.chart_page import GOOD, chart_html
 from testpour.suggest.prospect import prospect, states_of
 from testpour.suggest.remedy import remedy
+from testpour.threads import one_thread
 from testpour.wording import count
 
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
@@ -75,6 +76,7 @@ class RecipeChart:
         return path
 
 
+@one_thread
 def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
     """Catalyst by room temperature and thickness.
 

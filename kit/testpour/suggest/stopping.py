@@ -11,6 +11,7 @@ from testpour.suggest.candidates import checked_room, free_factors
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.contexts import chances_by_draw, contenders, contexts_for
 from testpour.suggest.prospect import prospect, states_of
+from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
@@ -78,6 +79,7 @@ class StopAdvice:
         return f"Still open: {worst['most often missed']}{where}, where the settings may be {100 * worst['short']:.0f} points short."
 
 
+@one_thread
 def stop_advice(fits, *, room=None, fixed=None, seed=0):
     """Whether to stop pouring test castings.
 
