@@ -69,7 +69,7 @@ def rows_since(logbook, moment, session=None):
 def names_used(logbook, names):
     """Which of these names the log has ever used: name to the session it stands in, None where withdrawn."""
     query = sa.select(POURS.c.pour, POURS.c.session, POURS.c.void).where(POURS.c.pour.in_(list(names)))
-    with logbook._reading_only() as connection:
+    with logbook.reading_only() as connection:
         rows = connection.execute(query.order_by(POURS.c.entry)).all()
     return {row.pour: None if row.void else row.session for row in rows}
 
@@ -81,7 +81,7 @@ def before_it(logbook, row, pour):
     taking back lifts the top one off.
     """
     query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading == row.reading)
-    with logbook._reading_only() as connection:
+    with logbook.reading_only() as connection:
         held = {found.entry: found for found in connection.execute(query)}
     line, entry = [], row.entry
     while entry is not None:
@@ -99,7 +99,7 @@ def before_it(logbook, row, pour):
 def _rows(logbook, condition):
     """Pours that stand and meet a condition, each with its settings and readings."""
     wanted = sa.and_(standing(POURS), condition)
-    with logbook._reading_only() as connection:
+    with logbook.reading_only() as connection:
         pours = connection.execute(sa.select(POURS).where(wanted).order_by(POURS.c.made_at, POURS.c.entry)).all()
         entries, names = [p.entry for p in pours], [p.pour for p in pours]
         if len(pours) > FEW:  # too many to name one by one

@@ -200,7 +200,7 @@ class Logbook:
         It is written anew, upright and without the place, time and camera that the file may tell of.
         `path` may be the bytes of a file; `age` is hours after mixing, or text with a unit.
         """
-        with self._reading_only() as connection:
+        with self.reading_only() as connection:
             name = Ledger(self.study, connection).standing(pour).pour
         row = photo_row(self.study, path if isinstance(path, bytes) else self._beside(path), note, by, age)
         with self._ledger() as ledger:
@@ -208,7 +208,7 @@ class Logbook:
 
     def photos(self, pour=None):
         """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging."""
-        with self._reading_only() as connection:
+        with self.reading_only() as connection:
             ledger = Ledger(self.study, connection)
             return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
 
@@ -223,12 +223,12 @@ class Logbook:
         Columns: what ("pour", the reading or "photo"), entry, said (the settings or the reading in words, or the
         file), low, high, age (h), by, note, supersedes, void, logged_at (UTC).
         """
-        with self._reading_only() as connection:
+        with self.reading_only() as connection:
             return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
 
     def castings(self):
         """What the log holds now, as `Castings`."""
-        with self._reading_only() as connection:
+        with self.reading_only() as connection:
             return load_castings(self.study, connection)
 
     def _beside(self, path):
@@ -244,6 +244,7 @@ class Logbook:
     def _transaction(self):
         return Explained(self._engine, writing)
 
-    def _reading_only(self):
+    def reading_only(self):
+        """A connection to look with, for a `with` block; it explains what goes wrong in words."""
         return Explained(self._engine, lambda engine: engine.begin())
 

@@ -14,6 +14,8 @@ from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProble
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
+MANY = 500  # names in one question to the database
+
 
 class Ledger:
     """The log, open for one transaction.
@@ -30,7 +32,8 @@ class Ledger:
 
     def add(self, entries):
         """Add checked entries, each with its readings; returns the names of the pours."""
-        taken = set(self._connection.execute(sa.select(POURS.c.pour)).scalars())
+        given = [entry["pour"] for entry in entries]
+        taken = self._taken(given if all(given) else None)
         doubled = [e["pour"] for e in entries if e["pour"] in taken]
         if doubled:
             raise LogProblem(
@@ -46,6 +49,14 @@ class Ledger:
         if readings:
             self._connection.execute(READINGS.insert(), readings)
         return names
+
+    def _taken(self, names):
+        """Which of some names pours have; all the names there are where None is given, to find free ones."""
+        asked = sa.select(POURS.c.pour)
+        if names is None:
+            return set(self._connection.execute(asked).scalars())
+        parts = (names[start : start + MANY] for start in range(0, len(names), MANY))
+        return {name for part in parts for name in self._connection.execute(asked.where(POURS.c.pour.in_(part))).scalars()}
 
     def insert_pour(self, entry):
         """Add one row of a pour with its settings; returns its entry number."""
