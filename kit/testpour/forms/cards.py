@@ -21,6 +21,7 @@ class Cards:
 
     def __init__(self, desk):
         self.desk, self.now = desk, desk.clock()
+        self.photos = desk.snapshots.of(desk.made)
 
     def state(self):
         """Everything shown, in the order it is shown."""
@@ -68,6 +69,7 @@ class Cards:
             "events": events,
             "once": [line for line in lines if line["reading"] not in with_event],
             "later": [self._later(slot, made) for slot in desk.slots],
+            "photos": self.photos[made.pour],
         }
 
     def _event(self, event, made):

@@ -13,6 +13,7 @@ from testpour.forms.methods import several
 from testpour.forms.planned import FormProblem, planned_pours
 from testpour.forms.rows import names_used, session_rows
 from testpour.forms.slots import slots
+from testpour.forms.snapshots import Snapshots
 from testpour.forms.taps import Taps
 from testpour.logbook.tables import LogProblem
 from testpour.units import UnitProblem
@@ -55,7 +56,7 @@ class Desk:
             keep(logbook, self.session, self.planned)
         self.events = {event.reading.name: event for event in events(self.study)}
         self.once = {reading.name: reading for reading in once(self.study)}
-        self.slots = slots(self.study)
+        self.slots, self.snapshots = slots(self.study), Snapshots(logbook)
         self.made = session_rows(logbook, self.session)
         self.head = Head.from_log(self.study, self.made)
         self._taps, self._answers = Taps(logbook, lambda: self.head.by), {}
@@ -72,7 +73,7 @@ class Desk:
         ----------
         message : dict
             ``id``, unlike any other; ``deed``, one of "head", "catalyst_in", "check", "happened", "watched",
-            "write", "values", "take_back", "unpour"; ``at``, when it was tapped, in ms since 1970 on the
+            "write", "values", "take_back", "unpour", "photo", "photo_back"; ``at``, when it was tapped, in ms since 1970 on the
             clock of this computer; ``pour``; and what the deed needs.
 
         Returns
@@ -172,6 +173,12 @@ class Desk:
 
     def _take_back(self, message, at):
         return self._taps.take_back(self._made(message), message["entries"])
+
+    def _photo(self, message, at):
+        return self._taps.photo(self._made(message), message["picture"], at)
+
+    def _photo_back(self, message, at):
+        return self._taps.photo_back(message["entries"])
 
     def _unpour(self, message, at):
         made = self.made.get(message["name"])

@@ -2,7 +2,9 @@
 // an outbox, kept by the browser too, until the kernel answers that it is on the disk; timers count from stored moments.
 
 const PATIENCE = 6000; // ms without an answer after which a tap is shown as not saved
-const DEEDS = { head: "Today's room", catalyst_in: "Catalyst in", take_back: "Take back", unpour: "Take back catalyst in" };
+const HEAVY = 4e6; // bytes of a picture above which it is made smaller here: a message of more than 10 MB ends the connection
+const WIDE = 2600; // pixels of a picture made smaller
+const DEEDS = { head: "Today's room", catalyst_in: "Catalyst in", take_back: "Take back", unpour: "Take back catalyst in", photo_back: "Take back the photograph" };
 
 const h = (tag, props = {}, ...kids) => {
   const node = document.createElement(tag);
@@ -41,6 +43,21 @@ class Kept {
   save() { try { localStorage.setItem(this.name, JSON.stringify(this.held)); } catch { /* memory serves */ } }
 }
 
+// A picture that can be sent: as it is, or smaller and upright where it is heavy.
+const lighter = async (file) => {
+  if (file.size <= HEAVY) return file;
+  try {
+    const image = await createImageBitmap(file);
+    const scale = Math.min(1, WIDE / Math.max(image.width, image.height));
+    const canvas = h("canvas", { width: Math.round(image.width * scale), height: Math.round(image.height * scale) });
+    canvas.getContext("2d").drawImage(image, 0, 0, canvas.width, canvas.height);
+    const made = await new Promise((done) => canvas.toBlob(done, "image/jpeg", 0.9));
+    if (made && made.size < 2 * HEAVY) return made;
+  } catch { /* no picture that this browser reads */ }
+  if (file.size < 2 * HEAVY) return file; // the kernel says what is wrong with it
+  throw new Error(`${file.name} has ${Math.round(file.size / 1e6)} MB and cannot be made smaller here. Save it as JPEG, under 8 MB.`);
+};
+
 class Form {
   constructor(model, el) {
     this.model = model;
@@ -50,6 +67,7 @@ class Form {
     this.open = {}; // which folded parts are open
     this.parts = new Map();
     this.looks = {};
+    this.sending = {}; // pour to the photograph on its way; too large for what the browser keeps
     this.root = h("section", { class: "tp-form", "aria-label": "Session form", "data-lm-suppress-shortcuts": "true" }); // keys are the form's own
     this.said = h("p", { class: "tp-hidden", role: "status" });
     this.body = h("div");
@@ -135,7 +153,27 @@ class Form {
       if (waited && !one.waited) { one.waited = true; one.resent = Date.now(); changed = true; }
       if (waited && Date.now() - one.resent > 10000) { one.resent = Date.now(); this.send(one.message); }
     }
+    for (const one of Object.values(this.sending)) {
+      if (one.failed || Date.now() - one.since < 5 * PATIENCE) continue;
+      one.failed = "The notebook does not answer. If the kernel was restarted, run the notebook's cells again, then choose the picture again.";
+      changed = true;
+    }
     if (changed) this.draw();
+  }
+
+  async photo(at, file) {
+    const one = { id: `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`, since: Date.now(), failed: "" };
+    const taken = this.now();
+    this.sending[at.pour] = one;
+    this.draw();
+    try {
+      const bytes = await (await lighter(file)).arrayBuffer();
+      one.since = Date.now();
+      this.model.send({ id: one.id, deed: "photo", at: taken, ...at }, undefined, [bytes]);
+    } catch (problem) {
+      one.failed = problem.message;
+      this.draw();
+    }
   }
 
   settle() {
@@ -152,6 +190,12 @@ class Form {
         Object.assign(one, { failed: answer.words, refused: answer.refused, waited: false });
         this.said.textContent = `Not saved: ${answer.words}`;
       }
+    }
+    for (const [pour, one] of Object.entries(this.sending)) {
+      const answer = answers[one.id];
+      if (!answer || one.failed) continue;
+      if (answer.ok) delete this.sending[pour]; else one.failed = answer.words;
+      this.said.textContent = answer.ok ? `${pour} ${answer.words}. Saved.` : `Not saved: ${answer.words}`;
     }
     this.kept.save();
     this.draw();
@@ -172,7 +216,7 @@ class Form {
     this.part("top", [state.study, state.session, poured, state.cautions, state.kept], () => this.top(poured));
     this.part("head", [state.head, this.pending("")], () => this.head());
     this.part("due", [state.due], () => this.due());
-    for (const card of state.cards) this.part(`card ${card.pour}`, [card, this.pending(card.pour), this.open], () => this.card(card));
+    for (const card of state.cards) this.part(`card ${card.pour}`, [card, this.pending(card.pour), this.open, this.sending[card.pour]], () => this.card(card));
     this.tick();
   }
 
@@ -341,8 +385,23 @@ class Form {
       open.map((line) => this.later(line, at)),
       ahead.length > 0 && h("p", { class: "tp-ahead" }, `Next: ${ahead[0].words} `, h("span", { "data-due": ahead[0].at, "data-status": "later" }), ` (${ahead[0].clock})`, ahead.length > 1 && `; ${plural(ahead.length - 1, "reading")} after it.`),
       missed.length > 0 && h("p", { class: "tp-hint" }, `Missed: ${missed.map((line) => line.words).join(", ")}.`),
+      this.photos(card, at),
       this.fold(`more ${card.pour}`, "Type a reading, correct one, take the pour back", this.more(card, at)),
     ];
+  }
+
+  photos(card, at) {
+    const id = `tp-${this.mark}-photo-${card.pour.replace(/\W+/g, "-")}`;
+    const one = this.sending[card.pour];
+    return h("div", { class: "tp-event", role: "group", "aria-label": `Photographs of ${card.name}` },
+      card.photos.length > 0 && h("div", { class: "tp-photos" }, card.photos.map((photo) => h("figure", {},
+        photo.src && h("img", { src: photo.src, alt: photo.says }), h("figcaption", {}, photo.words),
+        this.button("Take back", "photo_back", { ...at, entries: [photo.entry] }, { kind: "tp-plain", key: `back ${at.pour} photo ${photo.entry}` })))),
+      h("div", { class: "tp-field" }, h("label", { for: id }, "Add a photograph"),
+        h("input", { id, type: "file", accept: "image/*", "data-key": `photo ${card.pour}`, disabled: Boolean(one && !one.failed),
+          onchange: (event) => { if (event.target.files.length) this.photo(at, event.target.files[0]); } })),
+      one && !one.failed && h("p", { class: "tp-strip" }, "Photograph: saving …"),
+      one && one.failed && h("p", { class: "tp-strip tp-bad", role: "alert" }, h("b", {}, "Photograph: not saved. "), one.failed));
   }
 
   back(entries, at, label) {

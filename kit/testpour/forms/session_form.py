@@ -42,8 +42,10 @@ class SessionForm(anywidget.AnyWidget):
 
     __repr__ = sentence
 
-    def _hear(self, _widget, message, _buffers):
+    def _hear(self, _widget, message, buffers):
         """A message from the page; a kernel may hear it in another thread than it runs cells in."""
+        if message.get("deed") == "photo":
+            message = {**message, "picture": bytes(buffers[0])}
         if self._loop is None or threading.get_ident() == self._thread:
             self._do(message)
         else:

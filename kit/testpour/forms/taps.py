@@ -110,6 +110,18 @@ class Taps:
                 self.logbook.correct_reading(row.entry, **_as_known(before), why=TAKEN_BACK, by=self.by())
         return f"{count(len(rows), 'tap')} taken back"
 
+    def photo(self, made, picture, at):
+        """A photograph of the pour, as the bytes of its file, taken now."""
+        age = max(made.minutes(at), 0) / 60
+        self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by())
+        return f"photograph at {age:.1f} h"
+
+    def photo_back(self, entries):
+        """A photograph taken back; its row stays in the history."""
+        for entry in entries:
+            self.logbook.withdraw_photo(entry, why=TAKEN_BACK)
+        return "photograph taken back"
+
     def unpour(self, made):
         """The pour taken back, its readings with it."""
         self.logbook.withdraw_pour(made.pour, why=TAKEN_BACK)
