@@ -61,6 +61,8 @@ def _spread(one):
     low, middle, high = np.sort(np.abs(_size(one, np.array(one.spread()))))
     if high < 0.5 and unit in (CHANCES, "%"):
         return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
+    if middle < 0.5 and unit == CHANCES:
+        return f"two benches in three lie within a casting in 100 of the average one, and hardly any beyond {high:.0f}"
     low, middle, high = (_digits(end, unit) for end in (low, middle, high))
     return f"two benches in three lie within {middle} {unit} of the average one (90 % interval {low} to {high} {unit})"
 
