@@ -3,7 +3,8 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.linalg import cho_solve, cholesky
+
+from testpour.models.elimination import layout
 
 LOG_2PI = np.log(2 * np.pi)
 SHORT = 0.5  # an outer step short enough to carry the inner mode along a straight line
@@ -69,22 +70,17 @@ class Marginal:
         ends = np.cumsum([0] + [group.levels for group in self.problem.groups])
         self.offsets = self.inner_fixed + ends
         self.size = int(self.offsets[-1])
+        lead = self.problem.design if self.restricted else np.zeros((len(self.problem.design), 0))
+        self.layout = layout(lead, self.problem.groups)
 
     def split(self, outer):
         """Return coefficients (or none), shape and spreads of an outer vector."""
         count = len(self.problem.groups)
         return outer[: self.fixed], outer[self.fixed : len(outer) - count], outer[len(outer) - count :]
 
-    def inner_design(self, spreads):
-        """Return the (n, d) design of the inner parameters."""
-        pieces = [self.problem.design] if self.restricted else []
-        for group, spread in zip(self.problem.groups, spreads, strict=True):
-            pieces.append(spread * (group.codes[:, None] == np.arange(group.levels)))
-        return np.hstack(pieces) if pieces else np.zeros((len(self.problem.design), 0))
-
-    def precision(self):
-        """Return the inner prior precision (d, d) and its linear term (d,)."""
-        precision, linear = np.eye(self.size), np.zeros(self.size)
+    def precision(self, size):
+        """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects."""
+        precision, linear = np.eye(size), np.zeros(size)
         if self.restricted:
             root, k = self.problem.root, self.inner_fixed
             precision[:k, :k] = root.T @ root
@@ -95,23 +91,26 @@ class Marginal:
         """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it."""
         coefficients, shape, spreads = self.split(outer)
         base = self.problem.design @ coefficients if self.fixed else 0.0
-        design, (precision, linear) = self.inner_design(spreads), self.precision()
+        design, k = self.layout.at(spreads), self.inner_fixed
+        precision, linear = self.precision(design.kept.shape[1])
 
         def look(at):
-            rows = self.problem.rows.derivatives(base + design @ at, shape)
-            return at, rows, rows.value.sum() - at @ precision @ at / 2 + linear @ at
+            eta = base + design.predictor(at)
+            rows = self.problem.rows.derivatives(eta, shape)
+            pull = np.concatenate([linear[:k] - precision[:k, :k] @ at[:k], -at[k:]])
+            return at, eta, rows, pull, rows.value.sum() + at @ pull / 2 + linear[:k] @ at[:k] / 2
 
         place = look(self._near(outer))
         for _ in range(100):
-            at, rows, height = place
-            factor = cholesky((design.T * -rows.eta2) @ design + precision, lower=True, check_finite=False)
-            slope = design.T @ rows.eta1 + linear - precision @ at
-            step = cho_solve((factor, True), slope, check_finite=False)
+            at, eta, rows, pull, height = place
+            factor = design.factor(-rows.eta2, precision)
+            slope = design.pull(rows.eta1) + pull
+            step = factor.solve(slope)
             if not slope @ step > 1e-18 * (1 + abs(height)):
                 break
             place = _safe_step(look, place, step)
         self.last = outer, at, 0.0
-        return Inner(at, rows, design, factor)
+        return Inner(at, eta, rows, design, factor)
 
     def _near(self, outer):
         """Where to look for the inner mode: where it was last, moved along with a short step of the outer."""
@@ -128,7 +127,7 @@ class Marginal:
         value = inner.rows.value.sum() + self.problem.constant
         value += self._coefficient_belief(coefficients if self.fixed else inner.at[: self.inner_fixed])
         value -= inner.at[self.inner_fixed :] @ inner.at[self.inner_fixed :] / 2
-        value += self.inner_fixed * LOG_2PI / 2 - np.log(np.diag(inner.factor)).sum()
+        value += self.inner_fixed * LOG_2PI / 2 - inner.factor.log_determinant / 2
         shape_value, shape_slope, _ = self.problem.shape_belief(shape)
         spread_value, spread_slope = _half_normal(spreads, self.problem.group_scales)
         residual = self.problem.root @ coefficients - self.problem.target if self.fixed else None
@@ -143,30 +142,28 @@ class Marginal:
     def _gradient(self, inner):
         """Gradient of likelihood and log determinant, by implicit differentiation of the inner mode."""
         rows, weight = inner.rows, -inner.rows.eta2
-        hat = cho_solve((inner.factor, True), inner.design.T, check_finite=False).T
         shift, plain, turned, bent = self._directions(inner)
         slopes = self._slopes(inner, shift, turned)
-        moved = shift + inner.design @ slopes
+        moved = shift + inner.design.predictor(slopes)
         self.last = (*self.last[:2], slopes)
-        trace = (hat * inner.design).sum(axis=1) @ -(rows.eta3[:, None] * moved + bent)
-        for g, group in enumerate(self.problem.groups):
-            own = hat[np.arange(len(hat)), self.offsets[g] + group.codes]
-            trace[len(trace) - len(self.problem.groups) + g] += 2 * (weight * own).sum()
+        variance, own = inner.factor.leverage()
+        trace = variance @ -(rows.eta3[:, None] * moved + bent)
+        trace[len(trace) - own.shape[1] :] += 2 * weight @ own
         return shift.T @ rows.eta1 + plain - trace / 2
 
     def _slopes(self, inner, shift, turned):
         """How the inner mode moves with each outer parameter, (d, outer)."""
-        pull = inner.design.T @ (inner.rows.eta2[:, None] * shift + turned)
+        pull = inner.design.pull(inner.rows.eta2[:, None] * shift + turned)
         first = shift.shape[1] - len(self.problem.groups)
         for g, group in enumerate(self.problem.groups):
             block = slice(self.offsets[g], self.offsets[g + 1])
             pull[block, first + g] += np.bincount(group.codes, inner.rows.eta1, group.levels)
-        return cho_solve((inner.factor, True), pull, check_finite=False)
+        return inner.factor.solve(pull)
 
     def predictor_moves(self, inner):
         """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer)."""
         shift, _, turned, _ = self._directions(inner)
-        return shift + inner.design @ self._slopes(inner, shift, turned)
+        return shift + inner.design.predictor(self._slopes(inner, shift, turned))
 
     def _directions(self, inner):
         """How each outer parameter moves the rows: predictor, likelihood, score and curvature."""
@@ -183,20 +180,21 @@ class Marginal:
 
 @dataclass(frozen=True)
 class Inner:
-    """An inner mode `at` with its row derivatives, design and lower Cholesky factor of the curvature."""
+    """An inner mode `at` with its predictor `eta` (n,), row derivatives, design and factored curvature."""
 
     at: np.ndarray
+    eta: np.ndarray
     rows: object
-    design: np.ndarray
-    factor: np.ndarray
+    design: object
+    factor: object
 
 
 def _safe_step(look, place, step):
     """Halve the step until it loses no height."""
-    at, _, height = place
+    at, height = place[0], place[-1]
     for shrink in 0.5 ** np.arange(40):
         found = look(at + shrink * step)
-        if found[2] >= height - 1e-13 * (1 + abs(height)):
+        if found[-1] >= height - 1e-13 * (1 + abs(height)):
             break
     return found
 

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import cho_solve
 
 from testpour.models.climb import climb, difference_curvature
 from testpour.models.laplace import Marginal
@@ -120,7 +119,7 @@ def _own_units(marginal, scale, top, inner):
     if marginal.restricted:
         coefficients = inner.at[:p]
         joint = np.zeros((total, total))
-        joint[:p, :p] = cho_solve((inner.factor, True), np.eye(marginal.size))[:p, :p]
+        joint[:p, :p] = inner.factor.solve(np.eye(marginal.size, p))[:p]
         joint[p:, p:] = covariance
         covariance = joint
     turn = np.eye(total)

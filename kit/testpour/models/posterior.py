@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from testpour.models.chains import run_chains
+from testpour.models.conditional import conditional_at, parts
 from testpour.models.optimum import summit
 from testpour.models.prior_draws import draw_beliefs
-from testpour.models.proposal import Proposal, conditional_at, join
+from testpour.models.proposal import Proposal, join
 from testpour.models.rows import cuts_of
 from testpour.models.separation import runaway
 
@@ -63,6 +64,10 @@ class Target:
 
     def __call__(self, outer, inner):
         """Return log densities (m,) of `outer` (m, k + G) and `inner` (m, p + levels)."""
+        some = parts(len(outer), len(self.problem.design))
+        return np.concatenate([self._few(outer[part], inner[part]) for part in some])
+
+    def _few(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
         count = len(problem.groups)
         shape, spreads = outer[:, : outer.shape[1] - count], np.abs(outer[:, outer.shape[1] - count :])

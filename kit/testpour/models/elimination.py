@@ -1,0 +1,171 @@
+"""The inner parameters' design and curvature; a group of very many levels is eliminated level by level.
+
+Each row touches one level of a group, so the group's block of the curvature is diagonal: what is left
+is a small dense matrix (its Schur complement), and work grows with the rows, not with the levels' square.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_solve, cholesky
+from scipy.sparse import csr_array
+
+MANY = 40  # levels above which elimination is quicker than one dense matrix
+
+
+def largest(groups):
+    """Number of the group with most levels; -1 when there is none."""
+    return int(np.argmax([group.levels for group in groups])) if groups else -1
+
+
+def dummies(group):
+    """Return the (n, levels) zeros and ones that say which level each row has."""
+    return (group.codes[:, None] == np.arange(group.levels)).astype(float)
+
+
+def members(group):
+    """The same, levels by rows, as a sparse matrix: it adds rows up by level."""
+    ones, rows = np.ones(len(group.codes)), np.arange(len(group.codes))
+    return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the inner parameters lie: coefficients, then each group's levels; one group may be eliminated.
+
+    Attributes
+    ----------
+    groups : tuple of Group
+    big : int
+        The eliminated group; -1 for none.
+    kept : ndarray, shape (n, r)
+        Unit-spread design of what is kept.
+    owner : ndarray, shape (r,)
+        Group whose spread scales each kept column; -1 for a coefficient.
+    place : slice
+        Of the eliminated levels among the inner parameters.
+    adder : sparse matrix, shape (L, n), or None
+    """
+
+    groups: tuple
+    big: int
+    kept: np.ndarray
+    owner: np.ndarray
+    place: slice
+    adder: object
+
+    def at(self, spreads):
+        """Return the `InnerDesign` at signed `spreads` (G,)."""
+        kept = self.kept * np.append(spreads, 1.0)[self.owner]
+        return InnerDesign(self, kept, spreads[self.big] if self.big >= 0 else 0.0)
+
+    def part(self, inner):
+        """Kept and eliminated among `inner` (d, ...)."""
+        kept = inner if self.big < 0 else np.concatenate([inner[: self.place.start], inner[self.place.stop :]])
+        return kept, inner[self.place]
+
+    def join(self, kept, levels):
+        """The inverse of `part`."""
+        first = self.place.start
+        return kept if self.big < 0 else np.concatenate([kept[:first], levels, kept[first:]])
+
+
+def layout(design, groups, many=MANY):
+    """Return the `Layout` of coefficients' `design` (n, f) and `groups`, the largest eliminated above `many` levels."""
+    big = largest(groups)
+    big = big if big >= 0 and groups[big].levels > many else -1
+    kept = [g for g in range(len(groups)) if g != big]
+    columns = np.hstack([design, *(dummies(groups[g]) for g in kept)])
+    owner = np.r_[np.full(design.shape[1], -1), np.repeat(kept, [groups[g].levels for g in kept])].astype(int)
+    if big < 0:
+        return Layout(groups, big, columns, owner, slice(columns.shape[1], None), None)
+    first = design.shape[1] + sum(group.levels for group in groups[:big])
+    return Layout(groups, big, columns, owner, slice(first, first + groups[big].levels), members(groups[big]))
+
+
+@dataclass(frozen=True)
+class InnerDesign:
+    """The inner design at given spreads: `kept` columns (n, r), and the spread `tau` of the eliminated levels."""
+
+    layout: Layout
+    kept: np.ndarray
+    tau: float
+
+    def predictor(self, inner):
+        """The design times `inner` (d, ...): (n, ...)."""
+        kept, levels = self.layout.part(inner)
+        eta = self.kept @ kept
+        return eta if self.layout.big < 0 else eta + self.tau * levels[self._codes]
+
+    def pull(self, slopes):
+        """The design's transpose times `slopes` (n, ...): (d, ...)."""
+        kept = self.kept.T @ slopes
+        return kept if self.layout.big < 0 else self.layout.join(kept, self.tau * (self.layout.adder @ slopes))
+
+    @property
+    def _codes(self):
+        return self.layout.groups[self.layout.big].codes
+
+    def factor(self, weights, precision):
+        """The `Factored` curvature at row `weights` (n,) and the kept parameters' belief `precision` (r, r).
+
+        Eliminated levels are standard normal by belief.
+        """
+        weighed = self.kept.T * weights
+        matrix = weighed @ self.kept + precision
+        if self.layout.big < 0:
+            return Factored(self, cholesky(matrix, lower=True, check_finite=False), None, None)
+        sums = self.tau * (self.layout.adder @ weighed.T)
+        level = 1 + self.tau**2 * (self.layout.adder @ weights)
+        matrix -= sums.T @ (sums / level[:, None])
+        return Factored(self, cholesky(matrix, lower=True, check_finite=False), sums, level)
+
+
+@dataclass(frozen=True)
+class Factored:
+    """A factored curvature of the inner parameters.
+
+    Attributes
+    ----------
+    design : InnerDesign
+    root : ndarray, shape (r, r)
+        Lower Cholesky factor of the kept parameters' curvature, the eliminated levels integrated out.
+    sums, level : ndarray, shapes (L, r) and (L,), or None
+        Curvature between eliminated and kept, and of each eliminated level.
+    """
+
+    design: InnerDesign
+    root: np.ndarray
+    sums: np.ndarray | None
+    level: np.ndarray | None
+
+    @property
+    def log_determinant(self):
+        """Log determinant of the whole curvature."""
+        total = 2 * np.log(np.diag(self.root)).sum()
+        return total if self.level is None else total + np.log(self.level).sum()
+
+    def solve(self, right):
+        """Curvature to the power -1 times `right` (d, ...)."""
+        if self.level is None:
+            return cho_solve((self.root, True), right, check_finite=False)
+        kept, levels = self.design.layout.part(right)
+        kept = cho_solve((self.root, True), kept - self.sums.T @ (levels.T / self.level).T, check_finite=False)
+        return self.design.layout.join(kept, ((levels - self.sums @ kept).T / self.level).T)
+
+    def leverage(self):
+        """Variance of each row's predictor (n,), and its covariance with each group's own level there (n, G)."""
+        design, layout = self.design, self.design.layout
+        reach = design.kept
+        if self.level is not None:
+            away = design.tau / self.level
+            reach = reach - (self.sums * away[:, None])[design._codes]
+        held = cho_solve((self.root, True), reach.T, check_finite=False).T
+        variance, own = (reach * held).sum(axis=1), np.empty((len(held), len(layout.groups)))
+        for g, group in enumerate(layout.groups):
+            if g != layout.big:
+                own[:, g] = held[np.arange(len(held)), np.searchsorted(layout.owner, g) + group.codes]
+        if self.level is not None:
+            variance += (design.tau * away)[design._codes]
+            own[:, layout.big] = away[design._codes] - ((self.sums / self.level[:, None])[design._codes] * held).sum(axis=1)
+        return variance, own
