@@ -51,3 +51,12 @@ def test_the_server_itself_refuses_to_change_a_row(address, study_here, deed):
         book.add_reading(book.add_pour(settings={"catalyst": 1.5}, session="x"), "gel_time", 20)
     with psycopg.connect(address) as raw, pytest.raises(psycopg.errors.RaiseException, match="the log only grows"):
         raw.execute(deed)
+
+
+def test_without_the_password_nothing_opens_and_none_is_shown(study_here, address):
+    """Password authentication after SCRAM; the refusal names the server and keeps the password to itself."""
+    wrong = address.replace("poured-9-times", "guessed-once")
+    assert wrong != address
+    with pytest.raises(LogProblem) as refused:
+        Logbook(study_here, wrong)
+    assert "guessed-once" not in str(refused.value) and "password" in str(refused.value).lower()
