@@ -64,7 +64,7 @@ def test_a_chosen_picture_is_in_the_log_and_small_on_the_card(bench, log, tmp_pa
     assert shown.evaluate("e => [e.naturalWidth, e.naturalHeight]") == [160, 120]
     box = bench.page.get_by_label("Add a photograph").bounding_box()
     assert box["height"] >= LARGE
-    bench.page.locator(".tp-photos").scroll_into_view_if_needed()
+    bench.page.get_by_label("Add a photograph").scroll_into_view_if_needed()
     bench.page.screenshot(path=tmp_path / "photograph.png")
     print(f"screenshots: {tmp_path}")
 

@@ -3,15 +3,20 @@
 import base64
 import io
 import re
+from contextlib import closing
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from PIL import Image
 
+from testpour.command import main
 from testpour.findings.page import findings_page, render
 from testpour.findings.photographs import photographs
+from testpour.folder import make_folder
+from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
+from testpour.study_file import read_study
 
 TYPED = '<img src=x onerror=alert(1)>"&\u202eevil'
 MEGABYTES = 2_000_000  # a mail of 2 MB passes common limits; common practice, no source
@@ -102,6 +107,7 @@ def test_forty_pours_with_a_photograph_each_stay_under_2_mb(log, practice_log):
     castings = log.castings()
     text = render(fit_castings(castings), photos=[p for p in log.photos() if p.pour.startswith("Q")])
     found = pictures(text)
+    print(f"{len(text.encode())} bytes, photographs {sum(len(src) for src, _, _ in found)}")
     assert len(found) == 40 and len(text.encode()) < MEGABYTES
     with opened(found[0][0]) as small:
         assert max(small.size) >= 160  # still shows a tacky edge or a trapped bubble
@@ -124,3 +130,13 @@ def test_only_the_latest_of_very_many_are_read(pictured_log, fits):
     made = photographs(list(pictured_log.photos("P01")) + list(pictured_log.photos("P03")) * 45, fits.castings, 10**7)
     assert len(made["shown"]) == 80 and made["left_out"] == 11
     assert {one["pour"] for one in made["shown"]} == {"P03"}
+
+
+@pytest.mark.slow
+def test_the_command_passes_the_photographs_of_the_log(tmp_path, jpeg, capsys):
+    folder = make_folder(tmp_path / "study").path
+    with closing(Logbook(read_study(folder))) as log:
+        log.add_photo(log.castings().pours.index[0], jpeg, age=24)
+    assert main(["page", str(folder)]) == 0
+    assert "shows 1 photograph:" in capsys.readouterr().out
+    assert len(pictures((folder / "findings.html").read_text("utf-8"))) == 1
