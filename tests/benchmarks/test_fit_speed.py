@@ -13,7 +13,6 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 from testpour.cure.practice import practice_resin
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings, fit_rows, model_of
-from testpour.models.interval import IntervalModel
 from testpour.models.terms import design
 
 pytestmark = pytest.mark.slow
@@ -145,7 +144,7 @@ def test_what_the_kit_adds_to_the_likelihood_core(study, castings_of):
 
 
 def test_time_against_pours(study):
-    """Printed: the most likely fit of gel times, and 2,000 draws, from 10 to 10,000 pours of ten a session."""
+    """Printed: gel times of ten pours a session, most likely values and 2,000 draws, from 10 to 10,000 pours."""
     reading, rng = study.reading("gel_time"), np.random.default_rng(0)
     believed, taken = beliefs_for(study, reading), {}
     for count in (10, 40, 100, 400, 1_000, 4_000, 10_000):
@@ -153,11 +152,23 @@ def test_time_against_pours(study):
         rows = rows.assign(pour=[f"P{i}" for i in range(count)], session=[f"S{i // 10}" for i in range(count)])
         minutes = np.exp(design(believed.terms, rows) @ believed.mean + 0.1 * rng.normal(size=count))
         rows["low"], rows["high"] = 4 * np.floor(minutes / 4), 4 * np.floor(minutes / 4) + 4
-        if count <= 1_000:
-            taken[count] = spent(lambda r=rows: fit_rows(study, reading, believed, r), 1)[1]
-        else:
-            alone = np.log(np.maximum(rows[["low", "high"]], 1e-9)).to_numpy().T
-            model = IntervalModel(*alone, design(believed.terms, rows), belief=(believed.mean, believed.sd), spread_belief=0.12)
-            taken[count] = spent(model.fit, 1)[1]
-    print("\n".join(f"{count:6d} pours  {seconds:7.2f} s  {1000 * seconds / count:.2f} ms each" for count, seconds in taken.items()))
+        taken[count] = spent(lambda r=rows: fit_rows(study, reading, believed, r), 1)[1]
+    print(curve(taken))
+    assert taken[10_000] < 30 * taken[1_000]
+
+
+def test_time_of_a_whole_log_against_pours(study, castings_of):
+    """Printed: every reading, fifteen a pour, ten pours a session; each pour's hardness is read nine times."""
+    taken = {}
+    for count in (10, 40, 100, 300, 1_000):
+        castings = log_of(study, castings_of, count, sessions=max(1, count // 10))
+        fits = []
+        taken[count] = spent(lambda c=castings, f=fits: f.append(fit_castings(c)), 1)[1]
+        assert all(fit.posterior.method == "importance" for fit in fits[0].values())
+    print(curve(taken))
     assert taken[1_000] < 100 * taken[100]
+
+
+def curve(taken):
+    """Processor seconds by number of pours, one line each."""
+    return "\n".join(f"{count:6d} pours  {seconds:7.2f} s  {1000 * seconds / count:.2f} ms each" for count, seconds in taken.items())

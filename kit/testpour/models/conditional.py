@@ -56,9 +56,10 @@ class Conditional:
 
     @property
     def many_levels(self):
-        """Positions of the eliminated group among the inner parameters, if it has very many levels."""
-        levels = self.order[self.rest.shape[1] :]
-        return levels if len(levels) > MANY else levels[:0]
+        """Positions among the inner parameters of the levels of groups that have very many."""
+        owner = np.append(self.owner, np.full(self.adder.shape[0], self.eliminated))
+        groups, counts = np.unique(owner, return_counts=True)
+        return self.order[np.isin(owner, groups[(groups >= 0) & (counts > MANY)])]
 
     def place(self, outer, noise, groups):
         """Return inner draws (m, d) for standard `noise` (m, d), and the log volume (m,) noise gains."""
