@@ -76,10 +76,10 @@ def test_amounts_are_those_of_the_weigh_out():
 
 
 def test_a_cell_to_fill_for_every_reading_and_age():
-    """Gel time two checks, two readings once, tack 24 and 48 h (its aim), hardness three ages, two grades: 11."""
+    """Gel time two checks, three readings once, tack 24 and 48 h (its aim), hardness three ages, two grades: 12."""
     cells = Cells(bench_sheet(study(), pours(), resin=200)._repr_html_())
     filled = [row for row in cells.rows if row and row[0] == "P3"][1]
-    assert len(filled) == 1 + 11 and not any(text.strip() for text in filled[1:])
+    assert len(filled) == 1 + 12 and not any(text.strip() for text in filled[1:])
     heads = " ".join(text for row in cells.rows for text in row)
     for words in ("not gelled", "first check", "24 h", "48 h", "168 h", "peak temperature"):
         assert words in heads
