@@ -40,7 +40,7 @@ def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     again = left_out(some, 0.9)
     for end in ("above", "below"):
         np.testing.assert_allclose(weighted[end], again[end], atol=0.12)  # 50 independent draws at least
-    assert (weighted["above"] - again["above"]).abs().mean() < 0.015
+    assert (weighted["above"] - again["above"]).abs().mean() < 0.02
     assert len(weighted) == len(rows)
 
 
