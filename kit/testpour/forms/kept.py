@@ -8,6 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from testpour.forms.planned import FormProblem, Planned
+from testpour.logbook.database import in_memory
 
 FOLDER = "sessions"
 
@@ -20,7 +21,7 @@ def keep(logbook, session, planned):
     FormProblem
         If the folder cannot be written.
     """
-    if in_memory(logbook):
+    if in_memory(logbook.address):
         return
     path = _path(logbook, session)
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
@@ -60,16 +61,11 @@ def kept(logbook, session=None):
 def _held(logbook):
     """What is kept, the latest first; a file that is no session is passed over."""
     found = []
-    for path in [] if in_memory(logbook) else _folder(logbook).glob("*.json"):
+    for path in [] if in_memory(logbook.address) else _folder(logbook).glob("*.json"):
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
             held = json.loads(path.read_text("utf-8"))
             found.append((path.stat().st_mtime, held["session"], held))
     return [held for *_, held in sorted(found, key=lambda one: one[:2], reverse=True)]
-
-
-def in_memory(logbook):
-    """Whether a log lies nowhere: gone with the kernel, and read only by the thread that made it."""
-    return logbook.address.rstrip("/") == "sqlite:" or ":memory:" in logbook.address
 
 
 def _folder(logbook):

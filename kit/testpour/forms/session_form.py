@@ -1,14 +1,11 @@
 """The session form as a widget: it carries taps to the desk and shows the state that comes back."""
 
-import asyncio
-import threading
 from importlib.resources import files
 
 import anywidget
 import traitlets
 
 from testpour.forms.desk import Desk
-from testpour.forms.kept import in_memory
 from testpour.logbook.database import shown
 
 HERE = files("testpour.forms")
@@ -23,7 +20,7 @@ class SessionForm(anywidget.AnyWidget):
     where = traitlets.Unicode().tag(sync=True)
 
     def __init__(self, desk):
-        self._desk, self._thread, self._loop = desk, threading.get_ident(), _own_loop(desk.logbook)
+        self._desk = desk
         super().__init__(state=desk.state(), where=self._place())
         self.on_msg(self._hear)
 
@@ -43,17 +40,10 @@ class SessionForm(anywidget.AnyWidget):
     __repr__ = sentence
 
     def _hear(self, _widget, message, buffers):
-        """A message from the page; a kernel may hear it in another thread than it runs cells in."""
-        if message.get("deed") == "photo":
-            message = {**message, "picture": bytes(buffers[0])}
-        if self._loop is None or threading.get_ident() == self._thread:
-            self._do(message)
-        else:
-            self._loop.call_soon_threadsafe(self._do, message)
-
-    def _do(self, message):
-        """The page's clock asks for ours, a number is looked at, or something was tapped."""
+        """A message from the page: its clock asks for ours, a number is looked at, or something was tapped."""
         deed = message.get("deed")
+        if deed == "photo":
+            message = {**message, "picture": bytes(buffers[0])}
         if deed == "clock":
             self.send({"clock": message["sent"], "now": self._desk.now()})
         elif deed == "look":
@@ -70,16 +60,6 @@ class SessionForm(anywidget.AnyWidget):
     def _place(self):
         """Names the session to the browser, which keeps under it what was typed and not yet saved."""
         return f"{shown(self._desk.logbook.address)} {self._desk.session}"
-
-
-def _own_loop(logbook):
-    """The loop of this thread, where the log can be read by this thread only; None where any may."""
-    if not in_memory(logbook):
-        return None
-    try:
-        return asyncio.get_running_loop()
-    except RuntimeError:
-        return None
 
 
 def session_form(logbook, plan_or_sheet=None, session=None):

@@ -21,7 +21,7 @@ def open_database(address):
         If it cannot be opened, is no database, or was written by a newer kit.
     """
     try:
-        engine = sa.create_engine(url_of(address), pool_pre_ping=True)  # a server may have been started anew
+        engine = sa.create_engine(url_of(address), **_pool(address))
         try:
             _begin_log(engine, address)
         except BaseException:
@@ -37,6 +37,22 @@ def open_database(address):
             'Install it with: pip install "testpour[postgres]"'
         ) from problem
     return engine
+
+
+def in_memory(address):
+    """Whether a log lies nowhere, and is gone once it is closed."""
+    return address.rstrip("/") == "sqlite:" or ":memory:" in address
+
+
+def _pool(address):
+    """How connections are kept: the one to memory for every thread, others looked at before use.
+
+    A notebook's kernel may hear a widget in another thread than it runs cells in, and each connection to memory
+    would find a database of its own there. A server may have been started anew.
+    """
+    if in_memory(address):
+        return {"poolclass": sa.StaticPool, "connect_args": {"check_same_thread": False}}
+    return {"pool_pre_ping": True}
 
 
 def _begin_log(engine, address):
