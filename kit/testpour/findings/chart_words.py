@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from testpour.models.chance import NoAims
-from testpour.suggest import AimsConflict, RoomProblem, recipe_chart
+from testpour.suggest import recipe_chart
 from testpour.units import show
 from testpour.wording import in_hundred
 
@@ -12,7 +11,7 @@ def chart_words(fits):
     """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
     try:
         chart = recipe_chart(fits)
-    except (ValueError, RoomProblem, NoAims, AimsConflict):
+    except ValueError:  # no aim, no room, aims that conflict
         return None
     rooms, depths = (chart.table.index.unique(level=name) for name in ("room_temperature", "thickness"))
     return {

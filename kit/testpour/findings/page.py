@@ -8,7 +8,6 @@ from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
-from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from testpour.findings import story
@@ -18,6 +17,7 @@ from testpour.findings.explorer import explorer
 from testpour.findings.photographs import photographs, pictured
 from testpour.findings.poor import causes
 from testpour.findings.since import changes, earlier, said
+from testpour.pages import place, template
 from testpour.suggest.advice import Recommendation
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -105,9 +105,7 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, 
     NoLogInside
         If `since` is no findings page of this study.
     """
-    path = Path(path)
-    if not path.parent.is_dir():
-        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    path = place(path)
     before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
     text = render(fits, plan=plan, room=room, by=by, licence=licence, before=before, photos=photos)
     path.write_text(text, encoding="utf-8", newline="\n")
@@ -118,10 +116,9 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None,
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`."""
     castings, given = fits.castings, story.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
-    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    script = _template("explorer.js")
+    script = files("testpour.findings").joinpath("templates", "explorer.js").read_text("utf-8")
     page = partial(
-        page.from_string(_template("page.html")).render,
+        template("findings", "page.html").render,
         study=fits.study,
         by=by,
         asked=story.asked(fits.study),
@@ -149,10 +146,6 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None,
     )  # fmt: skip
     bare = page(photographs=None)
     return page(photographs=photographs(photos, castings, LARGEST - len(bare.encode()))) if photos else bare
-
-
-def _template(name):
-    return files("testpour.findings").joinpath("templates", name).read_text("utf-8")
 
 
 def _notes(castings, photos):

@@ -2,24 +2,21 @@
 
 import html
 from dataclasses import dataclass
-from datetime import date as day
 from pathlib import Path
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from testpour.cautions import safety_text
 from testpour.findings import story
-from testpour.models.chance import NoAims
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
-from testpour.suggest import AimsConflict, RoomProblem
+from testpour.pages import PAPERS, dated, place, refuse_paper, template
+from testpour.suggest import UNADVISED
 from testpour.suggest.advice import settings_words
 from testpour.units import to_unit
 from testpour.wording import in_hundred, listed
 
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 FINDINGS = 3
 STEPS = 5  # values of a setting over which a chance is followed
 
@@ -59,23 +56,16 @@ class Sheet:
 
 def checked(path, paper):
     """`path`, refused where its folder does not exist or `paper` is neither A4 nor Letter."""
-    path = Path(path)
-    if paper not in PAPERS:
-        raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
-    if not path.parent.is_dir():
-        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
-    return path
+    refuse_paper(paper)
+    return place(path)
 
 
-def write_sheet(path, template, fits, what, *, paper, date, note="", **given):
+def write_sheet(path, name, fits, what, *, paper, date, note="", **given):
     """Fill a template of this room and write it; the `Sheet`."""
-    today = day.today()
-    page = Environment(loader=PackageLoader("testpour.findings"), autoescape=True, undefined=StrictUndefined,
-                       trim_blocks=True, lstrip_blocks=True)  # fmt: skip
-    text = page.get_template(template).render(
+    text = template("findings", name).render(
         study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
-        date=f"{today.day} {today:%B %Y}" if date is None else str(date), **given,
+        date=dated(date), **given,
     )  # fmt: skip
     path.write_text(text, encoding="utf-8", newline="\n")
     return Sheet(path, what, fits.study.name, paper, note)
@@ -85,7 +75,7 @@ def advice_rows(fits, room):
     """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
     for where, given in story.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
-        if isinstance(given, (RoomProblem, NoAims, AimsConflict)):
+        if isinstance(given, UNADVISED):
             yield {"room": at, "problem": str(given)}
             continue
         met = given.chance.table.iloc[0]

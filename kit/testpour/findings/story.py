@@ -7,27 +7,26 @@ from testpour.figures import show_chance, show_effects, show_plan, show_pours, s
 from testpour.figures.check_chart import check_fit
 from testpour.findings.chart_words import chart_words
 from testpour.findings.data_link import image_link
-from testpour.models.chance import NoAims
 from testpour.models.effects import effects
-from testpour.suggest import AimsConflict, RoomProblem, next_pours, recommend
+from testpour.pages import day_words
+from testpour.suggest import UNADVISED, next_pours, recommend
 from testpour.suggest.advice import settings_words
 from testpour.suggest.batch import ENOUGH
 from testpour.units import show
-from testpour.wording import in_hundred
+from testpour.wording import count, in_hundred
 
 MOST_ROOMS = 3
 LISTED = 60  # pours in the table, the last ones; the data hold all
 CHECKED = 60  # pours of a reading up to which each is foretold from the others
 DRAWN = 2000  # readings up to which figures are drawings
 LATEST = 12  # sessions told one by one
-UNADVISED = (RoomProblem, NoAims, AimsConflict)  # said in place of advice
 
 
 def drawn(draw, *given, kind="svg", **options):
     """A figure as an image address ("svg" or "png") and its text, or None where there is nothing to draw."""
     try:
         picture = draw(*given, **options)
-    except (ValueError, NoAims):
+    except ValueError:
         return None
     return {"src": image_link(picture.to_bytes(kind, **({"dpi": 130} if kind == "png" else {})), kind), "says": picture.says}
 
@@ -59,14 +58,14 @@ def poured(castings):
     sessions = []
     each = list(pours.groupby("session", sort=False))
     for name, part in each[-LATEST:]:
-        sessions.append(f"{name}: {_count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
+        sessions.append(f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
     shown = [f for f in study.factors if f.name in pours and f.kind != "text" and pours[f.name].nunique() > 1]
     shown += [f for f in study.factors if f.name in pours and f.kind == "text" and pours[f.name].nunique() > 1]
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
-        "summary": f"{_count(len(pours), 'pour')} in {_count(len(each), 'session')}, with "
-        f"{_count(len(readings), 'reading')}.",
-        "earlier": f"{_count(len(each) - LATEST, 'earlier session')}; the data below hold all of them." if len(each) > LATEST else "",
+        "summary": f"{count(len(pours), 'pour')} in {count(len(each), 'session')}, with "
+        f"{count(len(readings), 'reading')}.",
+        "earlier": f"{count(len(each) - LATEST, 'earlier session')}; the data below hold all of them." if len(each) > LATEST else "",
         "sessions": sessions,
         "heads": [f.words for f in shown] + (["note"] if notes else []),
         "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
@@ -76,27 +75,20 @@ def poured(castings):
     }
 
 
-def _count(number, what):
-    return f"{number} {what}" + ("" if number == 1 else "s")
-
-
 def _when(part):
     if "made_at" not in part or part["made_at"].isna().all():
         return ""
-    return " on " + " and ".join(dict.fromkeys(_day(t) for t in (part["made_at"].min(), part["made_at"].max())))
-
-
-def _day(moment):
-    return f"{moment.day} {moment:%B %Y}"
+    return " on " + " and ".join(dict.fromkeys(day_words(t) for t in (part["made_at"].min(), part["made_at"].max())))
 
 
 def _rooms(study, part):
     met = [f for f in study.factors if f.role == "met" and f.kind == "number" and f.name in part]
-    said = [f"{f.words} {_between(f, part[f.name].dropna())}" for f in met if part[f.name].notna().any()]
+    said = [f"{f.words} {between(f, part[f.name].dropna())}" for f in met if part[f.name].notna().any()]
     return (", " + ", ".join(said)) if said else ""
 
 
-def _between(factor, values):
+def between(factor, values):
+    """The range of some settings in words; one value where they are alike."""
     low, high = values.min(), values.max()
     return factor.show(low) if low == high else f"{low:.3g} to {factor.show(high)}"
 
@@ -223,7 +215,7 @@ def still_open(fits, plan, room):
 
 def _worth(given):
     """What the next pours are worth, and which they are."""
-    gain, pours = 100 * given.table["gain"].iloc[-1], _count(len(given.table), "more pour")
+    gain, pours = 100 * given.table["gain"].iloc[-1], count(len(given.table), "more pour")
     text = (
         "Over all the rooms and thicknesses of this study, the best settings known today should give about "
         f"{in_hundred(given.before)} good castings in 100. "

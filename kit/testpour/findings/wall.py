@@ -96,8 +96,7 @@ def _tried(factor, values):
     if not len(values):
         return ""
     if factor.kind == "number":
-        low, high = values.min(), values.max()
-        return factor.show(low) if low == high else f"{low:.3g} to {factor.show(high)}"
+        return story.between(factor, values)
     levels = list(dict.fromkeys(map(factor.show, values)))
     return ", ".join(levels) if len(levels) < 4 else count(len(levels), "kind")
 

@@ -2,15 +2,14 @@
 
 import math
 from dataclasses import dataclass, field
-from importlib.resources import files
 from numbers import Real
 from pathlib import Path
 
 import pandas as pd
-from jinja2 import Environment, StrictUndefined
 
 from testpour.amounts import WeighOutProblems
 from testpour.cautions import check_settings, safety_text
+from testpour.pages import template
 from testpour.units import to_unit
 from testpour.weighing import decimals, weigh_out
 from testpour.wording import count
@@ -72,11 +71,7 @@ class BenchSheet:
         return path
 
     def _render(self, whole):
-        text = files("testpour.planning").joinpath("templates/bench_sheet.html").read_text("utf-8")
-        template = Environment(
-            autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-        ).from_string(text)
-        return template.render(
+        return template("planning", "bench_sheet.html").render(
             whole=whole,
             study=self.study,
             session=self.session,

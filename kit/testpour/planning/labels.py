@@ -1,13 +1,12 @@
 """Labels for castings: name, session, settings and a code that a phone reads, on sheets of labels."""
 
 from dataclasses import dataclass, field
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from jinja2 import Environment, StrictUndefined
 
+from testpour.pages import template
 from testpour.planning.label_fit import (
     LEADING,
     PAD,
@@ -76,12 +75,10 @@ class Labels:
         return path
 
     def _render(self, whole):
-        text = files("testpour.planning").joinpath("templates/labels.html").read_text("utf-8")
-        template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(text)
         skipped = [self.sheet.place(number) for number in range(1, self.start)]
         preview = self.table.loc[self.table["page"] == 1, "top"].max() + self.sheet.height + 2
         pages = [list(rows.to_dict("records")) for _, rows in self.table.groupby("page")]
-        return template.render(
+        return template("planning", "labels.html").render(
             whole=whole, study=self.study, date=self.date, sheet=self.sheet, box=Box(self.sheet), pages=pages,
             skipped=skipped, preview=preview, says=self.sentence(), picture=code_picture, pad=PAD,
             sizes={"session": SESSION, "settings": SETTINGS, "study": STUDY}, leading=LEADING,

@@ -10,6 +10,7 @@ import numpy as np
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.fits import GRADE
 from testpour.models.terms import TERMS
+from testpour.pages import place
 from testpour.wording import count, listed
 
 KIND = "testpour beliefs"
@@ -120,9 +121,7 @@ def _digits(value):
 
 def write_beliefs(beliefs, path):
     """Write `PooledBeliefs` as a TOML file; return its path. `read_beliefs` reads it."""
-    path = Path(path)
-    if not path.parent.is_dir():
-        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    path = place(path)
     lines = ["# What a pool of benches knows, for a bench that joins: fit_castings(log.castings(), beliefs=read_beliefs(...))"]
     tables = {"provenance": beliefs.provenance, "benches": beliefs.benches, **beliefs}
     for name, entries in tables.items():

@@ -1,10 +1,10 @@
 """A pool as a person sees it: in a notebook, and as one page that opens anywhere."""
 
 from html import escape
-from pathlib import Path
 
 from testpour.figures.bench_chart import show_benches
 from testpour.findings.data_link import image_link, versions
+from testpour.pages import place
 from testpour.pooling.telling import EVERY, MOST, OPEN, SAME, expects
 from testpour.wording import count
 
@@ -38,9 +38,7 @@ def write_page(pooled, path):
     FileNotFoundError
         If the folder of `path` does not exist.
     """
-    path = Path(path)
-    if not path.parent.is_dir():
-        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    path = place(path)
     title = f"What {count(len(pooled.benches), 'bench', 'benches')} found"
     body = [f"<h1>{title}</h1>", *_body(pooled, level=2), *_figures(pooled), *_basis(pooled)]
     head = (

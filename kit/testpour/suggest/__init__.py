@@ -9,6 +9,7 @@ HOMES = {
     "Recommendation": "advice",
     "RoomProblem": "candidates",
     "StopAdvice": "stopping",
+    "UNADVISED": "conflicts",
     "WhatIf": "change",
     "next_pours": "batch",
     "recipe_chart": "chart",

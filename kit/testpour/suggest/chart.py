@@ -1,13 +1,13 @@
 """The recipe chart: catalyst by room temperature and thickness, to pin on the wall."""
 
 from dataclasses import dataclass, field
-from datetime import date as day
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from testpour.models.settings import settings_table
+from testpour.pages import dated
 from testpour.suggest.advice import beyond_log, settings_words
 from testpour.suggest.candidates import allowed, checked_room, free_factors, on_step, spread_settings
 from testpour.suggest.chart_page import GOOD, chart_html
@@ -70,9 +70,8 @@ class RecipeChart:
         date : str, optional
             Printed as given; today by default.
         """
-        path, today = Path(path), day.today()
-        date = f"{today.day} {today:%B %Y}" if date is None else str(date)
-        path.write_text(chart_html(self, paper=paper, date=date), encoding="utf-8")
+        path = Path(path)
+        path.write_text(chart_html(self, paper=paper, date=dated(date)), encoding="utf-8")
         return path
 
 

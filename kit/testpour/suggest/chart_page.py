@@ -1,31 +1,27 @@
 """The recipe chart as a page: in a notebook, and on one sheet of paper that stays legible in grey."""
 
 import re
-from importlib.resources import files
 
 import numpy as np
 import pandas as pd
-from jinja2 import Environment, StrictUndefined
 
 from testpour.cautions import safety_text
+from testpour.pages import day_words, refuse_paper, template
 from testpour.units import show
 from testpour.wording import count, in_hundred
 
 GOOD = 0.6  # chance from which a cell gives a recipe
 ROWS, COLUMNS = 9, 5  # rooms and depths that fit one sheet at size 1
 LARGEST = 1.12
-PAPERS = ("A4", "Letter")
 
 
 def chart_html(chart, paper=None, date=""):
     """The chart as HTML: the chart alone for a notebook, or a whole page for `paper`."""
-    if paper is not None and paper not in PAPERS:
-        raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
-    text = files("testpour.suggest").joinpath("templates/chart.html").read_text("utf-8")
-    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    if paper is not None:
+        refuse_paper(paper)
     rooms, depths = (chart.table.index.get_level_values(name).unique() for name in ("room_temperature", "thickness"))
     rows = [(_room(chart.study, room), [_cell(chart.table.loc[(room, depth)]) for depth in depths]) for room in rooms]
-    return page.from_string(text).render(
+    return template("suggest", "chart.html").render(
         whole=paper is not None, paper=paper, date=date, study=chart.study, says=chart.sentence(),
         depths=[_depth(chart.study, depth) for depth in depths], rows=rows,
         kinds={kind for _, cells in rows for cell in cells for kind in cell["kind"].split()},
@@ -71,5 +67,5 @@ def _aims(study):
 def _rests(chart):
     """The log the chart rests on, and up to which day."""
     made = getattr(chart.castings, "pours", pd.DataFrame()).get("made_at", pd.Series(dtype="datetime64[us]")).dropna()
-    last = f", the last on {made.max().day} {made.max():%B %Y}" if len(made) else ""
+    last = f", the last on {day_words(made.max())}" if len(made) else ""
     return f"Rests on {count(chart.pours, 'pour')}{last}."

@@ -4,7 +4,8 @@ from itertools import combinations
 
 import numpy as np
 
-from testpour.suggest.candidates import allowed, free_factors, spread_settings
+from testpour.models.chance import NoAims
+from testpour.suggest.candidates import RoomProblem, allowed, free_factors, spread_settings
 from testpour.suggest.contexts import chances_by_draw
 from testpour.suggest.prospect import prospect
 from testpour.wording import in_hundred
@@ -31,6 +32,9 @@ class AimsConflict(ValueError):
     def __init__(self, message, aims, compromise, chances):
         super().__init__(message)
         self.aims, self.compromise, self.chances = aims, compromise, chances
+
+
+UNADVISED = (RoomProblem, NoAims, AimsConflict)  # what may stand in the way of advice, said in its place
 
 
 def check_aims(fits, states, given, fixed=()):
