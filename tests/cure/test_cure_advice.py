@@ -54,7 +54,7 @@ def learnt(study, castings_of, resin):
 @pytest.fixture
 def known(monkeypatch):
     """The lot is the default resin, and surely so."""
-    monkeypatch.setattr(asking, "learn_lot", lambda castings: LotFit(np.zeros(8), 1e-14 * np.eye(8), (), 0, 0))
+    monkeypatch.setattr(asking, "learn_lot", lambda castings: LotFit(np.zeros(9), 1e-14 * np.eye(9), (), 0, 0))
 
 
 def slab(thickness, catalyst=1.5, room=20.0, **options):

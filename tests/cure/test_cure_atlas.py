@@ -41,7 +41,7 @@ def test_believed_lots_in_the_trades_settings_are_within_a_few_degrees():
 def test_the_default_lot_is_nearer_still():
     """With heat and energy at their middles only interpolation errs."""
     depths = np.arange(4.0, 31.0)
-    found = rise_of(lots_at(np.zeros(8)), depths, np.full(27, 1.5), np.full(27, 21.0))[0] + 21.0
+    found = rise_of(lots_at(np.zeros(9)), depths, np.full(27, 1.5), np.full(27, 21.0))[0] + 21.0
     true = cure_many([Casting(float(d), 1.5, 21.0) for d in depths])["peak_temperature"]
     assert np.abs(found - true).max() < 5.0
     assert np.median(np.abs(found - true)) < 0.5
@@ -59,7 +59,7 @@ def test_the_two_groups_are_all_that_counts():
 
 
 def test_times_have_the_closed_wait_in_them():
-    one, two = (replace(lots_at(np.zeros(8)), induction=np.array([[minutes]])) for minutes in (19.0, 38.0))
+    one, two = (replace(lots_at(np.zeros(9)), induction=np.array([[minutes]])) for minutes in (19.0, 38.0))
     at = (np.array([10.0]), np.array([1.7]), np.array([18.0]))
     wait = induction_time(load_resin(), 18.0, 1.7)
     for event in ("gel", "peak_time"):
@@ -68,7 +68,7 @@ def test_times_have_the_closed_wait_in_them():
 
 def test_places_are_standard_deviations_of_belief():
     """ln for ratios, plain for the rest, as `lot.toml` says."""
-    up = lots_at(np.eye(8))
+    up = lots_at(np.eye(9))
     assert up.induction[0, 0] == pytest.approx(load_resin().induction * np.exp(lot_beliefs()["induction"]["spread"]))
     assert up.rate_energy[5, 0] == pytest.approx(load_resin().rate_energy + lot_beliefs()["rate_energy"]["spread"])
     assert up.film[6, 0] == pytest.approx(10.0 * np.exp(lot_beliefs()["film"]["spread"]))

@@ -6,12 +6,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.cure.atlas import look_up
 from testpour.cure.lots import UNKNOWNS, lots_at
 from testpour.models.beliefs import beliefs_for
 from testpour.models.evidence import rows_of
 from testpour.models.fits import fit_castings
 from testpour.models.interval import IntervalModel
-from testpour.models.physics import PEAK, latent, learn_lot, settings_of
+from testpour.models.physics import PEAK, LotFit, latent, learn_lot, settings_of
 from testpour.models.physics_choice import log_evidence
 from testpour.models.physics_terms import PeakColumn, with_physics
 from testpour.models.scales import to_reading
@@ -46,15 +47,15 @@ def simulated(study, castings_of, seed, pours=12):
 def test_an_empty_log_leaves_belief(study, castings_of):
     empty = castings_of(study, pd.DataFrame(columns=[f.name for f in study.factors]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
     lot = learn_lot(empty)
-    np.testing.assert_array_equal(lot.place, np.zeros(8))
-    np.testing.assert_array_equal(lot.spread, np.eye(8))
+    np.testing.assert_array_equal(lot.place, np.zeros(9))
+    np.testing.assert_array_equal(lot.spread, np.eye(9))
     assert "trade's guesses" in lot.sentence()
 
 
 def test_the_truth_lies_where_the_lot_is_said_to_be(study, castings_of):
-    """Lots drawn from belief, logs drawn from the lot: squared distance over covariance averages the dimension, 8.
+    """Lots drawn from belief, logs drawn from the lot: squared distance over covariance averages the dimension, 9.
 
-    Chi-squared with 8 degrees: mean 8, variance 16, so over 40 logs 3 standard errors are 1.9; the straight
+    Chi-squared with 9 degrees: mean 9, variance 18, so over 40 logs 3 standard errors are 2.0; the straight
     line through a curved cliff earns as much again.
     """
     far = []
@@ -63,7 +64,7 @@ def test_the_truth_lies_where_the_lot_is_said_to_be(study, castings_of):
         lot = learn_lot(castings)
         off = place - lot.place
         far.append(off @ np.linalg.solve(lot.spread, off))
-    assert 8 - 3.8 < np.mean(far) < 8 + 3.8
+    assert 9 - 4 < np.mean(far) < 9 + 4
 
 
 def test_a_log_narrows_what_it_can_see(study, castings_of):
@@ -80,7 +81,7 @@ def test_the_terms_are_the_peak_at_the_lot_and_its_slopes(study, castings_of):
     _, castings = simulated(study, castings_of, 2)
     lot = learn_lot(castings)
     table = settings_table(study, pd.DataFrame({"thickness": [8.0, 12.0], "catalyst": [1.5, 2.0]}), room=20)
-    direction = 0.5 * np.eye(8)[3]
+    direction = 0.5 * np.eye(9)[3]
     column = PeakColumn(tuple(lot.place), tuple(direction))(table)
     moved = [latent(PEAK, lots_at(lot.place + sign * direction / 2), settings_of(table))[0] for sign in (1, -1)]
     np.testing.assert_allclose(column, moved[0] - moved[1], rtol=1e-9)
@@ -172,3 +173,54 @@ def test_nothing_is_double_counted(study, castings_of):
     np.testing.assert_allclose(lot.by_times[0], alone.by_times[0], atol=1e-9)
     np.testing.assert_allclose(lot.by_times[1], alone.by_times[1], atol=1e-9)
     assert len(rows_of(castings, study.reading(PEAK))[0]) == 12
+
+
+HARD, DRY, CEILING = "hardness", "tack", UNKNOWNS.index("ceiling")
+
+
+def test_cure_enters_hardness_and_tack_only_where_asked_for(physical):
+    """Unasked it would hardly pay: `tests/benchmarks/test_physics_pays.py` has the numbers."""
+    for physics, there in ((True, True), (None, False), (False, False)):
+        fits = fit_castings(physical, physics=physics)
+        for name in (HARD, DRY):
+            assert ("cure" in [term.name for term in fits[name].believed.terms]) is there
+
+
+@pytest.mark.parametrize("name, parts", [(HARD, ("core_conversion", "face_conversion")), (DRY, ("face_conversion",))])
+def test_the_cure_term_is_how_far_the_table_says_it_has_cured(study, castings_of, name, parts):
+    """Tenths beyond the reference settings, from the table itself at the likeliest lot."""
+    _, castings = simulated(study, castings_of, 2)
+    lot, reading = learn_lot(castings), study.reading(name)
+    term = with_physics(study, reading, beliefs_for(study, reading), lot).terms[0]
+    table = settings_table(study, pd.DataFrame({"thickness": [6.0, 10.0, 15.0], "catalyst": [1.2, 1.5, 2.0]}), room=20)
+    found = look_up(lots_at(lot.place), *settings_of(table))
+    cured = np.mean([getattr(found, part)[0] for part in parts], axis=0)
+    assert term.name == "cure"
+    np.testing.assert_allclose(term.column(table), 10 * (cured - cured[1]), atol=1e-9)
+    assert term.column(table)[2] > term.column(table)[0]
+
+
+def test_doubt_about_the_ceiling_moves_how_far_it_cures(study):
+    """Where only the ceiling is unsure, the first direction is the ceiling and the others are nothing."""
+    only = np.zeros((9, 9))
+    only[CEILING, CEILING] = 1.0
+    reading = study.reading(HARD)
+    lot = LotFit(np.zeros(9), only, (np.zeros(9), only))
+    terms = with_physics(study, reading, beliefs_for(study, reading), lot).terms
+    table = settings_table(study, pd.DataFrame({"thickness": [5.0, 10.0, 18.0], "catalyst": [1.2, 1.5, 2.5], "room_temperature": [16.0, 20.0, 24.0]}))
+    cured = {}
+    for step in (0.5, -0.5):
+        found = look_up(lots_at(step * np.eye(9)[CEILING]), *settings_of(table))
+        cured[step] = 5 * (found.core_conversion + found.face_conversion)[0]
+    slope = cured[0.5] - cured[-0.5]
+    np.testing.assert_allclose(np.abs(terms[1].column(table)), np.abs(slope - slope[1]), atol=1e-6)
+    np.testing.assert_allclose(terms[2].column(table), 0.0, atol=1e-3)
+
+
+def test_the_ceiling_is_learnt_from_the_peaks_too(study, castings_of):
+    """A stall earlier is heat not made: the peaks of a log narrow what is believed of heat and ceiling together."""
+    _, castings = simulated(study, castings_of, 1)
+    lot = learn_lot(castings)
+    both = np.zeros(9)
+    both[[UNKNOWNS.index("heat_of_cure"), CEILING]] = 1.0
+    assert both @ lot.spread @ both < 0.8 * 2

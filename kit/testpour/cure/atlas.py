@@ -4,7 +4,7 @@ Nothing warms before the inhibitor is gone, so the wait has a closed form (`kine
 what follows depends on it no more. After it, a slab in a steady room depends on the speed of cure K, the
 thickness L and the film h only through L sqrt(K) and h / sqrt(K), its times going as 1 / K: the groups
 are Fourier's and Biot's numbers with the cure as clock. The table spans those two and the room; heat of
-cure and activation energy enter by a bend and a slope. It was made by `make_atlas` and is checked against
+cure and the ceiling of cure enter by a slope and a bend, activation energy by a slope. It was made by `make_atlas` and is checked against
 the integration it stands for.
 
 References
@@ -28,7 +28,9 @@ DEPTHS = np.linspace(np.log(1.5), np.log(100.0), 43)  # ln mm at unit speed
 FILMS = np.linspace(np.log(1.5), np.log(60.0), 11)  # ln W/(m2 K) at unit speed
 ROOMS = np.linspace(8.0, 36.0, 5)  # degC
 HEAT_STEP, ENERGY_STEP = 0.15, 0.12  # ln of heat of cure and of activation energy over the default's
+CEILING_STEP = 0.03  # ceiling of cure beyond the default's
 RUNAWAY = 0.8  # ln mm by which the steep part moves for each ln of heat or energy: between 1/2 (faces held) and 1
+STALL = 3.0  # ln mm by which it moves for each unit of ceiling: found by trying, for the least error two steps away
 FIELDS = ("gel", "peak_time", "peak", "core", "face")
 FILE = "cure/atlas.npz"
 
@@ -67,8 +69,8 @@ def look_up(lots, thickness, catalyst, room):
     -------
     Outcomes
     """
-    speed, place, heat, energy = _place(lots, thickness, catalyst, room)
-    gel, peak_time, peak, core, face = (_read(name, place, heat, energy) for name in FIELDS)
+    speed, place, aside = _place(lots, thickness, catalyst, room)
+    gel, peak_time, peak, core, face = (_read(name, place, aside) for name in FIELDS)
     wait = _wait(lots, catalyst, room)
     return Outcomes(
         wait + np.exp(gel) / speed,
@@ -81,14 +83,14 @@ def look_up(lots, thickness, catalyst, room):
 
 def rise_of(lots, thickness, catalyst, room):
     """`Outcomes.rise` alone, quicker."""
-    _, place, heat, energy = _place(lots, thickness, catalyst, room)
-    return _whole_rise(lots) * _share(_read("peak", place, heat, energy))
+    _, place, aside = _place(lots, thickness, catalyst, room)
+    return _whole_rise(lots) * _share(_read("peak", place, aside))
 
 
 def minutes_of(event, lots, thickness, catalyst, room):
     """`Outcomes.gel_time` ("gel") or `Outcomes.time_to_peak` ("peak_time") alone, quicker."""
-    speed, place, heat, energy = _place(lots, thickness, catalyst, room)
-    return _wait(lots, catalyst, room) + np.exp(_read(event, place, heat, energy)) / speed
+    speed, place, aside = _place(lots, thickness, catalyst, room)
+    return _wait(lots, catalyst, room) + np.exp(_read(event, place, aside)) / speed
 
 
 def _whole_rise(lots):
@@ -109,15 +111,16 @@ def _wait(lots, catalyst, room):
 
 
 def _place(lots, thickness, catalyst, room):
-    """Speed of cure in the room over the default's, where that lies in the table, and the two sidesteps."""
+    """Speed of cure in the room over the default's, where that lies in the table, and the three steps aside."""
     base = load_resin()
     cold = 1.0 / (room + ZERO_CELSIUS) - 1.0 / (base.reference_temperature + ZERO_CELSIUS)
     speed = lots.rate * catalyst**lots.rate_exponent * np.exp(-lots.rate_energy / GAS_CONSTANT * cold)
     heat, energy = np.log(lots.heat_of_cure / base.heat_of_cure), np.log(lots.rate_energy / base.rate_energy)
-    depth = np.log(thickness) + 0.5 * np.log(speed) + RUNAWAY * (heat + energy)
+    ceiling = lots.ceiling - base.ceiling
+    depth = np.log(thickness) + 0.5 * np.log(speed) + RUNAWAY * (heat + energy) + STALL * ceiling
     film = np.log(lots.film) - 0.5 * np.log(speed)
     place = [_steps(axis, x) for axis, x in ((DEPTHS, depth), (FILMS, film), (ROOMS, room))]
-    return speed, place, heat / HEAT_STEP, energy / ENERGY_STEP
+    return speed, place, (heat / HEAT_STEP, energy / ENERGY_STEP, ceiling / CEILING_STEP)
 
 
 def _steps(axis, value):
@@ -125,19 +128,18 @@ def _steps(axis, value):
     return (value - axis[0]) / (axis[1] - axis[0])
 
 
-def _read(name, place, heat, energy):
+def _read(name, place, aside):
     """One field at places of the table: shape (lots, castings)."""
-    table = _splines()[name]
+    heat, energy, ceiling = aside
+    weights = (1.0, heat, heat**2, energy, ceiling, ceiling**2)
     at = np.broadcast_arrays(*place)
-    level, slope, bend, tilt = (
-        map_coordinates(part, at, order=3, mode="nearest", prefilter=False) for part in table
-    )
-    return level + heat * slope + heat**2 * bend + energy * tilt
+    parts = (map_coordinates(part, at, order=3, mode="nearest", prefilter=False) for part in _splines()[name])
+    return sum(weight * part for weight, part in zip(weights, parts, strict=True))
 
 
 @cache
 def _splines():
-    """Spline coefficients of every field: name to (level, slope and bend in heat, slope in energy)."""
+    """Spline coefficients of every field: name to its parts, as `make_atlas` has them."""
     with as_file(files("testpour").joinpath(FILE)) as path, np.load(path) as held:
         return {name: [spline_filter(part.astype(float), mode="nearest") for part in held[name]] for name in FIELDS}
 
@@ -148,27 +150,29 @@ def make_atlas():
     Returns
     -------
     dict
-        Field name to an array (4, depths, films, rooms): level, slope and bend per step of heat, slope per
-        step of energy. Times as natural logs of minutes, the peak as
+        Field name to an array (6, depths, films, rooms): level, slope and bend per step of heat, slope per
+        step of energy, slope and bend per step of ceiling. Times as natural logs of minutes, the peak as
         the logit of its share of the whole rise, conversions as they are.
     """
-    at = {
-        (heat, energy): _integrated(heat, energy)
-        for heat, energy in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))
-    }
+    level = _integrated()
+    heat, energy, ceiling = ([_integrated(**{name: step}) for step in (1, -1)] for name in ("heat", "energy", "ceiling"))
     made = {}
     for name in FIELDS:
-        level, more, less, up, down = (table[name] for table in at.values())
-        parts = level, (more - less) / 2, (more + less) / 2 - level, (up - down) / 2
-        made[name] = np.stack(parts).astype(np.float32)
+        (slope, bend), (tilt, _), (lift, arch) = (_parts(level[name], *(table[name] for table in pair)) for pair in (heat, energy, ceiling))
+        made[name] = np.stack([level[name], slope, bend, tilt, lift, arch]).astype(np.float32)
     return made
 
 
-def _integrated(heat, energy):
-    """Every field over the table, at a number of steps of heat and of energy from the default resin."""
+def _parts(level, more, less):
+    """Slope and bend per step, from one step up and one down."""
+    return (more - less) / 2, (more + less) / 2 - level
+
+
+def _integrated(heat=0, energy=0, ceiling=0):
+    """Every field over the table, at a number of steps of heat, energy and ceiling from the default resin."""
     grid = np.stack(np.meshgrid(DEPTHS, FILMS, ROOMS, indexing="ij"), axis=-1)
-    found = cure_many([_slab(*point, heat, energy) for point in grid.reshape(-1, 3)])
-    resin = _resin(ROOMS[0], heat, energy)
+    found = cure_many([_slab(*point, heat, energy, ceiling) for point in grid.reshape(-1, 3)])
+    resin = _resin(ROOMS[0], heat, energy, ceiling)
     share = (found["peak_temperature"] - grid[..., 2].ravel()) * resin.heat_capacity / resin.heat_of_cure
     columns = {
         "gel": np.log(found["gel_time"]),
@@ -180,15 +184,16 @@ def _integrated(heat, energy):
     return {name: column.to_numpy().reshape(grid.shape[:-1]) for name, column in columns.items()}
 
 
-def _slab(depth, film, room, heat, energy):
-    depth = depth - RUNAWAY * (heat * HEAT_STEP + energy * ENERGY_STEP)
-    return Casting(float(np.exp(depth)), 1.0, float(room), face=Face(float(np.exp(film))), resin=_resin(room, heat, energy))
+def _slab(depth, film, room, *steps):
+    heat, energy, ceiling = steps
+    depth = depth - RUNAWAY * (heat * HEAT_STEP + energy * ENERGY_STEP) - STALL * ceiling * CEILING_STEP
+    return Casting(float(np.exp(depth)), 1.0, float(room), face=Face(float(np.exp(film))), resin=_resin(room, *steps))
 
 
-def _resin(room, heat, energy):
-    """The default resin with no wait, its speed quoted at `room`, its ceiling as it was."""
+def _resin(room, heat, energy, ceiling):
+    """The default resin some steps aside, with no wait, its speed quoted at `room`, its ceiling there as it was."""
     base = load_resin()
-    ceiling = base.ceiling + base.ceiling_slope * (room - base.reference_temperature)
+    ceiling = base.ceiling + ceiling * CEILING_STEP + base.ceiling_slope * (room - base.reference_temperature)
     return replace(
         base, induction=0.0, reference_temperature=float(room), ceiling=float(ceiling),
         heat_of_cure=float(base.heat_of_cure * np.exp(heat * HEAT_STEP)), rate_energy=float(base.rate_energy * np.exp(energy * ENERGY_STEP)),

@@ -1,6 +1,6 @@
 """What may differ from one lot, room and bench to the next, and how far: believed before any pour.
 
-A lot is a place in eight coordinates, each in standard deviations of belief from the default resin.
+A lot is a place in nine coordinates, each in standard deviations of belief from the default resin.
 """
 
 import tomllib
@@ -31,6 +31,8 @@ class Lots:
         Heat that either face gives to the room, W/(m2 K).
     heat_of_cure : float or array
         J/kg.
+    ceiling : float or array
+        Conversion at which cure stalls at the reference temperature of `resin.toml`.
     """
 
     induction: object
@@ -41,6 +43,7 @@ class Lots:
     rate_energy: object
     film: object
     heat_of_cure: object
+    ceiling: object
 
 
 UNKNOWNS = tuple(Lots.__dataclass_fields__)
@@ -63,7 +66,7 @@ def _scale():
 
 
 def lots_at(places):
-    """The lots at places of shape (lots, 8) or (8,), in standard deviations from the default.
+    """The lots at places of shape (lots, 9) or (9,), in standard deviations from the default.
 
     Returns
     -------

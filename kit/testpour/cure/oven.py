@@ -152,10 +152,9 @@ def _conversions(asking, oven, hours, start):
 
 
 def _warmable(resin, k):
-    """The k-th resin with a ceiling of its own, as believable as the others'."""
-    spread = [lot_beliefs()[name]["spread"] for name in ("ceiling", "ceiling_slope")]
-    up, steep = spread * np.random.default_rng([k, 3]).standard_normal(2)
-    return replace(resin, ceiling=float(np.clip(resin.ceiling + up, 0.5, 0.95)), ceiling_slope=max(resin.ceiling_slope + float(steep), 0.0))
+    """The k-th resin with a rise of its ceiling by warmth of its own, as believable as the others'."""
+    steep = lot_beliefs()["ceiling_slope"]["spread"] * np.random.default_rng([k, 3]).standard_normal()
+    return replace(resin, ceiling_slope=max(resin.ceiling_slope + float(steep), 0.0))
 
 
 def _hardness(fits, asking, oven, hours):

@@ -33,9 +33,9 @@ class LotFit:
 
     Parameters
     ----------
-    place : array, shape (8,)
+    place : array, shape (9,)
         Likeliest place, in standard deviations of belief (`cure.lots`).
-    spread : array, shape (8, 8)
+    spread : array, shape (9, 9)
         Covariance about it.
     by_times : tuple of array
         Place and covariance from gel times and times to peak alone.

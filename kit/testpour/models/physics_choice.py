@@ -10,7 +10,7 @@ import numpy as np
 from testpour.models.laplace import LOG_2PI
 from testpour.models.optimum import summit
 from testpour.models.physics import PEAK, learn_lot
-from testpour.models.physics_terms import NEEDS, with_physics
+from testpour.models.physics_terms import CURED, NEEDS, with_physics
 
 EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
 FEWEST = 3  # telling peaks below which a log cannot choose
@@ -45,7 +45,8 @@ def chosen(castings, reading, believed, rows, build, *, beliefs=None, physics=No
         The model of these beliefs, where it had to be built to choose.
     """
     study = castings.study
-    able = reading.name == PEAK and set(NEEDS) <= {factor.name for factor in study.factors}
+    told = (PEAK, *CURED) if physics else (PEAK,)
+    able = reading.name in told and set(NEEDS) <= {factor.name for factor in study.factors}
     if physics is False or not able:
         return believed, (), None
     plain = None if physics else build(reading, believed, rows)
