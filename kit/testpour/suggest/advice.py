@@ -17,6 +17,7 @@ from testpour.wording import said_in_markdown
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
 FEW = 12  # of the best, how many are compared over all draws
+ALIKE = 0.005  # chances so near each other the draws cannot tell apart
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +109,8 @@ def recommend(fits, *, room=None, fixed=None):
 def best_settings(fits, states, given, free):
     """The allowed settings with the best mean chance: one row, on the bench's steps.
 
+    Of settings whose chances the draws cannot tell apart, the nearest the usual ones.
+
     Parameters
     ----------
     fits : Fits
@@ -117,14 +120,28 @@ def best_settings(fits, states, given, free):
         One row with every setting; those of `free` are chosen anew.
     free : tuple of Factor
     """
-    best = foremost(fits, states, spread_settings(fits.study, free, given), 1)
+    spread = spread_settings(fits.study, free, given)
+    best = foremost(fits, states, spread, 1)
     for _ in range(ROUNDS):
         few = foremost(fits, states, around(best, free), FEW)
         if few.iloc[[0]].equals(best):
             break
         best = few.iloc[[0]].reset_index(drop=True)
     exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
-    return few.loc[[exact.idxmax()]].reset_index(drop=True)
+    best = few.loc[[exact.idxmax()]]
+    return _nearest_usual(fits, states, pd.concat([best, around(best, free), spread], ignore_index=True), free)
+
+
+def _nearest_usual(fits, states, table, free):
+    """Of the settings as good as the first row to within what draws can tell, the one nearest the usual."""
+    table = table[allowed(fits, table)].reset_index(drop=True)
+    good = prospect(states, fits.study, table).chance()
+    table = table[good >= good[0] - ALIKE].reset_index(drop=True)
+    far = np.zeros(len(table))
+    for factor in free:
+        low, high = factor.span
+        far += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
+    return table.iloc[[int(far.argmin())]].reset_index(drop=True)
 
 
 def foremost(fits, states, table, count):
