@@ -18,6 +18,17 @@ def rounded(value):
     return text.replace("-", "\N{MINUS SIGN}")
 
 
+def signed(value):
+    """`rounded`, with a plus sign above nothing."""
+    text = rounded(value)
+    return f"+{text}" if value > 0 and text != "0" else text
+
+
+def capital(words):
+    """Words that begin a sentence or a label, the rest as it was."""
+    return words[:1].upper() + words[1:]
+
+
 def in_hundred(chance):
     """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``."""
     hundredths = 100 * chance

@@ -7,24 +7,19 @@ below 0.3 are left out: no advice helps there. Half the worlds contradict the tr
 that the race stays within ten minutes on one core; seeds from 500 up were never used to develop anything.
 
 Peers, none of which has beliefs: a fixed habit, one factor at a time, Sobol points with least-squares surfaces
-(statsmodels), and a Gaussian process a reading (scikit-learn) that pours where success is likeliest.
+(statsmodels), a Gaussian process a reading (scikit-learn) that pours where success is likeliest, and, where BoTorch
+is installed, one that pours where expected improvement is largest (`tests/reference/race_botorch.toml` keeps a run).
 """
 
 import time
-import warnings
-from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
-import statsmodels.api as sm
-from scipy.stats import norm, qmc
-from sklearn.gaussian_process import GaussianProcessRegressor
-from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
+from race_peers import POURS, Habit, OneAtATime, Process, Surfaces, sobol
+from race_world import NAMES, World, slim
 
-from testpour.cure.practice import practice_resin
-from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.study_file import read_study
@@ -38,231 +33,12 @@ pytestmark = pytest.mark.slow
 
 DEMO = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
 WORLDS, FIRST_SEED = 10, 500
-SESSIONS, POURS = 6, 4
-ROOMS, DEPTHS = (16.0, 20.0, 24.0), (6.0, 15.0)
-NAMES = ["catalyst", "pigment", "thickness", "cover"]
-LOW, HIGH = np.array([1.0, 0.2, 5.0, 0.0, 15.0]), np.array([2.5, 4.0, 18.0, 1.0, 26.0])  # with the room
-GRID = np.array(np.meshgrid(np.arange(1, 2.51, 0.1), [0.2, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4], [0.0, 1.0])).reshape(3, -1).T
-READINGS = ["gel_time", "tack", "hardness", "peak_temperature"]
-BOUNDS = {"gel_time": (np.log(15), np.log(45)), "tack": (-np.inf, 1.5), "hardness": (75, np.inf), "peak_temperature": (-np.inf, 110)}
+SESSIONS = 6
+PEERS = {"habit": Habit, "one at a time": OneAtATime, "surfaces": Surfaces, "process": Process}
+if find_spec("botorch"):
+    from improvement_peer import Improvement
 
-
-def slim(study):
-    """The demo study with the readings that have an aim, hardness at the age of its aim."""
-    aimed = [study.reading(aim.reading) for aim in study.aims]
-    return replace(study, readings=tuple(replace(r, ages=r.ages and (24.0,)) for r in aimed))
-
-
-def asked(room, depth):
-    """Every setting that may be recommended for a room and depth: catalyst, pigment, depth, cover, room."""
-    rest = np.tile([depth, room], (len(GRID), 1))
-    return np.column_stack([GRID[:, :2], rest[:, 0], GRID[:, 2], rest[:, 1]]).round(6)
-
-
-class World:
-    """A practice resin with its log."""
-
-    def __init__(self, study, seed, against):
-        self.study, self.resin = study, practice_resin(study, seed, against)
-        self.rng, self.rows, self.reads, self.points, self.seen = np.random.default_rng([seed, 5]), [], [], [], []
-        self.best = {(room, depth): self.chance(asked(room, depth)).max() for room in ROOMS for depth in DEPTHS}
-
-    def chance(self, points):
-        table = pd.DataFrame(points[:, :4], columns=NAMES).assign(room_temperature=points[:, 4])
-        return self.resin.true_chance(settings_table(self.study, table))
-
-    def pour(self, points, session, room):
-        """Pour settings (rows of NAMES) and log what the bench reads."""
-        plan = pd.DataFrame(points, columns=NAMES, index=[f"P{len(self.rows) + i + 1:02d}" for i in range(len(points))])
-        for made in self.resin.pour(plan, session=session, room=room):
-            self.rows.append({"pour": made["pour"], "session": session, **made["settings"]})
-            self.reads += [{"pour": made["pour"], **as_row(answer)} for answer in made["readings"]]
-            self.points.append([*(made["settings"][name] for name in NAMES), room])
-            self.seen.append(plain(made["readings"]))
-
-    def castings(self):
-        pours = pd.DataFrame(self.rows, columns=["pour", "session", *[f.name for f in self.study.factors]]).set_index("pour")
-        numbers = {f.name: (object if f.kind == "text" else float) for f in self.study.factors}
-        reads = pd.DataFrame(self.reads, columns=["pour", "reading", "low", "high", "age", "known"])
-        return Castings(self.study, pours.astype(numbers), reads.astype({"low": float, "high": float, "age": float}))
-
-    def score(self, recommend):
-        """Mean over contexts of true chance over the best possible."""
-        shares = []
-        for (room, depth), best in self.best.items():
-            if best >= 0.3:
-                shares.append(self.chance(np.array([[*recommend(room, depth), room]]))[0] / best)
-        return np.mean(shares) if shares else np.nan
-
-    def short(self, recommend, contexts):
-        """Mean over contexts of how far the true chance falls short of the best possible."""
-        gaps = []
-        for room, depth in contexts:
-            got = self.chance(np.array([[*recommend(room, depth), room]]))[0]
-            gaps.append(self.chance(asked(room, depth)).max() - got)
-        return np.mean(gaps)
-
-
-def as_row(answer):
-    age = answer["age"] or np.nan
-    if "between" in answer:
-        low, high, known = *answer["between"], "between"
-    elif "not_yet" in answer:
-        low, high, known = answer["not_yet"], np.inf, "not yet"
-    else:
-        low = high = answer["value"]
-        known = "exact"
-    return {"reading": answer["reading"], "low": low, "high": high, "age": age, "known": known}
-
-
-def plain(answers):
-    """One number a reading, as a spreadsheet would hold it: middles, means, the last check for a "not yet"."""
-    rows = pd.DataFrame([as_row(a) for a in answers])
-    rows["high"] = np.where(np.isinf(rows["high"]), rows["low"], rows["high"])
-    middle = rows.assign(value=(rows["low"] + rows["high"]) / 2).groupby("reading")["value"].mean()
-    return [np.log(middle["gel_time"]), *(middle[name] for name in READINGS[1:])]
-
-
-def success(means, spreads):
-    """Chance of meeting every aim when readings are independent normals."""
-    total = 1.0
-    for name, mean, spread in zip(READINGS, means, spreads, strict=True):
-        low, high = BOUNDS[name]
-        total = total * (norm.cdf((high - mean) / spread) - norm.cdf((low - mean) / spread))
-    return total
-
-
-def sobol(count, seed):
-    points = LOW[:4] + (HIGH - LOW)[:4] * qmc.Sobol(4, rng=np.random.default_rng(seed)).random(count)
-    return np.column_stack([points[:, :3].round(1), points[:, 3].round()])
-
-
-class Habit:
-    """2 % catalyst, a trace of pigment, covered: whatever the room."""
-
-    def __init__(self, world):
-        self.world = world
-
-    def propose(self, room, session):
-        return np.tile([2.0, 0.2, 10.0, 1.0], (POURS, 1))
-
-    def learn(self):
-        pass
-
-    def recommend(self, room, depth):
-        return [2.0, 0.2, depth, 1.0]
-
-
-class OneAtATime(Habit):
-    """The habit, one setting moved at a time; each setting keeps the level that did best."""
-
-    LEVELS = ((0, (1.0, 1.5, 2.5, 1.2, 1.8, 2.2)), (1, (1.0, 2.0, 4.0)), (3, (0.0,)), (2, (6.0, 15.0)))
-
-    def propose(self, room, session):
-        plan = [[2.0, 0.2, 10.0, 1.0]]
-        for place, levels in self.LEVELS:
-            plan += [[*plan[0][:place], level, *plan[0][place + 1 :]] for level in levels]
-        plan += plan
-        return np.array(plan[POURS * session : POURS * (session + 1)])
-
-    def recommend(self, room, depth):
-        base = np.array([2.0, 0.2, 10.0, 1.0])
-        points, good = np.array(self.world.points)[:, :4], np.array([self._merit(seen) for seen in self.world.seen])
-        found = base.copy()
-        for place in (0, 1, 3):
-            others = [i for i in range(4) if i != place]
-            alike = (points[:, others] == base[others]).all(axis=1)
-            levels = np.unique(points[alike, place])
-            if len(levels):
-                found[place] = levels[np.argmax([good[alike & (points[:, place] == level)].mean() for level in levels])]
-        return [found[0], found[1], depth, found[3]]
-
-    @staticmethod
-    def _merit(seen):
-        """Smallest distance inside the aims, in units of what a bench would call clear."""
-        units = (0.3, 1.0, 4.0, 10.0)
-        each = [min(v - BOUNDS[n][0], BOUNDS[n][1] - v) / u for n, v, u in zip(READINGS, seen, units, strict=True)]
-        return min(min(each), 1.0) + 0.01 * np.mean(np.minimum(each, 3.0))
-
-
-class Surfaces(Habit):
-    """Sobol points; a least-squares surface a reading, with squares and products as the points allow."""
-
-    def __init__(self, world):
-        super().__init__(world)
-        self.points = sobol(32, int(world.rng.integers(1e6)))
-
-    def propose(self, room, session):
-        return self.points[POURS * session : POURS * (session + 1)]
-
-    def _terms(self, points):
-        coded = 2 * (points - LOW) / (HIGH - LOW) - 1
-        columns = [np.ones(len(coded)), *(coded.T if len(self.world.points) >= 8 else coded.T[[0, 2]])]
-        if len(self.world.points) >= 12:
-            columns += [coded[:, 0] ** 2, coded[:, 0] * coded[:, 2]]
-        if len(self.world.points) >= 20:
-            columns += [coded[:, 1] ** 2, coded[:, 2] ** 2, coded[:, 0] * coded[:, 4]]
-        return np.column_stack(columns)
-
-    def learn(self):
-        design, seen = self._terms(np.array(self.world.points)), np.array(self.world.seen)
-        self.fits = [sm.OLS(column, design).fit() for column in seen.T]
-        floor = (0.1, 0.4, 1.5, 4.0)
-        self.spread = [max(np.sqrt(f.ssr / max(f.df_resid, 1)), s) for f, s in zip(self.fits, floor, strict=True)]
-
-    def recommend(self, room, depth):
-        points = asked(room, depth)
-        chance = success([fit.predict(self._terms(points)) for fit in self.fits], self.spread)
-        return points[np.argmax(chance)][:4]
-
-
-class Process(Habit):
-    """A Gaussian process a reading; pours where success is likeliest, each pick taken as read before the next."""
-
-    KERNEL = ConstantKernel(1.0) * Matern([1.0] * 5, (0.2, 20.0), nu=2.5) + WhiteKernel(0.1, (1e-3, 1.0))
-
-    def __init__(self, world):
-        super().__init__(world)
-        self.first = sobol(8, int(world.rng.integers(1e6)))
-
-    def learn(self):
-        coded, seen = (np.array(self.world.points) - LOW) / (HIGH - LOW), np.array(self.world.seen)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # a length at its bound is no failure here
-            self.models = [GaussianProcessRegressor(self.KERNEL, normalize_y=True, n_restarts_optimizer=1, random_state=0)
-                           .fit(coded, column) for column in seen.T]  # fmt: skip
-
-    def _success(self, models, points):
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            both = [model.predict((points - LOW) / (HIGH - LOW), return_std=True) for model in models]
-        return success([mean for mean, _ in both], [max_of(spread) for _, spread in both])
-
-    def propose(self, room, session):
-        if not session:
-            return self.first[:POURS]
-        points = np.column_stack([sobol(256, session), np.full(256, room)])
-        models, picks = self.models, []
-        for _ in range(POURS):
-            picks.append(int(np.argmax(self._success(models, points))))
-            models = [self._believing(model, points[picks[-1:]]) for model in models]
-        return points[picks][:, :4]
-
-    @staticmethod
-    def _believing(model, point):
-        """The process with its own mean at a point taken as a reading, hyperparameters kept."""
-        coded = (point - LOW) / (HIGH - LOW)
-        values = np.append(model.y_train_ * model._y_train_std + model._y_train_mean, model.predict(coded))
-        again = GaussianProcessRegressor(model.kernel_, normalize_y=True, optimizer=None)
-        return again.fit(np.vstack([model.X_train_, coded]), values)
-
-    def recommend(self, room, depth):
-        points = asked(room, depth)
-        return points[np.argmax(self._success(self.models, points))][:4]
-
-
-def max_of(spread):
-    return np.maximum(spread, 1e-6)
+    PEERS["improvement"] = Improvement
 
 
 class Kit(Habit):
@@ -288,7 +64,7 @@ class Kit(Habit):
 def race(study, seed, against):
     """Scores after each session of every runner in one world, and what the kit said about stopping."""
     scores, stops = {}, []
-    for name, runner in {"habit": Habit, "one at a time": OneAtATime, "surfaces": Surfaces, "process": Process, "kit": Kit}.items():
+    for name, runner in {**PEERS, "kit": Kit}.items():
         world = World(study, seed, against)
         rooms = np.random.default_rng([seed, 77]).uniform(15, 26, SESSIONS).round(1)
         player, scores[name] = runner(world), []

@@ -10,6 +10,8 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 
+from testpour.wording import capital
+
 # Told apart by lightness alone, so that grey print and colour-blind eyes lose nothing. Blue and orange of
 # seaborn's "colorblind" palette, darkened until each stands 3 to 1 against white.
 LOG = "#0b4f8a"
@@ -80,7 +82,7 @@ def _signs():
 def label_axis(ax, which, column, words="{}"):
     """Label the "x" or "y" axis with the declared name and unit; grades and yes/no get their words as ticks."""
     label = drawable(words.format(column.label), 60)
-    ax.set(**{f"{which}label": label[:1].upper() + label[1:]})
+    ax.set(**{f"{which}label": capital(label)})
     names = getattr(column, "grades", ()) or (("no", "yes") if getattr(column, "kind", "") == "yes/no" else ())
     if names:
         grades = bool(getattr(column, "grades", ()))

@@ -8,7 +8,7 @@ from testpour.findings.carried import NoLogInside, inside
 from testpour.findings.data_link import LEFT_OUT
 from testpour.models.effects import effects
 from testpour.units import show
-from testpour.wording import count, in_hundred, listed, rounded
+from testpour.wording import count, in_hundred, listed, signed
 
 NAMED = 8  # pours named one by one
 OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
@@ -54,16 +54,8 @@ def _effects(fit):
             low, middle, high = in_points(effect)
             yield effect.factor.name, {
                 "start": effect.start, "end": effect.end, "low": low, "middle": middle, "high": high,
-                "told": bool(effect.told), "unit": _unit(effect),
+                "told": bool(effect.told), "unit": f" {effect.unit}".rstrip(),
             }  # fmt: skip
-
-
-def _unit(effect):
-    if effect.ratio:
-        return " %"
-    if effect.reading.grades:
-        return " in 100" if effect.bound is not None else " grades"
-    return show(0, effect.reading.unit)[1:]
 
 
 def _advised(room, given):
@@ -169,13 +161,8 @@ def _moved(old, new):
 
 
 def _worded(effect):
-    low, middle, high = (_signed(effect[end]) for end in ("low", "middle", "high"))
+    low, middle, high = (signed(effect[end]) for end in ("low", "middle", "high"))
     return f"{middle}{effect['unit']} (90 % interval {low} to {high})"
-
-
-def _signed(value):
-    text = rounded(value)
-    return f"+{text}" if value > 0 and text != "0" else text
 
 
 def _advice_changes(study, before, now):

@@ -13,7 +13,7 @@ from testpour.suggest import UNADVISED, next_pours, recommend
 from testpour.suggest.advice import settings_words
 from testpour.suggest.batch import ENOUGH
 from testpour.units import show
-from testpour.wording import count, in_hundred
+from testpour.wording import capital, count, in_hundred
 
 MOST_ROOMS = 3
 LISTED = 60  # pours in the table, the last ones; the data hold all
@@ -115,7 +115,7 @@ def found(fits):
         told = [e for e in each if e.told and e.poured]
         untried = [e.factor.words for e in each if not e.poured]
         yield {
-            "title": fit.reading.words[:1].upper() + fit.reading.words[1:],
+            "title": capital(fit.reading.words),
             "rests": fit.sentence(),
             "says": [e.sentence() for e in each if e.poured],
             "untried": f"Never varied here, so only belief speaks: {', '.join(untried)}." if untried else "",

@@ -10,7 +10,7 @@ from testpour.models.change import change
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.units import show
-from testpour.wording import in_markdown, listed, rounded
+from testpour.wording import in_markdown, listed, signed
 
 LEVEL = 0.9
 SURE = 0.95  # chance of a direction from which on it is told
@@ -73,12 +73,12 @@ class StudyComparison:
         unit = row["unit"]
         if setting == "level":
             return (
-                f"{reading} at the same settings: {_signed(row['difference'])}{unit} in {self.names[1]} "
-                f"(90 % interval {_signed(row['low'])} to {_signed(row['high'])}{unit})"
+                f"{reading} at the same settings: {signed(row['difference'])}{unit} in {self.names[1]} "
+                f"(90 % interval {signed(row['low'])} to {signed(row['high'])}{unit})"
             )
         return (
-            f"what {setting} does to {reading} ({row['move']}): {_signed(row['first'])}{unit} in {self.names[0]}, "
-            f"{_signed(row['second'])}{unit} in {self.names[1]}"
+            f"what {setting} does to {reading} ({row['move']}): {signed(row['first'])}{unit} in {self.names[0]}, "
+            f"{signed(row['second'])}{unit} in {self.names[1]}"
         )
 
     def figure(self):
@@ -86,11 +86,6 @@ class StudyComparison:
         from testpour.figures.study_pairs import show_studies
 
         return show_studies(self)
-
-
-def _signed(value):
-    text = rounded(value)
-    return f"+{text}" if value > 0 and text != "0" else text
 
 
 def compare_studies(first, second, *, names=None):

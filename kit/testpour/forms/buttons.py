@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from testpour.wording import capital
+
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 
 
@@ -50,7 +52,7 @@ def events(study):
         if reading.ages or reading.unit not in PER_MINUTE:
             continue
         said = _wording().get(reading.name, {})
-        done = said.get("done") or f"{reading.words[:1].upper()}{reading.words[1:]}: now"
+        done = said.get("done") or f"{capital(reading.words)}: now"
         words = {key: said.get(key, "") for key in ("check", "still", "already")}
         found.append(Event(reading, done, **words, companion=held.get(said.get("with"))))
     return tuple(found)

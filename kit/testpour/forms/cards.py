@@ -9,6 +9,7 @@ from testpour.forms.methods import method_for, several
 from testpour.forms.slots import filled
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
+from testpour.wording import capital
 
 
 class Cards:
@@ -86,7 +87,7 @@ class Cards:
     def _once(self, reading, made):
         row = _last(made, reading.name)
         return {
-            "reading": reading.name, "words": reading.words, "label": _capital(reading.label), "how": reading.how,
+            "reading": reading.name, "words": reading.words, "label": capital(reading.label), "how": reading.how,
             "entry": row.entry if row else None, "said": _words(reading, row) if row else "",
             "grades": list(reading.grades),
         }  # fmt: skip
@@ -135,7 +136,7 @@ def _words(reading, row):
 def _event_words(event, row):
     unit = event.reading.unit
     if row.known == "not yet" and event.still:
-        return f"{_capital(event.still)} at {row.low:.1f} {unit}"
+        return f"{capital(event.still)} at {row.low:.1f} {unit}"
     if row.known == "between":
         return f"{event.done} between {row.low:.1f} and {row.high:.1f} {unit}"
     if row.known == "already":
@@ -156,7 +157,3 @@ def _said(reading, rows):
         values = [row.low for row in rows if row.specimen == specimen and row.known == "exact"]
         said.append(f"{specimen + ': ' if specimen else ''}{several(reading, values).sentence()}")
     return " ".join(said)
-
-
-def _capital(text):
-    return text[:1].upper() + text[1:]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
 from testpour.units import UnitProblem, show
+from testpour.wording import capital
 
 
 @dataclass
@@ -61,7 +62,7 @@ class Head:
         """As the form shows it."""
         found = check_settings(self.study, {k: v for k, v in self.values.items() if not isinstance(v, str)})
         fields = [
-            {"name": f.name, "label": f.label[:1].upper() + f.label[1:], "value": self._text(f), "number": f.kind == "number",
+            {"name": f.name, "label": capital(f.label), "value": self._text(f), "number": f.kind == "number",
              "how": f.how, "problem": self.problems.get(f.name, "")}
             for f in _factors(self.study)
         ]  # fmt: skip

@@ -10,7 +10,7 @@ from testpour.models.chance import chance
 from testpour.models.change import change
 from testpour.models.settings import settings_table
 from testpour.units import show
-from testpour.wording import in_hundred, in_markdown, listed, rounded
+from testpour.wording import capital, in_hundred, in_markdown, listed, rounded
 
 LEVEL = 0.9
 LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
@@ -69,7 +69,7 @@ class Comparison:
         still = [name for name, row in rows if row["low"] == row["high"] == 0]
         unsettled = [name for name, row in rows if row["sure"] < SURE and name not in still]
         first, second = self.names
-        text = f"{second[:1].upper()}{second[1:]} against {first}, with {listed(self.differ)}: "
+        text = f"{capital(second)} against {first}, with {listed(self.differ)}: "
         text += (listed(told) if told else "no reading differs for sure yet") + "."
         text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and told else ""
         text += f" Not moved by these settings: {listed(still)}." if still else ""

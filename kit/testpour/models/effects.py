@@ -72,10 +72,10 @@ class Effect:
             move = f"A {factor.words}"
         if not self.told:
             up, down = self._verbs
-            said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self._interval()})."
+            said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
         else:
-            said = f"{move} {self._verb()} by {self._size()} ({self._interval()})."
-        return said + self._rests_on()
+            said = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
+        return said + self.rests_on()
 
     __repr__ = sentence
 
@@ -97,7 +97,8 @@ class Effect:
         return 100 * (value - 1) if self.ratio else 100 * value if self.bound is not None else value
 
     @property
-    def _unit(self):
+    def unit(self):
+        """The unit of its size as a sentence has it: %, castings in 100, grades or the reading's own."""
         if self.reading.grades:
             return "in 100" if self.bound is not None else "grades"
         return "%" if self.ratio else show(0, self.reading.unit)[2:]
@@ -110,18 +111,20 @@ class Effect:
 
     def _size(self):
         size = abs(self._percent(self.middle))
-        return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)} {self._unit}"
+        return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)} {self.unit}"
 
-    def _interval(self):
+    def interval(self):
+        """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
         if self.told:
             ends = sorted(abs(end) for end in ends)
             low, high = (self._shown(end) for end in ends)
         else:
             low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
-        return f"{100 * self.level:g} % interval {low} to {high} {self._unit}"
+        return f"{100 * self.level:g} % interval {low} to {high} {self.unit}"
 
-    def _rests_on(self):
+    def rests_on(self):
+        """How much of it is from the log, as a sentence that begins with a space."""
         if not self.poured:
             return f" No two pours differ in {self.factor.words}: this is belief only."
         share = round(100 * self.from_log)

@@ -213,7 +213,8 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
         The same log and seed give the same draws.
     physics : bool, optional
         Whether heat and cure, followed through a slab, enter the model of the peak temperature: True
-        always, False never, None where the log speaks for them (see `physics_choice`).
+        always, False never, None where the log speaks for them (see `physics_choice`). True also gives
+        hardness and tack how far the casting has cured.
 
     Returns
     -------

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from testpour.wording import count, listed, rounded
+from testpour.wording import capital, count, listed, rounded
 
 EVERY, MOST, SAME, OPEN = "at every bench", "on average only", "taken as the same everywhere", "cannot tell yet"
 CHANCES = "castings in 100"
@@ -21,7 +21,7 @@ def holds(effect, new, one, tells):
     tells : bool
         Whether there are enough benches to tell.
     """
-    said = effect.sentence().removesuffix(effect._rests_on()).replace("by about under", "by under")
+    said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.told or not tells:
         return OPEN, said
     sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)
@@ -32,7 +32,7 @@ def holds(effect, new, one, tells):
 
 def effect_interval(effect):
     """The interval of an effect in words, with its signs where it leaves both directions."""
-    return effect._interval().partition("interval ")[2]
+    return effect.interval().partition("interval ")[2]
 
 
 def too_few(benches):
@@ -45,7 +45,7 @@ def too_few(benches):
 
 def differs(one):
     """How far benches lie apart in one reading, and which stand out."""
-    said = f"{_started(one.reading.words)}: {_spread(one)}."
+    said = f"{capital(one.reading.words)}: {_spread(one)}."
     table = one.differences()
     apart = table[table["stands_out"]]
     if not len(apart):
@@ -62,7 +62,7 @@ def _spread(one):
     if high < 0.5 and unit in (CHANCES, "%"):
         return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
     if middle < 0.5 and unit == CHANCES:
-        return f"two benches in three lie within a casting in 100 of the average one, and hardly any beyond {high:.0f}"
+        return f"two benches in three differ from the average one by less than 1 casting in 100 (90 % interval under 1 to {high:.0f})"
     low, middle, high = (_digits(end, unit) for end in (low, middle, high))
     return f"two benches in three lie within {middle} {unit} of the average one (90 % interval {low} to {high} {unit})"
 
@@ -114,12 +114,7 @@ def expects(one):
         span = low if low == high else f"{low} to {high}"
     else:
         span = f"{shown.low:.3g} to {reading.show(shown.high)}"
-    return f"{_started(reading.words)}{f' at {age:g} h' if reading.ages else ''} {span}"
-
-
-def _started(words):
-    """Words that begin a sentence, the rest as it was."""
-    return words[:1].upper() + words[1:]
+    return f"{capital(reading.words)}{f' at {age:g} h' if reading.ages else ''} {span}"
 
 
 def _age(one):
