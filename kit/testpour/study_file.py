@@ -204,11 +204,11 @@ def save_study(study, path=None):
     import tomli_w
 
     path = Path(path or study.folder / "study.toml")
-    path.write_text(tomli_w.dumps(_as_table(study)), encoding="utf-8")
+    path.write_text(tomli_w.dumps(as_table(study)), encoding="utf-8")
     return path
 
 
-def _as_table(study):
+def as_table(study):
     """The study as the nested tables of its file; only what differs from the catalogue is written."""
     table = {"name": study.name, "question": study.question, "log": study.log, "resin": dict(study.resin)}
     for section, columns in (("factors", study.factors), ("readings", study.readings)):

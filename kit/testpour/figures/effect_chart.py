@@ -1,8 +1,6 @@
 """What each setting did to a reading, as a chart of changes with their intervals."""
 
-from matplotlib.lines import Line2D
-
-from testpour.figures.picture import BELIEF, INK, LOG, drawable, new_picture
+from testpour.figures.picture import INK, draw_interval, drawable, interval_rows, new_picture
 from testpour.models.effects import effects
 
 FILLS = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
@@ -35,17 +33,10 @@ def show_effects(fit):
     ax = axes[0, 0]
     ax.axvline(0, color=INK, linewidth=0.8)
     for place, effect in enumerate(each):
-        _draw(ax, place, effect)
-    ax.set_yticks(range(len(each)), [_moved(effect) for effect in each])
-    ax.set(ylim=(-0.6, len(each) - 0.4), xlabel=_change_label(each[0]))
-    ax.tick_params(axis="y", length=0)
-    marks = [
-        Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words)
-        for _, fill, words in FILLS
-    ]
-    marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label="never varied: belief only"))
-    picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
-                   alignment="left", title_fontsize=9.5)  # fmt: skip
+        draw_interval(ax, place, in_points(effect), effect.poured, _fill(effect))
+    ax.set_xlabel(_change_label(each[0]))
+    told = [(fill, words) for _, fill, words in FILLS]
+    interval_rows(picture, ax, [_moved(effect) for effect in each], told, "never varied: belief only")
     return picture
 
 
@@ -57,13 +48,9 @@ def in_points(effect):
     return tuple(100 * end for end in ends) if effect.bound is not None else ends
 
 
-def _draw(ax, place, effect):
-    low, middle, high = in_points(effect)
-    colour = LOG if effect.poured else BELIEF
-    fill = next(fill for bound, fill, _ in FILLS if effect.from_log >= bound) if effect.poured else "none"
-    ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if effect.poured else ":")
-    face = {"fillstyle": fill, "markerfacecoloralt": "white"} if fill != "none" else {"markerfacecolor": "white"}
-    ax.plot(middle, place, marker="o", color=colour, markersize=10, markeredgewidth=1.6, **face)
+def _fill(effect):
+    """The more of it the log has told, the fuller the dot."""
+    return next(fill for bound, fill, _ in FILLS if effect.from_log >= bound)
 
 
 def _moved(effect):

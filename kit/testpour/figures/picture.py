@@ -9,6 +9,7 @@ import seaborn as sns
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.lines import Line2D
 
 from testpour.wording import capital
 
@@ -89,6 +90,26 @@ def label_axis(ax, which, column, words="{}"):
         shown = [drawable(f"{i} {name}" if grades else name) for i, name in enumerate(names)]
         getattr(ax, f"set_{which}ticks")(range(len(names)), shown)
         getattr(ax, f"set_{which}lim")(-0.35, len(names) - 0.65)
+
+
+def draw_interval(ax, place, ends, told, fill="full"):
+    """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it."""
+    low, middle, high = ends
+    colour = LOG if told else BELIEF
+    ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if told else ":")
+    face = {"markerfacecolor": "white"} if fill == "none" or not told else {"fillstyle": fill, "markerfacecoloralt": "white"}
+    ax.plot(middle, place, marker="o", color=colour, markersize=10, markeredgewidth=1.6, **face)
+
+
+def interval_rows(picture, ax, names, told, untold):
+    """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words."""
+    ax.set_yticks(range(len(names)), names)
+    ax.set_ylim(-0.6, len(names) - 0.4)
+    ax.tick_params(axis="y", length=0)
+    marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in told]
+    marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=untold))
+    picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
+                   alignment="left", title_fontsize=9.5)  # fmt: skip
 
 
 def shade_beyond(ax, low, high, words="not poured"):

@@ -1,8 +1,6 @@
 """Where a reading's scatter comes from, as a chart of its sources with their intervals."""
 
-from matplotlib.lines import Line2D
-
-from testpour.figures.picture import BELIEF, LOG, drawable, new_picture
+from testpour.figures.picture import draw_interval, drawable, interval_rows, new_picture
 from testpour.models.scatter import scatter
 
 
@@ -24,20 +22,9 @@ def show_scatter(fit):
     picture, axes = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
     ax = axes[0, 0]
     for place, part in enumerate(parts):
-        colour, style = (LOG, "-") if part.told else (BELIEF, ":")
-        ax.plot([part.low, part.high], [place, place], color=colour, linewidth=2.4, linestyle=style)
-        ax.plot(part.middle, place, "o", color=colour, markersize=10, markeredgewidth=1.6,
-                markerfacecolor=colour if part.told else "white")  # fmt: skip
-    ax.set_yticks(range(len(parts)), [_row(part) for part in parts])
-    ax.set(ylim=(-0.6, len(parts) - 0.4), xlabel=f"One standard deviation ({drawable(found.unit)})")
-    ax.set_xlim(left=0)
-    ax.tick_params(axis="y", length=0)
-    marks = [
-        Line2D([], [], marker="o", linestyle="-", color=LOG, markersize=8, label="from the log"),
-        Line2D([], [], marker="o", linestyle=":", color=BELIEF, markerfacecolor="white", label="mostly belief"),
-    ]
-    picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
-                   alignment="left", title_fontsize=9.5)  # fmt: skip
+        draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
+    ax.set(xlim=(0, None), xlabel=f"One standard deviation ({drawable(found.unit)})")
+    interval_rows(picture, ax, [_row(part) for part in parts], [("full", "from the log")], "mostly belief")
     return picture
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from testpour.findings.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
-from testpour.study_file import _as_table as study_table
+from testpour.study_file import as_table as study_table
 from testpour.study_file import study_from
 
 FORMAT = 1

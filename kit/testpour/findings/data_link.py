@@ -8,8 +8,9 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
+from testpour.logbook.sheet_cells import ACTIVE
+
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")  # what a spreadsheet takes for the start of a formula
 FINE = re.compile(rb"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
 PACKAGES = ("numpy", "pandas", "statsmodels", "matplotlib")
 
@@ -35,7 +36,7 @@ def _neutral(value):
     if value is None or (isinstance(value, float) and np.isnan(value)):
         return ""
     text = str(value)
-    return "'" + text if text.lstrip(" ").startswith(FORMULA) else text
+    return "'" + text if text.lstrip(" ").startswith((*ACTIVE, "\n")) else text
 
 
 def data_link(text):

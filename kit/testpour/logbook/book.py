@@ -15,6 +15,7 @@ from testpour.logbook.photos import Photos, photo_of, photo_row
 from testpour.logbook.single import one_pour, reading_of
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
+from testpour.logbook.whole import one_moment
 
 
 class Caution(UserWarning):
@@ -247,4 +248,8 @@ class Logbook:
     def reading_only(self):
         """A connection to look with, for a `with` block; it explains what goes wrong in words."""
         return Explained(self._engine, lambda engine: engine.begin())
+
+    def at_one_moment(self):
+        """The same, for many looks that must all see the log as it stood at the first."""
+        return Explained(self._engine, one_moment)
 

@@ -13,7 +13,6 @@ import numpy as np
 
 from testpour.catalogue import Factor, Reading
 from testpour.logbook.castings import Castings
-from testpour.logbook.database import Explained
 from testpour.logbook.loading import READING_COLUMNS, load_castings
 from testpour.logbook.package_cells import to_csv
 from testpour.logbook.package_files import PackageProblems
@@ -29,7 +28,7 @@ from testpour.logbook.package_schema import (
     tables,
 )
 from testpour.logbook.photos import FOLDER
-from testpour.logbook.whole import all_rows, one_moment
+from testpour.logbook.whole import all_rows
 from testpour.study import Aim
 
 
@@ -123,7 +122,7 @@ def _told(source, names):
     """The castings and, with names, every row of the log's tables, both as they stood at one moment."""
     if isinstance(source, Castings):
         return source, None
-    with Explained(source._engine, one_moment) as connection:
+    with source.at_one_moment() as connection:
         castings, history = load_castings(source.study, connection), {}
         for name, table in HISTORY.items() if names else ():
             rows = [row for some in all_rows(connection, table) for row in some]

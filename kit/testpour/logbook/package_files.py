@@ -36,7 +36,7 @@ class Files:
                 return file.read(LARGEST)
         except (FileNotFoundError, KeyError):
             return None
-        except (OSError, zipfile.BadZipFile, RuntimeError, NotImplementedError, ValueError, EOFError) as problem:
+        except (OSError, zipfile.BadZipFile, RuntimeError, ValueError, EOFError) as problem:
             raise PackageProblems(self.path.name, [f"{name} cannot be read: {problem}. Ask for it again."]) from None
 
 

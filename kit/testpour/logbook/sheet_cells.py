@@ -8,7 +8,7 @@ from pathlib import Path
 
 from testpour.logbook.tables import LogProblem
 
-ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # the wide forms count in East Asia
+ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
 SEPARATORS = ";\t,"
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 

@@ -248,11 +248,11 @@ def model_of(reading, believed, rows):
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        **_scale_options(reading, believed),
+        **scale_options(reading, believed),
     )
 
 
-def _scale_options(reading, believed):
+def scale_options(reading, believed):
     """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading."""
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}

@@ -129,7 +129,7 @@ class Marginal:
         value -= inner.at[self.inner_fixed :] @ inner.at[self.inner_fixed :] / 2
         value += self.inner_fixed * LOG_2PI / 2 - inner.factor.log_determinant / 2
         shape_value, shape_slope, _ = self.problem.shape_belief(shape)
-        spread_value, spread_slope = _half_normal(spreads, self.problem.group_scales)
+        spread_value, spread_slope = half_normal(spreads, self.problem.group_scales)
         residual = self.problem.root @ coefficients - self.problem.target if self.fixed else None
         lead = -self.problem.root.T @ residual if self.fixed else np.zeros(0)
         gradient = self._gradient(inner) + np.concatenate([lead, shape_slope, spread_slope])
@@ -199,7 +199,7 @@ def _safe_step(look, place, step):
     return found
 
 
-def _half_normal(spreads, scales):
+def half_normal(spreads, scales):
     """Log density and slope of half-normal beliefs about signed spreads; a scale of inf is flat."""
     proper = scales[np.isfinite(scales)]
     constant = (np.log(2 / proper) - LOG_2PI / 2).sum()

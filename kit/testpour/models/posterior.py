@@ -109,7 +109,7 @@ def sample(model, draws, seed):
         cloud, weights, effective = _weigh(proposal, target, draws, rng, most)
         if effective >= ENOUGH * draws:
             break
-    picked = _resample(weights, draws, rng)
+    picked = resample(weights, draws, rng)
     outer, inner, method = cloud.outer[picked], cloud.inner[picked], "importance"
     if effective < POOR * draws:
         outer, inner, effective = run_chains(target, outer, inner, draws, rng)
@@ -143,7 +143,7 @@ def _weigh(proposal, target, draws, rng, most):
     return join(clouds), weights, effective
 
 
-def _resample(weights, draws, rng):
+def resample(weights, draws, rng):
     """Systematic resampling, in random order."""
     points = (rng.random() + np.arange(draws)) / draws
     picked = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)

@@ -7,7 +7,7 @@ many benches the spreads themselves are all but normal, and the rest moves with 
 import numpy as np
 from scipy.stats import chi2, norm, qmc
 
-from testpour.models.posterior import Posterior, _resample
+from testpour.models.posterior import Posterior, resample
 from testpour.models.rows import cuts_of
 from testpour.pooling.blocks import back
 from testpour.pooling.climbing import pooled_top_of_density, slope_name
@@ -72,7 +72,7 @@ def _weighed(density, top, root, points, draws, rng):
         if worth >= GOOD * points:
             break
         centre, root = _adapted(at, weights, worth, centre, root)
-    picked, counts = np.unique(_resample(weights, draws, rng), return_counts=True)
+    picked, counts = np.unique(resample(weights, draws, rng), return_counts=True)
     outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
     still = np.zeros((1, density.marginal.blocks.first_leaf))
     inner = [_given(density.marginal, places[i][1], n, rng, still) for i, n in zip(picked, counts, strict=True)]

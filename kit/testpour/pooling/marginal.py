@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from testpour.models.laplace import LOG_2PI, _half_normal
+from testpour.models.laplace import LOG_2PI, half_normal
 from testpour.pooling.blocks import factor
 
 REACH = 1.5  # an outer step short enough to carry the inner mode along a straight line
@@ -124,14 +124,14 @@ class BenchMarginal:
         shape, spreads = self.split(outer)
         value = place.rows.value.sum() + self._belief(place.at) + self.problem.constant
         value += (self.blocks.shared - len(self.problem.target)) * LOG_2PI / 2 - place.arrow.log_determinant / 2
-        return value + self.problem.shape_belief(shape)[0] + _half_normal(spreads, self.problem.group_scales)[0]
+        return value + self.problem.shape_belief(shape)[0] + half_normal(spreads, self.problem.group_scales)[0]
 
     def __call__(self, outer):
         """Log density and gradient at `outer`."""
         place = self.solve(outer)
         shape, spreads = self.split(outer)
         belief = np.concatenate(
-            [self.problem.shape_belief(shape)[1], _half_normal(spreads, self.problem.group_scales)[1]]
+            [self.problem.shape_belief(shape)[1], half_normal(spreads, self.problem.group_scales)[1]]
         )
         return self.value_at(place, outer), self._gradient(place, shape, spreads) + belief
 

@@ -9,7 +9,7 @@ from scipy.special import ndtri
 from testpour.models.beliefs import beliefs_for
 from testpour.models.change import change
 from testpour.models.evidence import groups_of, latent_ends, rows_of
-from testpour.models.fits import DRAWS, ReadingFit, _scale_options
+from testpour.models.fits import DRAWS, ReadingFit, scale_options
 from testpour.models.interval import IntervalModel
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -215,7 +215,7 @@ def _model(reading, believed, rows, scale):
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={"bench": scale, **beliefs},
-        **_scale_options(reading, believed),
+        **scale_options(reading, believed),
     )
     return model, next(group.codes for group in model.groups if group.name == "bench")
 
