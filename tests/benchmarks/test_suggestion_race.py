@@ -4,13 +4,15 @@ Six sessions of four pours, each in a room drawn from 15 to 26 °C. After each s
 catalyst, pigment and cover for three rooms (16, 20, 24 °C) and two depths (6 and 15 mm); the truth judges: true
 chance of a good casting over that of a chooser who knows everything. Contexts where even that chooser's chance is
 below 0.3 are left out: no advice helps there. Half the worlds contradict the trade's beliefs. 10 + 10 worlds, so
-that the race stays within ten minutes on one core; seeds from 500 up were never used to develop anything.
+that the race stays within ten minutes on one core (`TESTPOUR_WORLDS=40` for more); seeds from 600 up were never
+used to develop anything.
 
 Peers, none of which has beliefs: a fixed habit, one factor at a time, Sobol points with least-squares surfaces
 (statsmodels), a Gaussian process a reading (scikit-learn) that pours where success is likeliest, and, where BoTorch
 is installed, one that pours where expected improvement is largest (`tests/reference/race_botorch.toml` keeps a run).
 """
 
+import os
 import time
 from importlib.util import find_spec
 from pathlib import Path
@@ -32,7 +34,7 @@ from testpour.suggest.stopping import stop_advice
 pytestmark = pytest.mark.slow
 
 DEMO = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
-WORLDS, FIRST_SEED = 10, 500
+WORLDS, FIRST_SEED = int(os.environ.get("TESTPOUR_WORLDS", "10")), 600
 SESSIONS = 6
 PEERS = {"habit": Habit, "one at a time": OneAtATime, "surfaces": Surfaces, "process": Process}
 if find_spec("botorch"):
