@@ -1,4 +1,4 @@
-"""A damped Newton climb to the top of a smooth function."""
+"""Newton climbs to the top of a smooth function: a damped one of any, a plain one of a concave."""
 
 from dataclasses import dataclass
 
@@ -130,3 +130,47 @@ def _step(roots, axes, gradient, damping, reach):
     step = axes @ ((axes.T @ gradient) / (np.maximum(np.abs(roots), floor) + damping))
     length = np.abs(step).max()
     return step if length <= reach else step * (reach / length)
+
+
+def newton(look, step_from, start, near):
+    """The place at the top of a concave function, and the curvature there.
+
+    Parameters
+    ----------
+    look : callable
+        ``at -> place``, a tuple that begins with `at` and ends with the height there.
+    step_from : callable
+        ``place -> (step, slope along it, curvature)``.
+    start : ndarray, shape (d,)
+    near : float
+        The climb ends where the next step would gain less than this share of the height.
+    """
+    place = look(start)
+    for _ in range(100):
+        step, gain, curvature = step_from(place)
+        if not gain > near * (1 + abs(place[-1])):
+            break
+        place = _safe_step(look, place, step)
+    return place, curvature
+
+
+def _safe_step(look, place, step):
+    """Halve the step until it loses no height."""
+    at, height = place[0], place[-1]
+    for shrink in 0.5 ** np.arange(40):
+        found = look(at + shrink * step)
+        if found[-1] >= height - 1e-13 * (1 + abs(height)):
+            break
+    return found
+
+
+def carried_along(last, outer, size, reach):
+    """Where to look for an inner mode: where it was last, moved along with an outer step no longer than `reach`.
+
+    `last` is the outer place, the inner mode and its slopes there (0.0 where they are not known); None at first.
+    """
+    if last is None:
+        return np.zeros(size)
+    before, at, slopes = last
+    step = outer - before
+    return at + slopes @ step if np.ndim(slopes) and np.abs(step).max() < reach else at

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from testpour.models.climb import carried_along, newton
 from testpour.models.elimination import layout
 
 LOG_2PI = np.log(2 * np.pi)
@@ -100,25 +101,17 @@ class Marginal:
             pull = np.concatenate([linear[:k] - precision[:k, :k] @ at[:k], -at[k:]])
             return at, eta, rows, pull, rows.value.sum() + at @ pull / 2 + linear[:k] @ at[:k] / 2
 
-        place = look(self._near(outer))
-        for _ in range(100):
-            at, eta, rows, pull, height = place
+        def step_from(place):
+            _, _, rows, pull, _ = place
             factor = design.factor(-rows.eta2, precision)
             slope = design.pull(rows.eta1) + pull
             step = factor.solve(slope)
-            if not slope @ step > 1e-18 * (1 + abs(height)):
-                break
-            place = _safe_step(look, place, step)
+            return step, slope @ step, factor
+
+        start = carried_along(self.last, outer, self.size, SHORT)
+        (at, eta, rows, *_), factor = newton(look, step_from, start, near=1e-18)
         self.last = outer, at, 0.0
         return Inner(at, eta, rows, design, factor)
-
-    def _near(self, outer):
-        """Where to look for the inner mode: where it was last, moved along with a short step of the outer."""
-        if self.last is None:
-            return np.zeros(self.size)
-        before, at, slopes = self.last
-        step = outer - before
-        return at + slopes @ step if np.ndim(slopes) and np.abs(step).max() < SHORT else at
 
     def __call__(self, outer):
         """Return log density and gradient at `outer`."""
@@ -187,16 +180,6 @@ class Inner:
     rows: object
     design: object
     factor: object
-
-
-def _safe_step(look, place, step):
-    """Halve the step until it loses no height."""
-    at, height = place[0], place[-1]
-    for shrink in 0.5 ** np.arange(40):
-        found = look(at + shrink * step)
-        if found[-1] >= height - 1e-13 * (1 + abs(height)):
-            break
-    return found
 
 
 def half_normal(spreads, scales):

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from testpour.models.climb import carried_along, newton
 from testpour.models.laplace import LOG_2PI, half_normal
 from testpour.pooling.blocks import factor
 
@@ -91,15 +92,15 @@ class BenchMarginal:
             rows = self.problem.rows.derivatives(eta, shape)
             return at, eta, rows, rows.value.sum() + self._belief(at)
 
-        place = look(self._near(outer))
-        for _ in range(100):
-            at, eta, rows, height = place
+        def step_from(place):
+            at, _, rows, _ = place
             arrow = factor(self.blocks, -rows.eta2, spreads, self.precision)
             slope = self.pull(rows.eta1[:, None], spreads)[:, 0] - self._prior_pull(at)
             step = arrow.solve(slope[:, None])[:, 0]
-            if not slope @ step > near * (1 + abs(height)):
-                break
-            place = _safe_step(look, place, step)
+            return step, slope @ step, arrow
+
+        start = carried_along(self.last, outer, self.size, REACH)
+        (at, eta, rows, _), arrow = newton(look, step_from, start, near)
         self.last = outer, at, 0.0
         return Place(at, eta, rows, arrow)
 
@@ -111,13 +112,6 @@ class BenchMarginal:
         p = self.blocks.shared
         residual = self.problem.root @ at[:p] - self.problem.target
         return -(residual @ residual + at[p:] @ at[p:]) / 2
-
-    def _near(self, outer):
-        if self.last is None:
-            return np.zeros(self.size)
-        before, at, slopes = self.last
-        step = outer - before
-        return at + slopes @ step if np.ndim(slopes) and np.abs(step).max() < REACH else at
 
     def value_at(self, place, outer):
         """Log density at `outer`, whose inner mode is `place`."""
@@ -190,12 +184,3 @@ class BenchMarginal:
                 leverage[bench.rows] += tau**2 / level[bench.codes]
                 shares[blocks.leaf] += weight @ inside
         return leverage, shares
-
-
-def _safe_step(look, place, step):
-    """Halve the step until it loses no height."""
-    for shrink in 0.5 ** np.arange(40):
-        found = look(place[0] + shrink * step)
-        if found[3] >= place[3] - 1e-13 * (1 + abs(place[3])):
-            break
-    return found
