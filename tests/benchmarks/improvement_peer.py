@@ -30,13 +30,13 @@ class Improvement(Process):
 
     def learn(self):
         points, seen = torch.tensor(np.array(self.world.points), dtype=DOUBLE), torch.tensor(np.array(self.world.seen), dtype=DOUBLE)
-        models = [
-            SingleTaskGP(points, seen[:, [k]], input_transform=Normalize(5, bounds=SPAN), outcome_transform=Standardize(1))
-            for k in range(len(READINGS))
-        ]
-        self.model = ModelListGP(*models)
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # a length at its bound is no failure here
+            warnings.simplefilter("ignore")  # a length at its bound, or a reading that never differed, is no failure here
+            models = [
+                SingleTaskGP(points, seen[:, [k]], input_transform=Normalize(5, bounds=SPAN), outcome_transform=Standardize(1))
+                for k in range(len(READINGS))
+            ]
+            self.model = ModelListGP(*models)
             fit_gpytorch_mll(SumMarginalLogLikelihood(self.model.likelihood, self.model))
         spreads = [model.likelihood.noise.detach().sqrt() * model.outcome_transform.stdvs.detach() for model in models]
         self.noise = torch.cat([spread.reshape(1) for spread in spreads])

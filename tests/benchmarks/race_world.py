@@ -31,8 +31,8 @@ def asked(room, depth):
 class World:
     """A practice resin with its log."""
 
-    def __init__(self, study, seed, against):
-        self.study, self.resin = study, practice_resin(study, seed, against)
+    def __init__(self, study, seed, against=False, kind="algebraic"):
+        self.study, self.resin = study, practice_resin(study, seed, against, kind=kind)
         self.rng, self.rows, self.reads, self.points, self.seen = np.random.default_rng([seed, 5]), [], [], [], []
         self.best = {(room, depth): self.chance(asked(room, depth)).max() for room in ROOMS for depth in DEPTHS}
 

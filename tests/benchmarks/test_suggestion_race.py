@@ -36,6 +36,7 @@ pytestmark = pytest.mark.slow
 DEMO = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
 WORLDS, FIRST_SEED = int(os.environ.get("TESTPOUR_WORLDS", "10")), 600
 SESSIONS = 6
+CAST = 8  # resins that are cast; each is followed through every pour and slice
 PEERS = {"habit": Habit, "one at a time": OneAtATime, "surfaces": Surfaces, "process": Process}
 if find_spec("botorch"):
     from improvement_peer import Improvement
@@ -44,14 +45,15 @@ if find_spec("botorch"):
 
 
 class Kit(Habit):
-    """This package, learning fast."""
+    """This package, learning fast; `physics` as for `fit_castings`."""
 
-    def __init__(self, world):
+    def __init__(self, world, physics=None):
         super().__init__(world)
+        self.physics = physics
         self.learn()
 
     def learn(self):
-        self.fits = fit_castings(self.world.castings())
+        self.fits = fit_castings(self.world.castings(), physics=self.physics)
         self.states = states_of(self.fits)
 
     def propose(self, room, session):
@@ -104,21 +106,22 @@ def results():
     return found
 
 
-SHORT = "ordinary worlds of seeds 500 to 539 reached 0.909, 0.978 and 0.985 after 4, 12 and 24 pours when last run"
-
-
 @pytest.mark.parametrize("kind, targets", [
-    pytest.param("ordinary", {4: 0.95, 12: 0.98, 24: 0.99}, marks=pytest.mark.xfail(reason=SHORT)),
+    ("ordinary", {4: 0.95, 12: 0.98, 24: 0.99}),
     ("contradicting", {8: 0.93, 16: 0.97}),
 ])  # fmt: skip
 def test_share_of_the_best_possible(results, kind, targets):
-    """What the person this is built for asked for."""
+    """What the person this is built for asked for.
+
+    A hundred ordinary worlds, seeds 600 to 699, reached 0.957, 0.977, 0.983, 0.986, 0.988 and 0.989 after 4 to 24
+    pours when last run, with standard errors of 0.005 falling to 0.001.
+    """
     reached = reached_after(results[kind][0]["kit"], targets)
     assert all(reached[pours] >= target for pours, target in targets.items()), reached
 
 
 @pytest.mark.parametrize("kind, floors", [
-    ("ordinary", {4: 0.849, 8: 0.942, 12: 0.941, 24: 0.966}),
+    ("ordinary", {4: 0.960, 8: 0.966, 12: 0.969, 24: 0.975}),
     ("contradicting", {4: 0.929, 12: 0.962, 24: 0.967}),
 ])  # fmt: skip
 def test_no_worse_than_it_was(results, kind, floors):
@@ -145,6 +148,27 @@ def test_where_it_says_stop_the_recommendation_is_within_five_points(results):
     said = [short for _, worlds in results.values() for short in first_stops(worlds)]
     assert len(said) >= WORLDS / 2
     assert np.mean(np.array(said) <= 0.05) >= 0.9, np.round(said, 3)
+
+
+def test_heat_and_cure_pay_in_the_race():
+    """Resins that are cast, with heat and cure in the models and without: they pay soonest, after four pours.
+
+    Sixteen resins over all six sessions are in `physics_choice`. Held: a point or more after four pours.
+    """
+    study, ways = slim(read_study(DEMO)), {"as the log says": None, "asked for": True, "without": False}
+    scores = {name: [] for name in ways}
+    for seed in range(FIRST_SEED, FIRST_SEED + CAST):
+        rooms = np.random.default_rng([seed, 77]).uniform(15, 26, 2).round(1)
+        for name, physics in ways.items():
+            player, after = Kit(World(study, seed, kind="physical"), physics), []
+            for session, room in enumerate(rooms):
+                player.world.pour(player.propose(room, session), f"S{session + 1}", room)
+                player.learn()
+                after.append(player.world.score(player.recommend))
+            scores[name].append(after)
+    mean = {name: np.nanmean(each, axis=0) for name, each in scores.items()}
+    print("\nresins that are cast, after 4 and 8 pours: " + ", ".join(f"{name} {each.round(3)}" for name, each in mean.items()))
+    assert mean["as the log says"][0] >= mean["without"][0] + 0.01
 
 
 def test_a_turn_after_forty_pours():
