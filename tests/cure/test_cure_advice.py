@@ -18,6 +18,7 @@ from testpour.figures.cure_map import show_cure
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
 from testpour.models.settings import settings_table
+from testpour.wording import signed
 
 
 def castings_from(study, castings_of, resin=None, rooms=(17.0, 22.0)):
@@ -149,6 +150,13 @@ def test_an_hour_is_the_casting_with_its_programme(unlearnt, known, monkeypatch)
     alone = slab(8.0, programme=steps, hours=steps[-1][0])
     assert found.table.loc["face", "oven"] == pytest.approx(alone.face_conversion, abs=2e-3)
     assert found.table.loc["core", "before"] == pytest.approx(slab(8.0).core_conversion, abs=2e-3)
+
+
+def test_the_gain_in_hardness_is_said_in_its_unit(unlearnt):
+    found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 8}, room=20)
+    middle, low, high = (signed(end) for end in found.hardness)
+    assert f"puts that at {middle} Shore D (90 % interval {low} to {high} Shore D)." in found.sentence()
+    assert middle.startswith("+")
 
 
 def test_a_long_stay_ends_at_the_ceiling(unlearnt, known, monkeypatch):

@@ -13,11 +13,11 @@ from testpour.cure.slab import cure_many
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.units import to_unit
-from testpour.wording import in_markdown, rounded
+from testpour.wording import in_markdown, signed
 
 LOTS = 24
 LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble
-SOFT = "How far warmth lets a casting cure is a trade-like guess that no log of room-cured pours can move."
+SOFT = "How much further warmth lets a casting cure is a guess of the trade that no log of room-cured pours can move."
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,8 @@ class OvenHour:
         Change in hardness by the log's own model, reading's unit: middle, low, high; None where the study
         cannot tell.
     caution : str
+    unit : str
+        Of `hardness`.
     """
 
     mix: str
@@ -46,6 +48,7 @@ class OvenHour:
     table: pd.DataFrame
     hardness: tuple | None
     caution: str
+    unit: str = ""
 
     @property
     def gain(self):
@@ -66,7 +69,7 @@ class OvenHour:
             )
         if self.hardness is not None:
             middle, low, high = self.hardness
-            text += f" The log's hardness model puts that at {rounded(middle)} in hardness (90 % interval {rounded(low)} to {rounded(high)})."
+            text += f" The log's hardness model puts that at {signed(middle)} {self.unit} (90 % interval {signed(low)} to {signed(high)} {self.unit})."
         return text
 
     def _repr_markdown_(self):
@@ -110,7 +113,8 @@ def oven_hour(fits, settings=None, *, room=None, oven=60.0, hours=1.0, start=24.
     table = _conversions(asking, oven, hours, start)
     middle = asking.study.factor("thickness").show(asking["thickness"])
     caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *_never(fits))
-    return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, _hardness(fits, asking, oven, hours), caution)
+    unit = fits["hardness"].reading.unit if "hardness" in fits else ""
+    return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, _hardness(fits, asking, oven, hours), caution, unit)
 
 
 def _has(fits, name):
