@@ -57,6 +57,14 @@ class RecipeChart:
 
     __repr__ = sentence
 
+    def grid(self):
+        """Depths in words, and for each room its words and its rows of `table`, one a depth."""
+        table, shown = self.table, self.study.factor
+        rooms, depths = (table.index.unique(level=name) for name in ("room_temperature", "thickness"))
+        heads = ["any depth" if np.isnan(depth) else shown("thickness").show(depth) for depth in depths]
+        names = ["as it is" if np.isnan(room) else shown("room_temperature").show(room) for room in rooms]
+        return heads, [(name, [table.loc[(room, depth)] for depth in depths]) for name, room in zip(names, rooms, strict=True)]
+
     def _repr_html_(self):
         return chart_html(self)
 

@@ -19,11 +19,11 @@ def chart_html(chart, paper=None, date=""):
     """The chart as HTML: the chart alone for a notebook, or a whole page for `paper`."""
     if paper is not None:
         refuse_paper(paper)
-    rooms, depths = (chart.table.index.get_level_values(name).unique() for name in ("room_temperature", "thickness"))
-    rows = [(_room(chart.study, room), [_cell(chart.table.loc[(room, depth)]) for depth in depths]) for room in rooms]
+    depths, rooms = chart.grid()
+    rows = [(room, [_cell(row) for row in cells]) for room, cells in rooms]
     return template("suggest", "chart.html").render(
         whole=paper is not None, paper=paper, date=date, study=chart.study, says=chart.sentence(),
-        depths=[_depth(chart.study, depth) for depth in depths], rows=rows,
+        depths=depths, rows=rows,
         kinds={kind for _, cells in rows for cell in cells for kind in cell["kind"].split()},
         size=_size(len(rooms), len(depths)), good=f"{100 * GOOD:.0f}",
         legend=_legend(chart), aims=_aims(chart.study), rests=_rests(chart), cautions=safety_text("bench", html=True),
@@ -41,18 +41,14 @@ def _cell(row):
     untried = ["untried"] if row["beyond"] else []
     if np.isnan(row["catalyst"]):
         return {"lines": [re.sub(r"(?<=\d) (?=[°%])", "\N{NO-BREAK SPACE}", row["advice"])], "recipe": False, "kind": " ".join(["none", *untried])}
-    lines = [show(row["catalyst"], "%"), f"{in_hundred(row['chance'])} in 100"]
-    if "gel_low" in row:
-        lines.append(f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min")
-    return {"lines": lines + ["not poured yet"] * bool(untried), "recipe": True, "kind": " ".join(untried)}
+    return {"lines": [show(row["catalyst"], "%"), *recipe_lines(row)], "recipe": True, "kind": " ".join(untried)}
 
 
-def _room(study, room):
-    return "as it is" if np.isnan(room) else study.factor("room_temperature").show(room)
-
-
-def _depth(study, depth):
-    return "any depth" if np.isnan(depth) else study.factor("thickness").show(depth)
+def recipe_lines(row):
+    """What a recipe gives, a line each: good castings, minutes it stays workable, and whether it was poured."""
+    lines = [f"{in_hundred(row['chance'])} in 100"]
+    lines += [f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min"] if "gel_low" in row else []
+    return lines + ["not poured yet"] * bool(row["beyond"])
 
 
 def _legend(chart):
