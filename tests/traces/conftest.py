@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from testpour.cure.lots import face_of, lots_at, resin_of
+from testpour.cure.lots import UNKNOWNS, face_of, lots_at, resin_of
 from testpour.cure.slab import Casting, cure
 
 NOISE, MISSING, HOURS = 0.5, 0.05, 6.0
@@ -35,7 +35,7 @@ def drifting(rng, room):
 
 def random_casting(rng):
     """8 to 40 mm, 1 to 2.5 %, 17 to 27 degC, a lot of its own, poured up to 1 K off its room."""
-    lots, room = lots_at(0.7 * rng.standard_normal(8)), rng.uniform(17, 27)
+    lots, room = lots_at(0.7 * rng.standard_normal(len(UNKNOWNS))), rng.uniform(17, 27)
     programme = drifting(rng, room)
     return Casting(
         rng.uniform(8, 40), rng.uniform(1, 2.5), room, resin_temperature=room + rng.uniform(-1, 1), face=face_of(lots),
