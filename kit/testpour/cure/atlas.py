@@ -4,8 +4,8 @@ Nothing warms before the inhibitor is gone, so the wait has a closed form (`kine
 what follows depends on it no more. After it, a slab in a steady room depends on the speed of cure K, the
 thickness L and the film h only through L sqrt(K) and h / sqrt(K), its times going as 1 / K: the groups
 are Fourier's and Biot's numbers with the cure as clock. The table spans those two and the room; heat of
-cure and the ceiling of cure enter by a slope and a bend, activation energy by a slope. It was made by `make_atlas` and is checked against
-the integration it stands for.
+cure and its ceiling enter by a slope and a bend, activation energy by a slope. It was made by `make_atlas`
+and is checked against the integration it stands for.
 
 References
 ----------

@@ -4,10 +4,17 @@ The weight of evidence is the log ratio of the chances that either model, belief
 readings that came (Kass & Raftery, J. Am. Stat. Assoc. 90 (1995) 773), by Laplace's approximation. A resin
 that does not behave as a slab of `resin.toml` would is so left to the plain terms.
 
-How far a casting has cured enters hardness and tack only where it is asked for. On practice resins that are
-cast it took a sixth off the error of hardness at twelve pours and nothing off the chances of either, and the
-next pours found good settings no sooner (`tests/benchmarks/test_physics_pays.py`): a day's hardness
-scatters by more than the plain terms miss.
+What it buys on practice resins that are cast: the error of the peak at thicknesses not poured falls to less
+than half at twelve pours (`tests/benchmarks/test_physics_pays.py`), and the next pours find good settings
+sooner. Share of the best possible chance after 4, 8, 12, 16, 20 and 24 pours, sixteen resins, seeds 620 to 635:
+
+    with       0.891 0.949 0.962 0.961 0.969 0.974
+    without    0.834 0.878 0.900 0.920 0.935 0.956
+    asked for  0.874 0.944 0.956 0.966 0.968 0.976
+
+The last line has hardness and tack told, too, how far the casting has cured. That takes a sixth off the error
+of hardness at twelve pours and nothing off the chances of either, because a day's hardness scatters by more
+than the plain terms miss; so it is done only where it is asked for.
 """
 
 import numpy as np
