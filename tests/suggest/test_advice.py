@@ -9,9 +9,17 @@ import pytest
 from testpour.models.chance import NoAims, chance
 from testpour.models.settings import settings_table
 from testpour.study import Aim
-from testpour.suggest.advice import recommend
-from testpour.suggest.candidates import RoomProblem, allowed
+from testpour.suggest.advice import best_settings, recommend
+from testpour.suggest.candidates import (
+    ALIKE,
+    RoomProblem,
+    allowed,
+    free_factors,
+    nearest_usual,
+    spread_settings,
+)
 from testpour.suggest.conflicts import AimsConflict
+from testpour.suggest.prospect import prospect, states_of
 
 
 def aimed(fits, **bounds):
@@ -104,3 +112,31 @@ def test_a_grade_that_must_lie_in_a_window(fits):
     window = replace(fits.study, aims=(Aim("tack", at_least=1, at_most=2, age=24.0),))
     found = recommend(replace(fits, study=window), room=18)
     assert 0 < found.chance.draws.mean() < 1
+
+
+@pytest.mark.parametrize("good, place", [
+    ([0.90, 0.896, 0.89, 0.80], 1),  # the second is alike and nearer; the third is nearest, but worse
+    ([0.90, 0.89, 0.89, 0.80], 0),
+    ([0.90, 0.90, 0.896, 0.899], 2),
+])  # fmt: skip
+def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
+    """Distances by hand, in parts of the spans: catalyst 1.5 and pigment 0.5 are usual."""
+    free = free_factors(fits.study, {"thickness": 10, "cover": 1})
+    table = pd.DataFrame({"catalyst": [2.4, 1.8, 1.5, 1.0], "pigment": [4.0, 1.5, 0.5, 3.0]})
+    assert nearest_usual(table, good, max(good), free) == place
+
+
+def test_a_setting_that_hardly_matters_stays_near_the_usual(fits):
+    """What is recommended gives up no more than half a point for it, by the fits' own normal summary."""
+    given = settings_table(fits.study, {"thickness": 10}, room=20)
+    free, states = free_factors(fits.study, {"thickness": 10}), states_of(fits)
+    best = best_settings(fits, states, given, free)
+    table = spread_settings(fits.study, free, given)
+    table = table[allowed(fits, table)]
+    good = prospect(states, fits.study, table).chance()
+    chosen = prospect(states, fits.study, best).chance()[0]
+    assert chosen >= good.max() - 2 * ALIKE
+    usual = {f.name: f.usual for f in free}
+    far = {name: abs(best[name].iloc[0] - value) for name, value in usual.items()}
+    top = table.iloc[int(good.argmax())]
+    assert sum(far.values()) <= sum(abs(top[name] - value) for name, value in usual.items())

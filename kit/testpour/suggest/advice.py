@@ -8,7 +8,7 @@ import pandas as pd
 from testpour.cautions import check_gel_time, check_peak, check_settings
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
-from testpour.suggest.candidates import allowed, checked_room, free_factors, spread_settings
+from testpour.suggest.candidates import allowed, checked_room, free_factors, nearest_usual, spread_settings
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.prospect import prospect, states_of
 from testpour.threads import one_thread
@@ -17,7 +17,6 @@ from testpour.wording import said_in_markdown
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
 FEW = 12  # of the best, how many are compared over all draws
-ALIKE = 0.005  # chances so near each other the draws cannot tell apart
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,19 +128,10 @@ def best_settings(fits, states, given, free):
         best = few.iloc[[0]].reset_index(drop=True)
     exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
     best = few.loc[[exact.idxmax()]]
-    return _nearest_usual(fits, states, pd.concat([best, around(best, free), spread], ignore_index=True), free)
-
-
-def _nearest_usual(fits, states, table, free):
-    """Of the settings as good as the first row to within what draws can tell, the one nearest the usual."""
+    table = pd.concat([best, around(best, free), spread], ignore_index=True)
     table = table[allowed(fits, table)].reset_index(drop=True)
     good = prospect(states, fits.study, table).chance()
-    table = table[good >= good[0] - ALIKE].reset_index(drop=True)
-    far = np.zeros(len(table))
-    for factor in free:
-        low, high = factor.span
-        far += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
-    return table.iloc[[int(far.argmin())]].reset_index(drop=True)
+    return table.iloc[[nearest_usual(table, good, good[0], free)]].reset_index(drop=True)
 
 
 def foremost(fits, states, table, count):

@@ -12,6 +12,7 @@ from testpour.units import UnitProblem, to_unit
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
 BOILING = 145.0  # °C, styrene: from memory, not read; `cautions.toml` refuses a peak from here up
+ALIKE = 0.005  # chances so near each other the draws cannot tell apart
 RISK = 0.1  # chance of reaching it above which a pour is not proposed
 
 
@@ -74,6 +75,25 @@ def on_step(factor, share):
     """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span."""
     low, high = factor.span
     return np.clip(factor.rounded(low + (high - low) * np.asarray(share, float)), low, high)
+
+
+def nearest_usual(table, good, best, free):
+    """Of settings as good as `best` to within what draws can tell, the place of the one nearest the usual ones.
+
+    Parameters
+    ----------
+    table : DataFrame
+    good : array
+        Chance at each row.
+    best : float
+    free : tuple of Factor
+        Those whose distance counts, each in parts of its span.
+    """
+    far = np.zeros(len(table))
+    for factor in free:
+        low, high = factor.span
+        far += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
+    return int(np.where(np.asarray(good) >= best - ALIKE, far, np.inf).argmin())
 
 
 def in_moulds(study, table, moulds):

@@ -9,7 +9,14 @@ import pandas as pd
 from testpour.models.settings import settings_table
 from testpour.pages import dated
 from testpour.suggest.advice import beyond_log, settings_words
-from testpour.suggest.candidates import allowed, checked_room, free_factors, on_step, spread_settings
+from testpour.suggest.candidates import (
+    allowed,
+    checked_room,
+    free_factors,
+    nearest_usual,
+    on_step,
+    spread_settings,
+)
 from testpour.suggest.chart_page import GOOD, chart_html
 from testpour.suggest.prospect import prospect, states_of
 from testpour.suggest.remedy import remedy
@@ -152,7 +159,7 @@ def _cells(study, rooms, thicknesses, fixed):
 
 
 def _common(fits, states, cells, shared):
-    """The settings all cells share: the best mean over cells of the best chance over catalyst."""
+    """The settings all cells share: the best mean over cells of the best chance over catalyst, the usual where alike."""
     if not shared:
         return {}
     study, factor = fits.study, fits.study.factor("catalyst")
@@ -162,8 +169,8 @@ def _common(fits, states, cells, shared):
     grid = grid.drop(columns="catalyst_usual").drop(columns=list(tried)).merge(tried, how="cross")
     grid = grid[[*cells.columns]]
     chances = np.where(allowed(fits, grid), prospect(states, study, grid).chance(), 0.0)
-    best = chances.reshape(len(cells), len(catalyst), len(tried)).max(axis=1).mean(axis=0).argmax()
-    return {name: float(value) for name, value in tried.iloc[int(best)].items()}
+    good = chances.reshape(len(cells), len(catalyst), len(tried)).max(axis=1).mean(axis=0)
+    return {name: float(value) for name, value in tried.iloc[nearest_usual(tried, good, good.max(), shared)].items()}
 
 
 def _row(fits, states, cell):
