@@ -32,15 +32,19 @@ def with_changed(castings, pour, reading, low, high, which=slice(None)):
 
 @pytest.mark.parametrize("name", ["peak_temperature", "tack", pytest.param("hardness", marks=pytest.mark.slow)])
 def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
-    """Importance weights against really leaving each pour out; the difference is Monte Carlo error of both."""
+    """Importance weights against really leaving each pour out; the difference is Monte Carlo error of both.
+
+    Of 50 independent draws, the least allowed, a chance of one half has a standard error of 0.07; of the 200 that most
+    pours are left, 0.035, which is 0.028 in the mean of its size.
+    """
     rows = fits[name].rows
     some = replace(fits[name])
     weighted = left_out(some, 0.9)
     monkeypatch.setattr(left_out_module, "FEWEST", np.inf)
     again = left_out(some, 0.9)
     for end in ("above", "below"):
-        np.testing.assert_allclose(weighted[end], again[end], atol=0.12)  # 50 independent draws at least
-    assert (weighted["above"] - again["above"]).abs().mean() < 0.02
+        np.testing.assert_allclose(weighted[end], again[end], atol=0.12)
+    assert (weighted["above"] - again["above"]).abs().mean() < 0.028
     assert len(weighted) == len(rows)
 
 

@@ -29,7 +29,7 @@ STUDY = study_from({
 })  # fmt: skip
 LONG = [("gel_time", 1), ("gel_time", 2), ("gel_time", 5), ("gel_time", 6), ("hardness", 3), ("hardness", 7), ("hardness", 8),
         ("tack", 4), ("tack", 9), ("tack", 10)]  # fmt: skip
-STEPS = 12_000  # of each long chain
+STEPS = 20_000  # of each long chain
 EVERY = 4.0  # minutes between checks of the pot
 
 
@@ -207,13 +207,17 @@ def long_chains(fit, density, steps, seed):
 
 @pytest.mark.parametrize("name, seed", LONG)
 def test_draws_agree_with_long_chains_of_an_independent_sampler(name, seed):
-    """emcee on a density written out anew: means within 0.1 of a spread, spreads within a tenth."""
+    """emcee on a density written out anew: means within 0.1 of a spread, widths of 90 % intervals within a tenth.
+
+    A level has long tails, for its session spread has: standard deviations of two chains of 12,000 steps differed by
+    14 % (hardness, seed 3). Of 80,000 steps two agree with our draws to 0.003 at every quantile (hardness, seed 7).
+    """
     reading, believed, rows, _, _ = make_log(name, seed)
     fit = fit_rows(STUDY, reading, believed, rows, seed=seed)
     chain, worth = long_chains(fit, plain_density(reading, believed, rows, *latent_ends(reading, rows)), STEPS, seed)
     found, drawn = chain.reshape(-1, chain.shape[2]), fit.model.posterior(8_000, seed).coefficients
     off = np.abs(drawn.mean(axis=0) - found.mean(axis=0)) / found.std(axis=0)
-    ratio = drawn.std(axis=0) / found.std(axis=0)
-    print(f"{name}: chains worth {worth:.0f} draws; means off by {off.max():.3f}, spreads {ratio.min():.3f} to {ratio.max():.3f}")
+    ratio = np.divide(*(np.diff(np.quantile(draws, [0.05, 0.95], axis=0), axis=0)[0] for draws in (drawn, found)))
+    print(f"{name}: chains worth {worth:.0f} draws; means off by {off.max():.3f}, widths {ratio.min():.3f} to {ratio.max():.3f}")
     assert worth > 1_000
     assert off.max() < 0.1 and np.abs(ratio - 1).max() < 0.1
