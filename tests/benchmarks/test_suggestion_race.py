@@ -113,8 +113,9 @@ def results():
 def test_share_of_the_best_possible(results, kind, targets):
     """What the person this is built for asked for.
 
-    A hundred ordinary worlds, seeds 600 to 699, reached 0.957, 0.977, 0.983, 0.986, 0.988 and 0.989 after 4 to 24
-    pours when last run, with standard errors of 0.005 falling to 0.001.
+    Ten worlds are few. A hundred ordinary ones, seeds 600 to 699, reached 0.957, 0.977, 0.983, 0.986, 0.988 and 0.989
+    after 4 to 24 pours when last run, with standard errors of 0.005 falling to 0.001; seeds 500 to 599, four of which
+    were looked into, 0.939, 0.978, 0.980, 0.985, 0.989 and 0.990, the first with a standard error of 0.008.
     """
     reached = reached_after(results[kind][0]["kit"], targets)
     assert all(reached[pours] >= target for pours, target in targets.items()), reached
