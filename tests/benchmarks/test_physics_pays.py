@@ -70,16 +70,20 @@ def judged(study, castings_of, difficulty, pours):
             chance = ndtr((end - middle) / spread)
             for name, fit in fits.items():
                 said = fit.chances(table, None, AT_MOST).mean(axis=0)
-                low, half, high = np.quantile(fit.new_castings(table), [0.05, 0.5, 0.95], axis=0)
                 rows.append({
-                    "model": name, "place": place, "error": np.abs(half - true).mean(),
-                    "chance": np.abs(said - chance).mean(), "surprise": surprise(said, chance),
-                    "held": ((low <= true) & (true <= high)).mean(),
+                    "model": name, "place": place, "chance": np.abs(said - chance).mean(), "surprise": surprise(said, chance),
+                    **off(fit, table, true),
                     "taken": any(term.name == "physics" for term in fit.believed.terms),
                 })  # fmt: skip
     found = pd.DataFrame(rows).groupby(["place", "model"], sort=False).mean()
     print(f"\n{difficulty}, {pours} pours, {RESINS} resins\n{found.round(3).to_string()}")
     return found
+
+
+def off(fit, table, true):
+    """Error of the middle, and share of true readings (rows,) in the 90 % interval."""
+    low, half, high = np.quantile(fit.new_castings(table), [0.05, 0.5, 0.95], axis=0)
+    return {"error": np.abs(half - true).mean(), "held": ((low <= true) & (true <= high)).mean()}
 
 
 def surprise(said, true):
@@ -157,6 +161,5 @@ def judged_next_day(fits, resin, table):
         said, chance = fit.chances(table, aim.at_least, aim.at_most).mean(axis=0), resin._meets(aim, true, room)
         row = {"reading": aim.reading, "chance": np.abs(said - chance).mean(), "surprise": surprise(said, chance)}
         if not fit.reading.grades:
-            low, half, high = np.quantile(fit.new_castings(table), [0.05, 0.5, 0.95], axis=0)
-            row |= {"error": np.abs(half - true).mean(), "held": ((low <= true) & (true <= high)).mean()}
+            row |= off(fit, table, true)
         yield row

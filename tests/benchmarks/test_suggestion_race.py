@@ -65,16 +65,21 @@ class Kit(Habit):
         return best[NAMES].iloc[0].to_numpy()
 
 
+def played(player, seed, sessions):
+    """Play some sessions in rooms drawn by `seed`; yields each room once the player has learnt from it."""
+    for session, room in enumerate(np.random.default_rng([seed, 77]).uniform(15, 26, sessions).round(1)):
+        player.world.pour(player.propose(room, session), f"S{session + 1}", room)
+        player.learn()
+        yield room
+
+
 def race(study, seed, against):
     """Scores after each session of every runner in one world, and what the kit said about stopping."""
     scores, stops = {}, []
     for name, runner in {**PEERS, "kit": Kit}.items():
         world = World(study, seed, against)
-        rooms = np.random.default_rng([seed, 77]).uniform(15, 26, SESSIONS).round(1)
         player, scores[name] = runner(world), []
-        for session, room in enumerate(rooms):
-            world.pour(player.propose(room, session), f"S{session + 1}", room)
-            player.learn()
+        for room in played(player, seed, SESSIONS):
             scores[name].append(world.score(player.recommend))
             if runner is Kit:
                 advice = stop_advice(player.fits, room=room)
@@ -162,14 +167,9 @@ def test_heat_and_cure_pay_in_the_race():
     study, ways = slim(read_study(DEMO)), {"as the log says": None, "asked for": True, "without": False}
     scores = {name: [] for name in ways}
     for seed in range(FIRST_SEED, FIRST_SEED + CAST):
-        rooms = np.random.default_rng([seed, 77]).uniform(15, 26, 2).round(1)
         for name, physics in ways.items():
-            player, after = Kit(World(study, seed, kind="physical"), physics), []
-            for session, room in enumerate(rooms):
-                player.world.pour(player.propose(room, session), f"S{session + 1}", room)
-                player.learn()
-                after.append(player.world.score(player.recommend))
-            scores[name].append(after)
+            player = Kit(World(study, seed, kind="physical"), physics)
+            scores[name].append([player.world.score(player.recommend) for _ in played(player, seed, 2)])
     mean = {name: np.nanmean(each, axis=0) for name, each in scores.items()}
     print("\nresins that are cast, after 4 and 8 pours: " + ", ".join(f"{name} {each.round(3)}" for name, each in mean.items()))
     assert mean["as the log says"][0] >= mean["without"][0] + 0.01
