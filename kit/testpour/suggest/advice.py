@@ -119,26 +119,29 @@ def best_settings(fits, states, given, free):
         One row with every setting; those of `free` are chosen anew.
     free : tuple of Factor
     """
-    spread = spread_settings(fits.study, free, given)
-    best = foremost(fits, states, spread, 1)
+    spread, good = judged(fits, states, spread_settings(fits.study, free, given))
+    best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)
     for _ in range(ROUNDS):
         few = foremost(fits, states, around(best, free), FEW)
         if few.iloc[[0]].equals(best):
             break
         best = few.iloc[[0]].reset_index(drop=True)
     exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
-    best = few.loc[[exact.idxmax()]]
-    table = pd.concat([best, around(best, free), spread], ignore_index=True)
+    near, alike = judged(fits, states, around(few.loc[[exact.idxmax()]], free))
+    table = pd.concat([near, spread], ignore_index=True)
+    return table.iloc[[nearest_usual(table, np.concatenate([alike, good]), alike[0], free)]].reset_index(drop=True)
+
+
+def judged(fits, states, table):
+    """The allowed settings of a table and the mean chance of each."""
     table = table[allowed(fits, table)].reset_index(drop=True)
-    good = prospect(states, fits.study, table).chance()
-    return table.iloc[[nearest_usual(table, good, good[0], free)]].reset_index(drop=True)
+    return table, prospect(states, fits.study, table).chance()
 
 
 def foremost(fits, states, table, count):
     """The allowed settings with the best mean chance, best first."""
-    table = table[allowed(fits, table)]
-    order = np.argsort(-prospect(states, fits.study, table).chance(), kind="stable")[:count]
-    return table.iloc[order].reset_index(drop=True)
+    table, good = judged(fits, states, table)
+    return table.iloc[np.argsort(-good, kind="stable")[:count]].reset_index(drop=True)
 
 
 def around(best, free):
