@@ -33,19 +33,11 @@ def show_effects(fit):
     ax = axes[0, 0]
     ax.axvline(0, color=INK, linewidth=0.8)
     for place, effect in enumerate(each):
-        draw_interval(ax, place, in_points(effect), effect.poured, _fill(effect))
+        draw_interval(ax, place, effect.in_points, effect.poured, _fill(effect))
     ax.set_xlabel(_change_label(each[0]))
     told = [(fill, words) for _, fill, words in FILLS]
     interval_rows(picture, ax, [_moved(effect) for effect in each], told, "never varied: belief only")
     return picture
-
-
-def in_points(effect):
-    """Low, middle and high of an effect as the chart draws it: per cent, castings in 100, or the unit."""
-    ends = (effect.low, effect.middle, effect.high)
-    if effect.ratio:
-        return tuple(100 * (end - 1) for end in ends)
-    return tuple(100 * end for end in ends) if effect.bound is not None else ends
 
 
 def _fill(effect):

@@ -3,7 +3,6 @@
 import hashlib
 from pathlib import Path
 
-from testpour.figures.effect_chart import in_points
 from testpour.findings.carried import NoLogInside, inside
 from testpour.findings.data_link import LEFT_OUT
 from testpour.models.effects import effects
@@ -51,7 +50,7 @@ def _marks(castings):
 def _effects(fit):
     for effect in effects(fit).each:
         if effect.poured:
-            low, middle, high = in_points(effect)
+            low, middle, high = effect.in_points
             yield effect.factor.name, {
                 "start": effect.start, "end": effect.end, "low": low, "middle": middle, "high": high,
                 "told": bool(effect.told), "unit": f" {effect.unit}".rstrip(),

@@ -97,6 +97,11 @@ class Effect:
         return 100 * (value - 1) if self.ratio else 100 * value if self.bound is not None else value
 
     @property
+    def in_points(self):
+        """Low, middle and high as they are shown: per cent, castings in 100, or the reading's own unit."""
+        return tuple(self._percent(end) for end in (self.low, self.middle, self.high))
+
+    @property
     def unit(self):
         """The unit of its size as a sentence has it: %, castings in 100, grades or the reading's own."""
         if self.reading.grades:
