@@ -12,7 +12,7 @@ sooner. Share of the best possible chance after 4, 8, 12, 16, 20 and 24 pours, s
     without    0.834 0.878 0.900 0.920 0.935 0.956
     asked for  0.874 0.944 0.956 0.966 0.968 0.976
 
-The last line has hardness and tack told, too, how far the casting has cured. That takes a sixth off the error
+The last line has hardness and tack told, too, how far the casting has cured. That takes a ninth off the error
 of hardness at twelve pours and nothing off the chances of either, because a day's hardness scatters by more
 than the plain terms miss; so it is done only where it is asked for.
 """
