@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from testpour.models.interval import IntervalModel
-from testpour.models.laplace import Group, Marginal
+from testpour.models.elimination import Group
+from testpour.models.laplace import Marginal
 from testpour.models.scaling import scaled_problem
 from testpour.pooling.blocks import factor, make_blocks
 from testpour.pooling.marginal import BenchMarginal

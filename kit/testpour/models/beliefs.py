@@ -51,12 +51,20 @@ class ReadingBeliefs:
         Half-normal scales: ``reading`` and each of `GROUPS`, on the latent scale.
     cuts : Belief or None
         For a graded reading: where grade 0 ends at the reference settings.
+    left_over : int
+        How many of the terms, the last ones, belong to the remainder (see `remainder`).
     """
 
     terms: tuple
     beliefs: tuple
     scatter: dict
     cuts: Belief | None = None
+    left_over: int = 0
+
+    def foreseen(self):
+        """The same without the remainder."""
+        count = len(self.terms) - self.left_over
+        return dataclasses.replace(self, terms=self.terms[:count], beliefs=self.beliefs[:count], left_over=0)
 
     @property
     def mean(self):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
-from testpour.models.elimination import MANY, dummies, largest, members
+from testpour.models.elimination import MANY, largest, members
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn spread is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
@@ -142,9 +142,9 @@ def conditional_at(marginal, top):
     groups, p = marginal.problem.groups, marginal.inner_fixed
     big = largest(groups)
     design = marginal.problem.design
-    rest = np.hstack([design, *(dummies(g) for i, g in enumerate(groups) if i != big)])
+    rest = np.hstack([design, *(g.design for i, g in enumerate(groups) if i != big)])
     owner = np.r_[np.full(p, -1), np.repeat(np.arange(len(groups)), [g.levels for g in groups])].astype(int)
-    chosen = owner == big if groups else np.zeros(len(owner), dtype=bool)
+    chosen = owner == big if big >= 0 else np.zeros(len(owner), dtype=bool)
     precision, linear = marginal.precision(int((~chosen).sum()))
     return Conditional(
         marginal.problem.rows,
@@ -153,7 +153,7 @@ def conditional_at(marginal, top):
         marginal.predictor_moves(inner),
         rest,
         pairs_of(rest),
-        members(groups[big]) if groups else csr_array((0, len(rest))),
+        members(groups[big]) if big >= 0 else csr_array((0, len(rest))),
         owner[~chosen],
         big,
         precision,

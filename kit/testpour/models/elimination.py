@@ -13,18 +13,65 @@ from scipy.sparse import csr_array
 MANY = 40  # levels above which elimination is quicker than one dense matrix
 
 
+@dataclass(frozen=True)
+class Group:
+    """A random intercept: `codes` (n,) give each row's level, 0 .. `levels` - 1."""
+
+    name: str
+    codes: np.ndarray
+    levels: int
+
+    @property
+    def design(self):
+        """The (n, levels) zeros and ones that say which level each row has."""
+        return (self.codes[:, None] == np.arange(self.levels)).astype(float)
+
+    def at(self, effects):
+        """The effect of each row's level; `effects` (levels,) or (levels, ...)."""
+        return effects[self.codes]
+
+    def added(self, values):
+        """Row values (n,) added up by level."""
+        return np.bincount(self.codes, values, self.levels)
+
+    def kept(self, rows):
+        """The same group on some of the rows."""
+        return Group(self.name, self.codes[rows], self.levels)
+
+
+@dataclass(frozen=True)
+class Smooth:
+    """Columns (n, levels) of a smooth function, whose coefficients share one standard deviation."""
+
+    name: str
+    design: np.ndarray
+
+    @property
+    def levels(self):
+        """Number of columns."""
+        return self.design.shape[1]
+
+    def at(self, effects):
+        """The function at each row, for coefficients (levels,)."""
+        return self.design @ effects
+
+    def added(self, values):
+        """Row values (n,) times the columns: (levels,)."""
+        return self.design.T @ values
+
+    def kept(self, rows):
+        """The same function on some of the rows."""
+        return Smooth(self.name, self.design[rows])
+
+
 def largest(groups):
-    """Number of the group with most levels; -1 when there is none."""
-    return int(np.argmax([group.levels for group in groups])) if groups else -1
-
-
-def dummies(group):
-    """Return the (n, levels) zeros and ones that say which level each row has."""
-    return (group.codes[:, None] == np.arange(group.levels)).astype(float)
+    """Number of the random intercept with most levels; -1 when there is none."""
+    levels = [group.levels if isinstance(group, Group) else -1 for group in groups]
+    return int(np.argmax(levels)) if max(levels, default=-1) >= 0 else -1
 
 
 def members(group):
-    """The same, levels by rows, as a sparse matrix: it adds rows up by level."""
+    """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level."""
     ones, rows = np.ones(len(group.codes)), np.arange(len(group.codes))
     return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
 
@@ -75,7 +122,7 @@ def layout(design, groups, many=MANY):
     big = largest(groups)
     big = big if big >= 0 and groups[big].levels > many else -1
     kept = [g for g in range(len(groups)) if g != big]
-    columns = np.hstack([design, *(dummies(groups[g]) for g in kept)])
+    columns = np.hstack([design, *(groups[g].design for g in kept)])
     owner = np.r_[np.full(design.shape[1], -1), np.repeat(kept, [groups[g].levels for g in kept])].astype(int)
     if big < 0:
         return Layout(groups, big, columns, owner, slice(columns.shape[1], None), None)
@@ -164,7 +211,8 @@ class Factored:
         variance, own = (reach * held).sum(axis=1), np.empty((len(held), len(layout.groups)))
         for g, group in enumerate(layout.groups):
             if g != layout.big:
-                own[:, g] = held[np.arange(len(held)), np.searchsorted(layout.owner, g) + group.codes]
+                first = np.searchsorted(layout.owner, g)
+                own[:, g] = (group.design * held[:, first : first + group.levels]).sum(axis=1)
         if self.level is not None:
             variance += (design.tau * away)[design._codes]
             own[:, layout.big] = away[design._codes] - ((self.sums / self.level[:, None])[design._codes] * held).sum(axis=1)

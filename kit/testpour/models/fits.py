@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,7 @@ from testpour.models.beyond import beyond
 from testpour.models.evidence import groups_of, latent_ends, rows_of
 from testpour.models.interval import IntervalModel
 from testpour.models.physics_choice import chosen
+from testpour.models.remainder import folded, remainder_scale, remainder_terms
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -225,7 +227,7 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
         believed = beliefs_for(study, reading, beliefs, rows)
-        believed, said, model = chosen(castings, reading, believed, rows, model_of, beliefs=beliefs, physics=physics)
+        believed, said, model = chosen(castings, reading, believed, rows, partial(model_of, study), beliefs=beliefs, physics=physics)
         models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model)
     return Fits(study, castings, models, seed)
 
@@ -233,14 +235,20 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
 @one_thread
 def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None):
     """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
-    model = model or model_of(reading, believed, rows)
+    believed = believed.foreseen()
+    model = model or model_of(study, reading, believed, rows)
     posterior = model.posterior(draws=DRAWS, seed=seed)
+    terms = remainder_terms(study, believed)
+    if terms:
+        posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed))
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 
-def model_of(reading, believed, rows):
-    """The `IntervalModel` of `reading` on `rows`, beliefs included."""
+def model_of(study, reading, believed, rows):
+    """The `IntervalModel` of `reading` on `rows`, beliefs and remainder included."""
+    believed = believed.foreseen()
     groups = groups_of(rows)
+    terms = remainder_terms(study, believed)
     columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
     return IntervalModel(
         *latent_ends(reading, rows),
@@ -248,6 +256,7 @@ def model_of(reading, believed, rows):
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
+        smooth=(design(terms, rows), remainder_scale(terms, believed)) if terms else None,
         **scale_options(reading, believed),
     )
 

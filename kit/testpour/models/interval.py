@@ -11,7 +11,8 @@ from statsmodels.base.model import (
 )
 
 from testpour.models.intake import check_beliefs, check_columns, check_rows, pair, shape_names
-from testpour.models.laplace import Group, Marginal
+from testpour.models.elimination import Group, Smooth
+from testpour.models.laplace import Marginal
 from testpour.models.links import Link
 from testpour.models.optimum import find_optimum, joint_curvature
 from testpour.models.rows import cuts_of
@@ -46,6 +47,9 @@ class IntervalModel(GenericLikelihoodModel):
         Name to half-normal scale of the belief about that group's spread; missing or inf is flat.
     cut_belief : tuple of array_like, optional
         Means and spreads (K-1,) of Normal beliefs about the cut-points, kept in order.
+    smooth : tuple, optional
+        Columns (n, q) of a smooth function whose coefficients are Normal(0, s**2), and the half-normal scale
+        of the belief about s; it is kept as the last group, ``"smooth"``.
 
     Raises
     ------
@@ -71,6 +75,7 @@ class IntervalModel(GenericLikelihoodModel):
         spread_belief=None,
         group_beliefs=None,
         cut_belief=None,
+        smooth=None,
     ):
         self.found = None  # what `optimum.summit` keeps
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
@@ -85,8 +90,10 @@ class IntervalModel(GenericLikelihoodModel):
         coefficients = len(self.coefficient_names), self.belief
         check_beliefs(coefficients, (count, self.cut_belief), self.spread_belief, groups, group_beliefs)
         self._take_groups(groups, group_beliefs)
+        if smooth is not None:
+            self._take_smooth(*smooth)
         self.informative = self._close_ends()
-        extra = shape_names(grades) + [f"spread {name}" for name in groups]
+        extra = shape_names(grades) + [f"spread {group.name}" for group in self.groups]
         self.parameter_names = self.coefficient_names + extra
         if len(self.low):
             self._set_up(extra)
@@ -104,6 +111,12 @@ class IntervalModel(GenericLikelihoodModel):
             )
             for name, labels in groups.items()
         )
+
+    def _take_smooth(self, columns, scale):
+        """Add a smooth function as the last group."""
+        self.groups += (Smooth("smooth", np.asarray(columns, dtype=float)),)
+        self.group_beliefs = np.append(self.group_beliefs, float(scale))
+        self.group_levels["smooth"] = np.arange(self.groups[-1].levels)
 
     def _close_ends(self):
         """Bring open grade ends to the first and last grade; return which rows say anything."""

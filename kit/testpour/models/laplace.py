@@ -12,15 +12,6 @@ SHORT = 0.5  # an outer step short enough to carry the inner mode along a straig
 
 
 @dataclass(frozen=True)
-class Group:
-    """A random intercept: `codes` (n,) give each row's level, 0 .. `levels` - 1."""
-
-    name: str
-    codes: np.ndarray
-    levels: int
-
-
-@dataclass(frozen=True)
 class Problem:
     """A likelihood with its beliefs, on a scale where all numbers are near one.
 
@@ -31,7 +22,7 @@ class Problem:
     rows : SpreadRows or GradeRows
     design : ndarray, shape (n, p)
     root, target : ndarray, shapes (r, p) and (r,)
-    groups : tuple of Group
+    groups : tuple of Group or Smooth
     shape_belief : SpreadBelief or CutBelief
         ``shape -> (log density, gradient, second derivatives)``; `many` gives the log density of draws.
     group_scales : ndarray, shape (G,)
@@ -150,7 +141,7 @@ class Marginal:
         first = shift.shape[1] - len(self.problem.groups)
         for g, group in enumerate(self.problem.groups):
             block = slice(self.offsets[g], self.offsets[g + 1])
-            pull[block, first + g] += np.bincount(group.codes, inner.rows.eta1, group.levels)
+            pull[block, first + g] += group.added(inner.rows.eta1)
         return inner.factor.solve(pull)
 
     def predictor_moves(self, inner):
@@ -161,7 +152,8 @@ class Marginal:
     def _directions(self, inner):
         """How each outer parameter moves the rows: predictor, likelihood, score and curvature."""
         n, k = inner.rows.shape1.shape
-        effects = [inner.at[self.offsets[g] + group.codes] for g, group in enumerate(self.problem.groups)]
+        ends = zip(self.offsets[:-1], self.offsets[1:], strict=True)
+        effects = [group.at(inner.at[a:b]) for group, (a, b) in zip(self.problem.groups, ends, strict=True)]
         lead = self.problem.design if self.fixed else np.zeros((n, 0))
         shift = np.column_stack([lead, np.zeros((n, k)), *effects])
         plain, turned, bent = np.zeros(shift.shape[1]), np.zeros_like(shift), np.zeros_like(shift)

@@ -74,7 +74,7 @@ class Target:
         eta, start = inner[:, :p] @ problem.design.T, p
         for g, group in enumerate(problem.groups):
             effects = inner[:, start : start + group.levels] * spreads[:, [g]]
-            eta += np.take(effects, group.codes, axis=1)
+            eta += group.at(effects.T).T
             start += group.levels
         residual = inner[:, :p] @ problem.root.T - problem.target
         value = problem.rows.log_likelihood(eta, shape) + problem.shape_belief.many(shape)
@@ -187,8 +187,10 @@ def _refuse_improper(model):
     if loose:
         problems.append(f"Neither a belief nor these rows limit {', '.join(loose)}: give a belief.")
     for group, scale in zip(model.groups, model.group_beliefs, strict=True):
+        if np.isfinite(scale):
+            continue
         seen = len(np.unique(group.codes[model.informative]))
-        if np.isinf(scale) and seen < 3:
+        if seen < 3:
             problems.append(
                 f"Group {group.name!r} has {seen} level(s) with readings; its spread needs a "
                 "belief, or at least three levels."

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.stats import norm
 
-from testpour.models.laplace import LOG_2PI, Group, Problem
+from testpour.models.laplace import LOG_2PI, Problem
 from testpour.models.rows import GradeRows, SpreadRows, cuts_of, shape_of
 
 
@@ -104,7 +104,7 @@ def scaled_problem(model, sampling=False):
     turn = solve_triangular(turned, np.eye(len(turned)))
     scale = Scale(unit, turn, model.grades is not None)
     rows, shape, belief = _rows(model, low, high, unit, sampling)
-    groups = tuple(Group(g.name, g.codes[keep], g.levels) for g in model.groups)
+    groups = tuple(g.kept(keep) for g in model.groups)
     constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(spread[believed]).sum()
     constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
     design, root = stacked[: len(design)], stacked[len(design) :]
