@@ -1,65 +1,73 @@
-"""Chains for the rare posterior that importance sampling cannot cover."""
+"""Chains for the posterior that importance sampling covers too thinly."""
 
 import numpy as np
 
-STEPS = 2000  # steps of one round of chains
-ROUNDS = 4
+WALKERS = 400
+STEPS = 80  # moves of every walker; the first half is dropped
+BIG = 10  # every so often a move as long as the difference itself, from one hump to another
 
 
-def run_chains(target, outer, inner, draws, rng):
+def run_chains(proposal, target, start, draws, rng):
     """Return outer draws, inner draws and how many independent ones they are worth.
 
     Parameters
     ----------
+    proposal : Proposal
+        Draws the inner parameters given the outer ones.
     target : Target
-    outer, inner : ndarray, shapes (m, k + G) and (m, d)
-        Rough draws to start the walkers from.
+    start : tuple of ndarray, shapes (m, k + G) and (m, d)
+        Rough draws from which the walkers start.
     draws : int
         Draws to return.
+    rng : Generator
 
     Notes
     -----
-    Affine-invariant ensemble with differential-evolution moves (emcee), in the logarithm of the group
-    spreads. The first half is dropped; the number of independent draws is the chain length over the
-    integrated autocorrelation time, the longest over the parameters.
+    Differential evolution (ter Braak 2006, Stat. Comput. 16, 239) moves the outer parameters, each half of the
+    walkers by differences within the other; the inner ones are drawn anew from their close stand-in, whose
+    density the acceptance takes back. A spread that would fall below zero is reflected.
     """
-    import emcee
+    picked = rng.choice(len(start[0]), WALKERS, replace=len(start[0]) < WALKERS)
+    outer, inner, groups = start[0][picked], start[1][picked], proposal.groups
+    weight = np.full(WALKERS, -np.inf)  # so that every walker takes its first move: inner density unknown till then
+    kept_outer, kept_inner = [], []
+    halves = np.split(rng.permutation(WALKERS), 2)
+    for step in range(2 * STEPS):
+        mine, others = halves if step % 2 else halves[::-1]
+        moved = _moved(outer[mine], outer[others], groups, step, rng) if np.isfinite(weight[mine]).all() else outer[mine]
+        drawn, _, density = proposal.draw_inner(moved, rng)
+        found = target(moved, drawn) - density
+        taken = np.log(rng.random(len(mine))) < np.nan_to_num(found - weight[mine], nan=-np.inf)
+        outer[mine[taken]], inner[mine[taken]], weight[mine[taken]] = moved[taken], drawn[taken], found[taken]
+        if step % 2 and step >= STEPS:
+            kept_outer.append(outer.copy())
+            kept_inner.append(inner.copy())
+    chain = np.array(kept_outer)
+    effective = chain.shape[0] * WALKERS / _lag(chain)
+    at = rng.choice(chain.shape[0] * WALKERS, draws, replace=False)
+    return np.concatenate(kept_outer)[at], np.concatenate(kept_inner)[at], effective
 
-    split, groups = outer.shape[1], len(target.problem.groups)
-    logged = np.arange(split - groups, split)
-    start = np.hstack([outer, inner])
-    start[:, logged] = np.log(np.maximum(start[:, logged], 1e-3))
-    size = start.shape[1]
-    walkers = max(4 * size, 64)
-    start = start[rng.choice(len(start), walkers)] + 1e-2 * rng.standard_normal((walkers, size))
-    moves = [
-        (emcee.moves.DEMove(), 0.8),
-        (emcee.moves.StretchMove(), 0.2),
-    ]  # the snooker move of 3.1 is biased
-    sampler = emcee.EnsembleSampler(
-        walkers, size, _density(target, split, logged), vectorize=True, moves=moves
-    )
-    sampler.random_state = np.random.RandomState(rng.integers(2**31)).get_state()
-    state = start
-    for _ in range(ROUNDS):
-        state = sampler.run_mcmc(state, STEPS)
-        chain = sampler.get_chain(discard=sampler.iteration // 2)
-        lag = emcee.autocorr.integrated_time(chain, quiet=True, tol=0).max()
-        if len(chain) > 50 * lag and len(chain) * walkers > draws * lag:
+
+def _moved(mine, others, groups, step, rng):
+    """Walkers moved by differences of others."""
+    one = rng.integers(len(others), size=len(mine))
+    other = (one + rng.integers(1, len(others), size=len(mine))) % len(others)
+    length = 1.0 if step // 2 % BIG == 0 else 2.38 / np.sqrt(2 * mine.shape[1])
+    jitter = 1e-3 * rng.standard_normal(mine.shape)
+    moved = mine + length * (others[one] - others[other]) + jitter
+    first = mine.shape[1] - groups
+    moved[:, first:] = np.abs(moved[:, first:])
+    return moved
+
+
+def _lag(chain):
+    """Longest integrated autocorrelation time, in moves, over the outer parameters of a chain (steps, walkers, k)."""
+    away = chain - chain.mean(axis=(0, 1))
+    variance = (away**2).mean(axis=(0, 1))
+    total = np.ones(chain.shape[2])
+    for lag in range(1, len(chain)):
+        share = (away[lag:] * away[:-lag]).mean(axis=(0, 1)) / np.maximum(variance, 1e-300)
+        total += 2 * np.maximum(share, 0.0)
+        if share.max() < 0.05:
             break
-    flat = chain.reshape(-1, size)
-    picked = flat[rng.choice(len(flat), draws, replace=len(flat) < draws)]
-    picked[:, logged] = np.exp(picked[:, logged])
-    return picked[:, :split], picked[:, split:], len(flat) / lag
-
-
-def _density(target, split, logged):
-    """The target as a density of one array of parameters, group spreads in logarithms."""
-
-    def density(at):
-        outer = at[:, :split].copy()
-        outer[:, logged] = np.exp(at[:, logged])
-        values = target(outer, at[:, split:]) + at[:, logged].sum(axis=1)
-        return np.where(np.isfinite(values), values, -np.inf)
-
-    return density
+    return float(total.max())

@@ -13,7 +13,7 @@ from testpour.models.beyond import beyond
 from testpour.models.evidence import groups_of, latent_ends, rows_of
 from testpour.models.interval import IntervalModel
 from testpour.models.physics_choice import chosen
-from testpour.models.remainder import folded, remainder_scale, remainder_terms
+from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -240,7 +240,8 @@ def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None):
     posterior = model.posterior(draws=DRAWS, seed=seed)
     terms = remainder_terms(study, believed)
     if terms:
-        posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed))
+        directions = seen_directions(design(terms, rows))
+        posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed), directions)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 
@@ -256,9 +257,15 @@ def model_of(study, reading, believed, rows):
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=(design(terms, rows), remainder_scale(terms, believed)) if terms else None,
+        smooth=smooth_part(terms, believed, rows) if terms else None,
         **scale_options(reading, believed),
     )
+
+
+def smooth_part(terms, believed, rows):
+    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
+    columns = design(terms, rows)
+    return columns @ seen_directions(columns), remainder_scale(terms, believed)
 
 
 def scale_options(reading, believed):

@@ -10,8 +10,8 @@ from statsmodels.base.model import (
     LikelihoodModelResults,
 )
 
-from testpour.models.intake import check_beliefs, check_columns, check_rows, pair, shape_names
 from testpour.models.elimination import Group, Smooth
+from testpour.models.intake import check_beliefs, check_columns, check_rows, pair, shape_names
 from testpour.models.laplace import Marginal
 from testpour.models.links import Link
 from testpour.models.optimum import find_optimum, joint_curvature

@@ -15,8 +15,7 @@ from testpour.models.separation import runaway
 GOOD = 0.6  # effective share of proposed draws above which a proposal needs no adapting
 AIM = 0.6  # effective share of the wanted draws that is sampled for
 ENOUGH = 0.5  # effective share of the wanted draws at which sampling stops
-POOR = 0.1  # effective share of the wanted draws below which the answer is left to chains
-ROUNDS = (4, 4, 20)  # times the draws wanted: the most that each adapted proposal is asked for
+ROUNDS = (3, 4)  # times the draws wanted: the most that each adapted proposal is asked for
 
 
 @dataclass(frozen=True)
@@ -38,7 +37,7 @@ class Posterior:
     effective : float
         Number of independent draws these are worth.
     method : str
-        "importance", or "emcee" where importance sampling was too thin.
+        "importance", or "chains" where importance sampling was too thin.
     seed : int
     """
 
@@ -86,8 +85,8 @@ def sample(model, draws, seed):
     """Return the `Posterior` of an `IntervalModel`.
 
     Importance sampling (Kong, Liu and Wong 1994 for the effective sample size) from a t distribution at
-    the marginal mode of spreads and cut-points, then a Gaussian given those; adapted if thin; left to
-    the affine-invariant sampler of Goodman and Weare (2010) if still too thin.
+    the marginal mode of spreads and cut-points, then a Gaussian given those; adapted if thin; where it is
+    still too thin, its draws are the start of chains (see `chains`).
 
     Raises
     ------
@@ -111,9 +110,9 @@ def sample(model, draws, seed):
             break
     picked = resample(weights, draws, rng)
     outer, inner, method = cloud.outer[picked], cloud.inner[picked], "importance"
-    if effective < POOR * draws:
-        outer, inner, effective = run_chains(target, outer, inner, draws, rng)
-        method = "emcee"
+    if effective < ENOUGH * draws:
+        outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
+        method = "chains"
     return _describe(model, scale, outer, inner, min(effective, draws), method, seed)
 
 

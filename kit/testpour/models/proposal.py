@@ -63,12 +63,16 @@ class Proposal:
         outer = self.centre + _t_noise(count, len(self.centre), self.outer_degrees, rng) @ self.axes.T
         first = len(self.centre) - self.groups
         outer[:, first:] = np.abs(outer[:, first:]) ** self.root
-        noise = _t_noise(count, len(self.shift), self.degrees, rng)
+        inner, noise, log_density = self.draw_inner(outer, rng)
+        return Cloud(outer, inner, noise, self._outer_density(outer) + log_density)
+
+    def draw_inner(self, outer, rng):
+        """Return inner draws (m, d) given `outer`, the noise behind them, and their log density (m,)."""
+        noise = _t_noise(len(outer), len(self.shift), self.degrees, rng)
         log_noise = _t_density((noise**2).sum(axis=1), len(self.shift), self.degrees)
         noise = self.shift + self.stretch * noise
         inner, log_volume = self.conditional.place(outer, noise, self.groups)
-        log_density = self._outer_density(outer) + log_noise - np.log(self.stretch).sum() - log_volume
-        return Cloud(outer, inner, noise, log_density)
+        return inner, noise, log_noise - np.log(self.stretch).sum() - log_volume
 
     def _outer_density(self, outer):
         """Log density of the folded t: the sum over every choice of signs of the spreads' roots."""

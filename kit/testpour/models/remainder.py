@@ -1,7 +1,7 @@
 """The remainder: a smooth function of the settings for what neither beliefs nor physics foresee.
 
 A reading's mean is what the beliefs expect plus a remainder whose size is unknown and learned from the log:
-a line, a bend and a twist along every setting, and a product for every pair of settings, all with coefficients
+a line and a bend along every setting, and a product for every pair of settings, all with coefficients
 Normal(0, s**2) of one common standard deviation s. With s near zero the beliefs stand; a log that contradicts
 them raises s, and with it the doubt at settings far from those poured. (A model discrepancy after Kennedy and
 O'Hagan, J. R. Statist. Soc. B 63 (2001) 425, in a second-order basis with shrinkage; citation from memory.)
@@ -17,8 +17,11 @@ from testpour.models.terms import Term, log_ratio
 
 SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %
-BEND, TWIST, PAIR = 1.0, 0.5, 0.7  # sizes beside a straight line's, at the ends of the span
+ROOMS = (12.0, 30.0)  # °C between which castings are made: common practice, no source
+BEND, PAIR = 1.0, 0.7  # sizes beside a straight line's, at the ends of the span
 SHARE = 0.6  # size of the remainder beside what the beliefs leave open at the ends of the span
+SEEN = 1e-3  # share of the remainder's variance at the poured settings that may go without learning
+FAR = 1.5  # half spans from the middle beyond which the remainder stays as it is
 
 
 @dataclass(frozen=True)
@@ -40,23 +43,39 @@ class Coordinate:
         """Coordinates of each row of a settings table."""
         values = np.asarray(table[self.name], float)
         if self.name in BY_RATIO:
-            return 2 * log_ratio(values, self.low) / log_ratio(self.high, self.low) - 1
-        return 2 * (values - self.low) / (self.high - self.low) - 1
+            share = log_ratio(values, self.low) / np.log(self.high / self.low)
+        else:
+            share = (values - self.low) / (self.high - self.low)
+        return np.clip(2 * share - 1, -FAR, FAR)
 
 
 @dataclass(frozen=True)
-class Column:
-    """One column of the remainder: Legendre polynomials of the coordinates, times a weight."""
+class Line:
+    """A straight line along one setting."""
 
-    coordinates: tuple
-    degrees: tuple
-    weight: float
+    coordinate: Coordinate
 
     def __call__(self, table):
-        found = self.weight
-        for coordinate, degree in zip(self.coordinates, self.degrees, strict=True):
-            found = found * np.polynomial.legendre.Legendre.basis(degree)(np.clip(coordinate(table), -1.5, 1.5))
-        return found
+        return self.coordinate(table)
+
+
+@dataclass(frozen=True)
+class Bend(Line):
+    """A parabola along one setting, its mean over the span zero."""
+
+    def __call__(self, table):
+        return BEND * (1.5 * self.coordinate(table) ** 2 - 0.5)
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The product of two settings."""
+
+    one: Coordinate
+    other: Coordinate
+
+    def __call__(self, table):
+        return PAIR * self.one(table) * self.other(table)
 
 
 def remainder_terms(study, believed):
@@ -68,61 +87,78 @@ def remainder_terms(study, believed):
     believed : ReadingBeliefs
     """
     used = {name for term in believed.terms for name in term.factors}
-    found = [_coordinate(factor) for factor in study.factors if factor.name in used]
-    coordinates = [coordinate for coordinate in found if coordinate is not None]
+    coordinates = [_coordinate(factor) for factor in study.factors if factor.name in used and _moves(study, factor)]
     words = {factor.name: factor.words for factor in study.factors}
     terms = []
     for one in coordinates:
-        yes = study.factor(one.name).kind == "yes/no"
-        degrees = ((1, 1.0),) if yes else ((1, 1.0), (2, BEND), (3, TWIST))
-        for degree, weight in degrees:
-            column = Column((one,), (degree,), weight)
-            terms.append(Term(f"remainder {one.name} {degree}", words[one.name], (one.name,), column))
+        shapes = (Line,) if study.factor(one.name).kind == "yes/no" else (Line, Bend)
+        for shape in shapes:
+            terms.append(Term(f"{shape.__name__} {one.name}", words[one.name], (one.name,), shape(one)))
     for one, other in combinations(coordinates, 2):
-        column = Column((one, other), (1, 1), PAIR)
         said = f"{words[one.name]} with {words[other.name]}"
-        terms.append(Term(f"remainder {one.name} {other.name}", said, (one.name, other.name), column))
+        terms.append(Term(f"Pair {one.name} {other.name}", said, (one.name, other.name), Pair(one, other)))
     return tuple(terms)
 
 
+def _moves(study, factor):
+    return factor.name == "room_temperature" or factor in study.varied
+
+
 def _coordinate(factor):
-    if factor.kind == "yes/no":
-        return Coordinate(factor.name, 0.0, 1.0)
-    low, high = SPANS.get(factor.name, factor.span or (None, None))
-    if factor.kind == "text" or low is None or not high > low:
-        return None
+    low, high = (0.0, 1.0) if factor.kind == "yes/no" else ROOMS if factor.name == "room_temperature" else factor.span
     return Coordinate(factor.name, float(low), float(high))
 
 
-SPANS = {"room_temperature": (12.0, 30.0), "humidity": (30.0, 80.0)}  # met, not chosen: no span of their own
-
-
 def remainder_scale(terms, believed):
-    """Half-normal scale of the belief about the remainder's size."""
-    open_ends = []
-    coordinates = {term.column.coordinates[0] for term in terms if len(term.factors) == 1}
-    ends = {c.name: np.array([c.low, c.high]) for c in coordinates}
+    """Half-normal scale of the belief about the remainder's size, on the reading's latent scale.
+
+    `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span.
+    """
+    spans = {t.factors[0]: t.column.coordinate for t in terms if isinstance(t.column, Line)}
+    left_open = []
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
-        if len(term.factors) == 1 and term.factors[0] in ends and term.name != "level":
-            column = np.asarray(term.column({term.factors[0]: ends[term.factors[0]]}), float)
-            open_ends.append(belief.sd * np.ptp(column) / 2)
-    return SHARE * float(np.sqrt(np.mean(np.square(open_ends)))) if open_ends else SHARE
+        if len(term.factors) == 1 and term.factors[0] in spans:
+            ends = spans[term.factors[0]]
+            column = np.asarray(term.column({ends.name: np.array([ends.low, ends.high])}), float)
+            left_open.append(belief.sd * np.ptp(column) / 2)
+    return SHARE * float(np.sqrt(np.mean(np.square(left_open)))) if left_open else SHARE
 
 
-def folded(posterior, believed, terms, scale):
+def seen_directions(columns):
+    """Directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
+    _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
+    left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
+    return turn[left > SEEN].T
+
+
+def folded(posterior, believed, terms, scale, directions):
     """Posterior and beliefs with the remainder's columns among the coefficients.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        With the coefficients along the `directions` as its group ``"smooth"``.
+    believed : ReadingBeliefs
+    terms : tuple of Term
+    scale : float
+        See `remainder_scale`.
+    directions : ndarray, shape (q, k)
+        What the rows tell of; the other directions are drawn from the belief.
 
     Returns
     -------
     Posterior, ReadingBeliefs
     """
-    extra = posterior.group_effects["smooth"]
-    coefficients = np.hstack([posterior.coefficients, extra])
-    spread = {name: value for name, value in posterior.group_spread.items() if name != "smooth"}
-    effects = {name: value for name, value in posterior.group_effects.items() if name != "smooth"}
-    levels = {name: value for name, value in posterior.group_levels.items() if name != "smooth"}
+    size = posterior.group_spread["smooth"][:, None]
+    unseen = np.random.default_rng([posterior.seed, 41]).standard_normal((len(posterior), len(terms)))
+    unseen -= unseen @ directions @ directions.T
+    extra = posterior.group_effects["smooth"] @ directions.T + size * unseen
+    parts = {
+        name: {key: value for key, value in getattr(posterior, name).items() if key != "smooth"}
+        for name in ("group_spread", "group_effects", "group_levels")
+    }
     beliefs = believed.beliefs + (Belief(0.0, scale, SOURCE),) * len(terms)
     return (
-        replace(posterior, coefficients=coefficients, group_spread=spread, group_effects=effects, group_levels=levels),
+        replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts),
         replace(believed, terms=believed.terms + terms, beliefs=beliefs, left_over=len(terms)),
     )

@@ -123,7 +123,23 @@ def own_term(factor):
     )
 
 
+class Held:
+    """A table's columns as plain arrays, each fetched once: pandas would align rows at every step."""
+
+    def __init__(self, table):
+        self.table, self.columns = table, {}
+
+    def __len__(self):
+        return len(self.table)
+
+    def __getitem__(self, name):
+        if name not in self.columns:
+            self.columns[name] = np.asarray(self.table[name], float)
+        return self.columns[name]
+
+
 def design(terms, table):
     """The model matrix of `terms` for a table of settings: shape (rows, terms)."""
-    columns = [np.asarray(term.column(table), float) for term in terms]
+    held = Held(table)
+    columns = [np.asarray(term.column(held), float) for term in terms]
     return np.column_stack(columns) if columns else np.empty((len(table), 0))

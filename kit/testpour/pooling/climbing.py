@@ -6,8 +6,8 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from testpour.models.climb import climb, difference_curvature
-from testpour.models.interval import IntervalModel
 from testpour.models.elimination import Group
+from testpour.models.interval import IntervalModel
 from testpour.models.optimum import reach_top
 from testpour.models.scaling import scaled_problem
 from testpour.pooling.blocks import make_blocks

@@ -74,22 +74,9 @@ def state_of(fit):
     return State(fit, np.append(draws.mean(axis=0), 0.0), spread)
 
 
-class Arrays:
-    """A table's columns as plain arrays: pandas would align rows at every step of the arithmetic."""
-
-    def __init__(self, table):
-        self.table = table
-
-    def __len__(self):
-        return len(self.table)
-
-    def __getitem__(self, name):
-        return self.table[name].to_numpy(float)
-
-
 def columns(fit, table):
     """The model matrix of a fit at each row of a settings table: shape (rows, terms)."""
-    return design(fit.believed.terms, Arrays(table))
+    return design(fit.believed.terms, table)
 
 
 def summed_up(fit, table):
