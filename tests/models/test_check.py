@@ -165,7 +165,7 @@ def test_log_and_belief_disagree_only_when_they_do(castings_of):
     agrees = agreement(fit_castings(gel_castings(castings_of, 0.75))["gel_time"])
     assert not agrees.warns and agrees.sentence() == "Gel time: log and belief agree."
     odd = agreement(fit_castings(gel_castings(castings_of, -0.4))["gel_time"])
-    assert [effect.factor.name for effect in odd.strange] == ["catalyst"] and odd.chance < 0.01
+    assert [factor.name for factor in odd.strange] == ["catalyst"] and odd.chance < 0.01
     assert odd.sentence().startswith("What catalyst did to gel time is not what the trade expects.")
     far = agreement(fit_castings(gel_castings(castings_of, 0.75, level=6.0))["gel_time"])
     assert not far.strange and "lies far from what the trade expects of its like" in far.sentence()

@@ -4,29 +4,29 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
-from scipy.stats import chi2
 
 from testpour.models.check import check_fit
-from testpour.models.effects import effects
+from testpour.models.fits import GRADE, model_of
+from testpour.models.prior_draws import draw_beliefs
+from testpour.models.rows import cuts_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
-TAUGHT = 0.1  # share of a belief's variance the log must have removed before the two are compared
-RARE = 0.05  # chance of one of a reading's effects being pulled this far, were the beliefs right, that is told
-RARER = 0.02  # the same for level and all effects together
+TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
+RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
+REPLICATES = 999  # logs drawn from the beliefs
 
 
 @dataclass(frozen=True)
 class Agreement:
-    """Whether one reading's log pulls the model further from belief than belief itself expects.
+    """Whether one reading's log is one that the beliefs could have given.
 
     Parameters
     ----------
     reading : Reading
     chance : float
-        Chance of a pull at least this strong, were the beliefs right; 1 where the log has taught nothing.
-    strange : tuple of Effect
-        Effects pulled further than one of a reading's effects should be in one log of twenty.
+        Share of logs drawn from the beliefs that are at least as strange; 1 where the log has taught nothing.
+    strange : tuple of Factor
+        The settings whose believed effect the log contradicts.
     """
 
     reading: object
@@ -36,34 +36,35 @@ class Agreement:
     @property
     def warns(self):
         """Whether the reader is told."""
-        return bool(self.strange) or self.chance < RARER
+        return self.chance < RARE
 
     def sentence(self):
         """The agreement in a sentence."""
         words = self.reading.words
+        if not self.warns:
+            return f"{words.capitalize()}: log and belief agree."
         if self.strange:
-            factors = listed(effect.factor.words for effect in self.strange)
+            factors = listed(factor.words for factor in self.strange)
             return (
                 f"What {factors} did to {words} is not what the trade expects. Check the weighing of the pours that "
                 "differ in it; if it was right, trust the log: it overrules the trade as it grows."
             )
-        if self.chance < RARER:
-            return (
-                f"{words.capitalize()} of this resin lies far from what the trade expects of its like. Check units "
-                "and labels; if they are right, trust the log."
-            )
-        return f"{words.capitalize()}: log and belief agree."
+        return (
+            f"{words.capitalize()} of this resin lies far from what the trade expects of its like. Check units "
+            "and labels; if they are right, trust the log."
+        )
 
     __repr__ = sentence
     _repr_markdown_ = said_in_markdown
 
 
-def agreement(fit):
+def agreement(fit, seed=0):
     """Whether a reading's log and the beliefs under it agree.
 
     Parameters
     ----------
     fit : ReadingFit
+    seed : int
 
     Returns
     -------
@@ -71,23 +72,84 @@ def agreement(fit):
 
     Notes
     -----
-    The pull is the posterior mean less the believed mean. Were the beliefs right, its covariance would be
-    believed less posterior covariance, so that its size is chi-square (prior-data conflict after Evans and
-    Moshonov 2006, Bayesian Analysis 1, 893); directions the log has taught nothing about are left out.
+    Prior-predictive check (Box 1980, J. R. Statist. Soc. A 143, 383; Evans and Moshonov 2006, Bayesian Analysis
+    1, 893). Logs of the same pours are drawn from the beliefs, the remainder left out. In each, and in the log
+    itself, every belief's pull is worked out, and how far the whole lies from what is believed. The log is as
+    strange as its strangest pull; its rank among the drawn logs is the chance, whatever the readings' shape.
     """
-    drawn, believed = fit.posterior.coefficients / fit.believed.sd, fit.believed.mean / fit.believed.sd
-    if fit.reading.grades:
-        drawn = np.column_stack([drawn, fit.posterior.cuts[:, 0] / fit.believed.cuts.sd])
-        believed = np.append(believed, fit.believed.cuts.mean / fit.believed.cuts.sd)
-    chance = 1.0
-    if len(fit.rows) and drawn.shape[1]:
-        left, turn = np.linalg.eigh(np.atleast_2d(np.cov(drawn.T)))
-        taught = 1 - left > TAUGHT
-        pull = (turn.T @ (drawn.mean(axis=0) - believed))[taught]
-        chance = float(chi2.sf((pull**2 / (1 - left[taught])).sum(), taught.sum())) if taught.any() else 1.0
-    each = [effect for effect in effects(fit).each if effect.poured]
-    strange = tuple(e for e in each if 2 * ndtr(-e.disagreement) * len(each) < RARE)
-    return Agreement(fit.reading, chance, strange)
+    believed = fit.believed.foreseen()
+    if not len(fit.rows):
+        return Agreement(fit.reading, 1.0, ())
+    model = model_of(fit.study, fit.reading, believed, fit.rows, remainder=False)
+    drawn = _logs(model, np.random.default_rng([seed, 31]))
+    pulls, terms = _pulls(model, believed, np.vstack([_seen(model, believed), drawn]))
+    tails = _tails(pulls)
+    least = tails.min(axis=1)
+    chance = float(np.mean(least <= least[0]))
+    told = np.sort(least)[max(int(RARE * len(least)) - 1, 0)]
+    names = dict.fromkeys(name for term, tail in zip(terms, tails[0], strict=False) if tail <= told for name in term.factors)
+    known = {factor.name: factor for factor in fit.study.factors}
+    return Agreement(fit.reading, chance, tuple(known[name] for name in names if name in known))
+
+
+def _logs(model, rng):
+    """What the beliefs would have had the rows read: (`REPLICATES`, n), limits of what was seen kept."""
+    outer, inner, _ = draw_beliefs(model, REPLICATES, rng)
+    p, groups = model.exog.shape[1], len(model.groups)
+    latent, start = inner[:, :p] @ model.exog.T, p
+    for spread, group in zip(outer[:, outer.shape[1] - groups :].T, model.groups, strict=True):
+        latent = latent + spread[:, None] * group.at(inner[:, start : start + group.levels].T).T
+        start += group.levels
+    shape = outer[:, : outer.shape[1] - groups]
+    noise = rng.standard_normal(latent.shape)
+    if model.grades:
+        return _at_middles(model, ((latent + noise)[:, :, None] > cuts_of(shape)[:, None, :]).sum(axis=2))
+    latent = latent + np.exp(shape) * noise
+    only_low, only_high = np.isinf(model.high), np.isinf(model.low)
+    latent = np.where(only_low, np.minimum(latent, model.low), latent)
+    return np.where(only_high, np.maximum(latent, model.high), latent)
+
+
+def _seen(model, believed):
+    """The log's own readings, one number a row."""
+    if model.grades:
+        return _at_middles(model, (model.low + model.high) / 2)
+    low = np.where(np.isinf(model.low), model.high, model.low)
+    return (low + np.where(np.isinf(model.high), low, model.high)) / 2
+
+
+def _at_middles(model, grades):
+    """Grades at the middle of their believed intervals."""
+    return model.cut_belief[0][0] + GRADE * (np.asarray(grades, float) - 0.5)
+
+
+def _pulls(model, believed, logs):
+    """How far each log (m, n) pulls each belief that it can teach about, in standard deviations, and the terms.
+
+    The last column is the distance of the whole log from what is believed.
+    """
+    columns, sd = model.exog, model.belief[1]
+    if model.grades:
+        columns, sd = np.column_stack([columns, np.ones(len(columns))]), np.append(sd, model.cut_belief[1][0])
+    own = 1.0 if model.grades else model.spread_belief**2
+    noise = own * np.eye(len(columns))
+    for group, scale in zip(model.groups, model.group_beliefs, strict=True):
+        noise += scale**2 * group.design @ group.design.T
+    spread = noise + (columns * sd**2) @ columns.T
+    away = np.linalg.solve(spread, (logs - model.exog @ model.belief[0]).T)
+    reach = np.sqrt(np.einsum("nk,nk->k", columns, np.linalg.solve(spread, columns))) * sd
+    taught = reach**2 > TAUGHT
+    pulls = (columns.T @ away).T[:, taught] * sd[taught] / reach[taught]
+    whole = np.einsum("mn,nm->m", logs - model.exog @ model.belief[0], away)
+    terms = [term for term, told in zip(believed.terms, taught, strict=False) if told]
+    return np.column_stack([pulls, whole]), terms
+
+
+def _tails(pulls):
+    """Two-sided tail of each pull among all logs, one-sided of the distance: shape (m, k)."""
+    ranks = np.argsort(np.argsort(pulls, axis=0), axis=0) + 0.5
+    share = ranks / len(pulls)
+    return np.column_stack([2 * np.minimum(share, 1 - share)[:, :-1], 1 - share[:, -1]])
 
 
 @dataclass(frozen=True)

@@ -245,11 +245,11 @@ def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None):
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 
-def model_of(study, reading, believed, rows):
-    """The `IntervalModel` of `reading` on `rows`, beliefs and remainder included."""
+def model_of(study, reading, believed, rows, remainder=True):
+    """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted."""
     believed = believed.foreseen()
     groups = groups_of(rows)
-    terms = remainder_terms(study, believed)
+    terms = remainder_terms(study, believed) if remainder else ()
     columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
     return IntervalModel(
         *latent_ends(reading, rows),
