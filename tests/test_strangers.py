@@ -182,7 +182,8 @@ def test_no_words_act_in_a_notebook(shown):
             text = check_html(one._repr_html_())
         else:
             raw = one._repr_markdown_()
-            assert f"//{FAR}" not in raw.replace("&#58;//", "") and f"www.{FAR}" not in raw and "$" not in raw, name
+            words = re.sub("<table.*?</table>", "", raw)  # in a table of HTML no Markdown is read
+            assert "http://" not in words and "www." not in words and "$" not in raw, name  # a notebook makes links of these
             text = check_html(as_notebook(raw))
         told += "[U+202E]turned" in text
     assert told > 20
