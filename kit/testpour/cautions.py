@@ -13,7 +13,7 @@ from importlib.resources import files
 
 from testpour.materials import container
 from testpour.units import show, to_unit
-from testpour.wording import in_markdown
+from testpour.wording import in_html
 
 LEVELS = ("refuse", "warn")
 KINDS = ("bench", "page", "notebook")
@@ -54,7 +54,7 @@ class Cautions:
 
     def _repr_html_(self):
         lines = self._lines() or [self.sentence()]
-        return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul>"
+        return f"<ul>{''.join(f'<li>{in_html(line)}</li>' for line in lines)}</ul>"
 
 
 @cache
@@ -239,7 +239,7 @@ class SafetyText(str):
     __slots__ = ()
 
     def _repr_markdown_(self):
-        return in_markdown(str(self))
+        return str(self)  # the kit's own words, with its own markup
 
 
 def safety_text(kind="bench", html=False):

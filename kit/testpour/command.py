@@ -143,16 +143,18 @@ def check(asked):
 
 def page(asked):
     """Write the findings page of the study."""
-    from testpour.findings.page import findings_page
+    from testpour.files import free_for
+    from testpour.findings.page import PAGE, findings_page
     from testpour.logbook.book import Logbook
     from testpour.models.fits import fit_castings
 
-    log = Logbook(_study(asked.folder))
+    study, to = _study(asked.folder), free_for(asked.to or asked.folder / "findings.html", PAGE)
+    log = Logbook(study)
     try:
         fits, photos = fit_castings(log.castings()), log.photos()
     finally:
         log.close()
-    print(findings_page(fits, asked.to or asked.folder / "findings.html", room=asked.room, photos=photos).sentence())
+    print(findings_page(fits, to, room=asked.room, photos=photos).sentence())
     return 0
 
 
@@ -180,8 +182,13 @@ def package(asked):
 
 def pool(asked):
     """Join the logs of several benches."""
+    from testpour.files import free_for
+    from testpour.pooling import belief_file, showing
     from testpour.pooling.pool import pool as join
 
+    free_for(asked.to, showing.PAGE)
+    if asked.beliefs:
+        free_for(asked.beliefs, belief_file.FILE)
     found = join(asked.benches, leave_out=asked.leave_out)
     print(found.sentence(), found.page(asked.to), sep="\n")
     if asked.beliefs:

@@ -1,9 +1,11 @@
-"""What the files share that a browser opens and prints: template, place, paper and date."""
+"""What the files share that a browser opens and prints: template, paper and date."""
 
 import datetime as dt
-from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from testpour.wording import visible
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 
@@ -11,16 +13,16 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/A
 def template(room, name):
     """A template of a room of the kit: everything filled in is escaped, and nothing may be missing."""
     loader = PackageLoader(f"testpour.{room}")
-    page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished,
+                       trim_blocks=True, lstrip_blocks=True)  # fmt: skip
     return page.get_template(name)
 
 
-def place(path):
-    """`path`, refused where there is no folder to write it in."""
-    path = Path(path)
-    if not path.parent.is_dir():
-        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
-    return path
+def _finished(value):
+    """What is filled in, with the characters that turn the order of words written out."""
+    if isinstance(value, Markup):
+        return Markup(visible(value))
+    return visible(value) if isinstance(value, str) else value
 
 
 def refuse_paper(paper):

@@ -141,10 +141,10 @@ class Study:
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        aims = "".join(f"\n- {aim.words(self.reading(aim.reading))}" for aim in self.aims)
-        varied = "".join(f"\n- {f.label}: {f.how}" for f in self.varied)
-        return in_markdown(
-            f"**{self.name}.** {self.question}\n\nVaried from pour to pour:{varied or ' nothing yet.'}\n\n"
+        aims = "".join(f"\n- {in_markdown(aim.words(self.reading(aim.reading)))}" for aim in self.aims)
+        varied = "".join(f"\n- {in_markdown(f.label)}: {in_markdown(f.how)}" for f in self.varied)
+        return (
+            f"**{in_markdown(self.name)}.** {in_markdown(self.question)}\n\nVaried from pour to pour:{varied or ' nothing yet.'}\n\n"
             f"A good casting meets:{aims or ' no aim stated yet.'}"
         )
 

@@ -5,13 +5,29 @@ from dataclasses import replace
 from pathlib import Path
 
 from testpour.catalogue import ColumnProblem, Factor, Reading, catalogue, declare
+from testpour.files import Kind, put
 from testpour.study import Aim, Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
+from testpour.wording import ESCAPED
 
 SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
             "ready": dict}  # fmt: skip
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
+LARGEST = 1_000_000  # bytes of a study file that may be replaced
 DENSITIES = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
+
+
+
+def _is_study(path):
+    """Whether a file is TOML in the shape of a study file."""
+    try:
+        table = tomllib.loads(path.read_text("utf-8-sig")) if path.stat().st_size < LARGEST else {}
+    except (ValueError, RecursionError):
+        return False
+    return "factors" in table and table.keys() <= SECTIONS.keys()
+
+
+FILE = Kind("a study file", _is_study)
 
 
 def read_study(path="study.toml"):
@@ -200,12 +216,15 @@ def save_study(study, path=None):
     -------
     Path
         The file written.
+
+    Raises
+    ------
+    FileExistsError
+        If anything but a study file lies there.
     """
     import tomli_w
 
-    path = Path(path or study.folder / "study.toml")
-    path.write_text(tomli_w.dumps(as_table(study)), encoding="utf-8")
-    return path
+    return put(path or study.folder / "study.toml", tomli_w.dumps(as_table(study)).translate(ESCAPED), FILE)
 
 
 def as_table(study):

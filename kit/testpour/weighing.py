@@ -7,13 +7,13 @@ top, so every pot carries the same catalyst percentage. Percentages are by mass 
 import math
 from dataclasses import dataclass, field
 from fractions import Fraction
-from html import escape
 
 import pandas as pd
 
 from testpour.amounts import WHOLE, WeighOutProblems, read_amounts
 from testpour.cautions import Cautions
 from testpour.units import show
+from testpour.wording import in_html, table_html
 
 HALF = Fraction(1, 2)
 
@@ -73,8 +73,8 @@ class WeighOut:
     __repr__ = sentence
 
     def _repr_html_(self):
-        steps = "".join(f"<li>{escape(step)}</li>" for step in self.steps)
-        return f"{self.shown().to_html()}<ol>{steps}</ol><p>{escape(self.sentence())}</p>"
+        steps = "".join(f"<li>{in_html(step)}</li>" for step in self.steps)
+        return f"{table_html(self.shown())}<ol>{steps}</ol><p>{in_html(self.sentence())}</p>"
 
     def shown(self):
         """`table` as text to read at the scale."""

@@ -1,4 +1,15 @@
-"""Small words that sentences share: plurals, lists, rounded numbers."""
+"""Small words that sentences share: plurals, lists, rounded numbers; and other people's words made inert."""
+
+import re
+from html import escape
+
+# Characters that turn or hide the order of what is read (Unicode Standard Annex 9, table 4): shown by their number.
+TURNING = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+SHOWN = {ord(one): f"[U+{ord(one):04X}]" for one in TURNING}
+ESCAPED = {ord(one): f"\\u{ord(one):04x}" for one in TURNING}  # as JSON and TOML write a character inside quotes
+# A notebook sets what stands between dollars or after a backslash as formulas, in HTML too, unless they stand alone.
+ALONE = {ord(one): f"<span>&#{ord(one)};</span>" for one in "$\\"}
+MARKUP = {ord(one): f"&#{ord(one)};" for one in "[]`*_~|@"}
 
 
 def count(number, one, many=""):
@@ -35,9 +46,26 @@ def in_hundred(chance):
     return "under 1" if hundredths < 0.5 else "over 99" if hundredths > 99.5 else f"{hundredths:.0f}"
 
 
+def visible(text):
+    """`text` with the characters that would turn its order written out, such as [U+202E]."""
+    return str(text).translate(SHOWN)
+
+
+def in_html(text):
+    """`text` for HTML, where a person's own words must not become markup, formulas or another order."""
+    return escape(visible(text)).translate(ALONE)
+
+
 def in_markdown(text):
-    """`text` for a notebook's Markdown, where a person's own words must not become markup."""
-    return text.replace("&", "&amp;").replace("<", "&lt;")
+    """`text` for a notebook's Markdown on one line: no markup, picture, link or formula comes of a person's words."""
+    text = in_html(re.sub(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*", " ", visible(text)).strip()).translate(MARKUP)
+    text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:3]}&#46;", text.replace("://", "&#58;//"))
+    return re.sub(r"^(\d*)([-+#=.)])", lambda found: f"{found[1]}&#{ord(found[2])};", text)
+
+
+def table_html(table, **options):
+    """A DataFrame as HTML with all words in it inert, on one line, so that it may stand in Markdown too."""
+    return re.sub(r"\s*\n\s*", " ", table.to_html(**options)).translate(SHOWN).translate(ALONE)
 
 
 def said_in_markdown(result):

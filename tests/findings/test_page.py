@@ -153,8 +153,9 @@ def test_everything_typed_is_shown_and_nothing_of_it_is_markup(text):
     assert CANARY not in text
     words = "".join(outline.words)
     places = ["Knobs ", "What is hard ", "=1+1 ", "S1 ", "@A "]  # name, question, pour, session, lot
-    assert all(place + CANARY in words for place in places)
-    assert words.count(CANARY) > len(places)  # the note as well
+    seen = CANARY.replace("\u202e", "[U+202E]").replace("\u202c", "[U+202C]")  # what would turn the order of words, written out
+    assert all(place + seen in words for place in places)
+    assert words.count(seen) > len(places)  # the note as well
 
 
 def test_the_advice_is_the_recommendation_for_each_room_met(text, fits):

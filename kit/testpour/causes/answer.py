@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from html import escape
 
 import pandas as pd
 
@@ -20,7 +19,7 @@ from testpour.causes.split import split
 from testpour.causes.table import NOTHING, causes_for
 from testpour.causes.verdict import ENOUGH, verdict
 from testpour.threads import one_thread
-from testpour.wording import in_hundred
+from testpour.wording import in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
 
@@ -184,8 +183,8 @@ class Answer:
         parts = [self.split, self.saving, self.scale]
         said = [part.sentence() for part in parts if part is not None]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
-        paragraphs = "".join(f"<p>{escape(text)}</p>" for text in said)
-        return f"<p>{escape(self.sentence())}</p>{shown.drop(columns='care').to_html()}{paragraphs}"
+        paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.drop(columns='care'))}{paragraphs}"
 
 
 @one_thread

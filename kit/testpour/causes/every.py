@@ -6,7 +6,7 @@ import pandas as pd
 
 from testpour.causes.answer import why
 from testpour.threads import one_thread
-from testpour.wording import count, in_hundred, listed
+from testpour.wording import count, in_html, in_hundred, listed, table_html
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +60,7 @@ class EveryAnswer:
 
     def _repr_html_(self):
         shown = self.table.assign(chance=self.table["chance"].round(2))
-        return f"<p>{self.sentence()}</p>{shown.round(2).to_html()}"
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.round(2))}"
 
 
 @one_thread

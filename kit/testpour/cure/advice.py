@@ -66,7 +66,7 @@ class ThicknessLimit:
         )
 
     def _repr_markdown_(self):
-        return in_markdown(f"{self.sentence()}\n\n*{self.caution}*")
+        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
 
     def __repr__(self):
         return f"{self.sentence()} {self.caution}"

@@ -95,7 +95,7 @@ class TwoLayers:
         return f" A second layer poured while the first heats is hotter still, worst about {worst:.0f} min after its gel."
 
     def _repr_markdown_(self):
-        return in_markdown(f"{self.sentence()}\n\n*{self.caution}*")
+        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
 
     def __repr__(self):
         return f"{self.sentence()} {self.caution}"

@@ -11,7 +11,7 @@ from testpour.models.settings import settings_table
 from testpour.suggest.advice import best_settings
 from testpour.suggest.candidates import free_factors
 from testpour.suggest.prospect import states_of
-from testpour.wording import count, in_hundred, in_markdown
+from testpour.wording import count, in_hundred, in_markdown, table_html
 
 GRID = 5  # steps a free setting is tried at, for the best that could be reached
 
@@ -55,7 +55,7 @@ class Lesson:
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        return f"{in_markdown(self.sentence())}\n\n{self.table.round(2).to_html()}"
+        return f"{in_markdown(self.sentence())}\n\n{table_html(self.table.round(2))}"
 
 
 def lesson(resin, castings, fixed=None, *, room=None):

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.logbook.sheet_cells import ACTIVE
+from testpour.wording import visible
 
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
 FINE = re.compile(rb"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
@@ -35,7 +36,7 @@ def to_csv(table):
 def _neutral(value):
     if value is None or (isinstance(value, float) and np.isnan(value)):
         return ""
-    text = str(value)
+    text = visible(value)
     return "'" + text if text.lstrip(" ").startswith((*ACTIVE, "\n")) else text
 
 

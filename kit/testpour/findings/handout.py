@@ -14,7 +14,7 @@ def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=N
     fits : Fits
         From `fit_castings`.
     path : str or Path
-        File to write; one that exists is replaced.
+        File to write; an earlier handout is replaced, nothing else.
     room : str, float or list, optional
         Up to four room temperatures to recommend settings for; by default those met in the log.
     paper : {"A4", "Letter"}
@@ -31,10 +31,12 @@ def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=N
     ------
     FileNotFoundError
         If the folder of `path` does not exist.
+    FileExistsError
+        If anything but a handout lies at `path`.
     ValueError
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
     """
-    path = checked(path, paper)
+    path = checked(path, paper, "handout")
     asked = len(story.rooms(fits, room))
     if asked > ROOMS:
         raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")

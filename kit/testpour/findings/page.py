@@ -2,7 +2,6 @@
 
 import base64
 import hashlib
-import html
 from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
@@ -10,19 +9,30 @@ from pathlib import Path
 
 from markupsafe import Markup
 
+from testpour.files import free_for, marked, page_kind, put
 from testpour.findings import story
-from testpour.findings.carried import carried, for_page
+from testpour.findings.carried import NoLogInside, carried, for_page, inside
 from testpour.findings.data_link import data_link, to_csv, versions
 from testpour.findings.explorer import explorer
 from testpour.findings.photographs import photographs, pictured
 from testpour.findings.poor import causes
 from testpour.findings.since import changes, earlier, said
-from testpour.pages import place, template
+from testpour.pages import template
 from testpour.suggest.advice import Recommendation
 from testpour.threads import one_thread
-from testpour.wording import count
+from testpour.wording import count, in_html, visible
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
+
+
+def _carries_log(path):
+    try:
+        return bool(inside(path))
+    except NoLogInside:
+        return False
+
+
+PAGE = page_kind("findings page", older=_carries_log)
 LARGEST = 1_950_000  # bytes up to which photographs are made small enough: under the 2 MB that any mail carries
 
 
@@ -66,7 +76,7 @@ class Page:
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{html.escape(self.sentence())}</p>"
+        return f"<p>{in_html(self.sentence())}</p>"
 
 
 @one_thread
@@ -78,8 +88,8 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, 
     fits : Fits
         From `fit_castings`.
     path : str or Path
-        File to write; one that exists is replaced. If it is an earlier page of the same study, the new
-        page says what changed since.
+        File to write; an earlier findings page is replaced, nothing else. If it is one of the same study,
+        the new page says what changed since.
     plan : Plan, optional
         The pours planned next; by default the page says what more pours would be worth.
     room : str, float or list, optional
@@ -102,14 +112,16 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, 
     ------
     FileNotFoundError
         If the folder of `path`, or `since`, does not exist.
+    FileExistsError
+        If anything but a findings page lies at `path`.
     NoLogInside
         If `since` is no findings page of this study.
     """
-    path = place(path)
+    path = free_for(path, PAGE)
     before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
     text = render(fits, plan=plan, room=room, by=by, licence=licence, before=before, photos=photos)
-    path.write_text(text, encoding="utf-8", newline="\n")
-    return Page(path, len(text.encode()), fits.study.name, _notes(fits.castings, photos), len(photos))
+    put(path, text, PAGE)
+    return Page(path, len(marked(text, PAGE)), fits.study.name, _notes(fits.castings, photos), len(photos))
 
 
 def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None, photos=()):
@@ -135,7 +147,7 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None,
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),
         )],
-        explorer=Markup(for_page(explorer(fits, given))),
+        explorer=Markup(for_page(_visible(explorer(fits, given)))),
         log=Markup(for_page(carried(castings, now, before))),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
@@ -146,6 +158,15 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None,
     )  # fmt: skip
     bare = page(photographs=None)
     return page(photographs=photographs(photos, castings, LARGEST - len(bare.encode()))) if photos else bare
+
+
+def _visible(held):
+    """Words for the sliders, with the characters that turn their order written out; the log beside them stays as it was."""
+    if isinstance(held, dict):
+        return {name: _visible(part) for name, part in held.items()}
+    if isinstance(held, list | tuple):
+        return [_visible(part) for part in held]
+    return visible(held) if isinstance(held, str) else held
 
 
 def _notes(castings, photos):

@@ -1,6 +1,5 @@
 """What the one-page sheets share: the file written, the advice as rows, and the three strongest findings."""
 
-import html
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,14 +7,15 @@ import numpy as np
 from markupsafe import Markup
 
 from testpour.cautions import safety_text
+from testpour.files import free_for, page_kind, put
 from testpour.findings import story
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
-from testpour.pages import PAPERS, dated, place, refuse_paper, template
+from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.suggest import UNADVISED
 from testpour.suggest.advice import settings_words
 from testpour.units import to_unit
-from testpour.wording import in_hundred, listed
+from testpour.wording import in_html, in_hundred, listed
 
 FINDINGS = 3
 STEPS = 5  # values of a setting over which a chance is followed
@@ -51,13 +51,13 @@ class Sheet:
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{html.escape(self.sentence())}</p>"
+        return f"<p>{in_html(self.sentence())}</p>"
 
 
-def checked(path, paper):
-    """`path`, refused where its folder does not exist or `paper` is neither A4 nor Letter."""
+def checked(path, paper, what):
+    """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter."""
     refuse_paper(paper)
-    return place(path)
+    return free_for(path, page_kind(what))
 
 
 def write_sheet(path, name, fits, what, *, paper, date, note="", **given):
@@ -67,7 +67,7 @@ def write_sheet(path, name, fits, what, *, paper, date, note="", **given):
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
         date=dated(date), **given,
     )  # fmt: skip
-    path.write_text(text, encoding="utf-8", newline="\n")
+    put(path, text, page_kind(what))
     return Sheet(path, what, fits.study.name, paper, note)
 
 

@@ -10,7 +10,7 @@ from testpour.models.change import change
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.units import show
-from testpour.wording import in_markdown, listed, signed
+from testpour.wording import in_markdown, listed, signed, table_html
 
 LEVEL = 0.9
 SURE = 0.95  # chance of a direction from which on it is told
@@ -58,7 +58,7 @@ class StudyComparison:
 
     def _repr_markdown_(self):
         shown = self.table.drop(columns=["told"]).round(2)
-        return f"{in_markdown(self.sentence())}\n\n{shown.to_html()}"
+        return f"{in_markdown(self.sentence())}\n\n{table_html(shown)}"
 
     def _grouped(self, rows):
         """"gel time (catalyst and thickness) and hardness (level)"."""

@@ -19,7 +19,7 @@ def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, 
     fits : Fits
         From `fit_castings`.
     path : str or Path
-        File to write; one that exists is replaced.
+        File to write; an earlier wall sheet is replaced, nothing else.
     bench : str
         Column of the pours that tells benches apart: ``"by"`` (initials), ``"session"`` or a lot.
     names : bool
@@ -42,8 +42,10 @@ def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, 
         more than two rooms are given.
     FileNotFoundError
         If the folder of `path` does not exist.
+    FileExistsError
+        If anything but a wall sheet lies at `path`.
     """
-    path, castings = checked(path, paper), fits.castings
+    path, castings = checked(path, paper, "wall sheet"), fits.castings
     of = _benches(castings.pours, bench)
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
     met = story.rooms(fits, room)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from testpour.forms.rows import rows_since
 from testpour.forms.slots import filled, hours_words, slots
-from testpour.wording import count
+from testpour.wording import count, in_html, table_html
 
 COLUMNS = ("pour", "session", "reading", "age", "due_at", "status")
 
@@ -63,7 +63,7 @@ class Due:
         return said
 
     def _repr_html_(self):
-        return f"<p>{self.sentence()}</p>" + (self.shown().to_html(index=False) if len(self.table) else "")
+        return f"<p>{in_html(self.sentence())}</p>" + (table_html(self.shown(), index=False) if len(self.table) else "")
 
 
 def due(logbook, *, session=None, now=None):

@@ -2,15 +2,16 @@
 
 import contextlib
 import json
-import os
 import re
 from dataclasses import asdict
 from pathlib import Path
 
+from testpour.files import Kind, beginning, put
 from testpour.forms.planned import FormProblem, Planned
 from testpour.logbook.database import in_memory
 
 FOLDER = "sessions"
+FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{\n "session": "'))
 
 
 def keep(logbook, session, planned):
@@ -27,9 +28,9 @@ def keep(logbook, session, planned):
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
-        part = path.with_suffix(f".{os.getpid()}.part")
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
+        put(path, text, FILE)
+    except FileExistsError as problem:
+        raise FormProblem([str(problem)]) from None
     except OSError as problem:
         raise FormProblem([f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder."]) from problem
 

@@ -1,13 +1,16 @@
 """A copy of the log that can be trusted: taken while others write, and opened again before it is called a copy."""
 
 import datetime as dt
+import os
 import sqlite3
+import uuid
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 import sqlalchemy as sa
 
+from testpour.files import name_new
 from testpour.logbook.database import Explained, check_units, open_database, writing
 from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import FACTS, FILE, LogProblem, address_of
@@ -71,18 +74,17 @@ def back_up(study, to=None):
     stamp = dt.datetime.now().strftime("%Y-%m-%d-%H%M%S")
     beside = source or Path(study.folder) / "log.sqlite"
     target = Path(to) if to else beside.with_name(f"{beside.stem}-{stamp}.sqlite")
-    if target.exists():
+    if os.path.lexists(target):
         raise LogProblem(f"{target} exists already. Give another name; a copy never overwrites.")
-    part = target.with_name(f"{target.name}.part")
+    part = target.with_name(f".{uuid.uuid4().hex}.sqlite")
     try:
-        part.unlink(missing_ok=True)
         if source:
             with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(part)) as copy:
                 log.backup(copy)
         else:
             _from_server(study, address, part)
         counts = _verified(part)
-        part.rename(target)
+        name_new(part, target)
     except (sqlite3.Error, OSError) as problem:
         raise LogProblem(f"The copy to {target} failed: {problem}. The log itself is untouched.") from problem
     finally:

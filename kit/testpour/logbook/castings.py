@@ -2,13 +2,12 @@
 
 import hashlib
 from dataclasses import dataclass, replace
-from html import escape
 
 import numpy as np
 import pandas as pd
 
 from testpour.logbook.known import Known
-from testpour.wording import count
+from testpour.wording import count, in_html, table_html
 
 PEOPLE = ("by", "note")
 SHOWN = 60  # pours in a notebook; a table of thousands would stop the browser
@@ -85,12 +84,12 @@ class Castings:
         if len(self) > SHOWN:
             last = self.pours.index[-SHOWN:]
             end = replace(self, pours=self.pours.loc[last], readings=self.readings[self.readings["pour"].isin(last)])
-            return f"<p>{escape(self.sentence())} The last {SHOWN}; <code>.wide()</code> has all.</p>{end._repr_html_()}"
+            return f"<p>{in_html(self.sentence())} The last {SHOWN}; <code>.wide()</code> has all.</p>{end._repr_html_()}"
         table = self.wide()
         same = [head for head in table if len(table) > 1 and table[head].nunique() == 1 and table[head].iloc[0] != ""]
         said = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
-        note = f"<p>The same for every pour: {escape(said)}.</p>" if same else ""
-        return f"<p>{escape(self.sentence())}</p>{table.drop(columns=same).to_html()}{note}"
+        note = f"<p>The same for every pour: {in_html(said)}.</p>" if same else ""
+        return f"<p>{in_html(self.sentence())}</p>{table_html(table.drop(columns=same))}{note}"
 
 
 def _feed(digest, table):

@@ -2,7 +2,6 @@
 
 import math
 import re
-from html import escape
 
 import pandas as pd
 
@@ -12,6 +11,7 @@ from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
 from testpour.study import StudyProblems
 from testpour.units import UnitProblem, to_unit
+from testpour.wording import in_html, table_html
 
 COLUMNS = ["row", "column", "value", "problem"]
 
@@ -29,7 +29,7 @@ class LogProblems(LogProblem):
         )
 
     def _repr_html_(self):
-        return f"<p>{escape(str(self))}</p>{self.problems.to_html(index=False)}"
+        return f"<p>{in_html(str(self))}</p>{table_html(self.problems, index=False)}"
 
 
 class Entries:

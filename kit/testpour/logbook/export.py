@@ -1,12 +1,19 @@
 """Castings out: as a table that spreadsheets and other programs open."""
 
+import io
 import re
+import zipfile
+import zlib
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from testpour.files import Kind, free_for, put
 from testpour.logbook.sheet_cells import tame
+
+MAKER = "testpour, table of castings"
+LONGEST = 100_000  # bytes that are looked at to tell an earlier table
 
 
 def write_sheet(castings, path):
@@ -27,6 +34,10 @@ def write_sheet(castings, path):
     ------
     ValueError
         If the ending is another, a note is too long for XLSX, or Parquet is not installed.
+    FileNotFoundError
+        If the folder of `path` does not exist.
+    FileExistsError
+        If anything but an earlier table of castings lies at `path`.
 
     Notes
     -----
@@ -35,21 +46,26 @@ def write_sheet(castings, path):
     a cell, theirs stay in the log. Parquet has them all, and text as it is.
     """
     path = Path(path)
-    write = {".csv": _csv, ".xlsx": _xlsx, ".parquet": _parquet}.get(path.suffix.casefold())
+    write, known = WRITERS.get(path.suffix.casefold(), (None, None))
     if write is None:
         raise ValueError(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
-    write(castings, path)
-    return path
+    kind = Kind("a table of castings", known)
+    free_for(path, kind)
+    return put(path, write(castings, path), kind)
 
 
 def _csv(castings, path):
-    _table(castings).to_csv(path, index=False)
+    return _table(castings).to_csv(index=False).encode("utf-8")
 
 
 def _xlsx(castings, path):
     table = _table(castings)
     _refuse_long(table, path)
-    table.map(_as_number).to_excel(path, index=False)
+    held = io.BytesIO()
+    with pd.ExcelWriter(held, engine="openpyxl") as book:
+        table.map(_as_number).to_excel(book, index=False)
+        book.book.properties.creator = MAKER
+    return held.getvalue()
 
 
 def _parquet(castings, path):
@@ -72,7 +88,34 @@ def _parquet(castings, path):
     table = pa.Table.from_pandas(whole, preserve_index=False)
     said = {f.name: f.unit for f in study.factors} | {"age": "h"}
     fields = [field.with_metadata({"unit": said[field.name]}) if said.get(field.name) else field for field in table.schema]
-    pq.write_table(table.cast(pa.schema(fields, metadata=table.schema.metadata)), path)
+    held = io.BytesIO()
+    pq.write_table(table.cast(pa.schema(fields, metadata={**table.schema.metadata, b"creator": MAKER.encode()})), held)
+    return held.getvalue()
+
+
+def _is_csv(path):
+    """Whether its first line is the header of such a table, from its first column to its last."""
+    with open(path, "rb") as file:
+        head = file.readline(LONGEST).rstrip(b"\r\n")
+    return head.startswith(b"pour,session,made at,") and head.endswith(b",by,note")
+
+
+def _is_xlsx(path):
+    """Whether its properties name this kit as the one who made it."""
+    try:
+        with zipfile.ZipFile(path) as held, held.open("docProps/core.xml") as file:
+            return f"<dc:creator>{MAKER}</dc:creator>".encode() in file.read(LONGEST)
+    except (OSError, ValueError, KeyError, RuntimeError, NotImplementedError, zipfile.BadZipFile, zlib.error):
+        return False
+
+
+def _is_parquet(path):
+    import pyarrow.parquet as pq
+
+    try:
+        return (pq.read_schema(path).metadata or {}).get(b"creator") == MAKER.encode()
+    except (OSError, ValueError):
+        return False
 
 
 def _refuse_long(table, path):
@@ -130,3 +173,6 @@ def _written(factor, value):
 def _reading_words(row):
     ends = {"exact": "{0:.15g}", "between": "{0:.15g} to {1:.15g}", "not yet": "not yet at {0:.15g}"}
     return ends.get(row.known, "already by {1:.15g}").format(row.low, row.high)
+
+
+WRITERS = {".csv": (_csv, _is_csv), ".xlsx": (_xlsx, _is_xlsx), ".parquet": (_parquet, _is_parquet)}

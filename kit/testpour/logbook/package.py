@@ -2,7 +2,7 @@
 
 import datetime as dt
 import json
-import shutil
+import os
 import tempfile
 import zipfile
 from dataclasses import fields as parts_of
@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from testpour.catalogue import Factor, Reading
+from testpour.files import name_new
 from testpour.logbook.castings import Castings
 from testpour.logbook.loading import READING_COLUMNS, load_castings
 from testpour.logbook.package_cells import to_csv
@@ -30,6 +31,7 @@ from testpour.logbook.package_schema import (
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.whole import all_rows
 from testpour.study import Aim
+from testpour.wording import ESCAPED
 
 
 def write_package(source, to, licence="CC0-1.0", names=False):
@@ -64,7 +66,8 @@ def write_package(source, to, licence="CC0-1.0", names=False):
     to = Path(to)
     if licence not in LICENCES:
         raise PackageProblems("licence", [f"{licence!r} is none of {', '.join(LICENCES)}. Choose one of these."])
-    if to.exists() and (not to.is_dir() or any(to.iterdir()) or to.suffix.casefold() == ".zip"):
+    empty = to.is_dir() and not to.is_symlink() and not any(to.iterdir())
+    if os.path.lexists(to) and (not empty or to.suffix.casefold() == ".zip"):
         raise PackageProblems(str(to), ["exists already. Give another name; a package never overwrites."])
     castings, history = _told(source, names)
     files = _files(_in_order(castings), history, licence, names)
@@ -77,7 +80,7 @@ def write_package(source, to, licence="CC0-1.0", names=False):
             raise PackageProblems(f"{to} was not written", problem.problems) from None
         if to.is_dir():
             to.rmdir()
-        shutil.move(made, to)
+        name_new(made, to)
     return replace(package, path=to)
 
 
@@ -101,7 +104,7 @@ def _files(castings, history, licence, names):
         resources.append(picture(path, data))
     head = descriptor(castings.study, castings, licence, resources, names)
     head["created"] = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
-    found[DESCRIPTOR] = (json.dumps(head, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+    found[DESCRIPTOR] = (json.dumps(head, indent=2, ensure_ascii=False).translate(ESCAPED) + "\n").encode("utf-8")
     return found
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.logbook.sheet_cells import tame, untame
+from testpour.wording import ESCAPED
 
 
 def to_csv(table, columns):
@@ -41,7 +42,7 @@ WRITE = {
     "number": lambda value, field: repr(float(value)),
     "boolean": lambda value, field: field.get("trueValues" if value else "falseValues", ["true" if value else "false"])[0],
     "datetime": lambda value, field: value.isoformat(),
-    "array": lambda value, field: json.dumps(list(value), ensure_ascii=False),
+    "array": lambda value, field: json.dumps(list(value), ensure_ascii=False).translate(ESCAPED),
 }
 
 

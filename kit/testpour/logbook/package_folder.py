@@ -2,11 +2,13 @@
 
 import datetime as dt
 import math
+import os
 import shutil
 import tempfile
 from dataclasses import replace
 from pathlib import Path
 
+from testpour.files import name_new
 from testpour.folder import FolderProblem, StudyFolder, templates
 from testpour.logbook.book import Logbook
 from testpour.logbook.loading import load_castings
@@ -27,7 +29,7 @@ def unpack(package, folder):
         If the rows that were ever logged do not give the castings of the package.
     """
     folder = Path(folder).expanduser().absolute()
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    if os.path.lexists(folder) and (folder.is_symlink() or not folder.is_dir() or any(folder.iterdir())):
         raise FolderProblem(f"{folder} is not empty, so nothing was written. Give a new or empty folder.")
     folder.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".testpour-") as part:
@@ -43,7 +45,7 @@ def unpack(package, folder):
             shutil.copyfile(template, made / template.name)
         if folder.is_dir():
             folder.rmdir()
-        shutil.move(made, folder)
+        name_new(made, folder)
     return StudyFolder(folder, fresh=True)
 
 

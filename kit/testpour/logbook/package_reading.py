@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from dataclasses import fields as parts_of
-from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +16,7 @@ from testpour.logbook.package_files import Files, PackageProblems, pictures, rea
 from testpour.logbook.package_schema import DESCRIPTOR, FORM, HISTORY, PEOPLE, declarations, tables
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
-from testpour.wording import count
+from testpour.wording import count, in_html
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +59,7 @@ class Package:
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{escape(self.sentence())}</p>"  # its words may be a stranger's
+        return f"<p>{in_html(self.sentence())}</p>"  # its words may be a stranger's
 
     def to_folder(self, folder):
         """Make a study folder of it: study file, log and notebooks, to go on working in.

@@ -14,9 +14,11 @@ from pathlib import Path
 
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
+from testpour.files import name_new
 from testpour.logbook.door import clean
 from testpour.logbook.tables import LogProblem
 from testpour.units import UnitProblem, to_unit
+from testpour.wording import in_html, visible
 
 FOLDER = "photos"
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write
@@ -75,11 +77,11 @@ class Photo:
         return f"data:image/jpeg;base64,{base64.b64encode(small.getvalue()).decode()}"
 
     def _repr_html_(self, pixels=480):
-        words = escape(self.caption)
+        words = in_html(self.caption)
         try:
-            shown = f'<img src="{self.thumbnail(pixels)}" alt="{words}">'
+            shown = f'<img src="{self.thumbnail(pixels)}" alt="{escape(visible(self.caption))}">'
         except LogProblem as problem:
-            shown = escape(str(problem))
+            shown = in_html(str(problem))
         return (
             f'<figure style="display: inline-block; max-width: {pixels}px; margin: 4px; vertical-align: top">'
             f"{shown}<figcaption>{words}</figcaption></figure>"
@@ -183,8 +185,13 @@ def _anew(image, form):
 
 def _keep(path, data):
     """Write a file whole and durably under the name of its content, once."""
-    if path.exists() and path.read_bytes() == data:
+    if path.is_file() and not path.is_symlink() and path.read_bytes() == data:
         return
+    if os.path.lexists(path):
+        raise LogProblem(
+            f"{path} is not the photograph it is named after, so it was left as it is. Move it away and add the "
+            "picture again. Nothing was logged."
+        )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         part = path.with_name(f".{uuid.uuid4().hex}")
@@ -192,6 +199,8 @@ def _keep(path, data):
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        part.replace(path)
+        name_new(part, path)
+    except FileExistsError:
+        part.unlink(missing_ok=True)  # another bench kept the same picture meanwhile
     except OSError as problem:
         raise LogProblem(f"The picture cannot be kept in {path.parent}: {problem.strerror}. Nothing was logged.") from None

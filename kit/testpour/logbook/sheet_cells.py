@@ -7,8 +7,10 @@ import re
 from pathlib import Path
 
 from testpour.logbook.tables import LogProblem
+from testpour.wording import SHOWN
 
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
+SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 SEPARATORS = ";\t,"
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 
@@ -102,12 +104,15 @@ def _cell(cell):
 def tame(text):
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
-    Text that a sheet uses for "nothing here" gets one too, so that a pour called None keeps its name.
+    Text that a sheet uses for "nothing here" gets one too, so that a pour called None keeps its name. Characters
+    that turn the order of words are written out, such as [U+202E].
     """
+    text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
     return f"'{text}" if text[:1] in ACTIVE or text[:1] == "'" or text.casefold() in BLANK - {""} else text
 
 
 def untame(text):
     """Back from `tame`."""
     rest = text[1:]
-    return rest if text[:1] == "'" and (rest[:1] in (*ACTIVE, "'") or rest.casefold() in BLANK) and rest else text
+    text = rest if text[:1] == "'" and (rest[:1] in (*ACTIVE, "'") or rest.casefold() in BLANK) and rest else text
+    return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

@@ -56,8 +56,8 @@ class Ready:
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        lines = "".join(f"- {self._step(step, row)}\n" for step, row in self.table.iterrows())
-        return in_markdown(f"**Ready when?** {' '.join(self._notes())}\n\n{lines}")
+        lines = "".join(f"- {in_markdown(self._step(step, row))}\n" for step, row in self.table.iterrows())
+        return f"**Ready when?** {in_markdown(' '.join(self._notes()))}\n\n{lines}"
 
     def _step(self, step, row):
         text = f"{step.replace('_', ' ').capitalize()} ({self.reading.show(row['hardness'])})"

@@ -199,7 +199,7 @@ class CheckedLog:
     def _repr_markdown_(self):
         lines = [suspect for one in self.checked.values() for suspect in one.suspects]
         lines += [one for one in self.agreements.values() if one.warns]
-        return in_markdown(f"**{self.sentence()}**\n\n" + "".join(f"- {line.sentence()}\n" for line in lines))
+        return f"**{in_markdown(self.sentence())}**\n\n" + "".join(f"- {in_markdown(line.sentence())}\n" for line in lines)
 
 
 def check_log(fits):

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.settings import settings_table
-from testpour.wording import in_hundred, in_markdown
+from testpour.wording import in_hundred, in_markdown, table_html
 
 
 class NoAims(ValueError):
@@ -56,7 +56,7 @@ class Chance:
     def _repr_markdown_(self):
         if len(self.settings) == 1:
             return in_markdown(self.sentence())
-        return self.table.round(2).to_html()
+        return table_html(self.table.round(2))
 
 
 def chance(fits, settings=None, *, room=None):

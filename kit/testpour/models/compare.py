@@ -10,7 +10,7 @@ from testpour.models.chance import chance
 from testpour.models.change import change
 from testpour.models.settings import settings_table
 from testpour.units import show
-from testpour.wording import capital, in_hundred, in_markdown, listed, rounded
+from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
 LEVEL = 0.9
 LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
@@ -79,7 +79,7 @@ class Comparison:
 
     def _repr_markdown_(self):
         shown = self.table.drop(columns="beyond").round({"this": 2, "that": 2, "difference": 2, "low": 2, "high": 2, "sure": 3})
-        return f"{in_markdown(self.sentence())}\n\n{shown.rename(columns=dict(zip(('this', 'that'), self.names, strict=True))).to_html()}"
+        return f"{in_markdown(self.sentence())}\n\n{table_html(shown.rename(columns=dict(zip(('this', 'that'), self.names, strict=True))))}"
 
     def _said(self, name, row):
         low, high = sorted((abs(row["low"]), abs(row["high"])))

@@ -187,12 +187,12 @@ class Effects:
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        poured = "".join(f"- {e.sentence()}\n" for e in self.each if e.poured)
+        poured = "".join(f"- {in_markdown(e.sentence())}\n" for e in self.each if e.poured)
         alone = [e.factor.words for e in self.each if not e.poured]
-        text = f"**What the settings did to {self.reading.words}**\n\n{poured}"
+        text = f"**What the settings did to {in_markdown(self.reading.words)}**\n\n{poured}"
         if alone:
-            text += f"\nNo two pours differ in {listed(alone)}: there only belief speaks. To learn it, vary it."
-        return in_markdown(text)
+            text += f"\nNo two pours differ in {in_markdown(listed(alone))}: there only belief speaks. To learn it, vary it."
+        return text
 
 
 def effects(fit, level=0.9):

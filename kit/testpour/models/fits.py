@@ -198,7 +198,7 @@ class Fits(Mapping):
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        return in_markdown("".join(f"- {fit.sentence()}\n" for fit in self.values()))
+        return "".join(f"- {in_markdown(fit.sentence())}\n" for fit in self.values())
 
 
 @one_thread

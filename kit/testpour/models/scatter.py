@@ -127,10 +127,10 @@ class Scatter:
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        lines = "".join(f"- {self._size(p)}{'' if p.told else ': so far mostly belief'}\n" for p in self.parts)
+        lines = "".join(f"- {in_markdown(self._size(p))}{'' if p.told else ': so far mostly belief'}\n" for p in self.parts)
         unseen = listed(WORDS[name] for name in self.silent)
         rest = f"\nThe log cannot show any difference {unseen} yet." if unseen else ""
-        return in_markdown(f"**{self.sentence()}**\n\n{lines}{rest}")
+        return f"**{in_markdown(self.sentence())}**\n\n{lines}{rest}"
 
     def _size(self, part):
         return (

@@ -3,12 +3,12 @@
 import math
 from dataclasses import dataclass, field
 from numbers import Real
-from pathlib import Path
 
 import pandas as pd
 
 from testpour.amounts import WeighOutProblems
 from testpour.cautions import check_settings, safety_text
+from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.units import to_unit
 from testpour.weighing import decimals, weigh_out
@@ -20,6 +20,7 @@ BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot
 # A gel time is seen between two checks; both are written down.
 TWO_CHECKS = {"gel_time": ("last check, not gelled", "first check, gelled")}
 WEIGHED = ("catalyst", "pigment")
+SAVED = page_kind("bench sheet")
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,13 +63,11 @@ class BenchSheet:
         return self._render(whole=False)
 
     def save(self, path):
-        """Write the sheet as one HTML page that needs nothing else; returns the path written.
+        """Write the sheet as one HTML page that needs nothing else; returns the path written. Only such a page is replaced.
 
         Open it in a browser and print it on A4 or Letter.
         """
-        path = Path(path)
-        path.write_text(self._render(whole=True), encoding="utf-8")
-        return path
+        return put(path, self._render(whole=True), SAVED)
 
     def _render(self, whole):
         return template("planning", "bench_sheet.html").render(

@@ -1,11 +1,11 @@
 """Labels for castings: name, session, settings and a code that a phone reads, on sheets of labels."""
 
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.label_fit import (
     LEADING,
@@ -21,6 +21,8 @@ from testpour.planning.label_fit import (
 from testpour.planning.label_sheet import LabelProblems, LabelSheet, label_sheet
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, listed
+
+SAVED = page_kind("sheet of labels")
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,10 +71,8 @@ class Labels:
         return self._render(whole=False)
 
     def save(self, path):
-        """Write the labels as one HTML page that needs nothing else; returns the path written."""
-        path = Path(path)
-        path.write_text(self._render(whole=True), encoding="utf-8")
-        return path
+        """Write the labels as one HTML page that needs nothing else; returns the path written. Only such a page is replaced."""
+        return put(path, self._render(whole=True), SAVED)
 
     def _render(self, whole):
         skipped = [self.sheet.place(number) for number in range(1, self.start)]

@@ -12,7 +12,7 @@ from testpour.planning.criteria import term_name
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
 from testpour.units import show, to_unit
-from testpour.wording import listed, rounded
+from testpour.wording import in_html, listed, rounded, table_html
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 MANY = 1e6  # degrees of freedom of a noise that is taken as known
@@ -81,8 +81,8 @@ class Outlook:
         shown = shown.loc[told["reading"].unique(), told["setting"].unique()]
         shown.index.name = shown.columns.name = None
         return (
-            f"<p>{self.sentence()}</p><p>For each reading and setting: the smallest change over the setting's whole "
-            f"span that would be noticed, and how closely it would be known.</p>{shown.to_html()}"
+            f"<p>{in_html(self.sentence())}</p><p>For each reading and setting: the smallest change over the setting's whole "
+            f"span that would be noticed, and how closely it would be known.</p>{table_html(shown)}"
         )
 
 

@@ -15,7 +15,7 @@ from testpour.planning.coding import Coding, coding_for
 from testpour.planning.problem import PlanConflict
 from testpour.threads import one_thread
 from testpour.units import show, to_unit
-from testpour.wording import count
+from testpour.wording import count, in_html, table_html
 
 HOTTEST = 145.0  # °C: styrene boils; no planned pour is believed to pass it
 
@@ -96,7 +96,7 @@ class Plan:
         for factor in self.study.factors:
             if factor.name in self.coding.names or (factor.name in self.table and self.table[factor.name].nunique() > 1):
                 shown[factor.words] = [factor.show(value) for value in self.table[factor.name]]
-        return f"<p>{self.sentence()}</p>{shown.to_html()}"
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown)}"
 
 
 @one_thread

@@ -10,7 +10,7 @@ from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
 from testpour.planning.problem import Problem
 from testpour.planning.purposes import MAP, STARTS
-from testpour.wording import count, listed
+from testpour.wording import count, in_html, listed, table_html
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +39,7 @@ class Lost:
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{self.sentence()}</p>{self.table.drop(columns='ratio').to_html(index=False)}"
+        return f"<p>{in_html(self.sentence())}</p>{table_html(self.table.drop(columns='ratio'), index=False)}"
 
 
 def what_is_lost(before, after):

@@ -7,15 +7,16 @@ from pathlib import Path
 
 import numpy as np
 
+from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.fits import GRADE
 from testpour.models.terms import TERMS
-from testpour.pages import place
-from testpour.wording import count, listed
+from testpour.wording import ESCAPED, count, listed
 
 KIND = "testpour beliefs"
 FORM = 1  # of the file; a reader refuses one it does not know
 DIGITS = 6
+FILE = Kind("a file of beliefs", lambda path: f'[provenance]\nkind = "{KIND}"\n'.encode() in beginning(path))
 ASIDE = ("provenance", "benches")  # tables of the file that are no reading's
 
 
@@ -120,14 +121,12 @@ def _digits(value):
 
 
 def write_beliefs(beliefs, path):
-    """Write `PooledBeliefs` as a TOML file; return its path. `read_beliefs` reads it."""
-    path = place(path)
+    """Write `PooledBeliefs` as a TOML file; return its path. `read_beliefs` reads it; only such a file is replaced."""
     lines = ["# What a pool of benches knows, for a bench that joins: fit_castings(log.castings(), beliefs=read_beliefs(...))"]
     tables = {"provenance": beliefs.provenance, "benches": beliefs.benches, **beliefs}
     for name, entries in tables.items():
         lines += ["", f"[{name}]", *(f"{key} = {_toml(value)}" for key, value in entries.items())]
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
-    return path
+    return put(path, "\n".join(lines) + "\n", FILE)
 
 
 def _toml(value):
@@ -137,7 +136,7 @@ def _toml(value):
         return "[" + "".join(f"\n  {_toml(one)}," for one in value) + "\n]"
     if isinstance(value, str):
         safe = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}" for c in safe) + '"'
+        return '"' + "".join(c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}" for c in safe).translate(ESCAPED) + '"'
     return repr(value)
 
 

@@ -6,7 +6,7 @@ import pandas as pd
 
 from testpour.problems import Problems
 from testpour.units import SCALES, UnitProblem, to_unit
-from testpour.wording import count
+from testpour.wording import count, table_html
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
 WHOLE = "log"  # the part that stands for all a bench gave
@@ -27,7 +27,7 @@ class PoolProblems(Problems):
         super().__init__("Logs that cannot be joined as they are", lines)
 
     def _repr_html_(self):
-        return self.table.to_html(index=False)
+        return table_html(self.table, index=False)
 
     def _render_traceback_(self):
         """In a notebook, the reasons in full instead of a traceback."""

@@ -3,10 +3,10 @@
 from html import escape
 
 from testpour.figures.bench_chart import show_benches
+from testpour.files import free_for, page_kind, put
 from testpour.findings.data_link import image_link, versions
-from testpour.pages import place
 from testpour.pooling.telling import EVERY, MOST, OPEN, SAME, expects
-from testpour.wording import count
+from testpour.wording import count, in_html, table_html, visible
 
 HEADS = {
     EVERY: "Holds at every bench",
@@ -14,6 +14,7 @@ HEADS = {
     MOST: "Holds at the average bench, but not everywhere",
     OPEN: "Cannot tell yet",
 }
+PAGE = page_kind("page of pooled logs")
 SHOWN = 30  # benches in the page's table; a list of hundreds is in the figure
 SCROLLS = 'tabindex="0" role="group" aria-label="Scrolls sideways on a narrow screen"'
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
@@ -37,8 +38,10 @@ def write_page(pooled, path):
     ------
     FileNotFoundError
         If the folder of `path` does not exist.
+    FileExistsError
+        If anything but an earlier such page lies at `path`.
     """
-    path = place(path)
+    path = free_for(path, PAGE)
     title = f"What {count(len(pooled.benches), 'bench', 'benches')} found"
     body = [f"<h1>{title}</h1>", *_body(pooled, level=2), *_figures(pooled), *_basis(pooled)]
     head = (
@@ -46,24 +49,23 @@ def write_page(pooled, path):
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1"><style>{STYLE}</style></head><body><main>'
     )
-    path.write_text(head + "\n".join(body) + "</main></body></html>\n", encoding="utf-8", newline="\n")
-    return path
+    return put(path, head + "\n".join(body) + "</main></body></html>\n", PAGE)
 
 
 def _body(pooled, level):
-    yield f"<p>{escape(pooled.joined())}</p>"
+    yield f"<p>{in_html(pooled.joined())}</p>"
     if not pooled.tells:
-        yield f"<p>{escape(pooled.told()[0])}</p>"
+        yield f"<p>{in_html(pooled.told()[0])}</p>"
     for where, rows in pooled.table.groupby("where", sort=False):
-        says = "".join(f"<li>{escape(said)}</li>" for said in rows["says"])
+        says = "".join(f"<li>{in_html(said)}</li>" for said in rows["says"])
         yield f"<h{level}>{HEADS[where]}</h{level}><ul>{says}</ul>"
     if pooled.tells:
-        told = "".join(f"<li>{escape(said)}</li>" for said in pooled.told())
+        told = "".join(f"<li>{in_html(said)}</li>" for said in pooled.told())
         yield f"<h{level}>What differs by bench</h{level}><ul>{told}</ul>"
-    told = "".join(f"<li>{escape(expects(one))}</li>" for one in pooled.readings.values() if one.average.pours)
+    told = "".join(f"<li>{in_html(expects(one))}</li>" for one in pooled.readings.values() if one.average.pours)
     yield f"<h{level}>What a newcomer's bench should expect</h{level}><p>Of its first casting at the usual settings, nine in ten over benches and days:</p><ul>{told}</ul>"
     if len(pooled.left_out):
-        yield f"<h{level}>Left out</h{level}>{pooled.left_out.to_html(border=0, index=False)}"
+        yield f"<h{level}>Left out</h{level}>{table_html(pooled.left_out, border=0, index=False)}"
 
 
 def _figures(pooled):
@@ -71,17 +73,17 @@ def _figures(pooled):
     for name, one in pooled.readings.items():
         if one.average.pours:
             picture = show_benches(pooled, name)
-            yield f'<figure class="wide" {SCROLLS}><img src="{image_link(picture.to_bytes("svg"))}" alt="{escape(picture.says)}"></figure>'
+            yield f'<figure class="wide" {SCROLLS}><img src="{image_link(picture.to_bytes("svg"))}" alt="{escape(visible(picture.says))}"></figure>'
 
 
 def _basis(pooled):
     table = pooled.benches
     rest = f"<p>The first {SHOWN} of {len(table)} benches.</p>" if len(table) > SHOWN else ""
-    shown = table.head(SHOWN).reset_index().to_html(border=0, index=False)
+    shown = table_html(table.head(SHOWN).reset_index(), border=0, index=False)
     yield f'<h2>What it rests on</h2><div class="wide" {SCROLLS}>{shown}</div>{rest}'
     yield (
         "<p>Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within a "
         "bench. The effects of catalyst, room temperature and thickness may differ by bench once five benches varied "
         "them; all others are taken as the same. Intervals hold nine in ten, for the average casting of a bench; what a newcomer should expect is for "
-        f"single castings. Computed by {escape(', '.join(f'{k} {v}' for k, v in versions().items()))}.</p>"
+        f"single castings. Computed by {in_html(', '.join(f'{k} {v}' for k, v in versions().items()))}.</p>"
     )

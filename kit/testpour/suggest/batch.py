@@ -1,7 +1,6 @@
 """The pours worth making now, in the room as it is today."""
 
 from dataclasses import dataclass
-from html import escape
 
 import numpy as np
 import pandas as pd
@@ -18,7 +17,7 @@ from testpour.suggest.reasons import reasons_for, scatter_unknown
 from testpour.suggest.worth import Worth
 from testpour.threads import one_thread
 from testpour.weighing import weigh_out
-from testpour.wording import in_hundred
+from testpour.wording import in_html, in_hundred, table_html
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
@@ -77,7 +76,7 @@ class NextPours:
             shown[factor.words] = [factor.show(value) for value in self.table[name]]
         shown["chance of a good casting"] = [f"{in_hundred(c)} in 100" for c in self.table["chance"]]
         shown["why"] = self.table["reason"]
-        return f"<p>{escape(self.sentence())}</p>{shown.rename_axis(None).to_html()}"
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.rename_axis(None))}"
 
     def weigh_out(self, resin=None, **amounts):
         """What to weigh out for each pour.

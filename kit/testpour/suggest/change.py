@@ -1,7 +1,6 @@
 """What would happen with some settings, and which single change would help most for least trouble."""
 
 from dataclasses import dataclass
-from html import escape
 
 import numpy as np
 import pandas as pd
@@ -12,7 +11,7 @@ from testpour.suggest.advice import beyond_log, cautions_at, predicted
 from testpour.suggest.candidates import allowed, checked_room, on_step
 from testpour.suggest.prospect import prospect, states_of
 from testpour.threads import one_thread
-from testpour.wording import in_hundred
+from testpour.wording import in_html, in_hundred, table_html
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting
@@ -68,7 +67,7 @@ class WhatIf:
     def _repr_html_(self):
         labels = {reading.words: reading.label for reading in self.study.readings}
         shown = self.predicted.droplevel(0)[["middle", "low", "high"]].rename(index=labels).rename_axis(None).round(1)
-        return f"<p>{escape(self.sentence())}</p>{shown.to_html()}"
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown)}"
 
 
 @one_thread

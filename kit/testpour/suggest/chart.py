@@ -1,11 +1,11 @@
 """The recipe chart: catalyst by room temperature and thickness, to pin on the wall."""
 
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from testpour.files import page_kind, put
 from testpour.models.settings import settings_table
 from testpour.pages import dated
 from testpour.suggest.advice import beyond_log, settings_words
@@ -23,6 +23,7 @@ from testpour.suggest.remedy import remedy
 from testpour.threads import one_thread
 from testpour.wording import count
 
+SAVED = page_kind("recipe chart")
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried
 DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
@@ -76,7 +77,7 @@ class RecipeChart:
         return chart_html(self)
 
     def save(self, path, paper="A4", date=None):
-        """Write the chart as one HTML page that prints on one sheet; returns the path written.
+        """Write the chart as one HTML page that prints on one sheet; returns the path written. Only such a page is replaced.
 
         Parameters
         ----------
@@ -85,9 +86,7 @@ class RecipeChart:
         date : str, optional
             Printed as given; today by default.
         """
-        path = Path(path)
-        path.write_text(chart_html(self, paper=paper, date=dated(date)), encoding="utf-8")
-        return path
+        return put(path, chart_html(self, paper=paper, date=dated(date)), SAVED)
 
 
 @one_thread

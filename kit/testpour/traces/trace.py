@@ -1,12 +1,12 @@
 """A temperature trace and what it says about the casting."""
 
-import html
 from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from testpour.traces.onset import RISE
+from testpour.wording import in_html, table_html
 
 ONSET, GEL, TIME, PEAK = "onset", "gel_time", "time_to_peak", "peak_temperature"
 WORDS = {ONSET: "self-heating begins", GEL: "gel time, by the warming alone", TIME: "time to peak", PEAK: "peak temperature"}
@@ -84,7 +84,7 @@ class Trace:
 
     def _repr_html_(self):
         shown = pd.DataFrame({"found": {WORDS[name]: self.words(name) for name in self.readings.index}})
-        return f"<p>{html.escape(self.sentence())}</p>{shown.to_html() if len(shown) else ''}"
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown) if len(shown) else ''}"
 
     def verdict(self):
         """What was found, in a sentence or two."""

@@ -1,0 +1,152 @@
+"""Files written whole, and only where nothing else lies: a writer replaces what it wrote before, never another thing."""
+
+import os
+import shutil
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+HEAD = 2000  # bytes of a file in which its mark stands
+CHARSET = '<meta charset="utf-8">'  # every page of this kit begins its head with it
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of file that this kit writes.
+
+    Parameters
+    ----------
+    words : str
+        As in "not a bench sheet that testpour wrote".
+    known : callable
+        Takes the path of an ordinary file; whether it is one of this kind.
+    mark : str
+        Of a page: what stands in its head.
+    """
+
+    words: str
+    known: Callable
+    mark: str = ""
+
+
+def page_kind(what, older=None):
+    """The `Kind` of an HTML page, told by a mark in its head; `older` knows pages from before there was one."""
+    mark = f'<meta name="generator" content="testpour {escape(what)}">'
+
+    def known(path):
+        head = beginning(path)
+        return head.lstrip()[:9].lower() == b"<!doctype" and (mark.encode() in head or bool(older and older(path)))
+
+    return Kind(f"a {what}", known, mark)
+
+
+def beginning(path):
+    """The first bytes of a file."""
+    with open(path, "rb") as file:
+        return file.read(HEAD)
+
+
+def place(path):
+    """`path`, refused where there is no folder to write it in."""
+    path = Path(path)
+    if not path.parent.is_dir():
+        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    return path
+
+
+def free_for(path, kind):
+    """`path`, if nothing lies there or a file of the same kind.
+
+    Parameters
+    ----------
+    path : str or Path
+    kind : Kind
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    FileNotFoundError
+        If its folder does not exist.
+    FileExistsError
+        If something else lies there: a folder, a link, a file of another kind or from elsewhere.
+    """
+    path = place(path)
+    if not os.path.lexists(path):
+        return path
+    if path.is_symlink():
+        lies = "is a link to another place"
+    elif path.is_dir():
+        lies = "is a folder"
+    elif not path.is_file() or not kind.known(path):  # a pipe or a device is never opened
+        lies = f"exists and is not {kind.words} that testpour wrote"
+    else:
+        return path
+    raise FileExistsError(f"{path} {lies}, so nothing was written there. Give another name, or move it away first.")
+
+
+def put(path, data, kind):
+    """Write a file whole, or not at all; see `free_for` for what it replaces and what it raises.
+
+    Parameters
+    ----------
+    path : str or Path
+    data : str or bytes
+        A page gets its mark.
+    kind : Kind
+
+    Returns
+    -------
+    Path
+        The file written.
+    """
+    path = free_for(path, kind)
+    part = path.with_name(f".{uuid.uuid4().hex}.part")
+    try:
+        with open(part, "xb") as file:
+            file.write(marked(data, kind))
+            file.flush()
+            os.fsync(file.fileno())
+        if path.exists():
+            shutil.copymode(path, part)
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+    return path
+
+
+def marked(data, kind):
+    """The bytes to write: a page with the mark of its kind in its head."""
+    if isinstance(data, bytes):
+        return data
+    if kind.mark:
+        before, after = data.split(CHARSET, 1)
+        data = f"{before}{CHARSET}{kind.mark}{after}"
+    return data.encode("utf-8")
+
+
+def name_new(made, path):
+    """Give a finished file or folder its name, which nothing may have taken meanwhile.
+
+    Raises
+    ------
+    FileExistsError
+        If something lies at `path`.
+    """
+    taken = f"{path} exists already, so nothing was written there. Give another name."
+    if os.path.lexists(path):
+        raise FileExistsError(taken)
+    if not os.path.isdir(made):
+        try:
+            os.link(made, path)  # unlike a renaming, this never takes a name that is taken
+            return os.unlink(made)
+        except FileExistsError:
+            raise FileExistsError(taken) from None
+        except OSError:
+            pass  # a disk without links, as most sticks are
+    os.rename(made, path)
+    return None

@@ -1,0 +1,219 @@
+"""Every writer of the kit: it replaces what it wrote before as that kind, and nothing else; whole, or not at all."""
+
+import ast
+import os
+import re
+import sqlite3
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+import testpour
+from testpour.command import main
+from testpour.findings.handout import handout
+from testpour.findings.page import findings_page
+from testpour.findings.wall import wall_summary
+from testpour.forms.kept import keep
+from testpour.logbook.backup import back_up
+from testpour.logbook.export import write_sheet
+from testpour.logbook.package import write_package
+from testpour.logbook.package_folder import unpack
+from testpour.logbook.package_reading import read_package
+from testpour.models.fits import fit_castings
+from testpour.planning.bench_sheet import bench_sheet
+from testpour.planning.labels import labels
+from testpour.pooling.pool import pool
+from testpour.study_file import save_study
+from testpour.suggest import recipe_chart
+
+KIT = Path(testpour.__file__).parent
+# Each writer: the module it writes in, the ending of its file, and how it is asked. "new": it never replaces.
+WRITERS = {
+    "findings page": ("findings/page", ".html", lambda made, path: findings_page(made["fits"], path)),
+    "handout": ("findings/sheet", ".html", lambda made, path: handout(made["fits"], path)),
+    "wall sheet": ("findings/sheet", ".html", lambda made, path: wall_summary(made["fits"], path, bench="session")),
+    "recipe chart": ("suggest/chart", ".html", lambda made, path: made["chart"].save(path)),
+    "bench sheet": ("planning/bench_sheet", ".html", lambda made, path: made["bench"].save(path)),
+    "labels": ("planning/labels", ".html", lambda made, path: made["labels"].save(path)),
+    "pool page": ("pooling/showing", ".html", lambda made, path: made["pool"].page(path)),
+    "beliefs": ("pooling/belief_file", ".toml", lambda made, path: made["pool"].beliefs(path)),
+    "study": ("study_file", ".toml", lambda made, path: save_study(made["study"], path)),
+    "csv": ("logbook/export", ".csv", lambda made, path: write_sheet(made["castings"], path)),
+    "xlsx": ("logbook/export", ".xlsx", lambda made, path: write_sheet(made["castings"], path)),
+    "parquet": ("logbook/export", ".parquet", lambda made, path: write_sheet(made["castings"], path)),
+}
+ONLY_NEW = {
+    "zip": ("logbook/package", ".zip", lambda made, path: write_package(made["castings"], path)),
+    "package folder": ("logbook/package", "", lambda made, path: write_package(made["castings"], path)),
+    "backup": ("logbook/backup", ".sqlite", lambda made, path: back_up(made["study"], path)),
+    "unpacked": ("logbook/package_folder", "", lambda made, path: unpack(made["package"], path)),
+}
+PLACED = {"logbook/photos", "forms/kept"}  # they choose their own names; tests of their own below
+# May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
+BARE = {
+    "files": {"replace", "rename", "link", "open"}, "lab": {"write_text", "open"}, "folder": {"write_text", "copyfile", "move"},
+    "logbook/package": {"write_bytes", "ZipFile", "writestr"}, "logbook/package_folder": {"write_bytes", "copyfile"},
+    "logbook/photos": {"open"}, "logbook/database": {"open"}, "logbook/package_files": {"ZipFile"},
+    "logbook/export": {"ZipFile", "open"},
+}  # fmt: skip
+WRITES = {"write_text", "write_bytes", "writestr", "move", "copyfile", "copy", "copy2", "rename", "link", "ZipFile", "symlink_to", "touch"}
+
+
+@pytest.fixture(scope="module")
+def made(practice_castings, tmp_path_factory):
+    """What the writers write: of twelve practice pours, one reading fitted."""
+    from testpour.logbook.book import Logbook
+
+    folder = tmp_path_factory.mktemp("made")
+    study = replace(practice_castings.study, folder=folder)
+    book = Logbook(study)
+    book.add_pour("P01", settings={"catalyst": 1.5}, session="S1")
+    book.close()
+    castings = replace(practice_castings, readings=practice_castings.readings.query("reading == 'gel_time'"))
+    fits, table = fit_castings(castings), castings.pours.head(3)
+    return {
+        "study": study, "castings": castings, "fits": fits, "chart": recipe_chart(fits, rooms=["20 degC"], thicknesses=["10 mm"]),
+        "bench": bench_sheet(study, table, session="S1", resin="150 g"), "labels": labels(castings),
+        "pool": pool({"one": castings}), "package": read_package(write_package(castings, folder / "package.zip").path),
+    }  # fmt: skip
+
+
+def snapshot(folder):
+    """Every name below a folder with its bytes, or what a link points to."""
+    found = {}
+    for path in sorted(folder.rglob("*")):
+        found[path.relative_to(folder)] = os.readlink(path) if path.is_symlink() else path.read_bytes() if path.is_file() else None
+    return found
+
+
+def lay(folder, made, ending):
+    """Things that are nobody's to replace, each under the writer's own ending; where they lie."""
+    there = {name: folder / f"{name}{ending}" for name in ("log", "study", "page", "sheet", "archive", "empty", "folder", "link", "dangling")}
+    with sqlite3.connect(there["log"]) as log:
+        log.execute("CREATE TABLE pours (pour TEXT)")
+    log.close()
+    there["study"].write_text('name = "mine"\n# my own words\n[factors]\ncatalyst = {}\n[readings]\ngel_time = {}\n')
+    there["page"].write_text("<!doctype html><html><head><meta charset=\"utf-8\"><title>Mine</title></head></html>")
+    there["sheet"].write_text("pour,hardness\nA,70\n")
+    there["archive"].write_bytes(b"PK\x05\x06" + bytes(18))  # the least zip there is
+    there["empty"].write_bytes(b"")
+    there["folder"].mkdir()
+    (there["folder"] / "mine.txt").write_text("mine")
+    there["link"].symlink_to(folder / "elsewhere")
+    (folder / "elsewhere").write_text("mine")
+    there["dangling"].symlink_to(folder / "nowhere")
+    return there
+
+
+@pytest.mark.parametrize("name", [*WRITERS, *ONLY_NEW])
+def test_nothing_else_is_replaced(made, tmp_path, name):
+    _, ending, write = {**WRITERS, **ONLY_NEW}[name]
+    there = lay(tmp_path, made, ending)
+    before = snapshot(tmp_path)
+    for kind, path in there.items():
+        if (name, kind) == ("study", "study"):  # a study replaces a study
+            continue
+        with pytest.raises((OSError, ValueError)) as refused:
+            write(made, path)
+        said = str(refused.value)
+        assert path.name in said and "\n" not in said, f"{name} over {kind}: {said}"
+        assert snapshot(tmp_path) == before, f"{name} over {kind}"
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_its_own_kind_is_replaced_and_no_other_of_this_kit(made, tmp_path, name):
+    _, ending, write = WRITERS[name]
+    path = tmp_path / f"mine{ending}"
+    for _ in range(2):
+        write(made, path)
+    for other, (_, same, again) in WRITERS.items():
+        if other != name and same == ending:
+            again(made, tmp_path / f"other{ending}")
+            before = snapshot(tmp_path)
+            with pytest.raises(FileExistsError, match="that testpour wrote, so nothing was written there"):
+                write(made, tmp_path / f"other{ending}")
+            assert snapshot(tmp_path) == before
+            (tmp_path / f"other{ending}").unlink()
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_a_full_disk_leaves_the_old_file(made, tmp_path, name, monkeypatch):
+    _, ending, write = WRITERS[name]
+    path = tmp_path / f"mine{ending}"
+    write(made, path)
+    before = snapshot(tmp_path)
+    monkeypatch.setattr(os, "fsync", lambda number: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+    with pytest.raises(OSError, match="No space left"):
+        write(made, path)
+    assert snapshot(tmp_path) == before
+
+
+def test_the_last_step_never_takes_a_name_that_was_taken_meanwhile(tmp_path):
+    from testpour.files import name_new
+
+    for name in ("made", "taken"):
+        (tmp_path / name).write_text(name)
+    with pytest.raises(FileExistsError, match="taken exists already"):
+        name_new(tmp_path / "made", tmp_path / "taken")
+    assert (tmp_path / "taken").read_text() == "taken"
+
+
+def calls(path):
+    """Names that a module calls, functions and methods alike."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Call):
+            called = node.func
+            name = called.attr if isinstance(called, ast.Attribute) else getattr(called, "id", "")
+            if name in ("open", "replace") and isinstance(called, ast.Attribute) and not (
+                name == "replace" and getattr(called.value, "id", "") == "os"
+            ):
+                continue  # of a path or a text: read only, or no file at all
+            yield name
+
+
+def test_every_writer_is_in_this_list():
+    """Whoever writes goes through the one piece, and is tried above."""
+    users, tried = set(), {module for module, *_ in (*WRITERS.values(), *ONLY_NEW.values())} | PLACED
+    for path in KIT.rglob("*.py"):
+        module, called = path.relative_to(KIT).with_suffix("").as_posix(), set(calls(path))
+        users |= {module} if called & {"put", "name_new"} and module != "files" else set()
+        bare = called & (WRITES | {"open", "replace"}) - ({"replace"} if "from dataclasses import" in path.read_text("utf-8") else set())
+        assert bare <= BARE.get(module, set()), f"{module} writes by {bare}"
+    assert users == tried
+
+
+@pytest.mark.parametrize("lies", ["foreign", "folder", "link"])
+def test_a_photograph_and_a_plan_of_a_session_leave_what_lies_at_their_name(log, tmp_path, lies):
+    log.add_pour("P01", settings={"catalyst": 1.5}, session="S1")
+    Image.new("RGB", (9, 9)).save(tmp_path / "face.png")
+    log.add_photo("P01", tmp_path / "face.png")
+    keep(log, "S1", ())
+    for path in (next((log.study.folder / "photos").iterdir()), log.study.folder / "sessions" / "S1.json"):
+        path.unlink()
+        {"foreign": lambda p=path: p.write_text("mine"), "folder": path.mkdir, "link": lambda p=path: p.symlink_to("mine")}[lies]()
+    before = snapshot(log.study.folder)
+    with pytest.raises(ValueError, match="so it was left as it is"):
+        log.add_photo("P01", tmp_path / "face.png")
+    with pytest.raises(ValueError, match="so nothing was written there"):
+        keep(log, "S1", ())
+    after = snapshot(log.study.folder)
+    assert {name: after[name] for name in before if name.suffix != ".sqlite" and "-" not in name.suffix} == {
+        name: before[name] for name in before if name.suffix != ".sqlite" and "-" not in name.suffix}
+
+
+@pytest.mark.parametrize("name", ["log.sqlite", "study.toml", "1-plan.ipynb"])
+@pytest.mark.parametrize("words", [["page", ".", "--to"], ["pool", ".", "--to"], ["pool", ".", "--to", "new.html", "--beliefs"],
+                                   ["package", "."], ["backup", "."]])  # fmt: skip
+def test_the_command_refuses_with_one_line(tmp_path, capsys, monkeypatch, words, name):
+    assert main(["new", str(tmp_path / "study")]) == 0
+    monkeypatch.chdir(tmp_path / "study")
+    before = {path: held for path, held in snapshot(tmp_path).items() if not re.search("-(wal|shm)$", path.name)}
+    capsys.readouterr()
+    assert main([*words, name]) == 1
+    said = capsys.readouterr()
+    assert said.out == "" and name in said.err and len(said.err.strip().splitlines()) == 1
+    assert "nothing was written there" in said.err or "exists already" in said.err
+    assert {path: held for path, held in snapshot(tmp_path).items() if not re.search("-(wal|shm)$", path.name)} == before
