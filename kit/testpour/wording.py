@@ -1,5 +1,7 @@
 """Small words that sentences share: plurals, lists, rounded numbers."""
 
+from dataclasses import dataclass
+
 
 def count(number, one, many=""):
     """``"1 pour"``, ``"4 pours"``."""
@@ -43,3 +45,26 @@ def in_markdown(text):
 def said_in_markdown(result):
     """The `_repr_markdown_` of a result that says itself in one sentence."""
     return in_markdown(result.sentence())
+
+
+@dataclass(frozen=True)
+class NoResult:
+    """What stands in place of a result that cannot be given yet; false where a result is true.
+
+    Parameters
+    ----------
+    reason : str
+        Why there is none, and what is needed first.
+    """
+
+    reason: str
+
+    def __bool__(self) -> bool:
+        return False
+
+    def sentence(self) -> str:
+        """Why there is no result, and what is needed first."""
+        return self.reason
+
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
