@@ -49,8 +49,8 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
+def fits(practice_fits):
+    return practice_fits
 
 
 @pytest.fixture(scope="module")
