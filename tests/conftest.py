@@ -10,6 +10,7 @@ import pytest
 from testpour.cure.practice import practice_resin
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
+from testpour.models.fits import fit_castings
 from testpour.study_file import read_study
 
 DATASETS = Path(__file__).parents[1] / "datasets"
@@ -24,6 +25,12 @@ POURS = pd.DataFrame(
         "cover": [1.0, 0.0, 1.0, 0.0, 1.0, 1.0],
     }
 )
+
+
+def pytest_xdist_auto_num_workers(config):
+    """All processors for the whole suite; one process for tests named on the command line, and where `-s` is to be seen."""
+    whole = config.args_source is not pytest.Config.ArgsSource.ARGS
+    return None if whole and config.getoption("capture") != "no" else 0
 
 
 @pytest.fixture(scope="session")
@@ -70,6 +77,12 @@ def practice_castings(study, tmp_path_factory):
     castings = book.castings()
     book.close()
     return castings
+
+
+@pytest.fixture(scope="session")
+def practice_fits(practice_castings):
+    """The fits of `practice_castings`, made once for tests that only read them."""
+    return fit_castings(practice_castings)
 
 
 def make_castings(study, pours, readings):

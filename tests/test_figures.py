@@ -238,6 +238,14 @@ def test_a_pour_far_from_the_others_is_named_and_a_plain_log_names_none(log, fit
     assert bold == ["P06"]
 
 
+def test_a_reading_never_logged_gets_a_picture_that_says_what_is_needed(fits):
+    log = fits.castings
+    none = fit_castings(Log(log.study, log.pours, log.readings[log.readings["reading"] != "gel_time"]))["gel_time"]
+    picture = show_check(none)
+    assert picture.says == "No gel time in the log yet, so nothing can be checked. Log one gel time first."
+    assert not picture.axes[0].has_data() and picture.to_bytes("png")
+
+
 def test_scatter_is_drawn_as_it_is_told(fits):
     """Dots at the middles, largest share on top; what is mostly belief is open and grey."""
     found, picture = scatter(fits["hardness"]), show_scatter(fits["hardness"])

@@ -1,15 +1,19 @@
 """How JupyterLab is started: on this machine only, quiet, without its token where others can read it."""
 
 import json
+import os
 import socket
 import sys
+from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
+from threading import Thread
 
 import pytest
 
 from testpour import lab as labs
 from testpour.command import main
-from testpour.lab import Lab, LabProblem, free_port, serving
+from testpour.folder import make_folder
+from testpour.lab import Lab, LabProblem, free_port, running, serving
 
 
 @pytest.fixture
@@ -102,3 +106,64 @@ pathlib.Path({str(seen)!r}).write_text(json.dumps([os.environ["JUPYTER_TOKEN"], 
     token, settings = json.loads(Path(seen).read_text())
     assert token == lab.token
     assert settings["@jupyterlab/apputils-extension:notification"] == {"fetchNews": "false", "checkForUpdates": False}
+
+
+@pytest.mark.parametrize("ip", ["300.1.1.1", "no such host", "203.0.113.7", "192.168.1"])
+def test_a_bad_address_is_called_one(tmp_path, capsys, ip):
+    """203.0.113.0/24 is set aside for documentation (RFC 5737), so no computer has an address of it."""
+    assert main(["start", str(tmp_path / "s"), "--no-browser", "--ip", ip]) == 1
+    said = capsys.readouterr().err
+    assert said.startswith(f"--ip: {ip!r} is not an address of this computer. Give one") and "taken" not in said
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_listening_on_a_network_says_that_others_can_read_the_traffic(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "pass"])
+    assert main(["start", str(tmp_path / "s"), "--no-browser", "--ip", "0.0.0.0"]) == 1
+    assert "The traffic is not encrypted: others on the network can read it" in capsys.readouterr().err
+
+
+class Answering(BaseHTTPRequestHandler):
+    """Answers every request, as a running server would."""
+
+    def do_GET(self):
+        self.send_response(200)
+        self.end_headers()
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture
+def told(tmp_path, monkeypatch):
+    """``told(folder, port)``: a JupyterLab on `folder` that wrote down where it listens, as its library does."""
+    monkeypatch.setenv("JUPYTER_RUNTIME_DIR", str(tmp_path / "runtime"))
+    (tmp_path / "runtime").mkdir()
+
+    def write(folder, port):
+        entry = {"pid": os.getpid(), "url": f"http://127.0.0.1:{port}/", "root_dir": str(folder), "token": "abc"}
+        (tmp_path / "runtime" / f"jpserver-{os.getpid()}.json").write_text(json.dumps(entry))
+
+    return write
+
+
+def test_a_second_start_says_that_one_is_running_and_where(tmp_path, told, capsys):
+    study, other = make_folder(tmp_path / "s", demo=False).path, tmp_path / "other"
+    other.mkdir()
+    with HTTPServer(("127.0.0.1", 0), Answering) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        port = server.server_port
+        told(study, port)
+        assert running(other) is None
+        assert main(["start", str(study), "--no-browser"]) == 0
+        server.shutdown()
+    said = capsys.readouterr().out
+    assert "open in JupyterLab already, so no second one was started" in said
+    assert said.endswith(f"Open http://127.0.0.1:{port}/lab?token=abc\n")
+
+
+def test_a_server_that_wrote_itself_down_and_is_gone_is_not_taken_for_running(tmp_path, told):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        told(tmp_path, free.getsockname()[1])
+    assert running(tmp_path) is None

@@ -1,17 +1,64 @@
-"""Every template notebook runs without an error in a study folder as `testpour start` makes it."""
+"""Every template notebook runs in study folders as `testpour start` and `testpour new` make them.
 
+The fast tests run the cells in this process; the slow ones run them all in real kernels, and the two notebooks that take
+half a minute whatever the log holds: they never read it.
+"""
+
+import ast
 import os
 import shutil
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import nbformat
 import pytest
 
 from testpour.folder import make_folder, templates
+from testpour.logbook.book import Logbook
+from testpour.study_file import read_study
 
 NAMES = [path.name for path in templates()]
+LONG = {"pool-the-guild.ipynb", "practice.ipynb"}  # a made-up guild and a made-up resin, fitted over and over
+POURS = {"before the first pour": 0, "after one pour": 1, "after four pours": 4, "demonstration": None}
+SHOWS = ("_repr_mimebundle_", "_repr_html_", "_repr_markdown_", "_repr_png_", "__repr__")
+
+
+def made(folder, pours):
+    """A new study folder whose log holds some pours, each with only a gel time; the demonstration for None."""
+    make_folder(folder, demo=pours is None)
+    with closing(Logbook(read_study(folder))) as log:
+        for number in range(pours or 0):
+            settings = {"catalyst": 1.2 + 0.2 * number, "thickness": 6 + 2 * number, "room_temperature": 19}
+            pour = log.add_pour(f"P{number + 1:02d}", settings=settings, session="S1")
+            log.add_reading(pour, "gel_time", between=(30 - 4 * number, 34 - 4 * number))
+    return folder
+
+
+def code(notebook):
+    """Sources of the code cells, by id."""
+    return {c.id: c.source for c in nbformat.read(notebook, as_version=4).cells if c.cell_type == "code"}
+
+
+def run_here(notebook):
+    """Run the cells in this process; what the last expression of each shows, by cell id."""
+    names, shown = {"__name__": "__main__"}, {}
+    for cell, source in code(notebook).items():
+        body = ast.parse(source, cell).body
+        last = body.pop() if isinstance(body[-1], ast.Expr) else None
+        exec(compile(ast.Module(body, []), f"{notebook.name}, cell {cell}", "exec"), names)  # noqa: S102 - our own cells
+        value = eval(compile(ast.Expression(last.value), f"{notebook.name}, cell {cell}", "eval"), names) if last else None
+        if value is not None:
+            shown[cell] = [str(getattr(value, how)()) for how in SHOWS if hasattr(value, how)] + [getattr(value, "says", "")]
+    return shown
+
+
+def held(log):
+    """Everything in a log file, as SQL."""
+    with closing(sqlite3.connect(log)) as opened:
+        return list(opened.iterdump())
 
 
 def run(notebook):
@@ -25,27 +72,73 @@ def run(notebook):
     return subprocess.run(line, cwd=notebook.parent, env={**plain, **threads}, capture_output=True, text=True, check=False)
 
 
-def count_code(notebook):
-    return sum(c.cell_type == "code" for c in nbformat.read(notebook, as_version=4).cells)
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    """One study folder for all, as a reader walks through it."""
-    return make_folder(tmp_path_factory.mktemp("study") / "my-study").path
+def runs():
+    """Each notebook in each state. Slow: the two that never read the log, and most repeats of the longest other one."""
+    for state in POURS:
+        for name in NAMES:
+            slow = name in LONG or (name.startswith("5-") and state != "before the first pour")
+            yield pytest.param(state, name, marks=pytest.mark.slow if slow else (), id=f"{state}, {name}")
 
 
 def test_there_are_notebooks():
-    assert len(NAMES) >= 5
+    assert len(NAMES) >= 5 and set(NAMES) > LONG
 
 
+@pytest.mark.parametrize("state, name", list(runs()))
+def test_notebook_runs_and_leaves_the_log_alone(state, name, tmp_path, monkeypatch):
+    """No cell logs what nobody saw: the log is the same before and after, and no second log appears."""
+    folder = made(tmp_path / "my-study", POURS[state])
+    monkeypatch.chdir(folder)
+    before = held(folder / "log.sqlite")
+    shown = run_here(folder / name)
+    assert len(shown) >= 3
+    assert held(folder / "log.sqlite") == before
+    assert {path.name for path in folder.glob("*.sqlite")} == {"log.sqlite"}
+
+
+NEEDED = {
+    "3-what-the-log-says.ipynb": {"castings": "no pour has been logged yet", "odd": "Log one gel time first"},
+    "why-tacky.ipynb": {
+        "pour": "Log the pour and what was read on it first", "keep": "no casting in the log yet",
+        "split": "no casting in the log yet", "all": "Log one reading first",
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NEEDED)
+def test_before_the_first_pour_cells_say_what_is_needed(name, tmp_path, monkeypatch):
+    folder = made(tmp_path / "my-study", 0)
+    monkeypatch.chdir(folder)
+    shown = run_here(folder / name)
+    for cell, words in NEEDED[name].items():
+        assert any(words in text for text in shown[cell]), f"{name}, {cell}: {shown[cell]}"
+
+
+def test_a_failing_cell_and_a_result_that_cannot_show_itself_are_noticed(tmp_path):
+    """The runner itself: an error in a cell, and one in what a notebook calls to show a result, come through."""
+    wrong = {"fails": "assert 1 == 2, 'broken on purpose'", "hides": "class A:\n    def _repr_html_(self): return 1 / 0\nA()"}
+    for cell, error in (("fails", AssertionError), ("hides", ZeroDivisionError)):
+        book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(wrong[cell], id=cell)])
+        nbformat.write(book, tmp_path / "wrong.ipynb")
+        with pytest.raises(error):
+            run_here(tmp_path / "wrong.ipynb")
+
+
+@pytest.fixture(scope="module", params=["demonstration", "before the first pour"])
+def folder(request, tmp_path_factory):
+    """One study folder for all, as a reader walks through it."""
+    return made(tmp_path_factory.mktemp("study") / "my-study", POURS[request.param])
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
-def test_notebook_runs(folder, name):
+def test_notebook_runs_in_a_kernel(folder, name):
     ran = run(folder / name)
     assert ran.returncode == 0, f"{name} does not run in a fresh study folder:\n{ran.stdout[-6000:]}{ran.stderr}"
-    assert f"{count_code(folder / name)} passed" in ran.stdout
+    assert f"{len(code(folder / name))} passed" in ran.stdout
 
 
+@pytest.mark.slow
 def test_a_broken_cell_is_noticed_and_named(folder, tmp_path):
     broken = Path(shutil.copy(folder / NAMES[0], tmp_path / NAMES[0]))
     shutil.copy(folder / "study.toml", tmp_path)

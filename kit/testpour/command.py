@@ -3,6 +3,7 @@
 import argparse
 import signal
 import sys
+import webbrowser
 from pathlib import Path
 
 from testpour.folder import FolderProblem, StudyFolder, make_folder
@@ -12,6 +13,7 @@ from testpour.study_file import read_study
 FIRST = "1-plan.ipynb"
 CAUTION = (
     "Caution: listening at {ip}, so anyone on that network who has the address and its token can run code here. "
+    "The traffic is not encrypted: others on the network can read it, token, log and notes included. "
     "Use it in a class room you trust, and stop it after the class."
 )
 
@@ -93,8 +95,10 @@ def _add_pool(verbs):
 
 def start(asked):
     """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
-    from testpour.lab import HERE, Lab, free_port, serving
+    from testpour.lab import HERE, Lab, free_port, running, serving
 
+    if address := running(asked.folder):
+        return _already(asked, address)
     port = free_port(asked.port, asked.ip)
     folder = make_folder(asked.folder)
     print(folder.sentence())
@@ -111,6 +115,14 @@ def start(asked):
         print("\nStopped. Everything logged is kept.")
         return 0
     return 1 if code else 0
+
+
+def _already(asked, address):
+    """Say where the study is open already; two servers on one study would save over each other's notebooks."""
+    print(f"{asked.folder} is open in JupyterLab already, so no second one was started.\nOpen {address}")
+    if not asked.no_browser:
+        webbrowser.open(address)
+    return 0
 
 
 def _end_as_if_by_hand():

@@ -87,8 +87,9 @@ def free_port(port=None, ip=HERE):
     Raises
     ------
     LabProblem
-        If `port` is taken, or a hundred ports are.
+        If `ip` is no address of this computer, `port` is taken, or a hundred ports are.
     """
+    _check_address(ip)
     for candidate in [port] if port is not None else range(FIRST_PORT, FIRST_PORT + 100):
         with socket.socket() as probe:
             if os.name == "posix":
@@ -100,6 +101,48 @@ def free_port(port=None, ip=HERE):
                 continue
     where = f"Port {port} at {ip}" if port is not None else f"Every port from {FIRST_PORT} to {FIRST_PORT + 99} at {ip}"
     raise LabProblem(f"{where} is taken or not allowed. Give another with --port, for instance --port 9100.")
+
+
+def _check_address(ip):
+    """Refuse what no port of this computer can be opened at, before ports are blamed for it."""
+    with socket.socket() as probe:
+        try:
+            probe.bind((ip, 0))
+        except (OSError, UnicodeError, ValueError):
+            raise LabProblem(
+                f"--ip: {ip!r} is not an address of this computer. Give one that it has on the network of the class, "
+                f"0.0.0.0 for all it has, or leave --ip out for this computer alone."
+            ) from None
+
+
+def running(folder):
+    """The address of a JupyterLab that serves a study folder already.
+
+    Parameters
+    ----------
+    folder : str or Path
+
+    Returns
+    -------
+    str or None
+        With its token; None where none runs, or one that another person of this computer started.
+    """
+    from jupyter_server.serverapp import list_running_servers  # takes a second or two to load
+
+    folder = Path(folder).expanduser()
+    for found in list_running_servers():
+        if folder.exists() and Path(found["root_dir"]).exists() and folder.samefile(found["root_dir"]) and _answers(found["url"]):
+            return f"{found['url']}lab?token={found['token']}"
+    return None
+
+
+def _answers(url):
+    """Whether a server answers at `url`; what one wrote down about itself outlives a power cut."""
+    try:
+        with build_opener(ProxyHandler({})).open(f"{url}api", timeout=5):
+            return True
+    except (URLError, OSError):
+        return False
 
 
 @contextmanager
@@ -155,16 +198,13 @@ def _apart():
 
 def _await_answer(process, lab, journal, patience):
     host = HERE if lab.ip in ("0.0.0.0", "") else lab.ip
-    straight = build_opener(ProxyHandler({}))
     deadline = time.monotonic() + patience
     while time.monotonic() < deadline:
         if process.poll() is not None:
             break
-        try:
-            with straight.open(f"http://{host}:{lab.port}/api", timeout=5):
-                return
-        except (URLError, OSError):
-            time.sleep(0.1)
+        if _answers(f"http://{host}:{lab.port}/"):
+            return
+        time.sleep(0.1)
     lines = journal.read_text("utf-8", errors="replace").strip().splitlines() or ["nothing"]
     state = "ended at once" if process.poll() is not None else f"did not answer in {patience:g} s"
     raise LabProblem(f"JupyterLab {state}. The last it wrote: {lines[-1]}")

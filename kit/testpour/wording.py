@@ -11,6 +11,8 @@ ESCAPED = {ord(one): f"\\u{ord(one):04x}" for one in TURNING}  # as JSON and TOM
 ALONE = {ord(one): f"<span>&#{ord(one)};</span>" for one in "$\\"}
 MARKUP = {ord(one): f"&#{ord(one)};" for one in "[]`*_~|@"}
 
+from dataclasses import dataclass
+
 
 def count(number, one, many=""):
     """``"1 pour"``, ``"4 pours"``."""
@@ -71,3 +73,26 @@ def table_html(table, **options):
 def said_in_markdown(result):
     """The `_repr_markdown_` of a result that says itself in one sentence."""
     return in_markdown(result.sentence())
+
+
+@dataclass(frozen=True)
+class NoResult:
+    """What stands in place of a result that cannot be given yet; false where a result is true.
+
+    Parameters
+    ----------
+    reason : str
+        Why there is none, and what is needed first.
+    """
+
+    reason: str
+
+    def __bool__(self) -> bool:
+        return False
+
+    def sentence(self) -> str:
+        """Why there is no result, and what is needed first."""
+        return self.reason
+
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown

@@ -7,15 +7,14 @@ import pandas as pd
 import pytest
 
 from testpour.logbook.castings import Castings
-from testpour.models.fits import fit_castings
 
 PLAIN = {"catalyst": 1.8, "pigment": 1.0, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}
 
 
 @pytest.fixture(scope="session")
-def fits(practice_castings):
+def fits(practice_fits):
     """The fits of twelve practice pours."""
-    return fit_castings(practice_castings)
+    return practice_fits
 
 
 @pytest.fixture(scope="session")

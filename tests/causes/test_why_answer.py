@@ -86,14 +86,15 @@ def test_what_is_kept_in_the_log_comes_back(practice_log):
     again = why(fit_castings(log.castings()), "P01")
     assert again.observed == answer.observed
     assert again.chances.to_dict() == pytest.approx(answer.chances.to_dict(), abs=1e-12)
-    assert again.keep(log) == "" and again.observe(where="throughout").keep(log) == "observed: where = throughout."
+    assert not again.keep(log) and "note stays as it is" in again.keep(log).sentence()
+    assert again.observe(where="throughout").keep(log) == "observed: where = throughout."
     assert noted(log.castings(), "P01") == {"where": "throughout", "cup": "wet or streaked in places"}
     assert "observed: where = in patches" in log.castings().pours.loc["P01", "note"]
 
 
 def test_a_healthy_casting_is_called_healthy(beside, usual):
     answer = why(beside({}, {k: np.round(v) for k, v in usual.items()}), "X1")
-    assert answer.healthy and not answer.missed and answer.split is None and answer.saving is None
+    assert answer.healthy and not answer.missed and not answer.split and not answer.saving
     assert answer.sentence().startswith("X1 misses no aim that was read. Likeliest: nothing wrong")
 
 
@@ -189,6 +190,29 @@ def test_why_all_takes_what_misses_an_aim(fits):
 def test_nothing_to_explain_is_said():
     assert EveryAnswer({}, 4).sentence() == "4 castings looked at: none misses an aim and none stands out."
     assert not len(EveryAnswer({}, 4).table)
+
+
+def test_without_a_name_the_last_casting_that_misses_an_aim_is_meant(beside, usual):
+    """By hand: X1 comes last in the log. Tacky, it is meant; healthy, the last tacky one before it is."""
+    tacky, healthy = beside({}, {"tack": 3.0}), beside({}, {name: np.round(value) for name, value in usual.items()})
+    assert why(tacky).pour == "X1"
+    rows = healthy.castings.readings
+    wet = set(rows.loc[(rows["reading"] == "tack") & (rows["low"] > 1) & (rows["age"] == 24.0), "pour"])
+    meant = why(healthy).pour
+    assert meant != "X1" and why(healthy).missed and (not wet or meant >= max(wet))
+
+
+def test_before_the_first_casting_it_says_what_is_needed_and_goes_on(log):
+    """An empty log: the trade's chances and questions, nothing explained, nothing written."""
+    answer = why(fit_castings(log.castings()))
+    assert answer.chances.sum() == pytest.approx(1) and len(answer.chances) > 10
+    needed = "no casting in the log yet. Log the pour and what was read on it first"
+    for part in (answer, answer.split, answer.saving, answer.scale, answer.observe(where="in patches").keep(log)):
+        assert needed in part.sentence()
+    assert needed in answer._repr_html_() and answer.ask().question.name == answer.questions[0].question.name
+    assert not log.castings().pours.size and "Log one reading first" in why_all(fit_castings(log.castings())).sentence()
+    with pytest.raises(KeyError, match="No pour 'P18' in the log; it has no pours yet"):
+        why(fit_castings(log.castings()), "P18")
 
 
 def test_an_empty_log_still_answers(study, castings_of):

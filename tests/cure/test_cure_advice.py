@@ -220,7 +220,7 @@ def test_the_picture_says_what_the_casting_does(unlearnt, known):
     assert picture.axes[1].get_ylim()[0] > picture.axes[1].get_ylim()[1]  # the top of the casting is up
 
 
-def test_a_log_that_does_not_follow_heat_and_cure_says_so(practice_castings):
+def test_a_log_that_does_not_follow_heat_and_cure_says_so(practice_fits):
     """The algebraic practice resin is no slab: its fits keep plain terms."""
-    found = thickness_limit(fit_castings(practice_castings), {"catalyst": 1.5}, room=20)
+    found = thickness_limit(practice_fits, {"catalyst": 1.5}, room=20)
     assert "do not follow this calculation" in found.caution

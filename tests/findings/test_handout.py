@@ -49,8 +49,8 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
+def fits(practice_fits):
+    return practice_fits
 
 
 @pytest.fixture(scope="module")
@@ -177,3 +177,8 @@ def test_what_cannot_be_is_refused(fits, tmp_path):
     blank = replace(fits, castings=renamed(fits.castings, by=" "))
     with pytest.raises(ValueError, match="No pour says in 'by' which bench"):
         wall_summary(blank, tmp_path / "w.html")
+
+
+def test_before_the_first_pour_the_wall_sheet_says_so(log, tmp_path):
+    text = wall_summary(fit_castings(log.castings()), tmp_path / "w.html").path.read_text("utf-8")
+    assert "No bench yet: The log is empty: no pour has been logged yet." in text

@@ -38,8 +38,8 @@ def jpeg():
 
 
 @pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
+def fits(practice_fits):
+    return practice_fits
 
 
 @pytest.fixture

@@ -81,9 +81,8 @@ def test_an_empty_log_answers_from_belief_and_says_so(castings_of):
     assert answer.table["habit"].all() and answer.table["hardness"].to_dict() == HABIT
 
 
-def test_a_warmer_room_and_more_age_never_make_it_later(practice_castings):
-    fits = fit_castings(practice_castings)
-    cold, warm = (ready(fits, room=room).table["most"] for room in (14, 24))
+def test_a_warmer_room_and_more_age_never_make_it_later(practice_fits):
+    cold, warm = (ready(practice_fits, room=room).table["most"] for room in (14, 24))
     assert (warm <= cold).all()
 
 

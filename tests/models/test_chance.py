@@ -15,8 +15,8 @@ from testpour.study import Aim, StudyProblems
 
 
 @pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
+def fits(practice_fits):
+    return practice_fits
 
 
 def with_aims(fits, *aims):

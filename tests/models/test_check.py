@@ -18,8 +18,8 @@ GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings
 
 
 @pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
+def fits(practice_fits):
+    return practice_fits
 
 
 def with_changed(castings, pour, reading, low, high, which=slice(None)):

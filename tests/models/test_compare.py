@@ -13,8 +13,8 @@ from testpour.study import StudyProblems
 
 
 @pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
+def fits(practice_fits):
+    return practice_fits
 
 
 def test_a_dose_divides_gel_time_by_its_power(fits):

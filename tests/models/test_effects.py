@@ -66,8 +66,8 @@ def test_the_strongest_is_said_and_the_unsettled_named():
 
 
 @pytest.fixture(scope="module")
-def gel(practice_castings):
-    return fit_castings(practice_castings)["gel_time"]
+def gel(practice_fits):
+    return practice_fits["gel_time"]
 
 
 def test_effects_are_ranked_and_moved_over_what_was_poured(gel):
@@ -130,17 +130,17 @@ def test_a_wrong_belief_is_contradicted(practice_castings, mean, fires):
     assert (catalyst.disagreement > 2) == fires
 
 
-def test_grades_are_told_as_chances_where_there_is_an_aim_and_as_grades_elsewhere(practice_castings):
-    fits = fit_castings(practice_castings)
+def test_grades_are_told_as_chances_where_there_is_an_aim_and_as_grades_elsewhere(practice_fits):
+    fits = practice_fits
     tack = next(e for e in effects(fits["tack"]).each if e.factor.name == "cover")
     assert tack.bound == 1.0 and -1 <= tack.low <= tack.high <= 1 and "in 100" in tack.sentence()
     opacity = next(e for e in effects(fits["opacity"]).each if e.factor.name == "pigment")
     assert opacity.bound is None and "grades" in opacity.sentence()
 
 
-def test_a_factor_never_varied_and_without_a_span_is_not_told(practice_castings):
+def test_a_factor_never_varied_and_without_a_span_is_not_told(practice_fits):
     """Post-cure was never used, and has no span: no effect of it can be asked for."""
-    names = [e.factor.name for e in effects(fit_castings(practice_castings)["hardness"]).each]
+    names = [e.factor.name for e in effects(practice_fits["hardness"]).each]
     assert "post_cure_temperature" not in names and "post_cure_time" not in names
 
 

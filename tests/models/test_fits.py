@@ -81,8 +81,8 @@ def test_middles_of_the_printed_ranges_are_least_squares(castings_of):
 
 
 @pytest.fixture(scope="module")
-def fits(practice_castings):
-    return fit_castings(practice_castings)
+def fits(practice_fits):
+    return practice_fits
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,8 @@ from functools import cached_property
 
 import pandas as pd
 
+from testpour.causes.complaint import asked_about, neighbours
 from testpour.causes.complaint import missed as missed_aims
-from testpour.causes.complaint import neighbours
 from testpour.causes.delivered import delivered
 from testpour.causes.evidence import evidence
 from testpour.causes.likelihood import likelihoods
@@ -14,14 +14,15 @@ from testpour.causes.questions import questions
 from testpour.causes.reasoner import weigh
 from testpour.causes.saving import saving
 from testpour.causes.sight import sights
-from testpour.causes.signs import noted, planned, signs_of
+from testpour.causes.signs import Planned, noted, planned, signs_of
 from testpour.causes.split import split
 from testpour.causes.table import NOTHING, causes_for
 from testpour.causes.verdict import ENOUGH, verdict
 from testpour.threads import one_thread
-from testpour.wording import in_html, in_hundred, table_html
+from testpour.wording import NoResult, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
+EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,11 +45,12 @@ class Answer:
     Parameters
     ----------
     pour : str
+        Empty where the log holds no casting yet; the chances are then the trade's, before any look.
     missed : tuple of Missed
         The aims it misses, the most telling first.
     weighed : Weighed
         Every cause with its chance and what made it.
-    scale : Delivered or None
+    scale : Delivered or NoResult
         What the scale really delivered.
     observed : dict
         Answers given so far, question to answer.
@@ -72,15 +74,18 @@ class Answer:
 
     @cached_property
     def split(self):
-        """What the settings explain of the reading complained of, a `Split`; None where no aim is missed."""
+        """What the settings explain of the reading complained of: a `Split`, or a `NoResult` where no aim is missed."""
         if self.missed:
             return split(self.case.fits, self._worst.aim.reading, self.pour, beside=self.case.beside)
-        return None
+        return self._unasked("there is no difference to explain")
 
     @cached_property
     def saving(self):
-        """The single change that would most likely have saved it, a `Saving`; None where no aim is missed."""
-        return saving(self.case.fits, self.pour, self._worst) if self.missed else None
+        """The single change that would most likely have saved it: a `Saving`, or a `NoResult` where no aim is missed."""
+        return saving(self.case.fits, self.pour, self._worst) if self.missed else self._unasked("nothing needs saving")
+
+    def _unasked(self, so):
+        return NoResult(f"{self.pour} misses no aim by what was read so far, so {so}." if self.pour else EMPTY)
 
     @property
     def _worst(self):
@@ -162,40 +167,45 @@ class Answer:
 
         Returns
         -------
-        str
-            What was added to the note; empty where the note held all of it already.
+        str or NoResult
+            What was added to the note; a `NoResult` where nothing was observed, or the note holds it already.
         """
+        if not self.pour:
+            return NoResult(EMPTY)
         held = noted(log.castings(), self.pour)
         told = replace(self, observed={q: said for q, said in self.observed.items() if held.get(q) != said}).note()
         if told:
             log.correct_pour(self.pour, why=told, by=by)
-        return told
+        return told or NoResult(f"Nothing new was observed on {self.pour}, so its note stays as it is.")
 
     def sentence(self):
         """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
-        return verdict(self)
+        return verdict(self) if self.pour else EMPTY
 
     __repr__ = sentence
 
     def _repr_html_(self):
+        if not self.pour:
+            return f"<p>{escape(self.sentence())}</p>"
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]
-        said = [part.sentence() for part in parts if part is not None]
+        said = [part.sentence() for part in parts if part]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown.drop(columns='care'))}{paragraphs}"
 
 
 @one_thread
-def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=None):
+def why(fits, pour=None, observed=None, *, batch=None, scale_resolution=None, causes=None):
     """Why a casting came out as it did: causes ranked, what the settings explain, what to ask and to test.
 
     Parameters
     ----------
     fits : Fits
         From `fit_castings`; they carry the log.
-    pour : str
+    pour : str, optional
+        If not given, the last casting of the log that misses an aim, or the last one where none does.
     observed : dict, optional
         What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep.
     batch, scale_resolution : float or str, optional
@@ -206,11 +216,12 @@ def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=
     Returns
     -------
     Answer
+        Of an empty log: what is needed first, with the trade's chances and questions.
 
     Raises
     ------
     KeyError
-        If the log has no such pour, or there is no such question.
+        If a pour is named that the log does not have, or there is no such question.
     ValueError
         If an answer is not one of its question's, or the batch cannot be weighed.
     CauseProblems
@@ -222,9 +233,10 @@ def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=
     these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
     """
     castings = fits.castings
-    if pour not in castings.pours.index:
-        raise KeyError(f"No pour {pour!r} in the log; it has {', '.join(map(str, castings.pours.index))}.")
-    table = causes_for(fits.study, causes)
+    pour, table = asked_about(castings, pour), causes_for(fits.study, causes)
+    if not pour:
+        case = Case(fits, table, {}, likelihoods(table, {}), set(), Planned(), castings.pours)
+        return _weighed(Answer("", (), None, NoResult(EMPTY), {}, (), case), observed or {})
     found = missed_aims(castings, pour)
     worst = found[0] if found else None
     scale = delivered(fits, pour, worst, batch, scale_resolution)
@@ -233,6 +245,7 @@ def why(fits, pour, observed=None, *, batch=None, scale_resolution=None, causes=
         fits, table, seen, likelihoods(table, seen),
         signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside,
     )  # fmt: skip
+    scale = scale or NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     blank = Answer(pour, found, None, scale, {}, (), case)
     return _weighed(blank, {**noted(castings, pour), **(observed or {})})
 

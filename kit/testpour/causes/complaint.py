@@ -57,6 +57,16 @@ def missed(castings, pour):
     return tuple(sorted(found, key=lambda m: FIRST.index(m.aim.reading) if m.aim.reading in FIRST else len(FIRST)))
 
 
+def asked_about(castings, pour):
+    """The casting asked about; without a name the last that misses an aim, else the last; none in an empty log."""
+    names = list(castings.pours.index)
+    if pour is None:
+        return ([name for name in names if missed(castings, name)] or names or [""])[-1]
+    if pour not in names:
+        raise KeyError(f"No pour {pour!r} in the log; it has {', '.join(map(str, names)) or 'no pours yet'}.")
+    return pour
+
+
 def at_age(rows, age):
     """The rows of one casting read nearest the age an aim speaks of."""
     return rows[_nearest(rows["age"].to_numpy(float), age)]

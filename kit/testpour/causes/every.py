@@ -48,6 +48,8 @@ class EveryAnswer:
 
     def sentence(self):
         """How many castings want explaining, and what is behind most of them."""
+        if not self.pours:
+            return "No casting in the log has been read yet, so there is nothing to explain. Log one reading first."
         if not self.answers:
             return f"{count(self.pours, 'casting')} looked at: none misses an aim and none stands out."
         first, times = self.causes.index[0], self.causes.iloc[0]

@@ -17,16 +17,11 @@ def show_check(fit):
     Picture
         A matplotlib Figure. Grey bar: where the other pours put nine castings in ten at these settings.
         Dot, bar or arrow: what was seen. Pours that stand out are named in the title and in bold under the
-        axis. One panel an age.
-
-    Raises
-    ------
-    ValueError
-        If the log holds no such reading yet.
+        axis. One panel an age. Without such a reading in the log, empty, with what is needed first as its title.
     """
     checked = check_fit(fit)
     if not len(checked.table):
-        raise ValueError(f"{checked.sentence()} Log one {fit.reading.words} first.")
+        return _nothing_yet(f"{checked.sentence()} Log one {fit.reading.words} first.")
     parts = list(checked.table.groupby("age")) if fit.reading.ages else [(None, checked.table)]
     pours = list(dict.fromkeys(checked.table.sort_values("from")["pour"]))
     picture, axes = new_picture(checked.sentence(), width=max(6.6, 1.2 + 0.28 * len(pours)),
@@ -41,6 +36,13 @@ def show_check(fit):
     last.set_xlabel("Pour, in order of what was predicted")
     handles = axes[0, 0].get_legend_handles_labels()
     picture.legend(*handles, loc="outside lower left", ncols=2, frameon=False)
+    return picture
+
+
+def _nothing_yet(says):
+    """A picture that says what is needed first."""
+    picture, axes = new_picture(says, height=0.5)
+    axes[0, 0].set_axis_off()
     return picture
 
 

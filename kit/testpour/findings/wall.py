@@ -38,7 +38,7 @@ def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, 
     Raises
     ------
     ValueError
-        If the log has no such column, nothing in it tells benches apart, `paper` is neither A4 nor Letter, or
+        If the log has no such column, nothing in it tells the benches of its pours apart, `paper` is neither A4 nor Letter, or
         more than two rooms are given.
     FileNotFoundError
         If the folder of `path` does not exist.
@@ -56,7 +56,7 @@ def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, 
     return write_sheet(
         path, "wall.html", fits, "wall sheet", paper=paper, date=date, note=note, rows=advised,
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown], log=castings.sentence(),
-        count=count(of.nunique(), "bench", "benches"), found=strongest(fits), figure=_figure(fits),
+        count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", found=strongest(fits), figure=_figure(fits),
         open=story.still_open(fits, None, room),
     )  # fmt: skip
 
@@ -65,6 +65,8 @@ def _benches(pours, bench):
     """Which bench made each pour, in words."""
     if bench not in pours:
         raise ValueError(f"The log has no column {bench!r}; give bench one of {', '.join(pours.columns)}.")
+    if pours.empty:
+        return pours[bench].astype(str)  # no bench yet; the sheet says that nothing is logged
     said = pours[bench].astype(object).where(pours[bench].notna(), "").astype(str).str.strip()
     if not said.ne("").any():
         raise ValueError(
