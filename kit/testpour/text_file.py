@@ -4,8 +4,11 @@ One reader for study files, sheets and traces, so that all of them take and refu
 """
 
 import os
+import re
 import stat
 from pathlib import Path
+
+import numpy as np
 
 OTHERS = {
     b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture", b"BM": "a picture", b"RIFF": "a recording",
@@ -13,6 +16,7 @@ OTHERS = {
     b"SQLite format 3\x00": "a database",
 }  # fmt: skip
 TOLD = 20_000  # characters that tell text from other things
+QUOTED = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 SEPARATORS = ";\t,"
 
 
@@ -107,3 +111,19 @@ def _wide(raw):
     if len(head) > 3 and head[1::2].count(0) > 0.7 * len(head[1::2]):
         return ("utf-16-le",)
     return ("utf-16-be",) if len(head) > 3 and head[::2].count(0) > 0.7 * len(head[::2]) else ()
+
+
+def nested(text):
+    """How many brackets of JSON stand within each other at most; brackets inside quotes do not count.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    int
+    """
+    bare = np.frombuffer(QUOTED.sub("", text).encode("utf-8", "replace"), dtype=np.uint8)
+    steps = np.isin(bare, list(b"[{")).astype(int) - np.isin(bare, list(b"]}"))
+    return int(steps.cumsum().max(initial=0))
