@@ -174,7 +174,7 @@ def test_pipes_and_links_inside_a_package_folder(good, practice_castings, tmp_pa
     held = (folder / "pours.csv").read_bytes()
     (folder / "pours.csv").unlink()
     os.mkfifo(folder / "pours.csv")
-    refused(good, "package", folder, "pours.csv: it is a pipe")
+    refused(good, "package", folder, "pours.csv: cannot be opened: it is a pipe")
     (folder / "pours.csv").unlink()
     (tmp_path / "elsewhere.csv").write_bytes(held)
     (folder / "pours.csv").symlink_to(tmp_path / "elsewhere.csv")
