@@ -256,7 +256,7 @@ def test_a_history_that_does_not_end_at_the_castings_makes_no_folder(package, tm
 
 
 def test_what_is_no_package(tmp_path):
-    for name, text, words in (("a", None, "nothing at"), ("b.zip", "x", "neither a folder nor a zip file")):
+    for name, text, words in (("a", None, "nothing at"), ("b.zip", "x", "not readable as a Data Package, which is a folder or a zip file")):
         if text:
             (tmp_path / name).write_text(text)
         assert words in refused(tmp_path / name)[0]
