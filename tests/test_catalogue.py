@@ -147,7 +147,7 @@ def test_a_declaration_in_other_units():
         ({"low": 3, "high": 1}, ColumnProblem, "low 3 is above high 1"),
         ({"low": "warm"}, UnitProblem, "x, low: 'warm' is not a number"),
         ({"unit": "mm", "high": "3 g"}, UnitProblem, "x, high: '3 g' does not measure what mm measures"),
-        ({"unit": "mm", "from": "1 mm", "to": "1,250"}, UnitProblem, "x, span: '1,250' may be"),
+        ({"unit": "mm", "from": "1 mm", "to": "1,250"}, UnitProblem, "x, to: '1,250' may be"),
     ],
 )
 def test_declarations_that_cannot_work(entry, kind, words):

@@ -1,6 +1,7 @@
 """The study file: read with every problem named, written back the same, and settings made complete."""
 
 import string
+import time
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -8,10 +9,14 @@ from tempfile import TemporaryDirectory
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from IPython.utils.capture import capture_output
 
 from testpour.study import Aim, Study, StudyProblems
 from testpour.study_file import read_study, save_study, study_from
+from testpour.toml_file import mistakes
 
+ROOT = Path(__file__).parents[1]
+DEMO, NEW = ROOT / "datasets" / "demo-study", ROOT / "kit" / "testpour" / "new_study.toml"
 LEAST = {"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}
 
 
@@ -101,11 +106,65 @@ def test_no_file(tmp_path):
         read_study(tmp_path)
 
 
-@pytest.mark.parametrize("text", ["name = Knobs", "[factors", "name = 'a\n", "\ufeffname = 3 3"])
-def test_not_toml(tmp_path, text):
-    (tmp_path / "study.toml").write_text(text, "utf-8")
-    with pytest.raises(StudyProblems, match="not readable as TOML: .* Text needs quotes."):
+# What people write by mistake, and the words that must explain it; TOML 1.0.0, toml.io, says what is allowed.
+MISWRITTEN = [
+    ("name = Knobs", 'line 1: name = Knobs lacks its quotes. Write name = "Knobs".'),
+    ("[factors", r"line 1: the bracket of \[factors is not closed. Write \[factors\]"),
+    ("name = 'a\n", "line 1: a quote is opened and not closed in name = 'a"),
+    ('name = "a\nquestion = "b"\n', 'line 1: a quote is opened and not closed in name = "a'),
+    ("\ufeffname = 3 3", "line 1: name = 3 3 is no plain number. A number with its unit needs quotes"),
+    ('log = "C:\\Users\\me\\log.sqlite"', r"line 1: the backslash in .* is taken for a sign of its own. Write / in its place"),
+    ('log = "C:\\temp\\new.sqlite"', "log holds a tab or a line break, as a backslash makes it. Write / between folders"),
+    ("name: Knobs\nfactors:\n  catalyst: 1\n", "line 1: name: Knobs is written as YAML, with a colon. Write name = "),
+    ("---\nname: x\n", "line 1: --- is written as YAML"),
+    ("name = \u201cKnobs\u201d", "line 1: curly quotes \u201c as a word processor sets them"),
+    ("[factors]\ncatalyst = { from = 1 %, to = 2 % }", "line 2: from = 1 % is no plain number. .*needs quotes"),
+    ("[factors]\ncatalyst = { from = 1,5, to = 2 }", "line 2: from = 1,5 has a decimal comma. Write 1.5."),
+    ("[factors]\ncatalyst = {}\ncatalyst = {}", "not readable as TOML: a name stands twice in one table.* Keep one of them"),
+    ("[factors]\n[factors]", "not readable as TOML: a table or a name stands twice"),
+    ("[factors]\ncover = { by_session = True }", "line 2: by_session = True is spelt with a capital. Write true."),
+    ("[factors]\ncatalyst =\n", "line 2: nothing stands behind catalyst ="),
+    ("[factors]\ncatalyst {}\n", "line 2: catalyst {} has no =. Write a line as name = value"),
+    ('{"name": "Knobs"}', "not readable as TOML: this is JSON"),
+    ("x = " + "[" * 50_000, "nested too deeply"),
+    ("x = " + "9" * 5_000, "not readable as TOML"),
+    ("a." * 20_000 + "b = 1", "more than 60 parts with dots"),
+    ("\0\0\0\0\0", "this is not text"),
+    ("# " + "x" * 600_000, r"more than 0\.5 MB"),
+]
+
+
+@pytest.mark.parametrize("text, words", MISWRITTEN, ids=[str(i) for i in range(len(MISWRITTEN))])
+def test_a_mistake_of_writing_is_explained_by_what_it_is(tmp_path, text, words):
+    least = "" if "factors" in text or "readings" in text else "\n[factors]\ncatalyst = {}\n[readings]\ngel_time = {}\n"
+    (tmp_path / "study.toml").write_text(text + (least if text.startswith("log") else ""), "utf-8")
+    begun = time.process_time()
+    with pytest.raises(StudyProblems, match=words) as found:
         read_study(tmp_path)
+    assert time.process_time() - begun < 2.0
+    assert len(str(found.value)) < 400
+
+
+def test_every_mistake_of_writing_is_named_at_once_and_what_is_right_is_not(tmp_path):
+    text = (DEMO / "study.toml").read_text("utf-8")
+    wrong = text.replace('kind = "unsaturated', "kind = unsaturated").replace('"1 %"', "1 %").replace("cover = {}", "cover: {}")
+    (tmp_path / "study.toml").write_text(wrong, "utf-8")
+    with pytest.raises(StudyProblems) as found:
+        read_study(tmp_path)
+    lines = [text[: text.index(part)].count("\n") + 1 for part in ("kind = ", '"1 %"', "cover = {}")]
+    assert [line.split(":")[0] for line in found.value.problems] == [f"line {number}" for number in lines]
+    for path in (DEMO / "study.toml", NEW):
+        assert mistakes(path.read_text("utf-8")) == [], "right lines are called wrong"
+
+
+def test_in_a_notebook_all_problems_stand_without_a_traceback():
+    """IPython shows what `_render_traceback_` gives in place of the traceback (IPython.core.interactiveshell)."""
+    shell = pytest.importorskip("IPython.core.interactiveshell").InteractiveShell.instance()
+    with capture_output() as shown:
+        shell.run_cell("from testpour.study_file import study_from\nstudy_from({'a': 1, 'b': 2, 'factors': {'catalyst': {'step': -1}}})")
+    said = shown.stdout + shown.stderr
+    assert "Traceback" not in said and "study_file.py" not in said
+    assert said.count("\n- ") == 4 and "[a] is" in said and "[b] is" in said and "step -1 is below 0" in said
 
 
 def test_a_file_saved_by_an_editor_with_a_byte_order_mark(tmp_path, study):
@@ -126,8 +185,8 @@ REFUSED = [
     ({"readings": {}}, "needs at least one factor and one reading"),
     ({"factors": {"stir time": {}}}, r"\[factors\] stir time: use letters, digits and _"),
     ({"factors": {"catalyst": {"colour": 1}}}, r"\[factors\] catalyst: colour means nothing here"),
-    ({"factors": {"catalyst": {"from": "1 g"}}}, r"\[factors\] catalyst, span: '1 g' does not turn into %"),
-    ({"factors": {"catalyst": {"from": 3, "to": 2}}}, r"from 3 to 2 is not inside 0 to 10 %"),
+    ({"factors": {"catalyst": {"from": "1 g"}}}, r"\[factors\] catalyst, from: '1 g' does not turn into %"),
+    ({"factors": {"catalyst": {"from": 3, "to": 2}}}, r"\[factors\] catalyst: from 3 to 2 runs backwards. Swap"),
     ({"factors": {"catalyst": {"to": 12}}}, r"from 1 to 12 is not inside 0 to 10 %"),
     ({"factors": {"catalyst": {"low": 11}}}, "low 11 is above high 10"),
     ({"factors": {"catalyst": {"role": "free"}}}, "role 'free' must be one of chosen, met, carried"),
@@ -152,6 +211,27 @@ REFUSED = [
     ({"resin": {"density": -1}}, r"\[resin\] density: -1 g/mL is not a density of a resin"),
     ({"resin": {"density": "1100 g/mL"}}, r"\[resin\] density: 1100 g/mL is not a density of a resin"),
     ({"resin": {"kind": 3}}, r"\[resin\] kind = 3 must be text in quotes"),
+    ({"factors": {"catalyst": {"to": True}}}, r"\[factors\] catalyst, to: true is not a number"),
+    ({"factors": {"catalyst": {"step": -1}}}, r"\[factors\] catalyst: step -1 is below 0"),
+    ({"factors": {"catalyst": {"usual": 12}}}, "catalyst: usual 12 is outside 0 to 10 %"),
+    ({"factors": {"catalyst": {"usual": float("nan")}}}, "catalyst, usual: nan is not a finite number"),
+    ({"factors": {"catalyst": {"high": float("inf")}}}, "catalyst, high: inf is not a finite number"),
+    ({"factors": {"catalyst": {"high": 10**400}}}, "catalyst, high: .* is not a number"),
+    ({"factors": {"stir": {"unit": "min"}}}, "stir: nothing says what is usual"),
+    ({"factors": {"stir": {"low": 0}, "Stir": {"low": 0}}}, "Stir and stir are both called 'stir'"),
+    ({"factors": {"gel": {"low": 0, "words": "gel time"}}}, "are both called 'gel time'"),
+    ({"readings": {"tack": {"ages": [-3]}}}, "tack: an age of -3 h cannot be"),
+    ({"readings": {"tack": {"ages": [True]}}}, "tack, ages: true is not a number"),
+    ({"readings": {"tack": {"ages": [24, "1 d"]}}}, "tack: an age stands twice in 24, 24 h"),
+    ({"readings": {"tack": {"grades": []}}}, "tack: grades is empty"),
+    ({"readings": {"tack": {"grades": ["dry", "dry", "wet", "soft"]}}}, "tack: two grades have one name"),
+    ({"readings": {"tack": {"grades": ["dry", "wet"]}}}, "tack: 2 grades run from 0 to 1, not from 0 to 3"),
+    ({"readings": {"tack": {"grades": [1, 2]}}}, "tack: grades = .* must be a list of words in quotes"),
+    ({"readings": {"haze": {"scale": "grades"}}}, "haze: grades is empty"),
+    ({"readings": {"gel_time": {"resolution": -1}}}, "gel_time: resolution -1 is below 0"),
+    ({"aims": {"gel_time": {"at_least": True}}}, r"\[aims\] gel_time, at_least: true is not a number"),
+    ({"readings": {"own": {}}, "aims": {"own": {"at_most": float("inf")}}}, r"own, at_most: inf is not a finite number"),
+    ({"resin": {"density": True}}, r"\[resin\] density: true is not a number"),
     ({"name": 3}, "name = 3 must be text in quotes"),
     ({"log": ["a"]}, r"log = \['a'\] must be text in quotes"),
 ]
@@ -161,6 +241,12 @@ REFUSED = [
 def test_every_refusal_says_what_and_where(tables, words):
     with pytest.raises(StudyProblems, match=words):
         study_from({**LEAST, **tables})
+
+
+def test_all_problems_of_one_column_are_named_at_once():
+    found = problems_of(factors={"catalyst": {"to": True, "usual": "warm"}, "pigment": {"step": -1, "usual": 99, "from": 3, "to": 1}})
+    for word in ("to: true", "'warm'", "step -1", "usual 99", "runs backwards"):
+        assert sum(word in line for line in found) == 1, word
 
 
 def test_all_problems_are_named_at_once():

@@ -22,7 +22,7 @@ WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"),
 
 
 class ColumnProblem(ValueError):
-    """A factor or reading is declared in a way that cannot work."""
+    """A factor or reading is declared in a way that cannot work; `args` holds each reason."""
 
 
 @dataclass(frozen=True)
@@ -197,7 +197,7 @@ def declare(kind, name, entry, base=None):
         If a bound cannot be read.
     """
     if not isinstance(entry, dict):
-        raise ColumnProblem(f"{name}: {entry!r} says too little. Write {name} = {{}}, or {{ from = 1, to = 2 }}.")
+        raise ColumnProblem(f"{name}: {_short(entry)} says too little. Write {name} = {{}}, or {{ from = 1, to = 2 }}.")
     entry = dict(entry)
     if "from" in entry or "to" in entry:
         entry["span"] = [entry.pop("from", None), entry.pop("to", None)]
@@ -208,15 +208,50 @@ def declare(kind, name, entry, base=None):
             f"{name} is kept in {base.unit or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit "
             f"out and write values with their own, such as \"1/4 in\" or \"68 degF\"."
         )
+    entry = _in_units(name, entry, unit, base)
+    return replace(base, **entry) if base else kind(name=name, **entry)
+
+
+def _in_units(name, entry, unit, base):
+    """The entry with its numbers as floats in `unit`, and its lists as tuples; every number that cannot be one is named."""
+    truth = entry.get("kind", getattr(base, "kind", "")) == "yes/no"
+    wrong = []
+
+    def number(value, key, its_unit=unit):
+        try:
+            return amount(float(value) if truth and isinstance(value, bool) else value, its_unit, f"{name}, {key}")
+        except UnitProblem as problem:
+            wrong.append(str(problem))
+            return math.nan
+
     for key in ("low", "high", "usual", "resolution", "step"):
         if key in entry:
-            entry[key] = to_unit(entry[key], unit, f"{name}, {key}")
-    for key in ("span", "ages"):
-        if key in entry:
-            entry[key] = tuple(_ends(name, key, entry[key], unit if key == "span" else "h", base))
+            entry[key] = number(entry[key], key)
+    if "span" in entry:
+        entry["span"] = tuple(number(value, "from" if place == 0 else "to") for place, value in _ends(name, entry["span"], base))
+    if "ages" in entry:
+        entry["ages"] = tuple(number(value, "ages", "h") for value in entry["ages"])
     if "grades" in entry:
         entry["grades"] = tuple(entry["grades"])
-    return replace(base, **entry) if base else kind(name=name, **entry)
+    if wrong:
+        raise UnitProblem(*wrong)
+    return entry
+
+
+def amount(value, unit, what):
+    """A number of a study file in `unit`; true and false, inf and nan are none.
+
+    Raises
+    ------
+    UnitProblem
+        If it cannot be read or is no finite number.
+    """
+    if isinstance(value, bool):
+        raise UnitProblem(f"{what}: {str(value).casefold()} is not a number. Write it like 1.5 or '1.5 %'.")
+    number = to_unit(value, unit, what)
+    if not math.isfinite(number):
+        raise UnitProblem(f"{what}: {number} is not a finite number. Give one, or leave the part out.")
+    return number
 
 
 def _is_scale(unit):
@@ -230,19 +265,29 @@ def _check_entry(kind, name, entry):
     unknown = sorted(set(entry) - set(allowed))
     if unknown:
         raise ColumnProblem(f"{name}: {', '.join(unknown)} means nothing here; allowed are from, to, {', '.join(allowed)}.")
+    wrong = []
     for part in fields(kind):
         form, words = WRITTEN.get(type(part.default), (object, ""))
         if part.name in entry and not isinstance(entry[part.name], form):
-            raise ColumnProblem(f"{name}: {part.name} = {entry[part.name]!r} must be {words}.")
-    if len(entry.get("span", ())) not in (0, 2):
-        raise ColumnProblem(f"{name}: give both from and to.")
+            wrong.append(f"{name}: {part.name} = {_short(entry[part.name])} must be {words}.")
+    if isinstance(entry.get("grades"), list | tuple) and not all(isinstance(g, str) and g.strip() for g in entry["grades"]):
+        wrong.append(f"{name}: grades = {_short(entry['grades'])} must be a list of words in quotes, one a grade.")
+    if isinstance(entry.get("span"), list | tuple) and len(entry["span"]) not in (0, 2):
+        wrong.append(f"{name}: give both from and to.")
+    if wrong:
+        raise ColumnProblem(*wrong)
 
 
-def _ends(name, key, values, unit, base):
-    """The ends of a span, or ages, as floats; an end left out is the catalogue's."""
+def _short(value):
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:60]} ..."
+
+
+def _ends(name, values, base):
+    """Place and value of the ends of a span; an end left out is the catalogue's."""
     for place, value in enumerate(values):
         if value is None:
             if not base or len(base.span) != 2:
                 raise ColumnProblem(f"{name}: give both from and to.")
             value = base.span[place]
-        yield to_unit(value, unit, f"{name}, {key}")
+        yield place, value

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from testpour.folder import FolderProblem, StudyFolder, make_folder
 from testpour.problems import Problems
+from testpour.study import StudyProblems
 from testpour.study_file import read_study
 
 FIRST = "1-plan.ipynb"
@@ -36,6 +37,7 @@ def main(arguments=None):
         return asked.do(asked)
     except Problems as problem:
         where = getattr(problem, "where", getattr(asked, "folder", "pool"))
+        where = where / problem.given if isinstance(problem, StudyProblems) and isinstance(where, Path) else where
         said = [f"{where}: {text}" for text in problem.problems]
     except KeyboardInterrupt:
         said = ["Stopped."]

@@ -1,7 +1,17 @@
-"""Every problem of something given, raised once."""
+"""What cannot be used, said in words: one sentence, or every problem of something given at once."""
+
+SHOWN = 40  # problems listed in a notebook; `.problems` has them all
 
 
-class Problems(ValueError):
+class Problem(ValueError):
+    """Something given cannot be used; the message is one sentence that says what to do next."""
+
+    def _render_traceback_(self):
+        """In a notebook, the sentence instead of a traceback."""
+        return [f"{type(self).__name__}: {self}"]
+
+
+class Problems(Problem):
     """What was given cannot be used; `problems` lists each reason.
 
     Parameters
@@ -12,6 +22,14 @@ class Problems(ValueError):
     """
 
     def __init__(self, where, problems):
-        self.problems = list(problems)
+        self.given, self.problems = where, list(problems)
         more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
         super().__init__(f"{where}: {self.problems[0]}{more}")
+
+    def _render_traceback_(self):
+        """In a notebook, every problem in full instead of a traceback."""
+        name, more = type(self).__name__, len(self.problems) - SHOWN
+        if len(self.problems) == 1:
+            return super()._render_traceback_()
+        last = [f"- and {more} more; see `.problems`"] if more > 0 else []
+        return [f"{name}: {self.given}: {len(self.problems)} problems.", *(f"- {p}" for p in self.problems[:SHOWN]), *last]

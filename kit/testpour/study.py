@@ -10,6 +10,14 @@ from testpour.problems import Problems
 from testpour.units import UnitProblem, show
 from testpour.wording import in_markdown
 
+# Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
+_SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")
+TAKEN = {
+    "readings": frozenset(_SHEET),
+    "factors": frozenset((*_SHEET, "entry", "reading", "low", "high", "age", "specimen", "known", "bench")),
+}
+OWN = "own_"  # in front of a name that is taken: own_session
+
 
 class StudyProblems(Problems):
     """The study file, or settings given to it, cannot be used; `problems` lists each reason."""
@@ -147,6 +155,20 @@ class Study:
             f"**{in_markdown(self.name)}.** {in_markdown(self.question)}\n\nVaried from pour to pour:{varied or ' nothing yet.'}\n\n"
             f"A good casting meets:{aims or ' no aim stated yet.'}"
         )
+
+
+def older_name(name):
+    """The name under which an earlier version logged a column, in small letters: ``"session"`` for ``"own_session"``.
+
+    Earlier versions took such names, logged under them, and then could not read the log or its sheets.
+    """
+    rest = name.removeprefix(OWN).casefold()
+    return rest if name.startswith(OWN) and rest in TAKEN["factors"] else ""
+
+
+def newer_name(name, columns):
+    """The name that one of `columns` has for what was logged as `name`; `name` itself where none is its successor."""
+    return next((c.name for c in columns if older_name(c.name) == name.casefold()), name)
 
 
 def _named(columns, name, what):

@@ -1,13 +1,15 @@
 """The study file: `study.toml`, read with every problem named at once, and written back."""
 
+import math
 import tomllib
 from dataclasses import replace
 from pathlib import Path
 
-from testpour.catalogue import ColumnProblem, Factor, Reading, catalogue, declare
+from testpour.catalogue import ColumnProblem, Factor, Reading, amount, catalogue, declare
 from testpour.files import Kind, put
-from testpour.study import Aim, Study, StudyProblems
-from testpour.units import UnitProblem, to_unit
+from testpour.study import OWN, TAKEN, Aim, Study, StudyProblems
+from testpour.toml_file import TomlProblem, read_toml
+from testpour.units import UnitProblem
 from testpour.wording import ESCAPED
 
 SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
@@ -56,11 +58,9 @@ def read_study(path="study.toml"):
             f"No study file at {path}. Give its path, or make a study folder with: testpour new FOLDER"
         )
     try:
-        raw = tomllib.loads(path.read_text("utf-8-sig"))
-    except UnicodeDecodeError:
-        raise StudyProblems(path.name, ["not readable as TOML: its letters are not UTF-8. Save it as UTF-8."]) from None
-    except tomllib.TOMLDecodeError as problem:
-        raise StudyProblems(path.name, [f"not readable as TOML: {problem}. Text needs quotes."]) from None
+        raw = read_toml(path)
+    except TomlProblem as problem:
+        raise StudyProblems(path.name, problem.problems) from None
     return study_from(raw, path)
 
 
@@ -75,6 +75,7 @@ def study_from(raw, path=Path("study.toml")):
     factors = _columns(Factor, "factors", raw, problems)
     readings = _columns(Reading, "readings", raw, problems)
     aims = _aims(raw.get("aims", {}), {r.name: r for r in readings}, problems)
+    _refuse_alike((*factors, *readings), problems)
     resin = _resin(raw.get("resin", {}), problems)
     ready = _ready(raw.get("ready", {}), {r.name: r for r in readings}, problems)
     if not factors or not readings:
@@ -99,10 +100,17 @@ def _of_the_right_kind(raw, problems):
     right = {key: value for key, value in raw.items() if isinstance(value, SECTIONS.get(key, object))}
     for key in raw:
         if key not in right and SECTIONS[key] is str:
-            problems.append(f"{key} = {raw[key]!r} must be text in quotes.")
+            problems.append(f"{key} = {_short(raw[key])} must be text in quotes.")
         elif key not in right:
             problems.append(f"[{key}] must be a table: a line [{key}] and under it a line for each part.")
+    if any(c < " " for c in right.get("log", "")):
+        problems.append("log holds a tab or a line break, as a backslash makes it. Write / between folders, or put the path in ' '.")
     return right
+
+
+def _short(value):
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:60]} ..."
 
 
 def _columns(kind, section, raw, problems):
@@ -111,31 +119,96 @@ def _columns(kind, section, raw, problems):
     for name, entry in raw.get(section, {}).items():
         base = catalogue()[section].get(name)
         if not name.isidentifier():
-            problems.append(f"[{section}] {name}: use letters, digits and _ in a name, and `words` for how it reads.")
+            problems.append(f"[{section}] {_short(name)[1:-1]}: use letters, digits and _ in a name, and `words` for how it reads.")
+            continue
+        if base is None and name.casefold() in TAKEN[section]:
+            problems.append(
+                f"[{section}] {name}: the log has a column of that name. Call it {OWN}{name.casefold()}; what was logged as "
+                f"{name} before is then read under the new name, so keep its unit."
+            )
             continue
         try:
             column = declare(kind, name, entry, base)
             _believable(column)
             found.append(column)
         except (ColumnProblem, UnitProblem) as problem:
-            problems.append(f"[{section}] {problem}")
+            problems += [f"[{section}] {said}" for said in problem.args]
     return tuple(found)
 
 
+def _refuse_alike(columns, problems):
+    """Add to `problems` columns that a sheet, which does not part capitals from small letters, cannot tell apart."""
+    seen = {}
+    for column in columns:
+        for word in {column.name.casefold(), column.words.replace("_", " ").casefold()}:
+            other = seen.setdefault(word.replace("_", " "), column)
+            if other is not column:
+                problems.append(f"{column.name} and {other.name} are both called {word!r}. Give one of them another name or other words.")
+                break
+
+
 def _believable(column):
-    """Refuse a column whose parts do not fit together."""
-    span = getattr(column, "span", ())
-    if span and not column.low <= span[0] <= span[1] <= column.high:
-        raise ColumnProblem(
-            f"{column.name}: from {span[0]:g} to {span[1]:g} is not inside {column.range_words}."
-        )
-    if isinstance(column, Factor) and column.kind != "text" and column.usual != column.usual:
-        object.__setattr__(column, "usual", span[0] if span else column.low)
+    """Refuse a column whose parts do not fit together, with every reason."""
+    wrong = [*_wrong_choices(column)]
+    if not wrong:
+        _complete(column)
+        wrong += _wrong_numbers(column)
+    if wrong:
+        raise ColumnProblem(*(f"{column.name}: {said}" for said in wrong))
+
+
+def _wrong_choices(column):
     choices = {"scale": ("log", "plain", "share", "rise", "grades"), "role": ("chosen", "met", "carried"),
                "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}  # fmt: skip
     for key, allowed in choices.items():
         if getattr(column, key, allowed[0]) not in allowed:
-            raise ColumnProblem(f"{column.name}: {key} {getattr(column, key)!r} must be one of {', '.join(allowed)}.")
+            yield f"{key} {getattr(column, key)!r} must be one of {', '.join(allowed)}."
+    if column.words.casefold().replace(" ", "_") in TAKEN["readings"]:
+        yield f"words {column.words!r} is what a column of the log is called. Choose other words."
+    if getattr(column, "scale", "") == "grades" and len(column.grades) < 2:
+        yield 'grades is empty. Name what each grade means, from grade 0 up: grades = ["dry", "tacky", "wet"].'
+    elif len(set(getattr(column, "grades", ()))) < len(getattr(column, "grades", ())):
+        yield "two grades have one name. Name each differently."
+
+
+def _complete(column):
+    """Fill in the ends and the usual value that follow from the rest."""
+    def fill(key, value):
+        object.__setattr__(column, key, float(value))
+
+    if isinstance(column, Reading):
+        if column.scale == "grades" and math.isinf(column.low) and math.isinf(column.high):
+            fill("low", 0)
+            fill("high", len(column.grades) - 1)
+        return
+    if column.kind == "yes/no":
+        fill("low", max(column.low, 0.0))
+        fill("high", min(column.high, 1.0))
+    if column.kind != "text" and math.isnan(column.usual) and (column.span or math.isfinite(column.low)):
+        fill("usual", column.span[0] if column.span else column.low)
+
+
+def _wrong_numbers(column):
+    """What of the numbers of a column cannot be."""
+    span, ages, grades = (getattr(column, key, ()) for key in ("span", "ages", "grades"))
+    if span and span[0] > span[1]:
+        yield f"from {span[0]:g} to {span[1]:g} runs backwards. Swap from and to."
+    elif span and not column.low <= span[0] <= span[1] <= column.high:
+        yield f"from {span[0]:g} to {span[1]:g} is not inside {column.range_words}."
+    for key in ("step", "resolution"):
+        if getattr(column, key, 0.0) < 0:
+            yield f"{key} {getattr(column, key):g} is below 0. Give the {'finest step worth setting' if key == 'step' else 'step of the instrument'}."
+    if any(age <= 0 for age in ages):
+        yield f"an age of {min(ages):g} h cannot be. Give hours after mixing, above 0."
+    if len(set(ages)) < len(ages):
+        yield f"an age stands twice in {', '.join(f'{age:g}' for age in ages)} h. Name each once."
+    if getattr(column, "scale", "") == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
+        yield f"{len(grades)} grades run from 0 to {len(grades) - 1}, not from {column.range_words}. Write low = 0, high = {len(grades) - 1}."
+    if isinstance(column, Factor) and column.kind != "text":
+        if math.isnan(column.usual):
+            yield "nothing says what is usual. Write usual = and a number, or low and high."
+        elif not column.low <= column.usual <= column.high:
+            yield f"usual {column.usual:g} is outside {column.range_words}. Give a usual value inside it."
 
 
 def _aims(raw, readings, problems):
@@ -143,7 +216,7 @@ def _aims(raw, readings, problems):
     for name, entry in raw.items():
         reading = readings.get(name)
         if reading is None:
-            problems.append(f"[aims] {name} is not read in this study; add it under [readings] or drop the aim.")
+            problems.append(f"[aims] {_short(name)[1:-1]} is not read in this study; add it under [readings] or drop the aim.")
             continue
         said = set(entry) if isinstance(entry, dict) else set()
         if said - {"at_least", "at_most", "age"} or not {"at_least", "at_most"} & said:
@@ -151,7 +224,7 @@ def _aims(raw, readings, problems):
             continue
         try:
             bounds = {
-                key: to_unit(entry[key], "h" if key == "age" else reading.unit, f"[aims] {name}, {key}")
+                key: amount(entry[key], "h" if key == "age" else reading.unit, f"[aims] {name}, {key}")
                 for key in entry
             }
             aims.append(_checked_aim(Aim(name, **bounds), reading))
@@ -181,7 +254,7 @@ def _resin(raw, problems):
         problems.append(f"[resin] kind = {resin['kind']!r} must be text in quotes.")
     for key in ("density", "catalyst_density"):
         try:
-            resin[key] = to_unit(resin[key], "g/mL", f"[resin] {key}")
+            resin[key] = amount(resin[key], "g/mL", f"[resin] {key}")
             if not DENSITIES[0] <= resin[key] <= DENSITIES[1]:
                 problems.append(f"[resin] {key}: {resin[key]:g} g/mL is not a density of a resin. Read it off the label.")
         except UnitProblem as problem:
@@ -197,9 +270,10 @@ def _ready(raw, readings, problems):
     ready = {}
     for step, value in raw.items():
         try:
+            amount(value, readings["hardness"].unit, "hardness")
             ready[step] = readings["hardness"].parse(value)
         except UnitProblem as problem:
-            problems.append(f"[ready] {step}: {problem}")
+            problems.append(f"[ready] {_short(step)[1:-1]}: {problem}")
     return ready
 
 

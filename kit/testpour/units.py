@@ -151,8 +151,8 @@ def to_unit(value, unit, what="value", decimal=None):
     if not isinstance(value, str):
         try:
             return float(value)
-        except (TypeError, ValueError):
-            raise UnitProblem(f"{what}: {value!r} is not a number. Write it like 1.5 or '1.5 %'.") from None
+        except (TypeError, ValueError, OverflowError):
+            raise UnitProblem(f"{what}: {_short(value)} is not a number. Write it like 1.5 or '1.5 %'.") from None
     number, written = to_number(value, what, decimal)
     if not written or written.casefold() == unit.casefold():
         return number
@@ -161,6 +161,11 @@ def to_unit(value, unit, what="value", decimal=None):
     if source == target:
         return number
     return _converted(number, source, target, f"{what}: {value!r}")
+
+
+def _short(value):
+    text = repr(value)
+    return text if len(text) <= LONGEST else f"{text[:40]} ..."
 
 
 def _converted(number, source, target, where):

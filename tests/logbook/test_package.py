@@ -173,7 +173,7 @@ def test_an_empty_log_is_a_package_too(log, tmp_path):
 
 
 def test_a_study_of_its_own_keeps_what_differs_from_the_catalogue(study, castings_of, tmp_path):
-    own = replace(study, readings=tuple(replace(r, ages=(), grades=()) if r.name == "defects" else r for r in study.readings),
+    own = replace(study, readings=tuple(replace(r, ages=(), grades=(), scale="plain") if r.name == "defects" else r for r in study.readings),
                   factors=tuple(replace(f, span=(), how="") for f in study.factors))  # fmt: skip
     pours = pd.DataFrame({"catalyst": [1.0]}, index=pd.Index(["A"], name="pour"))
     castings = castings_of(own, pours, pd.DataFrame({"pour": ["A"], "reading": ["defects"], "low": [1.0], "high": [1.0],
@@ -256,7 +256,7 @@ def test_a_history_that_does_not_end_at_the_castings_makes_no_folder(package, tm
 
 
 def test_what_is_no_package(tmp_path):
-    for name, text, words in (("a", None, "nothing at"), ("b.zip", "x", "neither a folder nor a zip file")):
+    for name, text, words in (("a", None, "nothing at"), ("b.zip", "x", "not readable as a Data Package, which is a folder or a zip file")):
         if text:
             (tmp_path / name).write_text(text)
         assert words in refused(tmp_path / name)[0]

@@ -196,7 +196,7 @@ def test_files_that_are_no_sheets(study, tmp_path):
         read_sheet(study, tmp_path / "nowhere.csv")
     with pytest.raises(LogProblem, match="neither CSV nor XLSX"):
         read_sheet(study, write(tmp_path, "x", "sheet.ods"))
-    with pytest.raises(LogProblem, match="is not readable as XLSX"):
+    with pytest.raises(LogProblem, match="sheet.xlsx: not readable as XLSX"):
         read_sheet(study, write(tmp_path, "pour,catalyst", "sheet.xlsx"))
 
 

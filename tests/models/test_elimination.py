@@ -5,9 +5,8 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from testpour.models.conditional import pairs_of, parts
-from testpour.models.elimination import layout
+from testpour.models.elimination import Group, layout
 from testpour.models.interval import IntervalModel
-from testpour.models.elimination import Group
 from testpour.models.laplace import Marginal
 from testpour.models.optimum import summit
 from testpour.models.scaling import scaled_problem

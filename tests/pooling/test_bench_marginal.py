@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from testpour.models.interval import IntervalModel
 from testpour.models.elimination import Group
+from testpour.models.interval import IntervalModel
 from testpour.models.laplace import Marginal
 from testpour.models.scaling import scaled_problem
 from testpour.pooling.blocks import factor, make_blocks

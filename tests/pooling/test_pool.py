@@ -143,7 +143,7 @@ def test_a_pool_takes_up_the_beliefs_of_the_pool_before(guild, castings_of, tmp_
     "text, says",
     [
         ("gel_time = 3", "gel_time must be a table"),
-        ("[gel_time", "not readable as TOML"),
+        ("[gel_time", "the bracket of .* is not closed"),
         ("[provenance]\nform = 99", "it has form 99"),
     ],
 )

@@ -186,7 +186,7 @@ class Answer:
 
     def _repr_html_(self):
         if not self.pour:
-            return f"<p>{escape(self.sentence())}</p>"
+            return f"<p>{in_html(self.sentence())}</p>"
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]

@@ -10,14 +10,19 @@ import pandas as pd
 
 from testpour.findings.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
+from testpour.problems import Problem
+from testpour.study import StudyProblems
 from testpour.study_file import as_table as study_table
 from testpour.study_file import study_from
+from testpour.text_file import TextProblem, nested, read_bytes
 
 FORMAT = 1
+LARGEST = 100_000_000  # bytes of a page; forty photographs take a fifth of it
+DEEPEST = 20  # brackets within brackets; ours has six
 BLOCK = re.compile(r'<script type="application/json" id="log">(.*?)</script>', re.DOTALL)
 
 
-class NoLogInside(ValueError):
+class NoLogInside(Problem):
     """A file is no findings page, or one that carries no log."""
 
 
@@ -96,6 +101,21 @@ def read_page(path):
         If the file is no findings page, or its log was changed.
     """
     held = inside(path)
+    try:
+        castings = replace(_castings(held), study=replace(study_from(held["study"]), folder=Path(path).parent))
+        same = castings.fingerprint() == held["fingerprint"]
+    except StudyProblems as problem:
+        raise NoLogInside(f"{Path(path).name}: its study cannot be used: {problem.problems[0]} Ask its makers for the page again.") from None
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as problem:
+        said = " ".join(str(problem).split())[:80]
+        raise NoLogInside(f"{Path(path).name}: its data were changed and cannot be read ({said}). Ask its makers for the page again.") from None
+    if not same:
+        raise NoLogInside(f"{Path(path).name}: its data are not those its fingerprint stands for. Ask its makers for the page again.")
+    return castings
+
+
+def _castings(held):
+    """The tables of a page as `Castings`; any error where they are not of the form `carried` gives them."""
     study = study_from(held["study"])
     pours, readings = (pd.DataFrame(held[name]) for name in ("pours", "readings"))
     numbers = [factor.name for factor in study.factors if factor.kind != "text" and factor.name in pours]
@@ -104,10 +124,7 @@ def read_page(path):
         pours["made_at"] = pd.to_datetime(pours["made_at"], format="ISO8601").astype("datetime64[us]")
     readings = readings.astype({"low": float, "high": float, "age": float})
     readings["low"], readings["high"] = readings["low"].fillna(-np.inf), readings["high"].fillna(np.inf)
-    castings = Castings(replace(study, folder=Path(path).parent), pours, readings)
-    if castings.fingerprint() != held["fingerprint"]:
-        raise NoLogInside(f"{Path(path).name}: its data are not those its fingerprint stands for. Ask its makers for the page anew.")
-    return castings
+    return Castings(study, pours, readings)
 
 
 def inside(path):
@@ -115,15 +132,43 @@ def inside(path):
     path = Path(path)
     if not path.exists():
         raise FileNotFoundError(f"No file {path}. Give the path of a findings page.")
-    found = BLOCK.search(path.read_text("utf-8", errors="replace"))
+    try:
+        text = read_bytes(path, LARGEST).decode("utf-8", errors="replace")
+    except TextProblem as problem:
+        raise NoLogInside(f"{path.name}: {problem}") from None
+    found = BLOCK.search(text)
     held = _parsed(found.group(1)) if found else None
-    if not isinstance(held, dict) or held.get("format") != FORMAT:
+    if not isinstance(held, dict) or held.get("format") != FORMAT or not _whole(held):
         raise NoLogInside(f"{path.name} carries no log that this kit can read. Give a page that findings_page wrote.")
     return held
 
 
 def _parsed(text):
+    if nested(text) > DEEPEST:
+        return None
     try:
         return json.loads(text)
-    except json.JSONDecodeError:
+    except (ValueError, RecursionError):
         return None
+
+
+def _whole(held):
+    """Whether every part that a reader asks for is there and of its kind; the numbers in it are checked by use."""
+    kinds = {"fingerprint": str, "study": dict, "pours": dict, "readings": dict, "said": dict, "before": dict | None}
+    if not all(isinstance(held.get(name), kind) for name, kind in kinds.items()) or not isinstance(held["study"].get("name"), str):
+        return False
+    return all(not said or _tellable(said) for said in (held["said"], held["before"]))
+
+
+def _tellable(said):
+    """Whether what a page said is of the form `since.said` gives it, so that a later page can compare itself with it."""
+    try:
+        effects = [one for found in said["effects"].values() for one in found.values()]
+        numbers = [one[key] for one in effects for key in ("start", "end", "low", "middle", "high")]
+        numbers += [value for one in said["advice"] for value in (one["chance"], *one["settings"].values())]
+        texts = [*said["pours"].values(), *(one["unit"] for one in effects), said["fingerprint"]]
+        rooms = all(isinstance(one["room"], int | float | str | None) for one in said["advice"])
+        flags = all(isinstance(one["told"], bool) for one in effects)
+    except (KeyError, TypeError, AttributeError):
+        return False
+    return rooms and flags and all(isinstance(n, int | float) for n in numbers) and all(isinstance(t, str) for t in texts)

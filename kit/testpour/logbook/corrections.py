@@ -5,6 +5,7 @@ from testpour.logbook.door import clean
 from testpour.logbook.entries import with_refusals
 from testpour.logbook.ledger import because
 from testpour.logbook.single import moment_of, reading_of, settings_of
+from testpour.study import newer_name
 
 
 def corrected_pour(ledger, pour, why, settings=None, session=None, made_at=None, by=""):
@@ -24,6 +25,7 @@ def corrected_pour(ledger, pour, why, settings=None, session=None, made_at=None,
 def corrected_reading(ledger, entry, why, ways, age=None, by=""):
     """Add a corrected version of a reading; returns its entry number. See `Logbook.correct_reading`."""
     old, row = _old(ledger.standing_reading(entry), "Corrected", why)
+    row["reading"] = newer_name(row["reading"], ledger.study.readings)
     given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
     return ledger.insert_reading({**row, **reading_of(ledger.study, given)})
 

@@ -9,6 +9,7 @@ from testpour.cautions import check_settings
 from testpour.logbook.door import clean, missing, moment
 from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
+from testpour.problems import SHOWN
 from testpour.study import StudyProblems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import in_html, table_html
@@ -27,6 +28,14 @@ class LogProblems(LogProblem):
             f"{len(self.problems)} problem(s); nothing was stored. First: {place}: {first['problem']} "
             "The table `.problems` lists them all."
         )
+
+    def _render_traceback_(self):
+        """In a notebook, every problem instead of a traceback."""
+        rows = self.problems.head(SHOWN).itertuples(index=False)
+        lines = ["- " + ", ".join(str(part) for part in (*row[:2], row.problem) if part) for row in rows]
+        more = len(self.problems) - SHOWN
+        last = [f"- and {more} more; see `.problems`"] if more > 0 else []
+        return [f"{len(self.problems)} problem(s); nothing was stored.", *lines, *last]
 
     def _repr_html_(self):
         return f"<p>{in_html(str(self))}</p>{table_html(self.problems, index=False)}"

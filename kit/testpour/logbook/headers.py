@@ -67,7 +67,9 @@ def read_head(study, text):
     specimen = SPECIMEN.search(left)
     left = left[: specimen.start()] if specimen else left
     words = _plain(left)
-    if own := next((name for name, aliases in OWN.items() if words in aliases), None):
+    exact = any(words in (_plain(c.name), _plain(c.words)) for c in (*study.factors, *study.readings))
+    own = next((name for name, aliases in OWN.items() if words in aliases), None)
+    if own and not exact:  # a factor of the study called "time" is that factor
         return Head("own", own, "", text)
     column, kind, unit = _column(study, words, unit, text)
     if column is None:

@@ -11,6 +11,7 @@ from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
+from testpour.study import newer_name
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
@@ -86,7 +87,8 @@ class Ledger:
     def settings(self, entry):
         """The settings of one row of a pour: factor name to float or text."""
         rows = self._connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == entry))
-        return {row.factor: row.text if row.number is None else row.number for row in rows}
+        held = {row.factor: row.text if row.number is None else row.number for row in rows}
+        return {newer_name(name, self.study.factors): value for name, value in held.items()}
 
     def standing(self, pour):
         """The row of a pour that counts now."""
@@ -140,7 +142,8 @@ class Ledger:
 
     def _in_words(self, row):
         ends = (-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high)
-        reading = next((r for r in self.study.readings if r.name == row.reading), Reading(row.reading))
+        name = newer_name(row.reading, self.study.readings)
+        reading = next((r for r in self.study.readings if r.name == name), Reading(row.reading))
         unit = {"degC": "°C"}.get(reading.unit, reading.unit)
         return f"{Known(*ends, row.known).words(reading)} {unit}".strip()
 

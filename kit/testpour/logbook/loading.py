@@ -5,7 +5,8 @@ import pandas as pd
 import sqlalchemy as sa
 
 from testpour.logbook.castings import PEOPLE, Castings
-from testpour.logbook.tables import POURS, READINGS, SETTINGS
+from testpour.logbook.tables import FACTS, POURS, READINGS, SETTINGS, LogProblem
+from testpour.study import older_name
 
 READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note")
 NUMBERS = ("entry", "pour", "reading", "low", "high", "age")
@@ -16,7 +17,22 @@ WAYS = ["exact", "not yet", "already", "between"]
 
 def load_castings(study, connection):
     """`Castings` of a study from its log, superseded and withdrawn rows left out."""
+    _refuse_other_units(study, connection)
     return Castings(study, _pours(study, connection), _readings(study, connection))
+
+
+def _refuse_other_units(study, connection):
+    """Refuse to read under a new name what was kept in another unit under the name it had."""
+    renamed = {f"unit of {older}": c for c in (*study.factors, *study.readings) if (older := older_name(c.name))}
+    if not renamed:
+        return
+    for name, unit in connection.execute(sa.select(FACTS.c.name, FACTS.c.value)):
+        column = renamed.get(name.casefold())
+        if column and unit != column.unit:
+            raise LogProblem(
+                f"The log keeps {name.removeprefix('unit of ')} in {unit or 'plain numbers'}, the study file now declares {column.name} "
+                f"in {column.unit or 'plain numbers'}. Write unit = {unit!r} for {column.name} in the study file."
+            )
 
 
 def standing(table):
@@ -44,16 +60,23 @@ def _settings(study, connection):
     for factor in study.factors:
         said = SETTINGS.c["text" if factor.kind == "text" else "number"]
         names.append(factor.name)
-        columns.append(sa.func.max(sa.case((SETTINGS.c.factor == factor.name, said))))
+        spread = sa.func.max(sa.case((SETTINGS.c.factor == factor.name, said)))
+        if older := older_name(factor.name):
+            spread = sa.func.coalesce(spread, sa.func.max(sa.case((sa.func.lower(SETTINGS.c.factor) == older, said))))
+        columns.append(spread)
     kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"entry": int}
     return _table(connection, sa.select(*columns).group_by(SETTINGS.c.entry), names, kinds).set_index("entry")
 
 
 def _readings(study, connection):
     """One row a standing reading of a standing pour, in the order of entries."""
-    held = [~READINGS.c.void, READINGS.c.reading.in_([reading.name for reading in study.readings])]
+    older = {old: reading.name for reading in study.readings if (old := older_name(reading.name))}
+    ours = READINGS.c.reading.in_([reading.name for reading in study.readings])
+    held = [~READINGS.c.void, sa.or_(ours, sa.func.lower(READINGS.c.reading).in_(older)) if older else ours]
     numbers = {"entry": int, "low": float, "high": float, "age": float}
     table = _table(connection, _chosen(NUMBERS, held), NUMBERS, numbers)
+    if older:
+        table["reading"] = table["reading"].map(lambda name: older.get(name.casefold(), name)).astype("str")
     table["low"], table["high"] = table["low"].fillna(-np.inf), table["high"].fillna(np.inf)
     # Few readings have a specimen, initials or a note: only those are fetched.
     said = sa.or_(*(READINGS.c[name] != "" for name in WORDS))

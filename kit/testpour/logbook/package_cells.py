@@ -10,7 +10,10 @@ import numpy as np
 import pandas as pd
 
 from testpour.logbook.sheet_cells import tame, untame
+from testpour.text_file import nested
 from testpour.wording import ESCAPED
+
+SHOWN = 20  # cells of a column named one by one
 
 
 def to_csv(table, columns):
@@ -51,15 +54,18 @@ def from_csv(table, data, problems):
 
     Each cell that is not of its column's type is added to `problems`. A blank cell is None.
     """
+    expected = [field["name"] for field in table.fields]
+    if b"\0" in data or data[: data.find(b"\n")].count(b",") > 3 * len(expected) + 50:
+        problems.append(f"{table.path}: not readable as CSV in UTF-8 (no table of {len(expected)} columns). Ask for it again.")
+        return None
     try:
         text = io.StringIO(data.decode("utf-8"), newline="")
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # a row too long is only warned about
             held = pd.read_csv(text, dtype=str, keep_default_na=False, skip_blank_lines=False, index_col=False)
-    except (ValueError, pd.errors.ParserWarning) as problem:
-        problems.append(f"{table.path}: not readable as CSV in UTF-8 ({problem}).")
+    except (ValueError, pd.errors.ParserWarning, OverflowError) as problem:
+        problems.append(f"{table.path}: not readable as CSV in UTF-8 ({problem}). Ask for it again.")
         return None
-    expected = [field["name"] for field in table.fields]
     if list(held.columns) != expected:
         odd = [name for name in held.columns if name not in expected] or ["their order"]
         lacking = [name for name in expected if name not in held.columns]
@@ -75,7 +81,8 @@ def _column(path, field, cells, problems):
     read = [_value(text, field) for text in different]
     if any(said for _, said in read):
         wrong = ((row, read[number][1]) for row, number in enumerate(place, start=2))  # the header is row 1
-        problems += [f"{path} row {row}, {field['name']}: {said}" for row, said in wrong if said]
+        lines = [f"{path} row {row}, {field['name']}: {said}" for row, said in wrong if said]
+        problems += [*lines[:SHOWN], *([f"{path}, {field['name']}: {len(lines) - SHOWN} more cells."] if len(lines) > SHOWN else [])]
     return [read[number][0] for number in place]
 
 
@@ -96,6 +103,13 @@ def _number(text, _):
     return value
 
 
+def _whole(text, _):
+    value = int(text)
+    if abs(value) >= 2**53:  # no log counts so far, and no table holds it
+        raise ValueError(text[:60])
+    return value
+
+
 def _truth(text, field):
     words = {field.get("trueValues", ["true"])[0]: True, field.get("falseValues", ["false"])[0]: False}
     return words[text]
@@ -109,14 +123,14 @@ def _moment(text, _):
 
 
 def _array(text, _):
-    if text[:1] != "[":
+    if text[:1] != "[" or len(text) > 10_000 or nested(text) > 2:
         raise ValueError(text)
     return json.loads(text)
 
 
 READ = {
     "string": lambda text, _: untame(text),
-    "integer": lambda text, _: int(text),
+    "integer": _whole,
     "number": _number,
     "boolean": _truth,
     "datetime": _moment,

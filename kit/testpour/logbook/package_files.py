@@ -1,12 +1,15 @@
 """The files of a Data Package: found in a folder or a zip file, and held against their checksums."""
 
 import json
-import zipfile
 
+from testpour.archive import Archive
 from testpour.logbook.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
 from testpour.problems import Problems
+from testpour.text_file import TextProblem, nested, read_bytes
 
-LARGEST = 200_000_000  # bytes of one file; a hundred thousand pours with eight readings take a quarter of it
+LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
+TOLD = 5_000_000  # bytes of a descriptor
+DEEPEST = 20  # brackets within brackets in a descriptor; ours has six
 
 
 class PackageProblems(Problems):
@@ -18,26 +21,33 @@ class PackageProblems(Problems):
 
 
 class Files:
-    """The files of a package in a folder or a zip file, each read by its plain name."""
+    """The files of a package in a folder or a zip file, each read by its plain name.
+
+    Only plain files are opened: a link may lead anywhere, and a pipe never ends.
+    """
 
     def __init__(self, path):
         self.path = path.parent if path.name == DESCRIPTOR else path
+        self._archive = None
         if not self.path.exists():
             raise PackageProblems(path.name, [f"nothing at {path}. Give the package's folder or zip file."])
-        if not self.path.is_dir() and not zipfile.is_zipfile(self.path):
-            raise PackageProblems(path.name, ["neither a folder nor a zip file, so no Data Package."])
+        if not self.path.is_dir():
+            try:
+                self._archive = Archive(self.path, "a Data Package, which is a folder or a zip file", LARGEST)
+            except TextProblem as problem:
+                raise PackageProblems(path.name, [str(problem)]) from None
 
     def read(self, name):
         """The bytes of a file; None where it is not there."""
         try:
-            if self.path.is_dir():
-                return (self.path / name).read_bytes() if (self.path / name).stat().st_size <= LARGEST else b""
-            with zipfile.ZipFile(self.path) as held, held.open(name) as file:
-                return file.read(LARGEST)
-        except (FileNotFoundError, KeyError):
-            return None
-        except (OSError, zipfile.BadZipFile, RuntimeError, ValueError, EOFError) as problem:
-            raise PackageProblems(self.path.name, [f"{name} cannot be read: {problem}. Ask for it again."]) from None
+            if self._archive:
+                return self._archive.read(name)
+            path = self.path / name
+            if path.resolve() != self.path.resolve() / name:
+                raise TextProblem("it is a link to another place. Put the file itself there.")
+            return read_bytes(path, LARGEST) if path.exists() else None
+        except (TextProblem, ValueError, OSError) as problem:
+            raise PackageProblems(self.path.name, [f"{name[:80]}: {problem}"]) from None
 
 
 def read_descriptor(files):
@@ -45,9 +55,12 @@ def read_descriptor(files):
     if data is None:
         raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package."])
     try:
-        head = json.loads(data.decode("utf-8-sig"))
+        text = data[:TOLD].decode("utf-8-sig")
+        if len(data) > TOLD or nested(text) > DEEPEST:
+            raise ValueError(f"larger than {TOLD / 1e6:g} MB" if len(data) > TOLD else "nested too deeply")
+        head = json.loads(text)
     except (ValueError, RecursionError) as problem:
-        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} is not readable as JSON: {problem}."]) from None
+        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} is not readable as JSON: {problem}. Ask for it again."]) from None
     resources = head.get("resources") if isinstance(head, dict) else None
     if not isinstance(resources, list) or not all(isinstance(r, dict) for r in resources):
         raise PackageProblems(files.path.name, [f"{DESCRIPTOR} lists no resources, so it is no Data Package."])

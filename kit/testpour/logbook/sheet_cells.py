@@ -4,14 +4,20 @@ import csv
 import datetime as dt
 import io
 import re
+import warnings
 from pathlib import Path
 
+from testpour.archive import Archive
 from testpour.logbook.tables import LogProblem
+from testpour.text_file import SEPARATORS, TextProblem, read_text
 from testpour.wording import SHOWN
 
-ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
-SEPARATORS = ";\t,"
+ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
+LARGEST = 20_000_000  # bytes, unpacked
+MOST = 200_000  # cells; ten thousand pours with twenty columns
+ROWS, COLUMNS = 50_000, 500  # beyond which a filled cell is a slip
+LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet programs do not)
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 
 
@@ -37,25 +43,21 @@ def read_cells(path):
     path = Path(path)
     if not path.exists():
         raise LogProblem(f"No sheet at {path}. Give its path, or put it beside the study file.")
-    if path.suffix.casefold() == ".xlsx":
-        return _workbook(path), None
-    if path.suffix.casefold() not in (".csv", ".tsv", ".txt"):
+    if path.suffix.casefold() not in (".csv", ".tsv", ".txt", ".xlsx"):
         raise LogProblem(f"{path.name} is neither CSV nor XLSX. Save the sheet as one of these.")
-    return _text(path)
+    try:
+        return (_workbook(path), None) if path.suffix.casefold() == ".xlsx" else _text(path)
+    except TextProblem as problem:
+        raise LogProblem(f"{path.name}: {problem}") from None
 
 
 def _text(path):
-    raw = path.read_bytes()
-    wide = ("utf-16",) if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else ()
-    for coding in (*wide, "utf-8-sig", "cp1252", "latin-1"):
-        try:
-            text = raw.decode(coding)
-            break
-        except UnicodeDecodeError:
-            continue
+    text = read_text(path, LARGEST)
     lines = [line for line in text.splitlines() if line.strip(" ;,\t")]
     head = max(lines[:20], key=lambda line: max(map(line.count, SEPARATORS)), default="")
     separator = max(SEPARATORS, key=head.count)
+    if text.count(separator) + text.count("\n") > MOST:
+        raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is no pour.")
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error as problem:
@@ -72,18 +74,47 @@ def _decimal(rows):
 
 
 def _workbook(path):
-    from zipfile import BadZipFile
+    """The filled cells of the first sheet; a workbook's parts are looked at before they are unpacked."""
+    import openpyxl  # takes a while, and few sheets need it
 
-    import openpyxl
+    parts = Archive(path, "XLSX", LARGEST)
+    parts.refuse_markup()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
+        try:
+            book = openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)
+            try:
+                return _filled(book.worksheets[0])
+            finally:
+                book.close()
+        except (TextProblem, MemoryError):
+            raise
+        except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
+            said = " ".join(str(problem).split())[:100] or type(problem).__name__
+            raise TextProblem(f"not readable as XLSX ({said}). Open it in a spreadsheet program and save it again.") from None
 
-    try:
-        book = openpyxl.load_workbook(path, data_only=True, read_only=True)
-    except (BadZipFile, KeyError, ValueError, OSError) as problem:
-        raise LogProblem(f"{path.name} is not readable as XLSX: {problem}. Save it again.") from None
-    try:
-        return [[_cell(cell) for cell in row] for row in book.worksheets[0].iter_rows()]
-    finally:
-        book.close()
+
+def _filled(sheet):
+    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last."""
+    sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
+    rows, seen, last = [], 0, 0
+    for number, row in enumerate(sheet.iter_rows(), start=1):
+        seen += len(row)
+        texts = [_cell(cell) for cell in row]
+        while texts and not texts[-1].strip():
+            texts.pop()
+        if texts and (number > ROWS or len(texts) > COLUMNS):
+            place = f"row {number}, column {len(texts)}"
+            raise TextProblem(f"the cell in {place} ({texts[-1][:20]!r}) lies far from any pour. Delete it and what stands around it.")
+        if seen > MOST:
+            raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is no pour.")
+        if number > LAST:
+            break
+        if number <= ROWS:
+            rows.append(texts)
+        last = number if texts else last
+    width = max(map(len, rows[:last]), default=0)
+    return [row + [""] * (width - len(row)) for row in rows[:last]]
 
 
 def _cell(cell):

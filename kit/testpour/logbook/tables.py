@@ -4,6 +4,8 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
+from testpour.problems import Problem
+
 SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"
 
@@ -108,7 +110,7 @@ for _table in (POURS, SETTINGS, READINGS, PHOTOS):
     _only_grows(_table)
 
 
-class LogProblem(ValueError):
+class LogProblem(Problem):
     """The log cannot be opened, or what was to be logged cannot be taken."""
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from testpour.catalogue import catalogue
 from testpour.models.own_readings import own_scale
 from testpour.models.terms import TERMS, own_term
+from testpour.problems import Problem
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
@@ -18,7 +19,7 @@ ASIDE = ("scatter", "cuts", "own_factor")  # parts of a reading's beliefs that a
 KNOWN = {name for term in TERMS.values() for name in term.factors}
 
 
-class BeliefProblem(ValueError):
+class BeliefProblem(Problem):
     """A beliefs file says something no model can use."""
 
 

@@ -1,6 +1,5 @@
 """A pool's posterior as beliefs for a bench that joins: a file in the shape of `beliefs.toml`, with provenance."""
 
-import tomllib
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
@@ -11,6 +10,7 @@ from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.fits import GRADE
 from testpour.models.terms import TERMS
+from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
 
 KIND = "testpour beliefs"
@@ -160,12 +160,12 @@ def read_beliefs(path):
         If it is no beliefs file; what no model can use, `fit_castings` names.
     """
     path = Path(path)
-    if not path.is_file():
+    if not path.exists():
         raise FileNotFoundError(f"No beliefs file at {path}. Check the path, or write one with pooled.beliefs(path).")
     try:
-        table = tomllib.loads(path.read_text("utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise BeliefProblem(f"{path.name} is not readable as TOML: {problem}.") from None
+        table = read_toml(path)
+    except TomlProblem as problem:
+        raise BeliefProblem(f"{path.name}: {problem}") from None
     problems = [
         f"{name} must be a table: a line [{name}] and under it a line for each belief."
         for name, entries in table.items()

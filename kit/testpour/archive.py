@@ -1,0 +1,75 @@
+"""A zip file from anywhere: looked at before anything in it is unpacked, and unpacked only as far as it should go."""
+
+import io
+import zipfile
+import zlib
+
+from testpour.text_file import TextProblem, read_bytes
+
+MEMBERS = 5_000
+METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+BROKEN = (zipfile.BadZipFile, zlib.error, RuntimeError, ValueError, EOFError, OSError, KeyError, IndexError, OverflowError)
+
+
+class Archive:
+    """The members of a zip file.
+
+    Parameters
+    ----------
+    path : str or Path
+    what : str
+        What it should be, in words.
+    largest : int
+        Bytes that the file, and all its members unpacked, may have at most.
+
+    Raises
+    ------
+    TextProblem
+        If it cannot be opened, is no zip file, or holds too much, the same name twice, or what is locked.
+    """
+
+    def __init__(self, path, what, largest):
+        self.what, self.raw = what, read_bytes(path, largest)
+        try:
+            self._held = zipfile.ZipFile(io.BytesIO(self.raw))
+            self._members = self._held.infolist()
+        except (*BROKEN, NotImplementedError) as problem:
+            raise self._broken(problem) from None
+        names = [member.filename for member in self._members]
+        if len(names) > MEMBERS or sum(max(m.file_size, 0) for m in self._members) > largest:
+            raise TextProblem(f"unpacked it would be larger than {largest / 1e6:g} MB or hold more than {MEMBERS:,} files. Ask for it again.")
+        if len(set(names)) < len(names):
+            raise TextProblem("a file stands in it twice. Ask for it again.")
+        if any(m.compress_type not in METHODS or m.flag_bits & 1 for m in self._members):
+            raise TextProblem("it is locked with a password or packed in an unusual way. Ask for it as a plain zip file.")
+
+    @property
+    def names(self):
+        """Names of the members."""
+        return [member.filename for member in self._members]
+
+    def read(self, name):
+        """The bytes of a member, not more than it declares; None where it is not there."""
+        member = next((m for m in self._members if m.filename == name), None)
+        if member is None:
+            return None
+        try:
+            with self._held.open(member) as file:
+                return file.read(member.file_size + 1)
+        except BROKEN as problem:
+            raise self._broken(problem) from None
+
+    def refuse_markup(self):
+        """Refuse parts whose XML defines its own entities: a line of them can unfold to gigabytes.
+
+        Raises
+        ------
+        TextProblem
+        """
+        for name in self.names:
+            if name.endswith((".xml", ".rels")) and b"<!DOCTYPE" in (self.read(name) or b"").replace(b"\0", b"")[:4096]:
+                raise TextProblem(f"not readable as {self.what}: a part of it defines its own signs. Save it again.")
+
+    def _broken(self, problem):
+        said = " ".join(str(problem).split())[:100] or type(problem).__name__
+        return TextProblem(f"not readable as {self.what} ({said}). Ask for it again, or save it again.")

@@ -1,0 +1,129 @@
+"""Text that a person or an instrument saved: opened within bounds, its letters told, anything else refused.
+
+One reader for study files, sheets and traces, so that all of them take and refuse the same files.
+"""
+
+import os
+import re
+import stat
+from pathlib import Path
+
+import numpy as np
+
+OTHERS = {
+    b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture", b"BM": "a picture", b"RIFF": "a recording",
+    b"%PDF": "a PDF", b"PK\x03\x04": "a workbook or an archive", b"\xd0\xcf\x11\xe0": "an old workbook", b"\x1f\x8b": "an archive",
+    b"SQLite format 3\x00": "a database",
+}  # fmt: skip
+TOLD = 20_000  # characters that tell text from other things
+QUOTED = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
+SEPARATORS = ";\t,"
+
+
+class TextProblem(ValueError):
+    """A file cannot be opened, is too large, or holds no text."""
+
+
+def read_bytes(path, largest):
+    """The bytes of a plain file; a pipe, a device or a folder would keep a reader waiting or never end.
+
+    Parameters
+    ----------
+    path : str or Path
+    largest : int
+        Bytes above which it is not opened.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    TextProblem
+        If it cannot be opened, is no plain file, or is larger.
+    """
+    try:
+        found = os.stat(path)
+        if not stat.S_ISREG(found.st_mode):
+            raise TextProblem(f"cannot be opened: it is {'a folder' if stat.S_ISDIR(found.st_mode) else 'a pipe or a device'}, not a file. Give the path of a file.")
+        if found.st_size > largest:
+            raise TextProblem(f"more than {largest / 1e6:g} MB, so it was not opened. Give a smaller part of it.")
+        with open(path, "rb") as file:
+            held = file.read(largest + 1)
+    except (OSError, ValueError) as problem:
+        if isinstance(problem, TextProblem):
+            raise
+        why = getattr(problem, "strerror", None) or str(problem)
+        raise TextProblem(f"cannot be opened ({why}). Check its path and its permissions.") from None
+    if len(held) > largest:
+        raise TextProblem(f"more than {largest / 1e6:g} MB. Give a smaller part of it.")
+    return held
+
+
+def read_text(path, largest, codings=("utf-8-sig", "cp1252", "latin-1")):
+    """The text of a file, whatever program saved it.
+
+    Parameters
+    ----------
+    path : str or Path
+    largest : int
+        Bytes above which it is not opened.
+    codings : tuple of str
+        Tried in order, after UTF-16 where the bytes say so.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    TextProblem
+        If it cannot be opened, is too large, or holds something else than text.
+    """
+    raw = read_bytes(Path(path), largest)
+    kind = next((words for mark, words in OTHERS.items() if raw.startswith(mark) and not (mark == b"BM" and raw.isascii())), None)
+    if kind:
+        raise TextProblem(f"this is {kind}, not text. Save it as text from the program that made it.")
+    text = decoded(raw, codings)
+    if text is None:
+        raise TextProblem("its letters are not UTF-8. Save it as UTF-8.")
+    head = text[:TOLD]
+    if "\x00" in text or sum(c < " " and c not in "\t\r\n\f\x0b\x1a" for c in head) > 0.01 * len(head):
+        raise TextProblem("this is not text: it holds characters that no text has. Save it again from the program that made it.")
+    return text
+
+
+def decoded(raw, codings):
+    """Bytes as text, by the first coding that fits; None where none does."""
+    for coding in (*_wide(raw), *codings):
+        try:
+            return raw.decode(coding)
+        except UnicodeDecodeError:
+            continue
+    return None
+
+
+def _wide(raw):
+    """UTF-16 where a mark at the start says so, or where every second byte of plain digits is empty."""
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return ("utf-16",)
+    head = raw[:2000]
+    if len(head) > 3 and head[1::2].count(0) > 0.7 * len(head[1::2]):
+        return ("utf-16-le",)
+    return ("utf-16-be",) if len(head) > 3 and head[::2].count(0) > 0.7 * len(head[::2]) else ()
+
+
+def nested(text):
+    """How many brackets of JSON stand within each other at most; brackets inside quotes do not count.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    int
+    """
+    bare = np.frombuffer(QUOTED.sub("", text).encode("utf-8", "replace"), dtype=np.uint8)
+    steps = np.isin(bare, list(b"[{")).astype(int) - np.isin(bare, list(b"]}"))
+    return int(steps.cumsum().max(initial=0))

@@ -1,0 +1,156 @@
+"""A TOML file written by hand: read within bounds, its mistakes of writing explained line by line."""
+
+import re
+import tomllib
+
+from testpour.text_file import TextProblem, read_text
+
+LARGEST = 500_000  # bytes; a study of fifty factors with long notes takes a tenth of it
+LONGEST_NAME = 60  # dots in a name; the time to read one grows with their square
+SHOWN = 12  # mistakes named one by one
+
+TEXT = re.compile(r'"(?:[^"\\]|\\.)*"|\'[^\']*\'')
+ESCAPE = re.compile(r'\\(?![btnfr"\\]|u[0-9a-fA-F]{4}|U[0-9a-fA-F]{8})')
+NUMBER = r"[-+]?(?:\d[\d_]*(?:\.\d[\d_]*)?(?:[eE][-+]?\d+)?|inf|nan|0[xob][\da-fA-F_]+)"
+DATE = r"\d{4}-\d\d-\d\d(?:[T ][\d:.]+(?:Z|[-+]\d\d:\d\d)?)?|\d\d:\d\d(?::[\d.]+)?"
+VALUE = re.compile(rf"\"\"|true|false|{NUMBER}|{DATE}|[\[{{].*")
+CURLY = re.compile("[\u201c\u201d\u201e\u2018\u2019\u201a\u00ab\u00bb]")
+YAML = re.compile(r"\s*(?:-\s+)?([\w -]+?)\s*:(?:\s|$)")
+HEADER = re.compile(r"\s*\[{1,2}[^\]]*$")
+
+
+class TomlProblem(ValueError):
+    """A file cannot be read as TOML; `problems` lists each reason."""
+
+    def __init__(self, problems):
+        self.problems = list(problems)
+        super().__init__(" ".join(self.problems))
+
+
+def read_toml(path):
+    """The tables of a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    TomlProblem
+        With every mistake of writing that is recognised, each with its line and how to write it.
+    """
+    try:
+        text = read_text(path, LARGEST, codings=("utf-8-sig",))
+    except TextProblem as problem:
+        raise TomlProblem([f"not readable as TOML: {problem}"]) from None
+    if max(map(_dots, text.splitlines()), default=0) > LONGEST_NAME:
+        raise TomlProblem([f"not readable as TOML: a name has more than {LONGEST_NAME} parts with dots between. Use plain names."])
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise TomlProblem(["not readable as TOML: its brackets are nested too deeply. Take out those that are too many."]) from None
+    except ValueError as problem:  # a number of thousands of digits is one too
+        raise TomlProblem(mistakes(text) or [_in_words(problem)]) from None
+
+
+def _dots(line):
+    bare = TEXT.sub("x", line).split("#")[0]
+    return bare.split("=")[0].count(".")
+
+
+def _in_words(problem):
+    said = str(problem)
+    twice = {"Cannot overwrite a value": "a name stands twice in one table", "twice": "a table or a name stands twice"}
+    for sign, words in twice.items():
+        if sign in said:
+            place = re.search(r"at line \d+", said)
+            return f"not readable as TOML: {words}{f' ({place[0]})' if place else ''}. Keep one of them."
+    return f"not readable as TOML: {said}. Text needs quotes."
+
+
+def mistakes(text):
+    """What is wrong with the lines of a text that is no TOML, as people get it wrong.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    list of str
+        One sentence a line; empty where no usual mistake is recognised.
+    """
+    if text.lstrip()[:1] == "{":
+        return ["not readable as TOML: this is JSON. Write name = \"...\" on a line each, and [factors] above the factors."]
+    found = [f"line {number}: {said}" for number, line in _single_lines(text) if (said := _mistake(line))]
+    more = len(found) - SHOWN
+    return [*found[:SHOWN], *([f"and {more} more lines like these."] if more > 0 else [])]
+
+
+def _single_lines(text):
+    """The lines with their numbers, without those of texts in three quotes."""
+    inside = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        marks = re.findall(r'"""|\'\'\'', line)
+        if not inside and not marks:
+            yield number, line
+        for mark in marks:
+            inside = "" if mark == inside else inside or mark
+
+
+def _mistake(line):
+    """What is wrong with one line; empty where nothing known is."""
+    texts, bare = TEXT.findall(line), TEXT.sub('""', line).split("#")[0].rstrip()
+    for text in texts:
+        if text[0] == '"' and ESCAPE.search(text):
+            return f"the backslash in {_cut(text)} is taken for a sign of its own. Write / in its place, or put the text in ' '."
+    if CURLY.search(bare):
+        return f"curly quotes {CURLY.search(bare)[0]} as a word processor sets them. Write straight quotes \"."
+    if not bare.strip():
+        return ""
+    if "=" not in bare:
+        return _without_equals(bare)
+    if '"' in bare.replace('""', "") or "'" in bare:
+        return f"a quote is opened and not closed in {_cut(line.strip())}. Text stands between two quotes."
+    for key, value in re.findall(r"([\w.-]*)\s*=\s*([^={},\[]*|\[.*|\{.*)", bare):
+        if said := _bad_value(key, value.strip(), bare):
+            return said
+    return ""
+
+
+def _without_equals(bare):
+    yaml = YAML.match(bare)
+    if yaml or bare.strip() in ("---", "..."):
+        name = yaml[1].strip() if yaml else "name"
+        return f"{_cut(bare.strip())} is written as YAML, with a colon. Write {name} = ..., or [{name}] above a group of lines."
+    if HEADER.match(bare) and bare.count("[") == 1 and re.search(r"\[\s*[A-Za-z]", bare):
+        return f"the bracket of {_cut(bare.strip())} is not closed. Write {_cut(bare.strip())}]."
+    if re.match(r"\s*-\s", bare):
+        return f"{_cut(bare.strip())} is a list as in YAML. Write a list in brackets: [1, 2]."
+    if re.match(r"\s*[A-Za-z]", bare) and not bare.rstrip().endswith(("]", ",")):
+        return f"{_cut(bare.strip())} has no =. Write a line as name = value, or put # before a note."
+    return ""
+
+
+def _bad_value(key, value, bare):
+    """What is wrong with the value behind one =; empty where it may stand."""
+    if VALUE.fullmatch(value):
+        comma = re.search(rf"{re.escape(key)}\s*=\s*([-+]?\d+),(\d+)\s*(?:$|[,}}\]])", bare)
+        return f"{key} = {comma[1]},{comma[2]} has a decimal comma. Write {comma[1]}.{comma[2]}." if comma else ""
+    if not value:
+        return "" if re.search(r"=\s*[\[{]", bare) else f"nothing stands behind {key} =. Give a value, or put # before the line."
+    if value.casefold() in ("true", "false"):
+        return f"{key} = {value} is spelt with a capital. Write {value.casefold()}."
+    if re.match(r"[-+]?[\d.]", value):
+        return f'{key} = {_cut(value)} is no plain number. A number with its unit needs quotes, as in "1.5 %", and a decimal point.'
+    if value[0] in "\"'":
+        return f"{_cut(value)} stands behind {key} =: after the closing quote nothing may follow but a # and a note."
+    return f'{key} = {_cut(value)} lacks its quotes. Write {key} = "{_cut(value)}".'
+
+
+def _cut(text):
+    return text if len(text) <= 50 else f"{text[:50]} ..."
