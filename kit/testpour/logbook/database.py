@@ -1,10 +1,12 @@
 """The door to the database a log lies in: opened with care, its errors said in words."""
 
+import sqlite3
 import time
 from pathlib import Path
 
 import sqlalchemy as sa
 
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, make_one_file
 from testpour.logbook.migrations import bring_forward
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
@@ -57,7 +59,8 @@ def _pool(address):
 
 def _begin_log(engine, address):
     if engine.dialect.name == "sqlite":
-        _check_file(engine.url.database or ":memory:")
+        if not in_memory(address):
+            _check(engine.url.database)
         sa.event.listen(engine, "connect", _careful)
         sa.event.listen(engine, "begin", _begin)
     else:
@@ -67,41 +70,16 @@ def _begin_log(engine, address):
         bring_forward(connection, shown(address))
 
 
-def _check_file(path):
-    """Refuse a file that is empty or cut short, before SQLite begins a new log in it without a word.
-
-    A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8);
-    while pages wait beside it, it need not be.
-    """
-    path = Path(path)
-    if not path.is_file():
-        return
-    for _ in range(20):  # another bench may be at its first write
-        if path.stat().st_size:
-            break
-        time.sleep(0.05)
-    with open(path, "rb") as file:
-        head = file.read(100)
-    if 0 < len(head) < 100:  # SQLite would take it for nothing, and write over it
-        raise LogProblem(f"The log at {path} {WHY['not a database']}")
-    if _size(path.with_name(f"{path.name}-wal")):
-        return
-    page, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
-    counted = head[:15] == b"SQLite format 3" and head[24:28] == head[92:96]
-    if not head or (counted and path.stat().st_size < (65536 if page == 1 else page) * pages):
-        what = "is cut short: part of the file is missing" if head else "is empty, though the file is there"
-        raise LogProblem(
-            f"The log at {path} {what}. Put back the last copy made with: testpour backup. To begin a new log, "
-            "move the file away."
-        )
-
-
-def _size(path):
-    """Bytes in a file that another bench may take away at any moment; 0 where there is none."""
-    try:
-        return path.stat().st_size
-    except FileNotFoundError:
-        return 0
+def _check(path):
+    check_file(path)
+    if Path(path).is_file():
+        make_one_file(path)
+        try:
+            check_whole(path)
+        except sqlite3.OperationalError:  # held by another bench, or not to be written to: the first write says so
+            return
+        except sqlite3.DatabaseError as problem:
+            raise LogProblem(f"The log at {path} {_sign(str(problem)) or DAMAGED}") from problem
 
 
 def url_of(address):
@@ -164,7 +142,9 @@ def writing(engine):
 def _careful(connection, _record):
     """Durable before it is said to be saved; patient with other benches; pysqlite's own BEGIN off."""
     connection.isolation_level = None
-    for pragma in (f"busy_timeout={1000 * PATIENCE}", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+    # EXTRA: the folder too is on the disk before a write is said to be saved, or a power cut could bring back a
+    # journal, and with it take back the write.
+    for pragma in (f"busy_timeout={1000 * PATIENCE}", "synchronous=EXTRA", "foreign_keys=ON"):
         connection.execute(f"PRAGMA {pragma}").close()
 
 
@@ -201,8 +181,8 @@ def _queue(connection):
 
 
 WHY = {
-    "not a database": "is not a log: the file holds something else. Give the path of a log, or move the file away.",
-    "malformed": "is damaged. Keep the file, and go back to the last copy made with: testpour backup",
+    "not a database": NO_LOG,
+    "malformed": DAMAGED,
     "unable to open": "cannot be opened: the folder is missing or may not be written to. Check the path.",
     "readonly": "may not be written to. Give yourself write permission, or copy the study to a folder of yours.",
     "disk is full": "cannot grow: the disk is full. Free some space and log it again; nothing was half-stored.",
@@ -211,12 +191,16 @@ WHY = {
 }
 
 
+def _sign(text):
+    """What a database's own words mean; None where they are not known."""
+    return next((words for sign, words in WHY.items() if sign in text), None)
+
+
 def _why(problem, address):
     """A database error in words."""
     text = str(getattr(problem, "orig", problem))
-    for sign, words in WHY.items():
-        if sign in text:
-            return f"The log at {shown(address)} {words}"
+    if _sign(text):
+        return f"The log at {shown(address)} {_sign(text)}"
     if getattr(problem, "connection_invalidated", False):
         return (
             f"The connection to the log at {shown(address)} was lost. Nothing was half-stored: look with "
