@@ -8,9 +8,11 @@ import sqlalchemy as sa
 
 from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, make_one_file
 from testpour.logbook.migrations import bring_forward
+from testpour.logbook.server import connecting, guard, patient_connect, plainly, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
 PATIENCE = 30  # seconds to wait for other benches
+LIKE = "postgresql+psycopg://class@SERVER/class"
 LOCK = 7402193  # names the queue of writers on a server; any number will do
 
 
@@ -29,6 +31,10 @@ def open_database(address):
         except BaseException:
             engine.dispose()
             raise
+    except LogProblem:
+        raise
+    except (sa.exc.ArgumentError, ValueError):
+        raise LogProblem(f"The log's address cannot be read: {shown(address)}. Check it in study.toml.") from None
     except sa.exc.SQLAlchemyError as problem:
         raise LogProblem(_why(problem, address)) from problem
     except OSError as problem:
@@ -54,7 +60,12 @@ def _pool(address):
     """
     if in_memory(address):
         return {"poolclass": sa.StaticPool, "connect_args": {"check_same_thread": False}}
-    return {"pool_pre_ping": True}
+    return {"pool_pre_ping": True} | ({"connect_args": connecting(url_of(address))} if on_server(address) else {})
+
+
+def on_server(address):
+    """Whether a log lies on a server."""
+    return address.startswith("postgres")
 
 
 def _begin_log(engine, address):
@@ -65,9 +76,12 @@ def _begin_log(engine, address):
         sa.event.listen(engine, "begin", _begin)
     else:
         sa.event.listen(engine, "begin", _queue)
+        if on_server(address):
+            sa.event.listen(engine, "do_connect", patient_connect)
     with writing(engine) as connection:
         _refuse_other(connection, address)
         bring_forward(connection, shown(address))
+        guard(connection)
 
 
 def _check(path):
@@ -86,8 +100,7 @@ def url_of(address):
     """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
     if address.startswith(FILE):
         return sa.URL.create("sqlite", database=address.removeprefix(FILE))
-    url = sa.make_url(address)
-    return url.set(drivername="postgresql+psycopg") if url.drivername == "postgresql" else url
+    return sa.make_url(address) if address.startswith("sqlite") else split_address(address)
 
 
 def _refuse_other(connection, address):
@@ -129,9 +142,11 @@ def shown(address):
     """An address as it may be shown: a password is never printed."""
     try:
         url = url_of(address)
-    except sa.exc.ArgumentError:
-        return repr(address)
-    return url.database or "memory" if url.drivername.startswith("sqlite") else url.render_as_string(hide_password=True)
+    except (sa.exc.ArgumentError, ValueError):
+        return f"{address.partition('://')[0]}://... is none; write it like {LIKE}"
+    if url.drivername.startswith("sqlite"):
+        return url.database or "memory"
+    return url.set(query={}).render_as_string(hide_password=True)
 
 
 def writing(engine):
@@ -193,7 +208,7 @@ WHY = {
 
 def _sign(text):
     """What a database's own words mean; None where they are not known."""
-    return next((words for sign, words in WHY.items() if sign in text), None)
+    return plainly(text) or next((words for sign, words in WHY.items() if sign in text), None)
 
 
 def _why(problem, address):
