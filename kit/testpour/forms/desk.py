@@ -234,8 +234,8 @@ class Desk:
             raise LogProblem(f"{message['name']} is not in the log, or was taken back. Log catalyst in first.")
         if at is not None and made.minutes(at) < 0:
             raise LogProblem(
-                f"This was tapped {at:%a %d %b %H:%M:%S}, before the catalyst of {made.pour} went in ({made.made_at:%a %d %b "
-                "%H:%M:%S}): a clock was set in between. Leave it here and type the reading below, with its time."
+                f"This was tapped {at:%a %d %b %H:%M:%S}, before the catalyst of {made.pour} went in "
+                f"({made.made_at:%a %d %b %H:%M:%S}): a clock was set in between. Leave it here and type the reading below."
             )
         return made
 

@@ -23,7 +23,7 @@ class Clocks:
 
     def __init__(self, clock):
         self._clock = clock
-        self._steady = time.monotonic if clock is dt.datetime.now else lambda: 0.0
+        self._steady = time.monotonic if clock == dt.datetime.now else lambda: 0.0
         self._seen = self._now()
         self.back = 0.0
 

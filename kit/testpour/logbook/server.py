@@ -2,6 +2,7 @@
 
 import datetime as dt
 import os
+import re
 import socket
 import threading
 import time
@@ -47,8 +48,9 @@ def split_address(address):
     Whatever stands before the last ``@`` is user and password, so no part of a password is taken for a host.
     """
     scheme, _, rest = address.partition("://")
+    rest, asked, query = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL).groups()
     who, mark, place = rest.rpartition("@")
-    url = sa.make_url(f"{'postgresql+psycopg' if scheme in ('postgresql', 'postgres') else scheme}://{place}")
+    url = sa.make_url(f"{'postgresql+psycopg' if scheme in ('postgresql', 'postgres') else scheme}://{place}{asked}{query}")
     if not mark:
         return url
     user, colon, password = who.partition(":")
