@@ -48,9 +48,10 @@ def split_address(address):
     Whatever stands before the last ``@`` is user and password, so no part of a password is taken for a host.
     """
     scheme, _, rest = address.partition("://")
-    rest, asked, query = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL).groups()
+    rest, _, query = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL).groups()
     who, mark, place = rest.rpartition("@")
-    url = sa.make_url(f"{'postgresql+psycopg' if scheme in ('postgresql', 'postgres') else scheme}://{place}{asked}{query}")
+    url = sa.make_url(f"{'postgresql+psycopg' if scheme in ('postgresql', 'postgres') else scheme}://{place}")
+    url = url.update_query_string(query) if query else url
     if not mark:
         return url
     user, colon, password = who.partition(":")
