@@ -8,7 +8,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.error import URLError
@@ -187,6 +187,16 @@ def serving(lab, browser=True, patience=120):
                 yield process
             finally:
                 _stop(process)
+                _close_log(lab.folder)
+
+
+def _close_log(folder):
+    """Leave the study's log whole in its one file, though a kernel was ended in the middle of a write."""
+    from testpour.logbook.logfile import close_log
+    from testpour.study_file import read_study
+
+    with suppress(ValueError, OSError):  # whoever opens the study next is told what is wrong with it
+        close_log(read_study(folder))
 
 
 def _apart():

@@ -150,11 +150,10 @@ def test_a_tap_that_waited_counts_from_when_it_was_tapped(bench):
     assert list(bench.rows("B01", "gel_time")["low"]) == [20.0]
 
 
-@pytest.mark.parametrize("off", [60e3, -13 * 3600e3], ids=["in the future", "older than a working day"])
-def test_a_clock_that_cannot_be_right_is_not_believed(bench, off):
+def test_a_tap_from_the_future_gets_the_time_of_this_computer(bench):
     bench.tap("catalyst_in", "B01")
     bench.clock.turn(15)
-    bench.tap("check", "B01", reading="gel_time", at=bench.clock.now.timestamp() * 1e3 + off)
+    bench.tap("check", "B01", reading="gel_time", at=bench.clock.now.timestamp() * 1e3 + 60e3)
     assert list(bench.rows("B01", "gel_time")["low"]) == [15.0]
 
 

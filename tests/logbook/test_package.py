@@ -4,6 +4,7 @@ import hashlib
 import json
 import shutil
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import replace
 
@@ -155,16 +156,24 @@ def test_a_new_folder_without_history(book, tmp_path):
 
 
 def test_a_package_is_of_one_moment_though_a_bench_goes_on_writing(log, tmp_path, monkeypatch):
+    """Another bench writes at each table: it waits until the package is made, and loses nothing."""
     log.add_pour("first", settings={"catalyst": 1}, session="S")
-    whole = package_writing.all_rows
+    whole, written = package_writing.all_rows, []
 
-    def meanwhile(connection, table):
-        log.add_pour(settings={"catalyst": 2}, session="S")
-        return whole(connection, table)
+    def write():
+        with closing(Logbook(log.study)) as other:
+            return other.add_pour(settings={"catalyst": 2}, session="S")
 
-    monkeypatch.setattr(package_writing, "all_rows", meanwhile)
-    made = write_package(log, tmp_path / "package", names=True)
+    with ThreadPoolExecutor(4) as benches:
+
+        def meanwhile(connection, table):
+            written.append(benches.submit(write))
+            return whole(connection, table)
+
+        monkeypatch.setattr(package_writing, "all_rows", meanwhile)
+        made = write_package(log, tmp_path / "package", names=True)
     assert made.castings.pours.index.tolist() == ["first"] and len(log.castings()) == 5
+    assert sorted(one.result() for one in written) == ["P01", "P02", "P03", "P04"]
     made.to_folder(tmp_path / "new")
 
 

@@ -96,7 +96,7 @@ def kill(folder, lives):
             os.close(speak)
             with open(hear) as ear:
                 heard = [ear.readline() for _ in range(chance.choice([0, 1, 1, 2, 2, 3, 4, 6]))]
-                time.sleep(chance.uniform(0, 0.015))
+                time.sleep(chance.uniform(0, 0.05))  # a write takes some hundredths of a second
                 os.kill(child, signal.SIGKILL)
                 died = os.WIFSIGNALED(os.waitpid(child, 0)[1])
                 said.writelines([*heard, *ear])

@@ -134,8 +134,10 @@ def test_a_log_made_read_only_keeps_what_it_has(study):
         content = path.read_bytes()
         path.chmod(0o444)
         here.folder.chmod(0o555)
-        with nobody(), pytest.raises(LogProblem, match="may not be written to. Give yourself write permission, or copy"):
-            Logbook(here)
+        with nobody(), closing(Logbook(here)) as log:
+            assert log.castings().fingerprint() == mark
+            with pytest.raises(LogProblem, match="may not be written to. Give yourself write permission, or copy"):
+                log.add_pour(**POUR)
         here.folder.chmod(0o755)
         assert path.read_bytes() == content
         other = here.folder / "mine"

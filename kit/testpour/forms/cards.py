@@ -5,10 +5,13 @@ import datetime as dt
 
 from testpour.cautions import rules
 from testpour.forms.due import due_of
+from testpour.forms.lateness import question
 from testpour.forms.methods import method_for, several
 from testpour.forms.slots import filled
+from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
+from testpour.logbook.server import zone
 from testpour.wording import capital
 
 
@@ -65,13 +68,22 @@ class Cards:
         return {
             "name": made.pour,
             "since": made.made_at.timestamp() * 1e3,
-            "clock": self._clock(made.made_at, ":%S"),
+            "clock": self._clock(made.made_at, ":%S") + (f" {zone(made.made_at)}" if on_server(desk.logbook.address) else ""),
             "readings": len(made.readings),
             "events": events,
             "once": [line for line in lines if line["reading"] not in with_event],
             "later": [self._later(slot, made) for slot in desk.slots],
             "photos": self.photos[made.pour],
+            "asks": self._asks(made),
         }
+
+    def _asks(self, made):
+        """What is to be confirmed: entries whose tap came late or by a clock that was set back, one line a question."""
+        found = {("Catalyst in", question(made.note)): []}
+        for row in made.readings:
+            found.setdefault((capital(self.desk.study.reading(row.reading).words), question(row.note)), []).append(row.entry)
+        return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries}
+                for (what, asked), entries in found.items() if asked]  # fmt: skip
 
     def _event(self, event, made):
         row = _last(made, event.reading.name)

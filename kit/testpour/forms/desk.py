@@ -1,5 +1,6 @@
 """One session at the bench: takes the taps a form sends and gives the state it shows; it knows no browser."""
 
+import contextlib
 import datetime as dt
 import re
 import threading
@@ -9,17 +10,18 @@ from testpour.forms.buttons import events, once
 from testpour.forms.cards import Cards
 from testpour.forms.head import Head
 from testpour.forms.kept import keep, kept, kept_sessions
+from testpour.forms.lateness import Clocks
 from testpour.forms.methods import several
 from testpour.forms.planned import FormProblem, planned_pours
 from testpour.forms.rows import names_used, session_rows
-from testpour.forms.slots import slots
+from testpour.forms.slots import hours_words, slots
 from testpour.forms.snapshots import Snapshots
 from testpour.forms.taps import Taps
+from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
 from testpour.units import UnitProblem
 
 KEPT = 60  # answers a form may still ask for
-OLDEST = 12 * 3600  # seconds: a tap that waited longer than a working day is not believed
 TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
 
 
@@ -61,10 +63,20 @@ class Desk:
         self.head = Head.from_log(self.study, self.made)
         self._taps, self._answers = Taps(logbook, lambda: self.head.by), {}
         self._one_at_a_time = threading.RLock()
+        self._shown, self._away, self._watched_clock = None, "", Clocks(clock)
 
     def state(self):
         """What the form shows, as plain data."""
-        return Cards(self).state() | {"answers": dict(self._answers), "kept": kept_sessions(self.logbook)}
+        try:
+            self._shown = Cards(self).state()
+            self._away = ""
+        except LogProblem as problem:  # the form goes on with what it last showed, and says so
+            if self._shown is None:
+                raise
+            self._away = str(problem)
+        said = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
+        more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*said, *self._clocks()]}
+        return self._shown | more
 
     def take(self, message):
         """Do what a message asks and return the new state.
@@ -73,8 +85,9 @@ class Desk:
         ----------
         message : dict
             ``id``, unlike any other; ``deed``, one of "head", "catalyst_in", "check", "happened", "watched",
-            "write", "values", "take_back", "unpour", "photo", "photo_back"; ``at``, when it was tapped, in ms since 1970 on the
-            clock of this computer; ``pour``; and what the deed needs.
+            "write", "values", "take_back", "unpour", "photo", "photo_back", "time_right"; ``at``, when it was tapped, in ms since
+            1970: the browser's clock, ``told``, and what it was from this computer's, ``offset``; ``set_back``, ms by
+            which the browser's clock was set back since the tap before; ``pour``; and what the deed needs.
 
         Returns
         -------
@@ -89,7 +102,8 @@ class Desk:
     def refresh(self):
         """The state after another look at the log: another bench may have logged, and time has gone by."""
         with self._one_at_a_time:
-            self.made = session_rows(self.logbook, self.session)
+            with contextlib.suppress(LogProblem):  # `state` says it
+                self.made = session_rows(self.logbook, self.session)
             return self.state()
 
     def preview(self, message):
@@ -119,10 +133,24 @@ class Desk:
             self._answers.pop(next(iter(self._answers)))
 
     def _moment(self, message):
-        """When it was tapped, never in the future, and now where the browser cannot know."""
-        now, at = self.clock(), message.get("at")
-        waited = None if at is None else now.timestamp() - at / 1e3
-        return dt.datetime.fromtimestamp(at / 1e3) if waited is not None and 0 <= waited <= OLDEST else now
+        """When it was tapped, never in the future; what is odd about it goes as a mark to the entry."""
+        at, self._taps.mark = self._watched_clock.moment(message)
+        return at
+
+    def _clocks(self):
+        """What is to be said of clocks: set back, behind the log, or other than the server's."""
+        said, now = [], self.clock()
+        if self._watched_clock.back:
+            said.append(f"This computer's clock was set back by {hours_words(self._watched_clock.back / 3600)} while the form "
+                        "was open. Times logged before and after do not fit together: look through them.")  # fmt: skip
+        last = max((made.made_at for made in self.made.values()), default=now)
+        if last > now + dt.timedelta(seconds=60):
+            said.append(f"The log holds a pour made at {last:%a %d %b %H:%M}, and this computer's clock says {now:%a %d %b %H:%M}. "
+                        "Set the clock right before the next tap.")  # fmt: skip
+        if on_server(self.logbook.address) and not self._away:
+            with contextlib.suppress(LogProblem):
+                said.append(self.logbook.clock_words())
+        return [text for text in said if text]
 
     # What a message asks, by its deed.
 
@@ -152,10 +180,10 @@ class Desk:
             raise
 
     def _check(self, message, at):
-        return self._taps.check(self._made(message), self._event(message), at)
+        return self._taps.check(self._made(message, at), self._event(message), at)
 
     def _happened(self, message, at):
-        return self._taps.happened(self._made(message), self._event(message), at, str(message.get("with") or "").strip())
+        return self._taps.happened(self._made(message, at), self._event(message), at, str(message.get("with") or "").strip())
 
     def _watched(self, message, at):
         return self._taps.watched(self._made(message), self._event(message))
@@ -166,10 +194,10 @@ class Desk:
         text = str(message.get("text", "")).strip()
         if not text:
             raise LogProblem(f"{reading.words}: nothing typed yet.")
-        return self._taps.write(self._made(message), reading, text, slot, at)
+        return self._taps.write(self._made(message, at if slot else None), reading, text, slot, at)
 
     def _values(self, message, at):
-        return self._taps.values(self._made(message), self._slot(message), message, at)
+        return self._taps.values(self._made(message, at), self._slot(message), message, at)
 
     def _take_back(self, message, at):
         return self._taps.take_back(self._made(message), message["entries"])
@@ -179,6 +207,9 @@ class Desk:
 
     def _photo_back(self, message, at):
         return self._taps.photo_back(message["entries"])
+
+    def _time_right(self, message, at):
+        return self._taps.time_right(self._made(message), message.get("entries", ()))
 
     def _unpour(self, message, at):
         made = self.made.get(message["name"])
@@ -197,10 +228,15 @@ class Desk:
                 return planned
         raise LogProblem(f"No pour {pour!r} in this session; it has {', '.join(p.pour for p in self.planned)}.")
 
-    def _made(self, message):
+    def _made(self, message, at=None):
         made = self.made.get(message["name"])
         if made is None:
             raise LogProblem(f"{message['name']} is not in the log, or was taken back. Log catalyst in first.")
+        if at is not None and made.minutes(at) < 0:
+            raise LogProblem(
+                f"This was tapped {at:%a %d %b %H:%M:%S}, before the catalyst of {made.pour} went in "
+                f"({made.made_at:%a %d %b %H:%M:%S}): a clock was set in between. Leave it here and type the reading below."
+            )
         return made
 
     def _event(self, message):

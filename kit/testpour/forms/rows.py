@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import sqlalchemy as sa
 
+from testpour.forms.lateness import CONFIRMED, here
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import POURS, READINGS, SETTINGS
 
@@ -89,7 +90,9 @@ def before_it(logbook, row, pour):
         entry = held[entry].supersedes
     pile = []
     for found in reversed(line):
-        if found.note.endswith(TAKEN_BACK) and len(pile) > 1:
+        if found.note.endswith(CONFIRMED) and pile:  # no tap of its own
+            pile[-1] = found
+        elif found.note.endswith(TAKEN_BACK) and len(pile) > 1:
             pile.pop()
         else:
             pile.append(found)
@@ -111,7 +114,7 @@ def _rows(logbook, condition):
         for row in connection.execute(query):
             readings.setdefault(row.pour, []).append(_row(row))
     return {
-        p.pour: Made(p.pour, p.session, p.made_at, p.by, p.note, settings.get(p.entry, {}), tuple(readings.get(p.pour, ())))
+        p.pour: Made(p.pour, p.session, here(p.made_at, p.note), p.by, p.note, settings.get(p.entry, {}), tuple(readings.get(p.pour, ())))
         for p in pours
     }
 

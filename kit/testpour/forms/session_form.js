@@ -4,7 +4,7 @@
 const PATIENCE = 6000; // ms without an answer after which a tap is shown as not saved
 const HEAVY = 4e6; // bytes of a picture above which it is made smaller here: a message of more than 10 MB ends the connection
 const WIDE = 2600; // pixels of a picture made smaller
-const DEEDS = { head: "Today's room", catalyst_in: "Catalyst in", take_back: "Take back", unpour: "Take back catalyst in", photo_back: "Take back the photograph" };
+const DEEDS = { time_right: "The time", head: "Today's room", catalyst_in: "Catalyst in", take_back: "Take back", unpour: "Take back catalyst in", photo_back: "Take back the photograph" };
 
 const h = (tag, props = {}, ...kids) => {
   const node = document.createElement(tag);
@@ -64,6 +64,9 @@ class Form {
     this.kept = new Kept(model.get("where"));
     this.mark = Math.random().toString(36).slice(2, 8);
     this.offset = 0; // the kernel's clock minus the browser's, ms
+    this.known = false; // whether the kernel's clock was heard
+    this.base = Date.now() - performance.now(); // grows while the computer sleeps; less only where its clock was set back
+    this.setBack = 0; // ms by which it was, since the last tap
     this.open = {}; // which folded parts are open
     this.parts = new Map();
     this.looks = {};
@@ -100,14 +103,22 @@ class Form {
   }
 
   get state() { return this.model.get("state"); }
-  now() { return Date.now() + this.offset; }
+  now() {
+    const base = Date.now() - performance.now();
+    if (base < this.base - 2000) { this.setBack += this.base - base; this.offset += this.base - base; this.askClock(); }
+    this.base = base;
+    return Date.now() + this.offset;
+  }
   send(message) { try { this.model.send(message); return true; } catch { return false; } }
   askClock() { this.send({ deed: "clock", sent: Date.now() }); }
 
   hear(message) {
     if (message.clock !== undefined) {
       const trip = Date.now() - message.clock;
-      if (trip < 3000) this.offset = message.now + trip / 2 - Date.now();
+      if (trip < 0 || trip >= 3000) return;
+      this.offset = message.now + trip / 2 - Date.now();
+      if (!this.known) for (const { message: tap } of this.kept.held.outbox) if (tap.offset === null) Object.assign(tap, { offset: this.offset, at: tap.told + this.offset });
+      this.known = true;
     } else if (message.look !== undefined) {
       this.looks[message.look] = message;
       const line = this.root.querySelector(`[data-look="${CSS.escape(message.look)}"]`);
@@ -124,7 +135,9 @@ class Form {
     if (twice && deed === "catalyst_in") return this.retry(twice); // the clock began at the first tap
     if (twice) this.drop(twice);
     const id = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
-    const message = { id, deed, at: this.now(), ...fields };
+    const at = this.now();
+    const message = { id, deed, at, told: Date.now(), offset: this.known ? this.offset : null, set_back: this.setBack, ...fields };
+    this.setBack = 0;
     this.kept.held.outbox.push({ about, message, keys, since: Date.now(), failed: "" });
     this.kept.save();
     this.send(message);
@@ -213,6 +226,7 @@ class Form {
     const { state } = this;
     const poured = state.cards.filter((card) => card.name).length;
     this.open.cautions ??= poured === 0;
+    this.part("notices", [state.notices], () => h("div", { role: "status" }, (state.notices || []).map((text) => h("p", { class: "tp-strip tp-bad" }, text))));
     this.part("top", [state.study, state.session, poured, state.cautions, state.kept], () => this.top(poured));
     this.part("head", [state.head, this.pending("")], () => this.head());
     this.part("due", [state.due], () => this.due());
@@ -380,6 +394,9 @@ class Form {
     const missed = card.later.filter((line) => line.status === "missed");
     return [
       this.waiting(card.pour),
+      card.asks.map((ask) => h("div", { class: "tp-strip tp-warned", role: "group", "aria-label": ask.words }, h("p", {}, ask.words), h("div", { class: "tp-row" },
+        this.button("The time is right", "time_right", { ...at, entries: ask.entries }),
+        this.button("It is wrong: take it back", ask.entries.length ? "take_back" : "unpour", ask.entries.length ? { ...at, entries: ask.entries } : at, { kind: "tp-plain" })))),
       card.events.map((event) => this.event(event, at)),
       card.once.map((line) => this.once(line, at)),
       open.map((line) => this.later(line, at)),

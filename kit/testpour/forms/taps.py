@@ -4,10 +4,13 @@ import contextlib
 import math
 import warnings
 
+from testpour.forms.lateness import CONFIRMED
 from testpour.forms.methods import several
 from testpour.forms.rows import TAKEN_BACK, before_it
 from testpour.forms.slots import filled
 from testpour.logbook.book import Caution
+from testpour.logbook.database import on_server
+from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
 from testpour.wording import count
 
@@ -26,6 +29,11 @@ class Taps:
     by : callable
         Gives the initials of who reads.
 
+    Attributes
+    ----------
+    mark : str
+        What is odd about the time of the tap at hand; kept in the note of what it logs.
+
     Notes
     -----
     Every method returns what was done in words, after the log has it on the disk; a `LogProblem` says that it has
@@ -33,23 +41,30 @@ class Taps:
     """
 
     def __init__(self, logbook, by):
-        self.logbook, self.by = logbook, by
+        self.logbook, self.by, self.mark = logbook, by, ""
 
     def catalyst_in(self, name, settings, session, at, anyway=False):
         """Log the pour, begun at `at`."""
         with warnings.catch_warnings():  # the card shows them before the tap
             warnings.simplefilter("ignore", Caution)
             self.logbook.add_pour(name, settings=settings, session=session, made_at=at.replace(microsecond=0),
-                                  by=self.by(), made_anyway=anyway)  # fmt: skip
+                                  by=self.by(), note=f"{self._zone(at)} {self.mark}", made_anyway=anyway)  # fmt: skip
         return f"catalyst in at {at:%H:%M:%S}"
+
+    def _zone(self, at):
+        """The zone of a time, where benches in several zones may share the log."""
+        return f"[{zone(at)}]" if on_server(self.logbook.address) else ""
+
+    def _why(self, why):
+        return f"{why}. {self.mark}" if self.mark else why
 
     def check(self, made, event, at):
         """Looked, and it has not happened yet."""
         now, held = event.value(made.minutes(at)), _held(made, event.reading)
         if held is None:
-            self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by())
+            self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by(), note=self.mark)
         elif held.known == "not yet" and now > held.low:
-            self.logbook.correct_reading(held.entry, not_yet=now, why=AGAIN, by=self.by())
+            self.logbook.correct_reading(held.entry, not_yet=now, why=self._why(AGAIN), by=self.by())
         return f"{event.still} at {now:.1f} {event.reading.unit}"
 
     def happened(self, made, event, at, companion=""):
@@ -58,10 +73,11 @@ class Taps:
             event.companion.parse(companion)  # refused before anything is stored
         now, held = event.value(made.minutes(at)), _held(made, event.reading)
         if held is not None and held.known == "not yet":
-            self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)), why=SEEN, by=self.by())
+            self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
+                                         why=self._why(SEEN), by=self.by())  # fmt: skip
         elif held is None:
             way = {"already": now} if event.check else {"value": now}
-            self.logbook.add_reading(made.pour, event.reading.name, **way, by=self.by())
+            self.logbook.add_reading(made.pour, event.reading.name, **way, by=self.by(), note=self.mark)
         if companion and event.companion is not None and _held(made, event.companion) is None:
             self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
@@ -81,7 +97,7 @@ class Taps:
                 self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
         else:
             age, note = (None, "") if slot is None else _age(slot, made.minutes(at) / 60)
-            self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note, by=self.by())
+            self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by())
         return f"{reading.words} {text}"
 
     def values(self, made, slot, message, at):
@@ -94,7 +110,7 @@ class Taps:
         if sorted(held) == sorted(found.values):
             return f"{slot.reading.words} is in the log already"
         age, note = _age(slot, made.minutes(at) / 60)
-        note = " ".join(filter(None, [note, *found.flags]))
+        note = " ".join(filter(None, [note, *found.flags, self.mark]))
         self.logbook.add_readings(made.pour, slot.reading.name, list(found.values), age=age, specimen=specimen,
                                   note=note, by=self.by())  # fmt: skip
         return f"{slot.reading.words}, {found.sentence()}"
@@ -110,10 +126,18 @@ class Taps:
                 self.logbook.correct_reading(row.entry, **_as_known(before), why=TAKEN_BACK, by=self.by())
         return f"{count(len(rows), 'tap')} taken back"
 
+    def time_right(self, made, entries):
+        """The time of a tap that came late, or by a clock that was set back, is right after all."""
+        if not entries:
+            self.logbook.correct_pour(made.pour, why=CONFIRMED, by=self.by())
+        for row in (row for row in made.readings if row.entry in entries):
+            self.logbook.correct_reading(row.entry, **_as_known(row), why=CONFIRMED, by=self.by())
+        return "the time is confirmed"
+
     def photo(self, made, picture, at):
         """A photograph of the pour, as the bytes of its file, taken now."""
         age = max(made.minutes(at), 0) / 60
-        self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by())
+        self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by(), note=self.mark)
         return f"photograph at {age:.1f} h"
 
     def photo_back(self, entries):

@@ -12,6 +12,7 @@ from testpour.logbook.entries import Entries
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
+from testpour.logbook.server import clock_words
 from testpour.logbook.single import one_pour, reading_of
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
@@ -47,6 +48,9 @@ class Logbook:
         self.address = address_of(study, address)
         self._engine = open_database(self.address)
         check_units(self._engine, study)
+        words = self.clock_words()
+        if words:
+            warnings.warn(words, Caution, stacklevel=2)
 
     def __repr__(self):
         return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"
@@ -226,6 +230,11 @@ class Logbook:
         """
         with self.reading_only() as connection:
             return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
+
+    def clock_words(self):
+        """By how much this computer's clock differs from that of the server the log lies on, in words; or ``""``."""
+        with self.reading_only() as connection:
+            return clock_words(connection)
 
     def castings(self):
         """What the log holds now, as `Castings`."""

@@ -1,14 +1,18 @@
 """The door to the database a log lies in: opened with care, its errors said in words."""
 
+import sqlite3
 import time
 from pathlib import Path
 
 import sqlalchemy as sa
 
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, make_one_file
 from testpour.logbook.migrations import bring_forward
+from testpour.logbook.server import connecting, guard, patient_connect, plainly, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
 PATIENCE = 30  # seconds to wait for other benches
+LIKE = "postgresql+psycopg://class@SERVER/class"
 LOCK = 7402193  # names the queue of writers on a server; any number will do
 
 
@@ -27,6 +31,10 @@ def open_database(address):
         except BaseException:
             engine.dispose()
             raise
+    except LogProblem:
+        raise
+    except (sa.exc.ArgumentError, ValueError):
+        raise LogProblem(f"The log's address cannot be read: {shown(address)}. Check it in study.toml.") from None
     except sa.exc.SQLAlchemyError as problem:
         raise LogProblem(_why(problem, address)) from problem
     except OSError as problem:
@@ -52,64 +60,47 @@ def _pool(address):
     """
     if in_memory(address):
         return {"poolclass": sa.StaticPool, "connect_args": {"check_same_thread": False}}
-    return {"pool_pre_ping": True}
+    return {"pool_pre_ping": True} | ({"connect_args": connecting(url_of(address))} if on_server(address) else {})
+
+
+def on_server(address):
+    """Whether a log lies on a server."""
+    return address.startswith("postgres")
 
 
 def _begin_log(engine, address):
     if engine.dialect.name == "sqlite":
-        _check_file(engine.url.database or ":memory:")
+        if not in_memory(address):
+            _check(engine.url.database)
         sa.event.listen(engine, "connect", _careful)
         sa.event.listen(engine, "begin", _begin)
     else:
         sa.event.listen(engine, "begin", _queue)
+        if on_server(address):
+            sa.event.listen(engine, "do_connect", patient_connect)
     with writing(engine) as connection:
         _refuse_other(connection, address)
         bring_forward(connection, shown(address))
+        guard(connection)
 
 
-def _check_file(path):
-    """Refuse a file that is empty or cut short, before SQLite begins a new log in it without a word.
-
-    A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8);
-    while pages wait beside it, it need not be.
-    """
-    path = Path(path)
-    if not path.is_file():
-        return
-    for _ in range(20):  # another bench may be at its first write
-        if path.stat().st_size:
-            break
-        time.sleep(0.05)
-    with open(path, "rb") as file:
-        head = file.read(100)
-    if 0 < len(head) < 100:  # SQLite would take it for nothing, and write over it
-        raise LogProblem(f"The log at {path} {WHY['not a database']}")
-    if _size(path.with_name(f"{path.name}-wal")):
-        return
-    page, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
-    counted = head[:15] == b"SQLite format 3" and head[24:28] == head[92:96]
-    if not head or (counted and path.stat().st_size < (65536 if page == 1 else page) * pages):
-        what = "is cut short: part of the file is missing" if head else "is empty, though the file is there"
-        raise LogProblem(
-            f"The log at {path} {what}. Put back the last copy made with: testpour backup. To begin a new log, "
-            "move the file away."
-        )
-
-
-def _size(path):
-    """Bytes in a file that another bench may take away at any moment; 0 where there is none."""
-    try:
-        return path.stat().st_size
-    except FileNotFoundError:
-        return 0
+def _check(path):
+    check_file(path)
+    if Path(path).is_file():
+        make_one_file(path)
+        try:
+            check_whole(path)
+        except sqlite3.OperationalError:  # held by another bench, or not to be written to: the first write says so
+            return
+        except sqlite3.DatabaseError as problem:
+            raise LogProblem(f"The log at {path} {_sign(str(problem)) or DAMAGED}") from problem
 
 
 def url_of(address):
     """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
     if address.startswith(FILE):
         return sa.URL.create("sqlite", database=address.removeprefix(FILE))
-    url = sa.make_url(address)
-    return url.set(drivername="postgresql+psycopg") if url.drivername == "postgresql" else url
+    return sa.make_url(address) if address.startswith("sqlite") else split_address(address)
 
 
 def _refuse_other(connection, address):
@@ -151,9 +142,11 @@ def shown(address):
     """An address as it may be shown: a password is never printed."""
     try:
         url = url_of(address)
-    except sa.exc.ArgumentError:
-        return repr(address)
-    return url.database or "memory" if url.drivername.startswith("sqlite") else url.render_as_string(hide_password=True)
+    except (sa.exc.ArgumentError, ValueError):
+        return f"{address.partition('://')[0]}://... is none; write it like {LIKE}"
+    if url.drivername.startswith("sqlite"):
+        return url.database or "memory"
+    return url.set(query={}).render_as_string(hide_password=True)
 
 
 def writing(engine):
@@ -164,7 +157,9 @@ def writing(engine):
 def _careful(connection, _record):
     """Durable before it is said to be saved; patient with other benches; pysqlite's own BEGIN off."""
     connection.isolation_level = None
-    for pragma in (f"busy_timeout={1000 * PATIENCE}", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+    # EXTRA: the folder too is on the disk before a write is said to be saved, or a power cut could bring back a
+    # journal, and with it take back the write.
+    for pragma in (f"busy_timeout={1000 * PATIENCE}", "synchronous=EXTRA", "foreign_keys=ON"):
         connection.execute(f"PRAGMA {pragma}").close()
 
 
@@ -201,8 +196,8 @@ def _queue(connection):
 
 
 WHY = {
-    "not a database": "is not a log: the file holds something else. Give the path of a log, or move the file away.",
-    "malformed": "is damaged. Keep the file, and go back to the last copy made with: testpour backup",
+    "not a database": NO_LOG,
+    "malformed": DAMAGED,
     "unable to open": "cannot be opened: the folder is missing or may not be written to. Check the path.",
     "readonly": "may not be written to. Give yourself write permission, or copy the study to a folder of yours.",
     "disk is full": "cannot grow: the disk is full. Free some space and log it again; nothing was half-stored.",
@@ -211,12 +206,16 @@ WHY = {
 }
 
 
+def _sign(text):
+    """What a database's own words mean; None where they are not known."""
+    return plainly(text) or next((words for sign, words in WHY.items() if sign in text), None)
+
+
 def _why(problem, address):
     """A database error in words."""
     text = str(getattr(problem, "orig", problem))
-    for sign, words in WHY.items():
-        if sign in text:
-            return f"The log at {shown(address)} {words}"
+    if _sign(text):
+        return f"The log at {shown(address)} {_sign(text)}"
     if getattr(problem, "connection_invalidated", False):
         return (
             f"The connection to the log at {shown(address)} was lost. Nothing was half-stored: look with "

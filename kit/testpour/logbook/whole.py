@@ -11,7 +11,7 @@ AT_ONCE = 10_000  # rows in memory
 def one_moment(engine):
     """A transaction that sees the log as it stood when it began, whatever others write meanwhile.
 
-    SQLite's write-ahead log gives each reader that; PostgreSQL has to be asked.
+    In a file, whoever writes waits until the reader has done; PostgreSQL has to be asked.
     """
     if engine.dialect.name == "postgresql":
         engine = engine.execution_options(isolation_level="REPEATABLE READ")

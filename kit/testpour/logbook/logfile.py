@@ -1,0 +1,132 @@
+"""A log in a file: that one file holds every row that was said to be saved, whoever copies it, and however it ended.
+
+A rollback journal is used and not a write-ahead log, whose rows lie in a second file until they are carried over.
+"""
+
+import sqlite3
+import time
+import warnings
+from contextlib import closing, suppress
+from pathlib import Path
+
+from testpour.logbook.tables import FILE, LogProblem, address_of
+
+CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
+TURNS = 20  # looks at a file, or tries at it, a twentieth of a second apart
+
+NO_LOG = "is not a log: the file holds something else. Give the path of a log, or move the file away."
+DAMAGED = (
+    "is damaged. Keep the file, and go back to the last copy made with: testpour backup. A file copied by hand in the "
+    "middle of a write looks damaged too: if this is such a copy, copy it again."
+)
+APART = (
+    "The log at {path} is open in an older testpour as well, which keeps its newest rows in {path}-wal. Nothing is lost, "
+    "but close it there before you copy the file, or copy it with: testpour backup."
+)
+
+
+def check_file(path):
+    """Refuse a file that is empty, cut short or no database, before SQLite begins a new log in it without a word.
+
+    Raises
+    ------
+    LogProblem
+    """
+    path = Path(path)
+    for _ in range(TURNS):  # another bench may be in the middle of a write
+        wrong = _wrong(path) if path.is_file() else ""
+        if not wrong:
+            return
+        time.sleep(0.05)
+    raise LogProblem(f"The log at {path} {wrong}")
+
+
+def _wrong(path):
+    """What is wrong with a file, by its head and its length; ``""`` for nothing.
+
+    A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8);
+    while a journal lies beside it, it need not be.
+    """
+    with open(path, "rb") as file:
+        head = file.read(100)
+    if 0 < len(head) < 100:  # SQLite would take it for nothing, and write over it
+        return NO_LOG
+    if any(_size(path.with_name(path.name + ending)) for ending in ("-wal", "-journal")):
+        return ""
+    page, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
+    counted = head[:15] == b"SQLite format 3" and head[24:28] == head[92:96]
+    if head and not (counted and path.stat().st_size < (65536 if page == 1 else page) * pages):
+        return ""
+    what = "is cut short: part of the file is missing" if head else "is empty, though the file is there"
+    return (
+        f"{what}. Put back the last copy made with: testpour backup, or copy the file again where it came from. To "
+        "begin a new log, move the file away."
+    )
+
+
+def _size(path):
+    """Bytes in a file that another bench may take away at any moment; 0 where there is none."""
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
+
+
+def make_one_file(path):
+    """Bring the rows that an older kit left beside a log into it, and keep them there from now on.
+
+    Where an older kit has the log open just now, it stays as it is, which is said; the next opening tries again.
+    """
+    for _ in range(TURNS):
+        if not _in_two_files(path):
+            return
+        with suppress(sqlite3.Error), closing(sqlite3.connect(path, timeout=0)) as raw:
+            raw.execute("PRAGMA journal_mode=DELETE").close()
+        time.sleep(0.05)
+    if _in_two_files(path):
+        warnings.warn(APART.format(path=path), stacklevel=2)
+
+
+def _in_two_files(path):
+    """Whether a file is kept with a write-ahead log (SQLite file format, section 1.3.3)."""
+    with suppress(OSError), open(path, "rb") as file:
+        return file.read(20)[18:20] == b"\2\2"
+    return False
+
+
+def check_whole(path):
+    """Refuse a log whose parts do not fit together, as in a copy made by hand in the middle of a write.
+
+    A log of more than `CHECKED` bytes is taken as it is: to look through it takes longer than to open it.
+
+    Raises
+    ------
+    LogProblem
+    """
+    if not 0 < _size(Path(path)) <= CHECKED:
+        return
+    with closing(sqlite3.connect(path, timeout=30)) as raw:
+        if raw.execute("PRAGMA integrity_check(1)").fetchone() != ("ok",):
+            raise LogProblem(f"The log at {path} {DAMAGED}")
+
+
+def close_log(study):
+    """Close a log after whoever had it open is gone: what a crash left beside the file is put right.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    bool
+        Whether the log is one file now; True too where there is none, or it lies on a server.
+    """
+    address = address_of(study)
+    path = Path(address.removeprefix(FILE))
+    if not address.startswith(FILE) or not _size(path):
+        return True
+    with suppress(sqlite3.Error, OSError), closing(sqlite3.connect(path, timeout=5)) as raw:
+        raw.execute("PRAGMA journal_mode=DELETE").close()
+        raw.execute("SELECT COUNT(*) FROM sqlite_master").close()  # the first look takes back a half-made write
+    return not any(_size(path.with_name(path.name + ending)) for ending in ("-wal", "-journal"))

@@ -1,0 +1,138 @@
+"""A log on a PostgreSQL server: how long a bench waits for it, what its refusals mean, and how its clock is compared."""
+
+import datetime as dt
+import os
+import re
+import socket
+import threading
+import time
+from contextlib import suppress
+from pathlib import Path
+from urllib.parse import unquote
+
+import sqlalchemy as sa
+
+SILENCE = 20  # seconds without any word from the server after which the bench hangs up
+# Seconds: none is a fact of the trade. A bench waits in good order for others (lock) longer than any sheet takes;
+# the server gives up a statement before the bench hangs up, and frees what a bench held that fell asleep (idle).
+WAITS = {
+    "connect_timeout": 5, "keepalives": 1, "keepalives_idle": 10, "keepalives_interval": 3, "keepalives_count": 3,
+    "tcp_user_timeout": 10_000,
+    "options": "-c lock_timeout=8s -c statement_timeout=15s -c idle_in_transaction_session_timeout=60s",
+}  # fmt: skip
+APART = 5  # seconds by which a bench's clock may differ from the server's without a word
+GUARDED = ("pours", "settings", "readings", "photos", "facts")
+
+SAID = {
+    "lock timeout": "is held by another bench or program for longer than eight seconds. Try again; if it goes on, look who has it open.",
+    "statement timeout": "did not answer within fifteen seconds. Try again; if it goes on, look at the server.",
+    "no password supplied": "asks for a password and none was given. {how}",
+    "password authentication failed": "refused the password, or does not know the user name. Check both. {how}",
+    "no pg_hba.conf entry": "does not let this computer in: its address is not among those the server allows. Add it to pg_hba.conf on the server.",
+    "Connection refused": "cannot be reached: no database server answers there. Check that it runs, and the host and port.",
+    "could not translate host name": "cannot be reached: no computer of that name is known. Check the host in the address.",
+    "failed to resolve host": "cannot be reached: no computer of that name is known. Check the host in the address.",
+    "timeout expired": "cannot be reached: no answer within five seconds. Check the network, and that the server is on.",
+    "Network is unreachable": "cannot be reached: the network is down. Check the network.",
+    "No route to host": "cannot be reached: there is no way to that computer. Check the network, and that the server is on.",
+}  # fmt: skip
+HOW = (
+    "Write it as a line SERVER:5432:class:class:PASSWORD in {file}, readable by you alone, or set PGPASSWORD; in the "
+    "address itself write % as %25."
+)
+
+
+def split_address(address):
+    """A server's address as SQLAlchemy's, though the password hold ``@``, ``/``, ``:`` or ``?`` as they are.
+
+    Whatever stands before the last ``@`` is user and password, so no part of a password is taken for a host.
+    """
+    scheme, _, rest = address.partition("://")
+    rest, _, query = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL).groups()
+    who, mark, place = rest.rpartition("@")
+    url = sa.make_url(f"{'postgresql+psycopg' if scheme in ('postgresql', 'postgres') else scheme}://{place}")
+    url = url.update_query_string(query) if query else url
+    if not mark:
+        return url
+    user, colon, password = who.partition(":")
+    return url.set(username=unquote(user), password=unquote(password) if colon else None)
+
+
+def connecting(url):
+    """What a connection is made with; what the address itself says comes first."""
+    return {name: value for name, value in WAITS.items() if name not in url.query}
+
+
+def patient_connect(_dialect, _record, given, named):
+    """A connection that hangs up where the server is silent: a dead link or a frozen server never says so."""
+    import psycopg
+
+    class Patient(psycopg.Connection):
+        def wait(self, *parts, **more):
+            watch = threading.Timer(SILENCE, _hang_up, [self.pgconn.socket])
+            watch.daemon = True
+            watch.start()
+            try:
+                return super().wait(*parts, **more)
+            finally:
+                watch.cancel()
+
+    return Patient.connect(*given, **named)
+
+
+def _hang_up(number):
+    """End a connection by its file number; whoever waits for it is told at once."""
+    with suppress(OSError), socket.socket(fileno=os.dup(number)) as line:
+        line.shutdown(socket.SHUT_RDWR)
+
+
+def plainly(text):
+    """What a server's words mean; None where they are not known."""
+    sign = next((sign for sign in SAID if sign in text), None)
+    return sign and SAID[sign].format(how=_how() if "{how}" in SAID[sign] else "")
+
+
+def _how():
+    """Where a password belongs, and what keeps the one that is there from being used."""
+    file = Path(os.environ.get("PGPASSFILE") or Path.home() / ".pgpass")
+    if os.name == "posix" and file.is_file() and file.stat().st_mode & 0o077:
+        return f"{file} may be read by others, so it was not used; make it yours alone with: chmod 600 {file}"
+    return HOW.format(file=file)
+
+
+def guard(connection):
+    """Let the server refuse to empty a table of the log, in logs made by older kits too."""
+    if connection.dialect.name != "postgresql":
+        return
+    query = "SELECT c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid WHERE t.tgname LIKE 'no_truncate_of_%%'"
+    held = set(connection.exec_driver_sql(query).scalars())
+    for table in (name for name in GUARDED if name not in held):
+        connection.exec_driver_sql(
+            f"CREATE TRIGGER no_truncate_of_{table} BEFORE TRUNCATE ON {table} EXECUTE FUNCTION testpour_only_grows()"
+        )
+
+
+def zone(moment=None):
+    """The zone of this computer's clock at a moment, as it stands beside a time: ``"UTC+01:00"``."""
+    offset = f"{(moment or dt.datetime.now()).astimezone():%z}"
+    return f"UTC{offset[:3]}:{offset[3:5]}"
+
+
+def clock_words(connection):
+    """In words, by how much this computer's clock differs from the server's; ``""`` where they agree or lie in one."""
+    if connection.dialect.name != "postgresql":
+        return ""
+    before = time.time()
+    there = connection.exec_driver_sql("SELECT EXTRACT(EPOCH FROM clock_timestamp())::double precision").scalar()
+    ahead = (before + time.time()) / 2 - there
+    if abs(ahead) <= APART:
+        return ""
+    way = "ahead of" if ahead > 0 else "behind"
+    return (
+        f"This computer's clock is {_span(abs(ahead))} {way} the server's. Set it right: times logged here would not "
+        "fit those of the other benches."
+    )
+
+
+def _span(seconds):
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
