@@ -33,7 +33,9 @@ VERDICTS = [
     ("room_temperature", 9.9, "refuse"), ("room_temperature", 35.0, ""), ("room_temperature", 35.1, "warn"),
     ("pigment", 10.0, ""), ("pigment", 10.1, "warn"),
     ("post_cure_temperature", 80.0, ""), ("post_cure_temperature", 81.0, "warn"),
-    ("thickness", 500.0, ""), ("humidity", 99.0, ""),
+    ("thickness", 38.0, ""), ("thickness", 38.1, "warn"), ("humidity", 99.0, ""),
+    ("post_cure_temperature", 120.0, "warn"), ("post_cure_temperature", 120.1, "refuse"),
+    ("pot_mass", 500.0, ""), ("pot_mass", 500.1, "warn"), ("pot_mass", 5000.0, "warn"),
 ]  # fmt: skip
 
 

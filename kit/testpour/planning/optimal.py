@@ -117,7 +117,7 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):
         settings, score = _polished(problem, settings, score, aim, polish)
     if not np.isfinite(score.max()):
         raise PlanConflict([("No set of pours inside the limits separates all the terms: drop a term that the "
-                            "limits or the levels of a factor make inseparable from another.")])
+                            "limits or the levels of a factor make inseparable from another." + problem.in_the_way())])
     return _result(problem, criterion, settings, score, moments, (starts, reached, seed))
 
 

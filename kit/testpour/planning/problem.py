@@ -53,7 +53,9 @@ class Problem:
     eta : float
         Variance between sessions over variance between pours.
     forbidden : callable, optional
-        Takes settings (m, k), returns True where a pour may not be made.
+        Takes settings (m, k), returns True where a new pour may not be made.
+    limit : callable, optional
+        Says in words which limit `forbidden` stands for, and what would keep inside it.
     fixed : array (m, k), optional
         Pours already made, kept as they are.
     fixed_sessions : tuple of int, optional
@@ -73,6 +75,7 @@ class Problem:
     sessions: tuple | None = None
     eta: float = 0.0
     forbidden: object = None
+    limit: object = field(default=None, repr=False)
     fixed: np.ndarray | None = field(default=None, repr=False)
     fixed_sessions: tuple | None = None
     prior: np.ndarray | None = field(default=None, repr=False)
@@ -117,6 +120,10 @@ class Problem:
             flat = np.asarray(self.forbidden(settings.reshape(-1, settings.shape[-1])), bool)
             inside &= ~flat.reshape(inside.shape)
         return inside
+
+    def in_the_way(self):
+        """The limit that leaves no room, as the end of a refusal; empty where there is none."""
+        return f" In the way: {self.limit()}" if self.constrained and self.limit is not None else ""
 
     def moments(self):
         """Moment matrix of the region: exact over the cube, sampled when the region is constrained.
@@ -193,11 +200,6 @@ def _region_conflicts(problem):
                "of that factor to include it, or leave the pour out.")
     if not problem.constrained:
         return
-    banned = ~problem.allowed(kept) if len(kept) else np.zeros(0, bool)
-    if banned.any():
-        i = int(np.argmax(banned))
-        yield (f"Pour {i + 1} already made lies outside the limits at {np.round(kept[i], 3).tolist()}: "
-               "loosen the limits to include it, or leave the pour out.")
     if not len(region_points(len(problem.axes), problem.levels, problem.allowed)):
-        yield "No setting is left: the forbidden region covers everything. Shrink it."
+        yield "No setting is left: the forbidden region covers everything. Shrink it." + problem.in_the_way()
 
