@@ -123,6 +123,15 @@ def _unknown(name, factors):
     return Cautions(warnings=(f"{name} is no setting known here, so it was not checked; {hint}. Write its name as the study does.",))
 
 
+def check_table(study, table):
+    """What is refused or warned about in any row of a settings table (floats in declared units), each sentence once."""
+    found = check_settings(study, {})
+    for name in table.columns:
+        for value in dict.fromkeys(table[name].dropna()):
+            found += check_settings(study, {name: value})
+    return found
+
+
 def check_gel_time(minutes):
     """A warning where the predicted gel time (min) leaves no time to pour."""
     return _check("gel_time", minutes)
@@ -246,7 +255,7 @@ def _parts_of_study(kind, named, texts):
     if parts:
         found += check_mix(["resin", *parts, "peroxide"])
     for name in named:
-        found += _named_in(name, refuse=True)
+        found += _named_in(name, refuse=True) if _role(name) != "solvent" else Cautions()
     return found + check_note(texts)
 
 

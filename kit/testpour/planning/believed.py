@@ -128,12 +128,24 @@ def pour_cautions(study, settings):
 
 
 def by_pour(found):
-    """The cautions of several pours as one: each sentence once, after the pours it is about.
+    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`."""
+    said = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(found).items()}
+    return Cautions(tuple(said["refusals"]), tuple(said["warnings"]))
+
+
+def grouped(found):
+    """The cautions of several pours, each sentence once.
 
     Parameters
     ----------
     found : dict
-        Pour name to `Cautions`. Of predictions that differ only in their number, the furthest speaks.
+        Pour name to `Cautions`.
+
+    Returns
+    -------
+    dict
+        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that differ
+        only in the number found, the furthest speaks for all.
     """
     said = {}
     for pour, one in found.items():
@@ -141,12 +153,12 @@ def by_pour(found):
             for text in texts:
                 head, _, limit = text.partition(" is ")
                 said.setdefault((level, NUMBER.sub("", head), limit), []).append((str(pour), text))
-    parts = {"refusals": [], "warnings": []}
+    parts = {"refusals": {}, "warnings": {}}
     for (level, _, limit), pairs in said.items():
         furthest = min if limit.startswith("below") else max
-        names = ", ".join(dict.fromkeys(pour for pour, _ in pairs))
-        parts[level].append(f"{names}: {furthest((text for _, text in pairs), key=_number)}")
-    return Cautions(tuple(parts["refusals"]), tuple(parts["warnings"]))
+        text = furthest((text for _, text in pairs), key=_number)
+        parts[level][text] = list(dict.fromkeys(pour for pour, _ in pairs))
+    return parts
 
 
 def _number(text):

@@ -6,6 +6,7 @@ from scipy.stats import qmc
 
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.scales import to_latent
+from testpour.models.settings import settings_table
 from testpour.suggest.prospect import summed_up
 from testpour.units import UnitProblem, to_unit
 
@@ -17,6 +18,10 @@ RISK = 0.1  # chance of reaching it above which a pour is not proposed
 
 class RoomProblem(ValueError):
     """The room is outside what can be advised on."""
+
+
+class SettingRefused(ValueError):
+    """The cautions refuse what is given, so no advice is built on it."""
 
 
 def checked_room(study, room):
@@ -38,6 +43,23 @@ def checked_room(study, room):
         return factor.parse(celsius)
     except UnitProblem as problem:
         raise RoomProblem(str(problem)) from None
+
+
+def checked_given(study, fixed=None, room=None):
+    """The settings that are given, complete with usual values: one row.
+
+    Raises
+    ------
+    RoomProblem
+        See `checked_room`.
+    SettingRefused
+        If the cautions refuse one of them, or the study itself.
+    """
+    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    refused = check_settings(study, {name: given[name].iloc[0] for name in fixed or () if name in given}).refusals
+    if refused:
+        raise SettingRefused(" ".join(refused))
+    return given
 
 
 def free_factors(study, fixed):

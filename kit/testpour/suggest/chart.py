@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from testpour.models.settings import settings_table
 from testpour.pages import dated
 from testpour.suggest.advice import beyond_log, settings_words
 from testpour.suggest.candidates import (
     allowed,
+    checked_given,
     checked_room,
     free_factors,
     nearest_usual,
@@ -113,8 +113,8 @@ def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
     ------
     NoAims
         If the study states no aim.
-    RoomProblem
-        If a room is too cold or too hot to advise on.
+    RoomProblem, SettingRefused
+        If a room is too cold or too hot to advise on, or the cautions refuse what is given.
     ValueError
         If catalyst is no free setting of the study.
     """
@@ -142,7 +142,7 @@ def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
 
 def _cells(study, rooms, thicknesses, fixed):
     """One row a room and depth, every other setting as given or usual."""
-    given = settings_table(study, dict(fixed or {}))
+    given = checked_given(study, fixed)
     names = {factor.name for factor in study.factors}
     if "room_temperature" in names:
         span = study.factor("room_temperature").span

@@ -5,7 +5,7 @@ from itertools import combinations
 import numpy as np
 
 from testpour.models.chance import NoAims
-from testpour.suggest.candidates import RoomProblem, allowed, free_factors, spread_settings
+from testpour.suggest.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
 from testpour.suggest.contexts import chances_by_draw
 from testpour.suggest.prospect import prospect
 from testpour.wording import in_hundred
@@ -34,7 +34,7 @@ class AimsConflict(ValueError):
         self.aims, self.compromise, self.chances = aims, compromise, chances
 
 
-UNADVISED = (RoomProblem, NoAims, AimsConflict)  # what may stand in the way of advice, said in its place
+UNADVISED = (RoomProblem, SettingRefused, NoAims, AimsConflict)  # what may stand in the way of advice, said in its place
 
 
 def check_aims(fits, states, given, fixed=()):
