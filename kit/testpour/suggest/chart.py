@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from testpour.cautions import check_table
 from testpour.pages import dated
 from testpour.suggest.advice import beyond_log, settings_words
 from testpour.suggest.candidates import (
@@ -60,7 +61,9 @@ class RecipeChart:
         text += f", resting on {count(self.pours, 'pour')}. Everywhere: {self.shared}."
         if self.table["beyond"].any():
             text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
-        return text
+        cells = self.table.reset_index()[["room_temperature", "thickness", "catalyst"]]
+        known = [name for name in cells if name in {factor.name for factor in self.study.factors}]
+        return " ".join([text, *check_table(self.study, cells[known]).lines()])
 
     __repr__ = sentence
 
