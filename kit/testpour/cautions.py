@@ -20,7 +20,7 @@ from testpour.wording import in_markdown
 LEVELS = ("refuse", "warn")
 KINDS = ("bench", "page", "notebook")
 ASIDE = ("age", "session")  # columns that stand beside settings and are none
-NOT = r"(?<!\bno )(?<!\bnot )(?<!\bnever )(?<!\bwithout )"  # before a hazard that a text rules out
+RULED_OUT = re.compile(r"\b(?:no|not|never|without)(?: in)?(?: an?| the)? $")  # stands before what a text rules out
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
 
 
@@ -268,14 +268,19 @@ def _named_in(text, refuse=False):
     """What a text names and does not rule out ("no acetone"), refused or warned about."""
     text, found = text.casefold(), Cautions()
     for hazard in rules()["hazards"]:
-        if re.search(f"{NOT}(?:{hazard['pattern']})", text):
+        if _says(hazard["pattern"], text):
             said = (hazard["says"],)
             found += Cautions(said) if refuse and hazard["level"] == "refuse" else Cautions(warnings=said)
     for name in (name for plastic in containers() for name in (plastic.name, *plastic.also) if len(name) > 5):
-        if re.search(rf"{NOT}\b{re.escape(name)}\b", text):
+        if _says(rf"\b{re.escape(name)}\b", text):
             cup = check_container(name)
             found += cup if refuse else Cautions(warnings=cup.refusals)
     return found
+
+
+def _says(pattern, text):
+    """Whether a text names something and does not rule it out."""
+    return any(not RULED_OUT.search(text[: found.start()]) for found in re.finditer(pattern, text))
 
 
 def check_container(code):
