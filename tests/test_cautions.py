@@ -12,6 +12,7 @@ from testpour.cautions import (
     check_container,
     check_gel_time,
     check_mix,
+    check_note,
     check_peak,
     check_resin,
     check_settings,
@@ -21,6 +22,7 @@ from testpour.cautions import (
 from testpour.planning.bench_sheet import bench_sheet
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
+from testpour.weighing import weigh_out
 
 # Limits as stated by the sources named beside them in cautions.toml: 1 to 2.5 % is the range of a supplier data
 # sheet (pre-accelerated orthophthalic resin), 4 % that of a supplier's buying guide, 15 °C that of a data sheet,
@@ -33,7 +35,9 @@ VERDICTS = [
     ("room_temperature", 9.9, "refuse"), ("room_temperature", 35.0, ""), ("room_temperature", 35.1, "warn"),
     ("pigment", 10.0, ""), ("pigment", 10.1, "warn"),
     ("post_cure_temperature", 80.0, ""), ("post_cure_temperature", 81.0, "warn"),
-    ("thickness", 500.0, ""), ("humidity", 99.0, ""),
+    ("thickness", 38.0, ""), ("thickness", 38.1, "warn"), ("humidity", 99.0, ""),
+    ("post_cure_temperature", 120.0, "warn"), ("post_cure_temperature", 120.1, "refuse"),
+    ("pot_mass", 500.0, ""), ("pot_mass", 500.1, "warn"), ("pot_mass", 5000.0, "warn"),
 ]  # fmt: skip
 
 
@@ -152,6 +156,65 @@ def test_mixing_order(order, expected):
 
 def test_premix_refusal_says_what_to_do():
     assert "accelerator fully into the resin first" in check_mix(["peroxide + accelerator"]).sentence()
+
+
+OWN = {"unit": "%", "low": 0, "high": 15, "usual": 0}
+
+
+@pytest.mark.parametrize(
+    "factor, expected, says",
+    [
+        ({"accelerator": OWN}, "warn", "fully into the resin first"),
+        ({"cobalt_blue": OWN}, "", "No limit is broken"),
+        ({"acetone": OWN}, "refuse", "Peroxide and acetone"),
+        ({"thinner": {**OWN, "words": "white spirit"}}, "refuse", "Peroxide and acetone"),
+        ({"microwave_time": {**OWN, "unit": "min"}}, "refuse", "microwave oven"),
+        ({"cup": {"kind": "text", "words": "polystyrene cup"}}, "refuse", "styrene dissolves polystyrene"),
+        ({"stirring": {**OWN, "unit": "min", "how": "stirred in a foam cup"}}, "warn", "styrene dissolves polystyrene"),
+        ({"stirring": {**OWN, "unit": "min", "how": "no acetone, never a microwave"}}, "", "No limit is broken"),
+    ],
+)
+def test_the_parts_a_study_names_are_asked_about(factor, expected, says):
+    named = study(factors={"catalyst": {}, "room_temperature": {}, **factor})
+    found = check_settings(named, {"catalyst": 1.5})
+    assert verdict(found) == expected and says in found.sentence()
+
+
+def test_a_hardener_is_held_to_the_limits_of_the_catalyst():
+    named = study(factors={"hardener": OWN, "catalyst_lot": {}})
+    assert "Hardener 9 % is above 4 %" in check_settings(named, {"hardener": 9.0}).refusals[0]
+    assert verdict(check_settings(named, {"hardener": 2.0})) == ""
+
+
+@pytest.mark.parametrize(
+    "note, says",
+    [("thinned with acetone", "solvent"), ("warmed in the microwave", "microwave"), ("mixed in a polystyrene cup", "dissolves"),
+     ("2 drops of cobalt", "Accelerator"), ("cleaned without acetone", ""), ("cobalt blue", ""), ("foam at the edge", "")],
+)  # fmt: skip
+def test_a_note_is_warned_about_and_never_refused(note, says):
+    found = check_note(note)
+    assert not found.refusals
+    assert says in " ".join(found.warnings) and bool(found.warnings) == bool(says)
+
+
+def test_a_misspelt_setting_is_said_not_to_be_checked():
+    found = check_settings(study(), {"catalst": 9.0})
+    assert "catalst is no setting known here, so it was not checked; catalyst may be meant" in found.warnings[0]
+    assert "catalyst, room_temperature" in check_settings(study(), {"xyzzy": 1.0}).warnings[0]
+    assert verdict(check_settings(study(), {"age": 24.0, "session": "S1", "catalyst": 1.5})) == ""
+
+
+def test_an_oven_no_polyester_stands_is_refused_whatever_the_study_says():
+    """Above the 100 °C of the hottest post-cure a supplier's data sheet gives, by 20 °C: common practice, no source."""
+    wide = study(factors={"catalyst": {}, "post_cure_temperature": {"high": 400, "from": 20, "to": 300}})
+    assert "300 °C is above 120 °C" in check_settings(wide, {"post_cure_temperature": 300.0}).refusals[0]
+
+
+def test_a_scale_that_may_deliver_more_than_is_refused_is_warned_about():
+    """3.5 % of 30 g is 1.05 g, 1 g on a scale of 1 g: up to 1.5 / 29.5 = 5.085 %; on one of 0.1 g, 1.15 / 29.95 = 3.84 %."""
+    coarse = weigh_out("30 g", catalyst="3.5 %", scale_resolution="1 g")
+    assert "up to 5.085 % of catalyst" in coarse.sentence() and "above 4 %" in coarse.sentence()
+    assert "may deliver up to" not in weigh_out("30 g", catalyst="3.5 %", scale_resolution="0.1 g").sentence()
 
 
 def test_findings_add_up_once_each():

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from numbers import Integral
 
-from testpour.cautions import Cautions, check_resin, check_settings
+from testpour.cautions import Cautions, check_batch, check_settings
 from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
 from testpour.problems import Problems
 from testpour.units import UnitProblem, to_number, to_unit
@@ -68,7 +68,7 @@ def read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, den
     share = _catalyst(problems, catalyst, mass, per_mL, thin)
     split = _split(problems, pots, pigment)
     step = _read(problems, scale, "g", "scale resolution")
-    cautions = _cautions(problems, share, split, known.get("kind"))
+    cautions = _cautions(problems, mass, share, split, study)
     if problems:
         raise WeighOutProblems(problems)
     return Amounts(mass, share, split, step, density, thin, per_mL, cautions)
@@ -143,10 +143,10 @@ def _split(problems, pots, pigment):
     return {name: (parts[name] / sum(parts.values()), load[name]) for name in pots}
 
 
-def _cautions(problems, catalyst, split, kind):
+def _cautions(problems, mass, catalyst, split, study):
     """Warnings to carry on; refusals become problems."""
     load = max((pigment for _, pigment in split.values() if not math.isnan(pigment)), default=0.0)
-    found = check_settings(None, {"catalyst": None if math.isnan(catalyst) else catalyst, "pigment": load})
-    found += check_resin(kind) if kind else Cautions()
+    found = check_settings(study, {"catalyst": None if math.isnan(catalyst) else catalyst, "pigment": load})
+    found += Cautions() if math.isnan(mass) else check_batch(mass * (1 + (0 if math.isnan(catalyst) else catalyst) / 100))
     problems.extend(found.refusals)
     return Cautions(warnings=found.warnings)

@@ -7,16 +7,20 @@ import math
 import re
 import tomllib
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import cache
 from html import escape
 from importlib.resources import files
 
-from testpour.materials import container
+from testpour.catalogue import catalogue
+from testpour.materials import container, containers
 from testpour.units import show, to_unit
 from testpour.wording import in_html
 
 LEVELS = ("refuse", "warn")
 KINDS = ("bench", "page", "notebook")
+ASIDE = ("age", "session")  # columns that stand beside settings and are none
+RULED_OUT = re.compile(r"\b(?:no|not|never|without)(?: in)?(?: an?| the)? $")  # stands before what a text rules out
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
 
 
@@ -45,15 +49,16 @@ class Cautions:
 
     def sentence(self):
         """Everything found, refusals first, in sentences."""
-        return " ".join(self._lines()) or "No limit is broken; the safety data sheet in hand still rules."
+        return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still rules."
 
     __repr__ = sentence
 
-    def _lines(self):
+    def lines(self):
+        """Each finding as a sentence that begins with Refused or Warning, refusals first."""
         return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
 
     def _repr_html_(self):
-        lines = self._lines() or [self.sentence()]
+        lines = self.lines() or [self.sentence()]
         return f"<ul>{''.join(f'<li>{in_html(line)}</li>' for line in lines)}</ul>"
 
 
@@ -71,22 +76,59 @@ def check_settings(study, settings):
     study : Study or None
         Gives the unit of each setting and the kind of resin; None takes the catalogue's units.
     settings : dict
-        Setting name to float in its declared unit, complete or not. Names without limits pass.
+        Setting name to float in its declared unit, complete or not. A setting without limits passes.
 
     Returns
     -------
     Cautions
-        A setting whose number is missing (NaN) is warned about: its limits were not checked.
+        A setting whose number is missing (NaN) is warned about: its limits were not checked. So is a name
+        that is no setting of the study or the catalogue. A peroxide under another name ("hardener") is held
+        to the limits of the catalyst.
 
     Notes
     -----
     Thickness beyond what was poured is not known here; the models say that.
     """
-    units = {factor.name: factor.unit for factor in study.factors} if study is not None else {}
-    found = check_resin(study.resin["kind"]) if study is not None and study.resin.get("kind") else Cautions()
-    for name in dict.fromkeys(limit["setting"] for limit in rules()["limits"]):
-        if name in settings and settings[name] is not None:
-            found += _check(name, settings[name], units.get(name))
+    factors = {factor.name: factor for factor in study.factors} if study is not None else {}
+    found = check_study(study) if study is not None else Cautions()
+    for name, value in settings.items():
+        factor = factors.get(name)
+        limited = "catalyst" if _is_peroxide(factor) else name
+        if value is not None and limited in _limited():
+            found += _check(limited, value, factor and factor.unit, factor and limited != name and factor.words)
+        elif factor is None:
+            found += _unknown(name, factors)
+    return found
+
+
+def _is_peroxide(factor):
+    """Whether a factor is a share of peroxide, by its name or its words: MEKP, hardener, initiator."""
+    if factor is None or factor.kind != "number" or factor.unit != "%":
+        return False
+    return "peroxide" in (_role(factor.name.replace("_", " ")), _role(factor.words))
+
+
+@cache
+def _limited():
+    return frozenset(limit["setting"] for limit in rules()["limits"])
+
+
+def _unknown(name, factors):
+    """A warning about a name that is no setting, for it was not checked."""
+    known = {*factors, *catalogue()["factors"], *ASIDE, *_limited()}
+    if name in known:
+        return Cautions()
+    meant = get_close_matches(str(name), sorted(known - set(ASIDE)), 1)
+    hint = f"{meant[0]} may be meant" if meant else f"the settings are {', '.join(factors or catalogue()['factors'])}"
+    return Cautions(warnings=(f"{name} is no setting known here, so it was not checked; {hint}. Write its name as the study does.",))
+
+
+def check_table(study, table):
+    """What is refused or warned about in any row of a settings table (floats in declared units), each sentence once."""
+    found = check_settings(study, {})
+    for name in table.columns:
+        for value in dict.fromkeys(table[name].dropna()):
+            found += check_settings(study, {name: value})
     return found
 
 
@@ -100,14 +142,43 @@ def check_peak(degC):
     return _check("peak_temperature", degC)
 
 
-def _check(name, value, unit=None):
+def check_batch(grams):
+    """A warning where a pot of mix (g) is so large that it heats itself dangerously.
+
+    Notes
+    -----
+    Frank-Kamenetskii: a lump with a cold surface heats itself without end where E q r^2 / (k R T^2) passes 3.32
+    (sphere). With E 45 kJ/mol, k 0.20 W/(m K), T 298 K and q = 1150 kg/m3 x 300 kJ/kg x 6.0e-5 1/s, the fastest
+    heat of a casting resin at 25 °C (numbers of that order, from memory, not read), r is 23 mm: 50 mL, 60 g. So
+    any cup that is left standing runs hot, and a pot is safe only while it can be poured out before its gel;
+    the 500 g from which that is doubtful are common practice, no source.
+    """
+    return _check("pot_mass", grams)
+
+
+def check_delivered(most):
+    """A warning where a scale may deliver more catalyst (%) than is refused."""
+    found = check_settings(None, {"catalyst": most})
+    if not found:
+        return found if math.isnan(most) else Cautions()
+    said = f"This scale may deliver up to {show(most, '%', 4)} of catalyst without showing it. {found.refusals[0]}"
+    return Cautions(warnings=(f"{said} Mix more at once or use a finer scale.",))
+
+
+def hottest_peak():
+    """The predicted peak (degC) from which a pour is refused: styrene boils there."""
+    return next(limit["from"] for limit in rules()["limits"]
+                if limit["setting"] == "peak_temperature" and limit["level"] == "refuse")  # fmt: skip
+
+
+def _check(name, value, unit=None, words=None):
     """The furthest limit broken on each side, as `Cautions`."""
     limits = [limit for limit in rules()["limits"] if limit["setting"] == name]
     declared = limits[0]["unit"]
     if unit and unit != declared and not isinstance(value, str):
         value = f"{value!r} {unit}"
     value = to_unit(value, declared, name)
-    words = limits[0].get("words", name.replace("_", " ").replace("post cure", "post-cure"))
+    words = words or limits[0].get("words", name.replace("_", " ").replace("post cure", "post-cure"))
     if math.isnan(value):
         return Cautions(warnings=(f"The {words} is not known, so its limits were not checked. Give the number.",))
     said = {level: [] for level in LEVELS}
@@ -156,6 +227,60 @@ def check_resin(kind):
         "Read its label before pouring, and write the kind in the study file."
     )
     return Cautions(warnings=(said,))
+
+
+def check_study(study):
+    """What is refused or warned about in the parts of a study: its resin, its own factors, and what its texts name.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Cautions
+        A solvent, a microwave oven or a polystyrene cup among the factors is refused, an accelerator warned
+        about; where only a text names them (how a factor is set, the question), it is a warning.
+    """
+    named = tuple(f"{factor.name.replace('_', ' ')}, {factor.words}" for factor in study.factors)
+    texts = " ".join([study.question, *(factor.how for factor in study.factors)])
+    return _parts_of_study(study.resin.get("kind"), named, texts)
+
+
+@cache
+def _parts_of_study(kind, named, texts):
+    """The findings of `check_study`, worked out once: the search for settings asks thousands of times."""
+    found = check_resin(kind) if kind else Cautions()
+    parts = [name for name in named if _role(name) in ("accelerator", "solvent")]
+    if parts:
+        found += check_mix(["resin", *parts, "peroxide"])
+    for name in named:
+        found += _named_in(name, refuse=True) if _role(name) != "solvent" else Cautions()
+    return found + check_note(texts)
+
+
+def check_note(text):
+    """Warnings about what a note names: accelerator, solvent, microwave oven, a cup that styrene dissolves."""
+    return _named_in(str(text))
+
+
+def _named_in(text, refuse=False):
+    """What a text names and does not rule out ("no acetone"), refused or warned about."""
+    text, found = text.casefold(), Cautions()
+    for hazard in rules()["hazards"]:
+        if _says(hazard["pattern"], text):
+            said = (hazard["says"],)
+            found += Cautions(said) if refuse and hazard["level"] == "refuse" else Cautions(warnings=said)
+    for name in (name for plastic in containers() for name in (plastic.name, *plastic.also) if len(name) > 5):
+        if _says(rf"\b{re.escape(name)}\b", text):
+            cup = check_container(name)
+            found += cup if refuse else Cautions(warnings=cup.refusals)
+    return found
+
+
+def _says(pattern, text):
+    """Whether a text names something and does not rule it out."""
+    return any(not RULED_OUT.search(text[: found.start()]) for found in re.finditer(pattern, text))
 
 
 def check_container(code):

@@ -11,7 +11,7 @@ from fractions import Fraction
 import pandas as pd
 
 from testpour.amounts import WHOLE, WeighOutProblems, read_amounts
-from testpour.cautions import Cautions
+from testpour.cautions import Cautions, check_delivered
 from testpour.units import show
 from testpour.wording import in_html, table_html
 
@@ -186,9 +186,8 @@ def _weighed(asked):
     table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))
     least = smallest_batch(asked.catalyst, step)
-    return WeighOut(
-        table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, asked.cautions
-    )
+    cautions = asked.cautions + check_delivered(high)
+    return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions)
 
 
 def _table(asked, resin, catalyst):

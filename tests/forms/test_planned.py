@@ -2,7 +2,9 @@
 
 import pytest
 
+from testpour.forms.desk import Desk
 from testpour.forms.planned import FormProblem, planned_pours
+from testpour.planning.bench_sheet import bench_sheet
 from testpour.planning.plan import plan_pours
 
 
@@ -35,6 +37,28 @@ def test_what_is_no_plan_is_refused(study, sheet, pours):
         planned_pours(study, sheet, "another day")
 
 
-def test_warnings_of_a_pour_come_along(study, pours):
-    _, planned = planned_pours(study, pours.assign(catalyst=[0.6, 1.5, 1.5]))
-    assert planned[0].warnings and not planned[1].warnings
+def test_warnings_about_the_amounts_come_along(study, pours):
+    """900 g is above the 500 g pot (common practice, no source); 30 g on a 1 g scale carries (1 + 0.5) / (30 - 0.5) = 5.08 %."""
+    heavy = bench_sheet(study, pours, session="S1", resin={"B01": 900, "B02": 150, "B03": 150})
+    _, planned = planned_pours(study, heavy)
+    assert not planned[1].warnings
+    assert len(planned[0].warnings) == 1 and "above 500 g" in planned[0].warnings[0]
+    coarse = bench_sheet(study, pours.assign(catalyst=3.0), session="S1", resin=30, scale_resolution=1)
+    _, planned = planned_pours(study, coarse)
+    assert "up to 5.085 % of catalyst" in planned[0].warnings[0] and "above 4 %" in planned[0].warnings[0]
+
+
+def test_a_refused_dose_has_its_refusal_and_no_weigh_out_on_its_card(log, pours):
+    """9 % is above 4 %, a supplier's buying guide; a plan carries it as a table may."""
+    cards = Desk(log, pours.assign(catalyst=[9.0, 1.5, 0.6]), session="x").state()["cards"]
+    assert cards[0]["weigh"] == [] and "9 % is above 4 %" in cards[0]["refusals"][0]
+    assert cards[1]["weigh"] and not cards[1]["refusals"] and not cards[1]["warnings"]
+    assert cards[2]["weigh"] and "below 1 %" in cards[2]["warnings"][0]
+
+
+def test_a_room_too_cold_takes_every_weigh_out_away(log, pours):
+    desk = Desk(log, pours, session="x")
+    assert all(card["weigh"] for card in desk.state()["cards"])
+    state = desk.take({"id": "1", "deed": "head", "values": {"room_temperature": "8"}, "by": "", "at": None})
+    assert [card["weigh"] for card in state["cards"]] == [[], [], []]
+    assert all("below 10 °C" in card["refusals"][0] for card in state["cards"])

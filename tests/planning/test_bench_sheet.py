@@ -94,14 +94,14 @@ def test_blanks_aims_and_grades_are_printed():
 
 def test_warnings_name_their_pours():
     sheet = bench_sheet(study(), pours(catalyst=[0.8, 1.5, 3.0, 3.0]), resin=[200, 30][0])
-    assert {tuple(names) for names in sheet.warnings.values()} == {("P3",), ("P4", "P2")}
+    assert {tuple(names) for names in sheet.warnings.values()} == {("P3",), ("P4", "P2"), ("P1",)}  # 19 mm is believed to run hot
     assert "P4, P2:" in sheet._repr_html_() and "2 warnings" in sheet.sentence()
 
 
 def test_a_coarse_scale_is_warned_about():
     sheet = bench_sheet(study(), pours(), resin=30)
     assert any("finer scale" in text for text in sheet.warnings)
-    assert not bench_sheet(study(), pours(), resin=200).warnings
+    assert not any("scale" in text for text in bench_sheet(study(), pours(), resin=200).warnings)
 
 
 def test_refused_pours_are_all_named():

@@ -25,7 +25,6 @@ from testpour.planning.factorial import full_factorial
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.problem import Axis, PlanConflict, Problem
 from testpour.planning.starts import coarse_grid, coordinate_groups, random_settings
-from testpour.planning.surface import central_composite
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 TARGETS = pd.read_csv(REFERENCE / "plan_optimal_targets.csv", comment="#")
@@ -36,6 +35,11 @@ THREE, TWO = (-1.0, 0.0, 1.0), (-1.0, 1.0)
 def problem(k, terms, runs, levels=THREE, hard=0, **more):
     axes = tuple(Axis("ABCDEFGHJKLMNO"[f], levels, hard=f < hard) for f in range(k))
     return Problem(axes, tuple(terms), runs, **more)
+
+
+def beyond(*bounds):
+    """A forbidden region: True where a weighted sum of the settings passes its bound."""
+    return lambda x: np.any([x @ np.array(weights, float) > bound + 1e-9 for weights, bound in bounds], axis=0)
 
 
 def sessions_of(count, size):
@@ -250,7 +254,7 @@ def test_free_sessions_beat_the_split_plot_and_a_plan_that_ignores_sessions():
 def test_limits_hold_for_every_pour_of_a_session():
     """A hard factor limited together with an easy one: A + B <= 0.5 and A - B <= 0.5."""
     task = problem(2, [*main_terms(2), (0, 2)], 12, hard=1, sessions=sessions_of(4, 3), eta=1.0,
-                   limits=(((1.0, 1.0), 0.5), ((1.0, -1.0), 0.5)))
+                   forbidden=beyond(((1, 1), 0.5), ((1, -1), 0.5)))
     found = optimal_plan(task, starts=20)
     assert task.allowed(found.rows).all()
     assert (found.table.groupby("session").A.nunique() == 1).all()
@@ -280,8 +284,7 @@ def test_brute_force_sessions_with_a_hard_factor(criterion):
 
 def test_brute_force_under_a_limit_and_a_forbidden_corner():
     """3 x 3 grid without A + B > 1 and without the corner (-1, -1), 7 pours."""
-    task = problem(2, quadratic_terms(2), 7, limits=(((1.0, 1.0), 1.0),),
-                   forbidden=lambda x: (x < -0.9).all(axis=1))
+    task = problem(2, quadratic_terms(2), 7, forbidden=lambda x: beyond(((1, 1), 1.0))(x) | (x < -0.9).all(axis=1))
     points = full_factorial(2, 3)
     points = points[task.allowed(points)]
     assert len(points) == 7
@@ -299,7 +302,7 @@ def test_average_variance_closed_forms():
     assert average_variance(information(model_rows(full_factorial(2, 3), quadratic_terms(2))), square) == \
         pytest.approx(9 / 20)
     for centres, value in ((2, 0.3658730159), (3, 0.3260233918)):
-        rows = central_composite(2, "face", centres=(centres, 0)).rows
+        rows = np.vstack([full_factorial(2), np.eye(2), -np.eye(2), np.zeros((centres, 2))])
         assert average_variance(information(model_rows(rows, quadratic_terms(2))), square) == \
             pytest.approx(value, abs=6e-11)
     first = information(model_rows(full_factorial(3), main_terms(3)))
@@ -338,12 +341,20 @@ def test_moments_exact_against_sampled():
 # --- limits, met factors, seeds, words ----------------------------------------------------------------------
 
 def test_continuous_plan_keeps_to_its_limits():
-    task = Problem((Axis("A"), Axis("B")), tuple(quadratic_terms(2)), 8, limits=(((1.0, 2.0), 0.7),))
+    task = Problem((Axis("A"), Axis("B")), tuple(quadratic_terms(2)), 8, forbidden=beyond(((1, 2), 0.7)))
     found = optimal_plan(task, "I", starts=10)
     assert (found.rows @ [1, 2] <= 0.7 + 1e-8).all() and np.abs(found.rows).max() <= 1
     assert "over the allowed region, sampled" in found.sentence()
     coarse = optimal_plan(task, "I", starts=10, polish=0)
     assert found.i_value < coarse.i_value
+
+
+def test_a_pour_already_made_may_lie_outside_the_limits_that_new_ones_keep():
+    """It is a fact; (1, 1) was poured before A + B <= 1 was asked for."""
+    task = problem(2, main_terms(2), 4, fixed=np.array([[1.0, 1.0]]), forbidden=beyond(((1, 1), 1.0)))
+    found = optimal_plan(task, starts=5)
+    assert found.rows[0].tolist() == [1, 1]
+    assert (found.rows[1:].sum(axis=1) <= 1 + 1e-9).all()
 
 
 def test_met_values_stay_and_hard_values_hold():
@@ -385,11 +396,8 @@ def test_sentence_says_how_sure():
     (lambda: problem(2, [*main_terms(2), (1, 0)], 8), "listed twice"),
     (lambda: problem(2, main_terms(2), 4, fixed=np.array([[0, 0], [0, 1.5]])),
      r"Pour 2 already made lies outside the region at \[0.0, 1.5\]: widen"),
-    (lambda: problem(2, main_terms(2), 4, fixed=np.array([[1, 1.0]]), limits=(((1, 1), 1.0),)),
-     "Pour 1 already made lies outside the limits"),
     (lambda: problem(2, main_terms(2), 4, fixed=np.zeros((1, 3))), "3 columns: give 2"),
     (lambda: problem(2, main_terms(2), 4, fixed=np.zeros((1, 2)), fixed_sessions=(0, 1)), "2 were given"),
-    (lambda: problem(2, main_terms(2), 4, limits=(((1, 1), -3.0),)), "raise the bound of limit 1 from -3 to at least -2"),
     (lambda: problem(2, main_terms(2), 4, forbidden=lambda x: x[:, 0] > -9), "forbidden region covers everything"),
     (lambda: problem(2, quadratic_terms(2), 6, hard=1, sessions=(0, 0, 0, 1, 1, 1)),
      "3 terms change only from session to session, but there are 2 sessions: plan 1 more"),
@@ -405,8 +413,8 @@ def test_conflicts_say_the_smallest_repair(make, words):
 
 def test_all_conflicts_come_at_once():
     with pytest.raises(PlanConflict) as caught:
-        problem(2, quadratic_terms(2), 2, fixed=np.array([[3.0, 0]]), limits=(((1, 0), -4.0),))
-    assert len(caught.value.conflicts) == 4
+        problem(2, quadratic_terms(2), 2, fixed=np.array([[3.0, 0]]), forbidden=beyond(((1, 0), -4.0)))
+    assert len(caught.value.conflicts) == 3
 
 
 def test_search_refusals():
@@ -419,4 +427,4 @@ def test_search_refusals():
         optimal_plan(problem(2, quadratic_terms(2), 8, TWO))
     with pytest.raises(PlanConflict, match="No allowed setting was found for session 1"):
         optimal_plan(Problem((Axis("room", met=(-1, 1)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1),
-                             limits=(((1, 0), 0.5),)))
+                             forbidden=beyond(((1, 0), 0.5))))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from testpour.planning.outlook import outlook
-from testpour.planning.plan import HOTTEST, plan_pours
+from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
 from testpour.planning.problem import PlanConflict
 from testpour.study_file import study_from
@@ -89,7 +89,7 @@ def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
     believed = beliefs_for(plan.study, reading)
     table = plan.table.assign(age=24.0)
     peak = to_reading(reading, design(believed.terms, table) @ believed.mean, table["room_temperature"])
-    assert peak.max() < HOTTEST + 3  # rounding to the bench's steps may move a setting by half a step
+    assert peak.max() < 145  # °C, boiling point of styrene, from memory, not read
     assert (plan.table["thickness"] > 20).any()  # the region is cut, not thrown away
 
 

@@ -4,13 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.cautions import check_resin, check_settings
+from testpour.cautions import check_settings, hottest_peak
 from testpour.models.physics import NEEDS, PEAK, learn_lot
 from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import settings_table
 from testpour.units import to_unit
 
-BOILING = 145.0  # degC, styrene: from memory, not read
 USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
 FURTHER = 1.5  # times the thickest pour, beyond which nothing is said: common practice, no source
 CALCULATED = "This is a calculation for a slab in still air, not a measurement: pour one and read its peak before you rely on it."
@@ -88,8 +87,6 @@ def asked(fits, settings=None, *, room=None, depths=True):
         raise AskedTooMuch([f"The study has no {', '.join(missing)}; add the factor(s) to study.toml."])
     row = settings_table(study, settings, room=room).iloc[0].to_dict()
     found = check_settings(study, row)
-    if study.resin.get("kind"):
-        found += check_resin(study.resin["kind"])
     pours = fits.castings.pours
     problems = [*found.refusals]
     for name in ("catalyst", "room_temperature"):
@@ -111,8 +108,8 @@ def peak_bound(asking, at_most):
     """The peak (degC) to stay under: as given, the study's aim, or the usual one."""
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
-    if not asking["room_temperature"] < bound < BOILING:
-        said = f"A peak of at most {bound:g} °C is no bound to pour by: styrene boils at {BOILING:g} °C and the room has"
+    if not asking["room_temperature"] < bound < hottest_peak():
+        said = f"A peak of at most {bound:g} °C is no bound to pour by: styrene boils at {hottest_peak():g} °C and the room has"
         allowed = f"{asking['room_temperature']:g} °C. Give `at_most` well between the two, for example \"{USUAL_MOST:g} degC\"."
         raise AskedTooMuch([f"{said} {allowed}"])
     return bound

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.cure.asking import BOILING, AskedTooMuch, asked, peak_bound
+from testpour.cautions import hottest_peak
+from testpour.cure.asking import AskedTooMuch, asked, peak_bound
 from testpour.cure.casting import Casting, Layer
 from testpour.cure.lots import face_of, resin_of
 from testpour.cure.slab import cure_many
@@ -68,8 +69,8 @@ class TwoLayers:
         )
         if not self.needed:
             return f"{text} That stays under {self.bound:g} °C, so two layers are not needed."
-        if high >= BOILING:
-            text += f" It may pass {BOILING:g} °C, where styrene boils: do not pour it in one."
+        if high >= hottest_peak():
+            text += f" It may pass {hottest_peak():g} °C, where styrene boils: do not pour it in one."
         best = self.table["hottest"].min()
         layers = f"two layers of {self.first:g} and {self.second:g} mm"
         if self.wait is None:
@@ -140,8 +141,8 @@ def two_layers(fits, settings=None, *, room=None, first=None, catalyst=None, at_
     castings = [_slab(asking, lots, k, lower, whole - lower, gel[k] + wait, dose) for wait in WAITS for k in range(LOTS)]
     hottest = cure_many(castings, slices=SLICES)["hottest"].to_numpy().reshape(len(WAITS), LOTS)
     table = _table(gel, hottest, bound)
-    if (table["hottest"] >= BOILING).all():
-        said = f"A casting of {whole:g} mm with {asking.mix} is predicted to pass {BOILING:g} °C, where styrene boils, even as two layers."
+    if (table["hottest"] >= hottest_peak()).all():
+        said = f"A casting of {whole:g} mm with {asking.mix} is predicted to pass {hottest_peak():g} °C, where styrene boils, even as two layers."
         raise AskedTooMuch([f"{said} Pour three or more thin layers, or use less catalyst."])
     surely = table.index[(table["under"] >= SURE)[::-1].cummin()[::-1]]
     alone = tuple(np.quantile(one["hottest"], [0.05, 0.5, 0.95]))

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from testpour.cautions import check_settings
-from testpour.cure.asking import BOILING, AskedTooMuch, asked
+from testpour.cautions import check_settings, hottest_peak
+from testpour.cure.asking import AskedTooMuch, asked
 from testpour.cure.casting import Casting, post_cure_programme
 from testpour.cure.lots import face_of, lot_beliefs, resin_of
 from testpour.cure.slab import cure_many
@@ -124,8 +124,8 @@ def _has(fits, name):
 def _check_oven(asking, oven, hours, start):
     """Warnings about the oven; raises where it makes no sense."""
     problems = []
-    if not asking["room_temperature"] < oven < BOILING:
-        problems.append(f"An oven of {oven:g} °C must be warmer than the room ({asking['room_temperature']:g} °C) and below {BOILING:g} °C.")
+    if not asking["room_temperature"] < oven < hottest_peak():
+        problems.append(f"An oven of {oven:g} °C must be warmer than the room ({asking['room_temperature']:g} °C) and below {hottest_peak():g} °C.")
     if not 0.0 < hours <= 72.0 or not 0.0 < start <= 24.0 * 28:
         problems.append(f"A stay of {hours:g} h from {start:g} h after mixing cannot be followed: hold 0 to 72 h, begin within four weeks.")
     found = check_settings(asking.study, {"post_cure_temperature": oven, "post_cure_time": hours})

@@ -44,11 +44,13 @@ class Cards:
         }
 
     def _card(self, planned, made):
+        found = self.desk.cautions(planned)
         return {
             "pour": planned.pour,
             "settings": list(planned.said),
-            "weigh": list(planned.weigh),
-            "warnings": list(planned.warnings),
+            "weigh": [] if found.refusals else list(planned.weigh),
+            "refusals": list(found.refusals),
+            "warnings": [*found.warnings, *planned.warnings],
             **(self._poured(made) if made else {"name": ""}),
         }
 
@@ -56,7 +58,7 @@ class Cards:
         """A pour of this session that is in the log and was not planned."""
         factors = [f for f in self.desk.study.factors if f.role == "chosen" and f.name in made.settings]
         said = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
-        return {"pour": made.pour, "settings": said, "weigh": [], "warnings": [], **self._poured(made)}
+        return {"pour": made.pour, "settings": said, "weigh": [], "refusals": [], "warnings": [], **self._poured(made)}
 
     def _poured(self, made):
         desk = self.desk

@@ -5,7 +5,6 @@ import datetime as dt
 import re
 import threading
 
-from testpour.cautions import check_settings
 from testpour.forms.buttons import events, once
 from testpour.forms.cards import Cards
 from testpour.forms.head import Head
@@ -19,6 +18,7 @@ from testpour.forms.snapshots import Snapshots
 from testpour.forms.taps import Taps
 from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
+from testpour.planning.believed import pour_cautions
 from testpour.units import UnitProblem
 
 KEPT = 60  # answers a form may still ask for
@@ -168,7 +168,7 @@ class Desk:
         if self.pour_of(planned):
             return "catalyst is in already"
         settings = {**planned.settings, **self.head.values}
-        refusals = check_settings(self.study, settings).refusals
+        refusals = self.cautions(planned).refusals
         if refusals and not message.get("anyway"):
             raise Refused(" ".join(refusals))
         try:
@@ -214,6 +214,10 @@ class Desk:
     def _unpour(self, message, at):
         made = self.made.get(message["name"])
         return self._taps.unpour(made) if made else "taken back already"
+
+    def cautions(self, planned):
+        """What is refused or warned about a planned pour in today's room."""
+        return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
     # Where a message points.
 

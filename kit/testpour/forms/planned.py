@@ -1,10 +1,10 @@
-"""The planned pours of one session as a form needs them: what to set, what to weigh, what to watch out for."""
+"""The planned pours of one session as a form needs them: what to set and what to weigh."""
 
 import math
 from dataclasses import dataclass
 from numbers import Real
 
-from testpour.cautions import check_settings
+from testpour.cautions import check_batch, check_delivered
 from testpour.problems import Problems
 from testpour.units import show
 from testpour.weighing import decimals
@@ -33,13 +33,14 @@ class Planned:
     weigh : tuple of dict
         ``what``, ``amount`` and ``more`` in words, in the order of weighing.
     warnings : tuple of str
+        About the amounts; those about the settings depend on today's room, see `Desk.cautions`.
     """
 
     pour: str
     settings: dict
     said: tuple
     weigh: tuple
-    warnings: tuple
+    warnings: tuple = ()
 
 
 def planned_pours(study, source, session=None):
@@ -70,8 +71,7 @@ def planned_pours(study, source, session=None):
         settings = {f.name: float(row[f.name]) for f in chosen if _is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.name in varied or settings[f.name] != f.usual)]  # fmt: skip
-        found = check_settings(study, settings)
-        pours.append(Planned(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), found.warnings))
+        pours.append(Planned(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row)))
     return name, tuple(pours)
 
 
@@ -92,6 +92,13 @@ def _one_session(table, named, session):
         which = f"{session} is not in this plan" if session is not None else "say which with session=1"
         raise FormProblem([f"session: {which}; it has {', '.join(names)}."])
     return str(session), table[table["session"].astype(str) == str(session)]
+
+
+def _amount_warnings(row):
+    """What is warned about the grams of a bench sheet's row; nothing where it has none."""
+    if "resin_g" not in row.index:
+        return ()
+    return (check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])).warnings
 
 
 def _is_number(value):

@@ -379,11 +379,13 @@ class Form {
   }
 
   weighing(card) {
+    const refused = card.refusals.length > 0;
     return [
-      h("ol", { class: "tp-weigh" }, card.weigh.map((line) => h("li", {}, h("span", {}, line.what), h("b", {}, line.amount), line.more && h("small", {}, line.more)))),
+      card.refusals.map((text) => h("p", { class: "tp-strip tp-bad" }, h("b", {}, "Do not weigh this out. "), text)),
       card.warnings.map((text) => h("p", { class: "tp-strip tp-warned" }, text)),
+      card.weigh.length > 0 && h("ol", { class: "tp-weigh" }, card.weigh.map((line) => h("li", {}, h("span", {}, line.what), h("b", {}, line.amount), line.more && h("small", {}, line.more)))),
       this.waiting(card.pour),
-      this.button("Catalyst in", "catalyst_in", { pour: card.pour }, { kind: "tp-big tp-go" }),
+      this.button("Catalyst in", "catalyst_in", { pour: card.pour }, { kind: refused ? "tp-big" : "tp-big tp-go" }),
     ];
   }
 

@@ -1,6 +1,6 @@
 """One pour or one reading on its way into the log, checked; what is wrong with it is said as one problem."""
 
-from testpour.cautions import check_settings
+from testpour.cautions import check_note, check_settings
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import Entries, with_refusals
 from testpour.logbook.tables import LogProblem
@@ -25,7 +25,7 @@ def one_pour(study, pour, given, made_anyway):
         If a setting is unknown, unreadable, unbelievable, or refused and not made all the same.
     """
     row = settings_of(study, given["settings"])
-    found = check_settings(study, row)
+    found = check_settings(study, row) + check_note(given["note"] or "")
     if found.refusals and not made_anyway:
         raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
     entry = {

@@ -1,11 +1,12 @@
 """When a casting can be demoulded, sanded or buffed: the age at which it is hard enough."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from testpour.cautions import Cautions, check_table
 from testpour.models.beyond import beyond
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
@@ -41,6 +42,8 @@ class Ready:
         Youngest and oldest age read in the log, in hours; (inf, -inf) where none is.
     outside : str
         What of the settings lies outside what was poured.
+    cautions : Cautions
+        What is refused or warned about in the settings.
     """
 
     reading: object
@@ -48,6 +51,7 @@ class Ready:
     table: pd.DataFrame
     read: tuple
     outside: str = ""
+    cautions: Cautions = field(default_factory=Cautions)
 
     def sentence(self):
         """When each step can be done, and how far that can be relied on."""
@@ -85,7 +89,8 @@ class Ready:
         return f" Nothing was read after {self._age(last)}: from there on it is a guess." if late else ""
 
     def _notes(self):
-        """What the answer leans on beside the log."""
+        """What is refused or warned about, and what the answer leans on beside the log."""
+        yield from self.cautions.lines()
         if self.read[0] > self.read[1]:
             yield "No hardness has been read yet: this is belief only."
         elif self.outside:
@@ -128,7 +133,7 @@ def ready(fits, settings=None, *, room=None):
     ).T.rename_axis("step")  # fmt: skip
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
     outside = beyond(fit, one.assign(age=read[1]))[0]
-    return Ready(fit.reading, one, table, read, outside)
+    return Ready(fit.reading, one, table, read, outside, check_table(fits.study, one))
 
 
 def thresholds(study):

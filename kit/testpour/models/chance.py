@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from testpour.cautions import check_table
 from testpour.models.settings import settings_table
-from testpour.wording import in_hundred, in_markdown, table_html
+from testpour.wording import in_html, in_hundred, in_markdown, table_html
 
 
 class NoAims(ValueError):
@@ -41,8 +42,17 @@ class Chance:
         table["most often missed"] = self.by_aim.idxmin(axis=1)
         return table
 
+    @property
+    def cautions(self):
+        """What is refused or warned about in the settings."""
+        return check_table(self.study, self.settings)
+
     def sentence(self):
-        """The chance in a sentence, for the first setting."""
+        """The chance in a sentence, for the first setting, and what is refused or warned about."""
+        return " ".join([self.verdict(), *self.cautions.lines()])
+
+    def verdict(self):
+        """The chance alone in a sentence, for the first setting."""
         row = self.table.iloc[0]
         low, high = in_hundred(row["low"]), in_hundred(row["high"])
         if row["high"] - row["low"] > 0.6:
@@ -56,7 +66,8 @@ class Chance:
     def _repr_markdown_(self):
         if len(self.settings) == 1:
             return in_markdown(self.sentence())
-        return table_html(self.table.round(2))
+        lines = "".join(f"<p>{in_html(line)}</p>" for line in self.cautions.lines())
+        return table_html(self.table.round(2)) + lines
 
 
 def chance(fits, settings=None, *, room=None):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from testpour.cautions import check_table
 from testpour.models.beyond import beyond
 from testpour.models.chance import chance
 from testpour.models.change import change
@@ -63,7 +64,8 @@ class Comparison:
     def sentence(self):
         """What differs, which readings that moves, and what cannot be told."""
         if not self.differ:
-            return f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can part them."
+            same = f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can part them."
+            return " ".join([same, *check_table(self.study, self.settings).lines()])
         rows = list(self.table.iterrows())
         told = [self._said(name, row) for name, row in rows if row["sure"] >= SURE]
         still = [name for name, row in rows if row["low"] == row["high"] == 0]
@@ -73,7 +75,7 @@ class Comparison:
         text += (listed(told) if told else "no reading differs for sure yet") + "."
         text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and told else ""
         text += f" Not moved by these settings: {listed(still)}." if still else ""
-        return " ".join([text, *self._goodness(), *self._outside()])
+        return " ".join([text, *self._goodness(), *self._outside(), *check_table(self.study, self.settings).lines()])
 
     __repr__ = sentence
 

@@ -7,9 +7,10 @@ from numbers import Real
 import pandas as pd
 
 from testpour.amounts import WeighOutProblems
-from testpour.cautions import check_settings, safety_text
+from testpour.cautions import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template
+from testpour.planning.believed import grouped, pour_cautions
 from testpour.units import to_unit
 from testpour.weighing import decimals, weigh_out
 from testpour.wording import count
@@ -117,10 +118,10 @@ def bench_sheet(study, pours, *, session=None, resin=None, mould_volume=None, wa
         With every pour that cannot be weighed out or is refused, and why.
     """
     name, pours = _session(pours, session)
-    problems, rows, warned = [], {}, {}
+    problems, rows, cautions = [], {}, {}
     for pour, given in pours.iterrows():
         settings = _settings(study, given)
-        found = check_settings(study, settings)
+        found = pour_cautions(study, settings)
         amount = {"resin": _for_pour(resin, pour), "mould_volume": _for_pour(mould_volume, pour)}
         refused = list(found.refusals)
         try:
@@ -129,13 +130,12 @@ def bench_sheet(study, pours, *, session=None, resin=None, mould_volume=None, wa
             problems += [f"{pour}: {text}" for text in dict.fromkeys(refused + problem.problems)]
             continue
         problems += [f"{pour}: {text}" for text in refused]
-        for text in (*found.warnings, *_small(weighed)):
-            warned.setdefault(text, []).append(str(pour))
+        cautions[pour] = Cautions((), (*(found + weighed.cautions).warnings, *_small(weighed)))
         rows[pour] = {**settings, **_amounts(weighed)}
     if problems:
         raise WeighOutProblems(problems)
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
-    return BenchSheet(study, name, table, warned, to_unit(scale_resolution, "g"), str(date))
+    return BenchSheet(study, name, table, grouped(cautions)["warnings"], to_unit(scale_resolution, "g"), str(date))
 
 
 def _session(pours, session):

@@ -39,7 +39,7 @@ class Coding:
         axes = [Axis(f.name, levels=self._levels(f), hard=f.by_session) for f in self.factors]
         if self.rooms:
             room = self.study.factor("room_temperature")
-            met = tuple(float(np.clip(code(room, value), -1, 1)) for value in self.rooms)
+            met = tuple(float(code(room, value)) for value in self.rooms)
             axes.append(Axis(room.name, met=met))
         return tuple(axes)
 

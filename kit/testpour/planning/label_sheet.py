@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass, fields
 
+from testpour.pages import PAPERS
 from testpour.problems import Problems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import listed
 
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 SMALLEST = (40.0, 20.0)  # mm: below this no code that a phone reads fits beside a name
 # Common sheets by their dimensions: paper, columns, rows, width, height, gap across. All lie in the middle.
 SHEETS = {

@@ -5,8 +5,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from testpour.cautions import Cautions
 from testpour.files import page_kind, put
 from testpour.pages import template
+from testpour.planning.believed import by_pour, pour_cautions
 from testpour.planning.label_fit import (
     LEADING,
     PAD,
@@ -40,6 +42,8 @@ class Labels:
     date : str
     start : int
         First position used on the first sheet.
+    cautions : Cautions
+        Of the pours that are not made yet.
     """
 
     study: str
@@ -47,6 +51,7 @@ class Labels:
     table: pd.DataFrame = field(repr=False)
     date: str = ""
     start: int = 1
+    cautions: Cautions = field(default_factory=Cautions)
 
     @property
     def pages(self):
@@ -63,7 +68,8 @@ class Labels:
             "not fitted to the page, without headers. Hold a print on plain paper against the label sheet first."
         )
         cut = self.table["cut"].sum()
-        return text + (f" On {count(cut, 'label')} the pour's name was too long and is shortened in the middle; the code has all of it." if cut else "")
+        text += (f" On {count(cut, 'label')} the pour's name was too long and is shortened in the middle; the code has all of it." if cut else "")
+        return " ".join([text, *self.cautions.lines()])
 
     __repr__ = sentence
 
@@ -138,7 +144,14 @@ def labels(pours, *, session=None, only=None, sheet="A4, 24 of 70 x 37 mm", star
         })  # fmt: skip
     if problems:
         raise LabelProblems("Labels", dict.fromkeys(problems))
-    return Labels(study.name, sheet, pd.DataFrame(rows), str(date), start)
+    return Labels(study.name, sheet, pd.DataFrame(rows), str(date), start, _cautions(study, chosen))
+
+
+def _cautions(study, pours):
+    """What is refused or warned about the pours that are not in the log yet."""
+    numbers = [f.name for f in study.factors if f.kind != "text" and f.name in pours]
+    ahead = pours[[not _day(row) for _, row in pours.iterrows()]]
+    return by_pour({pour: pour_cautions(study, row[numbers].to_dict()) for pour, row in ahead.iterrows()})
 
 
 def _poured(pours):

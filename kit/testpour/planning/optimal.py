@@ -13,17 +13,9 @@ from testpour.planning.candidates import Group
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
 from testpour.planning.exchange import Batch, exchange_pour, exchange_session
 from testpour.planning.problem import PlanConflict, Problem
-from testpour.planning.shortlist import improve_choices
-from testpour.planning.starts import (
-    coarse_grid,
-    coordinate_groups,
-    every_combination,
-    free_places,
-    random_settings,
-)
+from testpour.planning.starts import coarse_grid, coordinate_groups, free_places, random_settings
 from testpour.wording import said_in_markdown
 
-LIST = 1000                                             # longest list of settings written out
 CHUNK = 250                                             # starts improved side by side
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
@@ -116,7 +108,8 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):
     moments = problem.moments()
     aim = moments if criterion == "I" else None
     grid = coarse_grid(problem, criterion)
-    found = [_search(problem, grid, min(CHUNK, starts - done), rng, aim) for done in range(0, starts, CHUNK)]
+    chunks = [min(CHUNK, starts - done) for done in range(0, starts, CHUNK)]
+    found = [_improve(problem, random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
     settings = np.concatenate(found)
     score = _scores(problem, settings, aim)
     reached = int((score > score.max() - 1e-6 * max(1.0, abs(score.max()))).sum())
@@ -124,28 +117,8 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):
         settings, score = _polished(problem, settings, score, aim, polish)
     if not np.isfinite(score.max()):
         raise PlanConflict([("No set of pours inside the limits separates all the terms: drop a term that the "
-                            "limits or the levels of a factor make inseparable from another.")])
+                            "limits or the levels of a factor make inseparable from another." + problem.in_the_way())])
     return _result(problem, criterion, settings, score, moments, (starts, reached, seed))
-
-
-def _search(problem, grid, starts, rng, aim):
-    """Improved random starts (starts, n, k): on a written-out list where that serves, else by coordinates."""
-    free = all(axis.met is None and not axis.hard for axis in problem.axes)
-    apart = problem.eta == 0 and aim is None
-    if free and apart and np.prod([len(values) for values in grid]) <= LIST:
-        mesh = every_combination(grid)
-        mesh = mesh[problem.allowed(mesh)]
-        if len(mesh):
-            return _list_search(problem, mesh, starts, rng)
-    return _improve(problem, random_settings(problem, grid, starts, rng), grid, aim)
-
-
-def _list_search(problem, mesh, starts, rng):
-    base = information(model_rows(problem.kept, problem.terms), prior=problem.prior)
-    chosen = rng.integers(len(mesh), size=(starts, problem.runs))
-    chosen = improve_choices(model_rows(mesh, problem.terms), chosen, base)
-    kept = np.broadcast_to(problem.kept, (starts, *problem.kept.shape))
-    return np.concatenate([kept, mesh[chosen]], axis=1)
 
 
 def _improve(problem, settings, grid, moments):

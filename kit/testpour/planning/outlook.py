@@ -1,13 +1,15 @@
 """What a plan can tell before a drop is poured, and what it takes: pours, resin, hours, money."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from testpour.cautions import Cautions, check_batch
 from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import ADIABATIC_RISE
+from testpour.planning.believed import design_problem
 from testpour.planning.criteria import term_name
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
@@ -38,6 +40,8 @@ class Outlook:
     cost : float or None
     noise_from : str
         Where the noise figures come from.
+    cautions : Cautions
+        Of the plan's pours and of the size of a pot.
     """
 
     plan: object
@@ -48,6 +52,7 @@ class Outlook:
     hours: float
     cost: float | None
     noise_from: str
+    cautions: Cautions = field(default_factory=Cautions)
 
     def sentence(self):
         """What the plan would notice and what it takes."""
@@ -64,7 +69,7 @@ class Outlook:
             f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
             f"the last reading falls {self.hours:g} h after mixing. Noise is taken from {self.noise_from}."
         )
-        return " ".join(parts)
+        return " ".join([*parts, *self.cautions.lines()])
 
     @property
     def _aimed(self):
@@ -113,7 +118,8 @@ def outlook(plan, fits=None, *, pot="120 g", price=None):
     for reading in plan.study.readings:
         noise, day = _noise(plan.study, reading, fits)
         lines += list(_lines(plan, reading, noise, day))
-    grams = to_unit(pot, "g", "pot") * len(plan.table)
+    each = to_unit(pot, "g", "pot")
+    grams = each * len(plan.table)
     return Outlook(
         plan,
         pd.DataFrame(lines),
@@ -123,14 +129,15 @@ def outlook(plan, fits=None, *, pot="120 g", price=None):
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
         None if price is None else grams / 1000 * price,
         "the log" if fits is not None and any(fit.pours for fit in fits.values()) else "the trade's beliefs",
+        plan.found() + check_batch(each),
     )
 
 
 def _spread(plan):
     """How sharp predictions will be over the region."""
-    rows, levels = plan.coding.encode(plan.table), [axis.levels for axis in plan.coding.axes()]
     try:
-        return variance_over_region(rows, plan.terms, _numbers(plan), eta=0.5, levels=levels)
+        problem = design_problem(plan.coding, plan.terms, _numbers(plan))
+        return variance_over_region(plan.coding.encode(plan.table), problem)
     except ValueError:
         conflict = (
             f"{len(plan.table)} pours do not separate the {len(plan.terms)} terms this plan was made for: "

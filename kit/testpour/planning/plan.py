@@ -1,23 +1,19 @@
 """A plan: the pours to make, in run order, by session, and what they can tell before they are poured."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
-from testpour.cautions import check_settings
-from testpour.models.beliefs import beliefs_for
-from testpour.models.scales import to_reading
+from testpour.cautions import Cautions, check_batch
 from testpour.models.settings import settings_table
-from testpour.models.terms import design
 from testpour.planning import purposes
+from testpour.planning.believed import by_pour, pour_cautions, settings_refused
 from testpour.planning.coding import Coding, coding_for
 from testpour.planning.problem import PlanConflict
 from testpour.threads import one_thread
 from testpour.units import show, to_unit
 from testpour.wording import count, in_html, table_html
-
-HOTTEST = 145.0  # °C: styrene boils; no planned pour is believed to pass it
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +31,8 @@ class Plan:
     terms : tuple
         Exponents of the model the set is meant for.
     seed : int
+    wide : Cautions
+        What is warned about the plan as a whole.
     """
 
     study: object
@@ -45,6 +43,7 @@ class Plan:
     coding: Coding
     terms: tuple
     seed: int = 0
+    wide: Cautions = field(default_factory=Cautions)
 
     @property
     def sessions(self):
@@ -77,16 +76,19 @@ class Plan:
 
     def sentence(self):
         """The plan in a few sentences."""
-        warned = [str(pour) for pour in self.table.index if self.cautions(pour).warnings]
         size = f"{count(len(self.table), 'pour')} in {count(len(self.sessions), 'session')}"
         text = f"{size} to {purposes.TO.get(self.purpose, '')}{self.purpose}. {self.why}"
         if self.mixed:
             text += f" {self.mixed}"
-        return text + (f" Read the cautions of {', '.join(warned)} before pouring." if warned else "")
+        return " ".join([text, *self.found().lines()])
 
     def cautions(self, pour):
-        """What is warned or refused for one pour."""
-        return check_settings(self.study, self.table.loc[pour].drop("session").to_dict())
+        """What is warned or refused for one pour, its believed gel time and peak among them."""
+        return pour_cautions(self.study, self.table.loc[pour].drop("session").to_dict())
+
+    def found(self):
+        """What is refused or warned about the plan: each sentence once, with the pours it is about."""
+        return self.wide + by_pour({pour: self.cautions(pour) for pour in self.table.index})
 
     __repr__ = sentence
 
@@ -144,6 +146,8 @@ def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=
     sizes = _sizes(sessions, pours)
     _check_budget(sum(sizes), resin, pot)
     coding = coding_for(study, len(sizes), factors, rooms, moulds)
+    if refused := settings_refused(coding):
+        raise PlanConflict([f"{text} Change it in study.toml, or in what you ask for." for text in refused])
     wishes = _wishes(coding, sizes, castings, seed)
     purpose = _purpose(purpose, compare, wishes)
     if purpose == purposes.SETTLE:
@@ -151,7 +155,7 @@ def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=
     else:
         chosen = purposes.PICK[purpose](wishes)
     table = _run_order(study, coding, chosen, castings, seed)
-    return Plan(study, table, purpose, chosen.why, chosen.mixed, coding, chosen.terms, seed)
+    return Plan(study, table, purpose, chosen.why, chosen.mixed, coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")))
 
 
 def _sizes(sessions, pours):
@@ -204,72 +208,7 @@ def _wishes(coding, sizes, castings, seed):
         fixed = coding.encode(past)
         labels = list(dict.fromkeys(castings.pours["session"]))
         numbers = tuple(labels.index(label) for label in castings.pours["session"])
-    return purposes.Wishes(
-        coding.axes(), sizes, _session_share(study), _too_hot(coding), fixed, numbers,
-        lambda terms: _prior(coding, terms), seed,
-    )  # fmt: skip
-
-
-def _measured(study):
-    """The readings a plan is judged by: those with an aim, or all."""
-    aimed = {aim.reading for aim in study.aims}
-    return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
-
-
-def _session_share(study):
-    """Variance between sessions over variance between pours, believed, averaged over the readings."""
-    shares = []
-    for reading in _measured(study):
-        scatter = beliefs_for(study, reading).scatter
-        pour = 1.0 if reading.grades else scatter["reading"] ** 2 + scatter["pour"] ** 2
-        shares.append(scatter["session"] ** 2 / pour)
-    return float(np.mean(shares))
-
-
-def _prior(coding, terms):
-    """Belief about coded terms as a precision, in units of the variance between pours, averaged over readings."""
-    study, total = coding.study, np.zeros(len(terms))
-    for reading in _measured(study):
-        believed = beliefs_for(study, reading)
-        noise = 1.0 if reading.grades else np.hypot(believed.scatter["reading"], believed.scatter["pour"])
-        sd = np.array([_coded_sd(coding, believed, term) for term in terms])
-        total += (noise / sd) ** 2
-    return np.diag(total / len(_measured(study)))
-
-
-def _coded_sd(coding, believed, term):
-    """Believed spread of one coded coefficient on the latent scale; half as much for each further order."""
-    if not any(term):
-        return 10.0
-    ends = np.array([[sign * (power > 0) for power in term] for sign in (-1, 1)], float)
-    table = settings_table(coding.study, coding.decode(ends)).assign(age=24.0)
-    change = np.diff(design(believed.terms, table), axis=0)[0] / 2
-    return max(float(np.sqrt(np.sum((change * believed.sd) ** 2))), 0.05) / 2 ** (sum(term) - 1)
-
-
-def _too_hot(coding):
-    """Where a pour is believed to pass the boiling point of styrene, or a caution refuses it; None if nowhere."""
-    study = coding.study
-    peaks = [r for r in study.readings if r.scale == "rise"]
-    if not peaks:
-        return None
-    believed, known = beliefs_for(study, peaks[0]), {}
-
-    def hot(rows):
-        table = settings_table(study, coding.decode(rows))
-        latent = design(believed.terms, table) @ believed.mean
-        return to_reading(peaks[0], latent, table.get("room_temperature")) >= HOTTEST
-
-    def forbidden(rows):
-        # The search asks for the same few coded rows again and again.
-        keys = [row.tobytes() for row in np.round(np.asarray(rows, float), 9) + 0.0]
-        new = {key: place for place, key in enumerate(keys) if key not in known}
-        if new:
-            known.update(zip(new, hot(np.asarray(rows)[list(new.values())]), strict=True))
-        return np.array([known[key] for key in keys], bool)
-
-    corners = np.array(np.meshgrid(*[[-1, 0, 1]] * len(coding.names))).reshape(len(coding.names), -1).T
-    return forbidden if forbidden(corners).any() else None
+    return purposes.Wishes(coding, sizes, fixed, numbers, seed)
 
 
 def _sides(study, coding, compare):
@@ -277,6 +216,13 @@ def _sides(study, coding, compare):
     outside = [name for side in compare for name in side if name not in coding.names]
     if outside:
         raise PlanConflict([f"{', '.join(outside)} is not varied in this plan; it varies {', '.join(coding.names)}."])
+    problems = []
+    for number, table in enumerate(tables, start=1):
+        for room in coding.rooms or (None,):
+            row = table.iloc[0].drop("age").to_dict() | ({} if room is None else {"room_temperature": room})
+            problems += [f"Setting {number}: {text}" for text in pour_cautions(study, row).refusals]
+    if problems:
+        raise PlanConflict(dict.fromkeys(problems))
     return [coding.encode(table)[0] for table in tables]
 
 

@@ -174,20 +174,14 @@ def _strata(design, sessions, session_sd):
     return whole, np.where(whole, between, within)
 
 
-def variance_over_region(rows, terms, sessions=None, eta=0.0, allowed=None, levels=None):
-    """How prediction variance is spread over the region.
+def variance_over_region(rows, problem):
+    """How prediction variance is spread over the region a problem allows.
 
     Parameters
     ----------
     rows : array (n, k)
-        Coded settings.
-    terms : sequence of tuple of int
-    sessions, eta
-        Session number of each pour, and variance between sessions over variance between pours.
-    allowed : callable, optional
-        Points (m, k) to booleans; the whole cube by default.
-    levels : sequence, optional
-        Allowed values per factor, None for continuous ones.
+        Coded settings of the pours, in the sessions of `problem`.
+    problem : Problem
 
     Returns
     -------
@@ -195,10 +189,9 @@ def variance_over_region(rows, terms, sessions=None, eta=0.0, allowed=None, leve
         Columns fraction (of the region, 0 to 1) and variance (of a prediction, at most this in that fraction of
         the region; 1 is the variance of one pour). Read from evenly spread points, so the ends are approximate.
     """
-    points = region_points(np.shape(rows)[1], levels, allowed)
-    if not len(points):
-        raise ValueError("No setting of the region is allowed: loosen the limits.")
-    matrix = information(model_rows(rows, terms), sessions, eta)
+    terms = problem.terms
+    points = region_points(np.shape(rows)[1], problem.levels, problem.allowed)
+    matrix = information(model_rows(rows, terms), problem.all_sessions, problem.eta)
     if not np.isfinite(log_determinant(matrix)):
         raise ValueError(f"{len(rows)} pours do not separate these {len(terms)} terms: drop a term or add pours.")
     where = model_rows(points, terms)

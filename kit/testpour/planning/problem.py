@@ -1,6 +1,6 @@
 """The coded question an optimal plan answers: axes, terms, pours, sessions, limits; and its refusals."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -52,10 +52,10 @@ class Problem:
         Session number of each new pour, from 0; None for one session without a shared error.
     eta : float
         Variance between sessions over variance between pours.
-    limits : tuple of (tuple of float, float)
-        Linear limits ``sum(weights * settings) <= bound``.
     forbidden : callable, optional
-        Takes settings (m, k), returns True where a pour may not be made.
+        Takes settings (m, k), returns True where a new pour may not be made.
+    limit : callable, optional
+        Says in words which limit `forbidden` stands for, and what would keep inside it.
     fixed : array (m, k), optional
         Pours already made, kept as they are.
     fixed_sessions : tuple of int, optional
@@ -74,8 +74,8 @@ class Problem:
     runs: int
     sessions: tuple | None = None
     eta: float = 0.0
-    limits: tuple = ()
     forbidden: object = None
+    limit: object = field(default=None, repr=False)
     fixed: np.ndarray | None = field(default=None, repr=False)
     fixed_sessions: tuple | None = None
     prior: np.ndarray | None = field(default=None, repr=False)
@@ -110,18 +110,20 @@ class Problem:
     @property
     def constrained(self):
         """True when the region is smaller than the cube."""
-        return bool(self.limits) or self.forbidden is not None
+        return self.forbidden is not None
 
     def allowed(self, settings):
-        """True for each row of `settings` (..., k) inside every limit and outside the forbidden region."""
+        """True for each row of `settings` (..., k) outside the forbidden region."""
         settings = np.asarray(settings, float)
         inside = np.ones(settings.shape[:-1], bool)
-        for weights, bound in self.limits:
-            inside &= settings @ np.asarray(weights, float) <= bound + 1e-9
         if self.forbidden is not None:
             flat = np.asarray(self.forbidden(settings.reshape(-1, settings.shape[-1])), bool)
             inside &= ~flat.reshape(inside.shape)
         return inside
+
+    def in_the_way(self):
+        """The limit that leaves no room, as the end of a refusal; empty where there is none."""
+        return f" In the way: {self.limit()}" if self.constrained and self.limit is not None else ""
 
     def moments(self):
         """Moment matrix of the region: exact over the cube, sampled when the region is constrained.
@@ -133,10 +135,6 @@ class Problem:
             return cube_moments(self.terms, two)
         points = region_points(len(self.axes), self.levels, self.allowed)
         return sampled_moments(self.terms, points)
-
-    def with_runs(self, runs, sessions=None):
-        """The same question with another number of new pours."""
-        return replace(self, runs=runs, sessions=sessions)
 
 
 def _shape_conflicts(problem):
@@ -202,28 +200,6 @@ def _region_conflicts(problem):
                "of that factor to include it, or leave the pour out.")
     if not problem.constrained:
         return
-    banned = ~problem.allowed(kept) if len(kept) else np.zeros(0, bool)
-    if banned.any():
-        i = int(np.argmax(banned))
-        yield (f"Pour {i + 1} already made lies outside the limits at {np.round(kept[i], 3).tolist()}: "
-               "loosen the limits to include it, or leave the pour out.")
     if not len(region_points(len(problem.axes), problem.levels, problem.allowed)):
-        yield "No setting is left once every limit is applied: " + _loosest(problem)
+        yield "No setting is left: the forbidden region covers everything. Shrink it." + problem.in_the_way()
 
-
-def _loosest(problem):
-    """The smallest change that opens an empty region, in words."""
-    points = region_points(len(problem.axes), problem.levels)
-    if not problem.limits:
-        return "the forbidden region covers everything; shrink it."
-    excess = np.array([points @ np.asarray(w, float) - b for w, b in problem.limits])
-    free = np.ones(len(points), bool)
-    if problem.forbidden is not None:
-        free = ~np.asarray(problem.forbidden(points), bool)
-    if not free.any():
-        return "the forbidden region covers everything; shrink it."
-    need = excess[:, free]
-    need = need[:, need.max(axis=0).argmin()]
-    moves = [f"the bound of limit {i + 1} from {problem.limits[i][1]:g} to at least "
-             f"{problem.limits[i][1] + lack:.3g}" for i, lack in enumerate(need) if lack > 0]
-    return f"raise {' and '.join(moves)}."

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from testpour.planning.believed import Heat, design_problem
 from testpour.planning.criteria import main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
 from testpour.planning.optimal import optimal_plan
-from testpour.planning.problem import Axis, PlanConflict, Problem
+from testpour.planning.problem import Axis, PlanConflict
 from testpour.wording import count, listed
 
 MATTER = "which settings matter"
@@ -50,28 +51,25 @@ class Wishes:
 
     Parameters
     ----------
-    axes : tuple of Axis
+    coding : Coding
     sizes : tuple of int
         Pours in each session.
-    eta : float
-        Variance between sessions over variance between pours.
-    forbidden : callable or None
     fixed : array or None
         Pours already made, coded.
     fixed_sessions : tuple or None
-    prior : callable or None
-        From terms to prior precision, in units of the variance between pours.
     seed : int
     """
 
-    axes: tuple
+    coding: object
     sizes: tuple
-    eta: float
-    forbidden: object = None
     fixed: np.ndarray | None = None
     fixed_sessions: tuple | None = None
-    prior: object = None
     seed: int = 0
+
+    @property
+    def axes(self):
+        """The coded factors."""
+        return self.coding.axes()
 
     @property
     def numbers(self):
@@ -81,7 +79,7 @@ class Wishes:
     @property
     def easy(self):
         """True when every factor may change from pour to pour, at both ends of its span."""
-        return self.forbidden is None and all(
+        return not Heat(self.coding).matters and all(
             not axis.hard and axis.met is None and (axis.levels is None or len(axis.levels) == 2)
             for axis in self.axes
         )
@@ -103,7 +101,9 @@ def which_settings_matter(wishes):
     chosen = _regular(wishes, sizes) or _two_level(wishes, sizes)
     if not spare:
         return chosen
-    middle = np.array([_middle_pour(wishes.axes, chosen, number) for number in range(len(sizes))])
+    middle = _middle_pours(wishes, chosen)
+    if middle is None:
+        return _regular(wishes, wishes.sizes) or _two_level(wishes, wishes.sizes)
     rows, sessions = np.vstack([chosen.rows, middle]), np.append(chosen.sessions, np.arange(len(sizes)))
     why = chosen.why + (
         " The same middle pour in every session shows how much equal pours differ, and one day from another."
@@ -204,21 +204,12 @@ def settle(wishes, this, that):
 
 def _search(wishes, axes, sizes, kind, criterion, with_past=False):
     """The best set the exchange finds for a kind of model."""
-    terms = _terms(kind, axes)
-    numbers = np.repeat(np.arange(len(sizes)), sizes)
-    past = {}
-    if with_past:
-        offset = 0
-        if wishes.fixed is not None and len(wishes.fixed):
-            offset = max(wishes.fixed_sessions) + 1
-            past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
-            axes = tuple(_after(axis, offset) for axis in axes)
-        past["prior"] = wishes.prior(terms) if wishes.prior else None
-        numbers = numbers + offset
-    problem = Problem(
-        axes, terms, int(sum(sizes)), sessions=tuple(numbers.tolist()), eta=wishes.eta,
-        forbidden=wishes.forbidden, **past,
-    )  # fmt: skip
+    numbers, past = np.repeat(np.arange(len(sizes)), sizes), {}
+    if with_past and wishes.fixed is not None and len(wishes.fixed):
+        offset = max(wishes.fixed_sessions) + 1
+        past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
+        axes, numbers = tuple(_after(axis, offset) for axis in axes), numbers + offset
+    problem = design_problem(wishes.coding, _terms(kind, axes), numbers, axes=axes, informed=with_past, **past)
     return optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
 
 
@@ -257,6 +248,12 @@ def _met_alone(term, axes):
 
 def _ends(axis):
     return (-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels))
+
+
+def _middle_pours(wishes, chosen):
+    """The middle pour of each session; None where any of them is believed to run too hot."""
+    middle = np.array([_middle_pour(wishes.axes, chosen, number) for number in range(len(wishes.sizes))])
+    return None if Heat(wishes.coding)(middle).any() else middle
 
 
 def _middle_pour(axes, chosen, session):

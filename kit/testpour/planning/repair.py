@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.settings import settings_table
+from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
-from testpour.planning.problem import Problem
 from testpour.planning.purposes import MAP, STARTS
 from testpour.wording import count, in_html, listed, table_html
 
@@ -97,15 +97,18 @@ def repair_plan(plan, castings, *, seed=0):
         raise ValueError("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
     over = [s for s in plan.sessions if s in set(plan.table.loc[made.index, "session"])]
     sessions = _places(plan, left, over)
-    rows = _search(plan, made, sessions, seed)
-    table = settings_table(plan.study, plan.coding.decode(rows)).drop(columns="age")
+    labels = list(dict.fromkeys([*made["session"], *sessions]))
+    coding = _in_rooms(plan, labels)
+    rows = _search(plan, coding, labels, made, sessions, seed)
+    table = settings_table(plan.study, coding.decode(rows)).drop(columns="age")
     table.insert(0, "session", sessions)
     table = _shuffled(table, seed).set_axis(left.index)
     why = f"The {count(len(left), 'pour')} still to make, chosen afresh round {count(len(made), 'pour')} that were made."
     moved = [str(pour) for pour, was, now in zip(left.index, left["session"], table["session"], strict=True) if was != now]
     if moved:
         why += f" Moved to a later session: {listed(moved)}."
-    return replace(plan, table=table, why=why, mixed="")
+    rooms = _in_rooms(plan, list(dict.fromkeys(table["session"])))
+    return replace(plan, table=table, why=why, mixed="", coding=rooms)
 
 
 def _shuffled(table, seed):
@@ -122,23 +125,20 @@ def _places(plan, left, over):
     return [target if session in over else session for session in left["session"]]
 
 
-def _search(plan, made, sessions, seed):
-    """Coded rows of the pours still to make, best beside those made."""
-    fixed = plan.coding.encode(settings_table(plan.study, made)) if len(made) else None
-    labels = list(dict.fromkeys([*made["session"], *sessions]))
-    axes = plan.coding.axes()
-    if plan.coding.rooms:
-        room = {s: r for s, r in zip(plan.sessions, plan.coding.rooms, strict=False)}
-        met = [room.get(label, np.mean(plan.coding.rooms)) for label in labels]
-        axes = replace(plan.coding, rooms=tuple(met)).axes()
-    problem = Problem(
-        axes,
-        plan.terms,
-        len(sessions),
-        sessions=tuple(labels.index(s) for s in sessions),
-        eta=0.5,
-        fixed=fixed,
-        fixed_sessions=tuple(labels.index(s) for s in made["session"]) if len(made) else None,
-    )
+def _search(plan, coding, labels, made, sessions, seed):
+    """Coded rows of the pours still to make, best beside those made, inside the limits the plan was made in."""
+    past = {}
+    if len(made):
+        fixed = coding.encode(settings_table(plan.study, made))
+        past = {"fixed": fixed, "fixed_sessions": tuple(labels.index(s) for s in made["session"])}
+    problem = design_problem(coding, plan.terms, [labels.index(s) for s in sessions], **past)
     best = optimal_plan(problem, "I" if plan.purpose == MAP else "D", starts=STARTS, seed=seed)
     return best.table.loc[~best.table["fixed"], problem.names].to_numpy(float)
+
+
+def _in_rooms(plan, labels):
+    """The plan's coding with the room of each of some sessions; a new session is taken to be as warm as the mean."""
+    if not plan.coding.rooms:
+        return plan.coding
+    room = dict(zip(plan.table["session"], plan.table["room_temperature"], strict=True))
+    return replace(plan.coding, rooms=tuple(room.get(label, np.mean(plan.coding.rooms)) for label in labels))

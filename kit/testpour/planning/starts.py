@@ -69,7 +69,7 @@ def random_settings(problem, grid, starts, rng):
             return out
     lost = sorted({int(s) for s in session[todo.any(0)]})
     raise PlanConflict([(f"No allowed setting was found for session {', '.join(map(str, lost))}: loosen the "
-                        "limits there, or move its pours to another session.")])
+                        "limits there, or move its pours to another session." + problem.in_the_way())])
 
 
 def _place_fixed(problem, settings):

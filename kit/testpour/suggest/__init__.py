@@ -8,6 +8,7 @@ HOMES = {
     "RecipeChart": "chart",
     "Recommendation": "advice",
     "RoomProblem": "candidates",
+    "SettingRefused": "candidates",
     "StopAdvice": "stopping",
     "UNADVISED": "conflicts",
     "WhatIf": "change",

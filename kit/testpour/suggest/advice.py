@@ -7,8 +7,7 @@ import pandas as pd
 
 from testpour.cautions import check_gel_time, check_peak, check_settings
 from testpour.models.chance import chance
-from testpour.models.settings import settings_table
-from testpour.suggest.candidates import allowed, checked_room, free_factors, nearest_usual, spread_settings
+from testpour.suggest.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.prospect import prospect, states_of
 from testpour.threads import one_thread
@@ -58,7 +57,7 @@ class Recommendation:
         room = "Pour with "
         if "room_temperature" in row:
             room = f"In a room at {self.study.factor('room_temperature').show(row['room_temperature'])}, pour with "
-        text = room + settings_words(self.study, row, self.free) + ". " + self.chance.sentence()
+        text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict()
         if self.beyond:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
         return text + "".join(f" {warning}" for warning in (*self.cautions.refusals, *self.cautions.warnings))
@@ -89,11 +88,11 @@ def recommend(fits, *, room=None, fixed=None):
         If the study states no aim.
     AimsConflict
         If no settings are likely to meet the aims together.
-    RoomProblem
-        If the room is too cold or too hot to advise on.
+    RoomProblem, SettingRefused
+        If the room is too cold or too hot to advise on, or the cautions refuse what is given.
     """
     study, states = fits.study, states_of(fits)
-    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    given = checked_given(study, fixed, room)
     check_aims(fits, states, given, tuple(fixed or ()))
     free = free_factors(study, fixed)
     best = best_settings(fits, states, given, free)

@@ -9,7 +9,7 @@ from testpour.cautions import Cautions, check_settings
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
 from testpour.suggest.advice import around, best_settings, foremost, predicted
-from testpour.suggest.candidates import allowed, checked_room, free_factors, in_moulds, spread_settings
+from testpour.suggest.candidates import allowed, checked_given, free_factors, in_moulds, spread_settings
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.contexts import contenders, contexts_for
 from testpour.suggest.prospect import prospect, states_of
@@ -126,8 +126,9 @@ def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=Non
 
     Raises
     ------
-    NoAims, AimsConflict, RoomProblem
-        If nothing can be called good, no settings meet all aims, or the room is out of range.
+    NoAims, AimsConflict, RoomProblem, SettingRefused
+        If nothing can be called good, no settings meet all aims, the room is out of range, or the cautions
+        refuse what is given.
     ValueError
         If fewer than one pour is asked for, or `aim` is none of the three.
 
@@ -139,7 +140,7 @@ def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=Non
     """
     _check(pours, aim)
     study, states = fits.study, states_of(fits)
-    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    given = checked_given(study, fixed, room)
     check_aims(fits, states, given)
     free = free_factors(study, fixed)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)

@@ -4,20 +4,24 @@ import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from testpour.cautions import check_settings
+from testpour.cautions import check_settings, hottest_peak
 from testpour.models.scales import to_latent
+from testpour.models.settings import settings_table
 from testpour.suggest.prospect import summed_up
 from testpour.units import UnitProblem, to_unit
 
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
-BOILING = 145.0  # °C, styrene: from memory, not read; `cautions.toml` refuses a peak from here up
 ALIKE = 0.005  # chances so near each other the draws cannot tell apart
 RISK = 0.1  # chance of reaching it above which a pour is not proposed
 
 
 class RoomProblem(ValueError):
     """The room is outside what can be advised on."""
+
+
+class SettingRefused(ValueError):
+    """The cautions refuse what is given, so no advice is built on it."""
 
 
 def checked_room(study, room):
@@ -39,6 +43,23 @@ def checked_room(study, room):
         return factor.parse(celsius)
     except UnitProblem as problem:
         raise RoomProblem(str(problem)) from None
+
+
+def checked_given(study, fixed=None, room=None):
+    """The settings that are given, complete with usual values: one row.
+
+    Raises
+    ------
+    RoomProblem
+        See `checked_room`.
+    SettingRefused
+        If the cautions refuse one of them, or the study itself.
+    """
+    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    refused = check_settings(study, {name: given[name].iloc[0] for name in fixed or () if name in given}).refusals
+    if refused:
+        raise SettingRefused(" ".join(refused))
+    return given
 
 
 def free_factors(study, fixed):
@@ -114,7 +135,7 @@ def allowed(fits, table):
     kept = ~_refused(fits.study, table)
     if fit is None:
         return kept
-    limit = to_latent(fit.reading, np.full(len(table), BOILING), table.get("room_temperature"))
+    limit = to_latent(fit.reading, np.full(len(table), hottest_peak()), table.get("room_temperature"))
     mean, variance = summed_up(fit, table)
     margin = (limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2))
     cool = margin > -ndtri(RISK)

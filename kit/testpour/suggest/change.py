@@ -52,7 +52,7 @@ class WhatIf:
 
     def sentence(self):
         """The chance and the change that helps, in a few sentences."""
-        text = self.chance.sentence()
+        text = self.chance.verdict()
         if self.change:
             row = self.changes.loc[self.change]
             text += f" {_in_words(self.study.factor(self.change), row['end'])}: about {in_hundred(row['chance'])} in 100."

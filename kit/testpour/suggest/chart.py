@@ -5,12 +5,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from testpour.cautions import check_table
 from testpour.files import page_kind, put
-from testpour.models.settings import settings_table
 from testpour.pages import dated
 from testpour.suggest.advice import beyond_log, settings_words
 from testpour.suggest.candidates import (
     allowed,
+    checked_given,
     checked_room,
     free_factors,
     nearest_usual,
@@ -61,7 +62,9 @@ class RecipeChart:
         text += f", resting on {count(self.pours, 'pour')}. Everywhere: {self.shared}."
         if self.table["beyond"].any():
             text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
-        return text
+        cells = self.table.reset_index()[["room_temperature", "thickness", "catalyst"]]
+        known = [name for name in cells if name in {factor.name for factor in self.study.factors}]
+        return " ".join([text, *check_table(self.study, cells[known]).lines()])
 
     __repr__ = sentence
 
@@ -112,8 +115,8 @@ def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
     ------
     NoAims
         If the study states no aim.
-    RoomProblem
-        If a room is too cold or too hot to advise on.
+    RoomProblem, SettingRefused
+        If a room is too cold or too hot to advise on, or the cautions refuse what is given.
     ValueError
         If catalyst is no free setting of the study.
     """
@@ -141,7 +144,7 @@ def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
 
 def _cells(study, rooms, thicknesses, fixed):
     """One row a room and depth, every other setting as given or usual."""
-    given = settings_table(study, dict(fixed or {}))
+    given = checked_given(study, fixed)
     names = {factor.name for factor in study.factors}
     if "room_temperature" in names:
         span = study.factor("room_temperature").span

@@ -4,8 +4,9 @@ from itertools import combinations
 
 import numpy as np
 
+from testpour.cautions import check_table
 from testpour.models.chance import NoAims
-from testpour.suggest.candidates import RoomProblem, allowed, free_factors, spread_settings
+from testpour.suggest.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
 from testpour.suggest.contexts import chances_by_draw
 from testpour.suggest.prospect import prospect
 from testpour.wording import in_hundred
@@ -34,7 +35,7 @@ class AimsConflict(ValueError):
         self.aims, self.compromise, self.chances = aims, compromise, chances
 
 
-UNADVISED = (RoomProblem, NoAims, AimsConflict)  # what may stand in the way of advice, said in its place
+UNADVISED = (RoomProblem, SettingRefused, NoAims, AimsConflict)  # what may stand in the way of advice, said in its place
 
 
 def check_aims(fits, states, given, fixed=()):
@@ -59,6 +60,7 @@ def _conflict(study, table, met, free):
     chosen = ", ".join(f"{factor.words} {factor.show(row[factor.name])}" for factor in free)
     chances = {word: float(chance) for word, chance in zip(words, met[:, closest], strict=True)}
     said = ", ".join(f"{word} in {in_hundred(chance)} of 100" for word, chance in chances.items())
+    warned = check_table(study, table.iloc[[closest]])
     pair = _worst(met)
     if len(pair) == 1:
         what = f"No settings of this study are likely to meet {words[pair[0]]} here."
@@ -66,7 +68,7 @@ def _conflict(study, table, met, free):
         what = f"No settings of this study are likely to meet both {words[pair[0]]} and {words[pair[1]]} here."
     advice = "Loosen one aim, widen a span, or change what is given: another room, another thickness."
     return AimsConflict(
-        f"{what} The closest compromise is {chosen or 'what is given'}: {said}. {advice}",
+        " ".join([f"{what} The closest compromise is {chosen or 'what is given'}: {said}. {advice}", *warned.lines()]),
         tuple(study.aims[i] for i in pair),
         {name: float(value) for name, value in row.drop("age", errors="ignore").items()},
         chances,

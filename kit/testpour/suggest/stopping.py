@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.models.settings import settings_table
 from testpour.suggest.batch import ENOUGH, batch_worth
-from testpour.suggest.candidates import checked_room, free_factors
+from testpour.suggest.candidates import checked_given, free_factors
 from testpour.suggest.conflicts import check_aims
 from testpour.suggest.contexts import chances_by_draw, contenders, contexts_for
 from testpour.suggest.prospect import prospect, states_of
@@ -100,11 +99,11 @@ def stop_advice(fits, *, room=None, fixed=None, seed=0):
 
     Raises
     ------
-    NoAims, AimsConflict, RoomProblem
+    NoAims, AimsConflict, RoomProblem, SettingRefused
         As for `next_pours`.
     """
     study, states = fits.study, states_of(fits)
-    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    given = checked_given(study, fixed, room)
     check_aims(fits, states, given, fixed)
     free = free_factors(study, fixed)
     contexts = contexts_for(study, free, given)

@@ -1,0 +1,248 @@
+"""The design problem of a study: scatter between days, beliefs, and the pours believed to run too hot.
+
+Plan, repair and outlook all take their problem from `design_problem`, so that one heat limit and one ratio of
+the scatter between sessions to that between pours hold for all three.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.cautions import Cautions, check_gel_time, check_peak, check_settings, hottest_peak
+from testpour.models.beliefs import beliefs_for
+from testpour.models.scales import to_reading
+from testpour.models.settings import settings_table
+from testpour.models.terms import design
+from testpour.planning.problem import Problem
+
+NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+HALVED = 2.0  # a coded coefficient is believed half as large for each further order
+
+
+def design_problem(coding, terms, sessions, *, axes=None, fixed=None, fixed_sessions=None, informed=False):
+    """The coded problem of a study's plan.
+
+    Parameters
+    ----------
+    coding : Coding
+    terms : sequence of tuple of int
+        Exponents of the model.
+    sessions : sequence of int
+        Session number of each new pour.
+    axes : tuple of Axis, optional
+        In place of the coding's own.
+    fixed : array, shape (m, k), optional
+        Pours already made, coded; `fixed_sessions` says in which session each was.
+    informed : bool
+        Whether the trade's beliefs count as prior information.
+
+    Returns
+    -------
+    Problem
+
+    Raises
+    ------
+    PlanConflict
+        With every contradiction.
+    """
+    sessions, heat = tuple(int(number) for number in sessions), Heat(coding)
+    return Problem(
+        coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
+        eta=session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
+        fixed=fixed, fixed_sessions=fixed_sessions, prior=prior(coding, terms) if informed else None,
+    )  # fmt: skip
+
+
+def measured(study):
+    """The readings a plan is judged by: those with an aim, or all."""
+    aimed = {aim.reading for aim in study.aims}
+    return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
+
+
+def session_share(study):
+    """Variance between sessions over variance between pours, believed, averaged over the readings."""
+    shares = []
+    for reading in measured(study):
+        scatter = beliefs_for(study, reading).scatter
+        pour = 1.0 if reading.grades else scatter["reading"] ** 2 + scatter["pour"] ** 2
+        shares.append(scatter["session"] ** 2 / pour)
+    return float(np.mean(shares))
+
+
+def prior(coding, terms):
+    """Belief about coded terms as a precision, in units of the variance between pours, averaged over readings."""
+    study, total = coding.study, np.zeros(len(terms))
+    for reading in measured(study):
+        believed = beliefs_for(study, reading)
+        noise = 1.0 if reading.grades else np.hypot(believed.scatter["reading"], believed.scatter["pour"])
+        sd = np.array([_coded_sd(coding, believed, term) for term in terms])
+        total += (noise / sd) ** 2
+    return np.diag(total / len(measured(study)))
+
+
+def _coded_sd(coding, believed, term):
+    """Believed sd of one coded coefficient on the latent scale; half as much for each further order."""
+    if not any(term):
+        return 10.0
+    ends = np.array([[sign * (power > 0) for power in term] for sign in (-1, 1)], float)
+    table = settings_table(coding.study, coding.decode(ends)).assign(age=24.0)
+    change = np.diff(design(believed.terms, table), axis=0)[0] / 2
+    return max(float(np.sqrt(np.sum((change * believed.sd) ** 2))), 0.05) / HALVED ** (sum(term) - 1)
+
+
+def believed_middle(study, reading, table):
+    """What the trade believes a reading of each row of a complete settings table to be, in its unit."""
+    believed = beliefs_for(study, reading)
+    return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
+
+
+def believed_peaks(study, table):
+    """The believed peak of each row of a complete settings table, degC; None where the study reads no peak."""
+    peak = next((reading for reading in study.readings if reading.scale == "rise"), None)
+    return None if peak is None else believed_middle(study, peak, table)
+
+
+def pour_cautions(study, settings):
+    """What is refused or warned about one pour: its settings, and the gel time and peak believed for them.
+
+    Parameters
+    ----------
+    study : Study
+    settings : dict
+        Factor name to float in its declared unit; usual values where nothing is said.
+
+    Returns
+    -------
+    Cautions
+    """
+    numbers = {f.name for f in study.factors if f.kind != "text"}
+    given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
+    found, table = check_settings(study, given), settings_table(study, given)
+    for reading in study.readings:
+        if reading.name == "gel_time" or reading.scale == "rise":
+            middle = math.floor(10 * float(believed_middle(study, reading, table)[0])) / 10  # never up to a limit
+            found += check_peak(middle) if reading.scale == "rise" else check_gel_time(middle)
+    return found
+
+
+def by_pour(found):
+    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`."""
+    said = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(found).items()}
+    return Cautions(tuple(said["refusals"]), tuple(said["warnings"]))
+
+
+def grouped(found):
+    """The cautions of several pours, each sentence once.
+
+    Parameters
+    ----------
+    found : dict
+        Pour name to `Cautions`.
+
+    Returns
+    -------
+    dict
+        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that differ
+        only in the number found, the furthest speaks for all.
+    """
+    said = {}
+    for pour, one in found.items():
+        for level, texts in (("refusals", one.refusals), ("warnings", one.warnings)):
+            for text in texts:
+                head, _, limit = text.partition(" is ")
+                said.setdefault((level, NUMBER.sub("", head), limit), []).append((str(pour), text))
+    parts = {"refusals": {}, "warnings": {}}
+    for (level, _, limit), pairs in said.items():
+        furthest = min if limit.startswith("below") else max
+        text = furthest((text for _, text in pairs), key=_number)
+        parts[level][text] = list(dict.fromkeys(pour for pour, _ in pairs))
+    return parts
+
+
+def _number(text):
+    found = NUMBER.search(text)
+    return float(found[0]) if found else 0.0
+
+
+@dataclass(eq=False)
+class Heat:
+    """Where a pour is believed to reach the peak at which styrene boils: called with coded rows, a mask.
+
+    Parameters
+    ----------
+    coding : Coding
+    """
+
+    coding: object
+
+    def __post_init__(self):
+        self._known = {}
+
+    def __call__(self, rows):
+        """True for each coded row (m, k) that is too hot; the search asks for the same few again and again."""
+        keys = [row.tobytes() for row in np.round(np.asarray(rows, float), 9) + 0.0]
+        new = {key: place for place, key in enumerate(keys) if key not in self._known}
+        if new:
+            peaks = self.peaks(np.asarray(rows)[list(new.values())])
+            self._known.update(zip(new, peaks >= hottest_peak(), strict=True))
+        return np.array([self._known[key] for key in keys], bool)
+
+    def peaks(self, rows):
+        """Believed peak of each coded row, degC; minus infinity where the study reads none."""
+        study = self.coding.study
+        found = believed_peaks(study, settings_table(study, self.coding.decode(rows)))
+        return np.full(len(rows), -np.inf) if found is None else found
+
+    @property
+    def matters(self):
+        """Whether the limit cuts the region at any combination of low, middle and high, in any planned room."""
+        return bool(self(self._corners()).any())
+
+    def _corners(self):
+        rooms = [axis.met for axis in self.coding.axes() if axis.met is not None]
+        ends = [[-1.0, 0.0, 1.0]] * (len(self.coding.names) - len(rooms)) + rooms
+        return np.stack(np.meshgrid(*ends, indexing="ij"), -1).reshape(-1, len(ends))
+
+    def sentence(self):
+        """The limit that is in the way, the pour that breaks it most, and what would keep inside it."""
+        corners = self._corners()
+        peaks = self.peaks(corners)
+        worst = corners[[int(peaks.argmax())]]
+        row = self.coding.decode(worst).iloc[0]
+        said = ", ".join(f"{f.words} {f.show(row[f.name])}" for f in map(self.coding.study.factor, self.coding.names))
+        text = (
+            f"the heat limit: no pour is planned whose believed peak reaches {hottest_peak():g} °C, where styrene boils, and "
+            f"{said} is believed to reach {peaks.max():.0f} °C."
+        )
+        ways = [way for factor in self.coding.factors if (way := self._way_out(factor, worst))]
+        return text + (f" Narrow the span in study.toml: {' or '.join(ways)}." if ways else " Use less catalyst or thinner pours.")
+
+    def _way_out(self, factor, worst):
+        """The end of one factor's span that alone would keep the hottest pour below the limit, in words."""
+        place, steps = self.coding.names.index(factor.name), np.linspace(-1, 1, 201)
+        if factor.kind == "yes/no":
+            return ""
+        tried = np.repeat(worst, len(steps), axis=0)
+        tried[:, place] = steps
+        cool = ~self(tried)
+        if not cool.any() or cool.all():
+            return ""
+        side = worst[0, place] > 0
+        end = steps[cool].max() if side else steps[cool].min()
+        tried[0, place] = end
+        value = float(self.coding.decode(tried[:1])[factor.name].iloc[0])
+        return f"{factor.words} {'to' if side else 'from'} {factor.show(value)}"
+
+
+def settings_refused(coding):
+    """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room."""
+    study, found = coding.study, Cautions()
+    usual = study.settings()
+    chosen = {f.name: (usual[f.name],) for f in study.factors if f.role == "chosen" and f.kind != "text"}
+    ends = {**chosen, **{f.name: f.span for f in coding.factors}, "room_temperature": coding.rooms}
+    for name, values in ends.items():
+        for value in values:
+            found += check_settings(study, {name: float(value)})
+    return found.refusals

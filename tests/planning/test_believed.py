@@ -1,0 +1,132 @@
+"""The one design problem of plan, repair and outlook: its heat limit, its scatter between days, its beliefs."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from testpour.cautions import Cautions
+from testpour.models.settings import settings_table
+from testpour.planning import outlook as outlook_module
+from testpour.planning import repair
+from testpour.planning.believed import Heat, believed_peaks, by_pour, design_problem
+from testpour.planning.coding import coding_for
+from testpour.planning.outlook import outlook
+from testpour.planning.plan import plan_pours
+from testpour.planning.problem import PlanConflict
+from testpour.study_file import study_from
+
+BOILING = 145.0  # °C, styrene: from memory, not read
+FACTORS = {"catalyst": {"from": "1 %", "to": "2.5 %"}, "thickness": {"from": "5 mm", "to": "25 mm"}, "cover": {}, "room_temperature": {}}
+RAW = {
+    "name": "Invented blocks", "factors": FACTORS,
+    "readings": {"gel_time": {}, "tack": {}, "hardness": {}, "peak_temperature": {}},
+    "aims": {"gel_time": {"at_least": "15 min"}, "tack": {"at_most": 1}, "hardness": {"at_least": 75}},
+}  # fmt: skip
+# Scatter of gel time, tack and hardness between sessions over that between pours, by hand from the believed sd of
+# session, reading and pour: 0.12^2 / (0.12^2 + 0.10^2), 0.4^2 / 1 and 0.15^2 / (0.12^2 + 0.12^2), averaged.
+ETA = (0.0144 / 0.0244 + 0.16 + 0.0225 / 0.0288) / 3
+
+
+def blocks(**factors):
+    return study_from({**RAW, "factors": {**FACTORS, **factors}})
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return plan_pours(blocks(), sessions=2, pours=5)
+
+
+def peaks(plan):
+    return believed_peaks(plan.study, settings_table(plan.study, plan.table))
+
+
+def test_a_repaired_plan_keeps_the_heat_limit_of_the_plan(plan):
+    """Without the limit the span itself holds a hotter pour, so the plan and its repair are held back by it."""
+    assert Heat(plan.coding).peaks(np.array([[1.0, 1.0, 1.0]]))[0] > BOILING
+    assert peaks(plan).max() < BOILING
+    for seed in range(3):
+        repaired = repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]), seed=seed)
+        assert peaks(repaired).max() < BOILING
+
+
+@pytest.mark.parametrize("module, ask", [
+    (repair, lambda plan: repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]))),
+    (outlook_module, outlook),
+])  # fmt: skip
+def test_repair_and_outlook_take_scatter_and_limit_from_the_factory(plan, monkeypatch, module, ask):
+    seen = []
+    monkeypatch.setattr(module, "design_problem", lambda *a, **k: seen.append(design_problem(*a, **k)) or seen[-1])
+    ask(plan)
+    assert [problem.eta for problem in seen] == [pytest.approx(ETA, rel=1e-9)]
+    assert seen[0].constrained
+
+
+def test_a_plan_takes_the_believed_scatter_between_days():
+    problem = design_problem(coding_for(blocks(), 1), [(0, 0, 0), (1, 0, 0)], [0, 0, 0])
+    assert problem.eta == pytest.approx(ETA, rel=1e-9)
+
+
+def test_a_coded_effect_is_believed_half_as_large_for_each_further_order():
+    """Half the sd is four times the precision: a square moves the reading as far as its straight line."""
+    coding = coding_for(blocks(), 1)
+    precision = np.diag(design_problem(coding, [(1, 0, 0), (2, 0, 0), (3, 0, 0)], [0, 0, 0], informed=True).prior)
+    assert precision[1:] / precision[:-1] == pytest.approx([4, 4])
+
+
+def test_a_repaired_plan_keeps_its_rooms():
+    plan = plan_pours(blocks(thickness={"from": "5 mm", "to": "10 mm"}), sessions=2, pours=5, rooms=[17, 24])
+    done = SimpleNamespace(pours=plan.session(1))
+    once = repair.repair_plan(plan, done)
+    assert set(once.table["room_temperature"]) == {24.0}
+    twice = repair.repair_plan(once, SimpleNamespace(pours=once.table.iloc[:2]))
+    assert set(twice.table["session"]) == {"S3"} and set(twice.table["room_temperature"]) == {24.0}
+
+
+def test_a_room_beyond_the_span_is_planned_for_as_it_is():
+    plan = plan_pours(blocks(thickness={"from": "5 mm", "to": "8 mm"}), sessions=2, pours=5, rooms=[20, 30])
+    assert set(plan.table.loc[plan.table["session"] == "S2", "room_temperature"]) == {30.0}
+
+
+def test_run_order_is_shuffled_within_each_session():
+    """Each of five pours in a session stands in each place at some of forty seeds; unshuffled, the middle pour is last."""
+    plans = [plan_pours(blocks(thickness={"from": "5 mm", "to": "10 mm"}), sessions=2, pours=5, seed=seed) for seed in range(40)]
+    places = [list(p.session(1)["catalyst"].between(1.7, 1.8)).index(True) for p in plans]
+    assert set(places) == {0, 1, 2, 3, 4}
+    assert max(places.count(place) for place in range(5)) <= 18  # binomial(40, 1/5): 18 or more once in 2,000
+
+
+def test_a_repaired_plan_is_shuffled_too(plan):
+    firsts = {tuple(repair._shuffled(plan.table, seed).index[:5]) for seed in range(10)}
+    assert len(firsts) > 5
+    assert all(list(repair._shuffled(plan.table, seed)["session"]) == ["S1"] * 5 + ["S2"] * 5 for seed in range(10))
+
+
+def test_a_refused_span_names_the_limit_in_the_way():
+    with pytest.raises(PlanConflict, match=r"In the way: the heat limit.*145 °C.*thickness 60 mm.*is believed to reach \d+ °C"):
+        plan_pours(blocks(thickness={"from": "40 mm", "to": "60 mm"}))
+    with pytest.raises(PlanConflict, match="Narrow the span in study.toml: .*thickness to 2[0-4] mm"):
+        plan_pours(blocks(thickness={"from": "5 mm", "to": "60 mm"}), rooms=20)
+    with pytest.raises(PlanConflict, match="Catalyst 6 % is above 4 %.*study.toml"):
+        plan_pours(blocks(catalyst={"from": "1 %", "to": "6 %"}))
+
+
+def test_settings_to_compare_are_refused_where_styrene_is_believed_to_boil():
+    with pytest.raises(PlanConflict, match="Setting 2: Predicted peak temperature .* above 145 °C"):
+        plan_pours(blocks(), compare=({"catalyst": "1 %"}, {"catalyst": "2.5 %", "thickness": "25 mm"}), rooms=25)
+
+
+def test_a_study_that_names_a_solvent_or_a_strong_hardener_is_not_planned():
+    own = {"unit": "%", "low": 0, "high": 15, "usual": 0}
+    with pytest.raises(PlanConflict, match="Peroxide and acetone"):
+        plan_pours(blocks(acetone=own))
+    with pytest.raises(PlanConflict, match="Hardener 9 % is above 4 %"):
+        plan_pours(blocks(hardener={**own, "usual": 9}))
+
+
+def test_cautions_of_several_pours_are_said_once_by_the_furthest():
+    """112 and 131 °C are above one limit and 0.6 and 0.8 % below one: the hottest and the leanest speak."""
+    hot = [f"Predicted peak temperature {peak} °C is at or above 110 °C: hot." for peak in (112, 131)]
+    lean = [f"Catalyst {dose} % is below 1 %: soft." for dose in (0.6, 0.8)]
+    found = by_pour({"P1": Cautions((), (hot[0], lean[0])), "P2": Cautions((), (hot[1], lean[1])), "P3": Cautions()})
+    assert found.warnings == (f"P1, P2: {hot[1]}", f"P1, P2: {lean[0]}")

@@ -1,0 +1,200 @@
+"""Whatever prints or shows settings or grams asks the cautions first: every public function, walked by name."""
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import testpour as tp
+from testpour.logbook.book import Logbook
+
+DOSE, DEPTH, ROOM, BATCH = "9 %", "60 mm", "8 degC", "5 kg"
+# What must be found in the words shown. 4 %: a supplier's buying guide; 38 mm: a casting-resin catalyst label;
+# 145 °C: boiling point of styrene, from memory, not read; 10 °C and 500 g: common practice, no source.
+SAYS = {
+    "dose": r"9 % is above 4 %",
+    "depth": r"60 mm is above 38 mm|above 145 °C|at or above 145 °C|beyond one and a half times the thickest",
+    "room": r"8 °C is below 10 °C",
+    "batch": r"is above 500 g",
+}
+
+# Public names that return no settings or grams of a pour still to be made, and why.
+NOTHING_TO_WEIGH = {
+    "Logbook": "asks at its own door; tests/logbook holds that",
+    "Study": "a type",
+    "check_fit": "judges fits by what was poured", "check_log": "judges fits by what was poured",
+    "compare_studies": "compares logs, inside what both poured",
+    "container": "says itself whether a cup must not hold resin",
+    "due": "times of readings of pours made",
+    "effects": "changes of readings, no settings", "scatter": "changes of readings, no settings",
+    "figures": "pictures of what fits say; the settings are the caller's",
+    "findings_page": "shows the log, and advice of `recommend`", "handout": "shows advice of `recommend`",
+    "wall_summary": "shows pours made",
+    "fit_castings": "fits", "pool": "fits", "read_beliefs": "beliefs",
+    "practice_guild": "invented pours", "practice_resin": "invented pours",
+    "read_package": "pours made", "read_page": "pours made", "read_sheet": "pours made, asked at the log's door",
+    "read_study": "spans, which `testpour check` and `plan_pours` ask about", "save_study": "a file",
+    "read_trace": "a trace",
+    "repair_plan": "a Plan, held by `plan_pours` and tests/planning/test_repair.py",
+    "safety_text": "the cautions themselves",
+    "what_is_lost": "changes of readings, no settings",
+    "why": "pours made", "why_all": "pours made",
+    "write_package": "pours made", "write_sheet": "pours made",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def fits(study, castings_of):
+    return tp.fit_castings(castings_of(study, pd.DataFrame(index=pd.Index([], name="pour")), pd.DataFrame(columns=["pour", "reading", "low", "high"])))
+
+
+@pytest.fixture(scope="module")
+def plan(study):
+    return tp.plan_pours(study, sessions=2, pours=5)
+
+
+@pytest.fixture
+def given(study, fits, plan, study_here):
+    """What each way of asking starts from."""
+    log = Logbook(study_here)
+    yield {"study": study, "fits": fits, "plan": plan, "log": log}
+    log.close()
+
+
+def pours(**settings):
+    """One pour as a bench table, floats in declared units."""
+    return pd.DataFrame({"catalyst": [1.5], "thickness": [10.0], "room_temperature": [20.0]} | {k: [v] for k, v in settings.items()}, index=["P1"])
+
+
+def changed(plan, **settings):
+    return plan.with_pour("P01", **settings)
+
+
+def kilos(advice):
+    return " ".join(map(repr, advice.weigh_out(BATCH).values()))
+
+
+# Public name to hazard to a way of asking for it; each returns what is shown, or refuses in words.
+ASKED = {
+    "bench_sheet": {
+        "dose": lambda g: tp.bench_sheet(g["study"], pours(catalyst=9.0), resin="150 g"),
+        "depth": lambda g: tp.bench_sheet(g["study"], pours(thickness=60.0), resin="150 g"),
+        "room": lambda g: tp.bench_sheet(g["study"], pours(room_temperature=8.0), resin="150 g"),
+        "batch": lambda g: tp.bench_sheet(g["study"], pours(), resin=BATCH),
+    },
+    "chance": {
+        "dose": lambda g: tp.chance(g["fits"], {"catalyst": DOSE}),
+        "depth": lambda g: tp.chance(g["fits"], [{"thickness": DEPTH}, {}]),
+        "room": lambda g: tp.chance(g["fits"], room=ROOM),
+    },
+    "check_settings": {
+        "dose": lambda g: tp.check_settings(g["study"], {"catalyst": DOSE}),
+        "depth": lambda g: tp.check_settings(None, {"thickness": DEPTH}),
+        "room": lambda g: tp.check_settings(g["study"], {"room_temperature": ROOM}),
+    },
+    "compare": {
+        "dose": lambda g: tp.compare(g["fits"], {}, {"catalyst": DOSE}),
+        "depth": lambda g: tp.compare(g["fits"], {"thickness": DEPTH}, {}),
+        "room": lambda g: tp.compare(g["fits"], {}, {}, room=ROOM),
+    },
+    "labels": {
+        "dose": lambda g: tp.labels(changed(g["plan"], catalyst=DOSE)),
+        "depth": lambda g: tp.labels(changed(g["plan"], thickness=DEPTH)),
+        "room": lambda g: tp.labels(changed(g["plan"], room_temperature=ROOM)),
+    },
+    "next_pours": {
+        "dose": lambda g: tp.next_pours(g["fits"], fixed={"catalyst": DOSE}),
+        "depth": lambda g: tp.next_pours(g["fits"], fixed={"thickness": DEPTH}, pours=1),
+        "room": lambda g: tp.next_pours(g["fits"], room=ROOM),
+        "batch": lambda g: kilos(tp.next_pours(g["fits"], pours=1)),
+    },
+    "outlook": {
+        "dose": lambda g: tp.outlook(changed(g["plan"], catalyst=DOSE)),
+        "depth": lambda g: tp.outlook(changed(g["plan"], thickness=DEPTH)),
+        "room": lambda g: tp.outlook(changed(g["plan"], room_temperature=ROOM)),
+        "batch": lambda g: tp.outlook(g["plan"], pot=BATCH),
+    },
+    "oven_hour": {
+        "dose": lambda g: tp.oven_hour(g["fits"], {"catalyst": DOSE}),
+        "depth": lambda g: tp.oven_hour(g["fits"], {"thickness": DEPTH}),
+        "room": lambda g: tp.oven_hour(g["fits"], room=ROOM),
+    },
+    "plan_pours": {
+        "dose": lambda g: tp.plan_pours(g["study"], compare=({"catalyst": DOSE}, {})),
+        "depth": lambda g: tp.plan_pours(g["study"], compare=({"thickness": DEPTH}, {"thickness": "8 mm"})),
+        "room": lambda g: tp.plan_pours(g["study"], rooms=[ROOM, 20]),
+        "batch": lambda g: tp.plan_pours(g["study"], pot=BATCH),
+    },
+    "ready": {
+        "dose": lambda g: tp.ready(g["fits"], {"catalyst": DOSE}),
+        "depth": lambda g: tp.ready(g["fits"], {"thickness": DEPTH}),
+        "room": lambda g: tp.ready(g["fits"], room=ROOM),
+    },
+    "recipe_chart": {  # its catalyst is never given
+        "depth": lambda g: tp.recipe_chart(g["fits"], rooms=[20], thicknesses=[DEPTH]),
+        "room": lambda g: tp.recipe_chart(g["fits"], rooms=[ROOM]),
+    },
+    "recommend": {
+        "dose": lambda g: tp.recommend(g["fits"], fixed={"catalyst": DOSE}),
+        "depth": lambda g: tp.recommend(g["fits"], fixed={"thickness": DEPTH}),
+        "room": lambda g: tp.recommend(g["fits"], room=ROOM),
+    },
+    "session_form": {
+        "dose": lambda g: tp.session_form(g["log"], pours(catalyst=9.0)).state["cards"],
+        "depth": lambda g: tp.session_form(g["log"], pours(thickness=60.0)).state["cards"],
+        "batch": lambda g: tp.session_form(g["log"], tp.bench_sheet(g["study"], pours(), resin=BATCH)).state["cards"],
+    },
+    "stop_advice": {
+        "dose": lambda g: tp.stop_advice(g["fits"], fixed={"catalyst": DOSE}),
+        "room": lambda g: tp.stop_advice(g["fits"], room=ROOM),
+    },
+    "thickness_limit": {
+        "dose": lambda g: tp.thickness_limit(g["fits"], {"catalyst": DOSE}),
+        "room": lambda g: tp.thickness_limit(g["fits"], room=ROOM),
+    },
+    "two_layers": {
+        "dose": lambda g: tp.two_layers(g["fits"], {"catalyst": DOSE}),
+        "depth": lambda g: tp.two_layers(g["fits"], {"thickness": DEPTH}),
+        "room": lambda g: tp.two_layers(g["fits"], room=ROOM),
+    },
+    "weigh_out": {
+        "dose": lambda g: tp.weigh_out("150 g", catalyst=DOSE),
+        "batch": lambda g: tp.weigh_out(BATCH, catalyst="2 %"),
+    },
+    "what_if": {
+        "dose": lambda g: tp.what_if(g["fits"], {"catalyst": DOSE}),
+        "depth": lambda g: tp.what_if(g["fits"], {"thickness": DEPTH}),
+        "room": lambda g: tp.what_if(g["fits"], room=ROOM),
+    },
+}
+
+
+def shown(ask, given):
+    """The words of a refusal, or of what is shown."""
+    try:
+        made = ask(given)
+    except ValueError as refusal:
+        return str(refusal)
+    return f"{made!r}"
+
+
+def test_every_public_name_is_walked_or_has_nothing_to_weigh():
+    assert set(ASKED) | set(NOTHING_TO_WEIGH) == set(tp.__all__)
+    assert not set(ASKED) & set(NOTHING_TO_WEIGH)
+
+
+@pytest.mark.parametrize("name, hazard", [(name, hazard) for name, ways in ASKED.items() for hazard in ways])
+def test_a_hazard_is_refused_or_warned_about_in_the_words_shown(name, hazard, given):
+    words = shown(ASKED[name][hazard], given)
+    if name == "bench_sheet" and hazard == "batch":  # the sheet itself says it, the sentence how many to read
+        words = ASKED[name][hazard](given)._repr_html_()
+    assert re.search(SAYS[hazard], words), words
+
+
+def test_the_pot_that_heats_itself_is_worked_out_as_said():
+    """Frank-Kamenetskii by hand: E q r^2 / (k R T^2) = 3.32 for a sphere; r 23 mm holds about 50 mL."""
+    heat = 1150 * 300e3 * 6.0e-5  # W/m3
+    radius = np.sqrt(3.32 * 0.20 * 8.314 * 298.15**2 / (45e3 * heat))
+    assert radius == pytest.approx(0.023, abs=5e-4)
+    assert 4 / 3 * np.pi * radius**3 * 1e6 == pytest.approx(50, abs=3)  # mL
