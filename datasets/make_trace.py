@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from testpour.cure.slab import Casting, cure
+from testpour.physics.slab import Casting, cure
 
 HERE = Path(__file__).parent
 START = datetime(2026, 3, 16, 21, 40)  # the logger is switched on

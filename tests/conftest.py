@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.cure.practice import practice_resin
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
+from testpour.practice.practice import practice_resin
 from testpour.study_file import read_study
 
 DATASETS = Path(__file__).parents[1] / "datasets"

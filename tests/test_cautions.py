@@ -7,6 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from testpour.bench.bench_sheet import bench_sheet
+from testpour.bench.weighing import weigh_out
 from testpour.cautions import (
     Cautions,
     check_container,
@@ -19,10 +21,8 @@ from testpour.cautions import (
     rules,
     safety_text,
 )
-from testpour.planning.bench_sheet import bench_sheet
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
-from testpour.weighing import weigh_out
 
 # Limits as stated by the sources named beside them in cautions.toml: 1 to 2.5 % is the range of a supplier data
 # sheet (pre-accelerated orthophthalic resin), 4 % that of a supplier's buying guide, 15 °C that of a data sheet,

@@ -11,52 +11,52 @@ import pytest
 from PIL import Image
 
 import testpour
-from testpour.command import main
-from testpour.findings.handout import handout
-from testpour.findings.page import findings_page
-from testpour.findings.wall import wall_summary
-from testpour.forms.kept import keep
+from testpour.advice.chart import recipe_chart
+from testpour.app.command import main
+from testpour.bench.bench_sheet import bench_sheet
+from testpour.bench.kept import keep
+from testpour.bench.labels import labels
+from testpour.exchange.export import write_sheet
+from testpour.exchange.package import write_package
+from testpour.exchange.package_folder import unpack
+from testpour.exchange.package_reading import read_package
 from testpour.logbook.backup import back_up
-from testpour.logbook.export import write_sheet
-from testpour.logbook.package import write_package
-from testpour.logbook.package_folder import unpack
-from testpour.logbook.package_reading import read_package
 from testpour.models.fits import fit_castings
-from testpour.planning.bench_sheet import bench_sheet
-from testpour.planning.labels import labels
 from testpour.pooling.pool import pool
+from testpour.report.handout import handout
+from testpour.report.page import findings_page
+from testpour.report.wall import wall_summary
 from testpour.study_file import save_study
-from testpour.suggest import recipe_chart
 
 KIT = Path(testpour.__file__).parent
 # Each writer: the module it writes in, the ending of its file, and how it is asked. "new": it never replaces.
 WRITERS = {
-    "findings page": ("findings/page", ".html", lambda made, path: findings_page(made["fits"], path)),
-    "handout": ("findings/sheet", ".html", lambda made, path: handout(made["fits"], path)),
-    "wall sheet": ("findings/sheet", ".html", lambda made, path: wall_summary(made["fits"], path, bench="session")),
-    "recipe chart": ("suggest/chart", ".html", lambda made, path: made["chart"].save(path)),
-    "bench sheet": ("planning/bench_sheet", ".html", lambda made, path: made["bench"].save(path)),
-    "labels": ("planning/labels", ".html", lambda made, path: made["labels"].save(path)),
-    "pool page": ("pooling/showing", ".html", lambda made, path: made["pool"].page(path)),
+    "findings page": ("report/page", ".html", lambda made, path: findings_page(made["fits"], path)),
+    "handout": ("report/sheet", ".html", lambda made, path: handout(made["fits"], path)),
+    "wall sheet": ("report/sheet", ".html", lambda made, path: wall_summary(made["fits"], path, bench="session")),
+    "recipe chart": ("advice/chart", ".html", lambda made, path: made["chart"].save(path)),
+    "bench sheet": ("bench/bench_sheet", ".html", lambda made, path: made["bench"].save(path)),
+    "labels": ("bench/labels", ".html", lambda made, path: made["labels"].save(path)),
+    "pool page": ("pooling/page", ".html", lambda made, path: made["pool"].page(path)),
     "beliefs": ("pooling/belief_file", ".toml", lambda made, path: made["pool"].beliefs(path)),
     "study": ("study_file", ".toml", lambda made, path: save_study(made["study"], path)),
-    "csv": ("logbook/export", ".csv", lambda made, path: write_sheet(made["castings"], path)),
-    "xlsx": ("logbook/export", ".xlsx", lambda made, path: write_sheet(made["castings"], path)),
-    "parquet": ("logbook/export", ".parquet", lambda made, path: write_sheet(made["castings"], path)),
+    "csv": ("exchange/export", ".csv", lambda made, path: write_sheet(made["castings"], path)),
+    "xlsx": ("exchange/export", ".xlsx", lambda made, path: write_sheet(made["castings"], path)),
+    "parquet": ("exchange/export", ".parquet", lambda made, path: write_sheet(made["castings"], path)),
 }
 ONLY_NEW = {
-    "zip": ("logbook/package", ".zip", lambda made, path: write_package(made["castings"], path)),
-    "package folder": ("logbook/package", "", lambda made, path: write_package(made["castings"], path)),
+    "zip": ("exchange/package", ".zip", lambda made, path: write_package(made["castings"], path)),
+    "package folder": ("exchange/package", "", lambda made, path: write_package(made["castings"], path)),
     "backup": ("logbook/backup", ".sqlite", lambda made, path: back_up(made["study"], path)),
-    "unpacked": ("logbook/package_folder", "", lambda made, path: unpack(made["package"], path)),
+    "unpacked": ("exchange/package_folder", "", lambda made, path: unpack(made["package"], path)),
 }
-PLACED = {"logbook/photos", "forms/kept"}  # they choose their own names; tests of their own below
+PLACED = {"logbook/photos", "bench/kept"}  # they choose their own names; tests of their own below
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
     "files": {"replace", "rename", "link", "open"}, "lab": {"write_text", "open"}, "folder": {"write_text", "copyfile", "move"},
-    "logbook/package": {"write_bytes", "ZipFile", "writestr"}, "logbook/package_folder": {"write_bytes", "copyfile"},
-    "logbook/photos": {"open"}, "logbook/database": {"open"}, "logbook/package_files": {"ZipFile"},
-    "logbook/export": {"ZipFile", "open"},
+    "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_folder": {"write_bytes", "copyfile"},
+    "logbook/photos": {"open"}, "logbook/database": {"open"}, "exchange/package_files": {"ZipFile"},
+    "exchange/export": {"ZipFile", "open"},
 }  # fmt: skip
 WRITES = {"write_text", "write_bytes", "writestr", "move", "copyfile", "copy", "copy2", "rename", "link", "ZipFile", "symlink_to", "touch"}
 

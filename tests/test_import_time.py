@@ -32,7 +32,7 @@ def test_listing_the_names_loads_nothing_heavy():
 
 
 def test_the_command_line_loads_nothing_heavier_than_numpy():
-    assert loaded_after("import testpour.command; testpour.command._parser()") <= {"numpy"}
+    assert loaded_after("import testpour.app.command; testpour.app.command._parser()") <= {"numpy"}
 
 
 def test_the_check_above_can_fail():

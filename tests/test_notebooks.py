@@ -16,7 +16,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from testpour.folder import make_folder, templates
+from testpour.exchange.folder import make_folder, templates
 from testpour.logbook.book import Logbook
 from testpour.study_file import read_study
 

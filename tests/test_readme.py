@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from testpour.command import main
-from testpour.folder import make_folder
+from testpour.app.command import main
+from testpour.exchange.folder import make_folder
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")

@@ -15,19 +15,24 @@ import pytest
 from PIL import Image
 
 import testpour
+from testpour.advice.batch import next_pours
+from testpour.advice.chart import recipe_chart
+from testpour.advice.recommend import recommend
+from testpour.advice.stopping import stop_advice
+from testpour.advice.what_if import what_if
+from testpour.bench.bench_sheet import bench_sheet
+from testpour.bench.due import due
+from testpour.bench.labels import labels
+from testpour.bench.weighing import weigh_out
 from testpour.causes.answer import why
 from testpour.causes.every import why_all
 from testpour.cautions import check_settings
-from testpour.findings.handout import handout
-from testpour.findings.page import findings_page
-from testpour.findings.versus import compare_studies
-from testpour.findings.wall import wall_summary
-from testpour.forms.due import due
+from testpour.exchange.export import write_sheet
+from testpour.exchange.package import write_package
+from testpour.exchange.reader import read_trace
 from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.export import write_sheet
-from testpour.logbook.package import write_package
 from testpour.logbook.sheet_cells import read_cells, tame, untame
 from testpour.models.agreement import check_log
 from testpour.models.chance import chance
@@ -36,17 +41,16 @@ from testpour.models.compare import compare
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
-from testpour.planning.bench_sheet import bench_sheet
-from testpour.planning.labels import labels
 from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.repair import what_is_lost
+from testpour.pooling.bench_reasons import PoolProblems
 from testpour.pooling.pool import pool
-from testpour.pooling.reasons import PoolProblems
+from testpour.report.handout import handout
+from testpour.report.page import findings_page
+from testpour.report.versus import compare_studies
+from testpour.report.wall import wall_summary
 from testpour.study_file import read_study, save_study, study_from
-from testpour.suggest import next_pours, recipe_chart, recommend, stop_advice, what_if
-from testpour.traces.reader import read_trace
-from testpour.weighing import weigh_out
 
 KIT = Path(testpour.__file__).parent
 FAR = "stranger.invalid"  # a name that never resolves (RFC 2606)

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from testpour.cure.practice import practice_resin
 from testpour.logbook.castings import Castings
 from testpour.models.settings import settings_table
+from testpour.practice.practice import practice_resin
 
 ROOMS, DEPTHS = (16.0, 20.0, 24.0), (6.0, 15.0)
 NAMES = ["catalyst", "pigment", "thickness", "cover"]

@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 from scipy.integrate import solve_ivp
 
-from testpour.cure.kinetics import cure_rate, induction_time
-from testpour.cure.resin import load_resin
-from testpour.cure.slab import Casting, cure, cure_many
+from testpour.physics.kinetics import cure_rate, induction_time
+from testpour.physics.resin import load_resin
+from testpour.physics.slab import Casting, cure, cure_many
 
 SLICES = 24
 pytestmark = pytest.mark.slow

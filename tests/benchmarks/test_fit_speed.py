@@ -10,10 +10,10 @@ import pytest
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from testpour.cure.practice import practice_resin
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings, fit_rows, model_of
 from testpour.models.terms import design
+from testpour.practice.practice import practice_resin
 
 pytestmark = pytest.mark.slow
 

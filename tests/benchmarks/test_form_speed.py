@@ -8,10 +8,10 @@ import pandas as pd
 import pytest
 import sqlalchemy as sa
 
-from testpour.forms.due import due
-from testpour.forms.session_form import session_form
+from testpour.bench.bench_sheet import bench_sheet
+from testpour.bench.due import due
+from testpour.bench.session_form import session_form
 from testpour.logbook.tables import POURS, READINGS, SETTINGS
-from testpour.planning.bench_sheet import bench_sheet
 
 POURED, OPENS, SESSION = 100_000, 1.0, 6
 READ = [("gel_time", None), ("time_to_peak", None), ("peak_temperature", None), ("tack", 24.0),

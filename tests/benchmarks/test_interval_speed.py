@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import norm
 from statsmodels.base.model import GenericLikelihoodModel
 
-from testpour.models.interval import IntervalModel
+from testpour.likelihood.interval import IntervalModel
 
 pytestmark = pytest.mark.slow
 

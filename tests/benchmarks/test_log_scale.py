@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.forms.rows import session_rows
+from testpour.bench.form_rows import session_rows
 from testpour.logbook.book import Logbook
 
 pytestmark = pytest.mark.slow

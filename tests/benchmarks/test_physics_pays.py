@@ -14,10 +14,10 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import qmc
 
-from testpour.cure.practice import practice_resin
 from testpour.models.fits import fit_castings
 from testpour.models.physics import PEAK
 from testpour.models.settings import settings_table
+from testpour.practice.practice import practice_resin
 
 pytestmark = pytest.mark.slow
 

@@ -8,11 +8,11 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from testpour.cure.algebraic_resin import draw_truth
-from testpour.models.interval import IntervalModel
+from testpour.likelihood.interval import IntervalModel
 from testpour.models.settings import settings_table
 from testpour.pooling.climbing import most_likely_spreads
 from testpour.pooling.pool import pool
+from testpour.practice.algebraic_resin import draw_truth
 
 BENCHES, SESSIONS, POURS = 200, 10, 10
 FIT_SECONDS, PAGE_SECONDS, MEMORY = 20.0, 30.0, 2e9  # what a class server can bear: stated by the kit, no source

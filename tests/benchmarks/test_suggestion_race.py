@@ -22,14 +22,14 @@ import pytest
 from race_peers import POURS, Habit, OneAtATime, Process, Surfaces, sobol
 from race_world import NAMES, World, slim
 
+from testpour.advice.batch import next_pours
+from testpour.advice.candidates import free_factors
+from testpour.advice.prospect import states_of
+from testpour.advice.recommend import best_settings
+from testpour.advice.stopping import stop_advice
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.study_file import read_study
-from testpour.suggest.advice import best_settings
-from testpour.suggest.batch import next_pours
-from testpour.suggest.candidates import free_factors
-from testpour.suggest.prospect import states_of
-from testpour.suggest.stopping import stop_advice
 
 pytestmark = pytest.mark.slow
 

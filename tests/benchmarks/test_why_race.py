@@ -20,11 +20,11 @@ from testpour.causes.complaint import missed
 from testpour.causes.sight import sights
 from testpour.causes.table import trade_causes
 from testpour.causes.trust import trust
-from testpour.cure.practice import practice_resin
-from testpour.figures.trust_chart import show_trust
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
+from testpour.practice.practice import practice_resin
+from testpour.report.trust_chart import show_trust
 from testpour.study_file import read_study
 
 STUDY = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"

@@ -82,7 +82,7 @@ def started(folder, home, *options):
     """`testpour start` as a process of its own, with nobody's settings; the process and the address it printed."""
     plain = {key: value for key, value in os.environ.items() if not key.startswith(("JUPYTER", "PYTEST_"))}
     environment = {**plain, "HOME": str(home), "OMP_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
-    line = [sys.executable, "-m", "testpour.command", "start", str(folder), "--no-browser", *options]
+    line = [sys.executable, "-m", "testpour.app.command", "start", str(folder), "--no-browser", *options]
     process = subprocess.Popen(line, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
                                stderr=subprocess.STDOUT, text=True)  # fmt: skip
     try:

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 import nbformat
 import pytest
 
-from testpour.folder import templates
+from testpour.exchange.folder import templates
 
 NAMES = [path.name for path in templates()]
 FIRST, *OTHERS = NAMES

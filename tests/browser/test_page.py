@@ -8,10 +8,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
-from testpour.findings.carried import read_page
-from testpour.findings.page import findings_page
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
+from testpour.report.carried import read_page
+from testpour.report.page import findings_page
 from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

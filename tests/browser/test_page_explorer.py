@@ -10,12 +10,12 @@ import pandas as pd
 import pytest
 from playwright.sync_api import sync_playwright
 
-from testpour.findings.page import findings_page
-from testpour.folder import make_folder
+from testpour.exchange.folder import make_folder
 from testpour.logbook.book import Logbook
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
+from testpour.report.page import findings_page
 from testpour.study_file import read_study
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

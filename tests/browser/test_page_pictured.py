@@ -12,9 +12,9 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 from pypdf import PdfReader
 
-from testpour.findings.page import findings_page
 from testpour.logbook.photos import Photo
 from testpour.models.fits import fit_castings
+from testpour.report.page import findings_page
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

@@ -9,15 +9,15 @@ import pandas as pd
 import pytest
 from playwright.sync_api import sync_playwright
 
-from testpour.findings.handout import handout
-from testpour.findings.page import findings_page
-from testpour.findings.wall import wall_summary
+from testpour.advice.chart import recipe_chart
+from testpour.bench.bench_sheet import bench_sheet
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
-from testpour.planning.bench_sheet import bench_sheet
 from testpour.planning.plan import plan_pours
+from testpour.report.handout import handout
+from testpour.report.page import findings_page
+from testpour.report.wall import wall_summary
 from testpour.study_file import study_from
-from testpour.suggest.chart import recipe_chart
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

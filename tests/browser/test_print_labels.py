@@ -11,9 +11,9 @@ import zxingcpp
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
+from testpour.bench.label_sheet import PAPERS, SHEETS, label_sheet
+from testpour.bench.labels import labels
 from testpour.logbook.castings import Castings
-from testpour.planning.label_sheet import PAPERS, SHEETS, label_sheet
-from testpour.planning.labels import labels
 from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from scipy import integrate, stats
 
+from testpour.bench.weighing import weigh_out
 from testpour.causes.answer import why
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.likelihood import Likelihoods, likelihoods
@@ -16,7 +17,6 @@ from testpour.causes.sight import Sight, log_chance, sights
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseProblems, CauseTable, Question, causes_for
 from testpour.causes.telling import cheapest_test, told_apart
-from testpour.weighing import weigh_out
 
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
 SMALL = CauseTable(

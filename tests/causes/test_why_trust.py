@@ -6,7 +6,7 @@ from scipy.stats import beta
 from sklearn.calibration import calibration_curve
 
 from testpour.causes.trust import trust
-from testpour.figures.trust_chart import show_trust
+from testpour.report.trust_chart import show_trust
 
 
 def test_by_hand():

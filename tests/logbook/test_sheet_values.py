@@ -4,10 +4,10 @@ import datetime as dt
 
 import pytest
 
+from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.export import write_sheet
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.units import UnitProblem
 

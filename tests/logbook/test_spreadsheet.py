@@ -12,9 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.export import write_sheet
 from testpour.logbook.spreadsheet import IgnoredColumns, read_sheet
 from testpour.logbook.tables import LogProblem
 

@@ -4,8 +4,8 @@ from contextlib import closing
 
 import pytest
 
+from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
-from testpour.logbook.export import write_sheet
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.study import StudyProblems

@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from testpour.cure.practice import practice_resin
 from testpour.models.chance import Chance, NoAims, chance
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.settings import settings_table
+from testpour.practice.practice import practice_resin
 from testpour.study import Aim, StudyProblems
 
 

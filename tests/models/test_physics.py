@@ -6,18 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.cure.atlas import look_up
-from testpour.cure.lots import UNKNOWNS, lots_at
+from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import beliefs_for
-from testpour.models.evidence import rows_of
 from testpour.models.fits import fit_castings
-from testpour.models.interval import IntervalModel
+from testpour.models.log_rows import rows_of
 from testpour.models.physics import PEAK, LotFit, latent, learn_lot, settings_of
 from testpour.models.physics_choice import log_evidence
 from testpour.models.physics_terms import PeakColumn, with_physics
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.physics.atlas import look_up
+from testpour.physics.lots import UNKNOWNS, lots_at
 
 READ = ("gel_time", "time_to_peak", PEAK)
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from testpour.models.elimination import Group
-from testpour.models.interval import IntervalModel
-from testpour.models.laplace import Marginal
-from testpour.models.scaling import scaled_problem
+from testpour.likelihood.elimination import Group
+from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.laplace import Marginal
+from testpour.likelihood.scaling import scaled_problem
 from testpour.pooling.blocks import factor, make_blocks
 from testpour.pooling.marginal import BenchMarginal
 

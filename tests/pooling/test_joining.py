@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from testpour.logbook.book import Logbook
+from testpour.pooling.bench_reasons import PoolProblems
 from testpour.pooling.joining import join_logs
-from testpour.pooling.reasons import PoolProblems
 from testpour.study_file import save_study
 
 
@@ -171,7 +171,7 @@ def test_study_folders_open_logs_and_castings_are_all_read(bench, study_here, pr
 
 
 def test_a_data_package_is_read(study_here, practice_log, tmp_path):
-    export = pytest.importorskip("testpour.logbook.package")
+    export = pytest.importorskip("testpour.exchange.package")
     export.write_package(practice_log, tmp_path / "bench.zip")
     joined = join_logs([tmp_path / "bench.zip"])
     assert joined.benches["pours"].tolist() == [12]

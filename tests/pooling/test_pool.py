@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.figures.bench_chart import show_benches
 from testpour.models.beliefs import BeliefProblem
 from testpour.models.fits import fit_castings
 from testpour.pooling.belief_file import read_beliefs
+from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.pool import pool
 from testpour.study_file import study_from
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from testpour.models.interval import IntervalModel
+from testpour.likelihood.interval import IntervalModel
 from testpour.pooling import draws
 from testpour.pooling.draws import sample_pool
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from testpour.pooling.practice_guild import practice_guild
+from testpour.practice.guild import practice_guild
 
 
 def test_the_same_seed_is_the_same_guild(study):

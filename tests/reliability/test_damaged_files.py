@@ -12,19 +12,19 @@ import numpy as np
 import openpyxl
 import pytest
 
-from testpour.command import main
-from testpour.findings.carried import NoLogInside, carried, for_page, read_page
-from testpour.logbook.export import write_sheet
-from testpour.logbook.package import write_package
-from testpour.logbook.package_reading import PackageProblems, read_package
+from testpour.app.command import main
+from testpour.exchange.export import write_sheet
+from testpour.exchange.letters import TraceProblems
+from testpour.exchange.package import write_package
+from testpour.exchange.package_reading import PackageProblems, read_package
+from testpour.exchange.reader import read_trace
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.models.beliefs import BeliefProblem
 from testpour.pooling.belief_file import read_beliefs
+from testpour.report.carried import NoLogInside, carried, for_page, read_page
 from testpour.study import StudyProblems
 from testpour.study_file import read_study, save_study
-from testpour.traces.letters import TraceProblems
-from testpour.traces.reader import read_trace
 
 SECONDS = 8.0  # of computing for one small damaged file; a whole one takes a tenth of a second
 BELIEFS = '[provenance]\nkind = "testpour beliefs"\nform = 1\n[gel_time]\nlevel = { mean = 3.2, sd = 0.4, source = "invented" }\n'

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from testpour.logbook import backup, package
+from testpour.exchange import package
+from testpour.logbook import backup
 from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import SCHEMA, LogProblem

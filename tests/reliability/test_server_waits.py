@@ -10,7 +10,7 @@ from urllib.parse import quote
 import pandas as pd
 import pytest
 
-from testpour.forms.desk import Desk
+from testpour.bench.desk import Desk
 from testpour.logbook import server as servers
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.database import shown, url_of

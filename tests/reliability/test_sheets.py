@@ -11,10 +11,10 @@ import sqlalchemy as sa
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
+from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.export import write_sheet
 from testpour.logbook.spreadsheet import IgnoredColumns
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem
 

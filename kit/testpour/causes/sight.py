@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp, ndtri
 
-from testpour.models.evidence import drawn_ends, rows_of
+from testpour.likelihood.truncated import log_interval_probability
+from testpour.models.log_rows import drawn_ends, rows_of
 from testpour.models.scales import to_reading
 from testpour.models.terms import design
-from testpour.models.truncated import log_interval_probability
 
 WEIGHED = 2000  # draws of the fit that are weighted to leave a casting out
 DRAWS = 200  # draws that each cause is tried on, evenly picked

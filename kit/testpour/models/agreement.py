@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from testpour.likelihood.observations import cuts_of
+from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.models.check import check_fit
 from testpour.models.fits import GRADE, model_of
-from testpour.models.prior_draws import draw_beliefs
-from testpour.models.rows import cuts_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
+from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import GROUPS, beliefs_for
 from testpour.models.beyond import beyond
-from testpour.models.evidence import groups_of, latent_ends, rows_of
-from testpour.models.interval import IntervalModel
+from testpour.models.log_rows import groups_of, latent_ends, rows_of
 from testpour.models.physics_choice import chosen
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading

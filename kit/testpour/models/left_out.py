@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp, ndtr, ndtri
 
-from testpour.models.evidence import drawn_ends, groups_of
+from testpour.likelihood.truncated import log_interval_probability
+from testpour.models.log_rows import drawn_ends, groups_of
 from testpour.models.scales import to_reading
-from testpour.models.truncated import log_interval_probability
 
 FEWEST = 50.0  # independent draws below which the pour is really left out and the model fitted again
 THIN = 4  # every so many draws are used where a pour was read more than once

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.cure.atlas import minutes_of, rise_of
-from testpour.cure.lots import UNKNOWNS, lot_beliefs, lots_at
 from testpour.models.beliefs import beliefs_for
-from testpour.models.evidence import latent_ends, rows_of
+from testpour.models.log_rows import latent_ends, rows_of
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import REFERENCE
+from testpour.physics.atlas import minutes_of, rise_of
+from testpour.physics.lots import UNKNOWNS, lot_beliefs, lots_at
 from testpour.wording import count, listed
 
 NEEDS = ("thickness", "catalyst", "room_temperature")

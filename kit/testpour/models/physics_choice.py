@@ -19,8 +19,8 @@ than the plain terms miss; so it is done only where it is asked for.
 
 import numpy as np
 
-from testpour.models.laplace import LOG_2PI
-from testpour.models.optimum import summit
+from testpour.likelihood.laplace import LOG_2PI
+from testpour.likelihood.optimum import summit
 from testpour.models.physics import PEAK, learn_lot
 from testpour.models.physics_terms import CURED, NEEDS, with_physics
 

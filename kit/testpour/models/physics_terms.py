@@ -13,15 +13,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from testpour.cure.atlas import look_up, rise_of
-from testpour.cure.lots import lots_at
 from testpour.models.beliefs import Belief
 from testpour.models.physics import NEEDS, PEAK, peak_latent, settings_of
 from testpour.models.terms import REFERENCE, Term
+from testpour.physics.atlas import look_up, rise_of
+from testpour.physics.lots import lots_at
 
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
-SOURCE = "heat and cure followed through a slab; see cure/resin.toml and cure/lot.toml"
+SOURCE = "heat and cure followed through a slab; see physics/resin.toml and physics/lot.toml"
 LEFT = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
 CURED = {"hardness": ("core_conversion", "face_conversion"), "tack": ("face_conversion",)}  # what each minds
 FURTHER = {  # what one tenth more of cure does, on the reading's own scale

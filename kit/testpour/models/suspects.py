@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.models.evidence import latent_ends
 from testpour.models.left_out import Outlook, outlook, tails
+from testpour.models.log_rows import latent_ends
 from testpour.units import show
 from testpour.wording import count, listed, said_in_markdown
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.planning.candidates import RIDGE, Group, inverse_of
+from testpour.planning.candidate_set import RIDGE, Group, inverse_of
 from testpour.planning.criteria import information, model_rows
 
 GAIN = 1e-9        # smallest relative gain that counts as progress

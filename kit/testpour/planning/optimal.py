@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from testpour.planning.candidates import Group
+from testpour.planning.candidate_set import Group
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
 from testpour.planning.exchange import Batch, exchange_pour, exchange_session
 from testpour.planning.problem import PlanConflict, Problem

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from testpour.planning.candidates import Group
+from testpour.planning.candidate_set import Group
 from testpour.planning.problem import PlanConflict
 
 POOL = 90          # most candidate settings scored at once for one pour

@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from testpour.models.climb import climb, difference_curvature
-from testpour.models.elimination import Group
-from testpour.models.interval import IntervalModel
-from testpour.models.optimum import reach_top
-from testpour.models.scaling import scaled_problem
+from testpour.likelihood.climb import climb, difference_curvature
+from testpour.likelihood.elimination import Group
+from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.optimum import reach_top
+from testpour.likelihood.scaling import scaled_problem
 from testpour.pooling.blocks import make_blocks
 from testpour.pooling.marginal import BenchMarginal
 

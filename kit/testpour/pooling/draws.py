@@ -7,8 +7,8 @@ many benches the spreads themselves are all but normal, and the rest moves with 
 import numpy as np
 from scipy.stats import chi2, norm, qmc
 
-from testpour.models.posterior import Posterior, resample
-from testpour.models.rows import cuts_of
+from testpour.likelihood.observations import cuts_of
+from testpour.likelihood.posterior import Posterior, resample
 from testpour.pooling.blocks import back
 from testpour.pooling.climbing import pooled_top_of_density, slope_name
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from testpour.pooling.reasons import WHOLE, reason
+from testpour.pooling.bench_reasons import WHOLE, reason
 from testpour.wording import count
 
 ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same

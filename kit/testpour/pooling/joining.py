@@ -7,8 +7,8 @@ import pandas as pd
 
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.models.scales import widen
+from testpour.pooling.bench_reasons import PoolProblems, agreed, differing, reasons_table, unjoinable
 from testpour.pooling.duplicates import pours_twice
-from testpour.pooling.reasons import PoolProblems, agreed, differing, reasons_table, unjoinable
 from testpour.pooling.sources import open_sources
 from testpour.units import to_unit
 from testpour.wording import count

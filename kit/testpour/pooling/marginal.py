@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from testpour.models.climb import carried_along, newton
-from testpour.models.laplace import LOG_2PI, half_normal
+from testpour.likelihood.climb import carried_along, newton
+from testpour.likelihood.laplace import LOG_2PI, half_normal
 from testpour.pooling.blocks import factor
 
 REACH = 1.5  # an outer step short enough to carry the inner mode along a straight line

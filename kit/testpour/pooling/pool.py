@@ -7,9 +7,9 @@ import pandas as pd
 
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
+from testpour.pooling.bench_words import FEWEST, differs, expects, holds, in_points, too_few, unit_of
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
-from testpour.pooling.telling import FEWEST, differs, expects, holds, in_points, too_few, unit_of
 from testpour.threads import one_thread
 from testpour.wording import count, listed
 
@@ -141,7 +141,7 @@ class Pool:
     __repr__ = sentence
 
     def _repr_html_(self):
-        from testpour.pooling.showing import pool_html
+        from testpour.pooling.page import pool_html
 
         return pool_html(self)
 
@@ -154,7 +154,7 @@ class Pool:
 
     def page(self, path="pool.html"):
         """Write what the pool says as one page that opens anywhere; return its path."""
-        from testpour.pooling.showing import write_page
+        from testpour.pooling.page import write_page
 
         return write_page(self, path)
 

@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import beliefs_for
 from testpour.models.change import change
-from testpour.models.evidence import groups_of, latent_ends, rows_of
 from testpour.models.fits import DRAWS, ReadingFit, scale_options
-from testpour.models.interval import IntervalModel
+from testpour.models.log_rows import groups_of, latent_ends, rows_of
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.climbing import Slope, most_likely_spreads

@@ -82,6 +82,6 @@ def _from_path(path):
             return log.castings()
         finally:
             log.close()
-    from testpour.logbook.package_reading import read_package
+    from testpour.exchange.package_reading import read_package
 
     return read_package(path).castings

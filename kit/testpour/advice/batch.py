@@ -1,0 +1,237 @@
+"""The pours worth making now, in the room as it is today."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.candidates import allowed, checked_given, free_factors, in_moulds, spread_settings
+from testpour.advice.conflicts import check_aims
+from testpour.advice.contexts import contenders, contexts_for
+from testpour.advice.prospect import prospect, states_of
+from testpour.advice.reasons import reasons_for, scatter_unknown
+from testpour.advice.recommend import around, best_settings, foremost, predicted
+from testpour.advice.worth import Worth
+from testpour.bench.weighing import weigh_out
+from testpour.cautions import Cautions, check_settings
+from testpour.models.chance import chance
+from testpour.models.settings import settings_table
+from testpour.threads import one_thread
+from testpour.wording import in_html, in_hundred, table_html
+
+LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
+FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
+POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
+DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
+FEWEST = 24  # settings still looked at for later pours
+ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
+
+
+@dataclass(frozen=True, eq=False)
+class NextPours:
+    """The pours worth making now.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row a pour, in the order of worth: settings, ``chance`` of a good casting, ``gain``, the rise in
+        the chance of the then recommended settings that the pours up to this one promise, and ``reason``.
+    predicted : DataFrame
+        One row a pour and reading: middle, low and high of one new casting (90 % interval).
+    before : float
+        Chance of a good casting at the settings recommended now, over the rooms and depths of the study.
+    free : tuple of str
+        Names of the settings that were chosen.
+    aim : str
+        What mattered.
+    cautions : Cautions
+    """
+
+    study: object
+    table: pd.DataFrame
+    predicted: pd.DataFrame
+    before: float
+    free: tuple
+    aim: str
+    cautions: Cautions
+
+    def sentence(self):
+        """What the pours promise together."""
+        gain = 100 * self.table["gain"].iloc[-1]
+        many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
+        now = f"The settings recommended now give about {in_hundred(self.before)} good castings in 100, over the rooms and depths of the study"
+        if gain < 100 * ENOUGH:
+            text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask for the stop advice before you go on."
+        else:
+            text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
+        return text + "".join(f" {warning}" for warning in self.cautions.warnings)
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        shown = pd.DataFrame(index=self.table.index)
+        for name in self.free:
+            factor = self.study.factor(name)
+            shown[factor.words] = [factor.show(value) for value in self.table[name]]
+        shown["chance of a good casting"] = [f"{in_hundred(c)} in 100" for c in self.table["chance"]]
+        shown["why"] = self.table["reason"]
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.rename_axis(None))}"
+
+    def weigh_out(self, resin=None, **amounts):
+        """What to weigh out for each pour.
+
+        Parameters
+        ----------
+        resin : float or str, optional
+            Resin to weigh for each pour; see `weighing.weigh_out`, also for `amounts`.
+
+        Returns
+        -------
+        dict
+            Pour name to `WeighOut`.
+        """
+        mixes = {}
+        for pour, row in self.table.iterrows():
+            parts = {name: float(row[name]) for name in ("catalyst", "pigment") if name in row}
+            mixes[pour] = weigh_out(resin, study=self.study, **{**parts, **amounts})
+        return mixes
+
+
+@one_thread
+def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=None, aim=LEARN, seed=0):
+    """The pours that should raise most the chance of what will then be recommended.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str or float, optional
+        Room temperature today; it cannot be chosen.
+    pours : int
+        How many to make in this session.
+    fixed : dict, optional
+        Settings that are given.
+    moulds : list, optional
+        Depths of the moulds at hand, for example ``["6 mm", "1/2 in"]``.
+    pending : DataFrame, optional
+        Settings of pours planned or made but not yet read; what they will tell is not asked twice.
+    aim : {"learn fast", "learn while making good pieces", "make good pieces"}
+        What matters: the last two only propose pours that are likely good themselves.
+    seed : int
+        The same log and seed give the same advice.
+
+    Returns
+    -------
+    NextPours
+
+    Raises
+    ------
+    NoAims, AimsConflict, RoomProblem, SettingRefused
+        If nothing can be called good, no settings meet all aims, the room is out of range, or the cautions
+        refuse what is given.
+    ValueError
+        If fewer than one pour is asked for, or `aim` is none of the three.
+
+    Notes
+    -----
+    Readings of each candidate are imagined from the fits; each outcome sharpens them, and the chance of
+    the settings that would then be recommended is averaged over outcomes, and over the rooms and
+    thicknesses the study plans for. Pours are added one by one to the same imagined session.
+    """
+    _check(pours, aim)
+    study, states = fits.study, states_of(fits)
+    given = checked_given(study, fixed, room)
+    check_aims(fits, states, given)
+    free = free_factors(study, fixed)
+    contexts = contenders(fits, states, contexts_for(study, free, given), free)
+    batch = batch_worth(fits, states, given, free, contexts, pours, moulds, _waiting(study, pending), aim, seed)
+    return _described(fits, batch, free, aim)
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Pours picked one by one for what they are worth together.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Settings, one row a pour.
+    gained : list of float
+        Rise in the best mean chance that the pours up to each promise.
+    before : float
+        Best mean chance without them.
+    lessons : list
+        See `Worth`.
+    """
+
+    rows: pd.DataFrame
+    gained: list
+    before: float
+    lessons: list
+
+
+def batch_worth(fits, states, given, free, contexts, pours, moulds=None, pending=None, aim=LEARN, seed=0):
+    """The `Batch` of pours worth making, as `next_pours` picks them."""
+    pourable = _pourable(fits, states, given, free, moulds, aim, seed)
+    worth, gained = Worth(fits.study, states, pourable, contexts, pours, pending, seed), []
+    places = np.arange(len(pourable))
+    for _ in range(pours):
+        gain, doubt = worth.gains(places)
+        order = np.argsort(-(gain + DOUBT * doubt), kind="stable")
+        worth.add(places[order[0]])
+        gained.append(max(float(gain[order[0]]), *gained[-1:], 0.0))
+        places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
+    rows = pourable.iloc[worth.added].reset_index(drop=True)
+    return Batch(rows, gained, worth.before, worth.lessons)
+
+
+def _check(pours, aim):
+    problems = []
+    if pours < 1:
+        problems.append(f"{pours} pours asked for: ask for at least 1.")
+    if aim not in FLOORS:
+        problems.append(f"No aim {aim!r}; say what matters as one of: {'; '.join(FLOORS)}.")
+    if problems:
+        raise ValueError(" ".join(problems))
+
+
+def _waiting(study, pending):
+    return settings_table(study, pending) if pending is not None and len(pending) else None
+
+
+def _pourable(fits, states, given, free, moulds, aim, seed):
+    """Settings that may be poured today: spread over the spans, and the best of each depth."""
+    study = fits.study
+    moulds = moulds if any(f.name == "thickness" for f in free) else None
+    parts = [spread_settings(study, free, given, POURABLE, seed)]
+    others = tuple(f for f in free if f.name != "thickness")
+    depths = in_moulds(study, contexts_for(study, free, given), moulds)
+    depths = depths.drop(columns="room_temperature", errors="ignore").drop_duplicates()
+    for place in range(len(depths)):
+        piece = depths.iloc[[place]].reset_index(drop=True)
+        if "room_temperature" in given:
+            piece["room_temperature"] = given["room_temperature"].iloc[0]
+        piece = piece[given.columns]
+        if aim == LEARN:
+            parts.append(foremost(fits, states, spread_settings(study, others, piece, POURABLE, seed), 1))
+        else:
+            parts.append(around(best_settings(fits, states, piece, others), others))
+    table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)
+    table = table[allowed(fits, table)].reset_index(drop=True)
+    good = prospect(states, study, table).chance()
+    return table[good >= FLOORS[aim] * good.max()].reset_index(drop=True)
+
+
+def _described(fits, batch, free, aim):
+    """The picked pours with names, chances and reasons."""
+    study, rows, made = fits.study, batch.rows.copy(), len(fits.castings.pours)
+    rows.index = pd.Index([f"P{made + i + 1:02d}" for i in range(len(rows))], name="pour")
+    if len(rows) > 1 and scatter_unknown(fits, rows):
+        rows.iloc[-1] = rows.iloc[0]
+    table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
+    table["reason"] = reasons_for(fits, table, batch.lessons)
+    cautions = Cautions()
+    for row in rows.to_dict("records"):
+        cautions += check_settings(study, {f.name: row[f.name] for f in study.factors if f.name in row})
+    names = tuple(factor.name for factor in free)
+    return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, cautions)

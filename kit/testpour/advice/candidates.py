@@ -1,0 +1,152 @@
+"""Settings that may be poured or recommended: over the spans, on the bench's steps, within the cautions."""
+
+import numpy as np
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from testpour.advice.prospect import summed_up
+from testpour.cautions import check_settings, hottest_peak
+from testpour.models.scales import to_latent
+from testpour.models.settings import settings_table
+from testpour.units import UnitProblem, to_unit
+
+SPREAD = 256  # settings looked at; Sobol points need a power of two
+BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
+ALIKE = 0.005  # chances so near each other the draws cannot tell apart
+RISK = 0.1  # chance of reaching it above which a pour is not proposed
+
+
+class RoomProblem(ValueError):
+    """The room is outside what can be advised on."""
+
+
+class SettingRefused(ValueError):
+    """The cautions refuse what is given, so no advice is built on it."""
+
+
+def checked_room(study, room):
+    """The room temperature in °C, the usual one where none is said.
+
+    Raises
+    ------
+    RoomProblem
+        If it cannot be read, or is too cold or too hot to advise on: with the limit and what to do.
+    """
+    if not any(f.name == "room_temperature" for f in study.factors):
+        return None
+    factor = study.factor("room_temperature")
+    try:
+        celsius = factor.usual if room is None else to_unit(room, factor.unit, factor.words)
+        refused = check_settings(study, {"room_temperature": celsius}).refusals
+        if refused:
+            raise RoomProblem(" ".join(refused))
+        return factor.parse(celsius)
+    except UnitProblem as problem:
+        raise RoomProblem(str(problem)) from None
+
+
+def checked_given(study, fixed=None, room=None):
+    """The settings that are given, complete with usual values: one row.
+
+    Raises
+    ------
+    RoomProblem
+        See `checked_room`.
+    SettingRefused
+        If the cautions refuse one of them, or the study itself.
+    """
+    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    refused = check_settings(study, {name: given[name].iloc[0] for name in fixed or () if name in given}).refusals
+    if refused:
+        raise SettingRefused(" ".join(refused))
+    return given
+
+
+def free_factors(study, fixed):
+    """Factors that are not given: the chosen ones with a span."""
+    return tuple(factor for factor in study.varied if factor.name not in (fixed or {}))
+
+
+def spread_settings(study, free, given, count=SPREAD, seed=0):
+    """Settings spread evenly over the spans of the free factors, ends included.
+
+    Parameters
+    ----------
+    study : Study
+    free : tuple of Factor
+    given : DataFrame
+        One row: every other setting, floats in declared units.
+    count, seed : int
+
+    Returns
+    -------
+    DataFrame
+        One row a setting, on the bench's steps, each once.
+    """
+    table = given.loc[given.index.repeat(count)].reset_index(drop=True)
+    if free:
+        points = qmc.Sobol(len(free), rng=np.random.default_rng(seed)).random(count)
+        points = np.clip(0.5 + BEYOND * (points - 0.5), 0, 1)
+        for column, factor in enumerate(free):
+            table[factor.name] = on_step(factor, points[:, column])
+    return table.drop_duplicates(ignore_index=True)
+
+
+def on_step(factor, share):
+    """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span."""
+    low, high = factor.span
+    return np.clip(factor.rounded(low + (high - low) * np.asarray(share, float)), low, high)
+
+
+def nearest_usual(table, good, best, free):
+    """Of settings as good as `best` to within what draws can tell, the place of the one nearest the usual ones.
+
+    Parameters
+    ----------
+    table : DataFrame
+    good : array
+        Chance at each row.
+    best : float
+    free : tuple of Factor
+        Those whose distance counts, each in parts of its span.
+    """
+    far = np.zeros(len(table))
+    for factor in free:
+        low, high = factor.span
+        far += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
+    return int(np.where(np.asarray(good) >= best - ALIKE, far, np.inf).argmin())
+
+
+def in_moulds(study, table, moulds):
+    """The table with every thickness that of the nearest mould at hand."""
+    if moulds is None:
+        return table
+    depths = np.array([study.factor("thickness").parse(mould) for mould in moulds])
+    nearest = np.abs(table["thickness"].to_numpy()[:, None] - depths).argmin(axis=1)
+    return table.assign(thickness=depths[nearest]).drop_duplicates(ignore_index=True)
+
+
+def allowed(fits, table):
+    """Which settings no caution refuses and are unlikely to boil: a mask.
+
+    Where none are, the coolest tenth.
+    """
+    fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
+    kept = ~_refused(fits.study, table)
+    if fit is None:
+        return kept
+    limit = to_latent(fit.reading, np.full(len(table), hottest_peak()), table.get("room_temperature"))
+    mean, variance = summed_up(fit, table)
+    margin = (limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2))
+    cool = margin > -ndtri(RISK)
+    return kept & (cool if (kept & cool).any() else margin >= np.quantile(margin, 0.9))
+
+
+def _refused(study, table):
+    """Settings a caution refuses; each value of each setting is looked up once."""
+    refused = np.zeros(len(table), bool)
+    for factor in study.factors:
+        if factor.name in table and factor.role == "chosen" and factor.kind == "number":
+            values, back = np.unique(table[factor.name], return_inverse=True)
+            refused |= np.array([bool(check_settings(study, {factor.name: v})) for v in values])[back]
+    return refused

@@ -1,0 +1,199 @@
+"""The recipe chart: catalyst by room temperature and thickness, to pin on the wall."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.candidates import (
+    allowed,
+    checked_given,
+    checked_room,
+    free_factors,
+    nearest_usual,
+    on_step,
+    spread_settings,
+)
+from testpour.advice.chart_page import GOOD, chart_html
+from testpour.advice.prospect import prospect, states_of
+from testpour.advice.recommend import beyond_log, settings_words
+from testpour.advice.remedy import remedy
+from testpour.cautions import check_table
+from testpour.files import page_kind, put
+from testpour.pages import dated
+from testpour.threads import one_thread
+from testpour.wording import count
+
+SAVED = page_kind("recipe chart")
+COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
+LEVELS = 31  # catalyst values tried
+DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
+
+
+@dataclass(frozen=True, eq=False)
+class RecipeChart:
+    """Catalyst by room temperature and thickness.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row a room and thickness: ``catalyst`` in % (NaN where there is no good answer), ``chance`` of
+        a good casting, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true where
+        nothing like it was poured, and ``advice``, what to do where there is no good answer.
+    shared : str
+        The other settings, the same in every cell, in words.
+    pours : int
+        How many pours the chart rests on.
+    castings : Castings, optional
+        The log it rests on.
+    """
+
+    study: object
+    table: pd.DataFrame
+    shared: str
+    pours: int
+    castings: object = field(default=None, repr=False)
+
+    def sentence(self):
+        """What the chart rests on and how much of it is a guess."""
+        good = self.table["catalyst"].notna()
+        text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
+        text += f", resting on {count(self.pours, 'pour')}. Everywhere: {self.shared}."
+        if self.table["beyond"].any():
+            text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
+        cells = self.table.reset_index()[["room_temperature", "thickness", "catalyst"]]
+        known = [name for name in cells if name in {factor.name for factor in self.study.factors}]
+        return " ".join([text, *check_table(self.study, cells[known]).lines()])
+
+    __repr__ = sentence
+
+    def grid(self):
+        """Depths in words, and for each room its words and its rows of `table`, one a depth."""
+        table, shown = self.table, self.study.factor
+        rooms, depths = (table.index.unique(level=name) for name in ("room_temperature", "thickness"))
+        heads = ["any depth" if np.isnan(depth) else shown("thickness").show(depth) for depth in depths]
+        names = ["as it is" if np.isnan(room) else shown("room_temperature").show(room) for room in rooms]
+        return heads, [(name, [table.loc[(room, depth)] for depth in depths]) for name, room in zip(names, rooms, strict=True)]
+
+    def _repr_html_(self):
+        return chart_html(self)
+
+    def save(self, path, paper="A4", date=None):
+        """Write the chart as one HTML page that prints on one sheet; returns the path written. Only such a page is replaced.
+
+        Parameters
+        ----------
+        path : str or Path
+        paper : {"A4", "Letter"}
+        date : str, optional
+            Printed as given; today by default.
+        """
+        return put(path, chart_html(self, paper=paper, date=dated(date)), SAVED)
+
+
+@one_thread
+def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
+    """Catalyst by room temperature and thickness.
+
+    Parameters
+    ----------
+    fits : Fits
+    rooms : list, optional
+        Room temperatures, °C or text with a unit; the study's span in steps of 2 °C by default.
+    thicknesses : list, optional
+        Depths, mm or text with a unit; four over the study's span by default.
+    fixed : dict, optional
+        Settings that are given, for example ``{"pigment": "1 %", "cover": "yes"}``. Those left free are
+        chosen once for the whole chart.
+
+    Returns
+    -------
+    RecipeChart
+
+    Raises
+    ------
+    NoAims
+        If the study states no aim.
+    RoomProblem, SettingRefused
+        If a room is too cold or too hot to advise on, or the cautions refuse what is given.
+    ValueError
+        If catalyst is no free setting of the study.
+    """
+    study, states = fits.study, states_of(fits)
+    free = free_factors(study, {**dict(fixed or {}), "thickness": None})
+    if not any(factor.name == "catalyst" for factor in free):
+        raise ValueError(
+            "A recipe chart gives the catalyst, but this study does not vary it or it is given. "
+            'Give catalyst a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
+        )
+    cells = _cells(study, rooms, thicknesses, fixed)
+    shared = tuple(factor for factor in free if factor.name != "catalyst")
+    common = _common(fits, states, cells, shared)
+    cells = cells.assign(**common)
+    rows = [_row(fits, states, cells.iloc[[place]].reset_index(drop=True)) for place in range(len(cells))]
+    index = pd.MultiIndex.from_arrays(
+        [cells.get(name, pd.Series(np.nan, cells.index)) for name in ("room_temperature", "thickness")],
+        names=["room_temperature", "thickness"],
+    )
+    named = [f for f in study.factors if f.kind != "text" and f.role == "chosen" and f.name not in ("catalyst", "thickness")]
+    named = tuple(f.name for f in named if f.name in common or f.name in (fixed or {}))
+    words = settings_words(study, cells.iloc[0], named)
+    return RecipeChart(study, pd.DataFrame(rows, index=index), words, len(fits.castings.pours), fits.castings)
+
+
+def _cells(study, rooms, thicknesses, fixed):
+    """One row a room and depth, every other setting as given or usual."""
+    given = checked_given(study, fixed)
+    names = {factor.name for factor in study.factors}
+    if "room_temperature" in names:
+        span = study.factor("room_temperature").span
+        rooms = np.arange(np.ceil(span[0]), span[1] + 1e-9, ROOM_STEP) if rooms is None else rooms
+        rooms = sorted({checked_room(study, room) for room in rooms})
+        given = pd.concat([given.assign(room_temperature=room) for room in rooms], ignore_index=True)
+    if "thickness" in names and "thickness" not in (fixed or {}):
+        factor = study.factor("thickness")
+        depths = np.unique(on_step(factor, np.linspace(0, 1, DEPTHS))) if thicknesses is None else thicknesses
+        depths = sorted({factor.parse(depth) for depth in depths})
+        given = pd.concat([given.assign(thickness=depth) for depth in depths], ignore_index=True)
+        given = given.sort_values([n for n in ("room_temperature", "thickness") if n in names], kind="stable")
+    return given.reset_index(drop=True)
+
+
+def _common(fits, states, cells, shared):
+    """The settings all cells share: the best mean over cells of the best chance over catalyst, the usual where alike."""
+    if not shared:
+        return {}
+    study, factor = fits.study, fits.study.factor("catalyst")
+    tried = spread_settings(study, shared, cells.iloc[[0]], COMMON)[[f.name for f in shared]]
+    catalyst = np.unique(on_step(factor, np.linspace(0, 1, LEVELS // 4)))
+    grid = cells.merge(pd.DataFrame({"catalyst": catalyst}), how="cross", suffixes=("_usual", ""))
+    grid = grid.drop(columns="catalyst_usual").drop(columns=list(tried)).merge(tried, how="cross")
+    grid = grid[[*cells.columns]]
+    chances = np.where(allowed(fits, grid), prospect(states, study, grid).chance(), 0.0)
+    good = chances.reshape(len(cells), len(catalyst), len(tried)).max(axis=1).mean(axis=0)
+    return {name: float(value) for name, value in tried.iloc[nearest_usual(tried, good, good.max(), shared)].items()}
+
+
+def _row(fits, states, cell):
+    """One cell: the best catalyst, or what to do where there is no good answer."""
+    best, chances = best_catalyst(fits, states, cell)
+    row = {"catalyst": float(best["catalyst"].iloc[0]), "chance": chances}
+    if "gel_time" in fits:
+        gel = fits["gel_time"].predict(best).iloc[0]
+        row.update(gel_low=float(gel["low"]), gel_high=float(gel["high"]))
+    near = [word for word in beyond_log(fits, best.iloc[0]) if word.startswith(("catalyst", "thickness", "room"))]
+    row.update(beyond=bool(near), advice="")
+    if chances < GOOD:
+        row.update(catalyst=np.nan, gel_low=np.nan, gel_high=np.nan, advice=remedy(fits, states, best, best_catalyst, GOOD))
+    return row
+
+
+def best_catalyst(fits, states, cell):
+    """The row of settings with the catalyst that has the best mean chance, and that chance."""
+    factor = fits.study.factor("catalyst")
+    values = np.unique(on_step(factor, np.linspace(0, 1, LEVELS)))
+    table = cell.loc[cell.index.repeat(len(values))].assign(catalyst=values).reset_index(drop=True)
+    table = table[allowed(fits, table)].reset_index(drop=True)
+    chances = prospect(states, fits.study, table).chance()
+    return table.iloc[[int(chances.argmax())]].reset_index(drop=True), float(chances.max())

@@ -1,0 +1,78 @@
+"""The rooms and depths that advice must serve, and the settings that may turn out best in each."""
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.candidates import allowed, spread_settings
+from testpour.advice.prospect import prospect
+
+CONTENDERS = 12  # settings kept for each room and thickness: those that may turn out best
+DRAWS = 96
+LOOKED_AT = 128  # settings among which contenders are found; Sobol points need a power of two
+PARTS = 3  # rooms, and depths, that stand for a span
+
+
+def contexts_for(study, free, given):
+    """The rooms and thicknesses the advice must serve: one row each, settings complete.
+
+    Parameters
+    ----------
+    study : Study
+    free : tuple of Factor
+        Thickness counts as given by the piece where it is among them.
+    given : DataFrame
+        One row of settings.
+    """
+    axes = {}
+    room = next((f for f in study.factors if f.name == "room_temperature"), None)
+    if room is not None and len(set(room.span)) == 2:
+        axes["room_temperature"] = _nodes(room)
+    if any(f.name == "thickness" for f in free):
+        axes["thickness"] = _nodes(study.factor("thickness"))
+    rows = given
+    for name, nodes in axes.items():
+        rows = pd.concat([rows.assign(**{name: node}) for node in nodes], ignore_index=True)
+    return rows
+
+
+def _nodes(factor):
+    """Middles of equal parts of a factor's span, on the bench's step."""
+    low, high = factor.span
+    return np.unique(factor.rounded(low + (high - low) * (np.arange(PARTS) + 0.5) / PARTS))
+
+
+def contenders(fits, states, contexts, free, seed=0):
+    """For each context, the settings that may turn out to be best there.
+
+    A setting is a contender when it is the best of all in some draw of what is not known; the most
+    frequent are kept, with the one that is best on the whole.
+
+    Returns
+    -------
+    list of DataFrame
+    """
+    free = tuple(f for f in free if f.name != "thickness")
+    tables = []
+    for place in range(len(contexts)):
+        table = spread_settings(fits.study, free, contexts.iloc[[place]], LOOKED_AT, seed)
+        tables.append(table[allowed(fits, table)])
+    at = prospect(states, fits.study, pd.concat(tables, ignore_index=True))
+    drawn, mean = chances_by_draw(at, DRAWS, seed), at.chance()
+    kept, start = [], 0
+    for table in tables:
+        here = slice(start, start + len(table))
+        wins = np.bincount(drawn[:, here].argmax(axis=1), minlength=len(table)).astype(float)
+        wins[mean[here].argmax()] += DRAWS
+        first = np.lexsort((-mean[here], -wins))[:CONTENDERS]
+        kept.append(table.iloc[first])
+        start += len(table)
+    return kept
+
+
+def chances_by_draw(at, draws, seed):
+    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
+    rng, total = np.random.default_rng([seed, 23]), 1.0
+    drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}
+    for sides in at.aims:
+        total = total * at.met(sides, drawn)
+    return total

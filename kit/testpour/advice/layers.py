@@ -1,0 +1,168 @@
+"""Will two layers be safer, and when to pour the second: layered slabs followed for several believable lots."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.asking import AskedTooMuch, asked, peak_bound
+from testpour.cautions import hottest_peak
+from testpour.physics.casting import Casting, Layer
+from testpour.physics.lots import face_of, resin_of
+from testpour.physics.slab import cure_many
+from testpour.units import to_unit
+from testpour.wording import in_markdown
+
+LOTS = 12
+WAITS = np.array([5.0, 15.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0])  # min after the first layer's gel
+SLICES = 24
+CLEARLY = 5.0  # K by which layers must be cooler to be worth the wait
+SURE = 0.9  # share of the believable lots that must stay under the bound
+BOND = (
+    "Pour on a first layer that has gelled firm and is still tacky: the two then cure into one. On a layer that has cured "
+    "through, abrade and clean it first; the bond is then mechanical only."
+)
+
+
+@dataclass(frozen=True)
+class TwoLayers:
+    """One pour against two layers.
+
+    Parameters
+    ----------
+    mix : str
+        Catalyst and room in words.
+    bound : float
+        Peak to stay under, degC.
+    first, second : float
+        Layers, mm.
+    whole : tuple of float
+        Hottest place of one pour, degC: low, middle, high over nine lots in ten.
+    table : DataFrame
+        One row a wait (min after the first layer's gel): ``minute`` after mixing the first, ``hottest``,
+        ``low``, ``high`` in degC, ``under`` the share of believable lots that stay under the bound.
+    wait : float or None
+        Shortest wait from which nine lots in ten stay under the bound; None where no wait does.
+    caution : str
+    """
+
+    mix: str
+    bound: float
+    first: float
+    second: float
+    whole: tuple
+    table: pd.DataFrame
+    wait: float | None
+    caution: str
+
+    @property
+    def needed(self):
+        """Whether one pour is not already under the bound."""
+        return self.whole[2] > self.bound
+
+    def sentence(self):
+        """The answer in a few sentences."""
+        low, middle, high = self.whole
+        text = (
+            f"{self.first + self.second:g} mm in one pour, with {self.mix}, gets about {middle:.0f} °C hot "
+            f"(nine lots in ten {low:.0f} to {high:.0f})."
+        )
+        if not self.needed:
+            return f"{text} That stays under {self.bound:g} °C, so two layers are not needed."
+        if high >= hottest_peak():
+            text += f" It may pass {hottest_peak():g} °C, where styrene boils: do not pour it in one."
+        best = self.table["hottest"].min()
+        layers = f"two layers of {self.first:g} and {self.second:g} mm"
+        if self.wait is None:
+            if middle - best < CLEARLY:
+                return f"{text} As {layers} it is hardly cooler ({best:.0f} °C at best): use thinner layers or less catalyst."
+            return (
+                f"{text} As {layers} it is cooler ({best:.0f} °C at best), but not surely under {self.bound:g} °C: use three "
+                "layers, or less catalyst in the second."
+            )
+        row = self.table.loc[self.wait]
+        text += self._worst()
+        return (
+            f"{text} As {layers} it is safer: pour the second about {self.wait:.0f} min after the first has gelled, near "
+            f"{row['minute']:.0f} min after mixing it, and the hottest place reaches about {row['hottest']:.0f} °C "
+            f"({row['low']:.0f} to {row['high']:.0f})."
+        )
+
+    def _worst(self):
+        """A warning where a second layer poured too soon is hotter than one pour."""
+        worst = self.table["hottest"].idxmax()
+        if self.table.loc[worst, "hottest"] < self.whole[1] + CLEARLY:
+            return ""
+        return f" A second layer poured while the first heats is hotter still, worst about {worst:.0f} min after its gel."
+
+    def _repr_markdown_(self):
+        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
+
+    def __repr__(self):
+        return f"{self.sentence()} {self.caution}"
+
+
+def two_layers(fits, settings=None, *, room=None, first=None, catalyst=None, at_most=None):
+    """One pour against two layers, and when to pour the second.
+
+    Parameters
+    ----------
+    fits : Fits
+    settings : dict, optional
+        Thickness is that of the whole casting; usual values where nothing is said.
+    room : str or float, optional
+        Room temperature.
+    first : str or float, optional
+        Thickness of the first layer, mm; half of the whole by default.
+    catalyst : str or float, optional
+        Catalyst of the second layer, %; the same as the first by default.
+    at_most : str or float, optional
+        Heat to stay under, degC; by default the study's aim for the peak, else 110 °C.
+
+    Returns
+    -------
+    TwoLayers
+
+    Raises
+    ------
+    AskedTooMuch
+        Beyond the resin, the limits or what was poured, or where every wait would boil the styrene.
+    """
+    asking = asked(fits, settings, room=room)
+    bound = peak_bound(asking, at_most)
+    whole = asking["thickness"]
+    lower = whole / 2 if first is None else to_unit(first, "mm", "first layer")
+    if not 0.0 < lower < whole:
+        raise ValueError(f"The first layer is {lower:g} mm of a casting of {whole:g} mm; give a thickness between 0 and that.")
+    dose = asking["catalyst"] if catalyst is None else to_unit(catalyst, "%", "catalyst")
+    lots = asking.lot.draws(LOTS, seed=1)
+    one = cure_many([_slab(asking, lots, k, whole) for k in range(LOTS)])
+    gel = one["gel_time"].to_numpy()
+    castings = [_slab(asking, lots, k, lower, whole - lower, gel[k] + wait, dose) for wait in WAITS for k in range(LOTS)]
+    hottest = cure_many(castings, slices=SLICES)["hottest"].to_numpy().reshape(len(WAITS), LOTS)
+    table = _table(gel, hottest, bound)
+    if (table["hottest"] >= hottest_peak()).all():
+        said = f"A casting of {whole:g} mm with {asking.mix} is predicted to pass {hottest_peak():g} °C, where styrene boils, even as two layers."
+        raise AskedTooMuch([f"{said} Pour three or more thin layers, or use less catalyst."])
+    surely = table.index[(table["under"] >= SURE)[::-1].cummin()[::-1]]
+    alone = tuple(np.quantile(one["hottest"], [0.05, 0.5, 0.95]))
+    return TwoLayers(
+        asking.mix, bound, lower, whole - lower, alone, table, float(surely[0]) if len(surely) else None, asking.caution(BOND)
+    )
+
+
+def _slab(asking, lots, k, thickness, more=0.0, minute=0.0, catalyst=0.0):
+    """A casting of the k-th lot; with a second layer where `more` mm are given."""
+    layers = (Layer(more, float(minute), catalyst),) if more else ()
+    return Casting(
+        thickness, asking["catalyst"], asking["room_temperature"], face=face_of(lots, k), layers=layers, hours=12.0,
+        resin=resin_of(lots, k),
+    )  # fmt: skip
+
+
+def _table(gel, hottest, bound):
+    low, middle, high = np.quantile(hottest, [0.05, 0.5, 0.95], axis=1)
+    return pd.DataFrame(
+        {"minute": np.median(gel) + WAITS, "hottest": middle, "low": low, "high": high, "under": (hottest <= bound).mean(axis=1)},
+        index=pd.Index(WAITS, name="wait"),
+    )

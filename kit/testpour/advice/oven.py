@@ -1,0 +1,182 @@
+"""What an hour in the oven buys: conversion of core and face, and hardness where the log knows it."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.asking import AskedTooMuch, asked
+from testpour.cautions import check_settings, hottest_peak
+from testpour.models.scales import to_reading
+from testpour.models.settings import settings_table
+from testpour.physics.casting import Casting, post_cure_programme
+from testpour.physics.lots import face_of, lot_beliefs, resin_of
+from testpour.physics.slab import cure_many
+from testpour.units import to_unit
+from testpour.wording import in_markdown, signed
+
+LOTS = 24
+LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble
+SOFT = "How much further warmth lets a casting cure is a guess of the trade that no log of room-cured pours can move."
+
+
+@dataclass(frozen=True)
+class OvenHour:
+    """What a stay in the oven buys.
+
+    Parameters
+    ----------
+    mix : str
+        Thickness, catalyst and room in words.
+    oven, hours, start : float
+        Oven in degC, hold in h, and h after mixing at which it begins.
+    table : DataFrame
+        Rows core and face; ``before`` the oven, ``room`` (as old as after it, but left in the room) and
+        ``oven``: share cured, 0 to 1, the middle of believable lots; ``low`` and ``high`` of `oven`.
+    hardness : tuple of float or None
+        Change in hardness by the log's own model, reading's unit: middle, low, high; None where the study
+        cannot tell.
+    caution : str
+    unit : str
+        Of `hardness`.
+    """
+
+    mix: str
+    oven: float
+    hours: float
+    start: float
+    table: pd.DataFrame
+    hardness: tuple | None
+    caution: str
+    unit: str = ""
+
+    @property
+    def gain(self):
+        """Share of the face's cure that the oven adds to what the room would have given."""
+        return float(self.table.loc["face", "oven"] - self.table.loc["face", "room"])
+
+    def sentence(self):
+        """The answer in a few sentences."""
+        core, face = self.table.loc["core"], self.table.loc["face"]
+        stay = f"{self.hours:g} h at {self.oven:g} °C"
+        text = f"A casting of {self.mix} is about {_percent(face['room'])} % cured at its face and {_percent(core['room'])} % in its middle without an oven. "
+        if self.gain < LITTLE:
+            text += f"{stay} adds hardly anything (face {_percent(face['oven'])} %): it is nearly as far as it will go, or the oven is too cool."
+        else:
+            text += (
+                f"{stay} brings the face to about {_percent(face['oven'])} % ({_percent(face['low'])} to {_percent(face['high'])} by lot) "
+                f"and the middle to {_percent(core['oven'])} %, which weeks in the room would not."
+            )
+        if self.hardness is not None:
+            middle, low, high = self.hardness
+            text += f" The log's hardness model puts that at {signed(middle)} {self.unit} (90 % interval {signed(low)} to {signed(high)} {self.unit})."
+        return text
+
+    def _repr_markdown_(self):
+        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
+
+    def __repr__(self):
+        return f"{self.sentence()} {self.caution}"
+
+
+def _percent(share):
+    return f"{100 * share:.0f}"
+
+
+def oven_hour(fits, settings=None, *, room=None, oven=60.0, hours=1.0, start=24.0):
+    """What a stay in the oven buys over the same time in the room.
+
+    Parameters
+    ----------
+    fits : Fits
+    settings : dict, optional
+        Usual values where nothing is said; post-cure settings in it are not read.
+    room : str or float, optional
+        Room temperature.
+    oven, hours : str or float
+        Oven temperature (degC) and hold (h).
+    start : str or float
+        Hours after mixing at which it goes in; the oven then rises and falls by 20 °C an hour.
+
+    Returns
+    -------
+    OvenHour
+
+    Raises
+    ------
+    AskedTooMuch
+        Beyond the resin, the limits or what was poured; see `asking.asked`.
+    """
+    oven, hours, start = to_unit(oven, "degC", "oven"), to_unit(hours, "h", "hours"), to_unit(start, "h", "start")
+    asking = asked(fits, {**(settings or {}), "post_cure_time": 0.0} if _has(fits, "post_cure_time") else settings, room=room)
+    warned = _check_oven(asking, oven, hours, start)
+    table = _conversions(asking, oven, hours, start)
+    middle = asking.study.factor("thickness").show(asking["thickness"])
+    caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *_never(fits))
+    unit = fits["hardness"].reading.unit if "hardness" in fits else ""
+    return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, _hardness(fits, asking, oven, hours), caution, unit)
+
+
+def _has(fits, name):
+    return name in {factor.name for factor in fits.study.factors}
+
+
+def _check_oven(asking, oven, hours, start):
+    """Warnings about the oven; raises where it makes no sense."""
+    problems = []
+    if not asking["room_temperature"] < oven < hottest_peak():
+        problems.append(f"An oven of {oven:g} °C must be warmer than the room ({asking['room_temperature']:g} °C) and below {hottest_peak():g} °C.")
+    if not 0.0 < hours <= 72.0 or not 0.0 < start <= 24.0 * 28:
+        problems.append(f"A stay of {hours:g} h from {start:g} h after mixing cannot be followed: hold 0 to 72 h, begin within four weeks.")
+    found = check_settings(asking.study, {"post_cure_temperature": oven, "post_cure_time": hours})
+    problems += found.refusals
+    if problems:
+        raise AskedTooMuch(problems)
+    return found.warnings
+
+
+def _conversions(asking, oven, hours, start):
+    """Shares cured before the oven, after it, and after as long in the room."""
+    lots = asking.lot.draws(LOTS, seed=2)
+    resins = [_warmable(resin_of(lots, k), k) for k in range(LOTS)]
+    programme = post_cure_programme(asking["room_temperature"], oven, hours, start)
+    kinds = {"before": ((), start), "room": ((), programme[-1][0]), "oven": (programme, programme[-1][0])}
+    castings = [
+        Casting(asking["thickness"], asking["catalyst"], asking["room_temperature"], face=face_of(lots, k),
+                programme=steps, hours=end, resin=resins[k])
+        for steps, end in kinds.values() for k in range(LOTS)
+    ]  # fmt: skip
+    found = cure_many(castings)
+    rows = {}
+    for place in ("core", "face"):
+        values = found[f"{place}_conversion"].to_numpy().reshape(len(kinds), LOTS)
+        low, high = np.quantile(values[-1], [0.05, 0.95])
+        rows[place] = {**dict(zip(kinds, np.median(values, axis=1), strict=True)), "low": low, "high": high}
+    return pd.DataFrame(rows).T
+
+
+def _warmable(resin, k):
+    """The k-th resin with a rise of its ceiling by warmth of its own, as believable as the others'."""
+    steep = lot_beliefs()["ceiling_slope"]["spread"] * np.random.default_rng([k, 3]).standard_normal()
+    return replace(resin, ceiling_slope=max(resin.ceiling_slope + float(steep), 0.0))
+
+
+def _hardness(fits, asking, oven, hours):
+    """What the log's hardness model makes of the oven: change in the average casting; None where it cannot."""
+    if "hardness" not in fits or not any(term.name == "post_cure" for term in fits["hardness"].believed.terms):
+        return None
+    fit, age = fits["hardness"], max(fits["hardness"].reading.ages or (24.0,))
+    given = {name: value for name, value in asking.settings.items() if name != "age"}
+    both = settings_table(
+        fits.study, [given, {**given, "post_cure_temperature": oven, "post_cure_time": hours}], age=age
+    )
+    ends = to_reading(fit.reading, fit.mean(both))
+    return tuple(np.quantile(ends[:, 1] - ends[:, 0], [0.5, 0.05, 0.95]))
+
+
+def _never(fits):
+    """A sentence where no pour of the log has been in an oven."""
+    pours = fits.castings.pours
+    if "post_cure_time" in pours and (pours["post_cure_time"].fillna(0.0) > 0).any():
+        return ()
+    return ("No pour of the log has been in an oven, so the hardness is belief, not this log's.",) if "hardness" in fits else ()

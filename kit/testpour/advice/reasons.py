@@ -1,0 +1,138 @@
+"""Why a pour is worth making, in one plain sentence."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from testpour.advice.recommend import beyond_log
+from testpour.models.chance import chance
+
+LIKELY_GOOD = 0.9
+SCATTER_SHARE = 0.5  # share of the doubt about a chance that scatter must make up before a repeat is advised
+WIDE = 0.1  # standard deviation of a chance below which scatter does not matter
+CURE = ("tack", "hardness")
+
+
+def reasons_for(fits, table, lessons):
+    """One sentence for each picked pour.
+
+    Parameters
+    ----------
+    fits : Fits
+    table : DataFrame
+        The pours: settings and ``chance``.
+    lessons : list of (int, ndarray)
+        For each, the place of the aim it tells most about, and how much of each coefficient it settles.
+    """
+    said = []
+    for place, (aim, settled) in enumerate(lessons):
+        row, twin = table.iloc[place], _twin(fits, table, place)
+        if twin is not None:
+            text = f"repeats {twin}: shows how far two alike pours differ"
+        else:
+            fit = fits[fits.study.aims[aim].reading]
+            text = lesson(fits.study, fit.reading, _factor(fit, settled), row)
+        if row["chance"] >= LIKELY_GOOD:
+            text += "; likely a good casting"
+        new = [word for word in beyond_log(fits, row) if not word.startswith(("room temperature", "humidity"))]
+        said.append(text + (f"; first pour at {', '.join(new)}" if new and len(fits.castings.pours) else ""))
+    return said
+
+
+def lesson(study, reading, factor, row):
+    """What a pour settles, for example "settles whether 1.2 % catalyst is enough when cold".
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+        The reading it tells most about.
+    factor : str
+        The factor whose effect it tells most about; ``"room_temperature"`` and ``""`` (the resin as such) too.
+    row : Series
+        The settings.
+    """
+    where = _where(study, row, factor)
+    if factor in ("", "room_temperature") or factor not in row:
+        return f"settles {reading.words} of this resin {where or 'in the room as it is'}".rstrip()
+    declared = study.factor(factor)
+    if declared.kind == "yes/no":
+        what = f"what {declared.words} does for {reading.words}"
+        what = what if row[factor] else f"whether {declared.words} can be left off"
+    else:
+        shown = f"{declared.show(row[factor])} {declared.words}"
+        shown = f"a {declared.show(row[factor])} piece" if factor == "thickness" else shown
+        what = _question(reading, factor, shown, _part(declared, row[factor]))
+    return f"settles {what} {where}".rstrip()
+
+
+def _question(reading, factor, shown, part):
+    if reading.name in CURE:
+        if factor == "catalyst" and part != "middle":
+            return f"whether {shown} is {'enough' if part == 'low' else 'too much'}"
+        return f"how well {shown} cures" if factor in ("catalyst", "thickness") else f"whether {shown} still cures"
+    if reading.name == "gel_time":
+        return f"how long the mix stays workable with {shown}"
+    return f"how hot {shown} runs" if reading.scale == "rise" else f"what {shown} does to {reading.words}"
+
+
+def _where(study, row, factor):
+    """The room and the depth in words, where they are out of the middle."""
+    words = {"room_temperature": {"low": "when cold", "high": "when warm"},
+             "thickness": {"low": "in a thin piece", "high": "in a thick piece"}}  # fmt: skip
+    parts = []
+    for name, said in words.items():
+        if name != factor and name in row and len(set(study.factor(name).span)) == 2:
+            parts.append(said.get(_part(study.factor(name), row[name])))
+    return " ".join(part for part in parts if part)
+
+
+def _part(factor, value):
+    """Which third of its span a value lies in."""
+    low, high = factor.span if len(factor.span) == 2 else (factor.low, factor.high)
+    share = (value - low) / (high - low)
+    return "low" if share < 1 / 3 else "high" if share > 2 / 3 else "middle"
+
+
+def _factor(fit, settled):
+    """The factor of the coefficient that is settled most."""
+    terms = fit.believed.terms
+    shares = {}
+    for place, share in enumerate(settled):
+        named = terms[place].factors if place < len(terms) else ()
+        name = named[0] if named else ""
+        shares[name] = shares.get(name, 0.0) + share
+    return max(shares, key=shares.get)
+
+
+def _twin(fits, table, place):
+    """The earlier pour with the same settings, of the log or of this table; None if there is none."""
+    row, pours = table.iloc[place], fits.castings.pours
+    names = [f.name for f in fits.study.factors if f.role == "chosen" and f.name in row]
+    earlier = table.iloc[:place]
+    for name, other in (*earlier.iterrows(), *pours.iterrows()):
+        if all(n in other and np.isclose(other[n], row[n], atol=1e-6) for n in names):
+            return name
+    return None
+
+
+def scatter_unknown(fits, table):
+    """Whether not knowing how far alike pours differ is most of the doubt about the best of some settings."""
+    chances = chance(fits, table).draws
+    best = int(chances.mean(axis=0).argmax())
+    total = chances[:, best].std()
+    if total < WIDE:
+        return False
+    row = table.iloc[[best]]
+    return bool((chance(_centred(fits), row).draws[:, 0].std() / total) ** 2 > SCATTER_SHARE)
+
+
+def _centred(fits):
+    """The fits with every coefficient and cut-point at its mean: only the scatter is left unknown."""
+    models = {}
+    for name, fit in fits.items():
+        post = fit.posterior
+        cuts = None if post.cuts is None else np.broadcast_to(post.cuts.mean(axis=0), post.cuts.shape)
+        coefficients = np.broadcast_to(post.coefficients.mean(axis=0), post.coefficients.shape)
+        models[name] = replace(fit, posterior=replace(post, coefficients=coefficients, cuts=cuts))
+    return replace(fits, models=models)

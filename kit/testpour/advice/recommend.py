@@ -1,0 +1,202 @@
+"""The settings with the best chance of a good casting, for one room and what is given."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
+from testpour.advice.conflicts import check_aims
+from testpour.advice.prospect import prospect, states_of
+from testpour.cautions import check_gel_time, check_peak, check_settings
+from testpour.models.chance import chance
+from testpour.threads import one_thread
+from testpour.wording import said_in_markdown
+
+MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
+ROUNDS = 12
+FEW = 12  # of the best, how many are compared over all draws
+
+
+@dataclass(frozen=True, eq=False)
+class Recommendation:
+    """The settings with the best chance of a good casting.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row: every setting in its unit.
+    chance : Chance
+        Of the recommended settings.
+    predicted : DataFrame
+        Middle, low and high of each reading at the age of its aim (90 % interval, one new casting).
+    cautions : Cautions
+    beyond : tuple of str
+        Settings that lie outside what was poured.
+    free : tuple of str
+        Names of the settings that were chosen; the others were given.
+    """
+
+    study: object
+    table: pd.DataFrame
+    chance: object
+    predicted: pd.DataFrame
+    cautions: object
+    beyond: tuple
+    free: tuple
+
+    @property
+    def settings(self):
+        """The recommended settings as a dict of floats in declared units."""
+        return self.table.drop(columns="age", errors="ignore").iloc[0].to_dict()
+
+    def sentence(self):
+        """The advice in a few sentences."""
+        row = self.table.iloc[0]
+        room = "Pour with "
+        if "room_temperature" in row:
+            room = f"In a room at {self.study.factor('room_temperature').show(row['room_temperature'])}, pour with "
+        text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict()
+        if self.beyond:
+            text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
+        return text + "".join(f" {warning}" for warning in (*self.cautions.refusals, *self.cautions.warnings))
+
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
+
+
+@one_thread
+def recommend(fits, *, room=None, fixed=None):
+    """The settings with the best chance of a good casting.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str or float, optional
+        Room temperature, for example ``"17 degC"``.
+    fixed : dict, optional
+        Settings that are given, for example ``{"thickness": "12 mm"}``.
+
+    Returns
+    -------
+    Recommendation
+
+    Raises
+    ------
+    NoAims
+        If the study states no aim.
+    AimsConflict
+        If no settings are likely to meet the aims together.
+    RoomProblem, SettingRefused
+        If the room is too cold or too hot to advise on, or the cautions refuse what is given.
+    """
+    study, states = fits.study, states_of(fits)
+    given = checked_given(study, fixed, room)
+    check_aims(fits, states, given, tuple(fixed or ()))
+    free = free_factors(study, fixed)
+    best = best_settings(fits, states, given, free)
+    best.index = pd.Index(["recommended"])
+    names = tuple(factor.name for factor in free)
+    return Recommendation(
+        study, best, chance(fits, best), predicted(fits, best).droplevel(0), cautions_at(fits, best),
+        beyond_log(fits, best.iloc[0]), names,
+    )  # fmt: skip
+
+
+def best_settings(fits, states, given, free):
+    """The allowed settings with the best mean chance: one row, on the bench's steps.
+
+    Of settings whose chances the draws cannot tell apart, the nearest the usual ones.
+
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        From `states_of`.
+    given : DataFrame
+        One row with every setting; those of `free` are chosen anew.
+    free : tuple of Factor
+    """
+    spread, good = judged(fits, states, spread_settings(fits.study, free, given))
+    best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)
+    for _ in range(ROUNDS):
+        few = foremost(fits, states, around(best, free), FEW)
+        if few.iloc[[0]].equals(best):
+            break
+        best = few.iloc[[0]].reset_index(drop=True)
+    exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
+    near, alike = judged(fits, states, around(few.loc[[exact.idxmax()]], free))
+    table = pd.concat([near, spread], ignore_index=True)
+    return table.iloc[[nearest_usual(table, np.concatenate([alike, good]), alike[0], free)]].reset_index(drop=True)
+
+
+def judged(fits, states, table):
+    """The allowed settings of a table and the mean chance of each."""
+    table = table[allowed(fits, table)].reset_index(drop=True)
+    return table, prospect(states, fits.study, table).chance()
+
+
+def foremost(fits, states, table, count):
+    """The allowed settings with the best mean chance, best first."""
+    table, good = judged(fits, states, table)
+    return table.iloc[np.argsort(-good, kind="stable")[:count]].reset_index(drop=True)
+
+
+def around(best, free):
+    """Settings, one row, then their neighbours some bench steps away, inside the spans."""
+    tables = [best]
+    for factor in free:
+        low, high = factor.span
+        now = float(best[factor.name].iloc[0])
+        step = factor.step or (high - low) / 20
+        values = [1 - now] if factor.kind == "yes/no" else [now + move * step for move in MOVES]
+        tables += [best.assign(**{factor.name: float(np.clip(factor.rounded(v), low, high))}) for v in values]
+    return pd.concat(tables, ignore_index=True)
+
+
+def predicted(fits, table):
+    """Middle, low and high of each reading of one new casting: one row a setting and reading.
+
+    Readings are taken at the age of their aim, else at 24 h.
+    """
+    ages = {aim.reading: aim.age for aim in fits.study.aims}
+    parts = {fit.reading.words: fit.predict(table, age=ages.get(name) or 24.0) for name, fit in fits.items()}
+    return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
+
+
+def cautions_at(fits, best):
+    """Cautions on one row of settings and on what is predicted there: too quick to pour, or too hot."""
+    chosen = {factor.name: best[factor.name].iloc[0] for factor in fits.study.factors if factor.name in best}
+    found = check_settings(fits.study, chosen)
+    for fit in fits.values():
+        if fit.reading.name == "gel_time":
+            found += check_gel_time(float(fit.predict(best)["middle"].iloc[0]))
+        elif fit.reading.scale == "rise":
+            found += check_peak(float(fit.predict(best)["middle"].iloc[0]))
+    return found
+
+
+def beyond_log(fits, row):
+    """Settings of a row that lie outside what was poured, in words."""
+    pours = fits.castings.pours
+    beyond = []
+    for factor in fits.study.factors:
+        if factor.kind == "number" and factor.role != "carried" and factor.name in row:
+            poured = pours[factor.name].dropna() if factor.name in pours else pd.Series(dtype=float)
+            margin = factor.step or 0.0
+            if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:
+                beyond.append(f"{factor.words} {factor.show(row[factor.name])}")
+    return tuple(beyond)
+
+
+def settings_words(study, row, names):
+    """Settings in words: "1.6 % catalyst, 0.5 % pigment, 12 mm thickness, with cover"."""
+    parts = []
+    for name in names:
+        factor = study.factor(name)
+        if factor.kind == "yes/no":
+            parts.append(f"{'with' if row[name] else 'without'} {factor.words}")
+        else:
+            parts.append(f"{factor.show(row[name])} {factor.words}")
+    return ", ".join(parts) or "the settings given"

@@ -1,0 +1,147 @@
+"""When to stop pouring: whether another session could still change the advice for the better."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.batch import ENOUGH, batch_worth
+from testpour.advice.candidates import checked_given, free_factors
+from testpour.advice.conflicts import check_aims
+from testpour.advice.contexts import chances_by_draw, contenders, contexts_for
+from testpour.advice.prospect import prospect, states_of
+from testpour.threads import one_thread
+from testpour.wording import in_hundred, said_in_markdown
+
+CLOSE = 0.05  # shortfall of the chance that is as good as none
+SURE = 0.9  # share of what may be true in which the advice must be close
+DRAWS = 256
+SESSION = 4  # pours of the session that is weighed against stopping
+
+
+@dataclass(frozen=True, eq=False)
+class StopAdvice:
+    """Whether to stop, and what is still open.
+
+    Parameters
+    ----------
+    study : Study
+    stop : bool
+    gain : float
+        Rise in the chance of a good casting that another session promises, on average.
+    before : float
+        Mean chance at the settings recommended now, over the rooms and depths of the study.
+    close : float
+        How likely the recommendation is within five points of the best possible, over those together.
+    table : DataFrame
+        One row a room and depth: ``chance`` at the settings recommended, ``short``, how far they fall
+        short of the best possible on average, ``close``, how likely by less than five points, and
+        ``most often missed``, the aim least likely to be met.
+    pours : int
+        How many pours the log holds.
+    """
+
+    study: object
+    stop: bool
+    gain: float
+    before: float
+    close: float
+    table: pd.DataFrame
+    pours: int
+
+    def sentence(self):
+        """The advice in a few sentences."""
+        points = f"less than {100 * ENOUGH:.0f} points" if self.gain < ENOUGH else f"about {100 * self.gain:.0f} points"
+        text = f"Another session of {SESSION} pours would raise the chance of a good casting by {points} on average"
+        if self.stop:
+            return (
+                f"{text}: stop and pin up the chart. The settings recommended are within "
+                f"{100 * CLOSE:.0f} points of the best possible with {_odds(self.close)}."
+            )
+        if not self.pours:
+            return f"Nothing is poured yet: only belief speaks. {text}."
+        if self.gain >= ENOUGH:
+            return f"Go on. {text}. {self._open()}"
+        return (
+            f"{text}, but whether the settings recommended are within {100 * CLOSE:.0f} points of the best "
+            f"possible is not settled ({_odds(self.close)}). {self._open()} "
+            "Go on if that matters to you; one session will not settle it."
+        )
+
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
+
+    def _open(self):
+        """Where the recommendation may fall short most, and by which aim."""
+        worst = self.table.loc[self.table["short"].idxmax()]
+        where = _place(self.study, worst)
+        return f"Still open: {worst['most often missed']}{where}, where the settings may be {100 * worst['short']:.0f} points short."
+
+
+@one_thread
+def stop_advice(fits, *, room=None, fixed=None, seed=0):
+    """Whether to stop pouring test castings.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str or float, optional
+        Room temperature of the session that would come next.
+    fixed : dict, optional
+        Settings that are given.
+    seed : int
+
+    Returns
+    -------
+    StopAdvice
+        Stop when another session promises less than two points, and the recommendation is within five
+        points of the best possible in nine of ten ways the unknowns may fall.
+
+    Raises
+    ------
+    NoAims, AimsConflict, RoomProblem, SettingRefused
+        As for `next_pours`.
+    """
+    study, states = fits.study, states_of(fits)
+    given = checked_given(study, fixed, room)
+    check_aims(fits, states, given, fixed)
+    free = free_factors(study, fixed)
+    contexts = contexts_for(study, free, given)
+    tables = contenders(fits, states, contexts, free, seed)
+    worth = batch_worth(fits, states, given, free, tables, SESSION, seed=seed)
+    table, close = _shortfalls(study, states, contexts, tables, seed)
+    gain = worth.gained[-1]
+    made = len(fits.castings.pours)
+    return StopAdvice(study, bool(made and gain < ENOUGH and close >= SURE), gain, worth.before, close, table, made)
+
+
+def _shortfalls(study, states, contexts, tables, seed):
+    """How far the best mean setting of each context falls short of the best in each draw."""
+    at = prospect(states, study, pd.concat(tables, ignore_index=True))
+    drawn, mean, met = chances_by_draw(at, DRAWS, seed), at.chance(), at.by_aim()
+    words = [aim.words(study.reading(aim.reading)) for aim in study.aims]
+    rows, short, start = [], [], 0
+    for table in tables:
+        here = slice(start, start + len(table))
+        best = start + int(mean[here].argmax())
+        short.append(drawn[:, here].max(axis=1) - drawn[:, best])
+        rows.append({
+            "chance": mean[best], "short": short[-1].mean(), "close": (short[-1] <= CLOSE).mean(),
+            "most often missed": words[int(met[:, best].argmin())],
+        })  # fmt: skip
+        start += len(table)
+    shown = [name for name in ("room_temperature", "thickness") if name in contexts and contexts[name].nunique() > 1]
+    table = pd.concat([contexts[shown].reset_index(drop=True), pd.DataFrame(rows)], axis=1)
+    return table, float((np.mean(short, axis=0) <= CLOSE).mean())
+
+
+def _place(study, row):
+    """Where a context lies, in words."""
+    parts = {"room_temperature": "in a room at", "thickness": "at a depth of"}
+    said = [f"{lead} {study.factor(name).show(round(row[name], 1))}" for name, lead in parts.items() if name in row]
+    return " " + " ".join(said) if said else ""
+
+
+def _odds(share):
+    """A chance in words."""
+    return f"a chance of {in_hundred(share)} in 100"

@@ -1,0 +1,113 @@
+"""What thickness can this mix stand: the thickest slab whose peak stays under a bound."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.asking import asked, peak_bound
+from testpour.advice.layers import TwoLayers, two_layers
+from testpour.advice.oven import OvenHour, oven_hour
+from testpour.physics.atlas import rise_of
+from testpour.wording import in_markdown
+
+__all__ = ["OvenHour", "ThicknessLimit", "TwoLayers", "oven_hour", "thickness_limit", "two_layers"]
+
+DRAWS = 400
+THINNEST, STEP = 2.0, 0.25  # mm
+SURE = 0.05  # share of believable lots that may still get hotter at the careful thickness
+
+
+@dataclass(frozen=True)
+class ThicknessLimit:
+    """The thickest slab that stays under a peak.
+
+    Parameters
+    ----------
+    mix : str
+        Catalyst and room in words.
+    bound : float
+        Peak to stay under, degC.
+    careful, middle, high : float
+        Thickness (mm) that 19 in 20, half and 1 in 20 of the believable lots stand; `thickest` where a lot
+        stands more than was asked for, 0 where not even the thinnest.
+    thickest : float
+        mm, beyond which nothing was asked.
+    table : DataFrame
+        One row a thickness (mm): ``peak``, ``low``, ``high`` in degC, nine lots in ten between the two.
+    caution : str
+    """
+
+    mix: str
+    bound: float
+    careful: float
+    middle: float
+    high: float
+    thickest: float
+    table: pd.DataFrame
+    caution: str
+
+    def sentence(self):
+        """The answer in a sentence or two."""
+        if self.careful >= self.thickest:
+            return (
+                f"{self.mix} stands every thickness that may be asked here, up to {self.thickest:g} mm, without passing "
+                f"{self.bound:g} °C; thicker than that, pour and read first."
+            )
+        if self.careful < THINNEST:
+            return (
+                f"For {self.mix} no thickness is sure to stay under {self.bound:g} °C: the likeliest limit is "
+                f"{_millimetres(self.middle)}, but the lot may run hotter. Use less catalyst, or pour a thin one and log its peak."
+            )
+        high = f"be more than {self.thickest:g} mm" if self.high >= self.thickest else f"lie as high as {self.high:.0f} mm"
+        return (
+            f"With {self.mix}, up to {_millimetres(self.careful)} is likely to stay under {self.bound:g} °C (19 lots in 20); the limit "
+            f"itself is most likely near {self.middle:.0f} mm, and may {high}."
+        )
+
+    def _repr_markdown_(self):
+        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
+
+    def __repr__(self):
+        return f"{self.sentence()} {self.caution}"
+
+
+def _millimetres(value):
+    return f"{np.floor(value):.0f} mm"
+
+
+def thickness_limit(fits, settings=None, *, room=None, at_most=None):
+    """The largest thickness whose predicted peak stays under a bound.
+
+    Parameters
+    ----------
+    fits : Fits
+        Its log moves the resin's numbers from the trade's guesses to this lot's.
+    settings : dict, optional
+        Catalyst and whatever else is set; usual values where nothing is said. Thickness is not read.
+    room : str or float, optional
+        Room temperature.
+    at_most : str or float, optional
+        Peak to stay under, degC; by default the study's aim, else 110 °C.
+
+    Returns
+    -------
+    ThicknessLimit
+
+    Raises
+    ------
+    AskedTooMuch
+        Beyond the resin, the limits or what was poured; see `asking.asked`.
+    """
+    asking = asked(fits, settings, room=room, depths=False)
+    bound = peak_bound(asking, at_most)
+    depths = np.arange(THINNEST, asking.thickest + STEP / 2, STEP)
+    air, dose = (np.full(len(depths), asking[name]) for name in ("room_temperature", "catalyst"))
+    peaks = air + rise_of(asking.lot.draws(DRAWS), depths, dose, air)
+    under = np.logical_and.accumulate(peaks <= bound, axis=1).sum(axis=1)
+    limits = np.where(under > 0, depths[np.maximum(under - 1, 0)], 0.0)
+    low, middle, high = np.quantile(peaks, [0.05, 0.5, 0.95], axis=0)
+    table = pd.DataFrame({"peak": middle, "low": low, "high": high}, index=pd.Index(depths, name="thickness"))
+    careful, half, most = np.quantile(limits, [SURE, 0.5, 1 - SURE], method="lower")
+    shown = table[np.isclose(table.index % 1, 0)]
+    return ThicknessLimit(asking.mix, bound, careful, half, most, depths[-1], shown, asking.caution())

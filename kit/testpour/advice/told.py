@@ -1,0 +1,107 @@
+"""What an imagined pour would tell about each reading."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from testpour.advice.prospect import columns
+from testpour.models.scales import to_latent
+
+DRAWS = 400  # draws over which the information of a grade is averaged
+LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing
+
+
+@dataclass(frozen=True)
+class Told:
+    """What one pour at each of some settings would tell about one reading.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (settings, states)
+    noise : ndarray, shape (settings,)
+        Variance of the reading about rows @ state; inf where it tells nothing.
+    """
+
+    rows: np.ndarray
+    noise: np.ndarray
+
+
+def told_by(state, table, aim, today=True):
+    """What a pour at each row of a settings table would tell about the reading of an aim.
+
+    Parameters
+    ----------
+    state : State
+    table : DataFrame
+        Settings, floats in declared units.
+    aim : Aim
+    today : bool or ndarray of bool
+        Whether the pour shares today's session effect, or has one of its own.
+
+    Returns
+    -------
+    Told
+    """
+    fit, posterior = state.fit, state.fit.posterior
+    at = table.assign(age=aim.age) if aim.age is not None else table
+    rows = np.zeros((len(table), len(state.centre)))
+    rows[:, : state.terms] = columns(fit, at)
+    rows[:, -1] = today
+    pour = np.mean(posterior.group_spread.get("pour", np.zeros(1)) ** 2)
+    own = pour + np.where(today, 0.0, state.spread[-1, -1])
+    if not fit.reading.grades:
+        one = np.mean(posterior.spread**2) / _repeats(fit, aim) + _blur(fit)
+        return Told(rows, np.full(len(table), one) + own)
+    cut = _nearest_cut(fit, aim)
+    rows[:, state.terms + cut] = -1.0
+    some = slice(None, None, max(len(posterior) // DRAWS, 1))
+    mean = posterior.coefficients[some] @ rows[:, : state.terms].T
+    informed = grade_information(mean, posterior.cuts[some]).mean(axis=0)
+    with np.errstate(divide="ignore"):
+        return Told(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
+
+
+def grade_information(mean, cuts):
+    """Fisher information that one grade carries about the mean of a probit scale.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (draws, settings)
+    cuts : ndarray, shape (draws, K - 1)
+
+    Returns
+    -------
+    ndarray, shape (draws, settings)
+        At most 1, what the hidden value itself would carry (McCullagh 1980, for ordered grades).
+    """
+    gap = cuts[:, None, :] - mean[:, :, None]
+    below, height = ndtr(gap), np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi)
+    edge = np.zeros((*mean.shape, 1))
+    share = np.diff(np.concatenate([edge, below, edge + 1], axis=2), axis=2)
+    slope = np.diff(np.concatenate([edge, height, edge], axis=2), axis=2)
+    return (slope**2 / np.maximum(share, 1e-9)).sum(axis=2)
+
+
+def _nearest_cut(fit, aim):
+    last = len(fit.reading.grades) - 2
+    cut = int(np.floor(aim.at_most)) if aim.at_most is not None else int(np.ceil(aim.at_least)) - 1
+    return min(max(cut, 0), last)
+
+
+def _repeats(fit, aim):
+    """How often the log reads one pour at the age of the aim."""
+    rows = fit.rows if aim.age is None or "age" not in fit.rows else fit.rows[fit.rows["age"] == aim.age]
+    return max(len(rows) / max(rows["pour"].nunique(), 1), 1.0)
+
+
+def _blur(fit):
+    """Variance that checks some minutes apart add: a twelfth of the squared width on the latent scale."""
+    rows = fit.rows
+    if not len(rows):
+        return 0.0
+    room = rows.get("room_temperature")
+    low, high = (to_latent(fit.reading, rows[end].to_numpy(float), room) for end in ("low", "high"))
+    known = np.isfinite(low) & np.isfinite(high)
+    width = high[known] - low[known]
+    return float(np.mean(width**2)) / 12 if len(width) else 0.0

@@ -1,0 +1,146 @@
+"""What would happen with some settings, and which single change would help most for least trouble."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.candidates import allowed, checked_room, on_step
+from testpour.advice.prospect import prospect, states_of
+from testpour.advice.recommend import beyond_log, cautions_at, predicted
+from testpour.models.chance import chance
+from testpour.models.settings import settings_table
+from testpour.threads import one_thread
+from testpour.wording import in_html, in_hundred, table_html
+
+TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
+LEVELS = 31  # values tried of each setting
+AS_GOOD = 0.03  # chance by which a value may fall short of the best and be taken as the smaller move
+LESS_TROUBLE = 0.10  # chance by which a change may fall short of the best and be chosen for less trouble
+WORTH = 0.02  # rise below which no change is advised
+
+
+@dataclass(frozen=True, eq=False)
+class WhatIf:
+    """What some settings should give, and the change that would help most.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row: every setting in its unit.
+    predicted : DataFrame
+        Middle, low and high of each reading of one new casting (90 % interval).
+    chance : Chance
+    changes : DataFrame
+        One row a setting that may be changed alone, the best first: ``start``, ``end``, ``chance``, ``gain``.
+    change : str
+        The name of the setting whose change is advised; empty if none helps.
+    cautions : Cautions
+    beyond : tuple of str
+        Settings that lie outside what was poured.
+    """
+
+    study: object
+    table: pd.DataFrame
+    predicted: pd.DataFrame
+    chance: object
+    changes: pd.DataFrame
+    change: str
+    cautions: object
+    beyond: tuple
+
+    def sentence(self):
+        """The chance and the change that helps, in a few sentences."""
+        text = self.chance.verdict()
+        if self.change:
+            row = self.changes.loc[self.change]
+            text += f" {_in_words(self.study.factor(self.change), row['end'])}: about {in_hundred(row['chance'])} in 100."
+        else:
+            text += " No single change of a setting would raise it by 2 points."
+        if self.beyond:
+            text += f" Not poured there yet: {', '.join(self.beyond)}."
+        return text + "".join(f" {said}" for said in (*self.cautions.refusals, *self.cautions.warnings))
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        labels = {reading.words: reading.label for reading in self.study.readings}
+        shown = self.predicted.droplevel(0)[["middle", "low", "high"]].rename(index=labels).rename_axis(None).round(1)
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown)}"
+
+
+@one_thread
+def what_if(fits, settings=None, *, room=None):
+    """What some settings should give in a room, and the cheapest single change that lifts the chance most.
+
+    Parameters
+    ----------
+    fits : Fits
+    settings : dict, optional
+        Factor name to number or text with a unit; usual values where nothing is said.
+    room : str or float, optional
+        Room temperature.
+
+    Returns
+    -------
+    WhatIf
+        Of the changes within 10 points of the best single one, the one with the least trouble: settings
+        weighed at the bench come before the cover, the depth, the oven and the room; then the smallest move.
+
+    Raises
+    ------
+    NoAims
+        If the study states no aim.
+    RoomProblem
+        If the room is too cold or too hot to advise on.
+    """
+    study, states = fits.study, states_of(fits)
+    if room is None and "room_temperature" in (settings or {}):
+        room = settings["room_temperature"]
+    table = settings_table(study, dict(settings or {}), room=checked_room(study, room))
+    table.index = pd.Index(["asked"])
+    changes = _changes(fits, states, table)
+    helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes
+    change = min(helping.index, key=_trouble) if len(helping) else ""
+    row = table.iloc[0]
+    return WhatIf(
+        study, table, predicted(fits, table), chance(fits, table), changes, change, cautions_at(fits, table),
+        beyond_log(fits, row) if len(fits.castings.pours) else (),
+    )  # fmt: skip
+
+
+def _trouble(name):
+    return TROUBLE.index(name) if name in TROUBLE else len(TROUBLE) / 2
+
+
+def _changes(fits, states, table):
+    """For each setting with a span: its best value, the others left as they are."""
+    study, rows = fits.study, {}
+    start = float(prospect(states, study, table).chance()[0])
+    for factor in study.factors:
+        if factor.kind == "text" or factor.name == "humidity" or len(set(factor.span)) != 2:
+            continue
+        now = float(table[factor.name].iloc[0])
+        values = np.unique(on_step(factor, np.linspace(0, 1, 2 if factor.kind == "yes/no" else LEVELS)))
+        if factor.name == "room_temperature":
+            values = values[values > now]
+        tried = table.loc[table.index.repeat(len(values))].assign(**{factor.name: values}).reset_index(drop=True)
+        tried = tried[allowed(fits, tried)] if len(tried) else tried
+        if len(tried):
+            chances = prospect(states, study, tried).chance()
+            near = np.flatnonzero(chances >= chances.max() - AS_GOOD)
+            best = near[np.abs(tried[factor.name].to_numpy()[near] - now).argmin()]
+            end = float(tried[factor.name].iloc[best])
+            rows[factor.name] = {"start": now, "end": end, "chance": chances[best], "gain": chances[best] - start}
+    changes = pd.DataFrame.from_dict(rows, orient="index", columns=["start", "end", "chance", "gain"])
+    return changes.sort_values("gain", ascending=False, kind="stable").rename_axis("setting")
+
+
+def _in_words(factor, end):
+    """The change as advice."""
+    if factor.kind == "yes/no":
+        return f"Add {factor.words}" if end else f"Leave {factor.words} off"
+    if factor.name == "room_temperature":
+        return f"Warm the room to {factor.show(end)}"
+    return f"Change {factor.words} to {factor.show(end)}"

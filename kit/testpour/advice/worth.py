@@ -1,0 +1,182 @@
+"""What a batch of pours is worth: the rise it promises in the chance of what will then be recommended.
+
+The value of information for normal beliefs (Frazier, Powell and Dayanik 2009, INFORMS J. Computing 21(4),
+599, correlated normal beliefs), with the chance of a good casting as the value, averaged over the rooms and
+thicknesses the study cares about.
+"""
+
+from functools import reduce
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr, ndtri
+from scipy.stats import qmc
+
+from testpour.advice.prospect import prospect
+from testpour.advice.told import told_by
+
+SCENARIOS = 64  # imagined outcomes; Sobol points need a power of two
+
+
+def scenarios(count, columns, seed):
+    """Normal scores for imagined outcomes, evenly spread and centred: shape (count, columns)."""
+    points = qmc.Sobol(columns, rng=np.random.default_rng([seed, 11])).random(count)
+    scores = ndtri(np.clip(points, 1e-9, 1 - 1e-9))
+    return scores - scores.mean(axis=0)
+
+
+class Sharpened:
+    """One reading as pours are added: its covariance, and in each scenario the gap at each setting.
+
+    Parameters
+    ----------
+    state : State
+    told : Told
+        Of the candidates.
+    sides : list of (Side, gap, variance)
+        At the settings that may then be recommended.
+    count : int
+        Scenarios.
+    """
+
+    def __init__(self, state, told, sides, count):
+        self.told, self.spread = told, state.spread.copy()
+        self.sides = [side for side, _, _ in sides]
+        self.gaps = [np.tile(gap, (count, 1)) for _, gap, _ in sides]
+        self.variances = [variance.copy() for _, _, variance in sides]
+
+    def _pulls(self, places):
+        """How far one unit of surprise at each candidate moves the gaps: one (settings, candidates) a side."""
+        rows = self.told.rows[places]
+        told = self.spread @ rows.T
+        unit = np.sqrt(np.einsum("ij,ji->i", rows, told) + self.told.noise[places])
+        return told / unit, [side.rows @ (told / unit) for side in self.sides]
+
+    def now(self):
+        """Chance of the aim in each scenario as the batch stands: (scenarios, settings)."""
+        left = [np.sqrt(v + side.scatter**2) for side, v in zip(self.sides, self.variances, strict=True)]
+        return self._inside([gap / spread for gap, spread in zip(self.gaps, left, strict=True)])
+
+    def met(self, places, scores):
+        """Chance of the aim in each scenario once a pour is added: (candidates, scenarios, settings)."""
+        ratios = []
+        for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, self._pulls(places)[1], strict=True):
+            left = np.sqrt(np.maximum(variance[:, None] - pull**2, 0.0) + side.scatter**2)
+            ratios.append((gap + scores[:, None] * pull.T[:, None, :]) / left.T[:, None, :])
+        return self._inside(ratios)
+
+    def doubt(self, places=None):
+        """Variance of the aim's chance, summed over settings; the part that a pour at each place removes."""
+        pulls = self._pulls(places)[1] if places is not None else [None] * len(self.sides)
+        total = 0.0
+        for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, pulls, strict=True):
+            spread = variance + side.scatter**2
+            slope = np.exp(-(gap.mean(axis=0) ** 2) / spread) / (2 * np.pi * spread)
+            total = total + slope @ (variance if pull is None else pull**2)
+        return total
+
+    def _inside(self, ratios):
+        below, above = np.ones((1, 1)), 0.0
+        for side, ratio in zip(self.sides, ratios, strict=True):
+            met = ndtr(ratio)
+            below, above = (met, above) if side.upper else (below, 1.0 - met)
+        return np.maximum(below - above, 0.0)
+
+    def add(self, place, scores):
+        """Take the pour at a candidate as made; how much it settles of each unknown that matters."""
+        told, pulls = self._pulls(np.array([place]))
+        settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
+        self.spread = self.spread - told @ told.T
+        for i, pull in enumerate(pulls):
+            self.gaps[i] = self.gaps[i] + scores[:, None] * pull[:, 0]
+            self.variances[i] = np.maximum(self.variances[i] - pull[:, 0] ** 2, 0.0)
+        return settled
+
+
+class Worth:
+    """The worth of a batch of pours, built one pour at a time.
+
+    Parameters
+    ----------
+    study : Study
+    states : dict
+        Reading name to `State`.
+    pourable : DataFrame
+        Settings that may be poured.
+    contexts : list of DataFrame
+        For each room and thickness that counts, the settings that might be recommended there.
+    pours : int
+        The most that will be added.
+    pending : DataFrame, optional
+        Pours made but not yet read: their readings are imagined first.
+    seed : int
+
+    Attributes
+    ----------
+    before : float
+        Best mean chance, averaged over the contexts, before any pour is added.
+    doubt : float
+        Variance of the chance of each aim at these settings, summed, before any pour is added.
+    added : list of int
+        Places of the candidates added.
+    lessons : list of (int, ndarray)
+        For each, the place of the aim it tells most about, and how much of each unknown it settles.
+    """
+
+    def __init__(self, study, states, pourable, contexts, pours, pending=None, seed=0):
+        first = 0 if pending is None else len(pending)
+        table = pourable if not first else pd.concat([pourable, pending], ignore_index=True)
+        today = np.arange(len(table)) < len(pourable)
+        at = prospect(states, study, pd.concat(contexts, ignore_index=True))
+        self.ends = np.cumsum([len(context) for context in contexts])[:-1]
+        self.size, self.readings = at.size, []
+        for aim, sides in zip(study.aims, at.aims, strict=True):
+            told = told_by(states[aim.reading], table, aim, today)
+            parts = [(side, *at.gap(side)) for side in sides]
+            self.readings.append(Sharpened(states[aim.reading], told, parts, SCENARIOS))
+        self.scores = self._scores(study, pours + first, seed)
+        self.before, self.added, self.lessons = 0.0, [], []
+        for place in np.flatnonzero(~today):
+            self.add(place)
+        self.before = float(self.value(self._now()[None])[0])
+        self.doubt = float(sum(reading.doubt() for reading in self.readings))
+        self.added, self.lessons = [], []
+
+    def _scores(self, study, pours, seed):
+        """One normal score a scenario, pour and aim; aims of one reading share theirs."""
+        names = list(dict.fromkeys(aim.reading for aim in study.aims))
+        scores = scenarios(SCENARIOS, pours * len(names), seed).reshape(SCENARIOS, pours, len(names))
+        return list(scores[:, :, [names.index(aim.reading) for aim in study.aims]].transpose(1, 2, 0))
+
+    def _now(self):
+        """Chance in each scenario as the batch stands: (scenarios, settings)."""
+        return reduce(np.multiply, (reading.now() for reading in self.readings))
+
+    def value(self, chance):
+        """Best chance in each context, averaged over contexts and scenarios: one a candidate."""
+        parts = np.split(np.broadcast_to(chance, (len(chance), SCENARIOS, self.size)), self.ends, axis=2)
+        return np.mean([part.max(axis=2).mean(axis=1) for part in parts], axis=0)
+
+    def gains(self, places):
+        """What the batch would promise with each candidate added.
+
+        Returns
+        -------
+        ndarray, shape (candidates,)
+            Rise in the best mean chance.
+        ndarray, shape (candidates,)
+            Share of the doubt about the chance that the candidate itself removes.
+        """
+        chance = 1.0
+        for reading, scores in zip(self.readings, self.scores[0], strict=True):
+            chance = chance * reading.met(places, scores)
+        doubt = sum(reading.doubt(places) for reading in self.readings) / max(self.doubt, 1e-12)
+        return self.value(chance) - self.before, doubt
+
+    def add(self, place):
+        """Add a candidate to the batch, and note what it tells most about."""
+        most = int(np.argmax([float(np.sum(reading.doubt([place]))) for reading in self.readings]))
+        scores = self.scores.pop(0)
+        settled = [reading.add(place, score) for reading, score in zip(self.readings, scores, strict=True)]
+        self.added.append(int(place))
+        self.lessons.append((most, settled[most]))

@@ -1,0 +1,221 @@
+"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up, share and pool logs."""
+
+import argparse
+import signal
+import sys
+import webbrowser
+from pathlib import Path
+
+from testpour.exchange.folder import FolderProblem, StudyFolder, make_folder
+from testpour.problems import Problems
+from testpour.study import StudyProblems
+from testpour.study_file import read_study
+
+FIRST = "1-plan.ipynb"
+CAUTION = (
+    "Caution: listening at {ip}, so anyone on that network who has the address and its token can run code here. "
+    "The traffic is not encrypted: others on the network can read it, token, log and notes included. "
+    "Use it in a class room you trust, and stop it after the class."
+)
+
+
+def main(arguments=None):
+    """Run the `testpour` command.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        The words after `testpour`; those of the command line if not given.
+
+    Returns
+    -------
+    int
+        0 where all went well, 1 where something was refused or needs attention.
+    """
+    asked = _parser().parse_args(arguments)
+    try:
+        return asked.do(asked)
+    except Problems as problem:
+        where = getattr(problem, "where", getattr(asked, "folder", "pool"))
+        where = where / problem.given if isinstance(problem, StudyProblems) and isinstance(where, Path) else where
+        said = [f"{where}: {text}" for text in problem.problems]
+    except KeyboardInterrupt:
+        said = ["Stopped."]
+    except (OSError, ValueError, RuntimeError) as problem:
+        said = [_sentence(problem)]
+    print("\n".join(said), file=sys.stderr)
+    return 1
+
+
+def _sentence(problem):
+    """What went wrong, on one line."""
+    if isinstance(problem, OSError) and problem.strerror:
+        return f"{problem.filename or 'The system'}: {problem.strerror}."
+    return " ".join(str(problem).split()) or type(problem).__name__
+
+
+def _parser():
+    parser = argparse.ArgumentParser(prog="testpour", description="Test pours of casting resin, in notebooks.")
+    verbs = parser.add_subparsers(required=True, metavar="start|new|check|page|backup|package|pool")
+    for name, do, words in (
+        ("start", start, "make a folder with the demo study, or open a study, in JupyterLab"),
+        ("new", new, "make a study folder with an empty log and a study file to fill in"),
+        ("check", check, "read study and log, and say what is there and what is wrong"),
+        ("page", page, "write the findings page: one file that opens anywhere"),
+        ("backup", backup, "copy the log, with the date in its name, and reopen the copy"),
+        ("package", package, "write the log as an open Data Package, to share or to keep"),
+    ):
+        verb = verbs.add_parser(name, help=words, description=words.capitalize() + ".")
+        verb.add_argument("folder", type=Path, metavar="FOLDER", help="the study folder")
+        verb.set_defaults(do=do)
+        if name == "start":
+            verb.add_argument("--no-browser", action="store_true", help="print the address and open nothing")
+            verb.add_argument("--port", type=int, metavar="N", help="port to use; the first free one from 8888")
+            verb.add_argument("--ip", default="127.0.0.1", help="for a class server; this machine only if not given")
+        if name == "page":
+            verb.add_argument("--room", help='room the advice is for, such as "18 degC"; those of the log if not given')
+            verb.add_argument("--to", type=Path, help="file to write; findings.html in the study folder if not given")
+        if name == "backup":
+            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="file to write; beside the log if not given")
+        if name == "package":
+            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="new folder or .zip; package.zip in FOLDER if not given")
+            verb.add_argument("--licence", default="CC0-1.0", help="what others may do with it; CC0-1.0 (anything) if not given")
+            verb.add_argument("--names", action="store_true", help="with initials, notes, corrections and photographs")
+    _add_pool(verbs)
+    return parser
+
+
+def _add_pool(verbs):
+    """The verb that takes several folders."""
+    verb = verbs.add_parser("pool", help="join the logs of several benches and write what they found", description="Join logs.")
+    verb.add_argument("benches", type=Path, nargs="+", metavar="BENCH", help="a study folder or a Data Package each")
+    verb.add_argument("--to", type=Path, default=Path("pool.html"), help="page to write; pool.html here if not given")
+    verb.add_argument("--beliefs", type=Path, metavar="FILE", help="write what they know as beliefs for a new bench")
+    verb.add_argument("--leave-out", action="store_true", help="join what can be joined, and name the rest")
+    verb.set_defaults(do=pool)
+
+
+def start(asked):
+    """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
+    from testpour.app.lab import HERE, Lab, free_port, running, serving
+
+    if address := running(asked.folder):
+        return _already(asked, address)
+    port = free_port(asked.port, asked.ip)
+    folder = make_folder(asked.folder)
+    print(folder.sentence())
+    if asked.ip not in (HERE, "localhost"):
+        print(CAUTION.format(ip=asked.ip), file=sys.stderr)
+    notebook = FIRST if FIRST in folder.notebooks else next(iter(folder.notebooks), "")
+    lab = Lab(folder.path, notebook, port, asked.ip)
+    _end_as_if_by_hand()
+    try:
+        with serving(lab, browser=not asked.no_browser) as server:
+            print(f"Open {lab.address}\nStop with Ctrl-C.", flush=True)
+            code = server.wait()
+    except KeyboardInterrupt:
+        print("\nStopped. Everything logged is kept.")
+        return 0
+    return 1 if code else 0
+
+
+def _already(asked, address):
+    """Say where the study is open already; two servers on one study would save over each other's notebooks."""
+    print(f"{asked.folder} is open in JupyterLab already, so no second one was started.\nOpen {address}")
+    if not asked.no_browser:
+        webbrowser.open(address)
+    return 0
+
+
+def _end_as_if_by_hand():
+    """Let a closed terminal or a plain `kill` end the server the way Ctrl-C does."""
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
+
+
+def new(asked):
+    """Make a study folder without demo data."""
+    folder = make_folder(asked.folder, demo=False)
+    print(folder.sentence())
+    if folder.fresh:
+        print(f"Now fill in {folder.path / 'study.toml'}, then: testpour start {asked.folder}")
+    return 0
+
+
+def check(asked):
+    """Say what is in the study folder, and what is wrong with it."""
+    from testpour.app.checkup import examine
+
+    study = _study(asked.folder)
+    found = examine(study)
+    print(study.sentence(), StudyFolder(study.folder).sentence().split(". ", 1)[1], *found.there, sep="\n")
+    if found.problems:
+        print(*found.problems, sep="\n", file=sys.stderr)
+    return 1 if found.problems else 0
+
+
+def page(asked):
+    """Write the findings page of the study."""
+    from testpour.files import free_for
+    from testpour.logbook.book import Logbook
+    from testpour.models.fits import fit_castings
+    from testpour.report.page import PAGE, findings_page
+
+    study, to = _study(asked.folder), free_for(asked.to or asked.folder / "findings.html", PAGE)
+    log = Logbook(study)
+    try:
+        fits, photos = fit_castings(log.castings()), log.photos()
+    finally:
+        log.close()
+    print(findings_page(fits, to, room=asked.room, photos=photos).sentence())
+    return 0
+
+
+def backup(asked):
+    """Copy the log and verify the copy."""
+    from testpour.logbook.backup import back_up
+
+    print(back_up(_study(asked.folder), asked.to).sentence())
+    return 0
+
+
+def package(asked):
+    """Write the log as a Data Package."""
+    from testpour.exchange.package import write_package
+    from testpour.logbook.book import Logbook
+
+    log = Logbook(_study(asked.folder))
+    try:
+        made = write_package(log, asked.to or asked.folder / "package.zip", asked.licence, asked.names)
+    finally:
+        log.close()
+    print(f"Written and read again. {made.sentence()}")
+    return 0
+
+
+def pool(asked):
+    """Join the logs of several benches."""
+    from testpour.files import free_for
+    from testpour.pooling import belief_file
+    from testpour.pooling import page as showing
+    from testpour.pooling.pool import pool as join
+
+    free_for(asked.to, showing.PAGE)
+    if asked.beliefs:
+        free_for(asked.beliefs, belief_file.FILE)
+    found = join(asked.benches, leave_out=asked.leave_out)
+    print(found.sentence(), found.page(asked.to), sep="\n")
+    if asked.beliefs:
+        print(found.beliefs(asked.beliefs))
+    return 0
+
+
+def _study(folder):
+    if not folder.is_dir():
+        raise FolderProblem(f"{folder} is not a folder. Make a study folder with: testpour new {folder}")
+    return read_study(folder)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

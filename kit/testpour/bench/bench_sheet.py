@@ -1,0 +1,242 @@
+"""The bench sheet: what to weigh and when to read for one session, on paper that stands beside the scale."""
+
+import math
+from dataclasses import dataclass, field
+from numbers import Real
+
+import pandas as pd
+
+from testpour.bench.amounts import WeighOutProblems
+from testpour.bench.weighing import decimals, weigh_out
+from testpour.cautions import Cautions, safety_text
+from testpour.files import page_kind, put
+from testpour.pages import template
+from testpour.planning.believed import grouped, pour_cautions
+from testpour.units import to_unit
+from testpour.wording import count
+
+# Written at the head of every sheet, whatever the study declares.
+BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
+          "catalyst_lot": "Catalyst lot, opened"}  # fmt: skip
+# A gel time is seen between two checks; both are written down.
+TWO_CHECKS = {"gel_time": ("last check, not gelled", "first check, gelled")}
+WEIGHED = ("catalyst", "pigment")
+SAVED = page_kind("bench sheet")
+
+
+@dataclass(frozen=True, eq=False)
+class BenchSheet:
+    """One session's weigh-out and reading times, ready to print.
+
+    Parameters
+    ----------
+    study : Study
+    session : str
+    table : DataFrame
+        One row a pour in run order, indexed by pour name: every numeric factor in its unit, and resin_g,
+        pigment_g, catalyst_g, catalyst_low, catalyst_high (the % this scale may deliver).
+    warnings : dict
+        Sentence to the names of the pours it concerns.
+    scale_resolution : float
+        Step of the scale, g.
+    date : str
+    """
+
+    study: object = field(repr=False)
+    session: str
+    table: pd.DataFrame = field(repr=False)
+    warnings: dict
+    scale_resolution: float
+    date: str = ""
+
+    def sentence(self):
+        """What the sheet asks for, in a sentence or two."""
+        resin, catalyst = self.table["resin_g"].sum(), self.table["catalyst_g"].sum()
+        text = (
+            f"Session {self.session}: {len(self.table)} pours with {resin:.0f} g of resin and {catalyst:.1f} g of "
+            "catalyst in all. Save the sheet, print it and fill it in by hand."
+        )
+        return text + (f" It carries {count(len(self.warnings), 'warning')}: read them first." if self.warnings else "")
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return self._render(whole=False)
+
+    def save(self, path):
+        """Write the sheet as one HTML page that needs nothing else; returns the path written. Only such a page is replaced.
+
+        Open it in a browser and print it on A4 or Letter.
+        """
+        return put(path, self._render(whole=True), SAVED)
+
+    def _render(self, whole):
+        return template("bench", "bench_sheet.html").render(
+            whole=whole,
+            study=self.study,
+            session=self.session,
+            date=self.date,
+            scale=f"{self.scale_resolution:g} g",
+            blanks=_blanks(self.study),
+            alike=_alike(self.study, self.table),
+            rows=list(_rows(self)),
+            readings=list(_readings(self.study)),
+            aims=[aim.words(self.study.reading(aim.reading)) for aim in self.study.aims],
+            warnings=[(", ".join(pours), text) for text, pours in self.warnings.items()],
+            cautions=safety_text("bench", html=True),
+        )
+
+
+def bench_sheet(study, pours, *, session=None, resin=None, mould_volume=None, waste="5 %",
+                scale_resolution="0.1 g", date=""):  # fmt: skip
+    """The bench sheet of one session.
+
+    Parameters
+    ----------
+    study : Study
+    pours : DataFrame
+        One row a pour in run order, indexed by pour name, with factor columns (floats in declared units);
+        a factor left out takes its usual value. A column ``session`` says which session a pour belongs to.
+    session : int or str, optional
+        Which session: its number from 1, or its name. Needed only where `pours` holds several.
+    resin, mould_volume : float, str, dict or Series
+        Resin to weigh (g or text) or mould to fill (mL or text) for each pour: one for all, or pour to amount.
+    waste : float or str
+        Extra resin in % of the mould volume.
+    scale_resolution : float or str
+        Step of the scale, g.
+    date : str
+        Printed as given; blank to fill in by hand.
+
+    Returns
+    -------
+    BenchSheet
+
+    Raises
+    ------
+    WeighOutProblems
+        With every pour that cannot be weighed out or is refused, and why.
+    """
+    name, pours = _session(pours, session)
+    problems, rows, cautions = [], {}, {}
+    for pour, given in pours.iterrows():
+        settings = _settings(study, given)
+        found = pour_cautions(study, settings)
+        amount = {"resin": _for_pour(resin, pour), "mould_volume": _for_pour(mould_volume, pour)}
+        refused = list(found.refusals)
+        try:
+            weighed = _weigh(settings, study, waste, scale_resolution, **amount)
+        except WeighOutProblems as problem:
+            problems += [f"{pour}: {text}" for text in dict.fromkeys(refused + problem.problems)]
+            continue
+        problems += [f"{pour}: {text}" for text in refused]
+        cautions[pour] = Cautions((), (*(found + weighed.cautions).warnings, *_small(weighed)))
+        rows[pour] = {**settings, **_amounts(weighed)}
+    if problems:
+        raise WeighOutProblems(problems)
+    table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
+    return BenchSheet(study, name, table, grouped(cautions)["warnings"], to_unit(scale_resolution, "g"), str(date))
+
+
+def _session(pours, session):
+    """The session's name and its pours, refused where it is not clear which."""
+    if not len(pours) or not pours.index.is_unique:
+        raise WeighOutProblems(["a bench sheet needs at least one pour, each with a name of its own."])
+    if "session" not in pours:
+        return str(session or 1), pours
+    names = list(dict.fromkeys(pours["session"]))
+    if session is None and len(names) == 1:
+        session = names[0]
+    elif session not in names and isinstance(session, int) and 1 <= session <= len(names):
+        session = names[session - 1]
+    if session not in names:
+        raise WeighOutProblems([f"session {session} is not in this plan; it has {', '.join(map(str, names))}."])
+    return str(session), pours[pours["session"] == session]
+
+
+def _settings(study, given):
+    """Every numeric factor of the study for one pour, usual values where nothing is said."""
+    said = {name: float(given[name]) for name in given.index if name != "session" and _is_number(given[name])}
+    return {f.name: said.get(f.name, f.usual) for f in study.factors if f.kind != "text"}
+
+
+def _is_number(value):
+    return isinstance(value, Real) and not math.isnan(value)
+
+
+def _for_pour(amount, pour):
+    if isinstance(amount, (dict, pd.Series)):
+        return amount.get(pour)
+    return amount
+
+
+def _weigh(settings, study, waste, scale, **amount):
+    if "catalyst" not in settings:
+        raise WeighOutProblems(["the study has no catalyst factor. Add [factors] catalyst = {} to its file."])
+    pigment = settings.get("pigment", 0.0)
+    return weigh_out(
+        **amount, waste=waste, catalyst=settings["catalyst"], pigment=pigment, study=study, scale_resolution=scale
+    )
+
+
+def _small(weighed):
+    """A warning where the scale is too coarse for the pour."""
+    if weighed.resin_mass >= weighed.smallest_batch:
+        return []
+    low, high = weighed.delivered
+    wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."
+    return [f"{wide} Mix at least {weighed.smallest_batch:g} g of resin or use a finer scale."]
+
+
+def _amounts(weighed):
+    low, high = weighed.delivered
+    pigment = float(weighed.table["pigment"].iloc[0])
+    return {"resin_g": weighed.resin_mass, "pigment_g": pigment, "catalyst_g": weighed.catalyst_mass,
+            "catalyst_low": low, "catalyst_high": high}  # fmt: skip
+
+
+# What the template prints.
+
+
+def _blanks(study):
+    """The blanks at the head of the sheet: room and lots, and what else is met or carried in this study."""
+    more = {f.name: f.label.capitalize() for f in study.factors if f.role != "chosen" and f.name not in BLANKS}
+    pigment = {"pigment_lot": "Pigment lots"} if any(f.name == "pigment" for f in study.factors) else {}
+    return list({**BLANKS, **pigment, **more}.values())
+
+
+def _by_pour(study, table):
+    """Factors that differ between these pours, other than what is weighed."""
+    shown = [f for f in study.factors if f.kind != "text" and f.name not in WEIGHED]
+    return [f for f in shown if f.role == "chosen" and table[f.name].nunique() > 1]
+
+
+def _alike(study, table):
+    """Settings that all these pours share, in words."""
+    apart = {f.name for f in _by_pour(study, table)}
+    shared = [f for f in study.factors if f.kind != "text" and f.name not in apart and f.name not in WEIGHED]
+    said = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
+    return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in said.items()]
+
+
+def _rows(sheet):
+    """One row a pour: its settings in words and its amounts as the scale shows them."""
+    places, factors = decimals(sheet.scale_resolution), _by_pour(sheet.study, sheet.table)
+    for pour, row in sheet.table.iterrows():
+        yield {
+            "pour": pour,
+            "settings": [f"{f.words} {f.show(row[f.name])}" for f in factors],
+            "share": f"{row['catalyst']:.2f}",
+            "delivered": f"{row['catalyst_low']:.3f} to {row['catalyst_high']:.3f}",
+            **{name: f"{row[f'{name}_g']:.{places}f}" for name in ("resin", "pigment", "catalyst")},
+        }
+
+
+def _readings(study):
+    """Each reading with the moments at which it is read, its scale in words, and how it is taken."""
+    for reading in study.readings:
+        ages = {*reading.ages, *(a.age for a in study.aims if a.reading == reading.name and a.age)}
+        moments = [f"{age:g} h" for age in sorted(ages)] or TWO_CHECKS.get(reading.name, [""])
+        grades = ", ".join(f"{grade} {word}" for grade, word in enumerate(reading.grades))
+        unit = "" if reading.grades else reading.label.removeprefix(reading.words).strip(" ()")
+        yield {"words": reading.words, "unit": unit, "moments": moments, "grades": grades, "how": reading.how}

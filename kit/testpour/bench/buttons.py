@@ -1,0 +1,64 @@
+"""The buttons a study's readings call for: what happens once in a pour, and what is read at that moment."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from testpour.wording import capital
+
+PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
+
+
+@dataclass(frozen=True)
+class Event:
+    """A reading that is the moment something happens.
+
+    Parameters
+    ----------
+    reading : Reading
+    done : str
+        What the button says.
+    check : str
+        What the other button says, where the moment is found by looking now and then; ``""`` otherwise.
+    still, already : str
+        How a check reads: ``"not gelled"``, ``"gelled"``.
+    companion : Reading or None
+        A reading taken at the same moment.
+    """
+
+    reading: object
+    done: str
+    check: str = ""
+    still: str = ""
+    already: str = ""
+    companion: object = None
+
+    def value(self, minutes):
+        """Minutes after mixing in the reading's unit, to a hundredth of a minute."""
+        return round(minutes, 2) * PER_MINUTE[self.reading.unit]
+
+
+@cache
+def _wording():
+    return tomllib.loads(files("testpour.bench").joinpath("buttons.toml").read_text("utf-8"))
+
+
+def events(study):
+    """The moments a study reads, in its order."""
+    held = {reading.name: reading for reading in study.readings}
+    found = []
+    for reading in study.readings:
+        if reading.ages or reading.unit not in PER_MINUTE:
+            continue
+        said = _wording().get(reading.name, {})
+        done = said.get("done") or f"{capital(reading.words)}: now"
+        words = {key: said.get(key, "") for key in ("check", "still", "already")}
+        found.append(Event(reading, done, **words, companion=held.get(said.get("with"))))
+    return tuple(found)
+
+
+def once(study):
+    """Readings with one moment of their own that are written, not tapped."""
+    timed = {event.reading.name for event in events(study)}
+    return tuple(r for r in study.readings if not r.ages and r.name not in timed)

@@ -1,0 +1,173 @@
+"""What the form shows: the head, one card a pour, and what is due, as plain data for any page."""
+
+import dataclasses
+import datetime as dt
+
+from testpour.bench.due import due_of
+from testpour.bench.lateness import question
+from testpour.bench.methods import method_for, several
+from testpour.bench.slots import filled
+from testpour.cautions import rules
+from testpour.logbook.database import on_server
+from testpour.logbook.entries import read_once
+from testpour.logbook.known import Known
+from testpour.logbook.server import zone
+from testpour.wording import capital
+
+
+class Cards:
+    """The state of a `Desk` in words.
+
+    Parameters
+    ----------
+    desk : Desk
+    """
+
+    def __init__(self, desk):
+        self.desk, self.now = desk, desk.clock()
+        self.photos = desk.snapshots.of(desk.made)
+
+    def state(self):
+        """Everything shown, in the order it is shown."""
+        desk, made_of = self.desk, [(planned, self.desk.pour_of(planned)) for planned in self.desk.planned]
+        known = {made.pour for _, made in made_of if made}
+        extra = [made for made in desk.made.values() if made.pour not in known]
+        return {
+            "study": desk.study.name,
+            "question": desk.study.question,
+            "session": desk.session,
+            "now": desk.now(),
+            "cautions": [[topic["title"], topic["bench"]] for topic in (*rules()["topics"], rules()["deference"])],
+            "head": desk.head.shown(),
+            "cards": [self._card(*pair) for pair in made_of] + [self._extra(made) for made in extra],
+            "due": self._due(),
+        }
+
+    def _card(self, planned, made):
+        found = self.desk.cautions(planned)
+        return {
+            "pour": planned.pour,
+            "settings": list(planned.said),
+            "weigh": [] if found.refusals else list(planned.weigh),
+            "refusals": list(found.refusals),
+            "warnings": [*found.warnings, *planned.warnings],
+            **(self._poured(made) if made else {"name": ""}),
+        }
+
+    def _extra(self, made):
+        """A pour of this session that is in the log and was not planned."""
+        factors = [f for f in self.desk.study.factors if f.role == "chosen" and f.name in made.settings]
+        said = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
+        return {"pour": made.pour, "settings": said, "weigh": [], "refusals": [], "warnings": [], **self._poured(made)}
+
+    def _poured(self, made):
+        desk = self.desk
+        events = [self._event(event, made) for event in desk.events.values()]
+        with_event = {event.companion.name for event in desk.events.values() if event.companion}
+        lines = [self._once(r, made) for r in desk.once.values()]
+        for event in events:
+            event["with"] = next((line for line in lines if line["reading"] == event["with"]), None)
+        return {
+            "name": made.pour,
+            "since": made.made_at.timestamp() * 1e3,
+            "clock": self._clock(made.made_at, ":%S") + (f" {zone(made.made_at)}" if on_server(desk.logbook.address) else ""),
+            "readings": len(made.readings),
+            "events": events,
+            "once": [line for line in lines if line["reading"] not in with_event],
+            "later": [self._later(slot, made) for slot in desk.slots],
+            "photos": self.photos[made.pour],
+            "asks": self._asks(made),
+        }
+
+    def _asks(self, made):
+        """What is to be confirmed: entries whose tap came late or by a clock that was set back, one line a question."""
+        found = {("Catalyst in", question(made.note)): []}
+        for row in made.readings:
+            found.setdefault((capital(self.desk.study.reading(row.reading).words), question(row.note)), []).append(row.entry)
+        return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries}
+                for (what, asked), entries in found.items() if asked]  # fmt: skip
+
+    def _event(self, event, made):
+        row = _last(made, event.reading.name)
+        return {
+            "reading": event.reading.name, "words": event.reading.words, "unit": event.reading.unit,
+            "done": event.done, "check": event.check, "how": event.reading.how,
+            "status": row.known if row else "", "entry": row.entry if row else None,
+            "said": _event_words(event, row) if row else "",
+            "with": event.companion.name if event.companion else "",
+            "late": event.value(made.minutes(self.now)) > event.reading.high,
+        }  # fmt: skip
+
+    def _once(self, reading, made):
+        row = _last(made, reading.name)
+        return {
+            "reading": reading.name, "words": reading.words, "label": capital(reading.label), "how": reading.how,
+            "entry": row.entry if row else None, "said": _words(reading, row) if row else "",
+            "grades": list(reading.grades),
+        }  # fmt: skip
+
+    def _later(self, slot, made):
+        reading, rows = slot.reading, filled(slot, made.readings)
+        status = "done" if rows else slot.status(made.minutes(self.now) / 60)
+        method = method_for(reading)
+        line = {
+            "reading": reading.name, "age": slot.age, "words": f"{reading.words} at {slot.age:g} h",
+            "label": reading.label, "how": reading.how, "grades": list(reading.grades),
+            "many": not read_once(reading), "status": status,
+            "at": (made.made_at.timestamp() + slot.age * 3600) * 1e3,
+            "clock": self._clock(made.made_at + dt.timedelta(hours=slot.age)),
+            "said": "", "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
+            "method": dataclasses.asdict(method) if method else None,
+        }  # fmt: skip
+        return line | {"said": _said(reading, rows)}
+
+    def _due(self):
+        found = due_of(self.desk.slots, self.desk.made.values(), self.now)
+        rows = [
+            {"pour": r["pour"], "words": f"{r['reading']} at {r['age']:g} h", "status": r["status"],
+             "at": r["due_at"].timestamp() * 1e3, "clock": self._clock(r["due_at"])}
+            for _, r in found.table.iterrows()
+        ]  # fmt: skip
+        return {"rows": rows, "missed": found.missed}
+
+    def _clock(self, moment, more=""):
+        """The time on the workshop's clock, with the day where it is not today."""
+        day = "" if moment.date() == self.now.date() else f"{moment:%a %d %b} "
+        return day + moment.strftime(f"%H:%M{more}")
+
+
+def _last(made, name):
+    return next((row for row in reversed(made.readings) if row.reading == name and not row.specimen), None)
+
+
+def _words(reading, row):
+    if row.known == "exact":
+        return reading.show(row.low)
+    unit = {"degC": "°C"}.get(reading.unit, reading.unit)
+    return f"{Known(row.low, row.high, row.known).words(reading)} {unit}".strip()
+
+
+def _event_words(event, row):
+    unit = event.reading.unit
+    if row.known == "not yet" and event.still:
+        return f"{capital(event.still)} at {row.low:.1f} {unit}"
+    if row.known == "between":
+        return f"{event.done} between {row.low:.1f} and {row.high:.1f} {unit}"
+    if row.known == "already":
+        return f"{event.done} by {row.high:.1f} {unit}"
+    if row.known == "exact":
+        return f"{event.done.removesuffix(': now')} at {row.low:.1f} {unit}"
+    return _words(event.reading, row)
+
+
+def _said(reading, rows):
+    """What fills a planned reading, each specimen by itself."""
+    if not rows:
+        return ""
+    if read_once(reading):
+        return "; ".join(_words(reading, row) for row in rows)
+    said = []
+    for specimen in dict.fromkeys(row.specimen for row in rows):
+        values = [row.low for row in rows if row.specimen == specimen and row.known == "exact"]
+        said.append(f"{specimen + ': ' if specimen else ''}{several(reading, values).sentence()}")
+    return " ".join(said)

@@ -1,0 +1,270 @@
+"""One session at the bench: takes the taps a form sends and gives the state it shows; it knows no browser."""
+
+import contextlib
+import datetime as dt
+import re
+import threading
+
+from testpour.bench.buttons import events, once
+from testpour.bench.cards import Cards
+from testpour.bench.form_head import Head
+from testpour.bench.form_rows import names_used, session_rows
+from testpour.bench.kept import keep, kept, kept_sessions
+from testpour.bench.lateness import Clocks
+from testpour.bench.methods import several
+from testpour.bench.planned import FormProblem, planned_pours
+from testpour.bench.slots import hours_words, slots
+from testpour.bench.snapshots import Snapshots
+from testpour.bench.taps import Taps
+from testpour.logbook.database import on_server
+from testpour.logbook.tables import LogProblem
+from testpour.planning.believed import pour_cautions
+from testpour.units import UnitProblem
+
+KEPT = 60  # answers a form may still ask for
+TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
+
+
+class Refused(LogProblem):
+    """The cautions refuse the pour; it can be logged as made all the same."""
+
+
+class Desk:
+    """The state of a session form, held by the log.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    source : Plan, BenchSheet or DataFrame, optional
+        None for the session kept last, or the one named.
+    session : int or str, optional
+    clock : callable
+        Gives the present moment on the workshop's clock.
+
+    Raises
+    ------
+    FormProblem
+        If it is not clear which session is meant, or a planned name stands in another session of the log.
+    """
+
+    def __init__(self, logbook, source=None, session=None, clock=dt.datetime.now):
+        self.logbook, self.study, self.clock = logbook, logbook.study, clock
+        if source is None:
+            self.session, self.planned = kept(logbook, session)
+        else:
+            self.session, self.planned = planned_pours(self.study, source, session)
+        self._refuse_clash()
+        if source is not None:
+            keep(logbook, self.session, self.planned)
+        self.events = {event.reading.name: event for event in events(self.study)}
+        self.once = {reading.name: reading for reading in once(self.study)}
+        self.slots, self.snapshots = slots(self.study), Snapshots(logbook)
+        self.made = session_rows(logbook, self.session)
+        self.head = Head.from_log(self.study, self.made)
+        self._taps, self._answers = Taps(logbook, lambda: self.head.by), {}
+        self._one_at_a_time = threading.RLock()
+        self._shown, self._away, self._watched_clock = None, "", Clocks(clock)
+
+    def state(self):
+        """What the form shows, as plain data."""
+        try:
+            self._shown = Cards(self).state()
+            self._away = ""
+        except LogProblem as problem:  # the form goes on with what it last showed, and says so
+            if self._shown is None:
+                raise
+            self._away = str(problem)
+        said = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
+        more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*said, *self._clocks()]}
+        return self._shown | more
+
+    def take(self, message):
+        """Do what a message asks and return the new state.
+
+        Parameters
+        ----------
+        message : dict
+            ``id``, unlike any other; ``deed``, one of "head", "catalyst_in", "check", "happened", "watched",
+            "write", "values", "take_back", "unpour", "photo", "photo_back", "time_right"; ``at``, when it was tapped, in ms since
+            1970: the browser's clock, ``told``, and what it was from this computer's, ``offset``; ``set_back``, ms by
+            which the browser's clock was set back since the tap before; ``pour``; and what the deed needs.
+
+        Returns
+        -------
+        dict
+            The state, in which ``answers`` says of each message whether it is on the disk, and why not.
+        """
+        with self._one_at_a_time:
+            if message.get("id") not in self._answers or not self._answers[message["id"]]["ok"]:
+                self._answer(message)
+            return self.state()
+
+    def refresh(self):
+        """The state after another look at the log: another bench may have logged, and time has gone by."""
+        with self._one_at_a_time:
+            with contextlib.suppress(LogProblem):  # `state` says it
+                self.made = session_rows(self.logbook, self.session)
+            return self.state()
+
+    def preview(self, message):
+        """What several readings say together before they are logged, in words."""
+        slot = self._slot(message)
+        try:
+            found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
+        except UnitProblem as problem:
+            return {"words": str(problem), "fine": False}
+        return {"words": found.sentence(), "fine": found.enough and not found.flags}
+
+    def now(self):
+        """This computer's clock in ms since 1970."""
+        return self.clock().timestamp() * 1e3
+
+    def _answer(self, message):
+        answer = {"ok": False, "pour": message.get("pour", ""), "refused": False}
+        try:
+            self.made = session_rows(self.logbook, self.session)
+            answer |= {"words": getattr(self, f"_{message['deed']}")(message, self._moment(message)), "ok": True}
+            self.made = session_rows(self.logbook, self.session)
+        except (ValueError, KeyError) as problem:  # all that the log, the units and the study refuse with
+            answer |= {"words": str(problem.args[0]), "refused": isinstance(problem, Refused)}
+        self._answers.pop(message["id"], None)
+        self._answers[message["id"]] = answer
+        while len(self._answers) > KEPT:
+            self._answers.pop(next(iter(self._answers)))
+
+    def _moment(self, message):
+        """When it was tapped, never in the future; what is odd about it goes as a mark to the entry."""
+        at, self._taps.mark = self._watched_clock.moment(message)
+        return at
+
+    def _clocks(self):
+        """What is to be said of clocks: set back, behind the log, or other than the server's."""
+        said, now = [], self.clock()
+        if self._watched_clock.back:
+            said.append(f"This computer's clock was set back by {hours_words(self._watched_clock.back / 3600)} while the form "
+                        "was open. Times logged before and after do not fit together: look through them.")  # fmt: skip
+        last = max((made.made_at for made in self.made.values()), default=now)
+        if last > now + dt.timedelta(seconds=60):
+            said.append(f"The log holds a pour made at {last:%a %d %b %H:%M}, and this computer's clock says {now:%a %d %b %H:%M}. "
+                        "Set the clock right before the next tap.")  # fmt: skip
+        if on_server(self.logbook.address) and not self._away:
+            with contextlib.suppress(LogProblem):
+                said.append(self.logbook.clock_words())
+        return [text for text in said if text]
+
+    # What a message asks, by its deed.
+
+    def _head(self, message, at):
+        fine = self.head.take(message.get("values", {}), message.get("by", ""), at.timestamp() * 1e3)
+        late = [made for made in self.made.values() if self.head.lacking(made)]
+        for made in late:
+            self._taps.fill_in(made, self.head.lacking(made))
+        if not fine:
+            raise LogProblem(" ".join(self.head.problems.values()))
+        return "room and lots saved" + (f"; added to {', '.join(made.pour for made in late)}" if late else "")
+
+    def _catalyst_in(self, message, at):
+        planned = self._planned(message["pour"])
+        if self.pour_of(planned):
+            return "catalyst is in already"
+        settings = {**planned.settings, **self.head.values}
+        refusals = self.cautions(planned).refusals
+        if refusals and not message.get("anyway"):
+            raise Refused(" ".join(refusals))
+        try:
+            return self._taps.catalyst_in(self._free_name(planned), settings, self.session, at, bool(refusals))
+        except LogProblem:
+            self.made = session_rows(self.logbook, self.session)
+            if self.pour_of(planned):  # another bench was first
+                return "catalyst is in already"
+            raise
+
+    def _check(self, message, at):
+        return self._taps.check(self._made(message, at), self._event(message), at)
+
+    def _happened(self, message, at):
+        return self._taps.happened(self._made(message, at), self._event(message), at, str(message.get("with") or "").strip())
+
+    def _watched(self, message, at):
+        return self._taps.watched(self._made(message), self._event(message))
+
+    def _write(self, message, at):
+        slot = self._slot(message) if message.get("age") is not None else None
+        reading = slot.reading if slot else self.study.reading(message["reading"])
+        text = str(message.get("text", "")).strip()
+        if not text:
+            raise LogProblem(f"{reading.words}: nothing typed yet.")
+        return self._taps.write(self._made(message, at if slot else None), reading, text, slot, at)
+
+    def _values(self, message, at):
+        return self._taps.values(self._made(message, at), self._slot(message), message, at)
+
+    def _take_back(self, message, at):
+        return self._taps.take_back(self._made(message), message["entries"])
+
+    def _photo(self, message, at):
+        return self._taps.photo(self._made(message), message["picture"], at)
+
+    def _photo_back(self, message, at):
+        return self._taps.photo_back(message["entries"])
+
+    def _time_right(self, message, at):
+        return self._taps.time_right(self._made(message), message.get("entries", ()))
+
+    def _unpour(self, message, at):
+        made = self.made.get(message["name"])
+        return self._taps.unpour(made) if made else "taken back already"
+
+    def cautions(self, planned):
+        """What is refused or warned about a planned pour in today's room."""
+        return pour_cautions(self.study, {**planned.settings, **self.head.values})
+
+    # Where a message points.
+
+    def pour_of(self, planned):
+        """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""
+        name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
+        return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)
+
+    def _planned(self, pour):
+        for planned in self.planned:
+            if planned.pour == pour:
+                return planned
+        raise LogProblem(f"No pour {pour!r} in this session; it has {', '.join(p.pour for p in self.planned)}.")
+
+    def _made(self, message, at=None):
+        made = self.made.get(message["name"])
+        if made is None:
+            raise LogProblem(f"{message['name']} is not in the log, or was taken back. Log catalyst in first.")
+        if at is not None and made.minutes(at) < 0:
+            raise LogProblem(
+                f"This was tapped {at:%a %d %b %H:%M:%S}, before the catalyst of {made.pour} went in "
+                f"({made.made_at:%a %d %b %H:%M:%S}): a clock was set in between. Leave it here and type the reading below."
+            )
+        return made
+
+    def _event(self, message):
+        return self.events[message["reading"]]
+
+    def _slot(self, message):
+        return next(s for s in self.slots if s.reading.name == message["reading"] and s.age == message["age"])
+
+    def _free_name(self, planned):
+        names = [planned.pour, *(f"{planned.pour}-{number}" for number in range(2, TRIES + 1))]
+        used = names_used(self.logbook, names)
+        free = [name for name in names if name not in used]
+        if not free:
+            raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it anew under another name.")
+        return free[0]
+
+    def _refuse_clash(self):
+        """A planned name that stands in another session of the log cannot be logged again."""
+        used = names_used(self.logbook, [p.pour for p in self.planned])
+        problems = [
+            f"{name} is in the log already, in session {session}. Plan again with castings=log.castings(), so that "
+            "new pours get new names."
+            for name, session in used.items()
+            if session not in (None, self.session)
+        ]
+        if problems:
+            raise FormProblem(problems)

@@ -1,0 +1,109 @@
+"""What is due: readings planned at an age after mixing that are still to be taken."""
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from testpour.bench.form_rows import rows_since
+from testpour.bench.slots import filled, hours_words, slots
+from testpour.wording import count, in_html, table_html
+
+COLUMNS = ("pour", "session", "reading", "age", "due_at", "status")
+
+
+@dataclass(frozen=True, eq=False)
+class Due:
+    """Readings that are still to be taken.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a planned reading, soonest first: pour, session, reading (in words), age (h after mixing),
+        due_at (on the workshop's clock), status ("overdue", "due" now, "early" where it may be taken already,
+        "later").
+    now : datetime
+    missed : int
+        Planned readings whose time has gone; they are not in the table.
+    """
+
+    table: pd.DataFrame = field(repr=False)
+    now: dt.datetime
+    missed: int = 0
+
+    def sentence(self):
+        """How much is overdue, and what comes next."""
+        late, now = (int((self.table["status"] == s).sum()) for s in ("overdue", "due"))
+        said = [f"{count(late, 'reading')} overdue"] if late else []
+        said += [f"{count(now, 'reading')} due now"] if now else []
+        text = f"{' and '.join(said)}. " if said else "Nothing is due now. "
+        ahead = self.table[self.table["status"].isin(("early", "later"))]
+        if len(ahead):
+            row = ahead.iloc[0]
+            text += f"Next: {row['reading']} of {row['pour']} {self._when(row)}. "
+        if self.missed:
+            text += f"{count(self.missed, 'planned reading')} missed: the age has gone by."
+        return text.strip()
+
+    __repr__ = sentence
+
+    def _when(self, row):
+        hours = (row["due_at"] - self.now).total_seconds() / 3600
+        if row["status"] == "overdue":
+            return f"overdue by {hours_words(hours)}"
+        day = "" if row["due_at"].date() == self.now.date() else f"{row['due_at']:%a %d %b} "
+        return "now" if row["status"] == "due" else f"at {day}{row['due_at']:%H:%M}, in {hours_words(hours)}"
+
+    def shown(self):
+        """The table in words, to look at."""
+        said = pd.DataFrame(index=self.table.index)
+        said["pour"], said["read"] = self.table["pour"], self.table["reading"]
+        said["at age"] = [f"{age:g} h" for age in self.table["age"]]
+        said["when"] = [self._when(row) for _, row in self.table.iterrows()]
+        return said
+
+    def _repr_html_(self):
+        return f"<p>{in_html(self.sentence())}</p>" + (table_html(self.shown(), index=False) if len(self.table) else "")
+
+
+def due(logbook, *, session=None, now=None):
+    """Which readings are due, which are overdue and which come next.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Its study says at which ages readings are planned: those of the readings and of the aims.
+    session : str, optional
+        One session only; by default every pour that may still be read.
+    now : datetime, optional
+        On the workshop's clock; the present moment by default.
+
+    Returns
+    -------
+    Due
+
+    Notes
+    -----
+    A reading fills a planned age from three quarters of it on; it is overdue a twentieth after it, and missed
+    once the next planned age opens, or after three times the last.
+    """
+    now, planned = now or dt.datetime.now(), slots(logbook.study)
+    longest = max((slot.closes for slot in planned), default=0)
+    made = rows_since(logbook, now - dt.timedelta(hours=longest + 1), session)
+    return due_of(planned, made.values(), now)
+
+
+def due_of(planned, made, now):
+    """`Due` of pours at hand."""
+    rows, missed = [], 0
+    for pour in made:
+        age = pour.minutes(now) / 60
+        for slot in planned:
+            if filled(slot, pour.readings):
+                continue
+            status, when = slot.status(age), now + dt.timedelta(hours=slot.age - age)
+            missed += status == "missed"
+            if status != "missed":
+                rows.append((pour.pour, pour.session, slot.reading.words, slot.age, when, status))
+    table = pd.DataFrame(rows, columns=list(COLUMNS)).sort_values("due_at", kind="stable", ignore_index=True)
+    return Due(table, now, missed)

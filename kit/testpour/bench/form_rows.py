@@ -1,0 +1,124 @@
+"""The rows of the log that stand for a few pours: one session, or the last days, never the whole log."""
+
+import math
+from dataclasses import dataclass, field
+
+import sqlalchemy as sa
+
+from testpour.bench.lateness import CONFIRMED, here
+from testpour.logbook.loading import standing
+from testpour.logbook.tables import POURS, READINGS, SETTINGS
+
+TAKEN_BACK = "tap taken back"
+FEW = 500  # pours that a query names one by one, so that the database looks them up
+
+
+@dataclass(frozen=True)
+class Row:
+    """One reading that stands.
+
+    Parameters
+    ----------
+    entry : int
+    reading, specimen, by, note : str
+    low, high : float
+        In the reading's unit, -inf and inf where open.
+    age : float or None
+        Hours after mixing.
+    known : str
+        How it is known: "exact", "between", "not yet" or "already".
+    """
+
+    entry: int
+    reading: str
+    low: float
+    high: float
+    age: float | None
+    specimen: str
+    by: str
+    known: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Made:
+    """One pour that stands, with its settings and readings in the order they were logged."""
+
+    pour: str
+    session: str
+    made_at: object
+    by: str
+    note: str
+    settings: dict = field(repr=False)
+    readings: tuple = field(repr=False)
+
+    def minutes(self, moment):
+        """Minutes from catalyst in to a moment, through a change of the clocks too."""
+        return (moment.timestamp() - self.made_at.timestamp()) / 60
+
+
+def session_rows(logbook, session):
+    """The pours of one session, by name, in the order they were logged."""
+    return _rows(logbook, POURS.c.session == session)
+
+
+def rows_since(logbook, moment, session=None):
+    """The pours made since a moment, in one session or in all, by name."""
+    return _rows(logbook, sa.and_(POURS.c.made_at >= moment, sa.true() if session is None else POURS.c.session == session))
+
+
+def names_used(logbook, names):
+    """Which of these names the log has ever used: name to the session it stands in, None where withdrawn."""
+    query = sa.select(POURS.c.pour, POURS.c.session, POURS.c.void).where(POURS.c.pour.in_(list(names)))
+    with logbook.reading_only() as connection:
+        rows = connection.execute(query.order_by(POURS.c.entry)).all()
+    return {row.pour: None if row.void else row.session for row in rows}
+
+
+def before_it(logbook, row, pour):
+    """What a tap replaced: the row that counts again when it is taken back, or None.
+
+    Taking back is a correction too, so the rows are followed from the first on: a tap is laid on top, a
+    taking back lifts the top one off.
+    """
+    query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading == row.reading)
+    with logbook.reading_only() as connection:
+        held = {found.entry: found for found in connection.execute(query)}
+    line, entry = [], row.entry
+    while entry is not None:
+        line.append(held[entry])
+        entry = held[entry].supersedes
+    pile = []
+    for found in reversed(line):
+        if found.note.endswith(CONFIRMED) and pile:  # no tap of its own
+            pile[-1] = found
+        elif found.note.endswith(TAKEN_BACK) and len(pile) > 1:
+            pile.pop()
+        else:
+            pile.append(found)
+    return _row(pile[-2]) if len(pile) > 1 else None
+
+
+def _rows(logbook, condition):
+    """Pours that stand and meet a condition, each with its settings and readings."""
+    wanted = sa.and_(standing(POURS), condition)
+    with logbook.reading_only() as connection:
+        pours = connection.execute(sa.select(POURS).where(wanted).order_by(POURS.c.made_at, POURS.c.entry)).all()
+        entries, names = [p.entry for p in pours], [p.pour for p in pours]
+        if len(pours) > FEW:  # too many to name one by one
+            entries, names = (sa.select(c).where(wanted) for c in (POURS.c.entry, POURS.c.pour))
+        settings, readings = {}, {}
+        for row in connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry.in_(entries))):
+            settings.setdefault(row.entry, {})[row.factor] = row.text if row.number is None else row.number
+        query = sa.select(READINGS).where(READINGS.c.pour.in_(names), standing(READINGS)).order_by(READINGS.c.entry)
+        for row in connection.execute(query):
+            readings.setdefault(row.pour, []).append(_row(row))
+    return {
+        p.pour: Made(p.pour, p.session, here(p.made_at, p.note), p.by, p.note, settings.get(p.entry, {}), tuple(readings.get(p.pour, ())))
+        for p in pours
+    }
+
+
+def _row(found):
+    low, high = (-math.inf if found.low is None else found.low), (math.inf if found.high is None else found.high)
+    return Row(found.entry, found.reading, low, high, found.age, found.specimen, found.by, found.known, found.note)

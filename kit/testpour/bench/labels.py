@@ -1,0 +1,223 @@
+"""Labels for castings: name, session, settings and a code that a phone reads, on sheets of labels."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from testpour.bench.label_fit import (
+    LEADING,
+    PAD,
+    SESSION,
+    SETTINGS,
+    STUDY,
+    Box,
+    code_picture,
+    code_text,
+    plain,
+)
+from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
+from testpour.cautions import Cautions
+from testpour.files import page_kind, put
+from testpour.pages import template
+from testpour.planning.believed import by_pour, pour_cautions
+from testpour.units import UnitProblem, to_unit
+from testpour.wording import count, listed
+
+SAVED = page_kind("sheet of labels")
+
+
+@dataclass(frozen=True, eq=False)
+class Labels:
+    """Labels ready to print.
+
+    Parameters
+    ----------
+    study : str
+        Name of the study.
+    sheet : LabelSheet
+    table : DataFrame
+        One row a label in the order printed: pour, session, settings in words, page and position (both
+        from 1), left and top edge in mm, and the text in its code: study name, line break, pour name.
+    date : str
+    start : int
+        First position used on the first sheet.
+    cautions : Cautions
+        Of the pours that are not made yet.
+    """
+
+    study: str
+    sheet: LabelSheet
+    table: pd.DataFrame = field(repr=False)
+    date: str = ""
+    start: int = 1
+    cautions: Cautions = field(default_factory=Cautions)
+
+    @property
+    def pages(self):
+        """How many sheets are needed."""
+        return int(self.table["page"].max())
+
+    def sentence(self):
+        """How many labels and sheets, and how to print them."""
+        last = self.table.iloc[-1]
+        free = self.sheet.count - int(last["position"])
+        text = (
+            f"{count(len(self.table), 'label')} on {count(self.pages, 'sheet')} ({self.sheet.sentence()}), the first at "
+            f"position {self.start}; {free or 'no'} left over after the last. Save them, open the file and print at 100 %, "
+            "not fitted to the page, without headers. Hold a print on plain paper against the label sheet first."
+        )
+        cut = self.table["cut"].sum()
+        text += (f" On {count(cut, 'label')} the pour's name was too long and is shortened in the middle; the code has all of it." if cut else "")
+        return " ".join([text, *self.cautions.lines()])
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return self._render(whole=False)
+
+    def save(self, path):
+        """Write the labels as one HTML page that needs nothing else; returns the path written. Only such a page is replaced."""
+        return put(path, self._render(whole=True), SAVED)
+
+    def _render(self, whole):
+        skipped = [self.sheet.place(number) for number in range(1, self.start)]
+        preview = self.table.loc[self.table["page"] == 1, "top"].max() + self.sheet.height + 2
+        pages = [list(rows.to_dict("records")) for _, rows in self.table.groupby("page")]
+        return template("bench", "labels.html").render(
+            whole=whole, study=self.study, date=self.date, sheet=self.sheet, box=Box(self.sheet), pages=pages,
+            skipped=skipped, preview=preview, says=self.sentence(), picture=code_picture, pad=PAD,
+            sizes={"session": SESSION, "settings": SETTINGS, "study": STUDY}, leading=LEADING,
+        )  # fmt: skip
+
+
+def labels(pours, *, session=None, only=None, sheet="A4, 24 of 70 x 37 mm", start=1, copies=1, shift=(0, 0), date=""):
+    """Labels for the pours of a plan or a log, to print on a sheet of labels from the browser.
+
+    Parameters
+    ----------
+    pours : Plan, Castings or Logbook
+    session : int or str, optional
+        Only this session: its number from 1, or its name.
+    only : str or list of str, optional
+        Only these pours.
+    sheet : str, dict or LabelSheet
+        ``"A4, 24 of 70 x 37 mm"``, ``"A4, 21 of 63.5 x 38.1 mm"``, ``"Letter, 30 of 66.7 x 25.4 mm"``, or the
+        measures of another one: paper, columns, rows, width, height, and where needed gap_across,
+        gap_down, left and top (mm, or text with a unit).
+    start : int
+        First free position on a part-used sheet, counted from 1 along the rows.
+    copies : int
+        Labels for each pour, one a specimen.
+    shift : tuple of float or str
+        How far right and down everything is moved (mm), for a printer that is off.
+    date : str
+        Printed as given where the log does not know the day of the pour.
+
+    Returns
+    -------
+    Labels
+
+    Raises
+    ------
+    LabelProblems
+        With everything that does not fit or is not known.
+    """
+    sheet = label_sheet(sheet)
+    study, table = _poured(pours)
+    problems = _problems(sheet, start, copies)
+    moved = _shift(shift, problems)
+    chosen = _chosen(table, session, only, problems)
+    if problems:
+        raise LabelProblems("Labels", problems)
+    shown, box = _shown(study, table), Box(sheet)
+    rows = []
+    for number, pour in enumerate(np.repeat(chosen.index, copies)):
+        row, place = chosen.loc[pour], start - 1 + number
+        left, top = sheet.place(place % sheet.count + 1)
+        size, name = box.fitted(str(pour))
+        rows.append({
+            "pour": str(pour), "session": str(row["session"]), "settings": ", ".join(_settings(shown, row)),
+            "made": _day(row) or str(date), "page": place // sheet.count + 1, "position": place % sheet.count + 1,
+            "left": left + moved[0], "top": top + moved[1], "text": code_text(study.name, str(pour), box.side, problems),
+            "name": name, "size": size, "cut": name != plain(pour),
+        })  # fmt: skip
+    if problems:
+        raise LabelProblems("Labels", dict.fromkeys(problems))
+    return Labels(study.name, sheet, pd.DataFrame(rows), str(date), start, _cautions(study, chosen))
+
+
+def _cautions(study, pours):
+    """What is refused or warned about the pours that are not in the log yet."""
+    numbers = [f.name for f in study.factors if f.kind != "text" and f.name in pours]
+    ahead = pours[[not _day(row) for _, row in pours.iterrows()]]
+    return by_pour({pour: pour_cautions(study, row[numbers].to_dict()) for pour, row in ahead.iterrows()})
+
+
+def _poured(pours):
+    """The study and one row a pour, from a plan, a log or its castings."""
+    pours = pours.castings() if hasattr(pours, "castings") else pours
+    table = getattr(pours, "pours", getattr(pours, "table", None))
+    if table is None or "session" not in table:
+        raise LabelProblems("Labels", [f"{type(pours).__name__} holds no pours: give a plan, a log or its castings."])
+    if not len(table):
+        raise LabelProblems("Labels", ["there is no pour yet: log one, or give a plan."])
+    return pours.study, table
+
+
+def _problems(sheet, start, copies):
+    problems = []
+    if not isinstance(start, int) or not 1 <= start <= sheet.count:
+        problems.append(f"start is a position on the sheet, 1 to {sheet.count}, not {start!r}.")
+    if not isinstance(copies, int) or not 1 <= copies <= 100:
+        problems.append(f"copies is a whole number from 1 to 100, not {copies!r}.")
+    return problems
+
+
+def _shift(shift, problems):
+    try:
+        across, down = (to_unit(value, "mm", "shift") for value in shift)
+    except (UnitProblem, TypeError, ValueError):
+        problems.append(f'shift is how far right and down, for example ("0.5 mm", "-1 mm"), not {shift!r}.')
+        return 0.0, 0.0
+    if max(abs(across), abs(down)) > 10:
+        problems.append(f"a shift of {across:g} and {down:g} mm is no printer's: measure the sheet and give left and top.")
+    return across, down
+
+
+def _chosen(table, session, only, problems):
+    """The pours asked for, in run order."""
+    if session is not None:
+        names = list(dict.fromkeys(table["session"]))
+        if session not in names and isinstance(session, int) and 1 <= session <= len(names):
+            session = names[session - 1]
+        if session not in names:
+            problems.append(f"session {session} is not here; there are {listed(map(str, names))}.")
+        table = table[table["session"] == session]
+    if only is not None:
+        only = [only] if isinstance(only, str) else list(only)
+        missing = [str(pour) for pour in only if pour not in table.index]
+        if missing or not only:
+            problems.append(f"no pour {listed(missing)} here; there are {listed(map(str, table.index))}.")
+        table = table[table.index.isin(only)]
+    return table
+
+
+def _shown(study, table):
+    """Chosen settings that differ between the pours, and the catalyst always."""
+    chosen = [f for f in study.factors if f.role == "chosen" and f.kind != "text" and f.name in table]
+    return [f for f in chosen if f.name == "catalyst" or table[f.name].nunique() > 1]
+
+
+def _settings(factors, row):
+    """Each setting in words that stay on one line."""
+    for factor in factors:
+        value = row[factor.name]
+        if pd.notna(value):
+            words = f"{'' if value else 'no '}{factor.words}" if factor.kind == "yes/no" else f"{factor.words} {factor.show(value)}"
+            yield words.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _day(row):
+    made = row.get("made_at")
+    return "" if made is None or pd.isna(made) else f"{made.day} {made:%b %Y}"

@@ -1,0 +1,77 @@
+"""When a tap was made, by the clocks that told it; where they disagree the tap is kept, marked and asked about."""
+
+import datetime as dt
+import re
+import time
+
+from testpour.bench.slots import hours_words
+
+SANE = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
+STEP = 5  # seconds; a clock that differs by less is not spoken of
+ASKED, CONFIRMED = "Time to confirm", "time confirmed"
+ZONE = re.compile(r"\[UTC([+-]\d\d:\d\d)\]")  # beside a time that a bench logged on a server
+
+
+class Clocks:
+    """The clock of this computer, watched from tap to tap.
+
+    Parameters
+    ----------
+    clock : callable
+        Gives the present moment on the workshop's clock.
+    """
+
+    def __init__(self, clock):
+        self._clock = clock
+        self._steady = time.monotonic if clock == dt.datetime.now else lambda: 0.0
+        self._seen = self._now()
+        self.back = 0.0
+
+    def _now(self):
+        return self._clock().timestamp(), self._steady()
+
+    def look(self):
+        """Seconds by which the clock was set back since the last look; 0 where it was not. `back` keeps the last."""
+        (wall, steady), self._seen = self._seen, self._now()
+        lost = (self._seen[1] - steady) - (self._seen[0] - wall)
+        if lost > STEP:
+            self.back = lost
+        return lost if lost > STEP else 0.0
+
+    def moment(self, message):
+        """When a message was tapped, and the mark its entry gets; ``""`` where nothing is to be asked.
+
+        A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `SANE` a mark.
+        """
+        now, at, back = self._clock(), message.get("at"), self.look()
+        back = max(back, (message.get("set_back") or 0) / 1e3)
+        told = now if at is None else dt.datetime.fromtimestamp(at / 1e3)
+        waited = 0.0 if at is None else now.timestamp() - at / 1e3
+        span, when = hours_words(waited / 3600), f"{told:%a %d %b %H:%M}"
+        if waited > SANE:
+            mark = f"{ASKED}: tapped {when}, arrived {span} later."
+        elif waited < -SANE:
+            mark = f"{ASKED}: the browser's clock said {when}, {span} ahead of this computer's, whose time was logged."
+        else:
+            mark = f"{ASKED}: a clock was set back by {_span(back)} just before this tap." if back > STEP else ""
+        return (told if waited >= 0 else now), mark
+
+
+def _span(seconds):
+    return f"{seconds:.0f} s" if seconds < 60 else hours_words(seconds / 3600)
+
+
+def question(note):
+    """What a note asks about the time of its entry; ``""`` where nothing is open."""
+    place = note.rfind(ASKED)
+    if place < 0 or place < note.rfind(CONFIRMED):
+        return ""
+    return note[place + len(ASKED) + 2 :].split(".")[0]
+
+
+def here(moment, note):
+    """A time that a bench in another zone logged, on the clock of this computer."""
+    found = ZONE.findall(note)
+    if not found:
+        return moment
+    return dt.datetime.fromisoformat(f"{moment.isoformat()}{found[-1]}").astimezone().replace(tzinfo=None)

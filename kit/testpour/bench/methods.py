@@ -1,0 +1,151 @@
+"""Several readings of one specimen: mean, spread, and whether the method in force is satisfied."""
+
+import math
+import re
+import statistics
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from testpour.logbook.known import known
+from testpour.units import UnitProblem, to_unit
+from testpour.wording import count
+
+APART = re.compile(r"[;\s/]+|,\s+")  # 76,5 is one number; 76, 79 are two
+
+
+@dataclass(frozen=True)
+class Method:
+    """What a method asks of readings and specimen; lengths in mm.
+
+    Parameters
+    ----------
+    scale : str
+    readings, drop : int
+        How many, and how many of the highest and of the lowest are left out of the mean.
+    thickness, edge, apart : float
+    standard, thin, apparent, source, confidence : str
+    """
+
+    scale: str
+    readings: int
+    thickness: float
+    edge: float
+    apart: float
+    drop: int
+    standard: str
+    thin: str
+    apparent: str
+    source: str
+    confidence: str
+
+
+@dataclass(frozen=True)
+class Several:
+    """Readings of one specimen together.
+
+    Parameters
+    ----------
+    values : tuple of float
+        In the reading's unit.
+    method : Method or None
+    flags : tuple of str
+        What the specimen or the places read do not satisfy, in sentences.
+    unit : str
+    """
+
+    values: tuple
+    method: Method | None
+    flags: tuple
+    unit: str
+
+    @property
+    def enough(self):
+        """Whether there are as many as the method asks; true where no method is known."""
+        return self.method is None or len(self.values) >= self.method.readings
+
+    def sentence(self):
+        """Count, mean, spread and what is missing, in words."""
+        if not self.values:
+            return self._asked() if self.method else ""
+        kept, left = self.values, ""
+        drop = self.method.drop if self.method else 0
+        if drop and self.enough:
+            kept, left = sorted(self.values)[drop:-drop], ", highest and lowest left out"
+        text = f"{count(len(self.values), 'reading')}: mean {statistics.fmean(kept):.1f} {self.unit}{left}"
+        if len(kept) > 1:
+            text += f", spread {statistics.stdev(kept):.1f} (standard deviation), {min(kept):g} to {max(kept):g}"
+        if self.method:
+            lack = self.method.readings - len(self.values)
+            text += ". Enough for the method" if lack <= 0 else f". The method asks {self.method.readings}: {lack} more"
+        return " ".join([f"{text}.", *self.flags])
+
+    def _asked(self):
+        m = self.method
+        return f"{m.readings} readings, {m.apart:g} mm apart, {m.edge:g} mm from any edge, on {m.thickness:g} mm at least."
+
+
+@cache
+def methods():
+    """Every method of `methods.toml`."""
+    raw = tomllib.loads(files("testpour.bench").joinpath("methods.toml").read_text("utf-8"))
+    return tuple(Method(**entry) for entry in raw["methods"])
+
+
+def method_for(reading):
+    """The method for the scale a reading is on, or None; scales do not convert, so neither do methods."""
+    return next((m for m in methods() if reading.unit.startswith(m.scale)), None)
+
+
+def several(reading, text, thickness=None, edge=None):
+    """Readings as typed, looked at together.
+
+    Parameters
+    ----------
+    reading : Reading
+    text : str or list
+        Numbers with blanks or semicolons between them; or the numbers.
+    thickness, edge : float or str, optional
+        Of the specimen, and from the nearest point to its edge; mm or text with a unit.
+
+    Raises
+    ------
+    UnitProblem
+        Naming every number that cannot be read or is on another scale.
+    """
+    parts = [p for p in APART.split(_without_scale(text, reading)) if p] if isinstance(text, str) else text
+    values, problems = [], []
+    for part in parts:
+        try:
+            values.append(known(reading, part).low)
+        except UnitProblem as problem:
+            problems.append(str(problem))
+    if problems:
+        raise UnitProblem(" ".join(problems))
+    method = method_for(reading)
+    return Several(tuple(values), method, tuple(_flags(method, thickness, edge)), reading.unit)
+
+
+def _without_scale(text, reading):
+    """The reading's own scale may stand behind each number or once; it says nothing new."""
+    return re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
+
+
+def _flags(method, thickness, edge):
+    if method is None:
+        return
+    if (deep := _length(thickness, "thickness")) is not None and deep < method.thickness:
+        yield f"Too thin: {deep:g} mm, {method.thin}; {method.apparent}."
+    if (near := _length(edge, "edge distance")) is not None and near < method.edge:
+        yield f"Too near an edge: {near:g} mm, at least {method.edge:g} mm is asked; {method.apparent}."
+
+
+def _length(value, what):
+    """Millimetres, or None where nothing was given."""
+    if value in (None, "") or (isinstance(value, float) and math.isnan(value)):
+        return None
+    found = to_unit(value, "mm", what)
+    if found <= 0:
+        raise UnitProblem(f"{what}: {value} cannot be. Give mm above 0.")
+    return found

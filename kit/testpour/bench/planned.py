@@ -1,0 +1,119 @@
+"""The planned pours of one session as a form needs them: what to set and what to weigh."""
+
+import math
+from dataclasses import dataclass
+from numbers import Real
+
+from testpour.bench.weighing import decimals
+from testpour.cautions import check_batch, check_delivered
+from testpour.problems import Problems
+from testpour.units import show
+
+WEIGHED = ("catalyst", "pigment")
+
+
+class FormProblem(Problems):
+    """A session form cannot be made of what was given; `problems` lists each reason."""
+
+    def __init__(self, problems):
+        super().__init__("Session form", problems)
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One planned pour.
+
+    Parameters
+    ----------
+    pour : str
+    settings : dict
+        Chosen factors in their declared units, as the log takes them.
+    said : tuple of str
+        What to set besides the mix, in words.
+    weigh : tuple of dict
+        ``what``, ``amount`` and ``more`` in words, in the order of weighing.
+    warnings : tuple of str
+        About the amounts; those about the settings depend on today's room, see `Desk.cautions`.
+    """
+
+    pour: str
+    settings: dict
+    said: tuple
+    weigh: tuple
+    warnings: tuple = ()
+
+
+def planned_pours(study, source, session=None):
+    """The session's name and its planned pours in run order.
+
+    Parameters
+    ----------
+    study : Study
+    source : Plan, BenchSheet or DataFrame
+        With grams where it is a bench sheet, with percentages otherwise.
+    session : int or str, optional
+        Which session: its number from 1, or its name.
+
+    Raises
+    ------
+    FormProblem
+        If it is not clear which session is meant, or there is no pour in it.
+    """
+    table = getattr(source, "table", source)
+    if not hasattr(table, "iterrows") or not len(table) or not table.index.is_unique:
+        raise FormProblem(["give a plan, a bench sheet or a table with one row a pour, each with a name of its own."])
+    name, table = _one_session(table, getattr(source, "session", None), session)
+    step = getattr(source, "scale_resolution", 0.1)
+    varied = {f.name for f in study.varied}
+    chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
+    pours = []
+    for pour, row in table.iterrows():
+        settings = {f.name: float(row[f.name]) for f in chosen if _is_number(row[f.name])}
+        said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
+                and (f.name in varied or settings[f.name] != f.usual)]  # fmt: skip
+        pours.append(Planned(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row)))
+    return name, tuple(pours)
+
+
+def _one_session(table, named, session):
+    """The session's name and its rows."""
+    if isinstance(named, str):  # a bench sheet is of one session
+        if session not in (None, named):
+            raise FormProblem([f"the bench sheet is of session {named}, not {session}. Leave session out."])
+        return named, table
+    if "session" not in table:
+        return str(session or 1), table
+    names = [str(n) for n in dict.fromkeys(table["session"])]
+    if session is None and len(names) == 1:
+        session = names[0]
+    elif isinstance(session, int) and str(session) not in names and 1 <= session <= len(names):
+        session = names[session - 1]
+    if str(session) not in names:
+        which = f"{session} is not in this plan" if session is not None else "say which with session=1"
+        raise FormProblem([f"session: {which}; it has {', '.join(names)}."])
+    return str(session), table[table["session"].astype(str) == str(session)]
+
+
+def _amount_warnings(row):
+    """What is warned about the grams of a bench sheet's row; nothing where it has none."""
+    if "resin_g" not in row.index:
+        return ()
+    return (check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])).warnings
+
+
+def _is_number(value):
+    return isinstance(value, Real) and not math.isnan(value)
+
+
+def _weigh(row, settings, step):
+    """The lines to weigh from top to bottom: grams where the sheet has them, else parts of the resin."""
+    grams = {name: f"{row[f'{name}_g']:.{decimals(step)}f} g" for name in ("resin", *WEIGHED) if f"{name}_g" in row.index}
+    if "resin" in grams:
+        yield {"what": "Resin", "amount": grams["resin"], "more": ""}
+    if settings.get("pigment"):
+        part = f"{show(settings['pigment'], '%')} of the resin"
+        yield {"what": "Pigment", "amount": grams.get("pigment", part), "more": "stir to no streak"}
+    if "catalyst" in settings:
+        part = f"{show(settings['catalyst'], '%')} of the resin"
+        more = f"{part}; this scale gives {row['catalyst_low']:.2f} to {row['catalyst_high']:.2f} %" if grams else ""
+        yield {"what": "Catalyst", "amount": grams.get("catalyst", part), "more": more}

@@ -1,0 +1,91 @@
+"""The session form as a widget: it carries taps to the desk and shows the state that comes back."""
+
+from importlib.resources import files
+
+import anywidget
+import traitlets
+
+from testpour.bench.desk import Desk
+from testpour.logbook.database import shown
+
+HERE = files("testpour.bench")
+
+
+class SessionForm(anywidget.AnyWidget):
+    """A session form in a notebook; see `session_form`."""
+
+    _esm = HERE.joinpath("session_form.js").read_text("utf-8")
+    _css = HERE.joinpath("session_form.css").read_text("utf-8")
+    state = traitlets.Dict().tag(sync=True)
+    where = traitlets.Unicode().tag(sync=True)
+
+    def __init__(self, desk):
+        self._desk = desk
+        super().__init__(state=desk.state(), where=self._place())
+        self.on_msg(self._hear)
+
+    def _repr_mimebundle_(self, **options):
+        """The widget, and beside it the sentence for a page that cannot show one."""
+        bundle = super()._repr_mimebundle_(**options)
+        data = bundle[0] if isinstance(bundle, tuple) else bundle
+        if data is not None:
+            data["text/plain"] = self.sentence()
+        return bundle
+
+    def sentence(self):
+        """What the form holds, in a sentence."""
+        poured = sum(bool(card["name"]) for card in self.state["cards"])
+        return f"Session {self.state['session']}: {poured} of {len(self.state['cards'])} pours have their catalyst in."
+
+    __repr__ = sentence
+
+    def _hear(self, _widget, message, buffers):
+        """A message from the page: its clock asks for ours, a number is looked at, or something was tapped."""
+        deed = message.get("deed")
+        if deed == "photo":
+            message = {**message, "picture": bytes(buffers[0])}
+        if deed == "clock":
+            self.send({"clock": message["sent"], "now": self._desk.now()})
+        elif deed == "look":
+            self.send({"look": message["key"], **self._desk.preview(message)})
+        elif deed == "refresh":
+            self.state = self._desk.refresh()
+        elif deed == "open":
+            self._desk = Desk(self._desk.logbook, session=message["session"])
+            with self.hold_sync():
+                self.state, self.where = self._desk.state(), self._place()
+        else:
+            self.state = self._desk.take(message)
+
+    def _place(self):
+        """Names the session to the browser, which keeps under it what was typed and not yet saved."""
+        return f"{shown(self._desk.logbook.address)} {self._desk.session}"
+
+
+def session_form(logbook, plan_or_sheet=None, session=None):
+    """A form for one session at the bench: catalyst in, readings as they happen, and what is due.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Where every tap goes; the form shows it as saved once it is on the disk there.
+    plan_or_sheet : Plan, BenchSheet or DataFrame, optional
+        The planned pours. With a bench sheet the cards say grams; with a plan, parts of the resin. Left out, the
+        session opened last is opened again: its plan is kept in the folder ``sessions`` beside the study.
+    session : int or str, optional
+        Which session, by its number from 1 or its name; needed only where a plan holds several.
+
+    Returns
+    -------
+    SessionForm
+        A widget. It holds nothing of its own: opened anew, it shows the session as the log has it, its timers
+        running from the moments at which the catalyst went in.
+
+    Raises
+    ------
+    FormProblem
+        If it is not clear which session is meant, or a planned name stands in another session of the log.
+    LogProblem
+        If the log cannot be read.
+    """
+    return SessionForm(Desk(logbook, plan_or_sheet, session))

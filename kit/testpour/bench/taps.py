@@ -1,0 +1,184 @@
+"""What a tap does to the log. Each deed can come twice and is logged once."""
+
+import contextlib
+import math
+import warnings
+
+from testpour.bench.form_rows import TAKEN_BACK, before_it
+from testpour.bench.lateness import CONFIRMED
+from testpour.bench.methods import several
+from testpour.bench.slots import filled
+from testpour.logbook.book import Caution
+from testpour.logbook.database import on_server
+from testpour.logbook.server import zone
+from testpour.logbook.tables import LogProblem
+from testpour.wording import count
+
+AGAIN = "checked again"
+SEEN = "it happened between the last check and this one"
+WATCHED = "it was watched as it happened"
+TYPED = "typed at the bench"
+
+
+class Taps:
+    """Deeds on the log of one session.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    by : callable
+        Gives the initials of who reads.
+
+    Attributes
+    ----------
+    mark : str
+        What is odd about the time of the tap at hand; kept in the note of what it logs.
+
+    Notes
+    -----
+    Every method returns what was done in words, after the log has it on the disk; a `LogProblem` says that it has
+    not.
+    """
+
+    def __init__(self, logbook, by):
+        self.logbook, self.by, self.mark = logbook, by, ""
+
+    def catalyst_in(self, name, settings, session, at, anyway=False):
+        """Log the pour, begun at `at`."""
+        with warnings.catch_warnings():  # the card shows them before the tap
+            warnings.simplefilter("ignore", Caution)
+            self.logbook.add_pour(name, settings=settings, session=session, made_at=at.replace(microsecond=0),
+                                  by=self.by(), note=f"{self._zone(at)} {self.mark}", made_anyway=anyway)  # fmt: skip
+        return f"catalyst in at {at:%H:%M:%S}"
+
+    def _zone(self, at):
+        """The zone of a time, where benches in several zones may share the log."""
+        return f"[{zone(at)}]" if on_server(self.logbook.address) else ""
+
+    def _why(self, why):
+        return f"{why}. {self.mark}" if self.mark else why
+
+    def check(self, made, event, at):
+        """Looked, and it has not happened yet."""
+        now, held = event.value(made.minutes(at)), _held(made, event.reading)
+        if held is None:
+            self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by(), note=self.mark)
+        elif held.known == "not yet" and now > held.low:
+            self.logbook.correct_reading(held.entry, not_yet=now, why=self._why(AGAIN), by=self.by())
+        return f"{event.still} at {now:.1f} {event.reading.unit}"
+
+    def happened(self, made, event, at, companion=""):
+        """It happened, or was found to have happened, at `at`; `companion` is what was read with it."""
+        if companion and event.companion is not None:
+            event.companion.parse(companion)  # refused before anything is stored
+        now, held = event.value(made.minutes(at)), _held(made, event.reading)
+        if held is not None and held.known == "not yet":
+            self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
+                                         why=self._why(SEEN), by=self.by())  # fmt: skip
+        elif held is None:
+            way = {"already": now} if event.check else {"value": now}
+            self.logbook.add_reading(made.pour, event.reading.name, **way, by=self.by(), note=self.mark)
+        if companion and event.companion is not None and _held(made, event.companion) is None:
+            self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
+        return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
+
+    def watched(self, made, event):
+        """Found to have happened, and it was watched: so it is known exactly."""
+        held = _held(made, event.reading)
+        if held is not None and held.known == "already":
+            self.logbook.correct_reading(held.entry, value=held.high, why=WATCHED, by=self.by())
+        return f"{event.done.lower()}, watched"
+
+    def write(self, made, reading, text, slot=None, at=None):
+        """A reading as typed: a value, or words such as ``"20 to 25 min"``; a second one corrects the first."""
+        held = _held(made, reading) if slot is None else next(iter(filled(slot, made.readings)), None)
+        if held is not None:
+            if not _same(self.logbook.study, held, reading, text):
+                self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
+        else:
+            age, note = (None, "") if slot is None else _age(slot, made.minutes(at) / 60)
+            self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by())
+        return f"{reading.words} {text}"
+
+    def values(self, made, slot, message, at):
+        """Several readings of one specimen, all or none; what the method lacks goes into their note."""
+        found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
+        if not found.values:
+            raise LogProblem(f"{slot.reading.words}: no number yet. Type them with blanks between, such as 76 79 78.")
+        specimen = message.get("specimen", "")
+        held = [r.low for r in filled(slot, made.readings) if r.specimen == specimen]
+        if sorted(held) == sorted(found.values):
+            return f"{slot.reading.words} is in the log already"
+        age, note = _age(slot, made.minutes(at) / 60)
+        note = " ".join(filter(None, [note, *found.flags, self.mark]))
+        self.logbook.add_readings(made.pour, slot.reading.name, list(found.values), age=age, specimen=specimen,
+                                  note=note, by=self.by())  # fmt: skip
+        return f"{slot.reading.words}, {found.sentence()}"
+
+    def take_back(self, made, entries):
+        """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn."""
+        rows = [row for row in made.readings if row.entry in entries]
+        for row in rows:
+            before = before_it(self.logbook, row, made.pour)
+            if before is None:
+                self.logbook.withdraw_reading(row.entry, why=TAKEN_BACK)
+            else:
+                self.logbook.correct_reading(row.entry, **_as_known(before), why=TAKEN_BACK, by=self.by())
+        return f"{count(len(rows), 'tap')} taken back"
+
+    def time_right(self, made, entries):
+        """The time of a tap that came late, or by a clock that was set back, is right after all."""
+        if not entries:
+            self.logbook.correct_pour(made.pour, why=CONFIRMED, by=self.by())
+        for row in (row for row in made.readings if row.entry in entries):
+            self.logbook.correct_reading(row.entry, **_as_known(row), why=CONFIRMED, by=self.by())
+        return "the time is confirmed"
+
+    def photo(self, made, picture, at):
+        """A photograph of the pour, as the bytes of its file, taken now."""
+        age = max(made.minutes(at), 0) / 60
+        self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by(), note=self.mark)
+        return f"photograph at {age:.1f} h"
+
+    def photo_back(self, entries):
+        """A photograph taken back; its row stays in the history."""
+        for entry in entries:
+            self.logbook.withdraw_photo(entry, why=TAKEN_BACK)
+        return "photograph taken back"
+
+    def unpour(self, made):
+        """The pour taken back, its readings with it."""
+        self.logbook.withdraw_pour(made.pour, why=TAKEN_BACK)
+        return "catalyst in taken back"
+
+    def fill_in(self, made, lacking):
+        """The room or a lot, read after the catalyst went in."""
+        self.logbook.correct_pour(made.pour, settings=lacking, why="read after the catalyst went in", by=self.by())
+
+
+def _held(made, reading):
+    """The row that stands for a reading a pour has once."""
+    return next((row for row in reversed(made.readings) if row.reading == reading.name and not row.specimen), None)
+
+
+def _same(study, held, reading, text):
+    """Whether what was typed is what the row says already."""
+    from testpour.logbook.known import known
+
+    with contextlib.suppress(ValueError):
+        found = known(reading, text)
+        return math.isclose(found.low, held.low) and math.isclose(found.high, held.high)
+    return False
+
+
+def _age(slot, age):
+    """The age to log in hours, and a note that says what it was where that is not the same."""
+    logged = slot.logged_age(age)
+    return logged, f"Read at {age:.1f} h." if abs(age - logged) > 0.005 * logged else ""
+
+
+def _as_known(row):
+    """A row's ends as `correct_reading` takes them."""
+    ways = {"exact": {"value": row.low}, "between": {"between": (row.low, row.high)},
+            "not yet": {"not_yet": row.low}, "already": {"already": row.high}}  # fmt: skip
+    return ways[row.known]

@@ -1,0 +1,238 @@
+"""What to weigh out: one catalysed mix, shared over one or several colour pots, on the scale at hand.
+
+Pigment waits in each pot before any catalyst is out; resin and catalyst are mixed once and weighed on
+top, so every pot carries the same catalyst percentage. Percentages are by mass of resin.
+"""
+
+import math
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+import pandas as pd
+
+from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
+from testpour.cautions import Cautions, check_delivered
+from testpour.units import show
+from testpour.wording import in_html, table_html
+
+HALF = Fraction(1, 2)
+
+
+@dataclass(frozen=True)
+class WeighOut:
+    """What to weigh out for one mix.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a pot, and a row ``"whole mix"`` where there are several pots. Columns in g: resin,
+        catalyst, mix (both together), pigment, total; resin_mL; catalyst_mL and drops where they can be
+        known; catalyst_low and catalyst_high, the percentage delivered by this scale.
+    catalyst : float
+        Target, % of resin.
+    resin_mass, catalyst_mass : float
+        Of the whole mix, g, as read on the scale.
+    delivered : tuple of float
+        Lowest and highest catalyst % this scale may deliver.
+    scale_resolution : float
+        Step of the scale, g.
+    smallest_batch : float
+        Least resin, g, from which up the catalyst is delivered within a tenth of its target.
+    steps : tuple of str
+        The order of work.
+    cautions : Cautions
+    """
+
+    table: pd.DataFrame = field(repr=False)
+    catalyst: float
+    resin_mass: float
+    catalyst_mass: float
+    delivered: tuple
+    scale_resolution: float
+    smallest_batch: float
+    steps: tuple
+    cautions: Cautions
+
+    def sentence(self):
+        """The amounts and how well this scale can weigh them, in sentences."""
+        low, high = self.delivered
+        step = show(self.scale_resolution, "g", 6)
+        text = (
+            f"{_grams(self.resin_mass, self)} of resin takes {_grams(self.catalyst_mass, self)} of catalyst. "
+            f"On a scale that reads {step} each tared reading is uncertain by half a step, so the mix carries "
+            f"between {show(low, '%', 4)} and {show(high, '%', 4)} catalyst for a target of {show(self.catalyst, '%')}. "
+        )
+        smallest = f"{_grams(self.smallest_batch, self)} of resin"
+        if self.resin_mass < self.smallest_batch:
+            text += f"That is a small mix for this scale: from {smallest} up the catalyst is within a tenth of its target. "
+            text += "Mix more at once or use a finer scale. "
+        else:
+            text += f"The least for this scale is {smallest}, from which up the catalyst is within a tenth of its target. "
+        return (text + (self.cautions.sentence() if self.cautions.warnings else "")).strip()
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        steps = "".join(f"<li>{in_html(step)}</li>" for step in self.steps)
+        return f"{table_html(self.shown())}<ol>{steps}</ol><p>{in_html(self.sentence())}</p>"
+
+    def shown(self):
+        """`table` as text to read at the scale."""
+        digits = decimals(self.scale_resolution)
+        heads = {"resin": "resin (g)", "resin_mL": "resin (mL)", "catalyst": "catalyst (g)", "mix": "mix (g)",
+                 "catalyst_mL": "catalyst (mL)", "drops": "drops", "pigment": "pigment (g)", "total": "total (g)",
+                 "catalyst_low": "catalyst at least (%)", "catalyst_high": "catalyst at most (%)"}  # fmt: skip
+        places = {"resin_mL": 0, "catalyst_mL": 2, "drops": 0, "catalyst_low": 3, "catalyst_high": 3}
+        text = {head: [f"{v:.{places.get(name, digits)}f}" for v in self.table[name]]
+                for name, head in heads.items() if name in self.table}  # fmt: skip
+        return pd.DataFrame(text, index=self.table.index)
+
+
+def weigh_out(resin=None, *, mould_volume=None, waste="5 %", catalyst="1.5 %", pigment=None, pots=1, study=None,
+              resin_density=None, catalyst_density=None, drops_per_mL=None, scale_resolution="0.1 g"):  # fmt: skip
+    """What to weigh out for one mix.
+
+    Parameters
+    ----------
+    resin : float or str, optional
+        Resin to weigh, g or text: ``"200 g"``, ``"8 oz"``, ``"350 mL"``. Give this or `mould_volume`.
+    mould_volume : float or str, optional
+        Volume of the moulds together, mL or text. Resin = volume x liquid density x (1 + waste): liquid resin
+        fills the mould, and what it shrinks by is lost in the casting, not made up.
+    waste : float or str
+        Extra resin that stays in the cup, % of what the mould holds; only with `mould_volume`.
+    catalyst : float or str
+        % of resin, or text; drops (``"12 drops"``) only with a calibrated dropper.
+    pigment : float, str or dict, optional
+        Paste, % of resin; or pot name to %.
+    pots : int or dict
+        How many equal pots, or pot name to its share (parts of any size). With `pigment` a dict and no
+        pots named, its names are the pots.
+    study : Study, optional
+        Supplies densities where they are not given, and the kind of resin.
+    resin_density, catalyst_density : float or str, optional
+        g/mL. Without a study the resin is 1.10 and the catalyst unknown.
+    drops_per_mL : float, optional
+        Counted with this dropper and this catalyst.
+    scale_resolution : float or str
+        Step of the scale, g.
+
+    Returns
+    -------
+    WeighOut
+
+    Raises
+    ------
+    WeighOutProblems
+        With every amount that cannot be used, and every refusal.
+    """
+    densities = (resin_density, catalyst_density)
+    asked = read_amounts(
+        resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution
+    )
+    return _weighed(asked)
+
+
+def smallest_batch(catalyst, scale_resolution, tolerance=0.1):
+    """Least resin (g) from which up a scale delivers the catalyst within `tolerance` of its target.
+
+    Both amounts are rounded to the scale's step and each reading is uncertain by half a step. Worked in
+    fractions, so exact: one step below it the delivered range reaches beyond the tolerance.
+
+    Parameters
+    ----------
+    catalyst : float
+        % of resin, above 0.
+    scale_resolution : float
+        g.
+    tolerance : float
+        Of the target; 0.1 is a tenth.
+    """
+    share, off = Fraction(str(catalyst)) / 100, Fraction(str(tolerance))
+    enough = 1 / (off * share) + (1 + 1 / off) * HALF  # whichever way the catalyst rounds
+    out = math.floor(share * enough + HALF)
+    while True:  # resin from `first` to `last` steps rounds to `out` steps of catalyst
+        first, last = math.ceil((out - HALF) / share), math.ceil((out + HALF) / share) - 1
+        short = (1 - off) * share * (last + HALF) > out - HALF
+        rich = math.ceil((out + HALF) / ((1 + off) * share) + HALF) - 1  # the last that may carry too much
+        if short or rich >= first:
+            failing = last if short else min(rich, last)
+            return float((failing + 1) * Fraction(str(scale_resolution)))
+        out -= 1
+
+
+def _on_scale(amount, step):
+    """`amount` rounded to whole steps of the scale, as an exact fraction."""
+    step = Fraction(str(step))
+    return math.floor(Fraction(str(amount)) / step + HALF) * step
+
+
+def _delivered(resin, catalyst, step):
+    """Lowest and highest catalyst % where each reading is uncertain by half a step."""
+    half = Fraction(str(step)) / 2
+    return float(100 * (catalyst - half) / (resin + half)), float(100 * (catalyst + half) / (resin - half))
+
+
+def _weighed(asked):
+    """The `WeighOut` of what was asked, each amount rounded to the scale."""
+    step, share = asked.step, Fraction(str(asked.catalyst)) / 100
+    resin = _on_scale(asked.resin, step)
+    catalyst = _on_scale(resin * share, step)
+    if not resin or not catalyst:
+        mix, scale = f"{show(asked.catalyst, '%')} of {show(asked.resin, 'g')} resin", show(step, "g", 6)
+        said = f"catalyst: {mix} is nothing on a scale that reads {scale}. Mix more or use a finer scale."
+        raise WeighOutProblems([said])
+    low, high = _delivered(resin, catalyst, step)
+    table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
+    steps = _steps(len(asked.pots), bool(table["pigment"].any()))
+    least = smallest_batch(asked.catalyst, step)
+    cautions = asked.cautions + check_delivered(high)
+    return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions)
+
+
+def _table(asked, resin, catalyst):
+    """One row a pot and, where there are several, one for the whole mix."""
+    rows = {}
+    for name, (part, load) in asked.pots.items():
+        pigment = _on_scale(resin * Fraction(str(part)) * Fraction(str(load)) / 100, asked.step)
+        rows[name] = _row(asked, float(resin) * part, float(catalyst) * part, float(pigment))
+    if len(rows) > 1:
+        pigment = sum(row["pigment"] for row in rows.values())
+        rows[WHOLE] = _row(asked, float(resin), float(catalyst), pigment)
+    table = pd.DataFrame.from_dict(rows, orient="index")
+    table.index.name = "pot"
+    return table
+
+
+def _row(asked, resin, catalyst, pigment):
+    row = {"resin": resin, "resin_mL": resin / asked.density, "catalyst": catalyst}
+    if asked.catalyst_density is not None:
+        row["catalyst_mL"] = catalyst / asked.catalyst_density
+        if asked.drops_per_mL is not None:
+            row["drops"] = float(round(row["catalyst_mL"] * asked.drops_per_mL))
+    return {**row, "mix": resin + catalyst, "pigment": pigment, "total": resin + catalyst + pigment}
+
+
+def _steps(pots, pigmented):
+    """The order of work."""
+    end = "Weigh the catalyst in, tared, start the clock, and stir for two minutes, scraping sides and base."
+    if pots == 1:
+        paste = ("Weigh the pigment in, tared, and stir it until no streak is left.",) if pigmented else ()
+        return ("Weigh the resin into the mixing cup.", *paste, end)
+    paste = ("Weigh each pot's pigment into its own pot, tared.",) if pigmented else ()
+    return (
+        *paste,
+        "Weigh all the resin of the whole mix into one cup.",
+        end,
+        "Weigh each pot's share of the mix (resin with catalyst) into the pot, tared"
+        + (", and stir until no streak is left." if pigmented else "."),
+    )
+
+
+def _grams(mass, weighed):
+    return f"{mass:.{decimals(weighed.scale_resolution)}f} g"
+
+
+def decimals(step):
+    """Decimal places that show one step of a scale."""
+    return max(0, -math.floor(math.log10(step) + 1e-9))

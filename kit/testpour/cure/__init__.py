@@ -1,1 +1,0 @@
-"""How resin gels, heats itself and hardens through its thickness."""

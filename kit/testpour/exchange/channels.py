@@ -1,0 +1,147 @@
+"""Which column holds the casting's temperature, which the room's, and in what unit."""
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.exchange.grid import number
+from testpour.wording import listed
+
+ROOM = re.compile(r"\b(room|ambient|air|shop|workshop|raum|umgebung|luft|ambiante|ambiente)\b", re.IGNORECASE)
+OTHER = re.compile(r"%|\b(rh|humidity|hygro\w*|dew|volts?|mv|battery|batt|pressure|h?pa|mbar|event|status|cold junction|cj)\b", re.IGNORECASE)
+KIND = re.compile(r"\b(type|typ|tc|thermocouple|ch|channel|probe|sensor)\s*[-:_]?\s*[\[(]?[ckf]\b[\])]?|\b[kf]\s*[- ]?type\b", re.IGNORECASE)
+UNITS = {
+    "degC": re.compile(r"[°º˚]\s*C\b|\bdeg(rees?)?[\s._]*C\b|\bcelsius\b|\bcentigrade\b|[\[(]\s*C\s*[\])]|(?<=[\s_,])C\s*$|^C$", re.IGNORECASE),
+    "degF": re.compile(r"[°º˚]\s*F\b|\bdeg(rees?)?[\s._]*F\b|\bfahrenheit\b|[\[(]\s*F\s*[\])]|(?<=[\s_,])F\s*$|^F$", re.IGNORECASE),
+    "K": re.compile(r"[°º˚]\s*K\b|\bkelvins?\b|[\[(]\s*K\s*[\])]|(?<=[\s_,])K\s*$|^K$", re.IGNORECASE),
+}
+SPELT = {"degc": "degC", "°c": "degC", "c": "degC", "celsius": "degC", "degf": "degF", "°f": "degF", "f": "degF", "fahrenheit": "degF",
+         "k": "K", "kelvin": "K"}  # fmt: skip
+TO_C = {"degC": lambda v: v, "degF": lambda v: (v - 32.0) / 1.8, "K": lambda v: v - 273.15}
+COLDEST, HOTTEST = -30.0, 320.0  # degC: beyond these a wire is broken, not hot
+USUAL = (-5.0, 60.0)  # degC in which a workshop's traces have their coolest row
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One column of temperatures.
+
+    Parameters
+    ----------
+    name : str
+    degrees : array, shape (rows,)
+        degC; NaN where blank, unreadable or beyond belief.
+    unread : tuple of int
+        Rows whose cell is filled and could not be read or believed.
+    """
+
+    name: str
+    degrees: np.ndarray
+    unread: tuple
+
+
+def read_channels(grid, times, channel=None, room=None, unit=None):
+    """Find the casting's channel and the room's.
+
+    Returns
+    -------
+    found : list of Channel or None
+        Of the casting, and of the room or None.
+    problems : list of str
+    """
+    offered = {k: _name(grid, k) for k in range(len(grid.heads)) if k not in times.columns and _is_numeric(grid, k)}
+    if not offered:
+        return None, ["no column of temperatures beside the time. Export the trace with the thermocouple's readings as numbers."]
+    if unit is not None and str(unit).casefold() not in SPELT:
+        return None, [f"unit={unit!r} is not one of degC, degF, K. Say what the thermocouple was read in."]
+    chosen, said = _chosen(grid, offered, channel, room)
+    beside, more = (None, []) if room is None else _asked(offered, room, "room")
+    if said or more:
+        return None, said + more
+    rooms = [k for k in offered if ROOM.search(offered[k].replace("_", " ")) and k != chosen]
+    beside = rooms[0] if room is None and len(rooms) == 1 else beside
+    if beside == chosen:
+        return None, [f"channel and room are both {offered[chosen]!r}. Say which channel lies in the resin."]
+    found, problems = [], []
+    for k in (chosen, beside):
+        one, said = (None, []) if k is None else _degrees(grid, k, offered[k], SPELT.get(str(unit).casefold()))
+        found.append(one)
+        problems += said
+    return (None, problems) if problems else (found, [])
+
+
+def _name(grid, k):
+    """The head without its unit; a thermocouple's type is no unit."""
+    kind = KIND.search(grid.heads[k])
+    before, after = (grid.heads[k][: kind.end()], grid.heads[k][kind.end() :]) if kind else ("", grid.heads[k])
+    for pattern in UNITS.values():
+        after = pattern.sub("", after)
+    return before + re.sub(r"[\[(]\s*[\])]", "", after).rstrip(" ,;:_-/\"'") or f"column {k + 1}"
+
+
+def _is_numeric(grid, k):
+    cells = [cell for cell in grid.column(k) if cell]
+    return bool(cells) and not OTHER.search(grid.heads[k]) and sum(number(c, grid.decimal) is not None for c in cells) >= 0.5 * len(cells)
+
+
+def _chosen(grid, offered, channel, room):
+    if channel is not None:
+        return _asked(offered, channel, "channel")
+    taken = set() if room is None else {_asked(offered, room, "room")[0]}
+    left = [k for k in offered if k not in taken and not ROOM.search(offered[k].replace("_", " "))]
+    left = left or [k for k in offered if k not in taken]
+    if len(left) == 1:
+        return left[0], []
+    return None, [f"{len(left)} channels may be the casting: {listed(repr(offered[k]) for k in left)}. Say channel=, by name or by number from 1."]
+
+
+def _asked(offered, wanted, what):
+    """A channel by name, or by its place among the channels."""
+    names = list(offered)
+    if isinstance(wanted, int) and not isinstance(wanted, bool) and 1 <= wanted <= len(names):
+        return names[wanted - 1], []
+    same = [k for k in names if str(wanted).strip().casefold() == offered[k].casefold()]
+    if len(same) == 1:
+        return same[0], []
+    how = "stands twice" if same else "is not in the file"
+    return None, [f"{what}={wanted!r} {how}; it has {listed(repr(n) for n in offered.values())}. Name one, or give its number from 1."]
+
+
+def _degrees(grid, k, name, unit):
+    """A column in degC; its unit from the argument, the head, the cells, the lines above, or the values."""
+    cells = grid.column(k)
+    read = [number(cell, grid.decimal) if cell else None for cell in cells]
+    values = np.array([np.nan if r is None else r[0] for r in read])
+    stated = _units_in(grid.heads[k]) or {SPELT[u] for u in (_bare(r[1]) for r in read if r) if u in SPELT} or _units_in(grid.preamble)
+    if unit and _units_in(grid.heads[k]) - {unit}:
+        return None, [f"unit={unit!r}, but channel {name!r} is headed {grid.heads[k]!r}. Leave unit= out, or correct the file."]
+    units = {unit} if unit else stated or _by_value(values)
+    if len(units) != 1:
+        return None, [(f"the unit of channel {name!r} is not {'clear' if stated else 'stated'}, and its values may be in {listed(sorted(units)) or 'none known'}. "
+                      "Say unit='degC', unit='degF' or unit='K'.")]  # fmt: skip
+    degrees = TO_C[next(iter(units))](values)
+    beyond = (degrees < COLDEST) | (degrees > HOTTEST)
+    unread = tuple(np.flatnonzero(beyond | (np.isnan(degrees) & np.array([bool(c) for c in cells]))))
+    degrees[beyond] = np.nan
+    if np.isfinite(degrees).sum() < 0.5 * max(np.isfinite(values).sum(), 1):
+        return None, [f"most values of channel {name!r} would lie outside {COLDEST:g} to {HOTTEST:g} °C in {next(iter(units))}. Check the unit."]
+    return Channel(name, degrees, unread), []
+
+
+def _bare(unit):
+    return unit.casefold().replace("º", "°").replace("deg.", "deg")
+
+
+def _units_in(text):
+    text = "\n".join(KIND.sub(" ", line) for line in text.splitlines())
+    return {unit for unit, pattern in UNITS.items() if any(pattern.search(line.strip()) for line in text.splitlines())}
+
+
+def _by_value(values):
+    """The units in which the coolest rows would be those of a workshop."""
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return set()
+    low = np.quantile(known, 0.05)
+    return {unit for unit, convert in TO_C.items() if USUAL[0] <= convert(low) <= USUAL[1]}

@@ -1,0 +1,229 @@
+"""When each row of a trace was taken: elapsed times or clock times, with or without dates."""
+
+import datetime as dt
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.exchange.grid import number
+
+HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
+DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
+STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?:Z|[+-]\d\d:?\d\d)?", re.IGNORECASE)
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
+         "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}  # fmt: skip
+SHAPES = ("hh:mm", "mm:ss", "hh:mm:ss")
+ELAPSED = re.compile(r"\b(time|elapsed|duration|t|s|sec|seconds?|min|mins|minutes?|h|hrs?|hours?|zeit|temps|tiempo|tempo)\b", re.IGNORECASE)
+COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
+DAY = 1440.0
+
+
+@dataclass(frozen=True)
+class Times:
+    """The time of each row.
+
+    Parameters
+    ----------
+    minutes : array, shape (rows,), or None
+        From the first row; NaN where the cell could not be read. None where the column could not be read.
+    columns : frozenset of int
+        The columns used, and those that only count rows.
+    midnight : float or None
+        Where the rows carry a clock: the minute, on the same scale, of the midnight before the first row.
+    date : datetime.date or None
+        The date of the first row, where it is stated and sure.
+    """
+
+    minutes: np.ndarray
+    columns: frozenset
+    midnight: float | None = None
+    date: dt.date | None = None
+
+
+def read_times(grid, time=None, day_first=None):
+    """Find the time column and read it.
+
+    Parameters
+    ----------
+    grid : Grid
+    time : str, optional
+        Unit of an elapsed time, or "hh:mm", "mm:ss", "hh:mm:ss".
+    day_first : bool, optional
+
+    Returns
+    -------
+    times : Times
+    problems : list of str
+    """
+    columns = [grid.column(k) for k in range(len(grid.heads))]
+    counters = {k for k, head in enumerate(grid.heads) if COUNTER.fullmatch(head.strip())}
+    if time is not None and time not in SHAPES and time not in UNITS:
+        return _cannot(counters, f"time={time!r} is not one of {', '.join(['s', 'min', 'h', *SHAPES])}. Say how the time column is written.")
+    stamped = _first(columns, STAMP, counters)
+    clocked = _first(columns, HMS, counters)
+    if stamped is None and clocked is None:
+        return _elapsed(grid, columns, counters, time)
+    counters |= {k for k, head in enumerate(grid.heads) if is_growing(grid, k) and (_units(head) or _counts(grid, k))}
+    if stamped is None:
+        return _clock(grid.heads[clocked], columns[clocked], counters | {clocked}, time)
+    return _dated(columns, stamped, clocked, counters, day_first)
+
+
+def _cannot(columns, problem):
+    """No times, from these columns, and why."""
+    return Times(None, frozenset(columns)), [problem]
+
+
+def _first(columns, pattern, without):
+    """The first column of which four cells in five that are filled match."""
+    for k, cells in enumerate(columns):
+        filled = [cell for cell in cells if cell]
+        if k not in without and filled and sum(bool(pattern.fullmatch(c)) for c in filled) >= 0.8 * len(filled):
+            return k
+    return None
+
+
+def minutes_of(cell, shape="hh:mm:ss"):
+    """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none."""
+    found = HMS.fullmatch(cell)
+    if not found:
+        return np.nan
+    first, second, third, part, half = found.groups()
+    a, b, c = int(first), int(second), float(f"{third or 0}.{part or 0}")
+    if third is None and shape == "mm:ss":
+        return a + b / 60.0 if b < 60 else np.nan
+    if b > 59 or c >= 60 or (half and not 1 <= a <= 12):
+        return np.nan
+    if half:
+        a = a % 12 + 12 * (half.casefold() == "p")
+    return 60.0 * a + b + c / 60.0
+
+
+def _elapsed(grid, columns, counters, time):
+    """A column of plain numbers that grows, with its unit."""
+    found = [k for k in range(len(columns)) if k not in counters and is_growing(grid, k)]
+    found.sort(key=lambda k: (not _units(grid.heads[k]), not ELAPSED.search(grid.heads[k])))
+    if not found:
+        return _cannot({*counters, *found[:1]}, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
+    k = found[0]
+    units = _units(grid.heads[k]) | {u for u in (number(c, grid.decimal)[1] for c in columns[k] if number(c, grid.decimal)) if u in UNITS}
+    if time in SHAPES:
+        return _cannot({*counters, *found[:1]}, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say s, min or h.")
+    unit = time or (units.pop() if len(units) == 1 else None)
+    if unit is None:
+        head = f"headed {grid.heads[k]!r}" if grid.heads[k] else f"number {k + 1}"
+        return _cannot({*counters, *found[:1]}, f"the unit of the time column {head} is not stated. Say time='s', time='min' or time='h'.")
+    if time and units and {UNITS[u] for u in units} != {UNITS[time]}:
+        return _cannot({*counters, *found[:1]}, f"time={time!r}, but the time column says {grid.heads[k]!r}. Leave time= out, or correct the file.")
+    minutes = np.array([(number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]]) * UNITS[unit]
+    return _from_first(minutes, counters | {k})
+
+
+def _units(head):
+    return {word for word in re.findall(r"[a-z]+", head.casefold()) if word in UNITS and word not in ("d", "day")}
+
+
+def is_growing(grid, k):
+    """Whether a column holds numbers that never fall, but for a slip."""
+    cells = grid.column(k)
+    steps = _steps(grid, k)
+    return len(steps) + 1 > 0.8 * len(cells) and len(steps) > 0 and bool((steps >= 0).mean() > 0.98) and steps.sum() > 0
+
+
+def _counts(grid, k):
+    """Whether a column without a head only counts the rows."""
+    return not grid.heads[k] and bool((_steps(grid, k) == 1).all())
+
+
+def _steps(grid, k):
+    values = [number(cell, grid.decimal) for cell in grid.column(k) if cell]
+    return np.diff([value[0] for value in values if value])
+
+
+def _clock(head, cells, used, time):
+    """Hours, minutes and seconds without a date; over midnight a day is added."""
+    head = head.casefold()
+    parts = [HMS.fullmatch(c).groups() for c in cells if HMS.fullmatch(c)]
+    two = all(p[2] is None for p in parts)
+    shape = time if time in SHAPES else next((s for s in ("mm:ss", "hh:mm") if s in head and "hh:mm:ss" not in head), None)
+    beyond = any(int(p[0]) > 23 for p in parts)
+    from_zero = int(parts[0][0]) == 0 and not any(p[4] for p in parts)
+    if two and shape not in ("hh:mm", "mm:ss") and (from_zero or beyond):
+        return _cannot(used, f"times such as {cells[-1] or cells[0]!r} may be hours and minutes or minutes and seconds. Say time='hh:mm' or time='mm:ss'.")
+    elapsed = shape == "mm:ss" or beyond or bool(re.search(r"elapsed|duration", head))
+    minutes = np.array([minutes_of(c, shape or "hh:mm:ss") for c in cells])
+    if not elapsed:
+        known = np.flatnonzero(np.isfinite(minutes))
+        over = np.cumsum(np.diff(minutes[known], prepend=minutes[known[0]]) < -DAY / 2)
+        minutes[known] += DAY * over
+    return _from_first(minutes, used, clock=True)
+
+
+def _dated(columns, stamped, clocked, counters, day_first):
+    """Dates with their clock, in one column or two."""
+    cells, used = columns[stamped], counters | {stamped} | ({clocked} - {None})
+    if not any((found := STAMP.fullmatch(c)) and found["clock"] for c in cells):
+        if clocked is None:
+            return _cannot(used, "the rows carry a date and no time of day. Export the trace with the time of each row.")
+        cells, used = [f"{a} {b}" if a and b else "" for a, b in zip(cells, columns[clocked], strict=True)], used | {clocked}
+    found = [STAMP.fullmatch(cell) for cell in cells]
+    orders = [o for o in (True, False) if day_first in (None, o)]
+    reads = {}
+    for order in orders:
+        days = [_date(f, order) for f in found]
+        if sum(d is None and f is not None for d, f in zip(days, found, strict=True)) == 0:
+            reads[order] = days
+    if not reads:
+        which = "" if day_first is None else f" with day_first={day_first}"
+        return _cannot(used, f"dates such as {cells[0]!r} are no days of the calendar{which}. Check the file, or leave day_first= out.")
+    spans = {order: _span(days) for order, days in reads.items()}
+    likely = {order: days for order, days in reads.items() if 0 <= spans[order] <= 7} or reads
+    different = len({tuple(days) for days in likely.values()}) > 1
+    if different and len({spans[o] for o in likely}) > 1:
+        return _cannot(used, f"dates such as {cells[0]!r} may be day first or month first. Say day_first=True or day_first=False.")
+    days = next(iter(likely.values()))
+    first = next(d for d in days if d is not None)
+    clock = np.array([minutes_of(f["clock"]) if f and f["clock"] else np.nan for f in found])
+    clock[clock >= DAY] = np.nan
+    minutes = clock + np.array([np.nan if d is None else DAY * (d - first).days for d in days])
+    return _from_first(minutes, used, clock=True, date=None if different else first)
+
+
+def _date(found, day_first):
+    """The date of a matched stamp; None where it is no day of the calendar."""
+    if found is None:
+        return None
+    a, mark, b, c, day, month, year = found.group("a", "mark", "b", "c", "day", "month", "year")
+    try:
+        if month:
+            return dt.date(_year(year), MONTHS.index(month.casefold()) + 1, int(day))
+        if len(a) == 4:
+            return dt.date(int(a), int(b), int(c))
+        first, second = (int(a), int(b)) if mark == "." or day_first else (int(b), int(a))
+        return dt.date(_year(c), second, first)
+    except ValueError:
+        return None
+
+
+def _year(text):
+    return int(text) + (2000 if len(text) == 2 else 0)
+
+
+def _span(days):
+    known = [d for d in days if d is not None]
+    return (known[-1] - known[0]).days if known else 0
+
+
+def _from_first(minutes, used, clock=False, date=None):
+    """Minutes from the first readable row; refused where they step back."""
+    known = np.flatnonzero(np.isfinite(minutes))
+    if len(known) < 2:
+        return _cannot(used, "fewer than two rows have a time that can be read. Export the trace from the logger again.")
+    back = known[1:][np.diff(minutes[known]) < 0]
+    if len(back):
+        said = f"time steps back {len(back)} time(s), first at row {back[0] + 1} of the block. A trace runs forwards"
+        return _cannot(used, f"{said}: check for two traces in one file, or a twelve-hour clock without AM and PM.")
+    first = minutes[known[0]]
+    return Times(minutes - first, frozenset(used), -float(first) if clock else None, date), []

@@ -1,0 +1,178 @@
+"""Rows and columns of a logger's file, found by what the cells look like."""
+
+import csv
+import re
+from collections import Counter
+from dataclasses import dataclass
+from functools import lru_cache
+
+from testpour.exchange.letters import TraceProblems
+
+SEPARATORS = "\t;,"
+FEWEST = 5  # rows
+LARGEST = 1e15  # beyond it no logger counts, and sums of it are no numbers
+ENOUGH = 3000  # lines that tell the separator
+NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
+QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
+TIMELIKE = re.compile(
+    r"\d{1,4}:\d{1,2}(:\d{1,2}([.,]\d+)?)?(\s*[ap]\.?m\.?)?|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?![\d.,]).*|\d{1,2}[- ][a-z]{3,9}[- ]\d{2,4}(?!\d).*",
+    re.IGNORECASE,
+)
+BLANK = {"", "-", "--", "---", "nan", "n/a", "na", "null", "none", "open", "err", "error", "ol", "o.l", "over", "fault", "?"}
+
+
+@dataclass(frozen=True)
+class Grid:
+    """The block of rows that holds the trace.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    heads : tuple of str
+        What stands above each column, name and unit joined; "" where nothing does.
+    rows : tuple of tuple of str
+        Cells, stripped.
+    lines : tuple of int
+        Number of each row's line in the file.
+    preamble : str
+        What stands above the block, for a unit stated once for all.
+    decimal : {".", ","}
+    skipped : tuple of int
+        Numbers of lines within the block that are no rows of it.
+    """
+
+    name: str
+    heads: tuple
+    rows: tuple
+    lines: tuple
+    preamble: str
+    decimal: str
+    skipped: tuple
+
+    def column(self, k):
+        """The cells of column `k`, blanks as ""."""
+        return ["" if row[k].casefold().strip("#. ") in BLANK else row[k] for row in self.rows]
+
+
+def find_grid(name, text):
+    """Find the separator, the block, its heads and its decimal mark.
+
+    Raises
+    ------
+    TraceProblems
+        If no separator makes at least five rows of times and numbers of the text.
+    """
+    lines = text.replace("\x00", "").splitlines()
+    scores = {separator: _score(_split(lines[:ENOUGH], separator)) for separator in SEPARATORS}
+    best = max(SEPARATORS, key=lambda separator: scores[separator][0])
+    count, width = scores[best]
+    if count < FEWEST:
+        raise TraceProblems(name, [
+            (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, parted by commas, semicolons "
+            "or tabs. Export the trace from the logger as CSV and give that.")
+        ])  # fmt: skip
+    rows = _split(lines, best)
+    block = [k for k, row in enumerate(rows) if _is_data(row) and len(row) == width]
+    inside = [k for k in sorted({*range(block[0], block[-1])} - {*block}) if any(rows[k])]
+    heads, above = _heads(rows, block[0], width)
+    _refuse_two_commas(name, best, rows, block)
+    data = tuple(tuple(rows[k]) for k in block)
+    return Grid(name, heads, data, tuple(k + 1 for k in block), above, _decimal(name, data), tuple(k + 1 for k in inside))
+
+
+@lru_cache(maxsize=300_000)
+def number(cell, decimal):
+    """A cell as a float and the unit behind it; None where it is no number."""
+    found = QUANTITY.fullmatch(cell)
+    if not found:
+        return None
+    digits = re.sub(r"[' \u00a0]", "", found[1]).replace("\u2212", "-").rstrip(".,")
+    thousands = "," if decimal == "." else "."
+    whole = re.fullmatch(rf"[-+]?\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d+)?", digits)
+    digits = digits.replace(thousands, "") if whole else digits
+    if thousands in digits or digits.count(decimal) > 1 or not re.search(r"\d", digits):
+        return None
+    value = float(digits.replace(decimal, "."))
+    return (value, (found[2] or "").replace(" ", "")) if abs(value) < LARGEST else None
+
+
+def _split(lines, separator):
+    """Cells of each line; an empty last column, from a separator at the end of every line, is dropped."""
+    rows = []
+    for line in lines:
+        try:
+            cells = next(csv.reader([line], delimiter=separator), [])
+        except csv.Error:
+            cells = []
+        rows.append([cell.strip() for cell in cells])
+    open_ended = [len(row) > 2 and not row[-1] for row in rows if len(row) > 1]
+    if open_ended and sum(open_ended) > 0.9 * len(open_ended):
+        rows = [row[:-1] if len(row) > 1 and not row[-1] else row for row in rows]
+    return rows
+
+
+def _looks(cell):
+    return bool(TIMELIKE.fullmatch(cell) or QUANTITY.fullmatch(cell))
+
+
+def _is_data(row):
+    """A time or number first, or second after a row's number, and something to measure."""
+    filled = [cell for cell in row if cell]
+    if len(row) < 2 or not filled or not any(_looks(cell) for cell in row[:2]):
+        return False
+    good = sum(_looks(cell) or cell.casefold().strip("#. ") in BLANK for cell in row)
+    return good >= max(2, len(row) - 2)
+
+
+def _score(rows):
+    """How many rows of one width look like data, and that width."""
+    widths = Counter(len(row) for row in rows if _is_data(row) and sum(map(_looks, row)) >= 2)
+    if not widths:
+        return 0, 0
+    width, count = max(widths.items(), key=lambda item: (item[1], item[0]))
+    return count, width
+
+
+def _heads(rows, first, width):
+    """What stands above each column in the last lines before the block, and everything above as one text."""
+    heads = [""] * width
+    for place, row in enumerate(reversed(rows[max(first - 3, 0) : first])):
+        like = abs(len(row) - width) <= 1 if place == 0 else len(row) == width and not any(map(_looks, row))
+        if not like or sum(map(bool, row)) < 2 or _is_data(row):
+            break
+        heads = [f"{cell} {head}".strip() for cell, head in zip([*row, ""][:width], heads, strict=True)]
+    return tuple(heads), "\n".join(" ".join(row) for row in rows[:first])
+
+
+def _refuse_two_commas(name, separator, rows, block):
+    """``10:00,23,5`` under two heads: the comma parts the cells and marks the decimals as well."""
+    if separator != ",":
+        return
+    named = next((len(rows[k]) for k in range(block[0] - 1, max(block[0] - 4, -1), -1) if sum(map(bool, rows[k])) >= 2), None)
+    width, whole = len(rows[block[0]]), not any("." in cell for k in block for cell in rows[k])
+    if named and whole and named < width <= 2 * named:
+        raise TraceProblems(name, [
+            (f"there are {named} heads above {width} cells a row: the comma seems to part the cells and to mark the decimals too. "
+            "Export again with semicolons or tabs between the cells, or with decimal points.")
+        ])  # fmt: skip
+
+
+def _decimal(name, data):
+    """The decimal mark: the one that is not a mark of thousands."""
+    cells = [cell for row in data for cell in row if QUANTITY.fullmatch(cell) and not TIMELIKE.fullmatch(cell)]
+    comma = [c for c in cells if "," in c and "." not in c]
+    point = [c for c in cells if "." in c and "," not in c]
+    both = [c for c in cells if "," in c and "." in c]
+    if both:
+        return max(",.", key=lambda mark: sum(c.rfind(mark) > c.rfind("." if mark == "," else ",") for c in both))
+    thousand = re.compile(r"[-+]?[1-9]\d{0,2}[.,]\d{3}(\D.*)?")
+    if comma and point:
+        if all(thousand.fullmatch(c) for c in comma):
+            return "."
+        if all(thousand.fullmatch(c) for c in point):
+            return ","
+        raise TraceProblems(name, [
+            f"decimals are marked by commas ({comma[0]!r}) and by points ({point[0]!r}). Export again with one of them."
+        ])  # fmt: skip
+    return "," if comma else "."

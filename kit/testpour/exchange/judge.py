@@ -1,0 +1,99 @@
+"""What a trace says: noise, onset, gel, peak, in the log's own terms."""
+
+import numpy as np
+import pandas as pd
+
+from testpour.exchange.onset import RISE, find_onset, smoothed
+from testpour.exchange.peak import find_peak
+
+COLUMNS = ["value", "low", "high", "known"]
+BEFORE = 3.0  # min of trace that an onset needs before it
+PACE = 60.0  # min within which a rise must come to stand out from a room
+SHARP = 1.0  # min either side: a peak known so closely is logged as read off
+
+
+def judge(minutes, degrees, room=None):
+    """Readings, state, noise and the trace without cure.
+
+    Parameters
+    ----------
+    minutes, degrees : array, shape (rows,)
+        After mixing, in order, no gaps.
+    room : array, shape (rows,), optional
+
+    Returns
+    -------
+    readings : DataFrame
+    state : str
+    noise : float
+    inert : array, shape (rows,)
+    """
+    noise = noise_of(degrees)
+    held = _without_spikes(degrees, noise)
+    peak = find_peak(minutes, held, noise)
+    before = minutes <= max(peak.minute, minutes[0])
+    onset = find_onset(minutes[before], held[before], noise, None if room is None else room[before]) if before.sum() >= 4 else None
+    inert = np.full(len(minutes), np.nan)
+    if onset is None or not _stands_out(minutes, held, onset, peak, before):
+        return pd.DataFrame(columns=COLUMNS, index=pd.Index([], name="reading")), "flat", noise, inert
+    inert[before] = onset.inert
+    return _readings(onset, peak, minutes), "peaked" if peak.passed else "rising", noise, inert
+
+
+def noise_of(degrees):
+    """Standard deviation of one row, K, from second differences: a slope leaves no trace in them."""
+    bends = np.diff(degrees, 2)
+    steps = np.abs(np.diff(np.unique(degrees)))
+    step = steps[steps > 1e-6].min() if (steps > 1e-6).any() else 0.0
+    return float(max(1.4826 * np.median(np.abs(bends)) / np.sqrt(6.0) if len(bends) else 0.0, min(step, 1.0) / np.sqrt(12.0), 0.03))
+
+
+def _without_spikes(degrees, noise):
+    """A row far from both neighbours, which agree, takes their mean."""
+    if len(degrees) < 3:
+        return degrees
+    mean = 0.5 * (degrees[:-2] + degrees[2:])
+    agree = np.abs(degrees[2:] - degrees[:-2])
+    far = np.abs(degrees[1:-1] - mean) > 8.0 * noise + 2.0 + 1.5 * agree
+    return np.concatenate([degrees[:1], np.where(far, mean, degrees[1:-1]), degrees[-1:]])
+
+
+def _stands_out(minutes, degrees, onset, peak, before):
+    """Self-heating of `RISE` or more, come faster than a room comes up."""
+    if not np.isfinite(onset.between("minutes", 0.5)) or peak.degrees - onset.inert[-1] < RISE:
+        return _steep(minutes, degrees, before) >= 2.0 * RISE
+    return _steep(minutes, degrees, before) >= RISE
+
+
+def _steep(minutes, degrees, before):
+    """Largest rise of the smoothed trace within `PACE` minutes, up to the peak."""
+    t, y = minutes[before], smoothed(minutes, degrees, 3.0)[before]
+    start = np.searchsorted(t, t - PACE)
+    return max(y[k] - y[i : k + 1].min() for k, i in enumerate(start))
+
+
+def _readings(onset, peak, minutes):
+    rows = {}
+    low, middle, high = (onset.between("minutes", share) for share in (0.05, 0.5, 0.95))
+    if BEFORE <= middle - minutes[0] < np.inf:
+        rows["onset"] = (middle, *_interval(low, high)[1:])
+        first, last = max(onset.between("leaves", 0.05), 0.5), onset.between("gelled", 0.95)
+        rows["gel_time"] = _interval(first, max(min(last, peak.minute), first) if peak.passed else last)
+    if not peak.passed:
+        last = float(minutes[-1])
+        rows["time_to_peak"] = (last, last, np.inf, "not yet")
+        rows["peak_temperature"] = (peak.degrees, peak.degrees, np.inf, "not yet")
+    elif peak.hole:
+        rows["time_to_peak"] = _interval(*peak.hole)
+        rows["peak_temperature"] = (peak.degrees, peak.degrees, np.inf, "not yet")
+    else:
+        near, ends = peak.minute_either_side, (peak.minute - peak.minute_either_side, peak.minute + peak.minute_either_side)
+        rows["time_to_peak"] = (peak.minute, peak.minute, peak.minute, "exact") if near <= SHARP else _interval(*ends)
+        rows["peak_temperature"] = (peak.degrees, peak.degrees, peak.degrees, "exact")
+    found = pd.DataFrame.from_dict(rows, orient="index", columns=COLUMNS).rename_axis("reading")
+    return found.astype({"value": float, "low": float, "high": float})
+
+
+def _interval(low, high):
+    low, high = float(low), float(high)
+    return (0.5 * (low + high), low, high, "between") if np.isfinite(high) else (low, low, np.inf, "not yet")

@@ -1,0 +1,101 @@
+"""The files of a Data Package: found in a folder or a zip file, and held against their checksums."""
+
+import json
+
+from testpour.archive import Archive
+from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
+from testpour.problems import Problems
+from testpour.text_file import TextProblem, nested, read_bytes
+
+LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
+TOLD = 5_000_000  # bytes of a descriptor
+DEEPEST = 20  # brackets within brackets in a descriptor; ours has six
+
+
+class PackageProblems(Problems):
+    """A Data Package cannot be used; `where` says which, `problems` lists each reason."""
+
+    def __init__(self, where, problems):
+        super().__init__(where, problems)
+        self.where = where
+
+
+class Files:
+    """The files of a package in a folder or a zip file, each read by its plain name.
+
+    Only plain files are opened: a link may lead anywhere, and a pipe never ends.
+    """
+
+    def __init__(self, path):
+        self.path = path.parent if path.name == DESCRIPTOR else path
+        self._archive = None
+        if not self.path.exists():
+            raise PackageProblems(path.name, [f"nothing at {path}. Give the package's folder or zip file."])
+        if not self.path.is_dir():
+            try:
+                self._archive = Archive(self.path, "a Data Package, which is a folder or a zip file", LARGEST)
+            except TextProblem as problem:
+                raise PackageProblems(path.name, [str(problem)]) from None
+
+    def read(self, name):
+        """The bytes of a file; None where it is not there."""
+        try:
+            if self._archive:
+                return self._archive.read(name)
+            path = self.path / name
+            if path.resolve() != self.path.resolve() / name:
+                raise TextProblem("it is a link to another place. Put the file itself there.")
+            return read_bytes(path, LARGEST) if path.exists() else None
+        except (TextProblem, ValueError, OSError) as problem:
+            raise PackageProblems(self.path.name, [f"{name[:80]}: {problem}"]) from None
+
+
+def read_descriptor(files):
+    data = files.read(DESCRIPTOR)
+    if data is None:
+        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package."])
+    try:
+        text = data[:TOLD].decode("utf-8-sig")
+        if len(data) > TOLD or nested(text) > DEEPEST:
+            raise ValueError(f"larger than {TOLD / 1e6:g} MB" if len(data) > TOLD else "nested too deeply")
+        head = json.loads(text)
+    except (ValueError, RecursionError) as problem:
+        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} is not readable as JSON: {problem}. Ask for it again."]) from None
+    resources = head.get("resources") if isinstance(head, dict) else None
+    if not isinstance(resources, list) or not all(isinstance(r, dict) for r in resources):
+        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} lists no resources, so it is no Data Package."])
+    return head
+
+
+def unchanged(files, head, problems):
+    """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
+    listed = {str(resource.get("name")): resource for resource in head["resources"]}
+    needed, data = [*declarations(), "pours", "readings"], {}
+    for name in [*needed, *(n for n in HISTORY if any(h in listed for h in HISTORY))]:
+        found = files.read(f"{name}.csv")
+        if name not in listed:
+            problems.append(f"{DESCRIPTOR}: lists no table {name}.")
+        elif listed[name].get("path") != f"{name}.csv":
+            problems.append(f"{DESCRIPTOR}: {name} must lie in {name}.csv.")
+        elif found is None:
+            problems.append(f"{name}.csv: listed, but not there. Ask for the package again.")
+        elif listed[name].get("hash") != checksum(found):
+            problems.append(f"{name}.csv: changed since it was written: its checksum is another. Ask for it again.")
+        else:
+            data[name] = found
+    return data
+
+
+def pictures(files, head, problems):
+    """The paths of the photographs that are listed, there and unchanged."""
+    found = []
+    for resource in head["resources"]:
+        path = str(resource.get("path"))
+        if not str(resource.get("name")).startswith("photo-"):
+            continue
+        data = files.read(path) if PICTURE.fullmatch(path) else None
+        if data is None or not checksum(data) == resource.get("hash") == f"sha256:{PICTURE.fullmatch(path)[1]}":
+            problems.append(f"{path}: a photograph that is not there or was changed. Ask for the package again.")
+        else:
+            found.append(path)
+    return tuple(found)

@@ -1,0 +1,99 @@
+"""The hottest instant of a trace, and whether the trace has seen it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from testpour.exchange.onset import smoothed
+
+TOP = 0.05  # share of the rise, below the highest mean, that is fitted
+FALLEN = 1.5  # K below the peak before a trace counts as past it
+NINETY = 1.645  # standard deviations either side that hold nine in ten
+
+
+@dataclass(frozen=True)
+class Peak:
+    """The peak of a trace.
+
+    Parameters
+    ----------
+    minute, degrees : float
+        Where the fitted curve is highest; the highest mean of a minute where the trace is not past it.
+    minute_either_side, degrees_either_side : float
+        Nine in ten peaks lie within these.
+    passed : bool
+        Whether the trace falls off again.
+    hole : tuple of float or None
+        First and last minute of a gap in the rows that the peak may hide in.
+    """
+
+    minute: float
+    degrees: float
+    minute_either_side: float
+    degrees_either_side: float
+    passed: bool
+    hole: tuple | None = None
+
+
+def find_peak(minutes, degrees, noise):
+    """Fit a cubic to the top of the trace and read off its summit.
+
+    Parameters
+    ----------
+    minutes, degrees : array, shape (rows,)
+        In order, no gaps.
+    noise : float
+        Standard deviation of one row, K.
+
+    Returns
+    -------
+    Peak
+    """
+    rough = smoothed(minutes, degrees, 1.0)
+    slow = smoothed(minutes, degrees, 3.0)
+    top = int(np.argmax(rough))
+    passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
+    depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)
+    low, high = _shoulders(rough, top, rough[top] - depth)
+    x, y = minutes[low : high + 1] - minutes[top], degrees[low : high + 1]
+    hole = _hole(minutes, low, high, top)
+    if not passed or len(x) < 5 or hole:
+        spread = 0.5 * (x[-1] - x[0])
+        return Peak(float(minutes[top]), float(rough[top]), float(spread), 2.0 * noise, bool(passed), hole)
+    return Peak(*_summit(x, y, float(minutes[top]), noise), True)
+
+
+def _shoulders(rough, top, level):
+    """First and last row of the stretch about `top` that stays above `level`."""
+    below = np.flatnonzero(rough <= level)
+    before, after = below[below < top], below[below > top]
+    return (before[-1] + 1 if len(before) else 0), (after[0] - 1 if len(after) else len(rough) - 1)
+
+
+def _hole(minutes, low, high, top):
+    """A gap of two minutes and five rows or more, at the top."""
+    step = np.median(np.diff(minutes))
+    first, last = max(low - 1, 0), min(high + 1, len(minutes) - 1)
+    wide = np.flatnonzero(np.diff(minutes[first : last + 1]) > max(2.0, 5.0 * step)) + first
+    return next(((float(minutes[k]), float(minutes[k + 1])) for k in wide), None)
+
+
+def _summit(x, y, middle, noise):
+    """Minute, degrees and nine-in-ten half-widths of the top of a cubic."""
+    half = np.abs(x).max()
+    design = np.vander(x / half, 4, increasing=True)
+    found = np.linalg.lstsq(design, y, rcond=None)[0]
+    for _ in range(3):
+        off = np.abs(y - design @ found) / noise
+        held = np.sqrt(np.minimum(1.0, 2.5 / np.maximum(off, 1e-9)))
+        found = np.linalg.lstsq(design * held[:, None], y * held, rcond=None)[0]
+    fine = np.linspace(x[0], x[-1], 2001) / half
+    height = np.vander(fine, 4, increasing=True) @ found
+    at = fine[np.argmax(height)]
+    bend = 2.0 * found[2] + 6.0 * found[3] * at
+    spread = noise**2 * np.linalg.pinv(design.T @ design)
+    value, slope = np.array([1.0, at, at**2, at**3]), np.array([0.0, 1.0, 2.0 * at, 3.0 * at**2])
+    sway = half * np.sqrt(slope @ spread @ slope) / max(abs(bend), 1e-9)
+    widest = 0.5 * (x[-1] - x[0])
+    either = min(max(NINETY * float(sway), float(np.median(np.diff(x)))), float(widest))
+    return middle + float(at * half), float(height.max()), either, NINETY * float(np.sqrt(value @ spread @ value))

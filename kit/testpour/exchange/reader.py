@@ -1,0 +1,151 @@
+"""Read a thermocouple logger's file, in any of the usual shapes."""
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from testpour.exchange.channels import read_channels
+from testpour.exchange.clock import DAY, HMS, minutes_of, read_times
+from testpour.exchange.grid import find_grid
+from testpour.exchange.judge import judge
+from testpour.exchange.letters import TraceProblems, read_letters
+from testpour.exchange.onset import smoothed
+from testpour.exchange.trace import Trace
+from testpour.logbook.door import moment
+from testpour.units import UnitProblem, to_unit
+from testpour.wording import count
+
+FEWEST = 5  # rows with a time and a temperature
+LONGEST = 30 * DAY  # min
+ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
+
+
+def read_trace(path, *, channel=None, room=None, unit=None, time=None, day_first=None, mixed_at=None, until=None):
+    """Read a temperature trace and say what it saw.
+
+    Separators, decimal marks, heads, units, dates and letters are told from what stands in the file. What may
+    be read in two ways is refused, with what to say.
+
+    Parameters
+    ----------
+    path : str or Path
+        A text file with rows of times and temperatures, parted by commas, semicolons or tabs.
+    channel, room : str or int, optional
+        Which channel lies in the casting and which in the room, by name or by number from 1. Needed where
+        several may be meant.
+    unit : {"degC", "degF", "K"}, optional
+        Unit of the temperatures, where the file does not state it.
+    time : {"s", "min", "h", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
+        How elapsed times are written, where the file does not state it.
+    day_first : bool, optional
+        Whether 3/4 is the third of April, where the dates do not tell.
+    mixed_at : float, str or datetime, optional
+        When the catalyst went in: minutes after the first row (below 0 before it), text with a unit, a time on
+        the logger's clock (``"10:05"``), or a date and time. The first row by default.
+    until : float or str, optional
+        Minutes after mixing, or text with a unit, beyond which the trace is left out: an oven, a second layer.
+
+    Returns
+    -------
+    Trace
+
+    Raises
+    ------
+    TraceProblems
+        If the file is no trace, or may be read in two ways; every problem found, with what to say.
+    """
+    path = Path(path)
+    grid = find_grid(path.name, read_letters(path))
+    times, problems = read_times(grid, time, day_first)
+    found, more = read_channels(grid, times, channel, room, unit)
+    mixed, wrong = _mixed(mixed_at, times) if not problems else (0.0, [])
+    end, last = _minutes(until, "until")
+    problems = [*problems, *more, *wrong, *last]
+    if problems:
+        raise TraceProblems(path.name, problems)
+    table = _table(times.minutes - mixed, *found, end)
+    problems = _too_little(table, mixed_at is not None)
+    if problems:
+        raise TraceProblems(path.name, problems)
+    return _judged(path.name, found[0].name, table, mixed_at is not None, _notes(grid, times, found[0]))
+
+
+def _judged(source, channel, table, mixed_said, notes):
+    seen = table["temperature"].notna() & (table["minutes"] >= 0.0)
+    used = table[seen]
+    room = None
+    if "room" in table and used["room"].notna().sum() >= 2:
+        room = smoothed(used["minutes"].to_numpy(), used["room"].interpolate(limit_direction="both").to_numpy(), ROOM)
+    readings, state, noise, inert = judge(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
+    whole = np.full(len(table), np.nan)
+    whole[seen.to_numpy()] = inert
+    return Trace(source, channel, table, mixed_said, noise, whole, readings, state, tuple(notes))
+
+
+def _table(minutes, casting, room, end):
+    table = pd.DataFrame({"minutes": minutes, "temperature": casting.degrees})
+    if room is not None:
+        table["room"] = room.degrees
+    table = table[np.isfinite(table["minutes"]) & (table["minutes"] <= (np.inf if end is None else end))]
+    # A logger that stamps whole minutes writes several rows with one stamp: their mean is what is known.
+    return table.groupby("minutes", as_index=False).mean()
+
+
+def _too_little(table, mixed_said):
+    seen = table["minutes"][table["temperature"].notna()]
+    after = seen[seen >= 0.0]
+    if len(after) < FEWEST:
+        said = "; check mixed_at= and until=" if mixed_said else ""
+        return [f"{count(len(after), 'row')} with a time and a temperature after mixing; a trace needs {FEWEST} or more{said}."]
+    if seen.iloc[-1] - seen.iloc[0] > LONGEST:
+        return [f"it runs over {(seen.iloc[-1] - seen.iloc[0]) / DAY:.0f} days. Check the unit of its times, or cut it down to one casting."]
+    return []
+
+
+def _notes(grid, times, casting):
+    if grid.skipped:
+        yield f"{count(len(grid.skipped), 'line')} among the rows could not be read as one and was left out, first line {grid.skipped[0]}."
+    if casting.unread:
+        row = casting.unread[0]
+        yield f"{count(len(casting.unread), 'cell')} held no believable temperature, first in line {grid.lines[row]}; taken as gaps."
+    lost = int((~np.isfinite(times.minutes)).sum())
+    if lost:
+        yield f"{count(lost, 'row')} had no readable time and was left out."
+
+
+def _minutes(value, what):
+    """An argument in minutes, or the problem with it."""
+    if value is None:
+        return None, []
+    try:
+        found = to_unit(value, "min", what)
+        return (found, []) if np.isfinite(found) else (None, [f"{what}: {value!r} is no time. Give minutes."])
+    except UnitProblem as problem:
+        return None, [str(problem)]
+
+
+def _mixed(mixed_at, times):
+    """Minute of mixing after the first row, or the problem with it."""
+    if mixed_at is None:
+        return 0.0, []
+    clock = HMS.fullmatch(mixed_at.strip()) if isinstance(mixed_at, str) else None
+    if clock:
+        if times.midnight is None:
+            return 0.0, [f"mixed_at={mixed_at!r} is a time of day and the trace has elapsed times. Give minutes after its first row."]
+        after = minutes_of(mixed_at.strip()) + times.midnight
+        return (after - DAY * round(after / DAY), []) if np.isfinite(after) else (0.0, [f"mixed_at={mixed_at!r} is no time of day."])
+    dated = isinstance(mixed_at, dt.date) or (isinstance(mixed_at, str) and re.search(r"\d[-/.]\d+[-/.]\d|\d:\d", mixed_at))
+    if not dated:
+        found, problems = _minutes(mixed_at, "mixed_at")
+        return found or 0.0, problems
+    if times.date is None:
+        return 0.0, ["mixed_at is a date, and the trace states none that is sure. Give the time of day, or minutes after its first row."]
+    try:
+        when = moment(mixed_at)
+    except UnitProblem as problem:
+        return 0.0, [f"mixed_at: {problem}"]
+    first = dt.datetime.combine(times.date, dt.time()) - dt.timedelta(minutes=times.midnight)
+    return (when - first).total_seconds() / 60.0, []

@@ -1,0 +1,89 @@
+"""A trace's readings into the log."""
+
+from testpour.exchange.letters import TraceProblems
+from testpour.exchange.trace import CONVENTION, GEL, PEAK, TIME
+from testpour.logbook.known import known
+from testpour.units import UnitProblem
+from testpour.wording import listed
+
+LOGGED = (GEL, TIME, PEAK)
+DIGITS = 1  # after the point
+
+
+def log_trace(trace, logbook, pour, *, by="", why=None):
+    """Log what a trace says about one pour.
+
+    Parameters
+    ----------
+    trace : Trace
+    logbook : Logbook
+    pour : str
+    by : str
+        Initials.
+    why : str, optional
+        Where the pour has these readings already: why the trace is the better one; each is corrected then.
+
+    Returns
+    -------
+    dict of str to int
+        Reading name to entry number.
+
+    Raises
+    ------
+    TraceProblems
+        If the trace has nothing to log, the study measures none of it, or the pour has one of the readings
+        already and `why` is not given, or a reading is beyond belief. Nothing is stored then.
+    LogProblem
+        If the pour is not in the log.
+    """
+    measured = {reading.name for reading in logbook.study.readings}
+    wanted = [name for name in LOGGED if name in trace.readings.index and name in measured]
+    if trace.state == "flat":
+        raise TraceProblems(trace.source, ["it shows no exotherm, so there is nothing to log. Log what you saw by hand, with add_reading."])
+    if not wanted:
+        raise TraceProblems(trace.source, [f"the study measures none of {listed(LOGGED)}. Add one under [readings] in its file."])
+    held = _standing(logbook, pour)
+    twice = [name for name in wanted if name in held]
+    if twice and why is None:
+        raise TraceProblems(trace.source, [
+            (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
+            f'log_into(log, {pour!r}, why="read from the trace").')
+        ])  # fmt: skip
+    ways = {name: _way(trace.readings.loc[name], DIGITS) for name in wanted}
+    _refuse_unbelievable(trace, logbook.study, ways)
+    note = f"From the temperature trace {trace.source}, channel {trace.channel}. {CONVENTION}"
+    written = {}
+    for name, way in ways.items():
+        if name in held:
+            written[name] = logbook.correct_reading(held[name], why=f"{why} ({note})", by=by, **way)
+        else:
+            written[name] = logbook.add_reading(pour, name, by=by, note=note, **way)
+    return written
+
+
+def _refuse_unbelievable(trace, study, ways):
+    """All or nothing: what the log would refuse is refused before the first is stored."""
+    problems = []
+    for name, way in ways.items():
+        try:
+            known(study.reading(name), **way)
+        except UnitProblem as problem:
+            problems.append(str(problem))
+    if problems:
+        raise TraceProblems(trace.source, problems)
+
+
+def _way(row, digits):
+    """A row of the trace's readings as `Logbook.add_reading` takes it."""
+    low, high = round(float(row["low"]), digits), round(float(row["high"]), digits)
+    if row["known"] == "exact":
+        return {"value": low}
+    return {"between": (low, high)} if row["known"] == "between" else {"not_yet": low}
+
+
+def _standing(logbook, pour):
+    """Reading name to the number of the entry that counts now."""
+    rows = logbook.history(pour)
+    over = set(rows["supersedes"].dropna())
+    rows = rows[(rows["what"] != "pour") & ~rows["entry"].isin(over) & ~rows["void"].astype(bool)]
+    return dict(zip(rows["what"], rows["entry"].astype(int), strict=True))

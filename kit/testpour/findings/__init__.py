@@ -1,1 +1,0 @@
-"""The page that is shared: what was asked, poured, found and left open, in one file."""

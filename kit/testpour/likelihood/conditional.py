@@ -1,0 +1,180 @@
+"""Everything nearly normal given the spreads, for many draws at once: one Newton step from a predicted mode."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csc_array, csr_array, hstack
+
+from testpour.likelihood.elimination import MANY, largest, members
+
+RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn spread is all but zero
+ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
+
+
+@dataclass(frozen=True)
+class Conditional:
+    """The inner parameters given the outer ones, as Gaussian: one Newton step from a predicted mode.
+
+    Exactly right when every row is exact. The largest group is eliminated level by level; the remaining
+    r inner parameters are the `rest`.
+
+    Attributes
+    ----------
+    rows : SpreadRows or GradeRows
+    mode : ndarray, shape (k + G,)
+        Outer parameters at the top.
+    predictor, moves : ndarray, shapes (n,) and (n, k + G)
+        Linear predictor at the top, and its change with the outer parameters.
+    rest : ndarray, shape (n, r)
+        Unit-spread design of the rest.
+    pairs : Pairs
+        Products of its columns.
+    adder : sparse matrix, shape (L, n)
+        Adds rows up by level of the eliminated group.
+    owner : ndarray, shape (r,)
+        Group whose spread scales each rest parameter; -1 for a coefficient.
+    eliminated : int
+        The eliminated group; -1 when there are no groups.
+    precision, linear : ndarray, shapes (r, r) and (r,)
+        Belief about the rest parameters.
+    order : ndarray, shape (d,)
+        Positions of (rest, big) among the inner parameters.
+    """
+
+    rows: object
+    mode: np.ndarray
+    predictor: np.ndarray
+    moves: np.ndarray
+    rest: np.ndarray
+    pairs: object
+    adder: object
+    owner: np.ndarray
+    eliminated: int
+    precision: np.ndarray
+    linear: np.ndarray
+    order: np.ndarray
+
+    @property
+    def many_levels(self):
+        """Positions among the inner parameters of the levels of groups that have very many."""
+        owner = np.append(self.owner, np.full(self.adder.shape[0], self.eliminated))
+        groups, counts = np.unique(owner, return_counts=True)
+        return self.order[np.isin(owner, groups[(groups >= 0) & (counts > MANY)])]
+
+    def place(self, outer, noise, groups):
+        """Return inner draws (m, d) for standard `noise` (m, d), and the log volume (m,) noise gains."""
+        width = max(len(self.predictor), self.adder.shape[0] * self.rest.shape[1])
+        found = [self._place(outer[part], noise[part], groups) for part in parts(len(outer), width)]
+        return tuple(np.concatenate(pieces) for pieces in zip(*found, strict=True))
+
+    def _place(self, outer, noise, groups):
+        count = outer.shape[1] - groups
+        spreads = np.pad(outer[:, count:], ((0, 0), (0, 1)), constant_values=1.0)
+        scale, tau = spreads[:, self.owner], spreads[:, [self.eliminated]]
+        eta = self.predictor + (outer - self.mode) @ self.moves.T
+        score, weight = self.rows.score_and_weight(eta, outer[:, :count])
+        pull = weight * eta + score
+        matrix, cross, level = self._products(weight, scale, tau)
+        level += 1
+        matrix += RIDGE * np.diagonal(matrix, axis1=1, axis2=2)[:, :, None] * np.eye(matrix.shape[1])
+        right, own = scale * (pull @ self.rest) + self.linear, tau * (self.adder @ pull.T).T
+        matrix -= cross.transpose(0, 2, 1) @ (cross / level[:, :, None])
+        right -= ((own / level)[:, None, :] @ cross)[:, 0]
+        root = np.linalg.cholesky(matrix)
+        noise = noise[:, self.order]
+        r = self.rest.shape[1]
+        rest = _backward(root, _forward(root, right) + noise[:, :r])
+        levels = (own - (cross @ rest[:, :, None])[:, :, 0]) / level + noise[:, r:] / np.sqrt(level)
+        inner = np.empty_like(noise)
+        inner[:, self.order] = np.hstack([rest, levels])
+        log_volume = -np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1) - np.log(level).sum(axis=1) / 2
+        return inner, log_volume
+
+    def _products(self, weight, scale, tau):
+        """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
+        matrix = self.pairs.added(weight) * scale[:, :, None] * scale[:, None, :] + self.precision
+        cross, ends = np.empty((len(weight), self.adder.shape[0], self.rest.shape[1])), self.adder.indptr
+        for level in range(cross.shape[1]):  # each row has one level: skip all the zeros
+            member = self.adder.indices[ends[level] : ends[level + 1]]
+            cross[:, level] = weight[:, member] @ self.rest[member]
+        cross *= (tau * scale)[:, None, :]
+        return matrix, cross, tau**2 * (self.adder @ weight.T).T
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Products (n, q) of the columns of a design with r columns, and which pairs (q,) they are of."""
+
+    products: object
+    one: np.ndarray
+    other: np.ndarray
+    size: int
+
+    def added(self, weight):
+        """Rows added up with weights (m, n): (m, r, r)."""
+        matrix = np.zeros((len(weight), self.size, self.size))
+        matrix[:, self.one, self.other] = matrix[:, self.other, self.one] = weight @ self.products
+        return matrix
+
+
+def pairs_of(design):
+    """Return the `Pairs` of a design (n, r); of very many columns only those pairs that share a row."""
+    size = design.shape[1]
+    one, other = np.tril_indices(size)
+    if size <= MANY:
+        return Pairs(design[:, one] * design[:, other], one, other, size)
+    sparse = csc_array(design)
+    products = hstack([sparse[:, : a + 1].multiply(design[:, [a]]) for a in range(size)], format="csc")
+    products.eliminate_zeros()
+    met = np.diff(products.indptr) > 0
+    return Pairs(products[:, met], one[met], other[met], size)
+
+
+def parts(count, width):
+    """Slices of `count` draws, few enough at a time that `width` numbers for each find room."""
+    step = max(1, ROOM // max(width, 1))
+    return [slice(first, first + step) for first in range(0, count, step)]
+
+
+def conditional_at(marginal, top):
+    """Return the `Conditional` of a restricted `Marginal` at its top."""
+    inner = marginal.solve(top.at)
+    groups, p = marginal.problem.groups, marginal.inner_fixed
+    big = largest(groups)
+    design = marginal.problem.design
+    rest = np.hstack([design, *(g.design for i, g in enumerate(groups) if i != big)])
+    owner = np.r_[np.full(p, -1), np.repeat(np.arange(len(groups)), [g.levels for g in groups])].astype(int)
+    chosen = owner == big if big >= 0 else np.zeros(len(owner), dtype=bool)
+    precision, linear = marginal.precision(int((~chosen).sum()))
+    return Conditional(
+        marginal.problem.rows,
+        top.at,
+        inner.eta,
+        marginal.predictor_moves(inner),
+        rest,
+        pairs_of(rest),
+        members(groups[big]) if big >= 0 else csr_array((0, len(rest))),
+        owner[~chosen],
+        big,
+        precision,
+        linear,
+        np.r_[np.flatnonzero(~chosen), np.flatnonzero(chosen)],
+    )
+
+
+def _forward(root, right):
+    """Solve ``root @ x = right`` for many lower triangular roots (m, r, r) at once."""
+    x = np.empty_like(right)
+    for i in range(right.shape[1]):
+        done = (root[:, i, :i] * x[:, :i]).sum(axis=1)
+        x[:, i] = (right[:, i] - done) / root[:, i, i]
+    return x
+
+
+def _backward(root, right):
+    """Solve ``root.T @ x = right`` for many lower triangular roots (m, r, r) at once."""
+    x = np.empty_like(right)
+    for i in reversed(range(right.shape[1])):
+        done = (root[:, i + 1 :, i] * x[:, i + 1 :]).sum(axis=1)
+        x[:, i] = (right[:, i] - done) / root[:, i, i]
+    return x

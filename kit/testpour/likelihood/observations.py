@@ -1,0 +1,206 @@
+"""Log-likelihood of each row, a normal value known to lie in an interval, with its derivatives."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr
+
+from testpour.likelihood.truncated import (
+    LOG_ROOT_2PI,
+    log_interval_probability,
+    rough_moments,
+    truncated_moments,
+)
+
+NARROW = 1.5  # sigmas: in an interval narrower than this the density bends little
+
+
+@dataclass(frozen=True)
+class RowDerivatives:
+    """Row log-likelihoods and derivatives; n rows, k shape parameters.
+
+    Attributes
+    ----------
+    value, eta1, eta2, eta3 : ndarray, shape (n,)
+        The log-likelihood and its first three derivatives in the linear predictor.
+    shape1, shape_eta, shape_eta2 : ndarray, shape (n, k)
+        Derivatives in the shape parameters: plain, of `eta1`, of `eta2`.
+    shape2 : ndarray, shape (k, k)
+        Second derivatives in the shape parameters, summed over rows.
+    """
+
+    value: np.ndarray
+    eta1: np.ndarray
+    eta2: np.ndarray
+    eta3: np.ndarray
+    shape1: np.ndarray
+    shape_eta: np.ndarray
+    shape_eta2: np.ndarray
+    shape2: np.ndarray
+
+
+@dataclass(frozen=True)
+class SpreadRows:
+    """Rows with known ends on a latent scale; the one shape parameter is ``log(sigma)``."""
+
+    low: np.ndarray
+    high: np.ndarray
+
+    @property
+    def exact(self):
+        """True for rows whose value is known exactly."""
+        return self.low == self.high
+
+    def derivatives(self, eta, shape):
+        """Return `RowDerivatives` at linear predictor `eta` and ``shape = [log(sigma)]``.
+
+        With z the standardised value, the score in eta is E[z]/sigma and in log(sigma) is E[z**2] - 1,
+        expectations over the row's interval; the rest follows by differentiating those moments.
+        """
+        sigma = np.exp(shape[0])
+        value, m, v, m3, m4 = self._moments(eta, shape[0], sigma)
+        shape_eta = (2 * m * v + m3 - 2 * m) / sigma
+        shape_eta2 = (2 * m * m3 + m4 - v**2 - 4 * v + 2) / sigma**2
+        shape2 = 4 * m**2 * v + 4 * m * m3 + m4 - v**2 - 2 * (m**2 + v)
+        return RowDerivatives(
+            value,
+            m / sigma,
+            (v - 1) / sigma**2,
+            m3 / sigma**3,
+            (m**2 + v - 1)[:, None],
+            shape_eta[:, None],
+            shape_eta2[:, None],
+            np.array([[shape2.sum()]]),
+        )
+
+    def _moments(self, eta, log_sigma, sigma):
+        exact = self.exact
+        low = (self.low - eta) / sigma
+        value = -log_sigma - low**2 / 2 - LOG_ROOT_2PI
+        moments = [low.copy(), *np.zeros((3, len(low)))]
+        if not exact.all():
+            known = ~exact
+            inside = truncated_moments(low[known], (self.high[known] - eta[known]) / sigma)
+            value[known] = inside.log_probability
+            parts = (inside.mean, inside.variance, inside.third, inside.fourth)
+            for whole, part in zip(moments, parts, strict=True):
+                whole[known] = part
+        return value, *moments
+
+    def log_likelihood(self, eta, shape):
+        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, 1) give (m,)."""
+        sigma = np.exp(shape)
+        exact = self.exact
+        z = (self.low[exact] - eta[:, exact]) / sigma
+        total = -(shape[:, 0] + LOG_ROOT_2PI) * exact.sum() - (z**2).sum(axis=1) / 2
+        for rows, end, sign in self._one_ended:
+            total += log_ndtr(sign * (end - eta[:, rows]) / sigma).sum(axis=1)
+        both = np.isfinite(self.low) & np.isfinite(self.high) & ~exact
+        if both.any():
+            low, high = (self.low[both] - eta[:, both]) / sigma, (self.high[both] - eta[:, both]) / sigma
+            total += log_interval_probability(low, high).sum(axis=1)
+        return total
+
+    def score_and_weight(self, eta, shape):
+        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, 1), near enough to steer draws."""
+        sigma = np.exp(shape)
+        mean, variance = (self.low - eta) / sigma, np.zeros_like(eta)
+        width = self.high - self.low
+        narrow = width < NARROW * sigma.min()
+        v = (width[narrow] / sigma) ** 2 / 12  # of a value spread evenly over its interval
+        mean[:, narrow] = (mean[:, narrow] + width[narrow] / sigma / 2) * (1 - v)
+        variance[:, narrow] = v
+        if not narrow.all():
+            high = (self.high[~narrow] - eta[:, ~narrow]) / sigma
+            mean[:, ~narrow], variance[:, ~narrow] = rough_moments(mean[:, ~narrow], high)
+        return mean / sigma, (1 - variance) / sigma**2
+
+    @property
+    def _one_ended(self):
+        """Rows open above, and open below: which, their end, and the sign that makes it an upper end."""
+        above, below = np.isposinf(self.high), np.isneginf(self.low)
+        return (above, self.low[above], -1.0), (below, self.high[below], 1.0)
+
+
+def cuts_of(shape):
+    """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both."""
+    first, gaps = shape[..., :1], np.exp(shape[..., 1:])
+    return first + np.concatenate([np.zeros_like(first), np.cumsum(gaps, axis=-1)], axis=-1)
+
+
+def shape_of(cuts):
+    """Return the free form of ordered cut-points, ``[first cut, log gaps]``."""
+    return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
+
+
+@dataclass(frozen=True)
+class GradeRows:
+    """Rows known as grades ``low..high`` (whole numbers); sigma is 1, the shape is ``[cut, log gaps]``."""
+
+    low: np.ndarray
+    high: np.ndarray
+    grades: int
+
+    @property
+    def exact(self):
+        """No row's latent value is known exactly."""
+        return np.zeros(len(self.low), dtype=bool)
+
+    def ends(self, eta, shape):
+        """Return the standardised ends of each row's interval."""
+        cuts = cuts_of(shape)
+        open_end = np.full((*cuts.shape[:-1], 1), np.inf)
+        fence = np.concatenate([-open_end, cuts, open_end], axis=-1)
+        return fence[..., self.low] - eta, fence[..., self.high + 1] - eta
+
+    def derivatives(self, eta, shape):
+        """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``."""
+        low, high = self.ends(eta, shape)
+        t = truncated_moments(low, high)
+        a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
+        m, v, p, q = t.mean, t.variance, t.at_low, t.at_high
+        first = self._spread_out(-p, q)
+        turn = self._turn(shape)
+        second = self._second(a * p - p**2, -b * q - q**2, p * q)
+        shape2 = turn.T @ second @ turn
+        shape2 += np.diag(np.r_[0.0, (first.sum(axis=0) @ turn)[1:]])
+        return RowDerivatives(
+            t.log_probability,
+            m,
+            v - 1,
+            t.third,
+            first @ turn,
+            self._spread_out(p * (m - a), q * (b - m)) @ turn,
+            self._spread_out(p * (v - (a - m) ** 2), q * ((b - m) ** 2 - v)) @ turn,
+            shape2,
+        )
+
+    def _turn(self, shape):
+        """Derivatives of the cuts in the shape parameters, (K-1, K-1)."""
+        return np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
+
+    def _spread_out(self, at_low, at_high):
+        """Put each row's two end derivatives into the columns of their cuts."""
+        columns = np.zeros((len(self.low), self.grades + 1))
+        rows = np.arange(len(self.low))
+        columns[rows, self.low] += at_low
+        columns[rows, self.high + 1] += at_high
+        return columns[:, 1:-1]
+
+    def _second(self, low_low, high_high, low_high):
+        """Second derivatives in the cuts, summed over rows."""
+        total = np.zeros((self.grades + 1, self.grades + 1))
+        np.add.at(total, (self.low, self.low), low_low)
+        np.add.at(total, (self.high + 1, self.high + 1), high_high)
+        np.add.at(total, (self.low, self.high + 1), low_high)
+        np.add.at(total, (self.high + 1, self.low), low_high)
+        return total[1:-1, 1:-1]
+
+    def log_likelihood(self, eta, shape):
+        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,)."""
+        return log_interval_probability(*self.ends(eta, shape)).sum(axis=1)
+
+    def score_and_weight(self, eta, shape):
+        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, K-1), to about 1e-6."""
+        mean, variance = rough_moments(*self.ends(eta, shape))
+        return mean, 1 - variance

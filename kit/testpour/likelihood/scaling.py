@@ -1,0 +1,175 @@
+"""Bring a model to a scale on which every parameter is near one, and its answers back."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import solve_triangular
+from scipy.stats import norm
+
+from testpour.likelihood.laplace import LOG_2PI, Problem
+from testpour.likelihood.observations import GradeRows, SpreadRows, cuts_of, shape_of
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How scaled parameters map back: coefficients are ``unit * turn @ scaled``, spreads ``unit * scaled``.
+
+    Grades have no unit of their own: theirs is 1.
+    """
+
+    unit: float
+    turn: np.ndarray
+    graded: bool
+
+    def shape(self, scaled):
+        """Return shape parameters (last axis) in the model's own units."""
+        return scaled if self.graded else scaled + np.log(self.unit)
+
+    @property
+    def log_volume(self):
+        """Log of the volume a unit cube of scaled coefficients takes among the model's own."""
+        return np.log(np.abs(np.diag(self.turn))).sum() + len(self.turn) * np.log(self.unit)
+
+
+@dataclass(frozen=True)
+class SpreadBelief:
+    """Half-normal belief about sigma, a density in scaled ``log(sigma)`` when `sampling`, else in sigma."""
+
+    scale: float
+    unit: float
+    sampling: bool
+
+    def __call__(self, shape):
+        """Return log density, gradient and second derivatives at ``[log(sigma)]``."""
+        squared = self._squared(shape[0])
+        return (self.many(shape[None])[0], np.array([self.sampling - squared]), np.array([[-2 * squared]]))
+
+    def _squared(self, log_sigma):
+        return np.exp(2 * (log_sigma + np.log(self.unit))) / self.scale**2
+
+    def many(self, shapes):
+        """Return log densities (m,) of `shapes` (m, 1)."""
+        constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
+        jacobian = shapes[:, 0] + np.log(self.unit) if self.sampling else 0.0
+        return constant - self._squared(shapes[:, 0]) / 2 + jacobian
+
+
+@dataclass(frozen=True)
+class CutBelief:
+    """Normal belief about ordered cut-points, a density in `shape` when `sampling`, else in cuts."""
+
+    mean: np.ndarray
+    spread: np.ndarray
+    sampling: bool
+
+    def __call__(self, shape):
+        """Return log density, gradient and second derivatives at ``[first cut, log gaps]``."""
+        precision = 1 / self.spread**2
+        turn = np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
+        slope = turn.T @ (-precision * (cuts_of(shape) - self.mean))
+        second = -turn.T @ (precision[:, None] * turn) + np.diag(np.r_[0.0, slope[1:]])
+        jacobian = np.r_[0.0, np.full(len(shape) - 1, float(self.sampling))]
+        return self.many(shape[None])[0], slope + jacobian, second
+
+    def many(self, shapes):
+        """Return log densities (m,) of `shapes` (m, K-1)."""
+        proper = self.spread[np.isfinite(self.spread)]
+        constant = -(np.log(proper) + LOG_2PI / 2).sum()
+        jacobian = shapes[:, 1:].sum(axis=1) if self.sampling else 0.0
+        return constant - (((cuts_of(shapes) - self.mean) / self.spread) ** 2).sum(axis=1) / 2 + jacobian
+
+
+@dataclass(frozen=True)
+class NoBelief:
+    """A flat belief about the shape parameters."""
+
+    def __call__(self, shape):
+        """Return zeros: log density, gradient and second derivatives."""
+        return 0.0, np.zeros(len(shape)), np.zeros((len(shape), len(shape)))
+
+
+def scaled_problem(model, sampling=False):
+    """Return the `Problem` of an `IntervalModel` on its working scale, its `Scale`, and a start.
+
+    Rows open at both ends say nothing and are left out.
+    """
+    keep = model.informative
+    low, high, design = model.low[keep], model.high[keep], model.exog[keep]
+    mean, spread = model.belief
+    believed = np.isfinite(spread)
+    root = (np.eye(len(spread)) / np.where(believed, spread, 1.0))[believed]
+    target = mean[believed] / spread[believed]
+    coefficients, unit = _start(model, low, high, design, root, target)
+    stacked, turned = np.linalg.qr(np.vstack([design, unit * root]))
+    turn = solve_triangular(turned, np.eye(len(turned)))
+    scale = Scale(unit, turn, model.grades is not None)
+    rows, shape, belief = _rows(model, low, high, unit, sampling)
+    groups = tuple(g.kept(keep) for g in model.groups)
+    constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(spread[believed]).sum()
+    constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
+    design, root = stacked[: len(design)], stacked[len(design) :]
+    scales = model.group_beliefs / unit
+    problem = Problem(rows, design, root, target, groups, belief, scales, constant)
+    return problem, scale, np.concatenate([turned @ coefficients / unit, shape, np.full(len(groups), 0.5)])
+
+
+def _rows(model, low, high, unit, sampling):
+    """The scaled rows, a start for their shape parameters, and the belief about those."""
+    if model.grades is None:
+        return (
+            SpreadRows(low / unit, high / unit),
+            np.zeros(1),
+            SpreadBelief(model.spread_belief, unit, sampling),
+        )
+    rows = GradeRows(low.astype(int), high.astype(int), model.grades)
+    return rows, _grade_start(model, low, high), CutBelief(*model.cut_belief, sampling)
+
+
+def plain_problem(model):
+    """Return the `Problem` of a model in its own units and without beliefs: the likelihood alone."""
+    problem, scale, _ = scaled_problem(model)
+    keep = model.informative
+    low, high = model.low[keep], model.high[keep]
+    rows = problem.rows if scale.graded else SpreadRows(low, high)
+    k = model.exog.shape[1]
+    return replace(
+        problem,
+        rows=rows,
+        design=model.exog[keep],
+        root=np.zeros((0, k)),
+        target=np.zeros(0),
+        shape_belief=NoBelief(),
+        group_scales=np.full(len(model.groups), np.inf),
+        constant=0.0,
+    )
+
+
+def _start(model, low, high, design, root, target):
+    """Least squares on interval middles, beliefs as extra rows, and a residual spread; grades start at 0."""
+    p = design.shape[1]
+    if model.grades is not None:
+        start = np.zeros(p)
+        return np.where(np.isfinite(model.belief[1]), model.belief[0], start), 1.0
+    middle = np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
+    guess = model.spread_belief
+    if not np.isfinite(guess):
+        guess = max(middle.std(), 1e-12) if len(low) else 1.0
+    unit = guess
+    for _ in range(2):
+        stacked, known = np.vstack([design, unit * root]), np.r_[middle, unit * target]
+        coefficients = np.linalg.lstsq(stacked, known, rcond=None)[0]
+        left = middle - design @ coefficients
+        unit = np.sqrt((left @ left + 0.1 * unit**2) / (max(len(low) - p, 0) + 0.5)) if len(low) else unit
+        unit = float(np.clip(unit, 1e-3 * guess, 1e2 * guess))
+    return coefficients, unit
+
+
+def _grade_start(model, low, high):
+    """Cut-points from the observed shares, each grade given half a row more."""
+    if not len(low):
+        mean = np.sort(model.cut_belief[0])
+        return shape_of(mean + 1e-3 * np.arange(len(mean)))
+    counts = np.full(model.grades, 0.5)
+    for g in range(model.grades):
+        counts[g] += ((low <= g) & (g <= high)).sum()
+    return shape_of(norm.ppf(np.cumsum(counts)[:-1] / counts.sum()))

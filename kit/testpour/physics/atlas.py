@@ -1,0 +1,205 @@
+"""Castings looked up instead of integrated: a table of slabs by their two scaling numbers.
+
+Nothing warms before the inhibitor is gone, so the wait has a closed form (`kinetics.induction_time`) and
+what follows depends on it no more. After it, a slab in a steady room depends on the speed of cure K, the
+thickness L and the film h only through L sqrt(K) and h / sqrt(K), its times going as 1 / K: the groups
+are Fourier's and Biot's numbers with the cure as clock. The table spans those two and the room; heat of
+cure and its ceiling enter by a slope and a bend, activation energy by a slope. It was made by `make_atlas`
+and is checked against the integration it stands for.
+
+References
+----------
+Broyer & Macosko, AIChE J. 22 (1976) 268, for the groups (citation from memory, not read).
+"""
+
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import as_file, files
+
+import numpy as np
+from scipy.ndimage import map_coordinates, spline_filter
+
+from testpour.physics.casting import Casting, Face
+from testpour.physics.kinetics import GAS_CONSTANT, ZERO_CELSIUS, induction_time
+from testpour.physics.resin import load_resin
+from testpour.physics.slab import cure_many
+
+DEPTHS = np.linspace(np.log(1.5), np.log(100.0), 43)  # ln mm at unit speed
+FILMS = np.linspace(np.log(1.5), np.log(60.0), 11)  # ln W/(m2 K) at unit speed
+ROOMS = np.linspace(8.0, 36.0, 5)  # degC
+HEAT_STEP, ENERGY_STEP = 0.15, 0.12  # ln of heat of cure and of activation energy over the default's
+CEILING_STEP = 0.03  # ceiling of cure beyond the default's
+RUNAWAY = 0.8  # ln mm by which the steep part moves for each ln of heat or energy: between 1/2 (faces held) and 1
+STALL = 3.0  # ln mm by which it moves for each unit of ceiling: found by trying, for the least error two steps away
+FIELDS = ("gel", "peak_time", "peak", "core", "face")
+FILE = "physics/atlas.npz"
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """What the bench would note of castings in a steady room, each of shape (lots, castings).
+
+    Parameters
+    ----------
+    gel_time, time_to_peak : array
+        Minutes after mixing.
+    rise : array
+        Peak in the middle above the room, K.
+    core_conversion, face_conversion : array
+        At about a day, 0 to 1.
+    """
+
+    gel_time: np.ndarray
+    time_to_peak: np.ndarray
+    rise: np.ndarray
+    core_conversion: np.ndarray
+    face_conversion: np.ndarray
+
+
+def look_up(lots, thickness, catalyst, room):
+    """Outcomes of slabs that stand in a steady room.
+
+    Parameters
+    ----------
+    lots : Lots
+    thickness, catalyst, room : array, shape (castings,)
+        mm, % by mass, degC. Beyond the table its edge is taken.
+
+    Returns
+    -------
+    Outcomes
+    """
+    speed, place, aside = _place(lots, thickness, catalyst, room)
+    gel, peak_time, peak, core, face = (_read(name, place, aside) for name in FIELDS)
+    wait = _wait(lots, catalyst, room)
+    return Outcomes(
+        wait + np.exp(gel) / speed,
+        wait + np.exp(peak_time) / speed,
+        _whole_rise(lots) * _share(peak),
+        np.clip(core, 0.0, 1.0),
+        np.clip(face, 0.0, 1.0),
+    )
+
+
+def rise_of(lots, thickness, catalyst, room):
+    """`Outcomes.rise` alone, quicker."""
+    _, place, aside = _place(lots, thickness, catalyst, room)
+    return _whole_rise(lots) * _share(_read("peak", place, aside))
+
+
+def minutes_of(event, lots, thickness, catalyst, room):
+    """`Outcomes.gel_time` ("gel") or `Outcomes.time_to_peak` ("peak_time") alone, quicker."""
+    speed, place, aside = _place(lots, thickness, catalyst, room)
+    return _wait(lots, catalyst, room) + np.exp(_read(event, place, aside)) / speed
+
+
+def _whole_rise(lots):
+    """Rise if no heat were lost and all cured, K."""
+    return lots.heat_of_cure / load_resin().heat_capacity
+
+
+def _share(logit):
+    return 1.0 / (1.0 + np.exp(-logit))
+
+
+def _wait(lots, catalyst, room):
+    resin = replace(
+        load_resin(), induction=lots.induction, induction_exponent=lots.induction_exponent,
+        induction_energy=lots.induction_energy,
+    )  # fmt: skip
+    return induction_time(resin, room, catalyst)
+
+
+def _place(lots, thickness, catalyst, room):
+    """Speed of cure in the room over the default's, where that lies in the table, and the three steps aside."""
+    base = load_resin()
+    cold = 1.0 / (room + ZERO_CELSIUS) - 1.0 / (base.reference_temperature + ZERO_CELSIUS)
+    speed = lots.rate * catalyst**lots.rate_exponent * np.exp(-lots.rate_energy / GAS_CONSTANT * cold)
+    heat, energy = np.log(lots.heat_of_cure / base.heat_of_cure), np.log(lots.rate_energy / base.rate_energy)
+    ceiling = lots.ceiling - base.ceiling
+    depth = np.log(thickness) + 0.5 * np.log(speed) + RUNAWAY * (heat + energy) + STALL * ceiling
+    film = np.log(lots.film) - 0.5 * np.log(speed)
+    place = [_steps(axis, x) for axis, x in ((DEPTHS, depth), (FILMS, film), (ROOMS, room))]
+    return speed, place, (heat / HEAT_STEP, energy / ENERGY_STEP, ceiling / CEILING_STEP)
+
+
+def _steps(axis, value):
+    """Position on an even axis in steps from its start."""
+    return (value - axis[0]) / (axis[1] - axis[0])
+
+
+def _read(name, place, aside):
+    """One field at places of the table: shape (lots, castings)."""
+    heat, energy, ceiling = aside
+    weights = (1.0, heat, heat**2, energy, ceiling, ceiling**2)
+    at = np.broadcast_arrays(*place)
+    parts = (map_coordinates(part, at, order=3, mode="nearest", prefilter=False) for part in _splines()[name])
+    return sum(weight * part for weight, part in zip(weights, parts, strict=True))
+
+
+@cache
+def _splines():
+    """Spline coefficients of every field: name to its parts, as `make_atlas` has them."""
+    with as_file(files("testpour").joinpath(FILE)) as path, np.load(path) as held:
+        return {name: [spline_filter(part.astype(float), mode="nearest") for part in held[name]] for name in FIELDS}
+
+
+def make_atlas():
+    """Integrate every slab of the table; a minute or less.
+
+    Returns
+    -------
+    dict
+        Field name to an array (6, depths, films, rooms): level, slope and bend per step of heat, slope per
+        step of energy, slope and bend per step of ceiling. Times as natural logs of minutes, the peak as
+        the logit of its share of the whole rise, conversions as they are.
+    """
+    level = _integrated()
+    heat, energy, ceiling = ([_integrated(**{name: step}) for step in (1, -1)] for name in ("heat", "energy", "ceiling"))
+    made = {}
+    for name in FIELDS:
+        (slope, bend), (tilt, _), (lift, arch) = (_parts(level[name], *(table[name] for table in pair)) for pair in (heat, energy, ceiling))
+        made[name] = np.stack([level[name], slope, bend, tilt, lift, arch]).astype(np.float32)
+    return made
+
+
+def _parts(level, more, less):
+    """Slope and bend per step, from one step up and one down."""
+    return (more - less) / 2, (more + less) / 2 - level
+
+
+def _integrated(heat=0, energy=0, ceiling=0):
+    """Every field over the table, at a number of steps of heat, energy and ceiling from the default resin."""
+    grid = np.stack(np.meshgrid(DEPTHS, FILMS, ROOMS, indexing="ij"), axis=-1)
+    found = cure_many([_slab(*point, heat, energy, ceiling) for point in grid.reshape(-1, 3)])
+    resin = _resin(ROOMS[0], heat, energy, ceiling)
+    share = (found["peak_temperature"] - grid[..., 2].ravel()) * resin.heat_capacity / resin.heat_of_cure
+    columns = {
+        "gel": np.log(found["gel_time"]),
+        "peak_time": np.log(found["time_to_peak"]),
+        "peak": np.log(share / (1.0 - share)),
+        "core": found["core_conversion"],
+        "face": found["face_conversion"],
+    }
+    return {name: column.to_numpy().reshape(grid.shape[:-1]) for name, column in columns.items()}
+
+
+def _slab(depth, film, room, *steps):
+    heat, energy, ceiling = steps
+    depth = depth - RUNAWAY * (heat * HEAT_STEP + energy * ENERGY_STEP) - STALL * ceiling * CEILING_STEP
+    return Casting(float(np.exp(depth)), 1.0, float(room), face=Face(float(np.exp(film))), resin=_resin(room, *steps))
+
+
+def _resin(room, heat, energy, ceiling):
+    """The default resin some steps aside, with no wait, its speed quoted at `room`, its ceiling there as it was."""
+    base = load_resin()
+    ceiling = base.ceiling + ceiling * CEILING_STEP + base.ceiling_slope * (room - base.reference_temperature)
+    return replace(
+        base, induction=0.0, reference_temperature=float(room), ceiling=float(ceiling),
+        heat_of_cure=float(base.heat_of_cure * np.exp(heat * HEAT_STEP)), rate_energy=float(base.rate_energy * np.exp(energy * ENERGY_STEP)),
+    )  # fmt: skip
+
+
+def write_atlas(path):
+    """Make the table and write it to `path`."""
+    np.savez_compressed(path, **make_atlas())

@@ -1,0 +1,198 @@
+"""What is cast: shape, thickness, dose, faces, layers and the warmth around it."""
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+
+from testpour.physics.network import SHAPES
+from testpour.physics.resin import Resin, load_resin
+from testpour.wording import count
+
+HOUR = 3600.0
+MINUTE = 60.0
+
+
+@dataclass(frozen=True)
+class Face:
+    """One face of a casting.
+
+    Parameters
+    ----------
+    film : float
+        Heat passed to still or moving air, W/(m2 K); about 10 in a still room. ``inf`` holds the face
+        at the air temperature, 0 lets nothing through.
+    mould_resistance : float
+        Thickness of the mould wall over its conductivity, m2 K/W; 0 for an open face.
+    mould_capacity : float
+        Heat to warm one square metre of the mould wall by 1 K, J/(m2 K); 0 for a light wall.
+    mould_temperature : float or None
+        Temperature of a mould that stores heat when the resin goes in, degC; None for room temperature.
+    """
+
+    film: float = 10.0
+    mould_resistance: float = 0.0
+    mould_capacity: float = 0.0
+    mould_temperature: float | None = None
+
+    def __post_init__(self):
+        bad = [n for n in ("film", "mould_resistance", "mould_capacity") if not getattr(self, n) >= 0.0]
+        if bad or np.isinf(self.mould_resistance) or np.isinf(self.mould_capacity):
+            raise ValueError(
+                f"This face cannot be used: {self!r}. Film, resistance and capacity must be 0 or more, and only `film` may be "
+                "infinite. For a bare face write `Face(film=10)`."
+            )
+
+    def bare(self):
+        """The same face with no mould on it."""
+        return Face(self.film)
+
+    @property
+    def film_resistance(self):
+        """Resistance of the air film, m2 K/W."""
+        return np.inf if self.film == 0.0 else 1.0 / self.film
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A layer poured on the one before: `thickness` mm, `minute` of pouring, `catalyst` % by mass."""
+
+    thickness: float
+    minute: float
+    catalyst: float
+
+
+@dataclass(frozen=True)
+class Casting:
+    """One casting and the room it stands in.
+
+    Parameters
+    ----------
+    thickness : float
+        Full thickness of a slab, or diameter of a cylinder or sphere, mm. Of the first layer if more follow.
+    catalyst : float
+        Peroxide solution, % by mass of resin.
+    room_temperature : float
+        degC, steady.
+    shape : str
+        "slab", "cylinder" (long) or "sphere".
+    resin_temperature : float or None
+        Temperature of the resin when mixed, degC; None for room temperature.
+    face : Face
+        The outer face; the top of a slab.
+    other_face : Face or None
+        The bottom of a slab; None for the same as `face`.
+    layers : tuple of Layer
+        Further layers, in order of pouring; slabs only.
+    programme : tuple of (hour, degC)
+        Air temperature after mixing, straight lines between points; the room's before the first
+        point, the last point's after it.
+    hours : float
+        How long to follow the casting, h after mixing.
+    resin : Resin
+    """
+
+    thickness: float
+    catalyst: float
+    room_temperature: float = 23.0
+    shape: str = "slab"
+    resin_temperature: float | None = None
+    face: Face = Face()
+    other_face: Face | None = None
+    layers: tuple = ()
+    programme: tuple = ()
+    hours: float = 24.0
+    resin: Resin = field(default_factory=load_resin, repr=False)
+
+    def __post_init__(self):
+        problems = list(_problems(self))
+        if problems:
+            raise ValueError(f"{count(len(problems), 'problem')} with this casting: " + "; ".join(problems) + ".")
+
+    @property
+    def even(self):
+        """True when both sides are alike, so that half the casting tells the whole."""
+        return self.shape != "slab" or (self.other_face in (None, self.face) and not self.layers)
+
+    @property
+    def start_temperature(self):
+        """Temperature of the resin at mixing, degC."""
+        return self.room_temperature if self.resin_temperature is None else self.resin_temperature
+
+    @property
+    def pours(self):
+        """Every layer, the first included."""
+        return (Layer(self.thickness, 0.0, self.catalyst), *self.layers)
+
+    @property
+    def breaks(self):
+        """Times in s at which something changes, from 0 to the end."""
+        times = (
+            {0.0}
+            | {hour * HOUR for hour, _ in self.programme}
+            | {pour.minute * MINUTE for pour in self.pours}
+        )
+        return sorted(time for time in times if 0.0 <= time < self.hours * HOUR)
+
+    @property
+    def end_of_room(self):
+        """Time in s at which the air first leaves the temperature it began with, or the end."""
+        away = [k for k, (_, degrees) in enumerate(self.programme) if degrees != self.air(0.0)]
+        last = self.hours if not away else self.programme[max(away[0] - 1, 0)][0]
+        return min(last, self.hours) * HOUR
+
+    def air(self, time):
+        """Air temperature, degC, at `time` in s."""
+        if not self.programme or time < self.programme[0][0] * HOUR:
+            return self.room_temperature
+        hour, degrees = zip(*self.programme, strict=True)
+        return float(np.interp(time / HOUR, hour, degrees))
+
+
+def post_cure_programme(room_temperature, temperature, hours, start=24.0, ramp=20.0):
+    """An oven programme: rest in the room, warm up, hold, cool down.
+
+    Parameters
+    ----------
+    room_temperature, temperature : float
+        degC.
+    hours : float
+        Hold, h.
+    start : float
+        Rest before the oven, h after mixing.
+    ramp : float
+        Warming and cooling, K/h.
+
+    Returns
+    -------
+    tuple of (hour, degC)
+        For `Casting.programme`.
+    """
+    warming = abs(temperature - room_temperature) / ramp
+    steps = np.cumsum([start, warming, hours, warming])
+    return tuple(
+        zip(steps.tolist(), (room_temperature, temperature, temperature, room_temperature), strict=True)
+    )
+
+
+def _problems(casting):
+    if casting.shape not in SHAPES:
+        yield f"shape {casting.shape!r} is not one of {list(SHAPES)}"
+    if casting.layers and casting.shape != "slab":
+        yield "layers can be poured only in a slab; leave `layers` empty"
+    for number, pour in enumerate(casting.pours, start=1):
+        if not pour.thickness > 0.0:
+            yield f"layer {number} is {pour.thickness} mm thick; give a thickness above 0 mm"
+        if not pour.catalyst > 0.0:
+            yield f"layer {number} has {pour.catalyst} % catalyst; give a dose above 0 %"
+    minutes = [pour.minute for pour in casting.pours]
+    if any(later <= before for before, later in pairwise(minutes)):
+        yield f"layers are poured at {minutes} min; every layer must come after the one below"
+    hours = [hour for hour, _ in casting.programme]
+    if any(hour < 0.0 for hour in hours) or hours != sorted(hours):
+        yield f"the programme's hours {hours} must start at 0 or later and never step back"
+    if not 0.0 < casting.hours < np.inf:
+        yield f"hours = {casting.hours}; say how many hours to follow the casting"
+    degrees = [casting.room_temperature, casting.start_temperature, *(d for _, d in casting.programme)]
+    if not all(-50.0 < degree < 300.0 for degree in degrees):
+        yield f"temperatures {degrees} must lie between -50 and 300 degC"

@@ -1,0 +1,127 @@
+"""Set castings up for the solver and march them from break to break: pours, oven steps, the end."""
+
+import numpy as np
+
+from testpour.physics.casting import HOUR, MINUTE
+from testpour.physics.events import Probes, Trace, WholeTrace
+from testpour.physics.kinetics import stir
+from testpour.physics.march import Problem, Room, State, march
+from testpour.physics.network import build, cut, cut_layers, stack
+from testpour.physics.resin import Resin
+
+FIRST_STEP = 1.0
+
+
+def follow(castings, slices, accuracy, whole=False):
+    """March every casting to its end.
+
+    Parameters
+    ----------
+    castings : list of Casting
+    slices : int
+        Slices in every casting.
+    accuracy : Accuracy
+    whole : bool
+        Keep every node of the one casting.
+
+    Returns
+    -------
+    tuple of (Trace, list of Slices)
+    """
+    cuts = [_cut(casting, slices) for casting in castings]
+    breaks = [[*casting.breaks, casting.hours * HOUR] for casting in castings]
+    catalyst, state = _doses(castings, cuts), _start(castings, slices)
+    trace = WholeTrace() if whole else Trace(len(castings))
+    for phase in range(max(map(len, breaks)) - 1):
+        rows = np.array([row for row, times in enumerate(breaks) if phase < len(times) - 1])
+        spans = [breaks[row][phase : phase + 2] for row in rows]
+        problem = _problem(
+            [castings[row] for row in rows], [cuts[row] for row in rows], spans, catalyst[rows]
+        )
+        trace.begin(rows, _probes([castings[row] for row in rows], [cuts[row] for row in rows], spans))
+        part = state.take(rows)
+        part.step[:] = FIRST_STEP
+        march(problem, part, trace, accuracy)
+        trace.end()
+        state.put(rows, part)
+    return trace, [slices for slices, _ in cuts]
+
+
+def _cut(casting, count):
+    """The slices of a casting and the number of the layer each belongs to."""
+    metres = [1e-3 * pour.thickness for pour in casting.pours]
+    if not casting.even:
+        return cut_layers(metres, count)
+    return cut(casting.shape, 0.5 * metres[0], count), np.zeros(count, dtype=int)
+
+
+def _doses(castings, cuts):
+    """Catalyst of every node, %, (castings, nodes); the mould's is 1 and never used."""
+    doses = np.ones((len(castings), cuts[0][1].size + 2))
+    for row, (casting, (_, owner)) in enumerate(zip(castings, cuts, strict=True)):
+        doses[row, 1:-1] = np.array([pour.catalyst for pour in casting.pours])[owner]
+    return doses
+
+
+def _start(castings, count):
+    """Every casting just mixed and poured."""
+    shape = (len(castings), count + 2)
+    temperature = np.repeat([[casting.start_temperature] for casting in castings], count + 2, axis=1)
+    temperature[:, [0, -1]] = [[_mould(c, c.other_face or c.face), _mould(c, c.face)] for c in castings]
+    spent = np.repeat([[float(casting.resin.induction == 0.0)] for casting in castings], count + 2, axis=1)
+    return State(np.zeros(shape[0]), np.full(shape[0], FIRST_STEP), temperature, np.zeros(shape), spent)
+
+
+def _mould(casting, face):
+    """Temperature of the mould at a face when the resin goes in, degC."""
+    return casting.room_temperature if face.mould_temperature is None else face.mould_temperature
+
+
+def _problem(castings, cuts, spans, catalyst):
+    """What stays fixed between two breaks."""
+    parts, air = [], []
+    for casting, (slices, owner), (start, end) in zip(castings, cuts, spans, strict=True):
+        below = None if casting.even else casting.other_face or casting.face
+        parts.append(build(slices, casting.resin, _poured(casting, owner, start), below, casting.face))
+        first, last = casting.air(start + 1e-6), casting.air(end - 1e-6)
+        air.append((start, first, (last - first) / (end - start)))
+    room = Room(*np.array(air).T[:, :, None])
+    mix = stir(_join([casting.resin for casting in castings]), catalyst)
+    return Problem(stack(parts), mix, room, np.array([end for _, end in spans]))
+
+
+def _poured(casting, owner, time):
+    """Which slices are in the mould from `time` (s) on."""
+    return np.array([pour.minute * MINUTE <= time for pour in casting.pours])[owner]
+
+
+def _join(resins):
+    """Many resins as one, each field an array (castings, 1)."""
+    names = Resin.__dataclass_fields__
+    return Resin(**{name: np.array([[float(getattr(resin, name))] for resin in resins]) for name in names})
+
+
+def _probes(castings, cuts, spans):
+    """Where the middle and the faces are read, between two breaks."""
+    rows = [
+        _weights(casting, slices, _poured(casting, owner, start))
+        for casting, (slices, owner), (start, _) in zip(castings, cuts, spans, strict=True)
+    ]
+    return Probes(*(np.array(column) for column in zip(*rows, strict=True)))
+
+
+def _weights(casting, slices, poured):
+    """Weights of the middle, the lower face and the upper face of one casting."""
+    middle, lower, upper = np.zeros((3, poured.size + 2))
+    top = int(np.flatnonzero(poured)[-1]) + 1
+    upper[[top, top - 1]] = 1.5, -0.5
+    if casting.even:
+        # Nothing flows through the middle, so the profile is level there.
+        middle[[1, 2]] = 1.125, -0.125
+        return middle, upper, upper
+    lower[[1, 2]] = 1.5, -0.5
+    place = 0.5e-3 * casting.thickness
+    after = int(np.searchsorted(slices.centres, place))
+    share = (place - slices.centres[after - 1]) / (slices.centres[after] - slices.centres[after - 1])
+    middle[[after, after + 1]] = 1.0 - share, share
+    return middle, lower, upper

@@ -1,0 +1,93 @@
+"""What may differ from one lot, room and bench to the next, and how far: believed before any pour.
+
+A lot is a place in nine coordinates, each in standard deviations of belief from the default resin.
+"""
+
+import tomllib
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from testpour.physics.casting import Face
+from testpour.physics.resin import load_resin
+
+
+@dataclass(frozen=True)
+class Lots:
+    """Unknowns of one or many lots; each a float or an array of shape (lots, 1).
+
+    Parameters
+    ----------
+    induction : float or array
+        Minutes at 1 % catalyst and the reference temperature.
+    induction_exponent, rate_exponent : float or array
+    induction_energy, rate_energy : float or array
+        J/mol.
+    rate : float or array
+        Both rates of cure over those of `resin.toml`.
+    film : float or array
+        Heat that either face gives to the room, W/(m2 K).
+    heat_of_cure : float or array
+        J/kg.
+    ceiling : float or array
+        Conversion at which cure stalls at the reference temperature of `resin.toml`.
+    """
+
+    induction: object
+    induction_exponent: object
+    induction_energy: object
+    rate: object
+    rate_exponent: object
+    rate_energy: object
+    film: object
+    heat_of_cure: object
+    ceiling: object
+
+
+UNKNOWNS = tuple(Lots.__dataclass_fields__)
+
+
+@cache
+def lot_beliefs():
+    """How far each unknown may stray, as the tables of `lot.toml`."""
+    return tomllib.loads(files("testpour.physics").joinpath("lot.toml").read_text("utf-8"))
+
+
+@cache
+def _scale():
+    """Middle, spread and kind (True for a ratio) of each unknown."""
+    resin, table = load_resin(), lot_beliefs()
+    middles = {"rate": 1.0, "film": Face().film}
+    middle = np.array([middles.get(name) or getattr(resin, name) for name in UNKNOWNS])
+    ratio = np.array([table[name]["kind"] == "ratio" for name in UNKNOWNS])
+    return middle, np.array([table[name]["spread"] for name in UNKNOWNS]), ratio
+
+
+def lots_at(places):
+    """The lots at places of shape (lots, 9) or (9,), in standard deviations from the default.
+
+    Returns
+    -------
+    Lots
+        Each field of shape (lots, 1).
+    """
+    places = np.atleast_2d(places)
+    middle, spread, ratio = _scale()
+    values = np.where(ratio, middle * np.exp(spread * places * ratio), middle + spread * places)
+    return Lots(*(values[:, [k]] for k in range(len(UNKNOWNS))))
+
+
+def resin_of(lots, k=0):
+    """The `Resin` of the k-th lot."""
+    base = load_resin()
+    value = {name: float(getattr(lots, name)[k, 0]) for name in UNKNOWNS}
+    rate = value.pop("rate")
+    value.pop("film")
+    return replace(base, **value, first_rate=base.first_rate * rate, second_rate=base.second_rate * rate)
+
+
+def face_of(lots, k=0):
+    """The `Face` of the k-th lot's bench."""
+    return Face(float(lots.film[k, 0]))

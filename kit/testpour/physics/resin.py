@@ -1,0 +1,121 @@
+"""One resin system in numbers, and the kit's default one."""
+
+import tomllib
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Resin:
+    """One resin system: how it carries heat, how long it waits and how it cures.
+
+    Every field is a float; inside the solver the same class holds arrays of shape (castings, 1).
+
+    Parameters
+    ----------
+    density : float
+        Mean density while curing, kg/m3.
+    heat_capacity : float
+        Specific heat, J/(kg K).
+    conductivity : float
+        Thermal conductivity, W/(m K).
+    heat_of_cure : float
+        Heat given off from liquid to full conversion, J/kg of resin.
+    reference_temperature : float
+        Temperature at which the induction time and rates are quoted, degC.
+    induction : float
+        Time to use up the inhibitor at 1 % catalyst and the reference temperature, min; 0 for none.
+    induction_exponent : float
+        The induction time goes as catalyst to minus this power.
+    induction_energy, rate_energy : float
+        Activation energies, J/mol.
+    first_rate, second_rate : float
+        k1 and k2 at 1 % catalyst and the reference temperature, 1/s.
+    rate_exponent : float
+        Both rates go as catalyst to this power.
+    order_made, order_left : float
+        Exponents m (of what has cured) and n (of what is left, at least 1).
+    ceiling : float
+        Largest conversion at the reference temperature, 0 to 1; 1 with no slope switches it off.
+    ceiling_slope : float
+        Rise of the ceiling, 1/K.
+    gel_conversion : float
+        Conversion at which the resin no longer flows, 0 to 1.
+    """
+
+    density: float
+    heat_capacity: float
+    conductivity: float
+    heat_of_cure: float
+    reference_temperature: float
+    induction: float
+    induction_exponent: float
+    induction_energy: float
+    first_rate: float
+    second_rate: float
+    rate_exponent: float
+    rate_energy: float
+    order_made: float
+    order_left: float
+    ceiling: float
+    ceiling_slope: float
+    gel_conversion: float
+
+    def __post_init__(self):
+        problems = [
+            f"{name} = {getattr(self, name)!r}: must be {rule}"
+            for name, (allowed, rule) in _ALLOWED.items()
+            if not np.all(allowed(np.asarray(getattr(self, name), dtype=float)))
+        ]
+        if problems:
+            raise ValueError(
+                "This resin cannot be used. "
+                + "; ".join(problems)
+                + ". Start from `load_resin()` and change "
+                "one value at a time with `dataclasses.replace`."
+            )
+
+
+def _above_zero(x):
+    return x > 0
+
+
+def _not_negative(x):
+    return x >= 0
+
+
+def _share(x):
+    return (x > 0) & (x <= 1)
+
+
+_ALLOWED = {
+    "density": (_above_zero, "above 0 kg/m3"),
+    "heat_capacity": (_above_zero, "above 0 J/(kg K)"),
+    "conductivity": (_above_zero, "above 0 W/(m K)"),
+    "heat_of_cure": (_not_negative, "0 J/kg or more"),
+    "induction": (_not_negative, "0 min or more"),
+    "first_rate": (_not_negative, "0 1/s or more"),
+    "second_rate": (_not_negative, "0 1/s or more"),
+    "order_made": (_above_zero, "above 0"),
+    "order_left": (lambda x: x >= 1, "1 or more"),
+    "ceiling": (_share, "above 0 and at most 1"),
+    "ceiling_slope": (_not_negative, "0 1/K or more"),
+    "gel_conversion": (_share, "above 0 and at most 1"),
+}
+
+
+@cache
+def load_resin():
+    """The kit's default resin, a plausible ambient-cure casting polyester.
+
+    Returns
+    -------
+    Resin
+        Values from ``resin.toml``, where each stands beside its unit, source and confidence.
+    """
+    text = files("testpour.physics").joinpath("resin.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
+    return Resin(**{field.name: float(table[field.name]["value"]) for field in fields(Resin)})

@@ -1,0 +1,238 @@
+"""Cure a casting, or a thousand: temperature and conversion through the thickness, minute by minute."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.physics.casting import MINUTE, Casting, Face, Layer, post_cure_programme
+from testpour.physics.events import first_crossing, hermite, largest
+from testpour.physics.follow import follow
+from testpour.physics.from_settings import castings_from
+from testpour.physics.march import Accuracy
+from testpour.physics.resin import Resin, load_resin
+from testpour.wording import said_in_markdown
+
+__all__ = [
+    "Accuracy",
+    "Casting",
+    "CureRun",
+    "Face",
+    "Layer",
+    "Resin",
+    "cure",
+    "cure_many",
+    "load_resin",
+    "post_cure_programme",
+]
+
+SLICES = 24
+UNEVEN_SLICES = 48
+SUMMARY = (
+    "gel_time",
+    "time_to_peak",
+    "peak_temperature",
+    "hottest",
+    "core_conversion",
+    "face_conversion",
+    "largest_difference",
+)
+
+
+@dataclass(frozen=True)
+class CureRun:
+    """One casting followed through its cure.
+
+    Parameters
+    ----------
+    casting : Casting
+    minutes : array, shape (times,)
+        Minutes after mixing.
+    depth : array, shape (depths,)
+        mm below the top of a slab, or below the surface of a cylinder or sphere down to its middle.
+    middle : array, shape (times,)
+        Temperature in the middle (of the first layer), degC.
+    temperature : array, shape (times, depths)
+        degC.
+    conversion : array, shape (times, depths)
+        0 to 1.
+    gel_time : float
+        Minutes until the middle (of the first layer) gels; NaN if it does not.
+    time_to_peak : float
+        Minutes until the middle is hottest between its gel and the oven (or the end); NaN if it does not
+        gel, or is still warming then.
+    peak_temperature : float
+        degC, in the middle, at `time_to_peak`.
+    hottest : float
+        degC, anywhere, at any time.
+    core_conversion, face_conversion : float
+        At the end, in the middle and at the less cured face, 0 to 1.
+    largest_difference : float
+        Largest temperature difference across the casting at any time, K.
+    heat_made, heat_kept, heat_lost : float
+        Over the whole run, J/m2 for a slab; made = kept + lost.
+    """
+
+    casting: Casting
+    minutes: np.ndarray
+    depth: np.ndarray
+    middle: np.ndarray
+    temperature: np.ndarray
+    conversion: np.ndarray
+    gel_time: float
+    time_to_peak: float
+    peak_temperature: float
+    hottest: float
+    core_conversion: float
+    face_conversion: float
+    largest_difference: float
+    heat_made: float
+    heat_kept: float
+    heat_lost: float
+
+    @property
+    def table(self):
+        """One row per time and depth: minute, depth (mm), temperature (degC), conversion."""
+        minute, depth = np.meshgrid(self.minutes, self.depth, indexing="ij")
+        columns = {
+            "minute": minute,
+            "depth": depth,
+            "temperature": self.temperature,
+            "conversion": self.conversion,
+        }
+        return pd.DataFrame({name: values.ravel() for name, values in columns.items()})
+
+    def sentence(self):
+        """The run in words, every number computed."""
+        cast = self.casting
+        thickness = sum(pour.thickness for pour in cast.pours)
+        opening = f"A {thickness:g} mm {cast.shape} at {cast.catalyst:g} % catalyst and {cast.room_temperature:g} °C"
+        if np.isnan(self.gel_time):
+            return f"{opening} does not gel in {cast.hours:g} h."
+        peak = "its middle has not peaked by itself before the oven or the end"
+        if not np.isnan(self.time_to_peak):
+            peak = f"peaks at {self.peak_temperature:.0f} °C in the middle after {self.time_to_peak:.0f} min"
+        return (
+            f"{opening} gels after {self.gel_time:.0f} min and {peak}, with up to {self.largest_difference:.0f} °C "
+            f"between its hottest and coolest parts. After {cast.hours:g} h it is {100 * self.core_conversion:.0f} % "
+            f"cured in the middle and {100 * self.face_conversion:.0f} % at the face. "
+            "This is a calculation, not a measurement."
+        )
+
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
+
+
+def cure(casting, minutes=None, slices=None, accuracy=None):
+    """Follow one casting through its cure.
+
+    Parameters
+    ----------
+    casting : Casting
+    minutes : array-like or None
+        Times to report, min after mixing; None for the solver's own steps.
+    slices : int or None
+        Slices through the thickness (through half of it where both sides are alike); None for 24, or 48
+        where the sides differ or layers follow.
+    accuracy : Accuracy or None
+        Error allowed in a step; None for the default.
+
+    Returns
+    -------
+    CureRun
+    """
+    trace, cuts = follow([casting], slices or _slices([casting]), accuracy or Accuracy(), whole=True)
+    summary = {name: float(values[0]) for name, values in _summary([casting], trace).items()}
+    times, temperature, conversion = _history(trace, minutes)
+    middle = temperature @ trace.probes.centre[0, 1:-1]
+    depth, temperature, conversion = _through(casting, cuts[0], temperature, conversion)
+    return CureRun(casting, times / MINUTE, depth, middle, temperature, conversion, **summary, **_heat(trace))
+
+
+def cure_many(settings, slices=None, accuracy=None, **shared):
+    """Follow many castings at once and keep only what the bench would note.
+
+    Parameters
+    ----------
+    settings : DataFrame or sequence of Casting
+        A table has one row per casting, with columns as in `castings_from`.
+    slices : int or None
+        As in `cure`; the same for all.
+    accuracy : Accuracy or None
+    **shared
+        With a table: anything else `Casting` takes, the same for every row.
+
+    Returns
+    -------
+    DataFrame
+        Same index as the table; columns gel_time (min), time_to_peak (min), peak_temperature (degC),
+        hottest (degC), core_conversion, face_conversion (0 to 1), largest_difference (K).
+    """
+    table = isinstance(settings, pd.DataFrame)
+    castings = castings_from(settings, **shared) if table else list(settings)
+    index = settings.index if table else None
+    if not castings:
+        return pd.DataFrame(columns=list(SUMMARY), index=index, dtype=float)
+    trace, _ = follow(castings, slices or _slices(castings), accuracy or Accuracy())
+    return pd.DataFrame(_summary(castings, trace), index=index)
+
+
+def _slices(castings):
+    return SLICES if all(casting.even for casting in castings) else UNEVEN_SLICES
+
+
+def _summary(castings, trace):
+    """The columns of `SUMMARY`, each (castings,)."""
+    time, centre, core = (trace.column(name) for name in ("time", "centre", "core"))
+    level = np.array([casting.resin.gel_conversion for casting in castings])
+    gel = first_crossing(time, core, trace.column("curing"), level)
+    window = np.array([[casting.end_of_room + 1e-6] for casting in castings])
+    within = (time >= gel[:, None]) & (time <= window)
+    peak_time, peak = largest(time, centre, trace.column("warming"), within)
+    last = (np.arange(len(castings)), trace.count - 1)
+    hottest, spread = (np.nanmax(trace.column(name), axis=1) for name in ("hottest", "spread"))
+    hottest = np.fmax(hottest, peak)
+    ends = core[last], trace.column("face")[last]
+    return dict(zip(SUMMARY, (gel / MINUTE, peak_time / MINUTE, peak, hottest, *ends, spread), strict=True))
+
+
+def _heat(trace):
+    """Heat made, kept and lost by the first casting over its run."""
+    time, lost, losing, made, kept = (
+        trace.column(name)[0] for name in ("time", "lost", "losing", "made", "kept")
+    )
+    width = np.diff(time)
+    through = (0.5 * width * (lost[1:] + lost[:-1]) + width**2 / 12.0 * (losing[:-1] - losing[1:])).sum()
+    return {"heat_made": made[-1] - made[0], "heat_kept": kept[-1] - kept[0], "heat_lost": through}
+
+
+def _history(trace, minutes):
+    """Times (s), temperature and conversion (times, slices) of the one casting that was kept whole."""
+    run = trace.history()
+    time, temperature, conversion = run.time, run.temperature[:, 1:-1], run.conversion[:, 1:-1]
+    warming, rate = run.warming[:, 1:-1], run.rate[:, 1:-1]
+    if minutes is None:
+        return time, temperature, conversion
+    wanted = np.atleast_1d(np.asarray(minutes, dtype=float)) * MINUTE
+    if wanted.min() < 0.0 or wanted.max() > time[-1] + 1e-6:
+        raise ValueError(
+            f"minutes run from {wanted.min() / MINUTE:g} to {wanted.max() / MINUTE:g}, outside the run of "
+            f"0 to {time[-1] / MINUTE:g} min; ask within it or give the casting more `hours`."
+        )
+    after = np.clip(np.searchsorted(time, wanted), 1, time.size - 1)
+    width = (time[after] - time[after - 1])[:, None]
+    share = (wanted - time[after - 1])[:, None] / np.maximum(width, 1e-12)
+    reports = (
+        hermite(share, width, y[after - 1], y[after], m[after - 1], m[after])
+        for y, m in ((temperature, warming), (conversion, rate))
+    )
+    return wanted, *reports
+
+
+def _through(casting, slices, temperature, conversion):
+    """Depth in mm from the top or surface, and both histories sorted by it."""
+    depth = 1e3 * (slices.edges[-1] - slices.centres)
+    if not (casting.even and casting.shape == "slab"):
+        return depth[::-1], temperature[:, ::-1], conversion[:, ::-1]
+    depth = np.concatenate([depth[::-1], casting.thickness - depth])
+    return depth, *(np.concatenate([y[:, ::-1], y], axis=1) for y in (temperature, conversion))

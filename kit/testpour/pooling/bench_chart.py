@@ -1,0 +1,64 @@
+"""What differs by bench: each bench of a pool against the average one."""
+
+import numpy as np
+
+from testpour.picture import INK, LOG, SECOND, SHADE, drawable, new_picture
+from testpour.pooling.bench_words import differs, in_points, too_few, unit_of
+
+NAMED = 24  # benches that a figure has room to name
+
+
+def show_benches(pooled, reading):
+    """How each bench of a pool differs from the average bench in one reading.
+
+    Parameters
+    ----------
+    pooled : Pool
+        From `pool`.
+    reading : str
+        Name of a reading, for example ``"gel_time"``.
+
+    Returns
+    -------
+    Picture
+        A matplotlib Figure. Dot and bar: a bench's difference from the average one at the usual settings, with its
+        90 % interval; a full dot where it stands out. Band: where nine in ten new benches should lie.
+
+    Raises
+    ------
+    KeyError
+        If the pool has no such reading.
+    ValueError
+        If none of its pours was read so.
+    """
+    one = pooled[reading]
+    if not one.average.pours:
+        raise ValueError(f"No pour of this pool has a {one.reading.words}: there is nothing to show.")
+    table = one.differences().sort_values("middle", kind="stable")
+    says = differs(one) if pooled.tells else too_few(len(pooled.benches))
+    picture, axes = new_picture(says, height=2.0 + 0.3 * min(len(table), NAMED))
+    ax, places = axes[0, 0], np.arange(len(table))
+    low, high = in_points(one, one.where_new_benches_lie())
+    ax.axvspan(low, high, color=SHADE, zorder=0, label="nine in ten new benches")
+    ax.axvline(0, color=INK, linewidth=0.8)
+    for apart, face, words in ((False, "white", "a bench, 90 % interval"), (True, SECOND, "a bench that stands out")):
+        rows = (table["stands_out"] == apart).to_numpy()
+        if rows.any():
+            low, middle, high = (in_points(one, table.loc[rows, end].to_numpy()) for end in ("low", "middle", "high"))
+            ax.errorbar(middle, places[rows], xerr=[middle - low, high - middle], fmt="D" if apart else "o",
+                        color=SECOND if apart else LOG, markerfacecolor=face, linewidth=2, markersize=7, label=words)  # fmt: skip
+    _name_benches(ax, table)
+    ax.set(ylim=(-0.8, len(table) - 0.2), xlabel=drawable(f"Difference in {one.reading.words} from the average bench ({unit_of(one)})", 70))
+    picture.legend(loc="outside lower left", ncols=2, frameon=False)
+    return picture
+
+
+def _name_benches(ax, table):
+    """All names where there is room for them, else only those that stand out, and the count."""
+    shown = np.arange(len(table)) if len(table) <= NAMED else np.flatnonzero(table["stands_out"])
+    if len(table) > NAMED:
+        ax.set_ylabel(f"{len(table)} benches, in order")
+    if len(shown) > NAMED:
+        shown = np.zeros(0, int)
+    ax.set_yticks(shown, [drawable(name) for name in table.index[shown]])
+    ax.tick_params(axis="y", length=0)

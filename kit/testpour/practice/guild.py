@@ -1,0 +1,74 @@
+"""A practice guild: several virtual benches with one practice resin, each a little off in its own way."""
+
+from dataclasses import replace
+from tempfile import TemporaryDirectory
+
+import numpy as np
+import pandas as pd
+
+from testpour.logbook.book import Logbook
+from testpour.practice.practice import practice_resin
+
+SCALE_OFF = 0.06  # share by which a bench's catalyst is off, one standard deviation: invented
+THERMOMETER_OFF = 0.8  # degC, likewise
+HAND_OFF = 0.12  # share by which a bench calls the gel early or late, likewise
+
+
+def practice_guild(study, benches=5, sessions=3, pours=6, seed=0):
+    """Logs of several invented benches that pour one practice resin.
+
+    Every bench's scale, thermometer and eye for the gel are a little off, each in its own way; what it logs is
+    what it believes it did.
+
+    Parameters
+    ----------
+    study : Study
+    benches, sessions, pours : int
+        Benches, sessions of each, pours of each session.
+    seed : int
+        The same seed is the same guild.
+
+    Returns
+    -------
+    dict
+        "Practice bench 1" and so on to its Castings, as `pool` takes them. Everything in them is invented.
+    """
+    return {
+        f"Practice bench {number}": _bench(study, number, sessions, pours, seed) for number in range(1, benches + 1)
+    }
+
+
+def _bench(study, number, sessions, pours, seed):
+    rng = np.random.default_rng([seed, number])
+    resin = practice_resin(study, seed=seed)
+    truth = replace(resin.truth, gel=resin.truth.gel * float(np.exp(rng.normal(0, HAND_OFF))))
+    resin, share, off = replace(resin, truth=truth), np.exp(rng.normal(0, SCALE_OFF)), rng.normal(0, THERMOMETER_OFF)
+    with TemporaryDirectory() as folder:
+        log = Logbook(replace(study, folder=type(study.folder)(folder)))
+        for session in range(1, sessions + 1):
+            said = _settings(study, rng, pours, f"S{session}")
+            done = said.assign(catalyst=said["catalyst"] * share) if "catalyst" in said else said
+            done = done.assign(room_temperature=done["room_temperature"] + off)
+            made = resin.pour(done, f"bench {number} S{session}")
+            log.add_all([_as_logged(one, said.loc[one["pour"]], f"S{session}", number, session) for one in made])
+        castings = log.castings()
+        log.close()
+    return castings
+
+
+def _settings(study, rng, pours, session):
+    """Settings spread over the study's span, in a room of the day."""
+    names = [f"{session}-{i}" for i in range(1, pours + 1)]
+    table = pd.DataFrame(index=names)
+    for factor in study.varied:
+        cells = (rng.permutation(pours) + rng.random(pours)) / pours
+        values = factor.span[0] + cells * (factor.span[1] - factor.span[0])
+        table[factor.name] = np.clip(factor.rounded(values), *factor.span)
+    return table.assign(room_temperature=np.round(rng.uniform(16, 25), 1))
+
+
+def _as_logged(made, said, session, number, day):
+    """A pour as its bench writes it down: the settings it meant."""
+    at = pd.Timestamp("2026-03-02 09:00") + pd.Timedelta(days=7 * day, minutes=number)
+    settings = {**made["settings"], **said.to_dict()}
+    return {**made, "session": session, "settings": settings, "made_at": at}

@@ -1,0 +1,122 @@
+"""What each session of a practice round taught: the chance reached, pour by pour, and nobody ranked."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.advice.candidates import free_factors
+from testpour.advice.prospect import states_of
+from testpour.advice.recommend import best_settings
+from testpour.models.chance import chance
+from testpour.models.fits import fit_castings
+from testpour.models.settings import settings_table
+from testpour.wording import count, in_hundred, in_markdown, table_html
+
+GRID = 5  # steps a free setting is tried at, for the best that could be reached
+
+
+@dataclass(frozen=True, eq=False)
+class Lesson:
+    """How far a round of practice had come after each session.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a session, in order: ``pours`` so far, ``believed`` (chance of a good casting that the log
+        gave its own advice), ``true`` (what it really was), ``per pour`` (gain in the true chance for each
+        pour of the session).
+    start : float
+        True chance of what belief alone advised.
+    best : float
+        Highest true chance found by trying settings all over the study's span.
+    """
+
+    table: pd.DataFrame
+    start: float
+    best: float
+
+    def sentence(self):
+        """The round in a few sentences, for whoever played it."""
+        last = self.table.iloc[-1]
+        text = (
+            f"Belief alone would have given {in_hundred(self.start)} good castings in 100; after {count(int(last['pours']), 'pour')} "
+            f"the advice gives {in_hundred(last['true'])}, and the best this resin allows is {in_hundred(max(self.best, last['true']))}."
+        )
+        gains = self.table["per pour"]
+        if gains.max() > 0.005:
+            text += f" {gains.idxmax()} taught most: {100 * gains.max():.0f} points a pour."
+        gap = last["believed"] - last["true"]
+        if abs(gap) > 0.1:
+            more = "more" if gap > 0 else "less"
+            text += f" The log itself promised {in_hundred(last['believed'])}, {more} than the truth."
+        return text
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        return f"{in_markdown(self.sentence())}\n\n{table_html(self.table.round(2))}"
+
+
+def lesson(resin, castings, fixed=None, *, room=None):
+    """What each session of a practice round taught.
+
+    Parameters
+    ----------
+    resin : PracticeResin
+    castings : Castings
+        The log of the round, its sessions in the order they were poured.
+    fixed : dict, optional
+        Settings that the advice must keep, for example ``{"thickness": "12 mm"}``.
+    room : str or float, optional
+        Room temperature the advice is for.
+
+    Returns
+    -------
+    Lesson
+
+    Raises
+    ------
+    ValueError
+        If nothing has been poured.
+    """
+    sessions = list(dict.fromkeys(castings.pours["session"]))
+    if not sessions:
+        raise ValueError("Nothing has been poured yet, so there is nothing to have learnt. Pour a session and log it first.")
+    parts = [_until(castings, sessions[:number]) for number in range(len(sessions) + 1)]
+    advised = [_advice(fit_castings(part), fixed, room) for part in parts]
+    true = np.array([float(resin.true_chance(settings)[0]) for settings, _ in advised])
+    believed = [promised for _, promised in advised[1:]]
+    pours = np.array([len(part.pours) for part in parts])
+    table = pd.DataFrame(
+        {"pours": pours[1:], "believed": believed, "true": true[1:], "per pour": np.diff(true) / np.diff(pours)},
+        index=pd.Index(sessions, name="session"),
+    )
+    return Lesson(table, float(true[0]), max(_best(resin, fixed, room), float(true.max())))
+
+
+def _until(castings, sessions):
+    """The castings of some sessions only."""
+    pours = castings.pours[castings.pours["session"].isin(sessions)]
+    readings = castings.readings[castings.readings["pour"].isin(pours.index)]
+    return type(castings)(castings.study, pours, readings.reset_index(drop=True))
+
+
+def _advice(fits, fixed, room):
+    """The settings with the best chance, and that chance, however poor."""
+    given = settings_table(fits.study, fixed, room=room)
+    best = best_settings(fits, states_of(fits), given, free_factors(fits.study, fixed))
+    return best, float(chance(fits, best).draws.mean())
+
+
+def _best(resin, fixed, room):
+    """Highest true chance over a grid of the settings left free."""
+    study = resin.study
+    free = [factor for factor in study.varied if factor.name not in (fixed or {})]
+    axes = [np.linspace(*factor.span, 2 if factor.kind == "yes/no" else GRID) for factor in free]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(free)) if free else np.zeros((1, 0))
+    table = settings_table(study, fixed, room=room)
+    table = table.loc[table.index.repeat(len(grid))].reset_index(drop=True)
+    for place, factor in enumerate(free):
+        table[factor.name] = grid[:, place]
+    return float(resin.true_chance(table).max())

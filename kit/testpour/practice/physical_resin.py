@@ -1,0 +1,200 @@
+"""A practice resin that is cast: each pour's heat and cure followed through its thickness.
+
+Gel, time to peak and peak come from the integration; hardness and tack from how far the core and the face
+have cured, and from what the cure model does not know: air, pigment, too much peroxide. Those rules are
+common practice put into numbers, no source.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, logit
+
+from testpour.physics.casting import Casting, Face, post_cure_programme
+from testpour.physics.resin import load_resin
+from testpour.physics.slab import cure_many
+
+DIFFICULTIES = ("gentle", "ordinary", "awkward")
+SCATTER = {  # gentle, ordinary, awkward: range a bench's scatter is drawn from
+    "session": ((0.03, 0.05), (0.05, 0.12), (0.05, 0.12)),
+    "reading": ((0.03, 0.04), (0.05, 0.10), (0.05, 0.10)),
+    "draught": ((0.04, 0.06), (0.08, 0.16), (0.08, 0.16)),
+    "shore": ((0.5, 0.8), (1.0, 2.0), (1.0, 2.0)),
+    "step": ((0.15, 0.25), (0.3, 0.5), (0.3, 0.5)),
+    "lot": ((0.0, 0.02), (0.03, 0.08), (0.2, 0.3)),
+}
+OVEN_AFTER = 5.0  # h from mixing to the oven
+SLICES = 24
+FULL_SCALE = 240.0  # K: no casting rises so far
+BOILED_OUT = 170.0  # K: by then the styrene has boiled away the rest; a working guess
+NEVER = 1e4  # min, where a pot neither gels nor peaks
+
+
+@dataclass(frozen=True)
+class PhysicalTruth:
+    """What nobody at the bench can see: the resin, the faces and the bench, in the units of `resin.toml`."""
+
+    induction: float
+    induction_exponent: float
+    induction_energy: float
+    rate: float  # both rates over those of `resin.toml`
+    rate_exponent: float
+    rate_energy: float
+    heat_of_cure: float
+    conductivity: float
+    order_made: float
+    order_left: float
+    ceiling: float
+    ceiling_slope: float
+    film: float  # W/(m2 K), either face
+    mould: float  # m2 K/W below the casting
+    lid: float  # m2 K/W that a cover adds above
+    pigment_gel: float  # ln of gel time per % of pigment
+    pigment_heat: float  # share of the heat lost per % of pigment
+    hardest: float  # Shore D of the whole cure
+    half_hard: float  # conversion at which it has half of that
+    firming: float
+    ageing: float
+    overdose: float  # Shore D lost per ln of catalyst above 2.2 %
+    inhibition: float  # steps of tack an open face adds
+    pigment_softens: float  # steps of tack, times 4 Shore D, per % above the bend
+    pigment_bend: float
+    session: float  # scatter of gel time between sessions, a ratio
+    reading: float
+    draught: float  # scatter of the peak between sessions and pours, logit of its share
+    shore: float
+    step: float
+    lot: float  # scatter between drums of wait and speed, a ratio
+
+    def of_lot(self, seed, lot):
+        """The resin in the drum named `lot`."""
+        wait, speed = np.exp(self.lot * np.random.default_rng([seed, 31, *lot.encode()]).standard_normal(2))
+        return replace(self, induction=self.induction * wait, rate=self.rate * speed)
+
+    def day(self, rng):
+        """What one session's readings share: see `bench.read_pour`."""
+        plain, grade, draught = rng.normal(0, 1.0), rng.normal(0, 0.2), rng.normal(0, self.draught)
+        return {"log": rng.normal(0, self.session), "plain": plain, "grade": grade, "rise": draught}
+
+    def peak(self, ideal, room, shared, rng):
+        """The highest a probe showed, degC: the room it began in at least, and no more than boils out."""
+        latent = self.peak_scale(ideal, room)[0] + shared["rise"] + rng.normal(0, self.draught)
+        shown = room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0)
+        return float(np.clip(shown, np.ceil(room), room + BOILED_OUT))
+
+    def peak_scale(self, degC, room):
+        """Peaks on the scale on which they scatter evenly, and by how much."""
+        share = np.clip((np.asarray(degC, float) - room) / FULL_SCALE, 0.0, 1.0)
+        with np.errstate(divide="ignore"):
+            return logit(share), self.draught * np.sqrt(2)
+
+    def ideal(self, t):
+        """True average readings at each row of a settings table with ages, one column a reading."""
+        found = self._cast(t)
+        rise = np.maximum(found["peak_temperature"] - t["room_temperature"], 0.0).fillna(0.0)
+        heavy = np.maximum(t["pigment"] - self.pigment_bend, 0.0)
+        cured = 0.5 * (found["core_conversion"] + found["face_conversion"])
+        old, over = np.log(t["age"] / 24.0), np.maximum(np.log(t["catalyst"] / 2.2), 0.0)
+        hard = self.hardest * expit((cured - self.half_hard) / self.firming)
+        soft = np.maximum(0.8 - found["face_conversion"], 0.0) / 0.08
+        open_face = self.inhibition * (1 - t["cover"])
+        depth = np.log(t["thickness"] / 10)
+        return pd.DataFrame(
+            {
+                "gel_time": found["gel_time"].fillna(NEVER),
+                "time_to_peak": found["time_to_peak"].fillna(NEVER),
+                "peak_temperature": t["room_temperature"] + rise,
+                "hardness": np.clip(hard - 4 * self.pigment_softens * heavy / 3 - self.overdose * over + self.ageing * old, 2, 97),
+                "tack": soft + open_face + self.pigment_softens * heavy / 3 - 0.15 * old - 0.1,
+                "opacity": 1.3 * np.log1p(t["pigment"] / 0.25) + 0.5 * depth,
+                "defects": 3.0 * expit((rise - 105) / 18) - 0.2,
+            },
+            index=t.index,
+        )
+
+    def _cast(self, t):
+        """`cure_many` of every row, like rows cast once."""
+        columns = ["thickness", "catalyst", "room_temperature", "pigment", "cover", "post_cure_temperature", "post_cure_time", "age"]
+        rows = pd.DataFrame({name: t.get(name, 0.0) for name in columns}, index=t.index)
+        different = rows.drop_duplicates()
+        castings = [self._casting(row) for row in different.itertuples()]
+        found = cure_many(castings, slices=SLICES).set_index(pd.MultiIndex.from_frame(different))
+        return found.loc[pd.MultiIndex.from_frame(rows)].set_index(t.index)
+
+    def _casting(self, row):
+        programme = ()
+        if row.post_cure_time > 0 and row.post_cure_temperature > row.room_temperature:
+            programme = post_cure_programme(row.room_temperature, row.post_cure_temperature, row.post_cure_time, OVEN_AFTER)
+        return Casting(
+            row.thickness, max(row.catalyst, 0.02), row.room_temperature, face=Face(self.film, self.lid * row.cover),
+            other_face=Face(self.film, self.mould), programme=programme, hours=row.age, resin=self._resin(row.pigment),
+        )  # fmt: skip
+
+    def _resin(self, pigment):
+        """The resin with pigment stirred in."""
+        base = load_resin()
+        same = {name: getattr(self, name) for name in (
+            "induction_exponent", "induction_energy", "rate_exponent", "rate_energy", "conductivity", "order_made",
+            "order_left", "ceiling", "ceiling_slope",
+        )}  # fmt: skip
+        return replace(
+            base, **same, induction=float(self.induction * np.exp(self.pigment_gel * pigment)),
+            first_rate=base.first_rate * self.rate, second_rate=base.second_rate * self.rate,
+            heat_of_cure=self.heat_of_cure * max(1.0 - self.pigment_heat * pigment, 0.5),
+        )  # fmt: skip
+
+
+def draw_physical(seed, difficulty="ordinary"):
+    """A physical resin's hidden numbers, drawn around `resin.toml`; the same for the same seed.
+
+    Parameters
+    ----------
+    seed : int
+    difficulty : {"gentle", "ordinary", "awkward"}
+
+    Returns
+    -------
+    PhysicalTruth
+    """
+    rng = np.random.default_rng([seed, 104729])
+    base, odd = load_resin(), difficulty == "awkward"
+
+    def u(low, high):
+        return float(rng.uniform(low, high))
+
+    def near(value, spread):
+        return float(value * np.exp(spread * rng.standard_normal()))
+
+    resin = {
+        "induction": near(base.induction, 0.3),
+        "induction_exponent": u(0.2, 0.35) if odd else u(0.5, 1.0),
+        "induction_energy": u(15e3, 30e3) if odd else u(42e3, 62e3),
+        "rate": near(1.0, 0.3),
+        "rate_exponent": u(0.4, 0.6),
+        "rate_energy": u(40e3, 50e3),
+        "heat_of_cure": near(base.heat_of_cure, 0.08),
+        "conductivity": u(0.17, 0.22),
+        "order_made": u(0.55, 0.65),
+        "order_left": u(1.3, 1.5),
+        "ceiling": u(0.77, 0.84),
+        "ceiling_slope": u(0.0026, 0.0034),
+        "film": near(10.0, 0.2),
+        "mould": u(0.0, 0.02),
+        "lid": u(0.0, 0.01),
+        "pigment_gel": float(rng.choice([-1, 1]) * u(0.08, 0.16) if odd else rng.normal(0, 0.03)),
+        "pigment_heat": u(0.0, 0.01),
+    }
+    look = {
+        "hardest": u(83, 88),
+        "half_hard": u(0.50, 0.58),
+        "firming": u(0.07, 0.1),
+        "ageing": u(0.5, 1.5),
+        "overdose": u(5, 20),
+        "inhibition": -u(0.3, 0.8) if odd else u(0.9, 2.2),
+        "pigment_softens": u(0.8, 2.0),
+        "pigment_bend": u(1.0, 2.5) if odd else u(2.0, 4.0),
+    }
+    place = DIFFICULTIES.index(difficulty)
+    scatter = {name: u(*ranges[place]) for name, ranges in SCATTER.items()}
+    return PhysicalTruth(**resin, **look, **scatter)

@@ -1,0 +1,111 @@
+"""How a reading changes with age after mixing, against what a good casting must meet."""
+
+import numpy as np
+
+from testpour.models.ageing import NoHardness, thresholds
+from testpour.models.settings import settings_table
+from testpour.picture import INK, LOG, drawable, label_axis, new_picture, poured_range, shade_beyond
+from testpour.report.reading_curve import average, draw_average
+
+SURE = 0.9  # share of castings that must meet the aim before the title says from when on
+YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least
+
+
+def show_age(fit, settings=None, *, room=None):
+    """A reading over age after mixing.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+        Of a reading that changes with age.
+    settings : dict, optional
+        Usual values where nothing is said.
+    room : str or float, optional
+        Room temperature.
+
+    Returns
+    -------
+    Picture
+        A matplotlib Figure. Line and dark band: the average casting with its 90 % interval; light band:
+        nine in ten single readings; dashed: the aims; dotted: the hardness at which a step of the work
+        may be done. Grey: ages at which nothing was read.
+
+    Raises
+    ------
+    ValueError
+        If the reading's model has no age in it.
+    """
+    if not any("age" in term.factors for term in fit.believed.terms):
+        raise ValueError(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")
+    hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)
+    one = settings_table(fit.study, settings, room=room, reading=fit.reading)
+    table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
+    picture, axes = new_picture(_says(fit, table, hours), height=4.4)
+    ax = axes[0, 0]
+    if not fit.reading.grades:
+        low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)
+        ax.fill_between(hours, low, high, color=LOG, alpha=0.13, linewidth=0, label="nine in ten single readings")
+    draw_average(ax, hours, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0))
+    _draw_aims(ax, fit)
+    _draw_steps(ax, fit)
+    ax.set_xscale("log")
+    ax.set_xlim(hours[0], hours[-1])
+    ticks = [(1, "1 h"), (4, "4 h"), (24, "1 day"), (168, "7 days"), (672, "28 days")]
+    ax.set_xticks(*zip(*[(t, words) for t, words in ticks if hours[0] <= t <= hours[-1]], strict=True))
+    ax.minorticks_off()
+    ax.set_xlabel("Age after mixing (h, a step to the right multiplies)")
+    label_axis(ax, "y", fit.reading)
+    shade_beyond(ax, *poured_range(fit.rows["age"]), words="not read")
+    ax.legend(loc="best", framealpha=0.9, edgecolor="none")
+    return picture
+
+
+def _draw_aims(ax, fit):
+    for aim in fit.study.aims:
+        if aim.reading != fit.reading.name:
+            continue
+        for bound, words in ((aim.at_least, "at least"), (aim.at_most, "at most")):
+            if bound is not None:
+                ax.axhline(bound, color=INK, linestyle="--", linewidth=1.2, label=f"aim: {words} {bound:g}")
+        if aim.age is not None:
+            ax.axvline(aim.age, color=INK, linestyle=":", linewidth=1.2)
+
+
+def _draw_steps(ax, fit):
+    """The hardness at which each step of the work may be done, named at the right edge."""
+    if fit.reading.name != "hardness":
+        return
+    try:
+        steps = thresholds(fit.study)
+    except NoHardness:
+        return
+    bottom, top = ax.get_ylim()
+    for step, bar in steps.items():
+        if not bottom < bar < top:
+            continue
+        ax.axhline(bar, color=INK, linestyle=":", linewidth=1.0, zorder=1)
+        ax.annotate(f"{drawable(step)} {bar:g}", (1.0, bar), (-4, 2), xycoords=ax.get_yaxis_transform(),
+                    textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)  # fmt: skip
+
+
+def _says(fit, table, hours):
+    """From what age on nine in ten readings meet the aim, where there is one."""
+    words = fit.reading.words
+    aim = next((a for a in fit.study.aims if a.reading == fit.reading.name), None)
+    if aim is None:
+        return f"How {words} changes with age; no aim is stated for it."
+    met = fit.chances(table, aim.at_least, aim.at_most).mean(axis=0)
+    bound = aim.words(fit.reading).split(" at ")[0] if aim.age is None else aim.words(fit.reading).rsplit(" at ", 1)[0]
+    sure = met >= SURE
+    if sure.all():
+        return f"At every age drawn, from {_age_words(hours[0])} on, nine in ten readings meet {bound}."
+    if not sure[-1]:
+        return f"Cannot promise {bound} at any age drawn: at {hours[-1]:.0f} h about {100 * met[-1]:.0f} in 100 meet it."
+    first = hours[len(sure) - np.argmin(sure[::-1])]
+    read = poured_range(fit.rows["age"])
+    far = "" if read[0] is not None and read[0] <= first <= read[1] else " Nothing was read at that age: this is belief."
+    return f"From about {_age_words(first)} on, nine in ten readings meet {bound}.{far}"
+
+
+def _age_words(hours):
+    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"

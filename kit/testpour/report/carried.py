@@ -1,0 +1,174 @@
+"""The log inside a page: study and castings to full precision, and the way back."""
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from testpour.exchange.data_link import LEFT_OUT
+from testpour.logbook.castings import Castings
+from testpour.problems import Problem
+from testpour.study import StudyProblems
+from testpour.study_file import as_table as study_table
+from testpour.study_file import study_from
+from testpour.text_file import TextProblem, nested, read_bytes
+
+FORMAT = 1
+LARGEST = 100_000_000  # bytes of a page; forty photographs take a fifth of it
+DEEPEST = 20  # brackets within brackets; ours has six
+BLOCK = re.compile(r'<script type="application/json" id="log">(.*?)</script>', re.DOTALL)
+
+
+class NoLogInside(Problem):
+    """A file is no findings page, or one that carries no log."""
+
+
+def for_page(held):
+    """Anything JSON can hold as text that no page takes for markup."""
+    text = json.dumps(held, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+
+
+def carried(castings, said, before=None):
+    """What a page carries for its readers and for the next page.
+
+    Parameters
+    ----------
+    castings : Castings
+    said : dict
+        What this page says, see `since.said`.
+    before : dict, optional
+        What an earlier page said, which this one compares itself with.
+
+    Returns
+    -------
+    dict
+        Ready for JSON. Who read it is a number, not a name; where the log is kept stays at home.
+    """
+    study = {name: part for name, part in study_table(castings.study).items() if name != "log"}
+    return {
+        "format": FORMAT, "fingerprint": castings.fingerprint(), "study": study,
+        "pours": _held(castings.pours.reset_index(names="pour")), "readings": _held(castings.readings),
+        "said": said, "before": before,
+    }  # fmt: skip
+
+
+def _held(table):
+    """A table as lists by column: times as text, what is open or blank as null."""
+    columns = {}
+    for name in table:
+        column = table[name]
+        if name in LEFT_OUT:
+            columns[name] = _numbered(column)
+        elif pd.api.types.is_datetime64_any_dtype(column):
+            columns[name] = [None if pd.isna(moment) else moment.isoformat() for moment in column]
+        elif pd.api.types.is_numeric_dtype(column):
+            columns[name] = [float(value) if np.isfinite(value) else None for value in column]
+        else:
+            columns[name] = [None if pd.isna(value) else str(value) for value in column]
+    return columns
+
+
+def _numbered(column):
+    """Each person as a number, in the order they appear; blank stays blank."""
+    people = column.fillna("").astype(str)
+    numbers = {name: f"reader {k}" for k, name in enumerate(dict.fromkeys(people[people != ""]), start=1)}
+    return [numbers.get(name, "") for name in people]
+
+
+def read_page(path):
+    """The log that a findings page carries.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file that `findings_page` wrote.
+
+    Returns
+    -------
+    Castings
+        Study, pours and readings as they were, to the last digit, with the same fingerprint; who read
+        them is "reader 1", "reader 2". `fit_castings` takes it like any log.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such file.
+    NoLogInside
+        If the file is no findings page, or its log was changed.
+    """
+    held = inside(path)
+    try:
+        castings = replace(_castings(held), study=replace(study_from(held["study"]), folder=Path(path).parent))
+        same = castings.fingerprint() == held["fingerprint"]
+    except StudyProblems as problem:
+        raise NoLogInside(f"{Path(path).name}: its study cannot be used: {problem.problems[0]} Ask its makers for the page again.") from None
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as problem:
+        said = " ".join(str(problem).split())[:80]
+        raise NoLogInside(f"{Path(path).name}: its data were changed and cannot be read ({said}). Ask its makers for the page again.") from None
+    if not same:
+        raise NoLogInside(f"{Path(path).name}: its data are not those its fingerprint stands for. Ask its makers for the page again.")
+    return castings
+
+
+def _castings(held):
+    """The tables of a page as `Castings`; any error where they are not of the form `carried` gives them."""
+    study = study_from(held["study"])
+    pours, readings = (pd.DataFrame(held[name]) for name in ("pours", "readings"))
+    numbers = [factor.name for factor in study.factors if factor.kind != "text" and factor.name in pours]
+    pours = pours.astype(dict.fromkeys(numbers, float)).set_index("pour")
+    if "made_at" in pours:
+        pours["made_at"] = pd.to_datetime(pours["made_at"], format="ISO8601").astype("datetime64[us]")
+    readings = readings.astype({"low": float, "high": float, "age": float})
+    readings["low"], readings["high"] = readings["low"].fillna(-np.inf), readings["high"].fillna(np.inf)
+    return Castings(study, pours, readings)
+
+
+def inside(path):
+    """What a page carries, as `carried` made it; see `read_page` for what it raises."""
+    path = Path(path)
+    if not path.exists():
+        raise FileNotFoundError(f"No file {path}. Give the path of a findings page.")
+    try:
+        text = read_bytes(path, LARGEST).decode("utf-8", errors="replace")
+    except TextProblem as problem:
+        raise NoLogInside(f"{path.name}: {problem}") from None
+    found = BLOCK.search(text)
+    held = _parsed(found.group(1)) if found else None
+    if not isinstance(held, dict) or held.get("format") != FORMAT or not _whole(held):
+        raise NoLogInside(f"{path.name} carries no log that this kit can read. Give a page that findings_page wrote.")
+    return held
+
+
+def _parsed(text):
+    if nested(text) > DEEPEST:
+        return None
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+
+
+def _whole(held):
+    """Whether every part that a reader asks for is there and of its kind; the numbers in it are checked by use."""
+    kinds = {"fingerprint": str, "study": dict, "pours": dict, "readings": dict, "said": dict, "before": dict | None}
+    if not all(isinstance(held.get(name), kind) for name, kind in kinds.items()) or not isinstance(held["study"].get("name"), str):
+        return False
+    return all(not said or _tellable(said) for said in (held["said"], held["before"]))
+
+
+def _tellable(said):
+    """Whether what a page said is of the form `since.said` gives it, so that a later page can compare itself with it."""
+    try:
+        effects = [one for found in said["effects"].values() for one in found.values()]
+        numbers = [one[key] for one in effects for key in ("start", "end", "low", "middle", "high")]
+        numbers += [value for one in said["advice"] for value in (one["chance"], *one["settings"].values())]
+        texts = [*said["pours"].values(), *(one["unit"] for one in effects), said["fingerprint"]]
+        rooms = all(isinstance(one["room"], int | float | str | None) for one in said["advice"])
+        flags = all(isinstance(one["told"], bool) for one in effects)
+    except (KeyError, TypeError, AttributeError):
+        return False
+    return rooms and flags and all(isinstance(n, int | float) for n in numbers) and all(isinstance(t, str) for t in texts)

@@ -1,0 +1,124 @@
+"""The chance of a good casting over two settings, as a map."""
+
+import numpy as np
+from matplotlib.patheffects import withStroke
+
+from testpour.models.chance import chance
+from testpour.models.settings import settings_table
+from testpour.picture import INK, label_axis, new_picture, poured_range
+
+STEPS = 31
+LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
+
+
+def show_chance(fits, x="catalyst", y="room_temperature", fixed=None, *, room=None):
+    """The chance of a good casting over two settings.
+
+    Parameters
+    ----------
+    fits : Fits
+    x, y : str
+        Names of two numeric factors.
+    fixed : dict, optional
+        The other settings, for example ``{"thickness": "12 mm"}``; usual values where nothing is said.
+    room : str or float, optional
+        Room temperature, where it is neither `x` nor `y`.
+
+    Returns
+    -------
+    Picture
+        A matplotlib Figure. Darker means likelier good, and each line carries its chance in 100. Rings:
+        what was poured, whatever its other settings. Hatched: beyond what was poured.
+
+    Raises
+    ------
+    NoAims
+        If the study states no aim.
+    ValueError
+        If `x` or `y` is no numeric factor of the study, or both are the same.
+    """
+    across, up = _numeric(fits.study, x), _numeric(fits.study, y)
+    if x == y:
+        raise ValueError(f"A map needs two different settings, and both are {x}.")
+    pours = fits.castings.pours
+    columns, rows = _ends(across, pours), _ends(up, pours)
+    grid = np.meshgrid(np.linspace(*columns, STEPS), np.linspace(*rows, STEPS))
+    one = settings_table(fits.study, fixed, room=room)
+    table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
+    table[x], table[y] = grid[0].ravel(), grid[1].ravel()
+    met = chance(fits, table).draws.mean(axis=0).reshape(STEPS, STEPS)
+    poured = [_poured(f, pours) for f in (across, up)]
+    picture, axes = new_picture(_says(fits.study, table, met, (across, up), poured), height=5.2)
+    ax = axes[0, 0]
+    _draw_map(picture, ax, grid, met)
+    _hatch_beyond(ax, (columns, rows), poured)
+    ax.plot(pours[x], pours[y], "o", color=INK, markerfacecolor="white", markersize=7, linestyle="none", clip_on=False,
+            zorder=5, label="poured")  # fmt: skip
+    ax.set(xlim=columns, ylim=rows)
+    label_axis(ax, "x", across)
+    label_axis(ax, "y", up)
+    picture.legend(loc="outside lower left", frameon=False, ncols=2)
+    return picture
+
+
+def _numeric(study, name):
+    factor = study.factor(name)
+    if factor.kind != "number":
+        allowed = ", ".join(f.name for f in study.factors if f.kind == "number")
+        raise ValueError(f"{name} is not a number to draw along an axis: choose two of {allowed}.")
+    return factor
+
+
+def _ends(factor, pours):
+    """From where to where the map is drawn: the span widened to everything poured."""
+    ends = [*(factor.span or (factor.low, factor.high)), *pours[factor.name].dropna()]
+    return min(ends), max(ends)
+
+
+def _poured(factor, pours):
+    """The range poured, one bench step wider on each side; a single value counts as its own range."""
+    values = pours[factor.name].dropna()
+    low, high = poured_range(values)
+    if low is None:
+        low, high = (values.iloc[0], values.iloc[0]) if len(values) else (np.nan, np.nan)
+    return low - factor.step, high + factor.step
+
+
+def _draw_map(picture, ax, grid, met):
+    shades = ax.contourf(*grid, met, levels=np.linspace(0, 1, 11), cmap="Blues", vmax=1.15)
+    lines = ax.contour(*grid, met, levels=LEVELS, colors=INK, linewidths=1)
+    labels = ax.clabel(lines, fmt=lambda level: f"{100 * level:.0f} in 100", fontsize=9.5)
+    for label in labels:
+        label.set_path_effects([withStroke(linewidth=3, foreground="white")])
+    bar = picture.colorbar(shades, ax=ax, ticks=np.linspace(0, 1, 6), label="Chance of a good casting (in 100)")
+    bar.ax.set_yticklabels([f"{100 * tick:.0f}" for tick in np.linspace(0, 1, 6)])
+
+
+def _hatch_beyond(ax, ends, poured):
+    """Hatch what lies outside the box of what was poured."""
+    (left, right), (bottom, top) = ends
+    (x0, x1), (y0, y1) = poured
+    if np.isnan(x0 + y0):
+        x0, x1, y0, y1 = right, right, bottom, top
+    x0, x1, y0, y1 = max(x0, left), min(x1, right), max(y0, bottom), min(y1, top)
+    style = {"facecolor": "#80808033", "edgecolor": "#404040", "hatch": "///", "linewidth": 0, "zorder": 3}
+    style["label"] = "beyond what was poured"
+    for (a, b), (c, d) in (((left, x0), (bottom, top)), ((x1, right), (bottom, top)),
+                           ((x0, x1), (bottom, y0)), ((x0, x1), (y1, top))):  # fmt: skip
+        if b - a > 1e-9 and d - c > 1e-9:
+            ax.fill_between([a, b], c, d, **style)
+            style["label"] = "_"
+
+
+def _says(study, table, met, factors, poured):
+    best = int(np.argmax(met))
+    at = [table[f.name].iloc[best] for f in factors]
+    within = all(low <= value <= high for value, (low, high) in zip(at, poured, strict=True))
+    where = " and ".join(f"{f.words} {f.show(table[f.name].iloc[best])}" for f in factors)
+    held = [f for f in study.varied if f not in factors]
+    if not any(f.name == "room_temperature" for f in factors) and "room_temperature" in table:
+        held.append(study.factor("room_temperature"))
+    beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in held)
+    text = f"Chance of a good casting: highest here at {where}, about {100 * met.ravel()[best]:.0f} in 100"
+    text += f" (with {beside})." if beside else "."
+    return text if within else text + " Nothing was poured there yet."

@@ -1,0 +1,25 @@
+"""The recipe chart in words, for the page to set in its own table."""
+
+import numpy as np
+
+from testpour.advice.chart import recipe_chart
+from testpour.advice.chart_page import recipe_lines
+from testpour.units import show
+
+
+def chart_words(fits):
+    """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
+    try:
+        chart = recipe_chart(fits)
+    except ValueError:  # no aim, no room, aims that conflict
+        return None
+    heads, rooms = chart.grid()
+    rows = [(room, [_recipe(row) for row in cells]) for room, cells in rooms]
+    return {"says": chart.sentence(), "workable": "gel_low" in chart.table, "heads": heads, "rows": rows}
+
+
+def _recipe(row):
+    """One cell of the chart: the recipe and what it gives, or what to do instead."""
+    without = np.isnan(row["catalyst"])
+    recipe, lines = ("", [row["advice"]]) if without else (show(row["catalyst"], "%"), recipe_lines(row))
+    return {"recipe": recipe, "lines": lines, "beyond": bool(row["beyond"])}

@@ -1,0 +1,190 @@
+"""What a page needs to work out chance and readings by itself: the draws of every fit, and each term at every stop.
+
+A slider stops at the steps worth setting at the bench, so a term of a model is a short table over the stops
+of the factors it needs. The page looks terms up and never computes one: a term that is added to the models
+needs nothing here, and heat and cure through a slab are as exact as a straight line.
+"""
+
+from itertools import product
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from testpour.advice.recommend import Recommendation
+from testpour.cautions import rules
+from testpour.models.scales import ADIABATIC_RISE
+from testpour.report.packed import packed
+from testpour.units import show
+
+MOST_STOPS = 150  # of one slider
+MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
+UNSTEPPED = 50  # stops of a factor that declares no step
+SIDES = ("below", "above", "from")
+LATE = 24.0  # h: age of a reading that has no aim and no age of its own
+
+
+def explorer(fits, advice=()):
+    """Everything the page's sliders need.
+
+    Parameters
+    ----------
+    fits : Fits
+    advice : list of (room, Recommendation)
+        Recommended settings that are offered as starting points; anything else in the list is passed over.
+
+    Returns
+    -------
+    dict
+        ``factors``, ``readings``, ``starts``, ``limits`` and ``scores`` (the even normal scores of
+        `ReadingFit.new_castings`), ready for JSON; None where no setting can be moved.
+    """
+    used = {name for fit in fits.values() for term in fit.believed.terms for name in term.factors}
+    if any(fit.reading.scale == "rise" for fit in fits.values()):
+        used.add("room_temperature")
+    factors = [f for f in fits.study.factors if f.kind != "text" and f.name in used]
+    stops = {f.name: stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
+    if not any(len(values) > 1 for values in stops.values()):
+        return None
+    moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) for f in factors]
+    return {
+        "factors": moved,
+        "readings": [_reading(fits, fit, stops) for fit in fits.values()],
+        "starts": list(_starts(advice, stops)),
+        "limits": list(_limits({*stops, *fits})),
+        "scores": packed(scores(len(next(iter(fits.values())).posterior))),
+    }
+
+
+def stops_of(factor, poured):
+    """Where a slider stops: the factor's span widened to what was poured, on its steps.
+
+    A factor without a span that the log never varied has one stop, where it was poured.
+    """
+    poured = pd.Series(dtype=float) if poured is None else poured.dropna()
+    if factor.kind == "yes/no":
+        return np.array([0.0, 1.0])
+    if not factor.span and poured.nunique() < 2:
+        return np.array([poured.iloc[0] if len(poured) else factor.usual])
+    ends = [*factor.span, *poured]
+    low, high = max(min(ends), factor.low), min(max(ends), factor.high)
+    step = factor.step or (high - low) / UNSTEPPED
+    step *= np.ceil(max((high - low) / step, 1) / MOST_STOPS)
+    first = np.floor(low / step + 1e-6) * step if factor.step else low
+    values = np.round(first + step * np.arange(int(np.ceil((high - first) / step - 1e-6)) + 1), 9)
+    inside = values[(values >= factor.low) & (values <= factor.high)]
+    return inside if len(inside) else np.array([low])
+
+
+def scores(draws):
+    """The normal scores that `ReadingFit.new_castings` gives its draws."""
+    return np.random.default_rng(0).permutation(ndtri((np.arange(draws) + 0.5) / draws))
+
+
+def _factor(factor, stops, poured):
+    usual = factor.usual if poured is None or poured.dropna().empty else float(poured.dropna().median())
+    return {
+        "name": factor.name, "words": factor.words, "yes": factor.kind == "yes/no", "unit": unit_words(factor.unit),
+        "stops": stops.tolist(), "usual": nearest(stops, usual),
+    }  # fmt: skip
+
+
+def unit_words(unit):
+    """A unit as it stands behind a number, with its blank: ``" °C"``."""
+    return show(0, unit)[1:]
+
+
+def nearest(stops, value):
+    """Place of the stop nearest to `value`."""
+    return int(np.abs(stops - value).argmin())
+
+
+def _reading(fits, fit, stops):
+    """One reading: its scale, its aim, its draws and its terms; `left` says in words why it has none."""
+    reading = fit.reading
+    aim = next((aim for aim in fits.study.aims if aim.reading == reading.name), None)
+    age = (aim.age if aim else None) or (reading.ages[0] if reading.ages else LATE)
+    held = {
+        "name": reading.name, "words": reading.words, "unit": unit_words(reading.unit), "scale": reading.scale,
+        "grades": list(reading.grades), "age": age if reading.ages else None, "poured": _poured(fit, stops),
+        "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "pours": fit.pours,
+        "low": reading.low if np.isfinite(reading.low) else None,
+        "high": reading.high if np.isfinite(reading.high) else None,
+        "aim": _aim(reading, aim),
+    }  # fmt: skip
+    tables = [_table(term, stops, age) for term in fit.believed.terms]
+    if None in tables:
+        return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
+    cuts = fit.posterior.cuts
+    return {
+        **held, "left": "", "terms": tables, "coefficients": packed(fit.posterior.coefficients),
+        "scatter": packed(fit.scatter()), "cuts": None if cuts is None else packed(cuts),
+    }  # fmt: skip
+
+
+def _table(term, stops, age):
+    """A term at every combination of stops of its factors, last factor quickest; None if that is too many."""
+    names = [name for name in term.factors if name in stops]
+    cells = int(np.prod([len(stops[name]) for name in names]))
+    if cells > MOST_CELLS or not set(term.factors) <= {*stops, "age"}:
+        return None
+    rows = pd.DataFrame(list(product(*(stops[name] for name in names))), columns=names, index=range(cells))
+    return {"factors": names, "values": packed(np.broadcast_to(term.column(rows.assign(age=age)), cells))}
+
+
+def _poured(fit, stops):
+    """What each setting of a reading was poured between, half a step wider: name to [low, high, low, high in words]."""
+    used = {name for term in fit.believed.terms for name in term.factors}
+    poured = {}
+    for factor in fit.study.factors:
+        if factor.name in used and factor.name in stops and len(fit.rows):
+            values = fit.rows[factor.name]
+            low, high, slack = float(values.min()), float(values.max()), factor.step / 2 + 1e-9
+            words = factor.show(low) if low == high else f"{low:g} to {factor.show(high)}"
+            poured[factor.name] = [low - slack, high + slack, words]
+    return poured
+
+
+def _aim(reading, aim):
+    """The aim in words and bounds; for grades, the first and the last grade that count as good."""
+    if aim is None:
+        return None
+    low, high = aim.at_least, aim.at_most
+    if reading.grades:
+        low = 0 if low is None else int(np.ceil(low))
+        high = len(reading.grades) - 1 if high is None else int(np.floor(high))
+    return {"words": aim.words(reading), "at_least": low, "at_most": high}
+
+
+def _ends(fit, aim):
+    """From where to where a reading's bar is drawn: all that was read and aimed at, and some room."""
+    if fit.reading.grades:
+        return None
+    known = fit.rows[["low", "high"]].to_numpy(float).ravel() if len(fit.rows) else np.array([])
+    bounds = [bound for bound in (aim.at_least, aim.at_most) if bound is not None] if aim else []
+    known = np.r_[known[np.isfinite(known)], bounds, fit.predict()[["low", "high"]].to_numpy().ravel()]
+    if fit.reading.scale == "log":
+        return [float(known[known > 0].min() / 1.4), float(known.max() * 1.4)]
+    slack = 0.15 * np.ptp(known)
+    return [float(max(known.min() - slack, fit.reading.low)), float(min(known.max() + slack, fit.reading.high))]
+
+
+def _starts(advice, stops):
+    """The recommended settings of each room as places on the sliders."""
+    for room, given in advice:
+        if isinstance(given, Recommendation):
+            at = [nearest(values, given.settings[name]) for name, values in stops.items()]
+            words = "best chance" if room is None else f"room at {show(given.settings['room_temperature'], 'degC')}"
+            yield {"words": words, "at": at}
+
+
+def _limits(names):
+    """The limits of the cautions on settings and readings that the sliders show."""
+    for limit in rules()["limits"]:
+        if limit["setting"] in names:
+            side = next(side for side in SIDES if side in limit)
+            words = limit.get("words", limit["setting"].replace("_", " ").replace("post cure", "post-cure"))
+            yield {
+                "name": limit["setting"], "words": words.capitalize(), "side": side, "bound": limit[side], "unit": unit_words(limit["unit"]),
+                "refuse": limit["level"] == "refuse", "says": f"{limit['reason']}. {limit['do']}.",
+            }  # fmt: skip

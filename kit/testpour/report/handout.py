@@ -1,0 +1,46 @@
+"""The handout: what was found on one page, for a student or the next person at the bench."""
+
+from testpour.report import story
+from testpour.report.sheet import advice_rows, checked, strongest, write_sheet
+
+ROOMS = 4  # that have room on the page
+
+
+def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=None):
+    """Write what was found as one page to print and hand over.
+
+    Parameters
+    ----------
+    fits : Fits
+        From `fit_castings`.
+    path : str or Path
+        File to write; an earlier handout is replaced, nothing else.
+    room : str, float or list, optional
+        Up to four room temperatures to recommend settings for; by default those met in the log.
+    paper : {"A4", "Letter"}
+    by : str, optional
+        Who signs it. Without it the handout names nobody.
+    date : str, optional
+        Printed as given; today by default.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    FileNotFoundError
+        If the folder of `path` does not exist.
+    FileExistsError
+        If anything but a handout lies at `path`.
+    ValueError
+        If `paper` is neither A4 nor Letter, or more than four rooms are given.
+    """
+    path = checked(path, paper, "handout")
+    asked = len(story.rooms(fits, room))
+    if asked > ROOMS:
+        raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")
+    return write_sheet(
+        path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
+        log=fits.castings.sentence(), open=story.still_open(fits, None, room),
+    )  # fmt: skip

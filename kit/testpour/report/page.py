@@ -1,0 +1,175 @@
+"""The findings page: one file that says what was asked, poured and found, and carries its own data."""
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from functools import partial
+from importlib.resources import files
+from pathlib import Path
+
+from markupsafe import Markup
+
+from testpour.advice.recommend import Recommendation
+from testpour.exchange.data_link import data_link, to_csv, versions
+from testpour.files import free_for, marked, page_kind, put
+from testpour.pages import template
+from testpour.report import story
+from testpour.report.carried import NoLogInside, carried, for_page, inside
+from testpour.report.explorer import explorer
+from testpour.report.photographs import photographs, pictured
+from testpour.report.poor import causes
+from testpour.report.since import changes, earlier, said
+from testpour.threads import one_thread
+from testpour.wording import count, in_html, visible
+
+LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
+
+
+def _carries_log(path):
+    try:
+        return bool(inside(path))
+    except NoLogInside:
+        return False
+
+
+PAGE = page_kind("findings page", older=_carries_log)
+LARGEST = 1_950_000  # bytes up to which photographs are made small enough: under the 2 MB that any mail carries
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page that was written.
+
+    Parameters
+    ----------
+    path : Path
+        The file. A `Page` may stand wherever a path may.
+    size : int
+        Its size in bytes.
+    study : str
+        Name of the study.
+    notes : int
+        How many notes of the log it repeats word for word.
+    photographs : int
+        How many photographs it was given to show.
+    """
+
+    path: Path
+    size: int
+    study: str
+    notes: int = 0
+    photographs: int = 0
+
+    def __fspath__(self):
+        return str(self.path)
+
+    def sentence(self):
+        """Where the page is and what to do before it is shared."""
+        text = (
+            f"The findings of {self.study} are in {self.path} ({self.size / 1000:.0f} kB): one file that "
+            "opens in any browser, prints, and needs no network."
+        )
+        held = [f"repeats {count(self.notes, 'note')} as typed"] * bool(self.notes)
+        held += [f"shows {count(self.photographs, 'photograph')}"] * bool(self.photographs)
+        return text + (f" It {' and '.join(held)}: check them before you share it." if held else "")
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return f"<p>{in_html(self.sentence())}</p>"
+
+
+@one_thread
+def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, licence=LICENCE, since=None, photos=()):
+    """Write the findings as one HTML file that needs nothing else.
+
+    Parameters
+    ----------
+    fits : Fits
+        From `fit_castings`.
+    path : str or Path
+        File to write; an earlier findings page is replaced, nothing else. If it is one of the same study,
+        the new page says what changed since.
+    plan : Plan, optional
+        The pours planned next; by default the page says what more pours would be worth.
+    room : str, float or list, optional
+        Room temperatures to recommend settings for, for example ``["17 degC", "24 degC"]``; by default
+        those met in the log.
+    by : str, optional
+        Who signs the page. Without it the page names nobody; who read what is never on it.
+    licence : str
+        What others may do with the page and its data, in a sentence.
+    since : str, Path or False, optional
+        The earlier page to compare with, where it is not the one replaced; False compares with none.
+    photos : iterable of Photo, optional
+        Photographs to show, as ``log.photos()`` gives them: small copies with pour, age and note.
+
+    Returns
+    -------
+    Page
+
+    Raises
+    ------
+    FileNotFoundError
+        If the folder of `path`, or `since`, does not exist.
+    FileExistsError
+        If anything but a findings page lies at `path`.
+    NoLogInside
+        If `since` is no findings page of this study.
+    """
+    path = free_for(path, PAGE)
+    before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
+    text = render(fits, plan=plan, room=room, by=by, licence=licence, before=before, photos=photos)
+    put(path, text, PAGE)
+    return Page(path, len(marked(text, PAGE)), fits.study.name, _notes(fits.castings, photos), len(photos))
+
+
+def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None, photos=()):
+    """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`."""
+    castings, given = fits.castings, story.advice(fits, room)
+    now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
+    script = files("testpour.report").joinpath("templates", "explorer.js").read_text("utf-8")
+    page = partial(
+        template("report", "page.html").render,
+        study=fits.study,
+        by=by,
+        asked=story.asked(fits.study),
+        changed=changes(fits.study, before, now) if before else [],
+        poured=story.poured(castings),
+        found=list(story.found(fits)),
+        advised=story.advised(fits, given),
+        causes=causes(fits),
+        open=story.still_open(fits, plan, room),
+        cautions=Markup(story.cautions()),
+        draws=len(next(iter(fits.values())).posterior.coefficients),
+        beliefs=list(story.believed(fits)),
+        files=[(f"{name}.csv", words, data_link(to_csv(table))) for name, words, table in (
+            ("pours", "the pours and their settings", castings.pours),
+            ("readings", "the readings", castings.readings),
+        )],
+        explorer=Markup(for_page(_visible(explorer(fits, given)))),
+        log=Markup(for_page(carried(castings, now, before))),
+        script=Markup(script),
+        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+        licence=licence,
+        fingerprint=castings.fingerprint(),
+        seed=fits.seed,
+        versions=versions(),
+    )  # fmt: skip
+    bare = page(photographs=None)
+    return page(photographs=photographs(photos, castings, LARGEST - len(bare.encode()))) if photos else bare
+
+
+def _visible(held):
+    """Words for the sliders, with the characters that turn their order written out; the log beside them stays as it was."""
+    if isinstance(held, dict):
+        return {name: _visible(part) for name, part in held.items()}
+    if isinstance(held, list | tuple):
+        return [_visible(part) for part in held]
+    return visible(held) if isinstance(held, str) else held
+
+
+def _notes(castings, photos):
+    tables = [table for table in (castings.pours, castings.readings) if "note" in table]
+    typed = sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
+    return typed + sum(bool(photo.note.strip()) for photo in photos)

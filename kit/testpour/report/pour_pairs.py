@@ -1,0 +1,109 @@
+"""Where pours lie: each pair of settings that differ, by session."""
+
+import numpy as np
+import pandas as pd
+import seaborn as sns
+from matplotlib.lines import Line2D
+
+from testpour.picture import INK, LOG, MARKERS, SECOND, drawable, label_axis, new_picture
+
+MOST = 5  # settings drawn against one another; more would be too small to read
+COLOURS = (LOG, SECOND, "#5a5a5a", "#6b8e00", "#8a3ea8", "#00786c")
+
+
+def show_plan(plan):
+    """Where the pours of a plan lie, by session.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    Picture
+        A matplotlib Figure: one panel a pair of settings that differ, one mark a pour, one shape a session.
+
+    Raises
+    ------
+    ValueError
+        If no setting differs between the pours.
+    """
+    says = f"Where the {len(plan.table)} planned pours lie: {_sessions(plan.table)}."
+    return _pairs(plan.study, plan.table, says)
+
+
+def show_pours(castings):
+    """Where the pours of a log lie, by session; see `show_plan`.
+
+    Parameters
+    ----------
+    castings : Castings
+
+    Returns
+    -------
+    Picture
+    """
+    says = f"Where the {len(castings.pours)} pours lie: {_sessions(castings.pours)}."
+    return _pairs(castings.study, castings.pours, says)
+
+
+def _sessions(table):
+    counts = table["session"].value_counts(sort=False)
+    return ", ".join(f"{count} in session {name}" for name, count in counts.items())
+
+
+def _pairs(study, table, says):
+    factors = [f for f in study.factors if f.kind != "text" and f.name in table and table[f.name].nunique() > 1][:MOST]
+    if not factors:
+        raise ValueError("No setting differs between these pours, so there is nothing to draw against anything.")
+    ups, acrosses = factors[1:], factors[:-1]
+    if len(factors) == 1:
+        ups, acrosses = [None], factors
+    size = len(acrosses)
+    picture, axes = new_picture(says, width=max(5.0, 1.2 + 1.9 * size), height=max(3.4, 1.4 + 1.8 * size),
+                                rows=len(ups), columns=size)  # fmt: skip
+    sessions = {name: drawable(name) for name in dict.fromkeys(table["session"])}
+    for i, up in enumerate(ups):
+        for j, across in enumerate(acrosses):
+            if j > i:
+                axes[i, j].remove()
+                continue
+            _panel(axes[i, j], table, sessions, across, up, outer=(i == len(ups) - 1, j == 0))
+    _legend(picture, sessions)
+    return picture
+
+
+def _panel(ax, table, sessions, across, up, outer):
+    """One pair of settings; pours that coincide are set beside one another."""
+    width = np.ptp(table[across.name]) or 1.0
+    ups = table[up.name] if up else table["session"].map({name: i for i, name in enumerate(sessions)}).astype(float)
+    repeat = table.groupby([table[across.name], ups], dropna=False).cumcount()
+    shown = pd.DataFrame({
+        "x": table[across.name] + 0.12 * width * repeat, "y": ups, "session": table["session"].map(sessions),
+    })  # fmt: skip
+    names = list(sessions.values())
+    sns.scatterplot(
+        shown, x="x", y="y", hue="session", style="session", hue_order=names, style_order=names, ax=ax, legend=False,
+        markers={n: MARKERS[i % len(MARKERS)] for i, n in enumerate(names)}, s=42, linewidth=1, edgecolor="white",
+        palette={n: COLOURS[i % len(COLOURS)] for i, n in enumerate(names)},
+    )  # fmt: skip
+    ax.margins(0.2)
+    label_axis(ax, "x", across)
+    if up:
+        label_axis(ax, "y", up)
+    else:
+        ax.set(ylabel="Session")
+        ax.set_yticks(range(len(names)), names)
+    if not outer[0]:
+        ax.set_xlabel("")
+    if not outer[1]:
+        ax.set_ylabel("")
+
+
+def _legend(picture, sessions):
+    marks = [
+        Line2D([], [], marker=MARKERS[i % len(MARKERS)], color=COLOURS[i % len(COLOURS)], linestyle="none",
+               markersize=8, label=f"session {name}")
+        for i, name in enumerate(sessions.values())
+    ]  # fmt: skip
+    picture.legend(handles=marks, loc="outside lower left", ncols=min(3, len(marks)), frameon=False, labelcolor=INK)

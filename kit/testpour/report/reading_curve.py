@@ -1,0 +1,180 @@
+"""What one setting does to a reading: the average casting as a curve, and the pours as they were."""
+
+import textwrap
+
+import numpy as np
+from scipy.special import ndtr
+
+from testpour.models.effects import effects
+from testpour.models.scales import to_reading
+from testpour.models.settings import settings_table
+from testpour.picture import (
+    LOG,
+    SECOND,
+    drawable,
+    label_axis,
+    new_picture,
+    poured_range,
+    shade_beyond,
+)
+
+POINTS = 81
+
+
+def show_reading(fit, factor, settings=None, *, room=None, age=None):
+    """What one setting does to a reading.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    factor : str
+        Name of a numeric or yes/no factor that enters the reading's model.
+    settings : dict, optional
+        The other settings of the curve; usual values where nothing is said.
+    room, age : str or float, optional
+        Room temperature and age after mixing; by default the usual room and the age of the reading's aim.
+
+    Returns
+    -------
+    Picture
+        A matplotlib Figure. Line and band: the average casting with its 90 % interval. Dots and bars:
+        the pours at their own settings, a bar where the reading is known between two values, an arrow
+        where one end is open. Grey: where nothing was poured.
+
+    Raises
+    ------
+    ValueError
+        If the factor does not enter the reading's model.
+    """
+    column = _moving(fit, factor)
+    low, high = poured_range(fit.rows[factor])
+    values = _values(fit, column)
+    beside = {**_beside(fit, factor), **(settings or {})}
+    table = settings_table(
+        fit.study, [{**beside, factor: v} for v in values],
+        room=None if factor == "room_temperature" else room, age=aim_age(fit) if age is None else age,
+        reading=fit.reading,
+    )  # fmt: skip
+    said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
+    picture, axes = new_picture(said or f"{fit.reading.words} over {column.words}".capitalize() + ".", height=4.6)
+    ax = axes[0, 0]
+    draw_average(ax, values, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0), column.kind == "yes/no")
+    draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
+    label_axis(ax, "x", column)
+    label_axis(ax, "y", fit.reading, "{}" + (f" at {table['age'].iloc[0]:g} h" if fit.reading.ages else ""))
+    if column.kind != "yes/no":
+        edge = 0.03 * (values[-1] - values[0])
+        ax.set_xlim(values[0] - edge, values[-1] + edge)
+        shade_beyond(ax, low, high, "not poured" if low is not None else "never varied: belief only")
+    picture.supxlabel(_held(fit, table, factor), x=0.01, ha="left", fontsize=9)
+    return picture
+
+
+def average(fit, table):
+    """The average casting at each row, in the reading's unit; for grades the average grade: shape (draws, rows)."""
+    mean = fit.mean(table)
+    if fit.reading.grades:
+        cuts = fit.posterior.cuts
+        return sum(ndtr(mean - cuts[:, [k]]) for k in range(cuts.shape[1]))
+    return to_reading(fit.reading, mean, table.get("room_temperature"))
+
+
+def aim_age(fit):
+    """Age of the reading's aim in hours; None where it has none."""
+    return next((a.age for a in fit.study.aims if a.reading == fit.reading.name and a.age is not None), None)
+
+
+def draw_average(ax, values, quantiles, apart=False):
+    """The middle and 90 % band of the average over `values`; dots and bars where the values stand apart."""
+    low, middle, high = quantiles
+    words = {"label": "average casting, 90 % interval"}
+    if apart:
+        ax.errorbar(values, middle, [middle - low, high - middle], fmt="D", color=LOG, capsize=8, linewidth=2.4,
+                    markersize=9, **words)  # fmt: skip
+    else:
+        ax.fill_between(values, low, high, color=LOG, alpha=0.22, linewidth=0)
+        ax.plot(values, middle, color=LOG, linewidth=2.4, **words)
+
+
+def draw_rows(ax, fit, places, age):
+    """The log's readings at `places`, beside one another where they coincide; those of other ages are left out."""
+    rows = fit.rows
+    if fit.reading.ages:
+        rows = rows[np.isclose(rows["age"], age)]
+    if not len(rows):
+        return
+    left, right = ax.get_xlim()
+    at = places[rows.index].to_numpy(float)
+    draw_known(ax, at + 0.012 * (right - left) * _beside_one_another(at, rows), rows, fit.reading)
+    ax.plot([], [], "o", color=SECOND, markerfacecolor="white", label="pours, at their own settings")
+    ax.legend(loc="best", framealpha=0.9, edgecolor="none")
+
+
+def draw_known(ax, at, rows, reading):
+    """Readings as known: a dot where exact, a bar between two ends, an arrow where an end is open."""
+    low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
+    exact = low == high
+    between = np.isfinite(low) & np.isfinite(high) & ~exact
+    ax.plot(at[exact], low[exact], "o", color=SECOND, markerfacecolor="white", markersize=6, zorder=3)
+    ax.errorbar(at[between], (low + high)[between] / 2, (high - low)[between] / 2, fmt="none", ecolor=SECOND,
+                elinewidth=2, capsize=4, zorder=3)  # fmt: skip
+    for open_end, known, way in ((np.isposinf(high), low, 1), (np.isneginf(low), high, -1)):
+        for x, y in zip(at[open_end], known[open_end], strict=True):
+            if np.isfinite(y):
+                ax.annotate("", (x, y), (0, 22 * way), textcoords="offset points", zorder=3,
+                            arrowprops={"arrowstyle": "<-", "color": SECOND, "linewidth": 2})  # fmt: skip
+                ax.plot(x, y, "_", color=SECOND, markersize=9, zorder=3)
+    if not reading.grades:
+        ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
+        if len(ends):
+            bottom, top = ax.get_ylim()
+            pad = 0.08 * (max(top, ends.max()) - min(bottom, ends.min()))
+            ax.set_ylim(min(bottom, ends.min() - pad), max(top, ends.max() + pad))
+
+
+def _beside_one_another(at, rows):
+    """Whole steps to the right and left for readings that would hide one another."""
+    seen, steps = {}, []
+    for x, y in zip(at, rows["low"].to_numpy(float), strict=True):
+        count = seen[x, y] = seen.get((x, y), -1) + 1
+        steps.append((count + 1) // 2 * (-1) ** count)
+    return np.array(steps)
+
+
+def _moving(fit, name):
+    known = {used for term in fit.believed.terms for used in term.factors}
+    usable = [f for f in fit.study.factors if f.name in known and f.kind != "text"]
+    for factor in usable:
+        if factor.name == name:
+            return factor
+    raise ValueError(
+        f"{name} does not enter the model of {fit.reading.words}: choose one of {', '.join(f.name for f in usable)}."
+    )
+
+
+def _values(fit, factor):
+    """Where the curve is drawn: the span widened to everything poured."""
+    if factor.kind == "yes/no":
+        return np.array([0.0, 1.0])
+    ends = [*(factor.span or (factor.low, factor.high)), *fit.rows[factor.name].dropna()]
+    return np.linspace(min(ends), max(ends), POINTS)
+
+
+def _beside(fit, name):
+    """A post-cure temperature without hours in the oven does nothing, nor hours at room temperature."""
+    rows = fit.rows
+    if name == "post_cure_temperature":
+        hours = rows["post_cure_time"].max() if len(rows) else 0.0
+        return {"post_cure_time": hours or 2.0}
+    if name == "post_cure_time":
+        warmest = rows["post_cure_temperature"].max() if len(rows) else 20.0
+        return {"post_cure_temperature": warmest if warmest > 20 else 60.0}
+    return {}
+
+
+def _held(fit, table, moved):
+    """The settings the curve is drawn at, in words."""
+    known = {used for term in fit.believed.terms for used in term.factors} - {moved}
+    held = [f"{drawable(f.words)} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in known & set(table)]
+    text = "Line drawn at " + ", ".join(held) + "." if held else ""
+    return "\n".join(textwrap.wrap(text, 88, max_lines=3))

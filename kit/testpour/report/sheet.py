@@ -1,0 +1,125 @@
+"""What the one-page sheets share: the file written, the advice as rows, and the three strongest findings."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from markupsafe import Markup
+
+from testpour.advice.conflicts import UNADVISED
+from testpour.advice.recommend import settings_words
+from testpour.cautions import safety_text
+from testpour.files import free_for, page_kind, put
+from testpour.models.effects import effects
+from testpour.models.settings import settings_table
+from testpour.pages import PAPERS, dated, refuse_paper, template
+from testpour.report import story
+from testpour.units import to_unit
+from testpour.wording import in_html, in_hundred, listed
+
+FINDINGS = 3
+STEPS = 5  # values of a setting over which a chance is followed
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A one-page sheet that was written.
+
+    Parameters
+    ----------
+    path : Path
+        The file. A `Sheet` may stand wherever a path may.
+    what, study, paper : str
+    note : str
+        What to look at before it is shared, in a sentence.
+    """
+
+    path: Path
+    what: str
+    study: str
+    paper: str
+    note: str = ""
+
+    def __fspath__(self):
+        return str(self.path)
+
+    def sentence(self):
+        """Where the sheet is and how to print it."""
+        text = f"The {self.what} of {self.study} is in {self.path}: open it in a browser and print it on one page of {self.paper}."
+        return text + (f" {self.note}" if self.note else "")
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return f"<p>{in_html(self.sentence())}</p>"
+
+
+def checked(path, paper, what):
+    """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter."""
+    refuse_paper(paper)
+    return free_for(path, page_kind(what))
+
+
+def write_sheet(path, name, fits, what, *, paper, date, note="", **given):
+    """Fill a template of this room and write it; the `Sheet`."""
+    text = template("report", name).render(
+        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study),
+        fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
+        date=dated(date), **given,
+    )  # fmt: skip
+    put(path, text, page_kind(what))
+    return Sheet(path, what, fits.study.name, paper, note)
+
+
+def advice_rows(fits, room):
+    """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
+    for where, given in story.advice(fits, room):
+        at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
+        if isinstance(given, UNADVISED):
+            yield {"room": at, "problem": str(given)}
+            continue
+        met = given.chance.table.iloc[0]
+        yield {
+            "room": at, "problem": "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
+            "chance": in_hundred(met["chance"]), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
+            "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
+            "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
+        }  # fmt: skip
+
+
+def _gel(fits, given):
+    if "gel_time" not in fits:
+        return ""
+    row = given.predicted.loc[fits["gel_time"].reading.words]
+    return f"{row['low']:.0f} to {row['high']:.0f} min"
+
+
+def strongest(fits):
+    """The three effects that matter most in sentences, one a reading before a second of any.
+
+    An effect on a reading with an aim counts by how far it moves the chance of meeting that aim, the other
+    settings as usual; any other comes after, by how many half-widths of its interval it differs from none.
+    """
+    each = []
+    for name, fit in fits.items():
+        aims = [aim for aim in fits.study.aims if aim.reading == name]
+        told = [e for e in effects(fit).each if e.told and e.poured]
+        ranked = sorted((-_moved(fit, aims, e), -_clearness(e), e.sentence()) for e in told)
+        each += [(not aims, place, *one) for place, one in enumerate(ranked)]
+    return [said for *_, said in sorted(each)[:FINDINGS]]
+
+
+def _moved(fit, aims, effect):
+    """How far the chance of meeting an aim moves while a setting goes over what was poured."""
+    values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
+    usual = settings_table(fit.study)
+    table = usual.loc[usual.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
+    at = [(table if aim.age is None else table.assign(age=aim.age), aim) for aim in aims]
+    return max((np.ptp(fit.chances(rows, aim.at_least, aim.at_most).mean(axis=0)) for rows, aim in at), default=0.0)
+
+
+def _clearness(effect):
+    """Half-widths of its interval by which an effect differs from none."""
+    ends = np.array([effect.middle, effect.low, effect.high])
+    middle, low, high = np.log(ends) if effect.ratio else ends
+    return abs(middle) / max((high - low) / 2, 1e-9)

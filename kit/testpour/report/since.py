@@ -1,0 +1,192 @@
+"""What changed since an earlier page of the same study: pours, effects, recommended settings."""
+
+import hashlib
+from pathlib import Path
+
+from testpour.exchange.data_link import LEFT_OUT
+from testpour.models.effects import effects
+from testpour.report.carried import NoLogInside, inside
+from testpour.units import show
+from testpour.wording import count, in_hundred, listed, signed
+
+NAMED = 8  # pours named one by one
+OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
+LEAST = 0.05  # change of a chance that is told
+
+
+def said(fits, advice):
+    """What a page says, in the form a later page compares itself with.
+
+    Parameters
+    ----------
+    fits : Fits
+    advice : list of (room, Recommendation or None)
+        From `story.advice`.
+
+    Returns
+    -------
+    dict
+        ``pours``: name to a mark of its settings and readings; ``readings``: how many; ``effects``;
+        ``advice``. Ready for JSON.
+    """
+    return {
+        "fingerprint": fits.castings.fingerprint(), "pours": _marks(fits.castings), "readings": len(fits.castings.readings),
+        "effects": {name: dict(_effects(fit)) for name, fit in fits.items()},
+        "advice": [_advised(room, given) for room, given in advice if given is not None],
+    }  # fmt: skip
+
+
+def _marks(castings):
+    """Pour to a short mark of everything known of it."""
+    marks = {}
+    for table in (castings.pours.reset_index(names="pour"), castings.readings):
+        kept = table.drop(columns=[name for name in OWN if name in table])
+        place = kept.columns.get_loc("pour")
+        for row in kept.itertuples(index=False, name=None):
+            marks[str(row[place])] = hashlib.sha256(f"{marks.get(str(row[place]), '')}{row!r}".encode()).hexdigest()[:12]
+    return marks
+
+
+def _effects(fit):
+    for effect in effects(fit).each:
+        if effect.poured:
+            low, middle, high = effect.in_points
+            yield effect.factor.name, {
+                "start": effect.start, "end": effect.end, "low": low, "middle": middle, "high": high,
+                "told": bool(effect.told), "unit": f" {effect.unit}".rstrip(),
+            }  # fmt: skip
+
+
+def _advised(room, given):
+    free = {name: float(given.settings[name]) for name in given.free}
+    return {"room": room, "settings": free, "chance": float(given.chance.draws.mean())}
+
+
+def earlier(castings, path, since=None):
+    """What an earlier page of the study said, or None where there is none to compare with.
+
+    Parameters
+    ----------
+    castings : Castings
+        The log as it is now.
+    path : Path
+        Where the new page goes; a page of the same study that lies there is the earlier one.
+    since : str, Path or False, optional
+        Another page to compare with; False compares with none.
+
+    Raises
+    ------
+    FileNotFoundError, NoLogInside
+        If `since` names no findings page, or one of another study.
+    """
+    if since is False or (since is None and not Path(path).exists()):
+        return None
+    try:
+        held = inside(since or path)
+    except NoLogInside:
+        if since is None:
+            return None
+        raise
+    if held["study"]["name"] != castings.study.name:
+        if since is None:
+            return None
+        raise NoLogInside(
+            f"{Path(since).name} is the page of another study, {held['study']['name']!r}. Give an earlier page of "
+            "this one, or compare two studies with compare_studies."
+        )
+    # The same log again: the page goes on saying what changed before it.
+    return held["before"] if held["fingerprint"] == castings.fingerprint() else held["said"]
+
+
+def changes(study, before, now):
+    """What changed, in sentences.
+
+    Parameters
+    ----------
+    study : Study
+    before, now : dict
+        From `said`.
+
+    Returns
+    -------
+    list of str
+    """
+    return [*_log_changes(before, now), *_effect_changes(study, before, now), *_advice_changes(study, before, now)]
+
+
+def _log_changes(before, now):
+    old, new = before["pours"], now["pours"]
+    added, gone = [p for p in new if p not in old], [p for p in old if p not in new]
+    altered = [p for p in new if p in old and new[p] != old[p]]
+    if added:
+        yield f"{count(len(added), 'pour')} more, {len(new)} now: {_named(added)}."
+    if gone:
+        yield f"{count(len(gone), 'pour')} withdrawn: {_named(gone)}."
+    if altered:
+        yield f"{count(len(altered), 'pour')} with new or corrected entries: {_named(altered)}."
+    if not (added or gone or altered):
+        yield "The pours and readings are the same."
+
+
+def _named(pours):
+    return listed(pours) if len(pours) <= NAMED else f"{', '.join(pours[:NAMED])} and {len(pours) - NAMED} more"
+
+
+def _effect_changes(study, before, now):
+    moved = False
+    for name, found in now["effects"].items():
+        for factor, new in found.items():
+            text = _moved(before["effects"].get(name, {}).get(factor), new)
+            if text:
+                moved = True
+                yield f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}."
+    if not moved:
+        yield "No effect of a setting came out clearly different from before."
+
+
+def _moved(old, new):
+    """What became of one effect, or nothing where it stands as it stood."""
+    if old is None:
+        return f"first pours at different values; {_worded(new)}"
+    same = (old["start"], old["end"]) == (new["start"], new["end"])
+    if old["told"] != new["told"]:
+        other = "" if same else ", over other values than before"
+        return f"{'now settled' if new['told'] else 'no longer settled'}; it was {_worded(old)}, it is {_worded(new)}{other}"
+    if new["told"] and old["told"] and (old["middle"] > 0) != (new["middle"] > 0):
+        return f"turned round; it was {_worded(old)}, it is {_worded(new)}"
+    if same and not old["low"] <= new["middle"] <= old["high"]:
+        return f"it was {_worded(old)}, it is {_worded(new)}"
+    return ""
+
+
+def _worded(effect):
+    low, middle, high = (signed(effect[end]) for end in ("low", "middle", "high"))
+    return f"{middle}{effect['unit']} (90 % interval {low} to {high})"
+
+
+def _advice_changes(study, before, now):
+    old = {one["room"]: one for one in before["advice"]}
+    for one in now["advice"]:
+        where = "" if one["room"] is None else f" for a room at {_room(one['room'])}"
+        if one["room"] not in old:
+            yield f"New advice{where}."
+            continue
+        was = old[one["room"]]
+        moved = [
+            f"{study.factor(name).words} {study.factor(name).show(value)} instead of {study.factor(name).show(was['settings'][name])}"
+            for name, value in one["settings"].items()
+            if name in was["settings"] and was["settings"][name] != value
+        ]
+        if moved:
+            yield f"Recommended{where}: {listed(moved)}."
+        if abs(one["chance"] - was["chance"]) >= LEAST:
+            yield (
+                f"The chance of a good casting at the recommended settings{where} is {in_hundred(one['chance'])} in 100; "
+                f"the earlier page said {in_hundred(was['chance'])}."
+            )
+        elif not moved:
+            yield f"The advice{where} stands."
+
+
+def _room(room):
+    return room if isinstance(room, str) else show(room, "degC")

@@ -1,0 +1,208 @@
+"""Two studies side by side: what they agree on, where they differ, and where nobody can tell."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from testpour.models.change import change
+from testpour.models.effects import effects
+from testpour.models.settings import settings_table
+from testpour.report.overlap import Overlap, overlap_of
+from testpour.units import show
+from testpour.wording import in_markdown, listed, signed, table_html
+
+LEVEL = 0.9
+SURE = 0.95  # chance of a direction from which on it is told
+APART = 0.99  # the same for a difference of two studies: there are many, and chance must not make one of them up
+HEARD = 0.05  # share from the log below which an effect is belief alone
+VERDICTS = ("differ", "agree", "cannot tell", "belief only")
+
+
+@dataclass(frozen=True, eq=False)
+class StudyComparison:
+    """What two studies say of the same settings.
+
+    Parameters
+    ----------
+    names : tuple of str
+        How the two are called.
+    overlap : Overlap
+        The settings both poured.
+    table : DataFrame
+        One row a reading and a setting: the effect in the ``first`` and the ``second`` study and their
+        ``difference``, each with ``low`` and ``high`` of its 90 % interval (`first_low`, ...), in ``unit``;
+        ``move``, the step it belongs to; ``verdict``: "agree" (the same way in both, sizes no further apart
+        than scatter allows), "differ", "cannot tell" or "belief only". The row "level" of a reading compares
+        the average casting at the same settings.
+    """
+
+    names: tuple
+    overlap: Overlap
+    table: pd.DataFrame
+
+    def sentence(self):
+        """What agrees, what differs, what cannot be told, and where the two overlap."""
+        first, second = self.names
+        text = [f"{first} and {second}: {self.overlap.sentence()}"]
+        if not len(self.table):
+            return " ".join([*text, "So nothing can be compared."])
+        for verdict, lead in zip(VERDICTS, ("They differ on", "They agree on", "Cannot tell yet:", "Only belief speaks of"), strict=True):
+            rows = self.table[self.table["verdict"] == verdict]
+            if len(rows):
+                said = self._differences(rows) if verdict == "differ" else self._grouped(rows)
+                text.append(f"{lead} {said}.")
+        return " ".join(text)
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        shown = self.table.drop(columns=["told"]).round(2)
+        return f"{in_markdown(self.sentence())}\n\n{table_html(shown)}"
+
+    def _grouped(self, rows):
+        """"gel time (catalyst and thickness) and hardness (level)"."""
+        each = rows.groupby(level="reading", sort=False)
+        return listed(f"{reading} ({listed(part.index.get_level_values('setting'))})" for reading, part in each)
+
+    def _differences(self, rows):
+        return "; ".join(self._difference(*row) for row in rows.iterrows())
+
+    def _difference(self, place, row):
+        reading, setting = place
+        unit = row["unit"]
+        if setting == "level":
+            return (
+                f"{reading} at the same settings: {signed(row['difference'])}{unit} in {self.names[1]} "
+                f"(90 % interval {signed(row['low'])} to {signed(row['high'])}{unit})"
+            )
+        return (
+            f"what {setting} does to {reading} ({row['move']}): {signed(row['first'])}{unit} in {self.names[0]}, "
+            f"{signed(row['second'])}{unit} in {self.names[1]}"
+        )
+
+    def figure(self):
+        """The effects of both with their intervals, a `Picture`; see `figures.show_studies`."""
+        from testpour.report.study_pairs import show_studies
+
+        return show_studies(self)
+
+
+def compare_studies(first, second, *, names=None):
+    """What two studies say of the same settings.
+
+    Parameters
+    ----------
+    first, second : Fits
+        Of two studies, or of one study at two benches.
+    names : tuple of str, optional
+        How to call them; the names of the studies by default.
+
+    Returns
+    -------
+    StudyComparison
+        Effects are taken over the values that both studies poured, the other settings alike; the level at the
+        middle of what both poured. The average casting, not a single one. Both studies start from the trade's
+        beliefs, which makes them look alike where their logs say little: such effects are marked.
+
+    Raises
+    ------
+    ValueError
+        If the two names are the same.
+    """
+    names = tuple(names or (first.study.name, second.study.name))
+    if names[0] == names[1]:
+        raise ValueError(f"Both studies are called {names[0]!r}. Give names=(one, other) to tell them apart.")
+    overlap = overlap_of(first, second)
+    rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
+    index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])
+    columns = ["first", "first_low", "first_high", "second", "second_low", "second_high", "difference", "low", "high",
+               "unit", "move", "told", "verdict"]  # fmt: skip
+    return StudyComparison(names, overlap, pd.DataFrame(rows, index=index if rows else None, columns=columns))
+
+
+def _reading_rows(one, other, overlap):
+    """The level of a reading and the effect of each setting on it, in both studies."""
+    middle = overlap.middle()
+    yield _level_row(one, other, middle)
+    heard = [{e.factor.name: e.from_log for e in effects(fit).each if e.poured} for fit in (one, other)]
+    for factor in overlap.factors:
+        if all(factor.name in share for share in heard):
+            low, high = overlap.spans[factor.name]
+            if high > low:
+                moved = [{**middle, factor.name: low}, {**middle, factor.name: high}]
+                deaf = min(share[factor.name] for share in heard) < HEARD
+                yield _effect_row(one, other, factor, moved, (low, high), deaf)
+
+
+def _tables(one, other, settings):
+    return [settings_table(fit.study, _known(fit, settings), reading=one.reading) for fit in (one, other)]
+
+
+def _known(fit, settings):
+    names = {factor.name for factor in fit.study.factors}
+    return [{name: value for name, value in row.items() if name in names} for row in settings]
+
+
+def _effect_row(one, other, factor, moved, span, deaf):
+    found = [change(fit, table) for fit, table in zip((one, other), _tables(one, other, moved), strict=True)]
+    scale, unit = _terms(one.reading, found[0])
+    draws = [scale(part.values) for part in found]
+    apart = scale(found[1].values / found[0].values) if found[0].ratio else draws[1] - draws[0]
+    told = [_sure(part) for part in draws]
+    verdict = "belief only" if deaf else _verdict(draws, apart, told)
+    move = "no to yes" if factor.kind == "yes/no" else f"{span[0]:g} to {factor.show(span[1])}"
+    return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "unit": unit, "move": move,
+            "told": all(told), "verdict": verdict}  # fmt: skip
+
+
+def _level_row(one, other, middle):
+    """The average casting at the same settings: how far the second study lies from the first."""
+    found = [change(fit, pd.concat([table] * 2)) for fit, table in zip((one, other), _tables(one, other, [middle]), strict=True)]
+    levels = [part.each[:, 0] for part in found]
+    ratio = found[0].ratio
+    scale = 100.0 if found[0].bound is not None else 1.0
+    apart = 100 * (levels[1] / levels[0] - 1) if ratio else scale * (levels[1] - levels[0])
+    unit = " %" if ratio else _terms(one.reading, found[0])[1]
+    told = _sure(apart, APART)
+    poured = min(one.pours, other.pours) > 0
+    least = 25.0 if ratio else 10.0 if found[0].bound is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
+    verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
+    return {"place": (one.reading.words, "level"), **_ends([scale * part for part in levels], apart), "unit": unit,
+            "move": "same settings", "told": told, "verdict": verdict}  # fmt: skip
+
+
+def _terms(reading, found):
+    """How changes of a reading are shown, and their unit."""
+    if found.ratio:
+        return (lambda values: 100 * (values - 1)), " %"
+    if reading.grades:
+        return ((lambda values: 100 * values), " in 100") if found.bound is not None else ((lambda values: values), " grades")
+    return (lambda values: values), show(0, reading.unit)[1:]
+
+
+def _sure(draws, level=SURE):
+    return bool(max(np.mean(draws > 0), np.mean(draws < 0)) >= level)
+
+
+def _verdict(draws, apart, told):
+    """Differ where the difference has a sure sign; agree where both effects point the same sure way and none has."""
+    if _sure(apart, APART):
+        return "differ"
+    same = np.sign(np.median(draws[0])) == np.sign(np.median(draws[1]))
+    return "agree" if all(told) and same and not _sure(apart) else "cannot tell"
+
+
+def _close(apart, least):
+    """Levels agree where the difference is known to be small: a quarter, 10 castings in 100, a tenth of the reading."""
+    low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+    return "agree" if max(-low, high) < least else "cannot tell"
+
+
+def _ends(draws, apart):
+    tails = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
+    row = {}
+    for name, values in (("first", draws[0]), ("second", draws[1])):
+        row[f"{name}_low"], row[name], row[f"{name}_high"] = (float(v) for v in np.quantile(values, tails))
+    row["low"], row["difference"], row["high"] = (float(v) for v in np.quantile(apart, tails))
+    return row

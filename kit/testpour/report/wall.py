@@ -1,0 +1,114 @@
+"""The wall sheet: what each bench of a class poured and what they found together, on one page."""
+
+from testpour.causes.complaint import good_pours
+from testpour.report import story
+from testpour.report.figures import show_chance, show_effects
+from testpour.report.sheet import advice_rows, checked, strongest, write_sheet
+from testpour.wording import count
+
+MOST = 16  # benches with a line of their own; the others share the last one
+ROOMS = 2
+UNSAID = "not written down"
+
+
+def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, paper="A4", date=None):
+    """Write what all benches of a class poured and found together as one page for the wall.
+
+    Parameters
+    ----------
+    fits : Fits
+        From `fit_castings`.
+    path : str or Path
+        File to write; an earlier wall sheet is replaced, nothing else.
+    bench : str
+        Column of the pours that tells benches apart: ``"by"`` (initials), ``"session"`` or a lot.
+    names : bool
+        Whether benches stand under what that column holds. Without it they are Bench 1, 2, ... in the
+        order of their first pour, so that no person is named.
+    room : str, float or list, optional
+        One or two room temperatures to recommend settings for; by default the coldest and warmest met.
+    paper : {"A4", "Letter"}
+    date : str, optional
+        Printed as given; today by default.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    ValueError
+        If the log has no such column, nothing in it tells the benches of its pours apart, `paper` is neither A4 nor Letter, or
+        more than two rooms are given.
+    FileNotFoundError
+        If the folder of `path` does not exist.
+    FileExistsError
+        If anything but a wall sheet lies at `path`.
+    """
+    path, castings = checked(path, paper, "wall sheet"), fits.castings
+    of = _benches(castings.pours, bench)
+    shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
+    met = story.rooms(fits, room)
+    if room is not None and len(met) > ROOMS:
+        raise ValueError(f"The wall sheet has room for {ROOMS} rooms, not {len(met)}: the recipe chart shows more.")
+    advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
+    note = "It names benches as they are written in the log: ask before it goes on the wall." if names else ""
+    return write_sheet(
+        path, "wall.html", fits, "wall sheet", paper=paper, date=date, note=note, rows=advised,
+        benches=_rows(castings, of, shown, names), heads=[f.words for f in shown], log=castings.sentence(),
+        count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", found=strongest(fits), figure=_figure(fits),
+        open=story.still_open(fits, None, room),
+    )  # fmt: skip
+
+
+def _benches(pours, bench):
+    """Which bench made each pour, in words."""
+    if bench not in pours:
+        raise ValueError(f"The log has no column {bench!r}; give bench one of {', '.join(pours.columns)}.")
+    if pours.empty:
+        return pours[bench].astype(str)  # no bench yet; the sheet says that nothing is logged
+    said = pours[bench].astype(object).where(pours[bench].notna(), "").astype(str).str.strip()
+    if not said.ne("").any():
+        raise ValueError(
+            f"No pour says in {bench!r} which bench made it. Log pours with their bench's initials, or give "
+            'another column, for example bench="session".'
+        )
+    return said.replace("", UNSAID)
+
+
+def _rows(castings, of, shown, names):
+    """One row a bench: its name, pours, readings, how many came out good, and what it tried."""
+    good, read = set(good_pours(castings)), castings.readings.groupby("pour").size()
+    order = list(dict.fromkeys(of))
+    keep = order if len(order) <= MOST else order[: MOST - 1]
+    place = of.where(of.isin(keep), other="\0")
+    rows = []
+    for number, (name, part) in enumerate(castings.pours.groupby(place, sort=False), 1):
+        called = name if names else f"Bench {number}"
+        called = UNSAID if name == UNSAID else f"{len(order) - len(keep)} more" if name == "\0" else called
+        judged = [pour for pour in part.index if pour in read.index]
+        rows.append({
+            "bench": called, "pours": len(part), "readings": int(read.reindex(part.index).fillna(0).sum()),
+            "good": f"{len(good & set(judged))} of {len(judged)}", "tried": [_tried(f, part[f.name]) for f in shown],
+        })  # fmt: skip
+    return rows
+
+
+def _tried(factor, values):
+    """The range of a setting at one bench, or its levels in words."""
+    values = values[values.notna() & (values.astype(str) != "")]
+    if not len(values):
+        return ""
+    if factor.kind == "number":
+        return story.between(factor, values)
+    levels = list(dict.fromkeys(map(factor.show, values)))
+    return ", ".join(levels) if len(levels) < 4 else count(len(levels), "kind")
+
+
+def _figure(fits):
+    """The map of chances; what the settings did to the first reading with an aim where there is no map."""
+    numbers = {f.name for f in fits.study.factors if f.kind == "number"}
+    if {"catalyst", "room_temperature"} <= numbers and (figure := story.drawn(show_chance, fits)):
+        return figure
+    aimed = [aim.reading for aim in fits.study.aims] or list(fits)
+    return story.drawn(show_effects, fits[aimed[0]])

@@ -1,1 +1,0 @@
-"""Temperature traces of a thermocouple logger: read, judged, drawn, logged."""

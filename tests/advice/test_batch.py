@@ -1,0 +1,144 @@
+"""Next pours: reproducible, in today's room and the moulds at hand, for what matters to the person."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.advice.batch import BOTH, LEARN, MAKE, next_pours
+from testpour.advice.candidates import RoomProblem
+from testpour.advice.reasons import lesson, scatter_unknown
+from testpour.catalogue import catalogue
+from testpour.models.chance import NoAims
+
+
+@pytest.fixture(scope="module")
+def advised(fits):
+    return next_pours(fits, room="17 degC", pours=4)
+
+
+def test_the_same_log_and_seed_give_the_same_pours(fits, advised):
+    pd.testing.assert_frame_equal(next_pours(fits, room="17 degC", pours=4).table, advised.table)
+
+
+def test_pours_are_in_the_room_as_it_is_and_named_on_from_the_log(advised):
+    assert (advised.table["room_temperature"] == 17.0).all()
+    assert list(advised.table.index) == ["P09", "P10", "P11", "P12"]
+
+
+def test_gain_grows_with_each_pour_and_is_no_loss(advised):
+    gain = advised.table["gain"].to_numpy()
+    assert (np.diff(gain) >= 0).all() and gain[0] >= 0
+
+
+def test_each_pour_has_its_reason_chance_and_readings(fits, advised):
+    assert advised.table["reason"].str.match("settles|repeats").all()
+    assert advised.table["chance"].between(0, 1).all()
+    assert len(advised.predicted) == 4 * len(fits.study.readings)
+    assert (advised.predicted["low"] <= advised.predicted["middle"]).all()
+    assert (advised.predicted["middle"] <= advised.predicted["high"]).all()
+
+
+def test_before_anything_is_poured_a_pour_promises_much_and_later_little(unpoured, fits):
+    first = next_pours(unpoured, room=20, pours=2).table["gain"].iloc[-1]
+    later = next_pours(fits, room=20, pours=2).table["gain"].iloc[-1]
+    assert first > 0.04 > later
+
+
+def test_only_moulds_at_hand(fits):
+    found = next_pours(fits, room=20, moulds=["6 mm", "1/2 in"])
+    assert set(found.table["thickness"].round(3)) <= {6.0, 12.7}
+
+
+def test_what_is_given_is_kept(fits):
+    found = next_pours(fits, room=20, fixed={"thickness": "12 mm", "cover": "yes"}, pours=3)
+    assert (found.table["thickness"] == 12).all() and (found.table["cover"] == 1).all()
+    assert found.free == ("catalyst", "pigment")
+
+
+@pytest.mark.parametrize(("aim", "share"), [(BOTH, 0.7), (MAKE, 0.9)])
+def test_pieces_are_likely_good_when_that_matters(fits, aim, share):
+    """No pour far below the best of the day, where learning alone would go there."""
+    learning = next_pours(fits, room=20, aim=LEARN).table["chance"]
+    making = next_pours(fits, room=20, aim=aim).table["chance"]
+    best = next_pours(fits, room=20, aim=MAKE).table["chance"].max()
+    assert making.min() >= share * best
+    assert learning.min() < share * best
+
+
+def test_pours_not_yet_read_are_not_asked_for_twice(fits, advised):
+    waiting = next_pours(fits, room="17 degC", pours=4, pending=advised.table)
+    assert waiting.table["gain"].iloc[-1] < advised.table["gain"].iloc[-1]
+    assert waiting.before >= advised.before
+    columns = ["catalyst", "pigment", "thickness", "cover"]
+    assert set(map(tuple, waiting.table[columns].to_numpy())) != set(map(tuple, advised.table[columns].to_numpy()))
+
+
+def test_pending_is_not_edited(fits, advised):
+    given = advised.table[["catalyst", "thickness"]].copy()
+    kept = given.copy()
+    next_pours(fits, room=17, pours=1, pending=given)
+    pd.testing.assert_frame_equal(given, kept)
+
+
+def test_weigh_out_of_each_pour(advised):
+    """Catalyst to weigh is its share of the resin: 200 g x % / 100, to the scale's 0.1 g."""
+    mixes = advised.weigh_out("200 g")
+    assert list(mixes) == list(advised.table.index)
+    for pour, mix in mixes.items():
+        assert float(mix.catalyst_mass) == pytest.approx(2 * advised.table.loc[pour, "catalyst"], abs=0.051)
+
+
+def settled(fits, shrink, scatter=None):
+    """The fits with coefficients drawn together, and one scatter's doubt widened."""
+    models = {}
+    for name, fit in fits.items():
+        post, spread = fit.posterior, fit.posterior.spread
+        middle = post.coefficients.mean(axis=0)
+        if name == scatter:
+            spread = np.linspace(0.02, 1.5, len(post))
+        models[name] = replace(fit, posterior=replace(post, coefficients=middle + shrink * (post.coefficients - middle), spread=spread))
+    return replace(fits, models=models)
+
+
+def test_a_repeat_is_advised_when_the_scatter_is_what_is_not_known(fits):
+    unsure = settled(fits, 0.05, scatter="gel_time")
+    found = next_pours(unsure, room=20, pours=3, aim=MAKE, fixed={"cover": "yes", "thickness": 10})
+    assert scatter_unknown(unsure, found.table)
+    assert "repeats P09: shows how far two alike pours differ" in found.table["reason"].iloc[-1]
+    same = ["catalyst", "pigment", "thickness", "cover"]
+    assert (found.table[same].iloc[-1] == found.table[same].iloc[0]).all()
+
+
+def test_no_repeat_for_scatter_that_is_known(fits):
+    assert not scatter_unknown(settled(fits, 1.0), next_pours(fits, room=20, pours=2).table)
+
+
+@pytest.mark.parametrize(("reading", "factor", "settings", "says"), [
+    ("tack", "catalyst", {"catalyst": 1.2, "room_temperature": 16}, "settles whether 1.2 % catalyst is enough when cold"),
+    ("hardness", "catalyst", {"catalyst": 2.4}, "settles whether 2.4 % catalyst is too much"),
+    ("hardness", "catalyst", {"catalyst": 1.7}, "settles how well 1.7 % catalyst cures"),
+    ("gel_time", "catalyst", {"catalyst": 1.2}, "settles how long the mix stays workable with 1.2 % catalyst"),
+    ("peak_temperature", "thickness", {"thickness": 17.0}, "settles how hot a 17 mm piece runs"),
+    ("tack", "cover", {"cover": 0.0, "thickness": 6.0}, "settles whether cover can be left off in a thin piece"),
+    ("tack", "cover", {"cover": 1.0}, "settles what cover does for tack"),
+    ("hardness", "pigment", {"pigment": 3.8}, "settles whether 3.8 % pigment still cures"),
+    ("opacity", "pigment", {"pigment": 3.8}, "settles what 3.8 % pigment does to opacity"),
+    ("gel_time", "", {"room_temperature": 25}, "settles gel time of this resin when warm"),
+    ("gel_time", "room_temperature", {}, "settles gel time of this resin in the room as it is"),
+])  # fmt: skip
+def test_the_reason_in_words(study, reading, factor, settings, says):
+
+
+    row = pd.Series({"catalyst": 1.7, "pigment": 1.0, "thickness": 11.0, "cover": 1.0, "room_temperature": 20.0, **settings})
+    assert lesson(study, catalogue()["readings"][reading], factor, row) == says
+
+
+def test_refusals(fits):
+    with pytest.raises(ValueError, match="0 pours asked for: ask for at least 1. No aim 'win'; say what matters"):
+        next_pours(fits, room=18, pours=0, aim="win")
+    with pytest.raises(RoomProblem, match="this cold"):
+        next_pours(fits, room="6 degC")
+    with pytest.raises(NoAims, match="states no aim"):
+        next_pours(replace(fits, study=replace(fits.study, aims=())), room=18)

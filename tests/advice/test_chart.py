@@ -1,0 +1,98 @@
+"""The recipe chart: each cell the best of its column, what was not poured greyed, and remedies that work."""
+
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from testpour.advice.candidates import RoomProblem
+from testpour.advice.chart import GOOD, recipe_chart
+from testpour.models.chance import NoAims, chance
+from testpour.models.settings import settings_table
+
+GIVEN = {"pigment": "0.5 %", "cover": "yes"}
+
+
+@pytest.fixture(scope="module")
+def chart(fits):
+    return recipe_chart(fits, rooms=(16, "68 degF", 24), thicknesses=("6 mm", 15), fixed=GIVEN)
+
+
+def test_each_cell_is_the_best_catalyst_of_its_room_and_depth(fits, chart):
+    """Against every catalyst on the bench's step, by the draws: within a point of the best."""
+    for (room, depth), row in chart.table.iterrows():
+        grid = [{"catalyst": c, "thickness": depth, **GIVEN} for c in np.arange(1.0, 2.51, 0.1).round(1)]
+        each = chance(fits, settings_table(fits.study, grid, room=room)).by_aim.prod(axis=1).to_numpy()
+        if np.isfinite(row["catalyst"]):
+            assert each[round(10 * (row["catalyst"] - 1.0))] >= each.max() - 0.01
+            assert row["chance"] == pytest.approx(each.max(), abs=0.04)
+        else:
+            assert each.max() < GOOD + 0.04
+
+
+def test_rooms_and_depths_are_read_and_sorted(chart):
+    assert list(chart.table.index) == [(16, 6), (16, 15), (20, 6), (20, 15), (24, 6), (24, 15)]
+
+
+def test_catalyst_is_on_the_step_and_the_gel_window_in_order(chart):
+    good = chart.table.dropna(subset=["catalyst"])
+    assert (10 * good["catalyst"] - (10 * good["catalyst"]).round()).abs().max() < 1e-9
+    assert (good["gel_low"] < good["gel_high"]).all()
+
+
+def test_a_cold_room_is_beyond_what_was_poured(fits, chart):
+    """The log holds rooms at 17 and 22 °C only, half a degree of slack either side."""
+    assert chart.table.loc[(16, 6), "beyond"] and chart.table.loc[(24, 6), "beyond"]
+    inside = recipe_chart(fits, rooms=(18,), thicknesses=(10,), fixed=GIVEN).table
+    assert not inside["beyond"].any()
+
+
+def test_a_cell_without_a_good_recipe_says_what_to_do_and_that_it_works(fits):
+    chart = recipe_chart(fits, rooms=(19,), thicknesses=(18,), fixed={"pigment": "0.5 %", "cover": "no"})
+    row = chart.table.iloc[0]
+    assert np.isnan(row["catalyst"])
+    assert row["advice"].split(",")[0] in {"add a cover", "pour in two layers", "pour in three layers", "warm the room to 20 °C"}
+    assert row["advice"].split(", with ")[1].endswith(" %")
+
+
+class Cells(HTMLParser):
+    def __init__(self, text):
+        super().__init__()
+        self.counts, self.words = {}, []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.counts[tag] = self.counts.get(tag, 0) + 1
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def test_the_page_has_every_cell_and_reads_without_colour(chart):
+    page = Cells(chart._repr_html_())
+    assert page.counts["td"] == 6 and page.counts["tr"] == 4 and page.counts["table"] == 1
+    assert "not poured yet" in page.words  # said in words, not by the grey alone
+    assert "break-inside:avoid" in chart._repr_html_()
+    assert any("Everywhere: 0.5 % pigment, with cover" in words for words in page.words)
+
+
+def test_typed_names_are_escaped(chart):
+    named = replace(chart, study=replace(chart.study, name="<script>x</script>"))
+    assert "<script>" not in named._repr_html_()
+
+
+def test_settings_left_free_are_chosen_once_and_well(fits):
+    free = recipe_chart(fits, rooms=(18, 22), thicknesses=(6, 12))
+    given = recipe_chart(fits, rooms=(18, 22), thicknesses=(6, 12), fixed={"pigment": "3 %", "cover": "no"})
+    assert free.table["chance"].mean() >= given.table["chance"].mean()
+    assert free.shared.endswith("cover")
+
+
+def test_refusals(fits):
+    with pytest.raises(ValueError, match="gives the catalyst, but this study does not vary it or it is given"):
+        recipe_chart(fits, fixed={"catalyst": 2})
+    with pytest.raises(RoomProblem, match="this cold"):
+        recipe_chart(fits, rooms=(4, 20))
+    with pytest.raises(NoAims, match="states no aim"):
+        recipe_chart(replace(fits, study=replace(fits.study, aims=())))

@@ -1,0 +1,142 @@
+"""Recommended settings: the best of a full grid, within what is given, and refusals that teach."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.advice.candidates import (
+    ALIKE,
+    RoomProblem,
+    allowed,
+    free_factors,
+    nearest_usual,
+    spread_settings,
+)
+from testpour.advice.conflicts import AimsConflict
+from testpour.advice.prospect import prospect, states_of
+from testpour.advice.recommend import best_settings, recommend
+from testpour.models.chance import NoAims, chance
+from testpour.models.settings import settings_table
+from testpour.study import Aim
+
+
+def aimed(fits, **bounds):
+    """The fits of a study whose aims are replaced."""
+    aims = tuple(replace(aim, **bounds[aim.reading]) if aim.reading in bounds else aim for aim in fits.study.aims)
+    return replace(fits, study=replace(fits.study, aims=aims))
+
+
+@pytest.mark.parametrize(("room", "depth"), [(17, 6), (20, 10), (23, 15)])
+def test_no_setting_of_a_full_grid_beats_the_recommendation(fits, room, depth):
+    """All 16 x 39 x 2 settings on the bench's steps, by the draws themselves: within half a point of the best."""
+    grid = np.array(np.meshgrid(np.arange(1, 2.51, 0.1), np.arange(0.2, 4.01, 0.1), [0.0, 1.0])).reshape(3, -1).T
+    table = settings_table(fits.study, pd.DataFrame(grid.round(6), columns=["catalyst", "pigment", "cover"]), room=room)
+    table["thickness"] = float(depth)
+    table = table[allowed(fits, table)]
+    best = chance(fits, table).by_aim.prod(axis=1).max()
+    found = recommend(fits, room=room, fixed={"thickness": depth})
+    assert found.chance.by_aim.prod(axis=1).iloc[0] >= best - 0.005
+
+
+def test_what_is_given_is_kept_and_nothing_leaves_the_spans(fits):
+    found = recommend(fits, room="66 degF", fixed={"thickness": "1/2 in", "cover": "no"})
+    assert found.settings["thickness"] == pytest.approx(12.7)
+    assert found.settings["room_temperature"] == pytest.approx((66 - 32) / 1.8)
+    assert found.settings["cover"] == 0.0
+    assert set(found.free) == {"catalyst", "pigment"}
+    for name in found.free:
+        low, high = fits.study.factor(name).span
+        assert low <= found.settings[name] <= high
+
+
+def test_settings_lie_on_the_steps_of_the_bench(fits):
+    found = recommend(fits, room=19)
+    assert found.settings["catalyst"] * 10 == pytest.approx(round(found.settings["catalyst"] * 10))
+    assert found.settings["thickness"] == pytest.approx(round(found.settings["thickness"]))
+
+
+def test_the_sentence_says_chance_what_limits_it_and_what_was_not_poured(fits):
+    text = recommend(fits, room=26, fixed={"thickness": 10}).sentence()
+    assert "In a room at 26 °C, pour with" in text
+    assert "Chance of a good casting: " in text and "hardness at least 75 Shore D at 24 h" in text
+    assert "Not poured there yet: room temperature 26 °C" in text
+
+
+def test_the_log_is_not_touched(fits):
+    before = fits.castings.pours.copy(), fits.castings.readings.copy()
+    recommend(fits, room=18)
+    pd.testing.assert_frame_equal(fits.castings.pours, before[0])
+    pd.testing.assert_frame_equal(fits.castings.readings, before[1])
+
+
+def test_no_aim_no_advice(fits):
+    with pytest.raises(NoAims, match=r"no aim.*\[aims\] in study.toml"):
+        recommend(replace(fits, study=replace(fits.study, aims=())), room=18)
+
+
+@pytest.mark.parametrize(("room", "said"), [("8 degC", "this cold"), ("2 degC", "this cold"), ("60 degC", "outside 5 to 40 °C"),
+                                            ("cold", "not a number"), ("3 bar", "room temperature")])  # fmt: skip
+def test_a_room_out_of_range_is_refused(fits, room, said):
+    with pytest.raises(RoomProblem, match=said):
+        recommend(fits, room=room)
+
+
+def test_aims_that_exclude_each_other_are_named_with_the_closest_compromise(fits):
+    """Catalyst quickens the gel and heats the casting: a quick gel and a cool peak exclude each other."""
+    apart = aimed(fits, gel_time={"at_least": None, "at_most": 18.0}, peak_temperature={"at_most": 40.0})
+    with pytest.raises(AimsConflict, match="both gel time at most 18 min and peak temperature at most 40 °C") as caught:
+        recommend(apart, room=24, fixed={"thickness": 6})
+    assert {aim.reading for aim in caught.value.aims} == {"gel_time", "peak_temperature"}
+    assert "closest compromise is catalyst" in str(caught.value)
+    assert caught.value.compromise["thickness"] == 6
+    assert max(caught.value.chances.values()) <= 1.0 and len(caught.value.chances) == 4
+
+
+def test_an_aim_nothing_meets_is_named_alone(fits):
+    with pytest.raises(AimsConflict, match="likely to meet gel time at most 1 min here") as caught:
+        recommend(aimed(fits, gel_time={"at_least": None, "at_most": 1.0}), room=20)
+    assert [aim.reading for aim in caught.value.aims] == ["gel_time"]
+
+
+def test_an_aim_that_every_casting_meets_changes_nothing(fits):
+    """Tack at most grade 3 is no aim: there is no worse grade."""
+    without = replace(fits, study=replace(fits.study, aims=tuple(a for a in fits.study.aims if a.reading != "tack")))
+    loose = aimed(fits, tack={"at_most": 3})
+    assert recommend(loose, room=20).settings == recommend(without, room=20).settings
+
+
+def test_a_grade_that_must_lie_in_a_window(fits):
+    """Both sides of a graded aim, against the mean of the draws."""
+    window = replace(fits.study, aims=(Aim("tack", at_least=1, at_most=2, age=24.0),))
+    found = recommend(replace(fits, study=window), room=18)
+    assert 0 < found.chance.draws.mean() < 1
+
+
+@pytest.mark.parametrize("good, place", [
+    ([0.90, 0.896, 0.89, 0.80], 1),  # the second is alike and nearer; the third is nearest, but worse
+    ([0.90, 0.89, 0.89, 0.80], 0),
+    ([0.90, 0.90, 0.896, 0.899], 2),
+])  # fmt: skip
+def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
+    """Distances by hand, in parts of the spans: catalyst 1.5 and pigment 0.5 are usual."""
+    free = free_factors(fits.study, {"thickness": 10, "cover": 1})
+    table = pd.DataFrame({"catalyst": [2.4, 1.8, 1.5, 1.0], "pigment": [4.0, 1.5, 0.5, 3.0]})
+    assert nearest_usual(table, good, max(good), free) == place
+
+
+def test_a_setting_that_hardly_matters_stays_near_the_usual(fits):
+    """What is recommended gives up no more than half a point for it, by the fits' own normal summary."""
+    given = settings_table(fits.study, {"thickness": 10}, room=20)
+    free, states = free_factors(fits.study, {"thickness": 10}), states_of(fits)
+    best = best_settings(fits, states, given, free)
+    table = spread_settings(fits.study, free, given)
+    table = table[allowed(fits, table)]
+    good = prospect(states, fits.study, table).chance()
+    chosen = prospect(states, fits.study, best).chance()[0]
+    assert chosen >= good.max() - 2 * ALIKE
+    usual = {f.name: f.usual for f in free}
+    far = {name: abs(best[name].iloc[0] - value) for name, value in usual.items()}
+    top = table.iloc[int(good.argmax())]
+    assert sum(far.values()) <= sum(abs(top[name] - value) for name, value in usual.items())

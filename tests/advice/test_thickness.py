@@ -1,0 +1,226 @@
+"""A person's questions: answers against castings followed one by one, words that follow numbers, refusals."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.advice import asking
+from testpour.advice.asking import AskedTooMuch
+from testpour.advice.thickness import TwoLayers, oven_hour, thickness_limit, two_layers
+from testpour.models.fits import fit_castings
+from testpour.models.physics import LotFit
+from testpour.models.settings import settings_table
+from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
+from testpour.physics.kinetics import conversion_ceiling
+from testpour.physics.resin import load_resin
+from testpour.physics.slab import cure
+from testpour.practice.practice import practice_resin
+from testpour.report.cure_map import show_cure
+from testpour.wording import signed
+
+
+def castings_from(study, castings_of, resin=None, rooms=(17.0, 22.0)):
+    """Two sessions of a practice resin as castings; none without one."""
+    pours, reads = [], []
+    plan = pd.DataFrame({"catalyst": [1.0, 2.5, 1.6, 2.2, 1.3], "pigment": 0.5, "thickness": [6.0, 16.0, 11.0, 8.0, 14.0], "cover": 1.0})
+    for number, room in enumerate(rooms if resin else ()):
+        for made in resin.pour(plan.set_axis([f"P{number}{i}" for i in range(5)]), f"day {number}", room=room):
+            pours.append({"pour": made["pour"], "session": f"day {number}", **made["settings"]})
+            for answer in made["readings"]:
+                low, high = answer.get("between") or (answer.get("not_yet", answer.get("value")), answer.get("value", np.inf))
+                reads.append({"pour": made["pour"], "reading": answer["reading"], "low": low, "high": high, "age": answer["age"] or np.nan})
+    numbers = {f.name: (object if f.kind == "text" else float) for f in study.factors}
+    columns = ["pour", "session", *numbers]
+    table = pd.DataFrame(pours, columns=columns).set_index("pour").astype(numbers)
+    return castings_of(study, table, pd.DataFrame(reads, columns=["pour", "reading", "low", "high", "age"]))
+
+
+@pytest.fixture(scope="module")
+def unlearnt(study, castings_of):
+    return fit_castings(castings_from(study, castings_of))
+
+
+@pytest.fixture(scope="module")
+def resin(study):
+    return practice_resin(study, 2, kind="physical", difficulty="gentle")
+
+
+@pytest.fixture(scope="module")
+def learnt(study, castings_of, resin):
+    return fit_castings(castings_from(study, castings_of, resin))
+
+
+@pytest.fixture
+def known(monkeypatch):
+    """The lot is the default resin, and surely so."""
+    monkeypatch.setattr(asking, "learn_lot", lambda castings: LotFit(np.zeros(9), 1e-14 * np.eye(9), (), 0, 0))
+
+
+def slab(thickness, catalyst=1.5, room=20.0, **options):
+    return cure(Casting(thickness, catalyst, room, face=Face(10.0), **options))
+
+
+def test_the_limit_is_where_a_casting_followed_alone_reaches_the_bound(unlearnt, known):
+    found = thickness_limit(unlearnt, {"catalyst": 1.5}, room=20, at_most=100)
+    assert found.careful == found.middle == found.high
+    assert slab(found.middle - 0.5).peak_temperature < 100 < slab(found.middle + 0.75).peak_temperature
+
+
+def test_more_catalyst_and_a_warmer_room_stand_less(unlearnt, known):
+    """Heat made faster leaves less time to lose it; a label table of casting resin falls the same way."""
+    base, strong, warm = (
+        thickness_limit(unlearnt, {"catalyst": c}, room=room).middle for c, room in ((1.2, 18), (2.4, 18), (1.2, 25))
+    )
+    assert strong < base
+    assert warm < base
+
+
+def test_a_log_narrows_the_limit_about_the_truth(study, unlearnt, learnt, resin):
+    """The truth: the practice resin's own peaks over thickness."""
+    before, after = (thickness_limit(fits, {"catalyst": 2.0}, room=20) for fits in (unlearnt, learnt))
+    assert after.high - after.careful < 0.5 * (before.high - before.careful)
+    depths = np.arange(5.0, 20.0, 0.25)
+    table = settings_table(study, pd.DataFrame({"catalyst": 2.0, "thickness": depths}), room=20).assign(age=24.0)
+    true = depths[(resin.ideal(table)["peak_temperature"] <= 110).to_numpy()].max()
+    assert after.careful - 1 <= true <= after.high + 1
+    assert "guess" in before.caution and "10 pours" in after.caution
+
+
+def test_the_bound_is_the_studys_aim(unlearnt, known):
+    assert thickness_limit(unlearnt).bound == 110
+    assert thickness_limit(unlearnt, at_most="90 degC").middle < thickness_limit(unlearnt).middle
+
+
+@pytest.mark.parametrize("careful, high, says", [(8.0, 12.0, "lie as high as 12 mm"), (8.0, 27.0, "more than 27 mm"),
+                                                 (27.0, 27.0, "stands every thickness"), (0.0, 12.0, "no thickness is sure")])  # fmt: skip
+def test_the_limits_words_follow_its_numbers(unlearnt, careful, high, says):
+    found = replace(thickness_limit(unlearnt), careful=careful, high=high, thickest=27.0)
+    assert says in found.sentence()
+
+
+def test_layers_are_castings_with_a_layer(unlearnt, known):
+    """One wait followed alone, built by hand."""
+    found = two_layers(unlearnt, {"catalyst": 1.5, "thickness": 24}, room=20)
+    whole = slab(24.0, hours=12.0)
+    assert found.whole[1] == pytest.approx(whole.hottest, abs=0.3)
+    layered = slab(12.0, hours=12.0, layers=(Layer(12.0, whole.gel_time + 60.0, 1.5),))
+    assert found.table.loc[60.0, "hottest"] == pytest.approx(layered.hottest, abs=2.0)  # 24 slices for 48, at 200 °C
+    assert found.table.loc[60.0, "minute"] == pytest.approx(whole.gel_time + 60, abs=0.1)
+
+
+def test_the_wait_is_one_from_which_every_longer_one_is_safe(unlearnt, known):
+    found = two_layers(unlearnt, {"catalyst": 1.5, "thickness": 24}, room=20)
+    assert found.needed
+    assert (found.table.loc[found.wait :, "under"] >= 0.9).all()
+    assert found.table["under"].iloc[list(found.table.index).index(found.wait) - 1] < 0.9
+    assert "pour the second about" in found.sentence()
+
+
+def test_a_thin_casting_needs_no_second_layer(unlearnt, known):
+    found = two_layers(unlearnt, {"catalyst": 1.5, "thickness": 6}, room=20)
+    assert "two layers are not needed" in found.sentence()
+
+
+def table(*hottest):
+    return pd.DataFrame({"minute": [40.0, 90.0], "hottest": hottest, "low": hottest, "high": hottest, "under": [0.0, 1.0]}, index=[10.0, 60.0])
+
+
+@pytest.mark.parametrize("whole, rows, wait, says", [
+    ((120, 130, 135), table(120.0, 90.0), 60.0, "it is safer: pour the second about 60 min"),
+    ((120, 130, 135), table(150.0, 90.0), 60.0, "hotter still, worst about 10 min after its gel"),
+    ((120, 130, 150), table(120.0, 90.0), 60.0, "where styrene boils: do not pour it in one"),
+    ((120, 130, 135), table(128.0, 127.0), None, "hardly cooler"),
+    ((120, 130, 135), table(128.0, 115.0), None, "not surely under 110 °C"),
+])  # fmt: skip
+def test_the_layers_words_follow_their_numbers(whole, rows, wait, says):
+    assert says in TwoLayers("2 % catalyst", 110.0, 10.0, 10.0, whole, rows, wait, "").sentence()
+
+
+def test_a_first_layer_as_thick_as_the_whole_is_refused(unlearnt):
+    with pytest.raises(ValueError, match="first layer is 12 mm of a casting of 10 mm"):
+        two_layers(unlearnt, {"thickness": 10}, first=12)
+
+
+def test_an_hour_is_the_casting_with_its_programme(unlearnt, known, monkeypatch):
+    monkeypatch.setattr("testpour.advice.oven._warmable", lambda resin, k: resin)
+    found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 8}, room=20)
+    steps = post_cure_programme(20.0, 60.0, 1.0)
+    alone = slab(8.0, programme=steps, hours=steps[-1][0])
+    assert found.table.loc["face", "oven"] == pytest.approx(alone.face_conversion, abs=2e-3)
+    assert found.table.loc["core", "before"] == pytest.approx(slab(8.0).core_conversion, abs=2e-3)
+
+
+def test_the_gain_in_hardness_is_said_in_its_unit(unlearnt):
+    found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 8}, room=20)
+    middle, low, high = (signed(end) for end in found.hardness)
+    assert f"puts that at {middle} Shore D (90 % interval {low} to {high} Shore D)." in found.sentence()
+    assert middle.startswith("+")
+
+
+def test_a_long_stay_ends_at_the_ceiling(unlearnt, known, monkeypatch):
+    """Closed form: ceiling + slope * (60 - 25), which the rate law approaches and never passes."""
+    monkeypatch.setattr("testpour.advice.oven._warmable", lambda resin, k: resin)
+    found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 4}, room=20, hours=48)
+    ceiling = conversion_ceiling(load_resin(), 60.0)
+    assert ceiling - 0.01 < found.table.loc["face", "oven"] <= ceiling
+    assert "weeks in the room would not" in found.sentence()
+
+
+def test_a_cool_oven_buys_hardly_anything(unlearnt):
+    found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 8}, room=20, oven="22 degC", hours="30 min")
+    assert "hardly anything" in found.sentence()
+    assert "No pour of the log has been in an oven" in found.caution
+
+
+@pytest.mark.parametrize("ask", [thickness_limit, two_layers, oven_hour, show_cure])
+@pytest.mark.parametrize("settings, room, says", [
+    ({"catalyst": 3.0}, 20, "Catalyst 3 % is beyond what was poured"),
+    ({"catalyst": 1.5}, 28, "Room temperature 28 °C is beyond what was poured"),
+    ({"catalyst": 4.5}, 20, "above 4 %"),
+    ({"catalyst": 1.5}, 8, "below 10 °C"),
+])  # fmt: skip
+def test_beyond_the_evidence_nothing_is_answered(learnt, ask, settings, room, says):
+    with pytest.raises(AskedTooMuch, match=says):
+        ask(learnt, settings, room=room)
+
+
+@pytest.mark.parametrize("ask", [two_layers, oven_hour, show_cure])
+def test_far_thicker_than_any_pour_is_not_answered(learnt, ask):
+    with pytest.raises(AskedTooMuch, match="one and a half times the thickest"):
+        ask(learnt, {"catalyst": 1.5, "thickness": 40})
+
+
+@pytest.mark.parametrize("ask", [thickness_limit, two_layers, oven_hour, show_cure])
+def test_another_resin_is_refused(unlearnt, ask):
+    other = replace(unlearnt, study=replace(unlearnt.study, resin={"kind": "epoxy, slow"}))
+    with pytest.raises(AskedTooMuch, match="epoxy"):
+        ask(other, {})
+
+
+def test_no_bound_at_which_styrene_boils(unlearnt):
+    with pytest.raises(AskedTooMuch, match="styrene boils at 145 °C"):
+        thickness_limit(unlearnt, at_most=145)
+
+
+def test_a_picture_of_a_boiling_casting_is_refused(unlearnt, known):
+    assert slab(26.0, 2.5, 26.0).peak_temperature > 145
+    with pytest.raises(AskedTooMuch, match="styrene boils"):
+        show_cure(unlearnt, {"catalyst": 2.5, "thickness": 26}, room=26)
+
+
+def test_the_picture_says_what_the_casting_does(unlearnt, known):
+    picture = show_cure(unlearnt, {"catalyst": 1.5, "thickness": 12}, room=20)
+    run = slab(12.0)
+    for number in (run.gel_time, run.peak_temperature, run.time_to_peak):
+        assert f"{number:.0f}" in picture.says
+    middle = picture.axes[0].lines[0]
+    assert middle.get_ydata().max() == pytest.approx(run.peak_temperature, abs=0.2)
+    assert picture.axes[1].get_ylim()[0] > picture.axes[1].get_ylim()[1]  # the top of the casting is up
+
+
+def test_a_log_that_does_not_follow_heat_and_cure_says_so(practice_fits):
+    """The algebraic practice resin is no slab: its fits keep plain terms."""
+    found = thickness_limit(practice_fits, {"catalyst": 1.5}, room=20)
+    assert "do not follow this calculation" in found.caution

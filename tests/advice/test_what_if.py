@@ -1,0 +1,71 @@
+"""What if: readings, chance, and the single change that helps most for least trouble."""
+
+import numpy as np
+import pytest
+
+from testpour.advice.candidates import RoomProblem
+from testpour.advice.recommend import recommend
+from testpour.advice.what_if import AS_GOOD, what_if
+from testpour.models.chance import chance
+from testpour.models.settings import settings_table
+
+
+def test_chance_and_readings_are_those_of_the_fits(fits):
+    found = what_if(fits, {"catalyst": "2 %", "thickness": "10 mm"}, room="18 degC")
+    same = chance(fits, {"catalyst": 2, "thickness": 10}, room=18)
+    assert found.chance.draws == pytest.approx(same.draws)
+    gel = fits["gel_time"].predict({"catalyst": 2, "thickness": 10}, room=18).iloc[0]
+    assert found.predicted.loc[("asked", "gel time")].to_numpy() == pytest.approx(gel.to_numpy())
+
+
+def test_a_change_does_what_it_says(fits):
+    """Every change tried, against the draws at the changed settings."""
+    start = {"catalyst": 1.2, "pigment": 0.5, "thickness": 10, "cover": 0}
+    found = what_if(fits, start, room=18)
+    before = found.chance.draws.mean()
+    for name, row in found.changes.iterrows():
+        changed = {**start, name: row["end"]} if name != "room_temperature" else start
+        room = row["end"] if name == "room_temperature" else 18
+        after = chance(fits, settings_table(fits.study, changed, room=room)).draws.mean()
+        assert row["gain"] == pytest.approx(after - before, abs=0.06)
+
+
+def test_the_open_face_is_covered_where_that_is_what_is_wrong(fits):
+    found = what_if(fits, {"catalyst": 2.0, "pigment": 0.5, "thickness": 10, "cover": "no"}, room=20)
+    assert found.change == "cover"
+    assert "Add cover: about " in found.sentence()
+
+
+def test_less_trouble_wins_among_changes_as_good(fits):
+    found = what_if(fits, {"catalyst": 1.2, "pigment": 0.5, "thickness": 10, "cover": 1}, room=18)
+    rivals = found.changes[found.changes["gain"] >= found.changes["gain"].max() - AS_GOOD]
+    assert found.change in rivals.index
+    assert found.change == "catalyst" and found.changes.loc["catalyst", "end"] > 1.2
+
+
+def test_at_the_best_settings_no_change_is_advised(fits):
+
+
+    best = recommend(fits, room=25.5)
+    found = what_if(fits, {k: v for k, v in best.settings.items() if k != "room_temperature"}, room=25.5)
+    assert found.change == ""
+    assert "No single change of a setting would raise it by 2 points." in found.sentence()
+
+
+def test_settings_that_boil_are_warned_of(fits):
+    found = what_if(fits, {"catalyst": "4 %", "thickness": "40 mm"}, room=30)
+    assert any("styrene boils" in said for said in found.cautions.refusals)
+    assert "styrene boils" in found.sentence()
+
+
+def test_a_room_is_only_ever_warmed(fits):
+    found = what_if(fits, {"catalyst": 1.0, "thickness": 6}, room=17)
+    assert found.changes.loc["room_temperature", "end"] > 17
+    assert np.isfinite(found.changes["gain"]).all()
+    with pytest.raises(RoomProblem, match="this cold"):
+        what_if(fits, {}, room=5)
+
+
+def test_the_page_shows_units(fits):
+    page = what_if(fits, {"catalyst": 2.0}, room=20)._repr_html_()
+    assert "gel time (min)" in page and "hardness (Shore D)" in page

@@ -1,0 +1,171 @@
+"""The value of a pour, against plain integration, against reweighted draws, and against what must hold."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.integrate import quad
+from scipy.special import ndtr
+from scipy.stats import norm
+
+from testpour.advice import worth as worth_module
+from testpour.advice.contexts import chances_by_draw
+from testpour.advice.prospect import Side, State, prospect, states_of
+from testpour.advice.told import Told, grade_information, told_by
+from testpour.advice.worth import Sharpened, Worth, scenarios
+from testpour.models.chance import chance
+from testpour.models.scales import to_latent
+from testpour.models.settings import settings_table
+
+CENTRE, SPREAD = np.array([0.3, -0.2]), np.array([[0.8, 0.3], [0.3, 0.5]])
+OBSERVED, NOISE = np.array([1.0, 0.6]), 0.4
+ASKED = np.array([[1.0, 0.0], [1.0, 1.2]])  # two settings that may be recommended
+OFFSET, SCATTER = np.array([-0.1, 0.1]), 0.7
+
+
+def small_case():
+    """Two unknowns, one candidate pour, two settings to recommend between; met where the gap is above 0."""
+    state = State(None, CENTRE, SPREAD)
+    side = Side("any", ASKED, OFFSET, SCATTER, True)
+    gap = ASKED @ CENTRE + OFFSET
+    variance = np.einsum("ij,jk,ik->i", ASKED, SPREAD, ASKED)
+    return state, Told(OBSERVED[None], np.array([NOISE])), [(side, gap, variance)]
+
+
+def brute_force(points=161, outcomes=401):
+    """Best mean chance after the pour, by Bayes' rule on a grid: no formula for a normal posterior is used."""
+    axes = [np.linspace(c - 6 * s, c + 6 * s, points) for c, s in zip(CENTRE, np.sqrt(np.diag(SPREAD)), strict=True)]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 2)
+    away = grid - CENTRE
+    prior = np.exp(-0.5 * np.einsum("ij,jk,ik->i", away, np.linalg.inv(SPREAD), away))
+    prior /= prior.sum()
+    met = ndtr((grid @ ASKED.T + OFFSET) / SCATTER)
+    seen = grid @ OBSERVED
+    wide = np.sqrt(NOISE + prior @ (seen - prior @ seen) ** 2)
+    outcome = prior @ seen + wide * np.linspace(-7, 7, outcomes)
+    weight = prior[None] * norm.pdf(outcome[:, None], seen[None], np.sqrt(NOISE))
+    return float((weight @ met).max(axis=1).sum() * (outcome[1] - outcome[0]))
+
+
+def test_value_of_a_pour_is_that_of_plain_integration():
+    """Brute-force quadrature over unknowns and outcomes, here; and the one-dimensional integral it reduces to."""
+    state, told, sides = small_case()
+    scores = scenarios(4096, 1, seed=0)[:, 0]
+    ours = Sharpened(state, told, sides, 4096).met(np.array([0]), scores)[0].max(axis=1).mean()
+    pull = ASKED @ SPREAD @ OBSERVED / np.sqrt(OBSERVED @ SPREAD @ OBSERVED + NOISE)
+    gap, variance = ASKED @ CENTRE + OFFSET, np.einsum("ij,jk,ik->i", ASKED, SPREAD, ASKED)
+    left = np.sqrt(variance - pull**2 + SCATTER**2)
+    exact = quad(lambda z: norm.pdf(z) * ndtr((gap + pull * z) / left).max(), -9, 9, points=[0], limit=200)[0]
+    assert brute_force() == pytest.approx(exact, abs=2e-5)
+    assert ours == pytest.approx(exact, abs=2e-4)  # 4096 Sobol points on a kinked integrand
+
+
+def test_scenarios_are_even_enough_for_the_value_of_a_pour():
+    """The 64 scenarios in use, against the integral: within half a point in a hundred."""
+    state, told, sides = small_case()
+    for seed in range(5):
+        count = worth_module.SCENARIOS
+        scores = scenarios(count, 1, seed)[:, 0]
+        ours = Sharpened(state, told, sides, count).met(np.array([0]), scores)[0].max(axis=1).mean()
+        assert ours == pytest.approx(brute_force(outcomes=101), abs=0.005)
+
+
+def test_a_pour_taken_as_made_leaves_the_covariance_of_the_normal_posterior():
+    """Conjugate normal update, inverse covariances added (textbook closed form)."""
+    state, told, sides = small_case()
+    sharp = Sharpened(state, told, sides, 8)
+    sharp.add(0, np.zeros(8))
+    exact = np.linalg.inv(np.linalg.inv(SPREAD) + np.outer(OBSERVED, OBSERVED) / NOISE)
+    assert sharp.spread == pytest.approx(exact, abs=1e-12)
+    assert sharp.variances[0] == pytest.approx(np.einsum("ij,jk,ik->i", ASKED, exact, ASKED), abs=1e-12)
+
+
+def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):
+    """The mean over outcomes of tomorrow's chance is today's (law of total expectation), setting by setting."""
+    study, states = fits.study, states_of(fits)
+    table = settings_table(study, [{"catalyst": c, "thickness": t} for c in (1.2, 1.8, 2.4) for t in (6, 15)], room=18)
+    at = prospect(states, study, table)
+    for aim, sides in zip(study.aims, at.aims, strict=True):
+        state = states[aim.reading]
+        sharp = Sharpened(state, told_by(state, table, aim), [(s, *at.gap(s)) for s in sides], 4096)
+        later = sharp.met(np.arange(len(table)), scenarios(4096, 1, 0)[:, 0]).mean(axis=1)
+        for candidate in later:
+            assert candidate == pytest.approx(at.met(sides), abs=1e-3)
+
+
+def test_the_summed_up_chance_is_that_of_the_draws(fits):
+    """Mean chance from means and covariances, against the mean over all draws of the fits themselves."""
+    table = settings_table(fits.study, [{"catalyst": c, "thickness": t, "cover": v} for c in (1, 1.5, 2, 2.5)
+                                        for t in (6, 10, 15) for v in (0, 1)], room=19)  # fmt: skip
+    drawn = chance(fits, table).draws.mean(axis=0)
+    assert prospect(states_of(fits), fits.study, table).chance() == pytest.approx(drawn, abs=0.04)
+
+
+def reweighted_gain(fits, row, contenders, outcomes, rng):
+    """The gain of one pour read for gel time alone, by weighting the draws of its fit with imagined readings."""
+    fit, aim = fits["gel_time"], next(a for a in fits.study.aims if a.reading == "gel_time")
+    low, high = (to_latent(fit.reading, np.full(len(contenders), b)) for b in (aim.at_least, aim.at_most))
+    spread = np.sqrt(np.mean(fit.scatter() ** 2))
+    mean = fit.mean(contenders)
+    met = ndtr((high - mean) / spread) - ndtr((low - mean) / spread)
+    seen = fit.mean(row)[:, 0]
+    noise = np.sqrt(told_by(states_of(fits)["gel_time"], row, aim, False).noise[0])
+    truth = rng.integers(0, len(seen), outcomes)
+    shown = seen[truth] + noise * rng.standard_normal(outcomes)
+    weight = np.exp(-0.5 * ((shown[:, None] - seen[None]) / noise) ** 2)
+    weight /= weight.sum(axis=1, keepdims=True)
+    return float((weight @ met).max(axis=1).mean() - met.mean(axis=0).max())
+
+
+def test_gain_agrees_with_reweighted_draws(unpoured):
+    """Another road to the same number: importance weights on the draws, 3000 imagined readings."""
+    study = unpoured.study
+    alone = replace(study, aims=tuple(aim for aim in study.aims if aim.reading == "gel_time"))
+    states = states_of(replace(unpoured, study=alone))
+    contenders = settings_table(alone, [{"catalyst": c} for c in (1.0, 1.4, 1.8, 2.4)], room=18)
+    row = settings_table(alone, {"catalyst": 1.5}, room=18)
+    worth = Worth(alone, states, row, [contenders], 1)
+    ours = worth.gains(np.array([0]))[0][0]
+    other = reweighted_gain(unpoured, row, contenders, 3000, np.random.default_rng(1))
+    assert other > 0.05
+    assert ours == pytest.approx(other, abs=0.03)
+
+
+def test_information_of_one_grade_in_two_is_that_of_probit_regression():
+    """2/pi at the cut (closed form: phi(0)^2 / (1/2 x 1/2)); far from every cut a grade tells nothing."""
+    cut = np.array([[0.0]])
+    assert grade_information(np.array([[0.0]]), cut)[0, 0] == pytest.approx(2 / np.pi)
+    away = norm.pdf(1.3) ** 2 / (norm.cdf(1.3) * norm.sf(1.3))
+    assert grade_information(np.array([[1.3]]), cut)[0, 0] == pytest.approx(away)
+    assert grade_information(np.array([[9.0]]), cut)[0, 0] < 1e-8
+
+
+def test_many_fine_grades_tell_as_much_as_the_hidden_value():
+    """In the limit of fine grades the information is that of the normal value itself: 1."""
+    cuts = np.linspace(-8, 8, 400)[None]
+    assert grade_information(np.array([[0.2]]), cuts)[0, 0] == pytest.approx(1.0, abs=1e-3)
+
+
+def test_pours_on_one_day_tell_less_about_a_new_day_than_pours_on_two(fits):
+    """Readings of one session share its error: the second pour of the day settles less than one of another day."""
+    study, states = fits.study, states_of(fits)
+    row = settings_table(study, {"catalyst": 1.5}, room=20)
+    pair = pd.concat([row, row], ignore_index=True)
+    aim = next(a for a in study.aims if a.reading == "gel_time")
+    state = states["gel_time"]
+    left = {}
+    for other_day in (False, True):
+        told = told_by(state, pair, aim, np.array([True, not other_day]))
+        at = prospect(states, study, row)
+        sharp = Sharpened(state, told, [(s, *at.gap(s)) for s in at.aims[0]], 4)
+        sharp.add(0, np.zeros(4))
+        sharp.add(1, np.zeros(4))
+        left[other_day] = sharp.variances[0][0]
+    assert left[True] < left[False]
+
+
+def test_draws_of_the_summed_up_states_have_its_mean(fits):
+    table = settings_table(fits.study, [{"catalyst": c} for c in (1, 2)], room=18)
+    at = prospect(states_of(fits), fits.study, table)
+    assert chances_by_draw(at, 4000, 0).mean(axis=0) == pytest.approx(at.chance(), abs=0.02)

@@ -1,0 +1,226 @@
+"""The command: what it makes, what it refuses, what it says and with which exit code."""
+
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from testpour import folder as folders
+from testpour.app.command import main
+from testpour.exchange.folder import FolderProblem, make_folder, shipped, templates
+from testpour.exchange.package_reading import read_package
+from testpour.logbook.book import Logbook
+from testpour.study_file import read_study
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    return make_folder(tmp_path_factory.mktemp("demo") / "my-study").path
+
+
+def contents(folder):
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def castings(folder):
+    log = Logbook(read_study(folder))
+    try:
+        return log.castings()
+    finally:
+        log.close()
+
+
+def test_a_checkout_gives_its_own_templates_not_the_copy_frozen_at_install():
+    assert shipped("notebooks") == ROOT / "notebooks"
+    assert [p.name for p in templates()] == sorted(p.name for p in (ROOT / "notebooks").glob("*.ipynb"))
+
+
+def test_an_installed_package_gives_the_bundled_ones(tmp_path, monkeypatch):
+    monkeypatch.setattr(folders, "files", lambda name: tmp_path / "site-packages" / name)
+    assert shipped("datasets") == tmp_path / "site-packages" / "testpour" / "_bundled" / "datasets"
+
+
+def test_demo_folder_holds_templates_study_and_every_row_of_the_sheet(demo):
+    for template in templates():
+        assert (demo / template.name).read_bytes() == template.read_bytes()
+    source = ROOT / "datasets" / "demo-study"
+    assert (demo / "study.toml").read_text("utf-8") == (source / "study.toml").read_text("utf-8")
+    rows = [line for line in (source / "castings.csv").read_text("utf-8").splitlines() if line.strip()]
+    assert len(castings(demo)) == len(rows) - 1
+
+
+def test_nothing_hidden_is_left_behind(demo):
+    assert [p.name for p in demo.parent.iterdir()] == ["my-study"]
+    assert not [p for p in demo.iterdir() if p.name.startswith(".")]
+
+
+def test_new_gives_an_empty_log_and_a_study_that_reads(tmp_path, capsys):
+    assert main(["new", str(tmp_path / "a" / "mine")]) == 0
+    assert "testpour start" in capsys.readouterr().out
+    folder = tmp_path / "a" / "mine"
+    assert len(castings(folder)) == 0
+    assert (folder / "study.toml").read_text("utf-8").startswith("# A study")
+    assert len(read_study(folder).aims) == 3
+
+
+def test_an_empty_folder_is_filled(tmp_path):
+    assert make_folder(tmp_path, demo=False).fresh
+    assert (tmp_path / "study.toml").exists()
+
+
+@pytest.mark.parametrize("demo_wanted", [True, False])
+def test_a_study_folder_is_never_touched(demo, tmp_path, demo_wanted):
+    kept = tmp_path / "kept"
+    shutil.copytree(demo, kept)
+    (kept / "1-plan.ipynb").unlink()
+    (kept / "notes.txt").write_text("mine")
+    before = contents(kept)
+    found = make_folder(kept, demo=demo_wanted)
+    assert contents(kept) == before
+    assert not found.fresh
+    assert "nothing in it was changed" in found.sentence()
+    assert "It lacks 1-plan.ipynb" in found.sentence()
+
+
+def test_a_folder_with_other_things_is_refused_untouched(tmp_path, capsys):
+    (tmp_path / "letter.txt").write_text("mine")
+    assert main(["new", str(tmp_path)]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.count("\n") == 1 and "Give a new or empty folder" in said.err
+    assert contents(tmp_path) == {"letter.txt": b"mine"}
+
+
+def test_a_file_in_the_way_is_refused(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(FolderProblem, match="is a file"):
+        make_folder(tmp_path / "file")
+
+
+def test_a_failure_half_way_leaves_no_study_behind(tmp_path, monkeypatch):
+    def fail(*_):
+        raise OSError(28, "No space left on device", "log.sqlite")
+
+    monkeypatch.setattr(Logbook, "add_sheet", fail)
+    assert main(["start", str(tmp_path / "study"), "--no-browser"]) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_check_says_what_is_there(demo, capsys):
+    assert main(["check", str(demo)]) == 0
+    said = capsys.readouterr()
+    assert "18 pours in 4 sessions" in said.out
+    assert "gel time 15 to 45 min" in said.out
+    assert said.err == ""
+
+
+def test_check_names_every_problem_of_the_study_file(tmp_path, capsys):
+    (tmp_path / "study.toml").write_text('[factors]\ncatalyst = { low = 3, high = 1 }\npigment = {}\n[readings]\ntack = { colour = 1 }\ndefects = {}\n')
+    assert main(["check", str(tmp_path)]) == 1
+    problems = capsys.readouterr().err.splitlines()
+    assert len(problems) == 2
+    assert "catalyst" in problems[0] and "tack" in problems[1]
+
+
+def test_check_repeats_the_cautions_about_a_span(tmp_path, capsys):
+    """Below 1 % the casting may stay soft: cautions.toml, supplier data sheet, pre-accelerated orthophthalic resin."""
+    make_folder(tmp_path / "s", demo=False)
+    file = tmp_path / "s" / "study.toml"
+    file.write_text(file.read_text("utf-8").replace('from = "1 %", to = "2 %"', 'from = "0.6 %", to = "2 %"'), "utf-8")
+    assert main(["check", str(tmp_path / "s")]) == 1
+    assert "Catalyst 0.6 % is below 1 %" in capsys.readouterr().err
+
+
+def test_check_names_pours_that_lack_a_reading_an_aim_asks_for(tmp_path, capsys):
+    make_folder(tmp_path / "s", demo=False)
+    log = Logbook(read_study(tmp_path / "s"))
+    log.add_pour("A", settings={"catalyst": 1.5}, session="Monday")
+    log.add_reading("A", "gel_time", 22)
+    log.close()
+    assert main(["check", str(tmp_path / "s")]) == 1
+    said = capsys.readouterr().err
+    assert "No tack is logged for A" in said and "No hardness is logged for A" in said and "gel time" not in said
+
+
+def test_check_writes_nothing(demo):
+    before = contents(demo)
+    main(["check", str(demo)])
+    assert contents(demo) == before
+
+
+def test_check_of_a_damaged_log_is_one_sentence(tmp_path, capsys):
+    make_folder(tmp_path / "s", demo=False)
+    (tmp_path / "s" / "log.sqlite").write_bytes(b"not a database, " * 100)
+    assert main(["check", str(tmp_path / "s")]) == 1
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and "Traceback" not in said
+
+
+def test_backup_holds_every_row_and_reopens(demo, tmp_path, capsys):
+    copy = tmp_path / "copy.sqlite"
+    assert main(["backup", str(demo), str(copy)]) == 0
+    assert str(copy) in capsys.readouterr().out
+    with closing(sqlite3.connect(copy)) as made, closing(sqlite3.connect(demo / "log.sqlite")) as log:
+        assert list(made.iterdump()) == list(log.iterdump())
+
+
+def test_backup_never_overwrites(demo, tmp_path, capsys):
+    copy = tmp_path / "copy.sqlite"
+    copy.write_bytes(b"older")
+    assert main(["backup", str(demo), str(copy)]) == 1
+    assert copy.read_bytes() == b"older"
+    assert "exists already" in capsys.readouterr().err
+
+
+def test_package_is_written_into_the_folder_and_reads_back(demo, capsys):
+    assert main(["package", str(demo)]) == 0
+    said = capsys.readouterr().out
+    assert "Written and read again" in said and "Licence CC0-1.0, without initials and notes" in said
+    assert read_package(demo / "package.zip").castings.fingerprint() == castings(demo).fingerprint() in said
+    assert main(["package", str(demo)]) == 1
+    assert f"{demo / 'package.zip'}: exists already. Give another name" in capsys.readouterr().err
+
+
+def test_package_with_names_and_licence(demo, tmp_path, capsys):
+    assert main(["package", str(demo), str(tmp_path / "out"), "--names", "--licence", "CC-BY-4.0"]) == 0
+    assert "Licence CC-BY-4.0, with initials and notes, corrections included" in capsys.readouterr().out
+    assert main(["package", str(demo), str(tmp_path / "other"), "--licence", "mine"]) == 1
+    assert "'mine' is none of CC0-1.0" in capsys.readouterr().err
+
+
+def test_package_names_every_problem_and_writes_nothing(demo, tmp_path, capsys):
+    shutil.copytree(demo, tmp_path / "study", ignore=shutil.ignore_patterns("package.zip"))
+    study = tmp_path / "study" / "study.toml"
+    study.write_text(study.read_text("utf-8").replace("humidity = {}", "humidity = { from = 30, to = 50, high = 60 }")
+                     .replace("time_to_peak = {}", "time_to_peak = { high = 60 }"), "utf-8")  # fmt: skip
+    assert main(["package", str(tmp_path / "study"), str(tmp_path / "out")]) == 1
+    said = capsys.readouterr().err.splitlines()
+    assert [line.split(": ", 1)[1].split(" row ")[0] for line in said] == ["pours.csv", "readings.csv"]
+    assert "humidity is outside 5 to 60 %" in said[0] and "time to peak is outside" in said[1]
+    assert [path.name for path in tmp_path.iterdir()] == ["study"]
+
+
+@pytest.mark.parametrize("verb", ["check", "page", "backup", "package"])
+def test_a_folder_that_is_not_there(verb, tmp_path, capsys):
+    assert main([verb, str(tmp_path / "nowhere")]) == 1
+    assert "testpour new" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("words", [[], ["pour"], ["start"], ["start", "x", "--port", "many"]])
+def test_words_it_does_not_know_end_with_usage_and_code_2(words, capsys):
+    with pytest.raises(SystemExit) as left:
+        main(words)
+    assert left.value.code == 2
+    assert "usage: testpour" in capsys.readouterr().err
+
+
+def test_page_writes_the_findings_beside_the_study(tmp_path, capsys):
+    make_folder(tmp_path / "study", demo=False)
+    assert main(["page", str(tmp_path / "study")]) == 0
+    assert "findings.html" in capsys.readouterr().out
+    assert "<title>" in (tmp_path / "study" / "findings.html").read_text("utf-8")

@@ -1,0 +1,169 @@
+"""How JupyterLab is started: on this machine only, quiet, without its token where others can read it."""
+
+import json
+import os
+import socket
+import sys
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
+from threading import Thread
+
+import pytest
+
+from testpour import lab as labs
+from testpour.app.command import main
+from testpour.app.lab import Lab, LabProblem, free_port, running, serving
+from testpour.exchange.folder import make_folder
+
+
+@pytest.fixture
+def taken():
+    """A port that somebody listens on."""
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen()
+        yield listener.getsockname()[1]
+
+
+def test_the_address_opens_the_notebook_with_its_token(tmp_path):
+    lab = Lab(tmp_path, "1-plan.ipynb", 8890, token="abc")
+    assert lab.address == "http://127.0.0.1:8890/lab/tree/1-plan.ipynb?token=abc"
+    assert Lab(tmp_path, "my plan?.ipynb", 1).start_page == "/lab/tree/my%20plan%3F.ipynb"
+    assert Lab(tmp_path, "", 1, token="t").address == "http://127.0.0.1:1/lab?token=t"
+
+
+def test_tokens_are_long_and_differ_and_are_not_shown(tmp_path):
+    one, two = Lab(tmp_path, "", 1), Lab(tmp_path, "", 1)
+    assert one.token != two.token and len(one.token) >= 32
+    assert one.token not in repr(one)
+
+
+def test_the_command_line_is_local_and_keeps_the_token_out(tmp_path):
+    lab = Lab(tmp_path, "1-plan.ipynb", 8890)
+    line = lab.command("/runtime", browser=False)
+    assert line[:3] == [sys.executable, "-m", "jupyterlab"]
+    assert "--ServerApp.ip=127.0.0.1" in line and "--ServerApp.open_browser=False" in line
+    assert lab.token not in " ".join(line)
+
+
+@pytest.mark.parametrize("user, allowed", [(0, True), (1000, False)])
+def test_root_is_allowed_only_where_it_is_root(tmp_path, monkeypatch, user, allowed):
+    monkeypatch.setattr(labs.os, "geteuid", lambda: user, raising=False)
+    assert ("--allow-root" in Lab(tmp_path, "", 1).command("/runtime", browser=False)) is allowed
+
+
+def test_a_taken_port_is_refused_with_what_to_do(taken):
+    with pytest.raises(LabProblem, match=f"Port {taken} at 127.0.0.1 is taken.*--port"):
+        free_port(taken)
+
+
+@pytest.mark.parametrize("port", [-1, 70000])
+def test_a_port_that_cannot_be_is_refused(port):
+    with pytest.raises(LabProblem, match="--port"):
+        free_port(port)
+
+
+def test_the_first_free_port_is_taken(taken, monkeypatch):
+    monkeypatch.setattr(labs, "FIRST_PORT", taken)
+    assert taken < free_port() < taken + 100
+
+
+def test_a_taken_port_makes_no_folder(taken, tmp_path, capsys):
+    assert main(["start", str(tmp_path / "s"), "--no-browser", "--port", str(taken)]) == 1
+    assert list(tmp_path.iterdir()) == []
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_server_that_ends_says_its_last_words(tmp_path, monkeypatch):
+    monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "print('one'); print('no room')"])
+    with pytest.raises(LabProblem, match="ended at once. The last it wrote: no room"), serving(Lab(tmp_path, "", free_port())):
+        pass
+
+
+def test_a_silent_server_is_stopped(tmp_path, monkeypatch):
+    processes = []
+    begin = labs.subprocess.Popen
+    monkeypatch.setattr(labs.subprocess, "Popen", lambda *a, **k: processes.append(begin(*a, **k)) or processes[-1])
+    monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "import time; time.sleep(60)"])
+    with pytest.raises(LabProblem, match="did not answer in 0.5 s"), serving(Lab(tmp_path, "", free_port()), patience=0.5):
+        pass
+    assert processes[0].poll() is not None
+
+
+def test_the_server_gets_settings_that_keep_it_quiet_and_its_token(tmp_path, monkeypatch):
+    """The server is replaced by a line that writes down what it was given."""
+    seen = tmp_path / "seen.json"
+    code = f"""
+import json, os, pathlib
+first = os.environ["JUPYTER_CONFIG_PATH"].split(os.pathsep)[0]
+text = pathlib.Path(first, "labconfig", "default_setting_overrides.json").read_text()
+pathlib.Path({str(seen)!r}).write_text(json.dumps([os.environ["JUPYTER_TOKEN"], json.loads(text)]))
+"""
+    monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", code])
+    lab = Lab(tmp_path, "", free_port())
+    with pytest.raises(LabProblem), serving(lab):
+        pass
+    token, settings = json.loads(Path(seen).read_text())
+    assert token == lab.token
+    assert settings["@jupyterlab/apputils-extension:notification"] == {"fetchNews": "false", "checkForUpdates": False}
+
+
+@pytest.mark.parametrize("ip", ["300.1.1.1", "no such host", "203.0.113.7", "192.168.1"])
+def test_a_bad_address_is_called_one(tmp_path, capsys, ip):
+    """203.0.113.0/24 is set aside for documentation (RFC 5737), so no computer has an address of it."""
+    assert main(["start", str(tmp_path / "s"), "--no-browser", "--ip", ip]) == 1
+    said = capsys.readouterr().err
+    assert said.startswith(f"--ip: {ip!r} is not an address of this computer. Give one") and "taken" not in said
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_listening_on_a_network_says_that_others_can_read_the_traffic(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "pass"])
+    assert main(["start", str(tmp_path / "s"), "--no-browser", "--ip", "0.0.0.0"]) == 1
+    assert "The traffic is not encrypted: others on the network can read it" in capsys.readouterr().err
+
+
+class Answering(BaseHTTPRequestHandler):
+    """Answers every request, as a running server would."""
+
+    def do_GET(self):
+        self.send_response(200)
+        self.end_headers()
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture
+def told(tmp_path, monkeypatch):
+    """``told(folder, port)``: a JupyterLab on `folder` that wrote down where it listens, as its library does."""
+    monkeypatch.setenv("JUPYTER_RUNTIME_DIR", str(tmp_path / "runtime"))
+    (tmp_path / "runtime").mkdir()
+
+    def write(folder, port):
+        entry = {"pid": os.getpid(), "url": f"http://127.0.0.1:{port}/", "root_dir": str(folder), "token": "abc"}
+        (tmp_path / "runtime" / f"jpserver-{os.getpid()}.json").write_text(json.dumps(entry))
+
+    return write
+
+
+def test_a_second_start_says_that_one_is_running_and_where(tmp_path, told, capsys):
+    study, other = make_folder(tmp_path / "s", demo=False).path, tmp_path / "other"
+    other.mkdir()
+    with HTTPServer(("127.0.0.1", 0), Answering) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        port = server.server_port
+        told(study, port)
+        assert running(other) is None
+        assert main(["start", str(study), "--no-browser"]) == 0
+        server.shutdown()
+    said = capsys.readouterr().out
+    assert "open in JupyterLab already, so no second one was started" in said
+    assert said.endswith(f"Open http://127.0.0.1:{port}/lab?token=abc\n")
+
+
+def test_a_server_that_wrote_itself_down_and_is_gone_is_not_taken_for_running(tmp_path, told):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        told(tmp_path, free.getsockname()[1])
+    assert running(tmp_path) is None

@@ -1,0 +1,172 @@
+"""The bench sheet: every pour and blank is on it, nothing in it is live, and it prints on one page."""
+
+import re
+import shutil
+import subprocess
+from html.parser import HTMLParser
+
+import pandas as pd
+import pytest
+
+from testpour.bench.amounts import WeighOutProblems
+from testpour.bench.bench_sheet import bench_sheet
+from testpour.bench.weighing import weigh_out
+from testpour.catalogue import catalogue
+from testpour.study_file import study_from
+
+CHROMIUM = shutil.which("chromium")
+QUIET = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+         "--disable-background-networking", "--disable-component-update", "--disable-sync"]  # fmt: skip
+
+
+def study(**more):
+    raw = {
+        "name": "Knobs in the winter room",
+        "question": "What gives a hard, dry knob by the next morning?",
+        "factors": {name: {} for name in catalogue()["factors"]},
+        "readings": {name: {} for name in catalogue()["readings"]},
+        "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "48 h"}},
+    }
+    return study_from({**raw, **more})
+
+
+def pours(**columns):
+    table = {"catalyst": [1.0, 1.5, 2.0, 1.5], "pigment": [0.5, 0.2, 2.0, 0.0], "thickness": [6.0, 19, 6, 12],
+             "cover": [1.0, 0, 1, 1], **columns}  # fmt: skip
+    return pd.DataFrame(table, index=["P3", "P1", "P4", "P2"])
+
+
+class Cells(HTMLParser):
+    """Text of every table row, and every tag met."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.rows, self.tags = [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag == "tr":
+            self.rows.append([])
+        elif tag in ("td", "th"):
+            self.rows[-1].append("")
+
+    def handle_data(self, data):
+        if self.rows and self.rows[-1]:
+            self.rows[-1][-1] += data
+
+
+def test_every_pour_is_weighed_out_in_run_order():
+    sheet = bench_sheet(study(), pours(), resin=200, scale_resolution="0.01 g")
+    rows = [row for row in Cells(sheet._repr_html_()).rows if row and row[0] in pours().index]
+    assert [row[0] for row in rows] == ["P3", "P1", "P4", "P2"] * 2  # weigh-out, then readings
+    assert [[text.strip() for text in row[2:5]] for row in rows[:4]] == [
+        ["200.00", "1.00", "2.00"], ["200.00", "0.40", "3.00"], ["200.00", "4.00", "4.00"], ["200.00", "0.00", "3.00"],
+    ]  # fmt: skip
+    assert "thickness 6 mm; cover yes" in rows[0][1]
+
+
+def test_amounts_are_those_of_the_weigh_out():
+    sheet = bench_sheet(study(), pours(), mould_volume={"P3": 50, "P1": "1/2 US pint", "P4": 80, "P2": 90})
+    mix = weigh_out(mould_volume="1/2 US pint", catalyst=1.5, pigment=0.2, study=study())
+    row = sheet.table.loc["P1"]
+    assert (row["resin_g"], row["catalyst_g"]) == (mix.resin_mass, mix.catalyst_mass)
+    assert (row["catalyst_low"], row["catalyst_high"]) == mix.delivered
+    assert row["room_temperature"] == 20.0
+
+
+def test_a_cell_to_fill_for_every_reading_and_age():
+    """Gel time two checks, three readings once, tack 24 and 48 h (its aim), hardness three ages, two grades: 12."""
+    cells = Cells(bench_sheet(study(), pours(), resin=200)._repr_html_())
+    filled = [row for row in cells.rows if row and row[0] == "P3"][1]
+    assert len(filled) == 1 + 12 and not any(text.strip() for text in filled[1:])
+    heads = " ".join(text for row in cells.rows for text in row)
+    for words in ("not gelled", "first check", "24 h", "48 h", "168 h", "peak temperature"):
+        assert words in heads
+
+
+def test_blanks_aims_and_grades_are_printed():
+    text = bench_sheet(study(), pours(), resin=200, date="24 November")._repr_html_()
+    for words in ("Date", "24 November", "Initials", "Room, °C", "Humidity, %", "Resin lot", "Catalyst lot",
+                  "Pigment lots", "gel time 15 to 45 min", "at 48 h", "3 wet", "Knobs in the winter room"):  # fmt: skip
+        assert words in text
+
+
+def test_warnings_name_their_pours():
+    sheet = bench_sheet(study(), pours(catalyst=[0.8, 1.5, 3.0, 3.0]), resin=[200, 30][0])
+    assert {tuple(names) for names in sheet.warnings.values()} == {("P3",), ("P4", "P2"), ("P1",)}  # 19 mm is believed to run hot
+    assert "P4, P2:" in sheet._repr_html_() and "2 warnings" in sheet.sentence()
+
+
+def test_a_coarse_scale_is_warned_about():
+    sheet = bench_sheet(study(), pours(), resin=30)
+    assert any("finer scale" in text for text in sheet.warnings)
+    assert not any("scale" in text for text in bench_sheet(study(), pours(), resin=200).warnings)
+
+
+def test_refused_pours_are_all_named():
+    with pytest.raises(WeighOutProblems) as caught:
+        bench_sheet(study(), pours(catalyst=[5.0, 1.5, 1.5, 4.5], room_temperature=[20, 8.0, 20, 20]), resin=200)
+    told = caught.value.problems
+    assert [text[:2] for text in told] == ["P3", "P1", "P2"]
+    assert "above 4 %" in told[0] and "below 10 °C" in told[1]
+
+
+@pytest.mark.parametrize(
+    "change, match",
+    [
+        ({"resin": None}, "P3: resin: give resin"),
+        ({"resin": {"P3": 200}}, "P1: resin: give resin"),
+        ({"resin": -1}, "above zero"),
+        ({"pours": pours().iloc[:0]}, "at least one pour"),
+        ({"study": study(factors={"thickness": {}})}, "no catalyst factor"),
+        ({"pours": pours(session=["a", "a", "b", "b"])}, "it has a, b"),
+        ({"pours": pours(session=["a", "a", "b", "b"]), "session": 3}, "session 3"),
+    ],
+)
+def test_refusals(change, match):
+    asked = {"study": study(), "pours": pours(), "resin": 200, **change}
+    with pytest.raises(WeighOutProblems, match=match):
+        bench_sheet(asked.pop("study"), asked.pop("pours"), **asked)
+
+
+@pytest.mark.parametrize("session", [2, "b"])
+def test_one_session_of_a_plan(session):
+    sheet = bench_sheet(study(), pours(session=["a", "a", "b", "b"]), session=session, resin=200)
+    assert list(sheet.table.index) == ["P4", "P2"] and sheet.session == "b"
+
+
+def test_what_people_write_is_escaped():
+    evil = "<script>alert(1)</script>"
+    table = pours().rename(index={"P3": "<i>P3</i>"})
+    text = bench_sheet(study(name=evil, question='"><img src=x>'), table, resin=200, date=evil)._repr_html_()
+    tags = {tag for tag, _ in Cells(text).tags}
+    assert "script" not in tags and "img" not in tags and "&lt;i&gt;P3&lt;/i&gt;" in text
+
+
+def test_saved_page_stands_alone(tmp_path):
+    path = bench_sheet(study(), pours(), resin=200).save(tmp_path / "sheet.html")
+    text = path.read_text("utf-8")
+    tags = Cells(text).tags
+    assert text.startswith("<!doctype html>") and 'charset="utf-8"' in text
+    assert not {"script", "link", "img", "iframe"} & {tag for tag, _ in tags}
+    assert not any({"src", "href"} & set(attrs) for _, attrs in tags)
+    assert not re.search(r"https?:|url\(|@import", text)
+
+
+def test_the_pours_given_are_not_changed():
+    table, before = pours(), pours()
+    bench_sheet(study(), table, resin=200)
+    pd.testing.assert_frame_equal(table, before)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(CHROMIUM is None, reason="no browser here to print with")
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+def test_four_pours_with_every_reading_print_on_one_page(tmp_path, size):
+    path = bench_sheet(study(), pours(), resin=200).save(tmp_path / "sheet.html")
+    path.write_text(path.read_text("utf-8").replace("size: auto", f"size: {size}"), "utf-8")
+    pdf = tmp_path / "sheet.pdf"
+    command = [CHROMIUM, *QUIET, f"--user-data-dir={tmp_path}/profile", "--no-pdf-header-footer"]
+    subprocess.run([*command, f"--print-to-pdf={pdf}", str(path)], check=True, capture_output=True, timeout=120)
+    assert re.findall(rb"/Count (\d+)", pdf.read_bytes()) == [b"1"]

@@ -1,0 +1,79 @@
+"""What is due; ages are arithmetic on a clock turned by hand."""
+
+import datetime as dt
+from dataclasses import replace
+
+import pytest
+
+from testpour.bench.due import due
+from testpour.bench.slots import Slot, hours_words, slots
+from testpour.catalogue import Reading
+from testpour.logbook.book import Logbook
+from testpour.study import Aim
+
+MADE = dt.datetime(2026, 3, 2, 10, 0)
+
+
+@pytest.fixture
+def hard_log(study_here):
+    """A log of hardness at 1, 4, 24 h and 7 d."""
+    reading = replace(study_here.reading("hardness"), ages=(1.0, 4.0, 24.0, 168.0))
+    log = Logbook(replace(study_here, readings=(reading, Reading("gel_time", unit="min", low=0, high=999)), aims=()))
+    for number, name in enumerate(("P1", "P2")):
+        log.add_pour(name, settings={"catalyst": 1.5}, session="S1", made_at=MADE + dt.timedelta(minutes=30 * number))
+    yield log
+    log.close()
+
+
+def test_soonest_first_and_overdue_marked(hard_log):
+    hard_log.add_reading("P1", "hardness", 60, age="1 h")
+    found = due(hard_log, now=MADE + dt.timedelta(hours=2))
+    assert list(found.table["pour"]) == ["P2", "P1", "P2", "P1", "P2", "P1", "P2"]
+    assert list(found.table["age"]) == [1, 4, 4, 24, 24, 168, 168]
+    assert list(found.table["status"]) == ["overdue"] + ["later"] * 6
+    assert found.table["due_at"][1] == MADE + dt.timedelta(hours=4)
+    assert found.sentence() == "1 reading overdue. Next: hardness of P1 at 14:00, in 2 h."
+    assert found.shown()["when"][0] == "overdue by 30 min"
+    assert "overdue by 30 min" in found._repr_html_()
+
+
+def test_what_was_missed_is_counted_and_not_listed(hard_log):
+    found = due(hard_log, now=MADE + dt.timedelta(hours=24))
+    assert found.missed == 4
+    assert list(found.table["status"]) == ["due", "due", "later", "later"]
+    assert "4 planned readings missed" in found.sentence()
+
+
+def test_nothing_due_says_so(hard_log, log):
+    assert due(log).sentence() == "Nothing is due now."
+    found = due(hard_log, now=MADE + dt.timedelta(days=60))
+    assert not len(found.table) and found.sentence() == "Nothing is due now."
+
+
+def test_one_session_only(hard_log):
+    hard_log.add_pour("Q1", settings={"catalyst": 1.5}, session="S2", made_at=MADE)
+    assert set(due(hard_log, session="S2", now=MADE).table["pour"]) == {"Q1"}
+
+
+def test_ages_are_those_of_readings_and_aims(study_here):
+    own = replace(study_here, readings=(study_here.reading("tack"),), aims=(Aim("tack", at_most=1.0, age=72.0),))
+    assert [slot.age for slot in slots(own)] == [24.0, 72.0]
+
+
+@pytest.mark.parametrize(
+    "age, status", [(17.9, "later"), (18.0, "early"), (23.0, "due"), (25.0, "due"), (25.3, "overdue"), (126.0, "missed")]
+)
+def test_status_of_a_planned_age(age, status):
+    assert Slot(None, 24.0, 126.0).status(age) == status
+
+
+def test_the_age_logged_is_the_planned_one_only_where_it_was_near():
+    slot = Slot(None, 24.0, 126.0)
+    assert [slot.logged_age(age) for age in (23.0, 25.1, 30.04)] == [24.0, 24.0, 30.0]
+
+
+@pytest.mark.parametrize(
+    "hours, words", [(0.65, "39 min"), (3.333, "3 h 20 min"), (-3.0, "3 h"), (20.4, "20 h"), (47.99, "2 days"), (167, "7 days")]
+)
+def test_a_span_as_a_person_says_it(hours, words):
+    assert hours_words(hours) == words

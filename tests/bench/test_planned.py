@@ -1,0 +1,64 @@
+"""Planned pours as the form shows them, from a plan, a sheet or a table."""
+
+import pytest
+
+from testpour.bench.bench_sheet import bench_sheet
+from testpour.bench.desk import Desk
+from testpour.bench.planned import FormProblem, planned_pours
+from testpour.planning.plan import plan_pours
+
+
+def test_a_bench_sheet_gives_grams(study, sheet):
+    name, pours = planned_pours(study, sheet)
+    assert name == "day one" and [p.pour for p in pours] == ["B01", "B02", "B03"]
+    assert [(line["what"], line["amount"]) for line in pours[0].weigh] == [("Resin", "150.0 g"), ("Pigment", "0.8 g"), ("Catalyst", "2.3 g")]  # fmt: skip
+    assert [line["what"] for line in pours[1].weigh] == ["Resin", "Catalyst"], "no pigment to weigh"
+    assert pours[0].said == ("thickness 6 mm", "cover yes")
+    assert "room_temperature" not in pours[0].settings, "the room is read on the day, not planned"
+
+
+def test_a_plan_gives_parts_and_one_session_of_it(study):
+    plan = plan_pours(study, sessions=2, pours=3)
+    name, pours = planned_pours(study, plan, 2)
+    assert name == plan.sessions[1] and [p.pour for p in pours] == list(plan.session(2).index)
+    assert pours[0].weigh[-1]["amount"].endswith("% of the resin")
+    with pytest.raises(FormProblem, match="say which with session=1"):
+        planned_pours(study, plan)
+    with pytest.raises(FormProblem, match="9 is not in this plan"):
+        planned_pours(study, plan, 9)
+
+
+def test_what_is_no_plan_is_refused(study, sheet, pours):
+    with pytest.raises(FormProblem, match="give a plan, a bench sheet or a table"):
+        planned_pours(study, 3)
+    with pytest.raises(FormProblem, match="a name of its own"):
+        planned_pours(study, pours.set_axis(["A", "A", "B"]))
+    with pytest.raises(FormProblem, match="Leave session out"):
+        planned_pours(study, sheet, "another day")
+
+
+def test_warnings_about_the_amounts_come_along(study, pours):
+    """900 g is above the 500 g pot (common practice, no source); 30 g on a 1 g scale carries (1 + 0.5) / (30 - 0.5) = 5.08 %."""
+    heavy = bench_sheet(study, pours, session="S1", resin={"B01": 900, "B02": 150, "B03": 150})
+    _, planned = planned_pours(study, heavy)
+    assert not planned[1].warnings
+    assert len(planned[0].warnings) == 1 and "above 500 g" in planned[0].warnings[0]
+    coarse = bench_sheet(study, pours.assign(catalyst=3.0), session="S1", resin=30, scale_resolution=1)
+    _, planned = planned_pours(study, coarse)
+    assert "up to 5.085 % of catalyst" in planned[0].warnings[0] and "above 4 %" in planned[0].warnings[0]
+
+
+def test_a_refused_dose_has_its_refusal_and_no_weigh_out_on_its_card(log, pours):
+    """9 % is above 4 %, a supplier's buying guide; a plan carries it as a table may."""
+    cards = Desk(log, pours.assign(catalyst=[9.0, 1.5, 0.6]), session="x").state()["cards"]
+    assert cards[0]["weigh"] == [] and "9 % is above 4 %" in cards[0]["refusals"][0]
+    assert cards[1]["weigh"] and not cards[1]["refusals"] and not cards[1]["warnings"]
+    assert cards[2]["weigh"] and "below 1 %" in cards[2]["warnings"][0]
+
+
+def test_a_room_too_cold_takes_every_weigh_out_away(log, pours):
+    desk = Desk(log, pours, session="x")
+    assert all(card["weigh"] for card in desk.state()["cards"])
+    state = desk.take({"id": "1", "deed": "head", "values": {"room_temperature": "8"}, "by": "", "at": None})
+    assert [card["weigh"] for card in state["cards"]] == [[], [], []]
+    assert all("below 10 °C" in card["refusals"][0] for card in state["cards"])

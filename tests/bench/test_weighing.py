@@ -1,0 +1,186 @@
+"""What is weighed out: one mix, one catalyst percentage in every pot, and what the scale really delivers."""
+
+import math
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from testpour.bench.amounts import WeighOutProblems
+from testpour.bench.weighing import smallest_batch, weigh_out
+from testpour.study_file import study_from
+
+STEPS = st.sampled_from([0.01, 0.05, 0.1, 0.5, 1.0])
+
+
+def study(**resin):
+    return study_from({"resin": resin, "factors": {"catalyst": {}}, "readings": {"tack": {}}})
+
+
+def holds(steps, percent, tenth=Fraction(1, 10)):
+    """Whether `steps` of resin keep the catalyst within a tenth, straight from the definition."""
+    share, half = Fraction(str(percent)) / 100, Fraction(1, 2)
+    out = math.floor(share * steps + half)
+    low, high = (out - half) / (steps + half), (out + half) / (steps - half)
+    return (1 - tenth) * share <= low and high <= (1 + tenth) * share
+
+
+def test_two_hundred_grams_by_hand():
+    """3.0 g in 200.0 g at 0.1 g: from 2.95 / 200.05 to 3.05 / 199.95, by hand."""
+    mix = weigh_out("200 g")
+    assert (mix.resin_mass, mix.catalyst_mass) == (200.0, 3.0)
+    assert mix.delivered == pytest.approx((100 * 2.95 / 200.05, 100 * 3.05 / 199.95), rel=1e-12)
+    assert list(mix.table.index) == ["pot 1"]
+    assert "drops" not in mix.table and "catalyst_mL" not in mix.table
+
+
+def test_amounts_are_rounded_to_the_scale():
+    """8 oz is 226.796 g; 1.5 % of the 226.8 g that are weighed is 3.402 g, by hand."""
+    assert weigh_out("8 oz").catalyst_mass == pytest.approx(3.4)
+    assert weigh_out("8 oz", scale_resolution="0.01 g").catalyst_mass == pytest.approx(3.40)
+    assert weigh_out("8 oz", scale_resolution="1 g").resin_mass == 227
+
+
+def test_mould_volume_takes_liquid_density_and_waste():
+    """100 mL x 1.10 g/mL x 1.05 = 115.5 g, by hand; no allowance for shrinkage."""
+    assert weigh_out(mould_volume="100 mL").resin_mass == pytest.approx(115.5)
+    assert weigh_out(mould_volume="100 mL", waste=0, resin_density="1.13 g/mL").resin_mass == pytest.approx(113)
+    assert weigh_out(mould_volume="100 mL", waste=0, study=study(density=1.2)).resin_mass == pytest.approx(120)
+
+
+def test_drops_and_millilitres_only_when_known():
+    """3.0 g at 1.12 g/mL is 2.679 mL, at 20 drops a mL 54 drops, by hand."""
+    mix = weigh_out(200, catalyst_density=1.12, drops_per_mL=20).table.iloc[0]
+    assert mix["catalyst_mL"] == pytest.approx(2.679, abs=5e-4)
+    assert mix["drops"] == 54
+    assert "drops" not in weigh_out(200, catalyst_density=1.12).table
+    assert weigh_out(200, study=study()).table["catalyst_mL"].iloc[0] == pytest.approx(3 / 1.12)
+
+
+def test_eight_drops_to_the_ounce_is_a_percentage_once_calibrated():
+    """8 drops a US fluid ounce at 20 drops a mL, 1.12 and 1.10 g/mL: 1.38 %, by hand."""
+    mix = weigh_out("10 fl oz", catalyst="80 drops", drops_per_mL=20, catalyst_density=1.12, scale_resolution=0.01)
+    assert mix.catalyst == pytest.approx(1.38, abs=0.005)
+    with pytest.raises(WeighOutProblems, match="Count the drops"):
+        weigh_out("10 fl oz", catalyst="80 drops")
+
+
+def test_colour_pots_share_one_mix():
+    mix = weigh_out("300 g", pots={"red": 2, "white": 1}, pigment={"red": "2 %", "white": "0.5 %"})
+    table = mix.table
+    assert list(table.index) == ["red", "white", "whole mix"]
+    assert table["resin"].to_list() == pytest.approx([200, 100, 300])
+    assert table["catalyst"].to_list() == pytest.approx([3.0, 1.5, 4.5])
+    assert table["pigment"].to_list() == pytest.approx([4.0, 0.5, 4.5])
+    assert table["total"].to_list() == pytest.approx([207, 102, 309])
+    words = " ".join(mix.steps)
+    assert words.index("pigment") < words.index("all the resin") < words.index("catalyst") < words.index("share")
+
+
+def test_pigment_names_the_pots():
+    assert list(weigh_out(100, pigment={"a": 1, "b": 2}).table.index) == ["a", "b", "whole mix"]
+
+
+def test_one_pot_takes_pigment_before_catalyst():
+    words = " ".join(weigh_out(100, pigment="1 %").steps)
+    assert words.index("resin") < words.index("pigment") < words.index("catalyst")
+    assert "pigment" not in " ".join(weigh_out(100).steps)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    resin=st.floats(50, 5000),
+    catalyst=st.floats(0.5, 4),
+    shares=st.lists(st.floats(0.1, 10), min_size=2, max_size=5),
+    load=st.floats(0, 15),
+    step=STEPS,
+)
+def test_every_pot_carries_the_same_catalyst(resin, catalyst, shares, load, step):
+    pots = {f"p{n}": share for n, share in enumerate(shares)}
+    if catalyst * resin / 100 < step:
+        return
+    mix = weigh_out(resin, catalyst=catalyst, pots=pots, pigment=load, scale_resolution=step)
+    percent = (mix.table["catalyst"] / mix.table["resin"]).to_numpy()
+    assert percent == pytest.approx([mix.catalyst_mass / mix.resin_mass] * len(percent), rel=1e-9)
+    assert mix.table["total"].iloc[:-1].sum() == pytest.approx(mix.table["total"].iloc[-1], rel=1e-9)
+    wanted = load / 100 * mix.table["resin"].iloc[:-1]
+    assert (abs(mix.table["pigment"].iloc[:-1] - wanted) <= step / 2 + 1e-9).all()
+
+
+@settings(deadline=None, max_examples=100)
+@given(steps=st.integers(200, 50_000), catalyst=st.integers(5, 40), step=STEPS)
+def test_delivered_range_holds_the_target(steps, catalyst, step):
+    mix = weigh_out(float(steps * Fraction(str(step))), catalyst=catalyst / 10, scale_resolution=step)
+    assert mix.delivered[0] <= mix.catalyst <= mix.delivered[1]
+
+
+@settings(deadline=None, max_examples=40)
+@given(catalyst=st.integers(1, 400).map(lambda n: n / 100), step=STEPS)
+def test_smallest_batch_is_the_smallest(catalyst, step):
+    """One step below fails; it and all above hold, checked straight from the definition."""
+    steps = round(Fraction(str(smallest_batch(catalyst, step))) / Fraction(str(step)))
+    assert not holds(steps - 1, catalyst)
+    assert all(holds(n, catalyst) for n in range(steps, steps + 2000))
+
+
+@pytest.mark.parametrize("grams, small", [("63.6 g", True), ("63.7 g", False)])
+def test_sentence_says_when_the_mix_is_small(grams, small):
+    mix = weigh_out(grams)
+    assert mix.smallest_batch == 63.7
+    assert ("small mix" in mix.sentence()) is small
+    assert "half a step" in mix.sentence() and "tared" in mix.sentence()
+    assert repr(mix) == mix.sentence()
+
+
+def test_warnings_are_carried_and_said():
+    mix = weigh_out(200, catalyst="3 %", pigment="12 %")
+    assert len(mix.cautions.warnings) == 2 and not mix.cautions
+    assert "Pigment 12 % is above 10 %" in mix.sentence()
+
+
+def test_html_shows_the_table_and_escapes_names():
+    html = weigh_out(200, pots={"<b>red": 1, "white": 1}, pigment=1)._repr_html_()
+    assert "&lt;b&gt;red" in html and "<b>red" not in html and "catalyst (g)" in html
+
+
+@pytest.mark.parametrize(
+    "asked, match",
+    [
+        ({}, "not both"),
+        ({"resin": 100, "mould_volume": 90}, "not both"),
+        ({"resin": -5}, "resin: -5"),
+        ({"resin": 0}, "above zero"),
+        ({"resin": math.nan}, "above zero"),
+        ({"resin": math.inf}, "above zero"),
+        ({"resin": "3 in"}, "neither a mass"),
+        ({"resin": 100, "catalyst": 0}, "catalyst: 0"),
+        ({"resin": 100, "catalyst": "-1 %"}, "catalyst"),
+        ({"resin": 100, "catalyst": math.nan}, "catalyst: nan"),
+        ({"resin": 100, "catalyst": "4.5 %"}, "above 4 %"),
+        ({"resin": 100, "pigment": -1}, "pigment of pot 1"),
+        ({"resin": 100, "pigment": {"red": 1}, "pots": {"blue": 1}}, "red is no pot"),
+        ({"resin": 100, "pots": 0}, "no number of pots"),
+        ({"resin": 100, "pots": {}}, "at least one pot"),
+        ({"resin": 100, "pots": {"a": 0}}, "share of a"),
+        ({"resin": 100, "scale_resolution": 0}, "scale resolution"),
+        ({"resin": 100, "drops_per_mL": -2}, "drops per mL"),
+        ({"resin": 100, "resin_density": 0}, "resin density"),
+        ({"mould_volume": 100, "waste": "-5 %"}, "waste"),
+        ({"resin": 10, "scale_resolution": "1 g"}, "nothing on a scale"),
+    ],
+)
+def test_refusals(asked, match):
+    with pytest.raises(WeighOutProblems, match=match):
+        weigh_out(**asked)
+
+
+def test_all_problems_at_once():
+    with pytest.raises(WeighOutProblems, match="5 in all") as caught:
+        weigh_out("3 in", catalyst=9, pigment=-1, pots=0, scale_resolution="x")
+    assert len(caught.value.problems) == 5
+
+
+def test_other_resins_are_refused():
+    with pytest.raises(WeighOutProblems, match="epoxy"):
+        weigh_out(100, study=study(kind="clear epoxy"))

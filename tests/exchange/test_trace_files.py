@@ -1,0 +1,193 @@
+"""Every usual shape of a logger's file is read to the same minutes and degrees; what may be two things is refused."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from testpour.exchange.letters import TraceProblems
+from testpour.exchange.reader import read_trace
+from testpour.problems import Problems
+
+MINUTES = np.arange(0, 90, 0.5)
+DEGREES = 22 + 80 * np.exp(-(((MINUTES - 50) / 9) ** 2))
+START = dt.datetime(2026, 3, 14, 23, 30)
+
+
+def stamps(form, start=START):
+    return [(start + dt.timedelta(minutes=float(m))).strftime(form) for m in MINUTES]
+
+
+def rows(times, degrees=DEGREES, separator=",", mark=".", more=()):
+    shown = [f"{d:.2f}".replace(".", mark) for d in degrees]
+    return "\n".join(separator.join([t, d, *more]) for t, d in zip(times, shown, strict=True)) + "\n"
+
+
+def elapsed(scale, digits=4, mark="."):
+    return [f"{m * scale:.{digits}f}".replace(".", mark) for m in MINUTES]
+
+
+def write(path, text, coding="utf-8"):
+    path.write_bytes(text if isinstance(text, bytes) else text.encode(coding))
+    return path
+
+
+SHAPES = {
+    "seconds": ("time (s),T (degC)\n" + rows(elapsed(60, 0)), {}),
+    "minutes": ("t/min,T/°C\n" + rows(elapsed(1)), {}),
+    "hours": ("Hours,Temp [°C]\n" + rows(elapsed(1 / 60, 6)), {}),
+    "decimal commas": ("Zeit (min);Temperatur (°C)\n" + rows(elapsed(1, 2, ","), separator=";", mark=","), {}),
+    "tabs and decimal commas": ("min\t°C\n" + rows(elapsed(1, 2, ","), separator="\t", mark=","), {}),
+    "degrees Fahrenheit": ("time (min),T (°F)\n" + rows(elapsed(1), DEGREES * 1.8 + 32), {}),
+    "kelvin": ("time (min),T (K)\n" + rows(elapsed(1), DEGREES + 273.15), {}),
+    "a type K thermocouple in degC": ("time (min),Type K [°C]\n" + rows(elapsed(1)), {}),
+    "unit by argument": ("time (min),probe\n" + rows(elapsed(1), DEGREES * 1.8 + 32), {"unit": "degF"}),
+    "unit of time by argument": ("time,T (degC)\n" + rows(elapsed(1)), {"time": "min"}),
+    "no heads": (rows(elapsed(60, 0)), {"time": "s"}),
+    "unit in the cells": ("time (min),T\n" + rows(elapsed(1)).replace("\n", " °C\n"), {}),
+    "units in a row of their own": ("time;T\nmin;°C\n" + rows(elapsed(1), separator=";"), {}),
+    "junk above": ("Logger file\nSerial;0042\nInterval;30 s\nTemperature in °C\n\nmin;T\n" + rows(elapsed(1), separator=";"), {}),
+    "a pair right above the heads": ("Serial;0815\nNo.;min;°C\n" + "".join(f"{k};{line}\n" for k, line in enumerate(rows(elapsed(1), separator=";").splitlines())), {}),
+    "a counter": ("No.,time (min),T (°C)\n" + "".join(f"{k},{line}\n" for k, line in enumerate(rows(elapsed(1)).splitlines(), 1)), {}),
+    "hh:mm:ss over midnight": ("time;T (°C)\n" + rows(stamps("%H:%M:%S"), separator=";", mark=","), {}),
+    "twelve hours over midnight": ("time,T (°C)\n" + rows(stamps("%I:%M:%S %p")), {}),
+    "elapsed hh:mm:ss": ("elapsed,T (°C)\n" + rows([f"{int(m) // 60}:{int(m) % 60:02d}:{m * 60 % 60:02.0f}" for m in MINUTES]), {}),
+    "elapsed mm:ss": ("time mm:ss,T (°C)\n" + rows([f"{int(m)}:{m * 60 % 60:02.0f}" for m in MINUTES]), {}),
+    "ISO stamps": ("when,T (°C)\n" + rows(stamps("%Y-%m-%dT%H:%M:%S")), {}),
+    "ISO stamps with a zone": ("when,T (°C)\n" + rows(stamps("%Y-%m-%dT%H:%M:%S.000Z")), {}),
+    "date and time apart": ("Datum;Zeit;T (°C)\n" + rows(stamps("%d.%m.%Y;%H:%M:%S"), separator=";", mark=","), {}),
+    "day first, told by the 14th": ("Date,T (°C)\n" + rows(stamps("%d/%m/%Y %H:%M:%S")), {}),
+    "month first, told by the 14th": ("Date,T (°C)\n" + rows(stamps("%m/%d/%Y %I:%M:%S %p")), {}),
+    "a date with a month's name": ("Date,T (°C)\n" + rows(stamps("%d-%b-%Y %H:%M:%S")), {}),
+    "separators at the ends of lines": ("min;°C;\n" + rows(elapsed(1), separator=";").replace("\n", ";\n"), {}),
+    "quoted": ('"time (min)","T (°C)"\n' + rows([f'"{m}"' for m in elapsed(1)]), {}),
+    "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),
+    "the time last": ("T (°C),time (min)\n" + "".join(f"{d:.2f},{m}\n" for m, d in zip(MINUTES, DEGREES, strict=True)), {}),
+    "elapsed beside the clock": ("time,T (°C),elapsed (s)\n" + "".join(f"{line},{30 * k}\n" for k, line in enumerate(rows(stamps("%H:%M:%S")).splitlines())), {}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_every_shape_gives_the_same_table(name, tmp_path):
+    text, said = SHAPES[name]
+    trace = read_trace(write(tmp_path / "trace.csv", text), **said)
+    assert trace.table["minutes"].to_numpy() == pytest.approx(MINUTES, abs=1e-3)
+    assert trace.table["temperature"].to_numpy() == pytest.approx(DEGREES, abs=0.011)
+    assert list(trace.table.columns) == ["minutes", "temperature"]
+    assert trace.state == "peaked"
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp1252"])
+def test_every_coding_of_letters_is_read(coding, tmp_path):
+    text, _ = SHAPES["decimal commas"]
+    trace = read_trace(write(tmp_path / "trace.csv", text, coding))
+    assert trace.table["temperature"].max() == pytest.approx(102, abs=0.01)
+
+
+REFUSED = {
+    "nothing": ("", {}, "nothing is in it"),
+    "blank lines": ("\n\n  \n", {}, "nothing is in it"),
+    "a picture": (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), {}, "a picture"),
+    "a workbook": (b"PK\x03\x04" + bytes(50), {}, "a workbook"),
+    "noise": (np.random.default_rng(2).bytes(4000), {}, "not text"),
+    "words": ("Name,Colour,Remark\n" + "knob,red,nice\n" * 40, {}, "no rows look like"),
+    "no unit of time": ("a,T (°C)\n" + rows(elapsed(1)), {}, "Say time='s'"),
+    "hours or minutes": ("time,T (°C)\n" + rows([f"{int(m)}:{m * 60 % 60:02.0f}" for m in MINUTES]), {}, "Say time='hh:mm' or time='mm:ss'"),
+    "no unit of temperature": ("time (min),T\n" + rows(elapsed(1), DEGREES + 18), {}, "Say unit='degC'"),
+    "two units": ("time (min),T (°C)\n" + rows(elapsed(1)), {"unit": "degF"}, "Leave unit= out"),
+    "two channels": ("time (min),T1 (°C),T2 (°C)\n" + rows(elapsed(1), more=["21.0"]), {}, "'T1' and 'T2'"),
+    "no such channel": ("time (min),T1 (°C)\n" + rows(elapsed(1)), {"channel": "T9"}, "it has 'T1'"),
+    "day or month": ("Date,T (°C)\n" + rows(["03/04/2026 10:00:00", *["04/06/2026 10:00:00"] * 179]), {}, "Say day_first=True"),
+    "backwards": ("time (min),T (°C)\n" + rows(["5", "6", "7", "8", "9", "10"] + elapsed(1)[:-6]), {}, "time steps back"),
+    "twelve hours without AM": ("time,T (°C)\n" + rows(stamps("%I:%M:%S", dt.datetime(2026, 3, 14, 12, 30))), {}, "without AM and PM"),
+    "commas for both": ("min,°C\n" + rows(elapsed(1, 1, ","), mark=","), {}, "part the cells and to mark the decimals"),
+    "both marks": ("min;°C\n" + rows(elapsed(1, 1, ","), separator=";"), {}, "Export again with one of them"),
+    "dates without a clock": ("Date,T (°C)\n" + rows(stamps("%Y-%m-%d")), {}, "no time of day"),
+    "wrong unit": ("time (min),T (K)\n" + rows(elapsed(1)), {}, "Check the unit"),
+    "a bad argument": ("time (min),T (°C)\n" + rows(elapsed(1)), {"unit": "Rankine"}, "not one of degC, degF, K"),
+    "a bad unit of time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"time": "weeks"}, "not one of s, min, h"),
+    "mixed after the end": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "9 h"}, "check mixed_at="),
+    "mixed at no time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "noon"}, "mixed_at"),
+    "mixed by the clock": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "10:05"}, "elapsed times"),
+    "a week in minutes": ("time (h),T (°C)\n" + rows(elapsed(60)), {}, "Check the unit of its times"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_read_or_may_be_two_things_is_refused_with_what_to_say(name, tmp_path):
+    text, said, words = REFUSED[name]
+    with pytest.raises(TraceProblems) as refused:
+        read_trace(write(tmp_path / "trace.csv", text), **said)
+    assert any(words in problem for problem in refused.value.problems), refused.value.problems
+    assert isinstance(refused.value, Problems)
+
+
+def test_all_problems_are_said_at_once(tmp_path):
+    text = "a,T1,T2\n" + rows(elapsed(1), DEGREES + 18, more=["44"])
+    with pytest.raises(TraceProblems) as refused:
+        read_trace(write(tmp_path / "trace.csv", text), until="soon")
+    assert len(refused.value.problems) == 3
+
+
+def test_a_missing_file_and_a_folder_are_refused(tmp_path):
+    for path in (tmp_path / "none.csv", tmp_path):
+        with pytest.raises(TraceProblems, match="cannot be opened"):
+            read_trace(path)
+
+
+def test_blanks_and_broken_wires_are_gaps(tmp_path):
+    lines = rows(elapsed(1)).splitlines()
+    for k, cell in ((10, ""), (11, "---"), (12, "OL"), (13, "9999"), (14, "err"), (15, "what?")):
+        lines[k] = f"{lines[k].split(',')[0]},{cell}"
+    trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + "\n".join(lines) + "\n\nend of file\n"))
+    assert trace.table["temperature"].isna().sum() == 5 and len(trace.table) == len(MINUTES) - 1
+    assert "1 cell held no believable temperature, first in line 15" in trace.sentence()
+    assert "1 line among the rows could not be read as one and was left out, first line 17." in trace.sentence()
+
+
+def test_the_room_is_told_from_the_casting(tmp_path):
+    text = "min;middle (°C);room (°C)\n" + rows(elapsed(1), separator=";", more=["19.5"])
+    trace = read_trace(write(tmp_path / "t.csv", text))
+    assert trace.channel == "middle"
+    assert (trace.table["room"] == 19.5).all()
+    swapped = read_trace(tmp_path / "t.csv", channel=2, room=1)
+    assert (swapped.table["temperature"] == 19.5).all() and swapped.state == "flat"
+
+
+@pytest.mark.parametrize(
+    "mixed_at, first",
+    [(10, -10.0), ("10 min", -10.0), (-5, 5.0), ("23:40", -10.0), ("11:40 PM", -10.0), ("2026-03-14 23:40", -10.0),
+     (dt.datetime(2026, 3, 14, 23, 20), 10.0), ("0:10", -40.0)],
+)  # fmt: skip
+def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
+    text = "when,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S"))
+    trace = read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at)
+    assert trace.table["minutes"].iloc[0] == pytest.approx(first)
+    assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50 + first, abs=0.1)
+
+
+def test_a_casting_that_only_warms_is_not_taken_for_the_time(tmp_path):
+    degrees = 22 + 0.5 * MINUTES
+    text = "T (K),time (h)\n" + "".join(f"{d + 273.15:.2f},{m / 60:.6f}\n" for m, d in zip(MINUTES, degrees, strict=True))
+    trace = read_trace(write(tmp_path / "t.csv", text))
+    assert trace.table["temperature"].to_numpy() == pytest.approx(degrees, abs=0.01)
+
+
+def test_a_number_too_large_to_be_one_is_a_gap(tmp_path):
+    lines = rows(elapsed(60, 0)).splitlines()
+    lines[3], lines[5] = "1E999,22", f"{lines[5].split(',')[0]},1e400"
+    table = read_trace(write(tmp_path / "t.csv", "s,°C\n" + "\n".join(lines))).table
+    assert len(table) == len(MINUTES) - 1 and table["temperature"].isna().sum() == 1
+
+
+def test_until_leaves_the_oven_out(tmp_path):
+    degrees = np.where(MINUTES > 80, 150.0, DEGREES)
+    path = write(tmp_path / "t.csv", "min,°C\n" + rows(elapsed(1), degrees))
+    assert read_trace(path, until="79 min").readings.loc["peak_temperature", "value"] == pytest.approx(102, abs=0.2)
+
+
+def test_names_of_channels_run_nowhere(tmp_path):
+    text = "min,<script>alert(1)</script> $x^2$ \u202e (°C)\n" + rows(elapsed(1))
+    trace = read_trace(write(tmp_path / "t.csv", text))
+    assert "<script>" in trace.sentence() and "<script>" not in trace._repr_html_()
+    assert trace.show().to_bytes("png")[:4] == b"\x89PNG"

@@ -1,0 +1,128 @@
+"""A group of very many levels is eliminated: the same numbers as one dense matrix."""
+
+import numpy as np
+import pytest
+from scipy.stats import multivariate_normal
+
+from testpour.likelihood.conditional import pairs_of, parts
+from testpour.likelihood.elimination import Group, layout
+from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.laplace import Marginal
+from testpour.likelihood.optimum import summit
+from testpour.likelihood.scaling import scaled_problem
+
+
+def model_of(kind, pours=60, count=200, seed=0):
+    """Rows of `pours` pours in four sessions with three lots crossed; `kind` says how they are known."""
+    rng = np.random.default_rng(seed)
+    pour = np.r_[np.arange(pours), rng.integers(0, pours, count - pours)]
+    exog = rng.normal(size=(count, 3))
+    y = exog @ [1.0, 0.5, 0.0] + rng.normal(size=pours)[pour] + 0.5 * rng.normal(size=count)
+    low, high, grades = y, y, None
+    if kind == "between":
+        low, high = np.floor(2 * y) / 2, np.where(np.arange(count) < 20, np.inf, np.floor(2 * y) / 2 + 0.5)
+    if kind == "grades":
+        low, grades = np.digitize(y, [-1, 0, 1]), 4
+        high = low
+    groups = {"session": pour % 4, "pour": pour, "lot": rng.integers(0, 3, count)}
+    return IntervalModel(
+        low, high, exog, grades=grades, groups=groups, belief=([0, 0, 0], [1, 1, 1]), group_beliefs={"pour": 1.0}
+    )
+
+
+@pytest.mark.parametrize("restricted", [True, False])
+@pytest.mark.parametrize("kind", ["exact", "between", "grades"])
+def test_value_and_gradient_are_those_of_one_dense_matrix(kind, restricted):
+    """Peer: the same marginal with nothing eliminated, its whole inner matrix factored at once."""
+    problem, _, start = scaled_problem(model_of(kind), sampling=True)
+    start = start[3:] if restricted else start
+    thin, dense = Marginal(problem, restricted), Marginal(problem, restricted)
+    dense.layout = layout(dense.layout.kept[:, : dense.inner_fixed], problem.groups, many=np.inf)
+    assert (thin.layout.big, dense.layout.big) == (1, -1)
+    rng = np.random.default_rng(1)
+    for away in (0.0, 0.3):
+        at = start + away * rng.normal(size=len(start))
+        (value, gradient), (known, slope) = thin(at), dense(at)
+        assert value == pytest.approx(known, abs=1e-9) and gradient == pytest.approx(slope, abs=1e-9)
+
+
+def test_factored_curvature_is_the_matrix_itself():
+    """Solutions, log determinant and leverages, worked out by numpy on the whole matrix."""
+    rng = np.random.default_rng(2)
+    groups = (Group("pour", rng.integers(0, 7, 50), 7), Group("lot", rng.integers(0, 3, 50), 3))
+    exog, weights, spreads = rng.normal(size=(50, 2)), rng.uniform(0.1, 2, 50), np.array([-0.7, 0.4])
+    design = layout(exog, groups, many=5).at(spreads)
+    whole = design.predictor(np.eye(12))
+    scaled = [s * (g.codes[:, None] == np.arange(g.levels)) for g, s in zip(groups, spreads, strict=True)]
+    assert np.array_equal(whole, np.hstack([exog, *scaled]))
+    assert design.pull(np.eye(50)) == pytest.approx(whole.T)
+    factored, matrix = design.factor(weights, np.eye(5)), (whole.T * weights) @ whole + np.eye(12)
+    assert factored.solve(np.eye(12)) == pytest.approx(np.linalg.inv(matrix), abs=1e-12)
+    assert factored.log_determinant == pytest.approx(np.linalg.slogdet(matrix)[1], abs=1e-12)
+    variance, own = factored.leverage()
+    hat = whole @ np.linalg.inv(matrix)
+    assert variance == pytest.approx((hat * whole).sum(axis=1), abs=1e-12)
+    assert own[:, 0] == pytest.approx(hat[np.arange(50), 2 + groups[0].codes], abs=1e-12)
+    assert own[:, 1] == pytest.approx(hat[np.arange(50), 9 + groups[1].codes], abs=1e-12)
+
+
+def test_nothing_kept_beside_the_eliminated_levels():
+    """No coefficients and no other group: the density of exact rows is the multivariate normal's."""
+    rng = np.random.default_rng(3)
+    pour, y = np.repeat(np.arange(50), 3), rng.normal(size=150)
+    model = IntervalModel(y, y, np.zeros((150, 0)), groups={"pour": pour})
+    covariance = 0.7**2 * (pour[:, None] == pour) + 0.4**2 * np.eye(150)
+    known = multivariate_normal(np.zeros(150), covariance).logpdf(y)
+    assert model.loglike([np.log(0.4), 0.7]) == pytest.approx(known, abs=1e-9)
+
+
+def test_pairs_that_share_no_row_are_left_out():
+    """Many levels side by side: the sum over rows written plainly."""
+    rng = np.random.default_rng(4)
+    design = np.hstack([rng.normal(size=(90, 2)), np.repeat(np.eye(45), 2, axis=0)])
+    pairs, weight = pairs_of(design), rng.uniform(size=(3, 90))
+    assert len(pairs.one) == 3 + 2 * 45 + 45
+    assert pairs.added(weight) == pytest.approx(np.einsum("mn,na,nb->mab", weight, design, design), abs=1e-12)
+
+
+def test_draws_do_not_depend_on_how_many_are_placed_at_a_time(monkeypatch):
+    """The same noise, all at once and a few at a time."""
+    model, few = model_of("between"), "testpour.likelihood.conditional.ROOM"
+    whole = model.posterior(200, seed=5)
+    monkeypatch.setattr(few, 5000)
+    assert len(parts(200, 200)) == 8
+    again = model.posterior(200, seed=5)
+    assert again.coefficients == pytest.approx(whole.coefficients, abs=1e-9)
+    assert again.group_effects["pour"] == pytest.approx(whole.group_effects["pour"], abs=1e-9)
+
+
+def test_exact_rows_of_many_pours_are_drawn_from_their_own_distribution():
+    """Effects given the rows, known in closed form at each draw's spreads: a normal mean under a normal belief."""
+    model = model_of("exact", pours=80, count=320)
+    model = IntervalModel(
+        model.low, model.low, model.exog, groups={"pour": model.groups[1].codes}, belief=(np.zeros(3), np.ones(3)),
+        spread_belief=1.0, group_beliefs={"pour": 1.0},
+    )  # fmt: skip
+    drawn = model.posterior(2000, seed=1)
+    assert drawn.method == "importance" and drawn.effective > 1000
+    tau, sigma = drawn.group_spread["pour"][:, None], drawn.spread[:, None]
+    left = model.low - drawn.coefficients @ model.exog.T
+    sums = np.stack([left[:, model.groups[0].codes == level].sum(axis=1) for level in range(80)], axis=1)
+    precision = np.bincount(model.groups[0].codes) / sigma**2 + 1 / tau**2
+    scores = (drawn.group_effects["pour"] - sums / sigma**2 / precision) * np.sqrt(precision)
+    assert scores.mean() == pytest.approx(0, abs=0.02) and scores.std() == pytest.approx(1, abs=0.02)
+
+
+def test_summit_keeps_no_matrix_of_rows_by_levels():
+    """A thousand levels: what the marginal holds grows with the rows, not with rows times levels."""
+    marginal, _, top = summit(thrice_read(1000))
+    assert top.converged and marginal.layout.kept.shape == (3000, 1) and marginal.size == 1001
+
+
+def thrice_read(pours):
+    rng = np.random.default_rng(6)
+    pour = np.repeat(np.arange(pours), 3)
+    y = rng.normal(size=pours)[pour] + 0.5 * rng.normal(size=len(pour))
+    return IntervalModel(
+        y, y, np.ones((len(pour), 1)), groups={"pour": pour}, belief=([0], [1]), group_beliefs={"pour": 1.0}
+    )

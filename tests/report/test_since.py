@@ -1,0 +1,118 @@
+"""A page that is written again says what changed, computed from what the earlier page carried."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.advice.recommend import Recommendation
+from testpour.logbook.castings import Castings
+from testpour.models.fits import fit_castings
+from testpour.report.carried import NoLogInside, inside, read_page
+from testpour.report.page import findings_page, render
+from testpour.report.since import changes, earlier, said
+from testpour.report.story import advice
+from testpour.study_file import study_from
+
+STUDY = {
+    "name": "Knobs", "question": "Which catalyst?",
+    "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "room_temperature": {}},
+    "readings": {"gel_time": {}}, "aims": {"gel_time": {"at_least": "20 min", "at_most": "40 min"}},
+}  # fmt: skip
+
+
+def log(pours=12, power=-0.8, name="Knobs"):
+    rng, rows, read = np.random.default_rng(5), [], []
+    for i in range(pours):
+        catalyst = (1.0, 1.8, 2.5)[i % 3]
+        rows.append({"session": f"S{i // 6}", "made_at": pd.Timestamp("2026-03-02"), "catalyst": catalyst, "room_temperature": 20.0, "by": "", "note": ""})
+        gel = 28 * (catalyst / 1.5) ** power * np.exp(0.04 * rng.standard_normal())
+        read.append({"entry": i + 1, "pour": f"P{i + 1:02d}", "reading": "gel_time", "low": gel, "high": gel, "age": np.nan, "specimen": "",
+                     "by": "", "known": "exact", "note": ""})  # fmt: skip
+    index = pd.Index([f"P{i + 1:02d}" for i in range(pours)], name="pour")
+    return Castings(study_from({**STUDY, "name": name}), pd.DataFrame(rows, index=index), pd.DataFrame(read))
+
+
+def told(castings):
+    fits = fit_castings(castings)
+    return said(fits, [(room, one) for room, one in advice(fits) if isinstance(one, Recommendation)])
+
+
+@pytest.fixture(scope="module")
+def twelve():
+    return told(log(12))
+
+
+def lines(before, now):
+    return list(changes(study_from(STUDY), before, now))
+
+
+def test_pours_that_came_went_and_were_corrected_are_named(twelve):
+    eight = told(log(8))
+    assert lines(eight, twelve)[0] == "4 pours more, 12 now: P09, P10, P11 and P12."
+    assert lines(twelve, eight)[0] == "4 pours withdrawn: P09, P10, P11 and P12."
+    whole = log(12)
+    readings = whole.readings.copy()
+    readings.loc[2, ["low", "high"]] += 1
+    assert lines(twelve, told(replace(whole, readings=readings)))[0] == "1 pour with new or corrected entries: P03."
+    assert lines(twelve, twelve)[0] == "The pours and readings are the same."
+
+
+def test_an_effect_that_moved_is_told_and_one_that_stands_is_not(twelve):
+    assert "No effect of a setting came out clearly different from before." in lines(twelve, twelve)
+    flat = told(log(12, power=-0.2))
+    moved = next(line for line in lines(twelve, flat) if line.startswith("Catalyst on gel time: it was −"))
+    first, second = (one["effects"]["gel_time"]["catalyst"]["middle"] for one in (twelve, flat))
+    assert f"it was −{abs(first):.0f} %" in moved and f"it is −{abs(second):.0f} %" in moved
+
+
+@pytest.mark.parametrize("old, new, says", [
+    ({"told": False}, {}, "now settled"), ({}, {"told": False}, "no longer settled"),
+    ({"low": 10.0, "middle": 20.0, "high": 30.0}, {}, "turned round"), (None, {}, "first pours at different values"),
+])  # fmt: skip
+def test_every_way_an_effect_can_change_has_its_words(twelve, old, new, says):
+    base = {"start": 1.0, "end": 2.5, "low": -30.0, "middle": -20.0, "high": -10.0, "told": True, "unit": " %"}
+    before = {**twelve, "effects": {"gel_time": {} if old is None else {"catalyst": {**base, **old}}}}
+    now = {**twelve, "effects": {"gel_time": {"catalyst": {**base, **new}}}}
+    assert any(line.startswith(f"Catalyst on gel time: {says}") for line in lines(before, now))
+
+
+def test_advice_that_changed_is_told_with_both_values(twelve):
+    was = twelve["advice"][0]
+    before = {**twelve, "advice": [{**was, "settings": {**was["settings"], "catalyst": 1.1}, "chance": was["chance"] - 0.2}]}
+    text = " ".join(lines(before, twelve))
+    assert "Recommended for a room at 20 °C: catalyst" in text and "instead of 1.1 %" in text
+    assert "the earlier page said" in text
+    assert "The advice for a room at 20 °C stands." in lines(twelve, twelve)
+    assert "New advice for a room at 20 °C." in lines({**twelve, "advice": []}, twelve)
+
+
+def test_a_page_written_over_the_last_one_says_what_changed_and_goes_on_saying_it(tmp_path):
+    path = tmp_path / "findings.html"
+    few, more = fit_castings(log(8)), fit_castings(log(12))
+    findings_page(few, path)
+    assert "What changed" not in path.read_text("utf-8")
+    findings_page(more, path)
+    text = path.read_text("utf-8")
+    assert "4 pours more, 12 now" in text
+    findings_page(more, path)
+    assert path.read_text("utf-8") == text
+    findings_page(more, path, since=False)
+    assert path.read_text("utf-8") == render(more)
+    assert read_page(path).fingerprint() == more.castings.fingerprint()
+
+
+def test_another_page_may_be_named_and_must_be_of_this_study(tmp_path):
+    old, other = tmp_path / "old.html", tmp_path / "other.html"
+    findings_page(fit_castings(log(8)), old)
+    findings_page(fit_castings(log(8, name="Bowls")), other)
+    assert earlier(log(12), tmp_path / "new.html", old) == inside(old)["said"]
+    assert earlier(log(12), tmp_path / "new.html") is None
+    assert earlier(log(12), other) is None
+    with pytest.raises(NoLogInside, match="other.html is the page of another study, 'Bowls'.*compare_studies"):
+        earlier(log(12), tmp_path / "new.html", other)
+    (tmp_path / "mine.html").write_text("<p>mine</p>", encoding="utf-8")
+    assert earlier(log(12), tmp_path / "mine.html") is None
+    with pytest.raises(NoLogInside, match="carries no log"):
+        earlier(log(12), tmp_path / "new.html", tmp_path / "mine.html")
