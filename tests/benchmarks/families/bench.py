@@ -9,6 +9,7 @@ and opacity steps whose grades end at 0.5, 1.5 and 2.5.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -96,14 +97,7 @@ class Bench:
 
     def noise(self, name, session=True):
         """Quantiles at `PROBS` of all scatter of one reading of one new casting, in a new session or not."""
-        rng = np.random.default_rng(20)
-        size = 60000
-        total = self.pour[name] * rng.standard_normal(size) + self.reading[name] * self._tail(rng, size)
-        total += session * self.session[name] * rng.standard_normal(size)
-        return np.quantile(total, PROBS)
-
-    def _tail(self, rng, size):
-        return rng.standard_t(self.tails, size) / np.sqrt(self.tails / (self.tails - 2))
+        return _quantiles(self.session[name] if session else 0.0, self.pour[name], self.reading[name], self.tails)
 
     def below(self, name, limit, ideal, session=True):
         """Chance that a reading of this bench lies under `limit` where its average is `ideal`."""
@@ -133,7 +127,7 @@ class Bench:
         middle = shared[name] + self.pour[name] * rng.standard_normal() + (self.strict if name == "tack" else 0.0)
         for place in range(self.places if name == "hardness" else 1):
             ideal = ideals[place % len(ideals)] if name == "hardness" else ideals[0]
-            value = ideal + middle + self.reading[name] * float(self._tail(rng, 1)[0])
+            value = ideal + middle + self.reading[name] * float(_tail(rng, self.tails, 1)[0])
             if name == "gel_time":
                 yield self._looked(np.exp(value))
             elif name in GRADES:
@@ -149,6 +143,18 @@ class Bench:
         step = self.check_every if minutes < 40 * self.check_every else 2 * self.check_every
         before = step * np.floor(minutes / step)
         return {"between": (max(float(before), 0.5), float(before + step))}
+
+
+def _tail(rng, tails, size):
+    """Scatter of one reading in units of its standard deviation."""
+    return rng.standard_t(tails, size) / np.sqrt(tails / (tails - 2))
+
+
+@cache
+def _quantiles(session, pour, reading, tails):
+    rng, size = np.random.default_rng(20), 40000
+    total = np.hypot(session, pour) * rng.standard_normal(size) + reading * _tail(rng, tails, size)
+    return np.quantile(total, PROBS)
 
 
 def draw_bench(rng):

@@ -3,7 +3,7 @@
     PYTHONPATH=kit:tests/benchmarks python -m families.race --family radical --kind contradicting --worlds 8
 
 Six sessions of four pours, each in a room drawn from 15 to 26 degC. After each session every player recommends
-catalyst, pigment and cover for three rooms and two depths; the score is the true chance of a good casting over that of
+catalyst, pigment and cover for two rooms and two depths; the score is the true chance of a good casting over that of
 a chooser who knows everything. Writes one JSON line a world; `families.report` makes tables of them. `--peers no`
 plays the kit and the plain model alone, which is what changes when a model does.
 """
