@@ -131,7 +131,7 @@ class Bench:
             if name == "gel_time":
                 yield self._looked(np.exp(value))
             elif name in GRADES:
-                yield {"value": float(np.clip(np.round(value), 0, 3))}
+                yield {"value": float(np.clip(np.round(value), 0, 3)) + 0.0}
             elif name == "hardness":
                 yield {"value": float(np.clip(np.round(value), 0, 100))}
             else:

@@ -72,7 +72,8 @@ class Gates:
         low = self.table[row, column] * (1 - along) + self.table[row, column + 1] * along
         high = self.table[row + 1, column] * (1 - along) + self.table[row + 1, column + 1] * along
         late = 1.2 * np.log(spoilt) + 0.6 * np.log(made["stale"]) + self.pigment_gel * made["pigment"]
-        return low * (1 - far) + high * far + late + self.thick_gel * np.log(made["thickness"] / 10)
+        minutes = low * (1 - far) + high * far + late + self.thick_gel * np.log(made["thickness"] / 10)
+        return np.where(dose < 0.1 * self.least, np.inf, minutes)
 
     def _peak(self, made, dose):
         depth, by_dose, by_room, at = self.runaway

@@ -4,8 +4,9 @@
 
 Six sessions of four pours, each in a room drawn from 15 to 26 degC. After each session every player recommends
 catalyst, pigment and cover for two rooms and two depths; the score is the true chance of a good casting over that of
-a chooser who knows everything. Writes one JSON line a world; `families.report` makes tables of them. `--peers no`
-plays the kit and the plain model alone, which is what changes when a model does.
+a chooser who knows everything. Writes one JSON line a world; `families.report` makes tables of them. `--peers none`
+plays the kit and the plain model alone, which is what changes when a model does; a world then costs little beyond the
+kit's own time.
 """
 
 import argparse
@@ -21,11 +22,12 @@ import pandas as pd
 
 from families.bench import GRADES
 from families.hidden import FAMILIES, KINDS
-from families.players import PEERS, Kit, Plain
+from families.players import PEERS, Habit, Kit, Plain, Surfaces
 from families.world import CONTEXTS, World, rooms_of
 
 SESSIONS = 6
 ASKED = 80  # settings at which the kit's chances are judged, after each session
+WHO = {"all": PEERS, "quick": (Habit, Surfaces), "none": ()}  # a process takes as long as the kit
 USUAL = {"catalyst": 1.5, "pigment": 0.5, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}
 
 
@@ -74,7 +76,7 @@ def played(world, player, sessions):
         yield session
 
 
-def play(family, kind, seed, peers=True, sessions=SESSIONS):
+def play(family, kind, seed, peers=PEERS, sessions=SESSIONS):
     """One world's scores, chances, effects and errors, as a dict of plain numbers."""
     clock, world = time.time(), World(family, kind, seed)
     out = {"family": family, "kind": kind, "seed": seed, "signs": world.hidden.resin.signs, "best": list(world.best.values())}
@@ -84,7 +86,7 @@ def play(family, kind, seed, peers=True, sessions=SESSIONS):
         plain.learn()
         judged(world, kit, plain, session, out)
     out["raised"], out["kit_seconds"] = kit.raised, round(time.time() - clock, 1)
-    for runner in PEERS if peers else ():
+    for runner in peers:
         player = runner(world)
         out["scores"][player.name] = []
         out.setdefault("stated", {})
@@ -104,10 +106,10 @@ def main(given=None):
     parser.add_argument("--worlds", type=int, default=8)
     parser.add_argument("--start", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--peers", choices=("yes", "no"), default="yes")
+    parser.add_argument("--peers", choices=WHO, default="all")
     parser.add_argument("--out", type=Path, help="file that the lines are added to; the screen otherwise")
     asked = parser.parse_args(given)
-    one = partial(play, asked.family, asked.kind, peers=asked.peers == "yes")
+    one = partial(play, asked.family, asked.kind, peers=WHO[asked.peers])
     seeds = range(asked.start, asked.start + asked.worlds)
     with ProcessPoolExecutor(asked.jobs) as pool, asked.out.open("a") if asked.out else sys.stdout as out:
         for line in pool.map(one, seeds) if asked.jobs > 1 else map(one, seeds):

@@ -61,7 +61,7 @@ class Radical:
         found = self._follow(made)
         room = made["room_temperature"]
         open_face = 1 - made["cover"]
-        skin = found["skin"] - room - 35 * made["silicone"] + self._air(made, open_face)
+        skin = self._glass(found["skin"] * (1 - np.minimum(0.7 * made["silicone"], 0.95)), found["top"]) - room + self._air(made, open_face)
         bulk = found["bulk"] - room - 12 * made["silicone"]
         hard = self.softest + (self.hardest - self.softest) * 0.5 * (1 + np.tanh((bulk - self.mid[0]) / self.mid[1]))
         half, width = self.sticky
@@ -85,7 +85,7 @@ class Radical:
         return low + (top - low) * ratio * cured / (1 - (1 - ratio) * cured)
 
     def _follow(self, made):
-        """March every casting through `TIMES`: gel, peak, and both transitions at the ages asked for."""
+        """March every casting through `TIMES`: gel, peak, and bulk and skin at the ages asked for."""
         dose = made["catalyst"] * made["strength"] / (1 + 0.25 * made["water"])
         size, room = len(dose), made["room_temperature"]
         cured, skin, gel, peak = np.zeros(size), np.zeros(size), np.full(size, np.inf), room.copy()
@@ -130,7 +130,7 @@ class Radical:
             if end > due.max():
                 break
         with np.errstate(divide="ignore"):
-            return {"gel": np.log(gel), "peak": peak, "bulk": self._glass(kept[0], top), "skin": self._glass(kept[1], top)}
+            return {"gel": np.log(gel), "peak": peak, "bulk": self._glass(kept[0], top), "skin": kept[1], "top": top}
 
     def _rates(self, heat):
         warm = (1 / ROOM - 1 / (heat + 273.15)) / GAS
