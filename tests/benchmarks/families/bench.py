@@ -87,12 +87,13 @@ class Bench:
     def made(self, table):
         """A settings table as it may really be made, with the weight of each way: list of (weight, columns)."""
         asked, ways = columns(table), []
-        nodes, weights = np.polynomial.legendre.leggauss(3)
-        for node, weight in zip(nodes, weights / 2, strict=True):
-            for side in (-1, 1):
+        doses, shares = np.polynomial.legendre.leggauss(3 if self.step > 0.15 else 1)  # a fine scale is hardly felt
+        rooms, heights = np.polynomial.hermite_e.hermegauss(4 if self.step > 0.15 else 5)
+        for node, share in zip(doses, shares / 2, strict=True):
+            for off, height in zip(rooms, heights / heights.sum(), strict=True):
                 dose = np.maximum(self._marked(asked["catalyst"]) + 0.5 * node * self.step, 0.0)
-                room = asked["room_temperature"] + side * self.thermometer
-                ways.append((weight / 2, {**asked, "catalyst": dose, "room_temperature": room}))
+                room = asked["room_temperature"] + off * self.thermometer
+                ways.append((share * height, {**asked, "catalyst": dose, "room_temperature": room}))
         return ways
 
     def noise(self, name, session=True):
