@@ -240,10 +240,26 @@ def test_the_plain_model_and_least_squares_play():
     assert stated.shape == (len(world.points),) and 0 <= stated.min() <= stated.max() <= 1
 
 
+def test_a_true_effect_is_the_difference_of_two_castings():
+    """A ratio of gel times, a difference of hardness, and of chances to be graded at most slightly tacky."""
+    world = World("surface", "ordinary", 2)
+    usual = {"catalyst": 1.5, "pigment": 0.5, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}
+    low, high = (world.hidden.ideal({**usual, "catalyst": dose}) for dose in (1.0, 3.0))
+    said = [(name, "catalyst", 1.0, 3.0, 0.0, 0.0, bound) for name, bound in (("gel_time", None), ("hardness", None), ("tack", 1.0))]
+    gel, hard, tack = race.true_effects(world, [*said, ("tack", "cover", 0.0, 1.0, 0.0, 0.0, 1.0)])[:3]
+    assert gel == pytest.approx(float(np.exp(high["gel_time"] - low["gel_time"])[0]))
+    assert hard == pytest.approx(float((high["hardness"] - low["hardness"])[0]))
+    assert np.sign(tack) == np.sign(float((low["tack"] - high["tack"])[0])) and abs(tack) <= 1
+
+
 def test_the_figures_of_the_report_by_hand():
-    """Two stated chances of 0.5 whose truth is 0 and 1: error 0.25 each, none left over; no gap on average."""
+    """Two stated chances of 0.5 whose truth is 0 and 1: error 0.25 each, none left over; no gap on average.
+
+    A true chance of 0.5 told rightly still costs 0.25. Stated chances under 0.2 and over 0.9 are left out of `held`.
+    """
     stated, truth = np.array([0.5, 0.5]), np.array([0.0, 1.0])
     assert report.brier(stated, truth) == pytest.approx(0.25) and report.off(stated, truth) == pytest.approx(0.0)
-    assert report.brier(truth, truth) == 0 and report.off(np.array([0.9, 0.3]), np.array([0.6, 0.4])) == pytest.approx(0.2)
-    rows = np.array([[0.5, 0.4, 0.6, 0.55], [0.5, 0.4, 0.6, 0.7], [0.95, 0.9, 1.0, 0.0]])
+    assert report.brier(truth, truth) == 0 and report.brier(stated, stated) == pytest.approx(0.25)
+    assert report.off(np.array([0.9, 0.3]), np.array([0.6, 0.4])) == pytest.approx(0.2)
+    rows = np.array([[0.5, 0.4, 0.6, 0.55], [0.5, 0.4, 0.6, 0.7], [0.95, 0.9, 1.0, 0.0], [0.1, 0.0, 0.2, 0.5]])
     assert report.held(rows) == pytest.approx(0.5)

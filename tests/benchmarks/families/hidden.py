@@ -73,10 +73,7 @@ class Hidden:
 
     def _ideals(self, ways, age):
         """Ideals of every way at one age, found together."""
-        joined = {name: np.concatenate([made[name] for _, made in ways]) for name in ways[0][1]}
-        found = self.resin.ideal({**joined, "age": np.full(len(joined["age"]), age)})
-        parts = {name: np.split(np.asarray(values, float), len(ways)) for name, values in found.items()}
-        return [{name: parts[name][way] for name in parts} for way in range(len(ways))]
+        return self._found([{**made, "age": np.full(len(made["age"]), age)} for _, made in ways])
 
     def _met(self, aim, ideal):
         low = -np.inf if aim.at_least is None else aim.at_least
@@ -116,12 +113,16 @@ class Hidden:
         spread = np.zeros((len(table), self.bench.places))
         if self.fault:
             made, spread = self.fault.inside(made, spread, rng)
+        jobs = [self._jobs({key: values[place] for key, values in made.items()}, spread[place], readings, ages or {}) for place in range(len(table))]
+        ideals = iter(self._found([rows for each in jobs for *_, rows in each]))
         entries = []
         for place, name in enumerate(table.index):
             settings = {key: float(table[key].iloc[place]) for key in CHOSEN if key in table}
             settings |= {"resin_lot": lot} if lot else {}
-            one = {key: values[place] for key, values in made.items()}
-            entry = {"pour": name, "session": session, "settings": settings, "readings": self._read(one, spread[place], shared, rng, readings, ages or {})}
+            answers = []
+            for reading, age, _ in jobs[place]:
+                answers += [{"reading": reading, "age": age, **found} for found in self.bench.read(reading, next(ideals)[reading], shared, rng)]
+            entry = {"pour": name, "session": session, "settings": settings, "readings": answers}
             entries.append(self.fault.written(entry, rng) if self.fault else entry)
         return entries
 
@@ -131,19 +132,28 @@ class Hidden:
         drum = np.random.default_rng([self.seed, 13, zlib.crc32(lot.encode())])
         return {**made, **{name: made[name] * np.exp(scatter * drum.standard_normal()) for name, scatter in LOT.items()}}
 
-    def _read(self, one, spread, shared, rng, readings, ages):
-        """Every reading of one casting; `spread` is the log of the local dose over the mean at each place."""
-        answers = []
+    @staticmethod
+    def _jobs(one, spread, readings, ages):
+        """What is to be read of one casting: reading, age, and the casting as it is at each place that is read.
+
+        `spread` is the log of the local dose over the mean; tack is felt at the worst place.
+        """
+        jobs = []
         for name in readings:
             timed = name not in ("gel_time", "peak_temperature")
+            local = np.exp(spread) if name == "hardness" else np.exp(spread.min(keepdims=True)) if name == "tack" else np.ones(1)
             for age in np.atleast_1d(ages.get(name, 24.0)) if timed else (24.0,):
                 told = min(age, one.get("read_at", np.inf))
-                local = np.exp(spread) if name == "hardness" else np.exp(spread.min(keepdims=True)) if name == "tack" else np.ones(1)
                 rows = columns({**{key: one[key] for key in (*SETTINGS, *HIDDEN)}, "catalyst": one["catalyst"] * local, "age": told})
-                ideals = np.asarray(self.resin.ideal(rows)[name], float)
-                found = self.bench.read(name, ideals, shared, rng)
-                answers += [{"reading": name, "age": float(age) if timed else None, **reading} for reading in found]
-        return answers
+                jobs.append((name, float(age) if timed else None, rows))
+        return jobs
+
+    def _found(self, each):
+        """Ideals of several tables, found together: a family that is marched through time takes long to start."""
+        joined = {name: np.concatenate([rows[name] for rows in each]) for name in each[0]}
+        ends = np.cumsum([len(rows["age"]) for rows in each])[:-1]
+        parts = {name: np.split(np.asarray(values, float), ends) for name, values in self.resin.ideal(joined).items()}
+        return [{name: parts[name][place] for name in parts} for place in range(len(each))]
 
 
 def draw_hidden(family, kind="ordinary", seed=0):

@@ -31,15 +31,31 @@ WHO = {"all": PEERS, "quick": (Habit, Surfaces), "none": ()}  # a process takes 
 USUAL = {"catalyst": 1.5, "pigment": 0.5, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}
 
 
-def true_effect(world, reading, factor, start, end, bound):
-    """What moving one setting really does to the average casting, others at their usual values."""
-    rows = {name: [value, value] for name, value in USUAL.items()} | {factor: [start, end]}
-    ideal = np.asarray(world.hidden.ideal(rows)[reading], float)
+def true_effects(world, said):
+    """What moving one setting really does to the average casting, others at their usual values.
+
+    Parameters
+    ----------
+    world : World
+    said : list
+        Effects as `Kit.effects` gives them: reading, factor, from, to, low, high, bound.
+    """
+    moves = sorted({(factor, start, end) for _, factor, start, end, *_ in said})
+    rows = pd.DataFrame([{**USUAL, factor: value} for factor, *ends in moves for value in ends])
+    ideals = {name: np.reshape(values, (-1, 2)) for name, values in world.hidden.ideal(rows).items()}
+    return [
+        _change(world.hidden.bench, reading, ideals[reading][moves.index((factor, start, end))], bound)
+        for reading, factor, start, end, *_, bound in said
+    ]
+
+
+def _change(bench, reading, ideal, bound):
+    """From one average reading to another, in the terms an effect is stated in."""
     if reading == "gel_time":
         return float(np.exp(ideal[1] - ideal[0]))
     if reading in GRADES:
         limits = [bound + 0.5] if bound is not None else [0.5, 1.5, 2.5]
-        under = sum(world.hidden.bench.below(reading, limit, ideal, session=False) for limit in limits)
+        under = sum(bench.below(reading, limit, ideal, session=False) for limit in limits)
         return float(np.diff(under)[0]) * (1 if bound is not None else -1)
     return float(ideal[1] - ideal[0])
 
@@ -63,8 +79,9 @@ def judged(world, kit, plain, session, out):
     table, truth = asked_points(world, session)
     said = kit.intervals(table)
     out["chances"].append(np.column_stack([said, truth, plain.stated(table)]).round(4).tolist())
-    found = [[*effect, true_effect(world, *effect[:4], effect[6])] for effect in kit.effects()]
-    out["effects"].append([[*effect[:2], *(round(float(x), 4) for x in (*effect[4:6], effect[7]))] for effect in found])
+    stated = list(kit.effects())
+    found = zip(stated, true_effects(world, stated), strict=True)
+    out["effects"].append([[*effect[:2], *(round(float(x), 4) for x in (*effect[4:6], real))] for effect, real in found])
 
 
 def played(world, player, sessions):
