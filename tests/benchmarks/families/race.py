@@ -1,0 +1,137 @@
+"""One world after another: who finds good settings with fewest pours, and whose chances can be trusted.
+
+    PYTHONPATH=kit:tests/benchmarks python -m families.race --family radical --kind contradicting --worlds 8
+
+Six sessions of four pours, each in a room drawn from 15 to 26 degC. After each session every player recommends
+catalyst, pigment and cover for two rooms and two depths; the score is the true chance of a good casting over that of
+a chooser who knows everything. Writes one JSON line a world; `families.report` makes tables of them. `--peers none`
+plays the kit and the plain model alone, which is what changes when a model does; a world then costs little beyond the
+kit's own time.
+"""
+
+import argparse
+import json
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from families.bench import GRADES
+from families.hidden import FAMILIES, KINDS
+from families.players import PEERS, Habit, Kit, Plain, Surfaces
+from families.world import CONTEXTS, World, rooms_of
+
+SESSIONS = 6
+ASKED = 80  # settings at which the kit's chances are judged, after each session
+WHO = {"all": PEERS, "quick": (Habit, Surfaces), "none": ()}  # a process takes as long as the kit
+USUAL = {"catalyst": 1.5, "pigment": 0.5, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}
+
+
+def true_effects(world, said):
+    """What moving one setting really does to the average casting, others at their usual values.
+
+    Parameters
+    ----------
+    world : World
+    said : list
+        Effects as `Kit.effects` gives them: reading, factor, from, to, low, high, bound.
+    """
+    moves = sorted({(factor, start, end) for _, factor, start, end, *_ in said})
+    rows = pd.DataFrame([{**USUAL, factor: value} for factor, *ends in moves for value in ends])
+    ideals = {name: np.reshape(values, (-1, 2)) for name, values in world.hidden.ideal(rows).items()}
+    return [
+        _change(world.hidden.bench, reading, ideals[reading][moves.index((factor, start, end))], bound)
+        for reading, factor, start, end, *_, bound in said
+    ]
+
+
+def _change(bench, reading, ideal, bound):
+    """From one average reading to another, in the terms an effect is stated in."""
+    if reading == "gel_time":
+        return float(np.exp(ideal[1] - ideal[0]))
+    if reading in GRADES:
+        limits = [bound + 0.5] if bound is not None else [0.5, 1.5, 2.5]
+        under = sum(bench.below(reading, limit, ideal, session=False) for limit in limits)
+        return float(np.diff(under)[0]) * (1 if bound is not None else -1)
+    return float(ideal[1] - ideal[0])
+
+
+def asked_points(world, seed):
+    """Settings of the grid with their true chances, half of them drawn from those that are neither hopeless nor rare."""
+    rng = np.random.default_rng([world.seed, seed, 3])
+    some = np.flatnonzero(world.truth > 0.05)
+    rows = np.concatenate([rng.choice(len(world.truth), ASKED // 2, replace=False), rng.choice(some, min(ASKED // 2, len(some)), replace=False)])
+    return world.points.iloc[rows].reset_index(drop=True), world.truth[rows]
+
+
+def judged(world, kit, plain, session, out):
+    """After a session: scores, chances and effects of the kit, and the score of the plain model on its pours."""
+    advice = {context: kit.recommend(*context) for context in CONTEXTS}
+    share, chances = world.share(lambda *context: advice[context])
+    out["scores"]["kit"].append(share)
+    out["scores"]["plain"].append(world.share(plain.recommend)[0])
+    rows = pd.DataFrame([[*said, context[0]] for context, said in advice.items()], columns=list(USUAL))
+    out["told"].append(np.column_stack([kit.intervals(rows), chances]).round(4).tolist())
+    table, truth = asked_points(world, session)
+    said = kit.intervals(table)
+    out["chances"].append(np.column_stack([said, truth, plain.stated(table)]).round(4).tolist())
+    stated = list(kit.effects())
+    found = zip(stated, true_effects(world, stated), strict=True)
+    out["effects"].append([[*effect[:2], *(round(float(x), 4) for x in (*effect[4:6], real))] for effect, real in found])
+
+
+def played(world, player, sessions):
+    """Play; yields the session once the player has learnt from it."""
+    world.clear()
+    for session, room in enumerate(rooms_of(world, sessions)):
+        world.pour(player.propose(room, session), f"S{session + 1}", room)
+        player.learn()
+        yield session
+
+
+def play(family, kind, seed, peers=PEERS, sessions=SESSIONS):
+    """One world's scores, chances, effects and errors, as a dict of plain numbers."""
+    clock, world = time.time(), World(family, kind, seed)
+    out = {"family": family, "kind": kind, "seed": seed, "signs": world.hidden.resin.signs, "best": list(world.best.values())}
+    out |= {"scores": {"kit": [], "plain": []}, "told": [], "chances": [], "effects": [], "made": round(time.time() - clock, 1)}
+    kit, plain = Kit(world), Plain(world)
+    for session in played(world, kit, sessions):
+        plain.learn()
+        judged(world, kit, plain, session, out)
+    out["raised"], out["kit_seconds"] = kit.raised, round(time.time() - clock, 1)
+    for runner in peers:
+        player = runner(world)
+        out["scores"][player.name] = []
+        out.setdefault("stated", {})
+        for session in played(world, player, sessions):
+            out["scores"][player.name].append(world.share(player.recommend)[0])
+            if hasattr(player, "stated"):
+                table, truth = asked_points(world, session)
+                out["stated"].setdefault(player.name, []).append(np.column_stack([player.stated(table), truth]).round(4).tolist())
+    out["seconds"] = round(time.time() - clock, 1)
+    return out
+
+
+def main(given=None):
+    parser = argparse.ArgumentParser(prog="families.race", description=__doc__.splitlines()[0])
+    parser.add_argument("--family", choices=FAMILIES, required=True)
+    parser.add_argument("--kind", choices=KINDS, default="ordinary")
+    parser.add_argument("--worlds", type=int, default=8)
+    parser.add_argument("--start", type=int, default=0)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--peers", choices=WHO, default="all")
+    parser.add_argument("--out", type=Path, help="file that the lines are added to; the screen otherwise")
+    asked = parser.parse_args(given)
+    one = partial(play, asked.family, asked.kind, peers=WHO[asked.peers])
+    seeds = range(asked.start, asked.start + asked.worlds)
+    with ProcessPoolExecutor(asked.jobs) as pool, asked.out.open("a") if asked.out else sys.stdout as out:
+        for line in pool.map(one, seeds) if asked.jobs > 1 else map(one, seeds):
+            print(json.dumps(line), file=out, flush=True)
+
+
+if __name__ == "__main__":
+    main()
