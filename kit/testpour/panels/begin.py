@@ -27,7 +27,7 @@ class BeginPanel(Panel):
     def parts(self):
         study = self.now()
         made, resin, settings, tools, aims = self._sections(study)
-        yield step("1. What do you make?", *made, says=[text(self.said("question") or study.question)])
+        yield step("1. What do you make?", *made)
         yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(check_resin(resin.kind())))
         yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._needed(study)])
         yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))

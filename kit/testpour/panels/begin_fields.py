@@ -6,7 +6,7 @@ from testpour.panels.numbers import plain
 from testpour.panels.parts import cautions, checks, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.tools import SCALES
-from testpour.units import UnitProblem, show, to_unit
+from testpour.units import UnitProblem, to_unit
 from testpour.wording import capital
 
 DENSITY = (0.5, 3.0)  # g/mL; the study file says the same
@@ -29,13 +29,13 @@ class Resin:
                 row(*[self._density(key, label) for key, label in DENSITIES.items()])]  # fmt: skip
 
     def wanted(self):
-        return {"kind": self.kind(), **{key: self._words(key) for key in DENSITIES}}
+        return {"kind": self.kind(), **{key: to_unit(self._words(key), "g/mL") for key in DENSITIES}}
 
     def wrong(self):
         return ["the resin"] * (not self.kind()) + [label.lower() for key, label in DENSITIES.items() if self._problem(key)]
 
     def _words(self, key):
-        return self.says(f"resin_{key}", show(self.study.resin[key], "g/mL")).strip()
+        return self.says(f"resin_{key}", f"{self.study.resin[key]:g}").strip()
 
     def _problem(self, key):
         try:
@@ -70,8 +70,8 @@ class Settings:
         span = factor.span if len(factor.span) == 2 else (factor.usual, factor.usual)
         if self.way(name) == SAME:
             usual = span[0] if span[0] == span[1] else factor.usual
-            return (self.says(f"same_{name}", factor.show(usual)).strip(),) * 2
-        return tuple(self.says(f"{end}_{name}", factor.show(value)).strip() for end, value in zip(("from", "to"), span, strict=True))
+            return (self.says(f"same_{name}", _bare(factor, usual)).strip(),) * 2
+        return tuple(self.says(f"{end}_{name}", _bare(factor, value)).strip() for end, value in zip(("from", "to"), span, strict=True))
 
     def problem(self, name):
         """What is wrong with the ends of a setting: one text for each field."""
@@ -276,6 +276,11 @@ class Aims:
             options = [("", "no aim"), *((str(k), word) for k, word in enumerate(reading.grades))]
             return choice(f"{key}_{name}", label, words, options, hint=reading.how)
         return entry(f"{key}_{name}", label, words, unit=unit, hint="left empty: no aim", problem=problem)
+
+
+def _bare(factor, value):
+    """A value without its unit, which stands beside the field."""
+    return factor.show(value) if factor.kind == "yes/no" else f"{value:g}"
 
 
 NEEDS = {"gel_time": ", with a clock and a stick", "time_to_peak": ", with a thermometer in the casting",

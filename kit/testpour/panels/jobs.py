@@ -73,6 +73,12 @@ def job(key, words, make):
         return _jobs[key]
 
 
+def is_done(key):
+    """Whether work that was begun has come to an end; false of work nobody began."""
+    with _lock:
+        return key in _jobs and _jobs[key].done
+
+
 def give_up(key):
     """Stop waiting for a piece of work: a step that is running ends unheard, those after it never begin."""
     with _lock:

@@ -191,8 +191,9 @@ class Panel(anywidget.AnyWidget):
         """A message from the page."""
         deed = message.get("deed")
         if deed == "refresh":
-            if self._mark() != self._shown_at or self._busy is not None:
+            if self._mark() != self._shown_at or jobs.is_done(self._busy):
                 self.show()
+            self.send({"fresh": message.get("id", "")})
         elif deed == "paper":
             self.send({"paper": message["path"], "html": self._paper(message["path"])})
         else:

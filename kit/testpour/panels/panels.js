@@ -31,17 +31,24 @@ class Panel {
     this.onheld = () => { this.parts.clear(); this.body.replaceChildren(); this.draw(); };
     this.onform = () => this.embed();
     this.onmessage = (message) => this.hear(message);
-    this.onshow = () => { if (!document.hidden) this.send({ deed: "refresh" }); };
+    this.onshow = () => { if (!document.hidden) this.refresh(); };
     model.on("change:screen", this.onscreen);
     model.on("change:held", this.onheld);
     model.on("change:form", this.onform);
     model.on("msg:custom", this.onmessage);
     document.addEventListener("visibilitychange", this.onshow);
-    this.ticks = [setInterval(() => this.look(), 350), setInterval(() => this.send({ deed: "refresh" }), 5000)];
+    this.ticks = [setInterval(() => this.look(), 350), setInterval(() => this.refresh(), 5000)];
     for (const [name, text] of Object.entries(this.typed)) this.send({ deed: "type", name, text });
-    this.send({ deed: "refresh" });
+    this.refresh();
     this.draw();
     this.embed();
+  }
+
+  // Asks whether anything changed; one question at a time, so that a slow kernel is not asked the more.
+  refresh() {
+    if (this.asks && performance.now() - this.asks < 15000) return;
+    this.asks = performance.now();
+    this.send({ deed: "refresh" });
   }
 
   close() {
@@ -69,6 +76,8 @@ class Panel {
       this.root.dataset.busy = "no";
       this.waits = null;
       this.complain("");
+    } else if (message.fresh !== undefined) {
+      this.asks = 0;
     } else if (message.paper !== undefined) {
       this.looks[message.paper] = message.html;
       this.draw();
@@ -78,7 +87,7 @@ class Panel {
 
   // While work is under way the kernel is asked how far it is; a tap without an answer is spoken of.
   look() {
-    if (this.model.get("screen").busy) this.send({ deed: "refresh" });
+    if (this.model.get("screen").busy) this.refresh();
     if (this.waits && performance.now() - this.waits.since > PATIENCE) this.complain("The notebook does not answer. What you typed is kept in this browser. If the kernel was restarted, run the notebook's cells again.");
   }
 

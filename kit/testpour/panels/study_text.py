@@ -23,7 +23,7 @@ class Wanted:
     texts : dict
         ``name`` and ``question``.
     resin : dict
-        ``kind``, ``density`` and ``catalyst_density``, as text.
+        ``kind`` as text; ``density`` and ``catalyst_density`` in g/mL.
     factors : dict
         Setting to its ends as text, (from, to), both alike where it stays the same; `LEFT_OUT` where it is no
         setting of the study; None where the file is right as it is.
@@ -72,8 +72,8 @@ def edited(text, wanted, study):
         _put(document, key, words)
     resin = _section(document, "resin")
     for key, words in wanted.resin.items():
-        if not _says(study.resin.get(key), words):
-            _put(resin, key, words)
+        if study.resin.get(key) != words:
+            _put(resin, key, words if isinstance(words, str) else f"{words:g} g/mL")
     for name, ends in wanted.factors.items():
         _factor(_section(document, "factors"), name, ends)
     for name, taken in wanted.readings.items():
@@ -112,11 +112,6 @@ def _put(table, key, value):
     """Set a key, unless it says this already."""
     if key not in table or table[key] != value:
         table[key] = value
-
-
-def _says(now, words):
-    """Whether a value as read is what was typed, for resin numbers shown without their trailing noughts."""
-    return isinstance(now, float) and words in (f"{now:g}", f"{now:g} g/mL")
 
 
 def _factor(table, name, ends):
