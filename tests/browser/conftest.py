@@ -57,7 +57,10 @@ class RunningLab:
             self.page.wait_for_timeout(500)
             asked = self.page.locator(".jp-Dialog").all_inner_texts()
             assert asked == [], f"a dialog stands in the way: {asked}"
-            book = nbformat.read(self.folder / name, as_version=4)
+            try:
+                book = nbformat.read(self.folder / name, as_version=4)
+            except nbformat.reader.NotJSONError:  # caught while it was being saved
+                continue
             if errors(book) or all(c.execution_count for c in code(book)):
                 return book
         raise AssertionError(f"{name} was still running after {patience} s")

@@ -53,8 +53,8 @@ class Hand:
         return [part for part in _flat(self.panel.screen["parts"]) if kind in (None, part["kind"])]
 
     def part(self, name):
-        """The part of that name."""
-        return next(part for part in self.parts() if part.get("name") == name)
+        """The part of that name; None where it is not shown."""
+        return next((part for part in self.parts() if part.get("name") == name), None)
 
     def words(self):
         """All that is said in text and cautions."""

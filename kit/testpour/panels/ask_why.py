@@ -39,11 +39,11 @@ class WhyPanel(Panel):
 
     def answer(self):
         """The answer to the casting chosen, with what was tapped, `Answer`."""
-        pour = self.said("pour")
+        castings, pour = self.workshop.poured(), self.said("pour")
         if not pour:
             raise Needed("Choose a casting above.")
         self.complete(POT)
-        if pour not in self.workshop.castings().pours.index:
+        if pour not in castings.pours.index:
             raise Needed(f"{pour} is not in the log any more. Choose another casting.")
         fits, batch = self.fits(), self.value(POT)
         scale = {"batch": batch, "scale_resolution": scale_step(self.workshop.folder, self.memory)} if batch else {}

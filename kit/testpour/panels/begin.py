@@ -1,5 +1,7 @@
 """A study begun, or changed, by tapping: what is made, of what, what may differ, the tools, and what is good."""
 
+import pandas as pd
+
 import testpour as tp
 from testpour.amounts import WeighOutProblems
 from testpour.cautions import check_resin
@@ -13,7 +15,6 @@ from testpour.panels.tools import scale_step
 from testpour.panels.workshop import Needed
 from testpour.planning.problem import PlanConflict
 from testpour.problems import Problems
-from testpour.study_file import as_table
 
 DAYS, FEWEST, MOST = 2, 2, 12
 
@@ -88,8 +89,9 @@ class BeginPanel(Panel):
 
     @property
     def table(self):
-        """The study as the nested tables of its file."""
-        return as_table(self.now())
+        """The settings of the study, one row each: role, from, to and unit."""
+        rows = {f.words: [f.role, *(f.span or ("", "")), f.unit] for f in self.now().factors}
+        return pd.DataFrame.from_dict(rows, orient="index", columns=["role", "from", "to", "unit"]).rename_axis("setting")
 
     def summary(self):
         if self.workshop.study_mark is None:
@@ -196,6 +198,6 @@ def begin_panel(folder="."):
     Returns
     -------
     BeginPanel
-        A widget. ``.settings`` are the settings that may differ, ``.table`` the study as its file has it.
+        A widget. ``.settings`` are the settings that may differ, ``.table`` every setting.
     """
     return BeginPanel(folder)

@@ -45,7 +45,7 @@ class Resin:
         return "" if DENSITY[0] <= value <= DENSITY[1] else f"{value:g} g/mL is no density of a resin or a catalyst. Read it off the label."
 
     def _density(self, key, label):
-        return entry(f"resin_{key}", label, self._words(key), unit="g/mL", hint="or weigh 100 mL: 110 g is 1.10 g/mL", problem=self._problem(key))
+        return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint="or weigh 100 mL: 110 g is 1.10 g/mL", problem=self._problem(key))
 
 
 class Settings:
@@ -105,10 +105,10 @@ class Settings:
             ends, (wrong, wrong_too) = self.ends(name), self.problem(name)
             unit = {"degC": "°C"}.get(factor.unit, factor.unit)
             if self.way(name) == SAME:
-                yield entry(f"same_{name}", f"{capital(factor.words)} in every pour", ends[0], unit=unit, problem=wrong)
+                yield entry(f"same_{name}", f"{capital(factor.words)} in every pour", self.says(f"same_{name}", ends[0]), unit=unit, problem=wrong)
             else:
-                yield row(entry(f"from_{name}", f"{capital(factor.words)} from", ends[0], unit=unit, problem=wrong),
-                          entry(f"to_{name}", f"{capital(factor.words)} to", ends[1], unit=unit, problem=wrong_too))  # fmt: skip
+                yield row(entry(f"from_{name}", f"{capital(factor.words)} from", self.says(f"from_{name}", ends[0]), unit=unit, problem=wrong),
+                          entry(f"to_{name}", f"{capital(factor.words)} to", self.says(f"to_{name}", ends[1]), unit=unit, problem=wrong_too))  # fmt: skip
 
     def wrong(self):
         return [f"{self.factors[name].words}" for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]
@@ -201,7 +201,7 @@ class Aims:
             bounds, problems = self.bounds(name), self.problems(name)
             unit = self.scale if name == "hardness" else {"degC": "°C"}.get(reading.unit, reading.unit)
             fields = [self._bound(name, reading, key, bounds[key], problems.get(key, ""), unit) for key in self._keys(reading)]
-            age = [entry(f"age_{name}", f"{capital(reading.words)} at age", bounds["age"], unit="h", problem=problems.get("age", ""))] if reading.ages and any(bounds[k] for k in self._keys(reading)) else []
+            age = [entry(f"age_{name}", f"{capital(reading.words)} at age", self.says(f"age_{name}", bounds["age"]), unit="h", problem=problems.get("age", ""))] if reading.ages and any(bounds[k] for k in self._keys(reading)) else []
             yield row(*fields, *age)
 
     def problems(self, name):
@@ -275,7 +275,7 @@ class Aims:
         if reading.grades:
             options = [("", "no aim"), *((str(k), word) for k, word in enumerate(reading.grades))]
             return choice(f"{key}_{name}", label, words, options, hint=reading.how)
-        return entry(f"{key}_{name}", label, words, unit=unit, hint="left empty: no aim", problem=problem)
+        return entry(f"{key}_{name}", label, self.says(f"{key}_{name}", words), unit=unit, hint="left empty: no aim", problem=problem)
 
 
 def _bare(factor, value):

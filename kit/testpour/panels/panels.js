@@ -17,7 +17,7 @@ const PATIENCE = 8000; // ms without an answer after which the panel says that t
 
 class Panel {
   constructor(model, el) {
-    Object.assign(this, { model, timers: {}, open: {}, looks: {}, parts: new Map(), sent: 0 });
+    Object.assign(this, { model, timers: {}, handed: {}, open: {}, looks: {}, parts: new Map(), sent: 0 });
     this.store = `testpour panel ${model.get("where")}`;
     try { this.typed = JSON.parse(localStorage.getItem(this.store)) || {}; } catch { this.typed = {}; }
     this.mark = `tpp-${Math.random().toString(36).slice(2, 8)}`;
@@ -38,7 +38,7 @@ class Panel {
     model.on("msg:custom", this.onmessage);
     document.addEventListener("visibilitychange", this.onshow);
     this.ticks = [setInterval(() => this.look(), 350), setInterval(() => this.refresh(), 5000)];
-    for (const [name, text] of Object.entries(this.typed)) this.send({ deed: "type", name, text });
+    Object.keys(this.typed).forEach((name) => this.hand(name));
     this.refresh();
     this.draw();
     this.embed();
@@ -68,9 +68,15 @@ class Panel {
     this.waits = { id, since: performance.now() };
     this.root.dataset.busy = "yes";
     this.send({ ...message, id });
+    return id;
   }
 
   hear(message) {
+    const handed = message.heard && this.handed[message.heard];
+    if (handed) {
+      delete this.handed[message.heard];
+      if (this.typed[handed[0]] === handed[1]) { delete this.typed[handed[0]]; this.save(); }
+    }
     if (message.heard !== undefined && this.waits && this.waits.id === message.heard) {
       this.root.dataset.took = Math.round(performance.now() - this.waits.since);
       this.root.dataset.busy = "no";
@@ -97,14 +103,18 @@ class Panel {
     this.typed[name] = text;
     this.save();
     clearTimeout(this.timers[name]);
-    this.timers[name] = setTimeout(() => this.deed({ deed: "type", name, text }), wait);
+    this.timers[name] = setTimeout(() => this.hand(name), wait);
+  }
+
+  // Hands what was typed to the kernel; it is let go here once the kernel answers that it has it.
+  hand(name) {
+    clearTimeout(this.timers[name]);
+    const text = this.typed[name];
+    this.handed[this.deed({ deed: "type", name, text })] = [name, text];
   }
 
   tap(name) {
-    for (const [field, text] of Object.entries(this.typed)) {
-      clearTimeout(this.timers[field]);
-      this.send({ deed: "type", name: field, text });
-    }
+    Object.keys(this.typed).forEach((field) => this.hand(field));
     this.deed({ deed: "tap", name });
   }
 
@@ -126,7 +136,6 @@ class Panel {
   draw() {
     const screen = this.model.get("screen");
     this.root.setAttribute("aria-label", screen.title);
-    this.forgetTyped(screen.parts);
     const parts = [{ kind: "title", title: screen.title, lead: screen.lead }, ...screen.parts];
     if (screen.said) parts.push({ kind: "said", text: screen.said });
     if (screen.wrong) parts.push({ kind: "caution", level: "refuse", text: screen.wrong, alert: true });
@@ -171,15 +180,6 @@ class Panel {
       if (old) this.refocus(old);
     }
     return node;
-  }
-
-  // What the kernel says it has is no longer kept here.
-  forgetTyped(parts) {
-    for (const part of parts) {
-      if (part.parts) this.forgetTyped(part.parts);
-      for (const [name, , on] of part.items || []) if (this.typed[name] === (on ? "yes" : "no")) { delete this.typed[name]; this.save(); }
-      if (part.name && part.value !== undefined && this.typed[part.name] === part.value) { delete this.typed[part.name]; this.save(); }
-    }
   }
 
   // The parts.

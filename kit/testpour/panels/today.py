@@ -39,8 +39,8 @@ class TodayPanel(Panel):
         number_of = max(1, min(MOST, int(self.memory.get("pots", "1") or 1)))
         pots = [row(
             entry(f"colour_{k}", f"Pot {k}: colour", self.memory.get(f"colour_{k}"), hint="a word, such as red"),
-            self.field(Field(f"pigment_{k}", "Pigment", "%", "left empty: as recommended" if number_of == 1 else "left empty: none")),
-            self.field(Field(f"share_{k}", "Parts of the mix", "", "left empty: 1")) if number_of > 1 else None,
+            self.field(_pigment(k, "left empty: as recommended" if number_of == 1 else "left empty: none")),
+            self.field(_share(k)) if number_of > 1 else None,
         ) for k in range(1, number_of + 1)]  # fmt: skip
         if not _has(study, "pigment"):
             pots = []
@@ -150,8 +150,8 @@ class TodayPanel(Panel):
         shown = [ROOM] * _has(study, "room_temperature") + [DEPTH] * _has(study, "thickness") + [RESIN]
         if _has(study, "pigment"):
             number_of = int(self.memory.get("pots", "1") or 1)
-            shown += [Field(f"pigment_{k}", f"Pot {k}, pigment", "%") for k in range(1, number_of + 1)]
-            shown += [Field(f"share_{k}", f"Pot {k}, parts", "") for k in range(1, number_of + 1) if number_of > 1]
+            shown += [_pigment(k) for k in range(1, number_of + 1)]
+            shown += [_share(k) for k in range(1, number_of + 1) if number_of > 1]
         return shown
 
     def _fixed(self):
@@ -164,14 +164,14 @@ class TodayPanel(Panel):
         if not _has(self.workshop.study, "pigment"):
             return {}
         number_of = int(self.memory.get("pots", "1") or 1)
-        given = [self.value(Field(f"pigment_{k}", "Pigment", "%")) for k in range(1, number_of + 1)]
+        given = [self.value(_pigment(k)) for k in range(1, number_of + 1)]
         if number_of == 1 and given[0] is None:
             return {}
         return {name: load or 0.0 for name, load in zip(self._pots(), given, strict=True)}
 
     def _shares(self):
         number_of = int(self.memory.get("pots", "1") or 1)
-        given = [self.value(Field(f"share_{k}", "Parts", "")) for k in range(1, number_of + 1)]
+        given = [self.value(_share(k)) for k in range(1, number_of + 1)]
         return {name: share or 1.0 for name, share in zip(self._pots(), given, strict=True)} if number_of > 1 else None
 
     def _pots(self):
@@ -186,6 +186,16 @@ class TodayPanel(Panel):
 ROOM = Field("room", "Room", "°C", "what the thermometer says at the bench; 68 degF is read too", "room_temperature")
 DEPTH = Field("depth", "Depth of the mould", "mm", "at its thickest; 1/2 in is read too", "thickness")
 RESIN = Field("resin", "Resin to mix", "g", "for all pots together; 350 mL is read too", amount="resin")
+
+
+def _pigment(pot, hint=""):
+    """The field of a pot's pigment."""
+    return Field(f"pigment_{pot}", f"Pot {pot}: pigment", "%", hint, "pigment")
+
+
+def _share(pot):
+    """The field of a pot's share of the mix."""
+    return Field(f"share_{pot}", f"Pot {pot}: parts of the mix", "", "left empty: 1", low=0.01, high=1000)
 
 
 def _has(study, name):
