@@ -71,13 +71,13 @@ def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
 
 def test_two_colours_share_one_catalyst(poured, hand):
     at = hand(tp.today_panel(poured))
-    for name, typed in {"pots": "2", "colour_1": "red", "pigment_1": "3", "colour_2": "clear", "resin": "300"}.items():
+    for name, typed in {"pots": "2", "colour_1": "red", "pigment_1": "3", "colour_2": "clear", "room": "18", "resin": "300"}.items():
         at.type(name, typed)
     table = at.panel.table
     assert list(table.index) == ["red", "clear", "whole mix"]
     assert table["pigment"].tolist() == pytest.approx([4.5, 0.0, 4.5])  # 3 % of 150 g
     assert len({round(float(v), 6) for v in table["catalyst"] / table["resin"]}) == 1
-    for name in ("pots", "colour_1", "pigment_1", "colour_2"):
+    for name in ("colour_1", "pigment_1", "colour_2", "pots"):
         at.type(name, "1" if name == "pots" else "")
 
 

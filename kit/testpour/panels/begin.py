@@ -6,7 +6,8 @@ import testpour as tp
 from testpour.amounts import WeighOutProblems
 from testpour.cautions import check_resin
 from testpour.panels import study_text
-from testpour.panels.begin_fields import Aims, Resin, Settings, Tools
+from testpour.panels.begin_aims import Aims
+from testpour.panels.begin_fields import Resin, Settings, Tools
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import button, caution, cautions, entry, step, text

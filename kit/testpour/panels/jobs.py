@@ -5,7 +5,7 @@ import time
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor, wait
 
-KEPT = 40  # results kept; the same question of the same log is answered at once
+KEPT = 24  # results kept; the same question of the same log is answered at once
 
 _jobs, _lock = OrderedDict(), threading.RLock()
 # One worker: the numerical libraries are held to one thread, and two fits at once would only wait for each other.

@@ -200,7 +200,7 @@ class Panel {
     ];
   }
 
-  described(part, id) { return ["read", "problem", "hint"].filter((what) => part[what]).map((what) => `${id}-${what}`).join(" "); }
+  described(part, id) { return ["unit", "read", "problem", "hint"].filter((what) => part[what]).map((what) => `${id}-${what}`).join(" "); }
 
   entry(part) {
     const id = `${this.mark}-${part.name.replace(/\W+/g, "-")}`;
@@ -209,7 +209,7 @@ class Panel {
       oninput: (event) => this.type(part.name, event.target.value, PAUSE), onchange: (event) => { if (this.typed[part.name] !== undefined) this.type(part.name, event.target.value, BLUR); } });
     field.value = this.typed[part.name] ?? part.value;
     return make("div", { class: part.wide ? "tpp-field tpp-wide" : "tpp-field" }, make("label", { for: id }, part.label),
-      part.unit ? make("div", { class: "tpp-with-unit" }, field, make("span", { "aria-hidden": "true" }, part.unit)) : field, this.below(part, id));
+      part.unit ? make("div", { class: "tpp-with-unit" }, field, make("span", { id: `${id}-unit` }, part.unit)) : field, this.below(part, id));
   }
 
   choice(part) {

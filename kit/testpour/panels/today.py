@@ -64,7 +64,7 @@ class TodayPanel(Panel):
 
     def advice(self):
         """The recommendation, and the chance of each pot: `Recommendation` and dict of pot to `Chance`."""
-        self.complete(*self._fields())
+        self.complete(*self._fields(), needed=[ROOM] * _has(self.workshop.study, "room_temperature"))
         fits, room, fixed, loads = self.fits(), self.value(ROOM), self._fixed(), self._loads()
 
         def make():
