@@ -12,7 +12,10 @@ import pytest
 
 import testpour as tp
 
-PANELS = ("begin", "plan", "pour", "look", "today", "why", "share")
+TITLES = {"begin": "What do I want to find out?", "plan": "Which test pours should I make?", "pour": "Pour and read",
+          "look": "What does each setting do?", "today": "What should I use today?",
+          "why": "Why did it come out like this?", "share": "Pass it on"}  # fmt: skip
+PANELS = tuple(TITLES)
 MOST_TAPS, MOST_FIELDS = 90, 25  # what a newcomer is asked for, from the empty study to the page
 LONGEST = 200_000  # ms that work beside the notebook may take on a busy machine
 LARGE = 44  # CSS pixels: the enhanced target of WCAG 2.2, criterion 2.5.5
@@ -27,17 +30,16 @@ class Newcomer:
 
     def at(self, name):
         """The panel of one step."""
-        titles = {"begin": "What do I want to find out?", "plan": "Which test pours should I make?", "pour": "Pour and read",
-                  "look": "What does each setting do?", "today": "What should I use today?",
-                  "why": "Why did it come out like this?", "share": "Pass it on"}  # fmt: skip
-        return self.page.locator(f'.tpp[aria-label="{titles[name]}"]')
+        return self.page.locator(f'.tpp[aria-label="{TITLES[name]}"]')
 
     def settle(self, name):
         """Until the panel has heard the tap and no work is under way."""
         panel = self.at(name)
+        panel.scroll_into_view_if_needed()  # JupyterLab draws the cells that are in view
         self.page.wait_for_timeout(700)  # longer than the pause after typing
-        handle = panel.element_handle()
-        self.page.wait_for_function("e => e.dataset.busy !== 'yes' && !e.querySelector('.tpp-progress')", arg=handle, timeout=LONGEST)
+        script = """title => { const e = document.querySelector(`.tpp[aria-label="${title}"]`);
+          return e && e.dataset.busy !== "yes" && !e.querySelector(".tpp-progress"); }"""
+        self.page.wait_for_function(script, arg=TITLES[name], timeout=LONGEST)
         self.slowest = max(self.slowest, int(panel.get_attribute("data-took") or 0))
         return panel
 
@@ -83,8 +85,8 @@ def newcomer(new_lab):
 
 def test_each_panel_says_first_what_is_needed(newcomer):
     for name in ("look", "today", "why", "share"):
-        assert "Nothing is poured yet" in newcomer.at(name).inner_text()
-    assert "No plan is kept yet" in newcomer.at("pour").inner_text()
+        assert "Nothing is poured yet" in newcomer.settle(name).inner_text()
+    assert "No plan is kept yet" in newcomer.settle("pour").inner_text()
 
 
 def test_a_study_is_begun(newcomer):

@@ -210,7 +210,7 @@ class Panel(anywidget.AnyWidget):
     def take(self, message):
         """Do what a message asks: type a value, tap a button, stop or begin work again."""
         deed, name = message["deed"], message.get("name", "")
-        if deed == "type":
+        if deed == "type" and "text" in message:
             self._said = ""
             self.typed(name, str(message.get("text", "")))
         elif deed == "stop" and self._busy is not None:

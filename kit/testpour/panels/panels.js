@@ -110,6 +110,7 @@ class Panel {
   hand(name) {
     clearTimeout(this.timers[name]);
     const text = this.typed[name];
+    if (text === undefined) return; // the kernel has it already
     this.handed[this.deed({ deed: "type", name, text })] = [name, text];
   }
 

@@ -55,6 +55,7 @@ class TodayPanel(Panel):
 
     def parts(self):
         yield from self.fields()
+        self.workshop.poured()
         advice, chances = self.advice()
         yield step("Pour with", *self._answer(advice, chances))
         yield step("Weigh out", *self._weigh_out(advice))
