@@ -116,7 +116,7 @@ def test_a_study_is_begun(newcomer):
 
 
 def test_a_plan_is_kept_and_its_sheet_written(newcomer):
-    newcomer.type("plan", "Days on which you pour", "1")
+    newcomer.type("plan", "Days of pouring", "1")
     newcomer.type("plan", "Rooms expected", "18")
     newcomer.tap("plan", "Bench sheet of S1")
     newcomer.tap("plan", "Look at it")

@@ -21,11 +21,11 @@ class Panel {
     this.store = `testpour panel ${model.get("where")}`;
     try { this.typed = JSON.parse(localStorage.getItem(this.store)) || {}; } catch { this.typed = {}; }
     this.mark = `tpp-${Math.random().toString(36).slice(2, 8)}`;
-    this.said = make("p", { class: "tpp-unseen", role: "status" });
+    this.status = make("p", { class: "tpp-unseen", role: "status" });
     this.body = make("div", { class: "tpp-body" });
     this.strip = make("div", { class: "tpp-strip", "aria-live": "assertive" });
     this.child = make("div", { class: "tpp-child" });
-    this.root = make("section", { class: "tpp", "data-lm-suppress-shortcuts": "true" }, this.said, this.body, this.strip, this.child);
+    this.root = make("section", { class: "tpp", "data-lm-suppress-shortcuts": "true" }, this.status, this.body, this.strip, this.child);
     el.replaceChildren(this.root);
     this.onscreen = () => this.draw();
     this.onheld = () => { this.parts.clear(); this.body.replaceChildren(); this.draw(); };
@@ -142,7 +142,7 @@ class Panel {
     if (screen.wrong) parts.push({ kind: "caution", level: "refuse", text: screen.wrong, alert: true });
     this.children(this.body, parts, "");
     const said = screen.wrong || screen.said;
-    if (this.said.textContent !== said) this.said.textContent = said;
+    if (this.status.textContent !== said) this.status.textContent = said;
   }
 
   children(place, parts, path) {

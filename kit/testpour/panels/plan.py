@@ -15,7 +15,7 @@ from testpour.panels.workshop import Needed
 from testpour.planning.problem import PlanConflict
 from testpour.units import UnitProblem
 
-SESSIONS = Field("sessions", "Days on which you pour", "", "", low=1, high=20, whole=True)
+SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
 POURS = Field("pours", "Pours a day", "", "as many as you can read", low=1, high=40, whole=True)
 POT = Field("pot", "Resin in one pour", "g", "", low=1, high=20_000)
 HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_000_000)
