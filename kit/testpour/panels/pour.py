@@ -33,6 +33,13 @@ class PourPanel(Panel):
     def parts(self):
         study, castings = self.workshop.study, self.workshop.castings()
         yield step("A session opened before", *self._before())
+        if self.form is None or self.memory.get("look_next") == "yes":
+            yield from self._new(study, castings)
+        else:
+            yield fold("Begin another session", *self._new(study, castings))
+
+    def _new(self, study, castings):
+        """Where a new session may begin from."""
         yield step("For a new session", row(self.field(POT), self.field(ROOM), self.field(MANY)))
         yield step("From the plan", *self._from_plan(castings))
         if not len(castings.readings):
@@ -46,7 +53,7 @@ class PourPanel(Panel):
 
     def _before(self):
         if self.form is not None:
-            yield text(f"Open below: {self.form.sentence()}", "strong")
+            yield text(f"Open below: session {self.form.state['session']}.", "strong")
         yield text(tp.due(self.workshop.log).sentence())
         yield row(*[button(f"open:{name}", f"Open {name} again") for name in self._sessions()[:6]])
 
