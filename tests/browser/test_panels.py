@@ -215,7 +215,7 @@ def test_few_taps_and_few_fields(newcomer):
 
 def test_every_target_is_large_enough_and_named(newcomer):
     script = """() => [...document.querySelectorAll('.tpp button, .tpp summary, .tpp select, .tpp input[type=text], .tpp .tpp-options label')]
-      .filter((e) => !e.closest('.tp-form') && e.offsetParent).map((e) => [e.innerText || e.getAttribute('aria-label') || e.labels?.[0]?.innerText || '', e.getBoundingClientRect().height])"""
+      .filter((e) => !e.closest('.tp-form') && e.offsetParent).map((e) => [e.textContent || e.getAttribute('aria-label') || e.labels?.[0]?.textContent || '', e.getBoundingClientRect().height])"""
     found = newcomer.page.evaluate(script)
     assert len(found) > 60
     assert [one for one in found if one[1] < LARGE] == []

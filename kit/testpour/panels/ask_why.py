@@ -54,11 +54,13 @@ class WhyPanel(Panel):
 
     def _first(self, fits, pour, scale):
         """The answer before anything was tapped; what no tap changes is worked out with it."""
+        note = str(self.workshop.castings().pours.loc[pour, "note"])  # what was saved before is part of it
+
         def make():
             found = tp.why(fits, pour, **scale)
             return found, found.saving, found.split
 
-        found, self._saving, self._split = self.asked("Weighing the causes", make, pour, repr(scale))
+        found, self._saving, self._split = self.asked("Weighing the causes", make, pour, repr(scale), note)
         return found
 
     @property

@@ -40,7 +40,7 @@ class LookPanel(Panel):
 
     def _effects(self, found, reading):
         """Bars from no effect in the middle, each with its interval; the sentence says it in words."""
-        shown = found.table
+        shown = found.table[found.table["from"] != found.table["to"]]  # what stayed the same moved nothing
         if not len(shown):
             yield text(found.sentence())
             return

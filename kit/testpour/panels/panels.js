@@ -26,6 +26,8 @@ class Panel {
     this.strip = make("div", { class: "tpp-strip", "aria-live": "assertive" });
     this.child = make("div", { class: "tpp-child" });
     this.root = make("section", { class: "tpp", "data-lm-suppress-shortcuts": "true" }, this.status, this.body, this.strip, this.child);
+    // The notebook takes arrows and letters for its own cells: keys pressed in a panel stay in it.
+    this.root.addEventListener("keydown", (event) => { if (!event.ctrlKey && !event.metaKey) event.stopPropagation(); });
     el.replaceChildren(this.root);
     this.onscreen = () => this.draw();
     this.onheld = () => { this.parts.clear(); this.body.replaceChildren(); this.draw(); };
@@ -237,7 +239,7 @@ class Panel {
     const list = make("select", { id, "data-key": part.name, "aria-describedby": this.described(part, id), onchange: (event) => this.type(part.name, event.target.value, 0) },
       part.options.map(([value, words]) => make("option", { value }, words)));
     list.value = this.typed[part.name] ?? part.value;
-    return make("div", { class: "tpp-field" }, make("label", { for: id }, part.label), list, this.below(part, id));
+    return make("div", { class: "tpp-field tpp-wide" }, make("label", { for: id }, part.label), list, this.below(part, id));
   }
 
   button(part) {

@@ -141,7 +141,8 @@ class TodayPanel(Panel):
             text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
             caution(f"A small mix for this scale: weigh at least {mix.smallest_batch:g} g of resin, or use a finer scale.")
             if mix.resin_mass < mix.smallest_batch else None,
-            steps("In this order", mix.steps), text(tp.safety_text("bench"), "hint"),
+            text("Goggles and gloves on before the catalyst is opened.", "strong"),
+            steps("In this order", mix.steps), fold("Read before the first pour: cautions", *_cautions()),
         ]  # fmt: skip
 
     # What was typed.
@@ -197,6 +198,11 @@ def _pigment(pot, hint=""):
 def _share(pot):
     """The field of a pot's share of the mix."""
     return Field(f"share_{pot}", f"Pot {pot}: parts of the mix", "", "left empty: 1", low=0.01, high=1000)
+
+
+def _cautions():
+    """The cautions that are always shown, one paragraph each."""
+    return [text(line.removeprefix("- ").replace("**", "")) for line in str(tp.safety_text("notebook")).splitlines()]
 
 
 def _has(study, name):

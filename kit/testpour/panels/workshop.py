@@ -7,6 +7,7 @@ import testpour as tp
 from testpour.logbook.tables import FILE, LogProblem, address_of
 
 HOW = "Begin a study first: tap through tp.begin_panel() in this folder."
+_logs = {}  # the open log of each study folder, with the mark of the study file it was opened by
 
 
 class Needed(Exception):
@@ -24,7 +25,6 @@ class Workshop:
 
     folder: Path
     _study: tuple = field(default=(None, None), repr=False)
-    _log: tuple = field(default=(None, None), repr=False)
     _castings: tuple = field(default=(None, None), repr=False)
     _print: tuple = field(default=(None, None), repr=False)
 
@@ -71,14 +71,19 @@ class Workshop:
 
     @property
     def log(self):
-        """The study's log, open for this thread of work."""
-        if self._log[0] != self.study_mark or self._log[1] is None:
+        """The study's log, opened once for all panels of the kernel.
+
+        SQLite loses its locks on a file that the same process opens and closes again on its own (sqlite.org,
+        How To Corrupt An SQLite Database File, section 2.2), and a `Logbook` looks into its file when it is opened.
+        """
+        key, mark = str(self.folder), self.study_mark
+        if key not in _logs or _logs[key][0] != mark:
             self.close()
             try:
-                self._log = self.study_mark, tp.Logbook(self.study)
+                _logs[key] = mark, tp.Logbook(self.study)
             except LogProblem as problem:
                 raise Needed(str(problem)) from None
-        return self._log[1]
+        return _logs[key][1]
 
     def castings(self):
         """The log as it stands.
@@ -123,9 +128,9 @@ class Workshop:
 
     def close(self):
         """Let the log go."""
-        if self._log[1] is not None:
-            self._log[1].close()
-        self._log, self._castings = (None, None), (None, None)
+        if str(self.folder) in _logs:
+            _logs.pop(str(self.folder))[1].close()
+        self._castings = None, None
 
     def _told(self):
         """For a log on a server: what it holds, as its fingerprint."""
