@@ -54,6 +54,13 @@ def test_a_session_begins_from_the_plan_and_comes_back_after_a_restart(own, hand
     assert sum(bool(card["name"]) for card in again.form.state["cards"]) == 1
 
 
+def test_a_plan_kept_in_one_panel_is_offered_in_another(own, hand):
+    pour = hand(tp.pour_panel(own))
+    assert "No plan is kept yet" in pour.words()
+    hand(tp.plan_panel(own)).tap("keep")
+    assert pour.wait().part("plan:S1")["words"] == "Begin S1 of the plan, 4 pours"
+
+
 def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
     at = hand(tp.today_panel(poured))
     for name, typed in {"room": "64.4 degF", "depth": "1/2 in", "resin": "300"}.items():
@@ -146,6 +153,7 @@ def test_work_is_done_once_and_can_be_stopped():
     jobs.give_up(("queued",))
     gate.set()
     slow.result()
+    jobs.job(("after",), "counting", lambda: "after").result()  # one at a time, so the queue is empty now
     assert queued.done
     assert made == [1]
     with pytest.raises(jobs.Stopped):

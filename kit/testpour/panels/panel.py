@@ -246,7 +246,8 @@ class Panel(anywidget.AnyWidget):
         return Path(path).read_text("utf-8") if path in self.papers else ""
 
     def _mark(self):
-        return self.workshop.mark, self.memory.mark
+        shared = (Memory(self.workshop.folder, name).mark for name in ("kept-plan", "tools"))
+        return self.workshop.mark, self.memory.mark, *shared
 
 
 def _words(problem):
