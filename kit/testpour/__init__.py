@@ -12,6 +12,9 @@ of pouring; `weigh_out`, `container`, `check_settings` and `safety_text` serve t
 `write_sheet` takes the log out again, and `write_package` shares it with its study. `read_trace` reads a
 thermocouple's trace of one casting.
 
+Each step is a panel to tap through as well: `begin_panel`, `plan_panel`, `pour_panel`, `look_panel`,
+`today_panel`, `why_panel`, `share_panel`.
+
 Names load when first used, so that `import testpour` costs nothing.
 """
 
@@ -21,6 +24,7 @@ from importlib import import_module
 _HOMES = {
     "Logbook": "logbook.book",
     "Study": "study",
+    "begin_panel": "panels.begin",
     "bench_sheet": "bench.bench_sheet",
     "chance": "models.chance",
     "check_fit": "models.check",
@@ -36,11 +40,14 @@ _HOMES = {
     "fit_castings": "models.fits",
     "handout": "report.handout",
     "labels": "bench.labels",
+    "look_panel": "panels.look",
     "next_pours": "advice.batch",
     "outlook": "planning.outlook",
     "oven_hour": "advice.thickness",
+    "plan_panel": "panels.plan",
     "plan_pours": "planning.plan",
     "pool": "pooling.pool",
+    "pour_panel": "panels.pour",
     "practice_guild": "practice.guild",
     "practice_resin": "practice.practice",
     "read_beliefs": "pooling.belief_file",
@@ -57,8 +64,10 @@ _HOMES = {
     "save_study": "study_file",
     "scatter": "models.scatter",
     "session_form": "bench.session_form",
+    "share_panel": "panels.share",
     "stop_advice": "advice.stopping",
     "thickness_limit": "advice.thickness",
+    "today_panel": "panels.today",
     "two_layers": "advice.thickness",
     "wall_summary": "report.wall",
     "weigh_out": "bench.weighing",
@@ -66,6 +75,7 @@ _HOMES = {
     "what_is_lost": "planning.repair",
     "why": "causes.answer",
     "why_all": "causes.every",
+    "why_panel": "panels.ask_why",
     "write_package": "exchange.package",
     "write_sheet": "exchange.export",
 }

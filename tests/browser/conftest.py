@@ -15,6 +15,8 @@ from urllib.parse import urlsplit
 import nbformat
 import pytest
 
+from testpour.exchange.folder import make_folder
+
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
          "--disable-component-update", "--disable-sync"]  # fmt: skip
@@ -55,7 +57,10 @@ class RunningLab:
             self.page.wait_for_timeout(500)
             asked = self.page.locator(".jp-Dialog").all_inner_texts()
             assert asked == [], f"a dialog stands in the way: {asked}"
-            book = nbformat.read(self.folder / name, as_version=4)
+            try:
+                book = nbformat.read(self.folder / name, as_version=4)
+            except nbformat.reader.NotJSONError:  # caught while it was being saved
+                continue
             if errors(book) or all(c.execution_count for c in code(book)):
                 return book
         raise AssertionError(f"{name} was still running after {patience} s")
@@ -101,14 +106,13 @@ def started(folder, home, *options):
         process.stdout.close()
 
 
-@pytest.fixture(scope="module")
-def lab(tmp_path_factory):
-    """A fresh demonstration study in JupyterLab in Chromium."""
+@contextmanager
+def browsed(folder, home):
+    """A study folder in JupyterLab in Chromium; the demonstration study where there is none."""
     if CHROMIUM is None:
         pytest.skip("needs Chromium: apt-get install chromium")
     playwright = pytest.importorskip("playwright.sync_api")
-    folder = tmp_path_factory.mktemp("lab") / "my-study"
-    with started(folder, tmp_path_factory.mktemp("home")) as (_, address), playwright.sync_playwright() as driver:
+    with started(folder, home) as (_, address), playwright.sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         page = browser.new_page(viewport={"width": 1400, "height": 1000})
         running = RunningLab(folder, address, page)
@@ -116,6 +120,21 @@ def lab(tmp_path_factory):
         page.on("websocket", lambda socket: running.requests.append(socket.url))
         yield running
         browser.close()
+
+
+@pytest.fixture(scope="module")
+def lab(tmp_path_factory):
+    """A fresh demonstration study in JupyterLab in Chromium."""
+    with browsed(tmp_path_factory.mktemp("lab") / "my-study", tmp_path_factory.mktemp("home")) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def new_lab(tmp_path_factory):
+    """A new study with nothing poured, in JupyterLab in Chromium."""
+    folder = make_folder(tmp_path_factory.mktemp("lab") / "my-resin", demo=False).path
+    with browsed(folder, tmp_path_factory.mktemp("home")) as running:
+        yield running
 
 
 @pytest.fixture(scope="session")

@@ -15,14 +15,14 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from families.bench import GRADES, READINGS
 from families.hidden import CHOSEN, grid
+from testpour.advice.batch import next_pours
+from testpour.advice.candidates import free_factors
+from testpour.advice.prospect import states_of
+from testpour.advice.recommend import best_settings, recommend
 from testpour.models.chance import chance
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.suggest.advice import best_settings, recommend
-from testpour.suggest.batch import next_pours
-from testpour.suggest.candidates import free_factors
-from testpour.suggest.prospect import states_of
 
 POURS = 4
 LOW, HIGH = np.array([0.5, 0.0, 6.0, 0.0, 15.0]), np.array([4.0, 6.0, 20.0, 1.0, 26.0])

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.cure.practice import draw_physical, draw_truth
+from testpour.practice.practice import draw_physical, draw_truth
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,6 @@
 "use strict";
-(() => {
-  const held = JSON.parse(document.getElementById("explorer-data").textContent);
-  const place = document.getElementById("explorer");
+// The sliders, drawn into `place` from what a page or a panel of the notebook carries in `held`; both use this text.
+const explorer = (held, place) => {
   if (!held || !place) return;
 
   // Numbers: sixteen bits each between a column's ends, column after column.
@@ -145,7 +144,7 @@
   const inputs = held.factors.map((factor, k) => {
     if (factor.stops.length < 2) return null;
     const row = make("div", "", { className: factor.yes ? "slider switch" : "slider" }), label = make("label"), output = make("output");
-    const input = make("input", "", { id: `set-${k}`, type: factor.yes ? "checkbox" : "range" });
+    const input = make("input", "", { id: `${place.dataset.mark || "set"}-${k}`, type: factor.yes ? "checkbox" : "range" });
     label.htmlFor = output.htmlFor = input.id;
     label.append(make("bdi", capital(factor.words)));
     if (factor.yes) input.setAttribute("role", "switch");
@@ -250,4 +249,8 @@
   for (const one of held.readings.filter((any) => any.left)) part("readings").append(make("li", `${capital(one.words)}: ${one.left}`));
   place.hidden = false;
   draw();
-})();
+};
+{
+  const data = document.getElementById("explorer-data"), place = document.getElementById("explorer");
+  if (data && place) explorer(JSON.parse(data.textContent), place);
+}

@@ -1,0 +1,182 @@
+"""Why a casting came out as it did, by tapping: causes as bars that move with each answer."""
+
+import contextlib
+
+import testpour as tp
+from testpour.logbook.tables import LogProblem
+from testpour.panels.numbers import Field
+from testpour.panels.panel import Panel
+from testpour.panels.parts import bars, button, caution, choice, fold, pick, picture, row, step, table, text
+from testpour.panels.tools import SCALES, scale_step
+from testpour.panels.workshop import Needed
+from testpour.wording import capital, in_hundred
+
+SHOWN = 5  # causes with a bar
+SEES = 420  # pixels of the photograph
+POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", amount="resin", high=20_000)
+
+
+class WhyPanel(Panel):
+    """Why one casting came out as it did; see `why_panel`."""
+
+    name, title = "why", "Why did it come out like this?"
+    lead = "Choose the casting, look at it, and answer what you are asked. Nothing goes into the log until you tap Save."
+
+    def fields(self):
+        castings, missed = self.workshop.poured(), self._missed()
+        names = [*missed, *(str(p) for p in castings.pours.index if str(p) not in missed)]
+        options = [("", "choose a casting"), *((name, f"{name}: {missed[name]}" if name in missed else f"{name}: no aim missed") for name in names)]
+        return [step("Which casting?", pick("pour", "Casting", self.said("pour"), options, hint="those that missed an aim come first"),
+                     *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES))))]  # fmt: skip
+
+    def parts(self):
+        yield from self.fields()
+        answer = self.answer()
+        yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", table(_evidence(answer), "For and against", index=False)))
+        yield step("Look at it again", *self._question(answer))
+        yield step("What to do", *self._advice(answer))
+        yield row(button("save", "Save what I saw in the log", main=True, off="" if self._new(answer) else "Nothing new to save."))
+
+    def answer(self):
+        """The answer to the casting chosen, with what was tapped, `Answer`."""
+        castings, pour = self.workshop.poured(), self.said("pour")
+        if not pour:
+            raise Needed("Choose a casting above.")
+        self.complete(POT)
+        if pour not in castings.pours.index:
+            raise Needed(f"{pour} is not in the log any more. Choose another casting.")
+        fits, batch = self.fits(), self.value(POT)
+        scale = {"batch": batch, "scale_resolution": scale_step(self.workshop.folder, self.memory)} if batch else {}
+        found = self._first(fits, pour, scale)
+        seen, passed = self._draft(pour)
+        found = found.observe(**{**found.observed, **seen}) if seen else found
+        return found.skip(*passed) if passed else found
+
+    def _first(self, fits, pour, scale):
+        """The answer before anything was tapped; what no tap changes is worked out with it."""
+        note = str(self.workshop.castings().pours.loc[pour, "note"])  # what was saved before is part of it
+
+        def make():
+            found = tp.why(fits, pour, **scale)
+            return found, found.saving, found.split
+
+        found, self._saving, self._split = self.asked("Weighing the causes", make, pour, repr(scale), note)
+        return found
+
+    @property
+    def table(self):
+        """One row a cause: chance, for, against, remedy."""
+        with self._at_once():
+            return self.answer().table
+
+    @property
+    def settings(self):
+        """The casting chosen and what was seen of it."""
+        return {"pour": self.said("pour"), **self._draft(self.said("pour"))[0]}
+
+    def summary(self):
+        with self._at_once():
+            return self.answer().sentence()
+
+    def tap_say(self, which):
+        """Take an answer: ``question|place of the answer``."""
+        name, place = which.rsplit("|", 1)
+        pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
+        question = self.answer().case.table.questions[name]
+        self._keep(pour, {**seen, name: question.answers[int(place)]}, passed)
+
+    def tap_pass(self, name):
+        pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
+        self._keep(pour, seen, [*passed, name])
+
+    def tap_back(self, name):
+        """Take an answer back that was not saved."""
+        pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
+        self._keep(pour, {q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
+
+    def tap_save(self):
+        """Keep what was seen in the log's note of the casting."""
+        answer = self.answer()
+        told = answer.keep(self.workshop.log)
+        self._keep(answer.pour, {}, [])
+        return f"Kept in the log's note of {answer.pour}: {told or 'it held all of it already'}"
+
+    def _draft(self, pour):
+        """What was tapped and not saved yet: answers by question, and questions passed over."""
+        held = self.memory.get("drafts", {}).get(pour, {})
+        return dict(held.get("seen", {})), list(held.get("passed", []))
+
+    def _keep(self, pour, seen, passed):
+        self.memory.put(drafts={**self.memory.get("drafts", {}), pour: {"seen": seen, "passed": passed}})
+
+    def _new(self, answer):
+        return bool(self._draft(answer.pour)[0])
+
+    def _missed(self):
+        """What each casting that missed an aim misses, in words."""
+        fits = self.fits()
+        found = self.asked("Looking at every casting", lambda: tp.why_all(fits))
+        return {str(pour): words for pour, words in found.table["misses"].items()}
+
+    def _photograph(self):
+        pour = self.said("pour")
+        photos = self.workshop.log.photos(pour) if pour in self.workshop.castings().pours.index else []
+        for photo in photos[-1:]:
+            with contextlib.suppress(LogProblem):
+                return [picture(photo.thumbnail(SEES), photo.caption)]
+        return [text("No photograph of it in the log; the session form takes one.", "hint")] if pour else []
+
+    def _bars(self, answer):
+        causes = answer.case.table.causes
+        shown = [(name, chance) for name, chance in answer.chances.items()][:SHOWN]
+        return bars(f"Chance of each cause, {answer.pour}", [
+            {"words": capital(causes[name].words), "share": float(chance), "says": f"{in_hundred(chance)} in 100"} for name, chance in shown
+        ], ("0 in 100", "100 in 100"))  # fmt: skip
+
+    def _question(self, answer):
+        seen, _ = self._draft(answer.pour)
+        questions = answer.case.table.questions
+        for name, said in answer.observed.items():
+            yield row(text(f"{questions[name].ask} {capital(said)}."), button(f"back:{name}", "Take back") if name in seen else text("in the log", "hint"))
+        asked = answer.ask()
+        if asked is None:
+            yield text("No further look would tell much more.", "strong")
+            return
+        question = asked.question
+        yield text(question.ask, "strong")
+        yield text(question.how, "hint")
+        yield row(*[button(f"say:{question.name}|{place}", capital(said)) for place, said in enumerate(question.answers)],
+                  button(f"pass:{question.name}", "Cannot say"))  # fmt: skip
+
+    def _advice(self, answer):
+        """What to do about the likeliest causes, each with its care."""
+        causes = answer.case.table.causes
+        for name in answer.together or (answer.first,):
+            yield text(f"{capital(causes[name].words)}: {causes[name].remedy}.", "strong")
+            if causes[name].care:
+                yield caution(f"{causes[name].care}.")
+        if self._saving is not None:
+            yield text(self._saving.sentence())
+        yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split is not None else None,
+                   text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)  # fmt: skip
+
+
+def _evidence(answer):
+    found = answer.table.head(SHOWN).reset_index()
+    return found[["cause", "for", "against"]]
+
+
+def why_panel(folder="."):
+    """Ask by tapping why a casting came out as it did; answers are kept in the log only by a tap on Save.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+
+    Returns
+    -------
+    WhyPanel
+        A widget. ``.table`` has a row for each cause, ``.settings`` the casting and what was seen.
+    """
+    return WhyPanel(folder)

@@ -1,0 +1,204 @@
+"""A study begun, or changed, by tapping: what is made, of what, what may differ, the tools, and what is good."""
+
+import pandas as pd
+
+import testpour as tp
+from testpour.bench.amounts import WeighOutProblems
+from testpour.cautions import check_resin
+from testpour.panels import study_text
+from testpour.panels.begin_aims import Aims
+from testpour.panels.begin_fields import Resin, Settings, Tools
+from testpour.panels.memory import Memory
+from testpour.panels.panel import Panel
+from testpour.panels.parts import button, caution, cautions, entry, step, text
+from testpour.panels.study_text import Wanted
+from testpour.panels.tools import scale_step
+from testpour.panels.workshop import Needed
+from testpour.planning.problem import PlanConflict
+from testpour.problems import Problems
+
+DAYS, FEWEST, MOST = 2, 2, 12
+
+
+class BeginPanel(Panel):
+    """The study, asked for in the maker's words; see `begin_panel`."""
+
+    name, title = "begin", "What do I want to find out?"
+    lead = "Answer what you can; every field may be changed later, here or in the file study.toml. Nothing is written before the last tap."
+
+    def parts(self):
+        study = self.now()
+        made, resin, settings, tools, aims = self._sections(study)
+        yield step("1. What do you make?", *made)
+        yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(check_resin(resin.kind())))
+        yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._needed(study)])
+        yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
+        yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or [text("No aim yet: without one nothing can be called good.", "needed")])
+        yield step("6. The study", *self._end(study))
+
+    def now(self):
+        """The study as its file says, or the one a new study begins from.
+
+        Raises
+        ------
+        Needed
+            If the file cannot be read; it is then left alone.
+        """
+        try:
+            return study_text.study_of(study_text.text_of(self.workshop.folder), self.workshop.folder)
+        except (Problems, ValueError) as problem:
+            reasons = " ".join(getattr(problem, "problems", [str(problem)]))
+            raise Needed(f"study.toml cannot be used as it is: {reasons} Put that right in the file; this panel then opens it.") from None
+
+    def wanted(self):
+        """The text of the study file as the panel would write it, and the study it declares.
+
+        Raises
+        ------
+        Needed
+            If a field is wrong.
+        Problems
+            If the study as a whole cannot be used.
+        """
+        mark = self._mark()
+        if self._held_wanted[0] != mark:  # asked for several times in one drawing
+            try:
+                self._held_wanted = mark, self._wanted()
+            except (Needed, Problems) as problem:
+                self._held_wanted = mark, problem
+        if isinstance(self._held_wanted[1], Exception):
+            raise self._held_wanted[1].with_traceback(None)
+        return self._held_wanted[1]
+
+    _held_wanted = (None, None)
+
+    def _wanted(self):
+        study = self.now()
+        _, resin, settings, tools, aims = self._sections(study)
+        wrong = [*([] if self._name(study)[0] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
+        if wrong:
+            raise Needed(f"Put right first: {', '.join(wrong)}.")
+        texts = {"name": self._name(study)[0], "question": self._typed("question", study.question)}
+        wanted = Wanted(texts, resin.wanted(), settings.wanted(), tools.wanted(), aims.wanted())
+        found = study_text.edited(study_text.text_of(self.workshop.folder), wanted, study)
+        return found, study_text.study_of(found, self.workshop.folder)
+
+    @property
+    def settings(self):
+        """What may differ, setting to its ends in its unit."""
+        return {f.name: f.span for f in self.now().varied}
+
+    @property
+    def table(self):
+        """The settings of the study, one row each: role, from, to and unit."""
+        rows = {f.words: [f.role, *(f.span or ("", "")), f.unit] for f in self.now().factors}
+        return pd.DataFrame.from_dict(rows, orient="index", columns=["role", "from", "to", "unit"]).rename_axis("setting")
+
+    def summary(self):
+        if self.workshop.study_mark is None:
+            return "There is no study in this folder yet; this panel asks for one."
+        return self.now().sentence()
+
+    def tap_write(self):
+        """Write the study file, keeping every other line of it."""
+        words, study = self.wanted()
+        path = study_text.write(self.workshop.folder, words)
+        self.memory.clear()
+        return f"Written to {path}. Next: plan the pours in tp.plan_panel(). {study.sentence()}"
+
+    def typed(self, name, words):
+        if name == "scale":
+            Memory(self.workshop.folder, "tools").put(scale=words)
+        super().typed(name, words)
+
+    def _sections(self, study):
+        _, problem = self._name(study)
+        made = [entry("name", "Name of the study", self._typed("name", study.name), problem=problem, hint="what you make, and when"),
+                entry("question", "What do you want to know?", self._typed("question", study.question), wide=True)]  # fmt: skip
+        says = self.memory.get
+        tools = Tools(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
+        return made, Resin(study, says), Settings(study, says, self._logged()), tools, Aims(study, says, tools.wanted())
+
+    def _typed(self, name, usual):
+        return self.memory.get(name, usual)
+
+    def _name(self, study):
+        found = self._typed("name", study.name).strip()
+        return found, "" if found else "The study needs a name: what you make, for example."
+
+    def _logged(self):
+        """Whether pours are logged: their settings then stay in the study."""
+        try:
+            return self.workshop.study_mark is not None and len(self.workshop.castings().pours) > 0
+        except Needed:
+            return True
+
+    def _needed(self, study):
+        """How many pours the settings need, found by planning them."""
+        try:
+            words, wanted = self.wanted()
+        except (Needed, Problems):
+            return [text("How many pours it needs is said once every field is right.", "hint")]
+        told = self.soon("Counting the pours", lambda: needed(wanted), words)
+        return [text("Counting the pours …", "hint") if told is None else text(told, "strong")]
+
+    def _weighable(self, settings):
+        """The least resin this scale can weigh right, at the lowest catalyst."""
+        step_, low = scale_step(self.workshop.folder, self.memory), settings.lowest("catalyst")
+        if low is None or low <= 0:
+            return []
+        try:
+            least = tp.weigh_out("5 kg", catalyst=low, scale_resolution=step_).smallest_batch
+        except WeighOutProblems as problem:
+            return [caution(said, "refuse") for said in problem.problems]
+        return [text(f"With a scale that reads {step_} and {low:g} % of catalyst, weigh at least {least:g} g of resin: then the catalyst is within a tenth of what you meant.")]
+
+    def _end(self, study):
+        try:
+            words, wanted = self.wanted()
+        except Problems as problem:
+            return [*(caution(said, "refuse") for said in problem.problems), button("write", "Write study.toml", main=True, off="Put right first what is said above.")]
+        except Needed as missing:
+            return [text(str(missing), "needed"), button("write", "Write study.toml", main=True, off="Put right first what is said above.")]
+        there = self.workshop.study_mark is not None
+        same = there and words == study_text.text_of(self.workshop.folder)
+        return [text(wanted.sentence()), button("write", "Change study.toml" if there else "Write study.toml", main=True, off="study.toml says this already." if same else "")]
+
+
+def needed(study):
+    """How many pours the settings of a study need, and what so many would notice.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    str
+    """
+    if not study.varied:
+        return "Nothing differs yet: choose at least one setting that may."
+    for pours in range(FEWEST, MOST + 1):
+        try:
+            plan = tp.plan_pours(study, sessions=DAYS, pours=pours, purpose="which settings matter")
+            view = tp.outlook(plan)
+        except PlanConflict:
+            continue
+        return f"{len(study.varied)} settings differ: the least plan that tells them apart has {pours} pours on each of {DAYS} days. {view.sentence().split(' It takes')[0]}"
+    return f"More than {MOST} pours a day would be needed to tell so many settings apart: let fewer differ."
+
+
+def begin_panel(folder="."):
+    """Begin a study by tapping, or open one to change it; writes `study.toml` and keeps your own lines in it.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder; it need not hold a study yet.
+
+    Returns
+    -------
+    BeginPanel
+        A widget. ``.settings`` are the settings that may differ, ``.table`` every setting.
+    """
+    return BeginPanel(folder)

@@ -1,0 +1,112 @@
+"""The aims of a study as fields: what a good casting must meet in each reading, and at what age."""
+
+from testpour.catalogue import catalogue
+from testpour.panels.numbers import plain
+from testpour.panels.parts import choice, entry, row
+from testpour.units import UnitProblem, to_unit
+from testpour.wording import capital
+
+
+class Aims:
+    """What a good casting must meet."""
+
+    def __init__(self, study, says, taken):
+        self.study, self.says = study, says
+        own = {r.name: r for r in study.readings}
+        known = catalogue()["readings"]
+        self.readings = {name: own.get(name, known.get(name)) for name in [*known, *(n for n in own if n not in known)] if taken.get(name, name in own)}
+        self.scale = taken.get("hardness") or ""
+        self.now = {aim.reading: aim for aim in study.aims}
+
+    def bounds(self, name):
+        """Words of each bound and of the age, "" for none."""
+        aim, reading = self.now.get(name), self.readings[name]
+        found = {}
+        for key in self._keys(reading):
+            value = getattr(aim, key, None)
+            found[key] = self.says(f"{key}_{name}", "" if value is None else f"{value:g}").strip()
+        age = getattr(aim, "age", None)
+        if reading.ages:
+            found["age"] = self.says(f"age_{name}", f"{(age or reading.ages[0]):g}").strip()
+        return found
+
+    def parts(self):
+        for name, reading in self.readings.items():
+            bounds, problems = self.bounds(name), self.problems(name)
+            unit = self.scale if name == "hardness" else {"degC": "°C"}.get(reading.unit, reading.unit)
+            fields = [self._bound(name, reading, key, bounds[key], problems.get(key, ""), unit) for key in self._keys(reading)]
+            age = [entry(f"age_{name}", f"{capital(reading.words)} at age", self.says(f"age_{name}", bounds["age"]), unit="h", problem=problems.get("age", ""))] if reading.ages and any(bounds[k] for k in self._keys(reading)) else []
+            yield row(*fields, *age)
+
+    def problems(self, name):
+        reading, found = self.readings[name], {}
+        for key, words in self.bounds(name).items():
+            if words:
+                try:
+                    value = to_unit(words, "h", "age") if key == "age" else reading.parse(self._own(name, words))
+                    if key == "age" and not value > 0:
+                        found[key] = "The age is counted in hours after mixing, above 0."
+                except UnitProblem as problem:
+                    found[key] = plain(problem)
+        bounds = self.bounds(name)
+        if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(self._own(name, bounds["at_least"])) > reading.parse(self._own(name, bounds["at_most"])):
+            found["at_most"] = "The upper bound is below the lower one."
+        return found
+
+    def wrong(self):
+        return [self.readings[name].words for name in self.readings if self.problems(name)]
+
+    def wanted(self):
+        """Bounds of each reading as the file takes them; those it says already are left out."""
+        found = {name: {} for name in self.now if name not in self.readings}
+        for name in self.readings:
+            bounds = self.bounds(name)
+            if self._values(bounds) != self._values(self._as_is(name)):
+                found[name] = {key: self._in_file(name, key, words) for key, words in bounds.items()}
+        return found
+
+    def words(self):
+        """Each aim as a sentence part."""
+        said = []
+        for name, reading in self.readings.items():
+            bounds = self.bounds(name)
+            asked = [f"{'at least' if key == 'at_least' else 'at most'} {bounds[key]}" for key in self._keys(reading) if bounds[key]]
+            if asked and not self.problems(name):
+                unit = "" if reading.grades else f" {self.scale if name == 'hardness' else {'degC': '°C'}.get(reading.unit, reading.unit)}"
+                grade = f" ({reading.grades[int(float(bounds['at_most']))]})" if reading.grades and bounds.get("at_most") else ""
+                said.append(f"{capital(reading.words)} {' and '.join(asked)}{unit}{grade}" + (f", {bounds['age']} h after mixing" if bounds.get("age") else ""))
+        return said
+
+    def _keys(self, reading):
+        return {"lower": ("at_most",), "higher": ("at_least",)}.get(reading.better, ("at_least", "at_most"))
+
+    def _own(self, name, words):
+        """A bound in the reading's own unit, where it was typed with that of another durometer."""
+        return words.replace(self.scale, "").strip() if name == "hardness" and self.scale else words
+
+    def _as_is(self, name):
+        aim, reading = self.now.get(name), self.readings[name]
+        found = {key: "" if getattr(aim, key, None) is None else f"{getattr(aim, key):g}" for key in self._keys(reading)}
+        return {**found, **({"age": f"{(getattr(aim, 'age', None) or reading.ages[0]):g}"} if reading.ages else {})}
+
+    def _values(self, bounds):
+        bare = {key: words.split()[0] if words else "" for key, words in bounds.items()}
+        return bare if any(bare.get(key) for key in ("at_least", "at_most")) else {}
+
+    def _in_file(self, name, key, words):
+        if not words:
+            return ""
+        reading = self.readings[name]
+        if key == "age":
+            return f"{to_unit(words, 'h', 'age'):g} h"
+        if reading.grades:
+            return int(float(words))
+        value = reading.parse(self._own(name, words))
+        return f"{value:g} {self.scale if name == 'hardness' else reading.unit}".strip()
+
+    def _bound(self, name, reading, key, words, problem, unit):
+        label = f"{capital(reading.words)}, {'at least' if key == 'at_least' else 'at most'}"
+        if reading.grades:
+            options = [("", "no aim"), *((str(k), word) for k, word in enumerate(reading.grades))]
+            return choice(f"{key}_{name}", label, words, options, hint=reading.how)
+        return entry(f"{key}_{name}", label, self.says(f"{key}_{name}", words), unit=unit, hint="left empty: no aim", problem=problem)

@@ -1,0 +1,183 @@
+"""The fields of a study: its resin, its settings and its readings, with what is wrong with each."""
+
+from testpour.catalogue import catalogue
+from testpour.cautions import check_settings
+from testpour.panels.numbers import plain
+from testpour.panels.parts import cautions, checks, choice, entry, fold, row, text
+from testpour.panels.study_text import LEFT_OUT
+from testpour.panels.tools import SCALES
+from testpour.units import UnitProblem, to_unit
+from testpour.wording import capital
+
+DENSITY = (0.5, 3.0)  # g/mL; the study file says the same
+DIFFERS, SAME = "may differ", "stays the same"
+DUROMETERS = ("Shore D", "Shore A", "Barcol")
+
+
+class Resin:
+    """The resin and its catalyst, from the labels."""
+
+    def __init__(self, study, says):
+        self.study, self.says = study, says
+
+    def kind(self):
+        return self.says("resin_kind", self.study.resin["kind"]).strip()
+
+    def parts(self):
+        return [entry("resin_kind", "Resin, as its label says", self.says("resin_kind", self.study.resin["kind"]), wide=True,
+                      problem="" if self.kind() else "Write what the label says it is, for example unsaturated polyester, casting grade."),
+                row(*[self._density(key, label) for key, label in DENSITIES.items()])]  # fmt: skip
+
+    def wanted(self):
+        return {"kind": self.kind(), **{key: to_unit(self._words(key), "g/mL") for key in DENSITIES}}
+
+    def wrong(self):
+        return ["the resin"] * (not self.kind()) + [label.lower() for key, label in DENSITIES.items() if self._problem(key)]
+
+    def _words(self, key):
+        return self.says(f"resin_{key}", f"{self.study.resin[key]:g}").strip()
+
+    def _problem(self, key):
+        try:
+            value = to_unit(self._words(key), "g/mL", DENSITIES[key])
+        except UnitProblem as problem:
+            return plain(problem)
+        return "" if DENSITY[0] <= value <= DENSITY[1] else f"{value:g} g/mL is no density of a resin or a catalyst. Read it off the label."
+
+    def _density(self, key, label):
+        return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint="or weigh 100 mL: 110 g is 1.10 g/mL", problem=self._problem(key))
+
+
+class Settings:
+    """What may differ from pour to pour, and from where to where."""
+
+    def __init__(self, study, says, logged):
+        self.study, self.says, self.logged = study, says, logged
+        there = {f.name: f for f in study.factors if f.role == "chosen" and f.kind != "text"}
+        known = {n: f for n, f in catalogue()["factors"].items() if f.role == "chosen"}
+        self.factors = {**known, **there}
+        self.there = set(there)
+
+    def way(self, name):
+        """Whether a setting differs, stays the same, or is no setting of the study."""
+        factor = self.factors[name]
+        now = LEFT_OUT if name not in self.there else DIFFERS if len(set(factor.span)) == 2 else SAME
+        return self.says(f"way_{name}", now)
+
+    def ends(self, name):
+        """The words of both ends; of one that stays the same, its one value twice."""
+        factor = self.factors[name]
+        span = factor.span if len(factor.span) == 2 else (factor.usual, factor.usual)
+        if self.way(name) == SAME:
+            usual = span[0] if span[0] == span[1] else factor.usual
+            return (self.says(f"same_{name}", _bare(factor, usual)).strip(),) * 2
+        return tuple(self.says(f"{end}_{name}", _bare(factor, value)).strip() for end, value in zip(("from", "to"), span, strict=True))
+
+    def problem(self, name):
+        """What is wrong with the ends of a setting: one text for each field."""
+        factor, ends, found = self.factors[name], self.ends(name), []
+        for words in ends:
+            try:
+                value = factor.parse(words)
+                refused = check_settings(self.study, {name: value}).refusals
+                found.append((value, refused[0] if refused else ""))
+            except UnitProblem as problem:
+                found.append((None, plain(problem)))
+        (low, wrong_low), (high, wrong_high) = found
+        if self.way(name) == DIFFERS and not wrong_low and not wrong_high and not low < high:
+            wrong_high = f"{capital(factor.words)} must end above where it begins."
+        return wrong_low, wrong_high
+
+    def lowest(self, name):
+        """The lowest value of a setting, where it can be read."""
+        try:
+            return self.factors[name].parse(self.ends(name)[0])
+        except (UnitProblem, KeyError):
+            return None
+
+    def parts(self):
+        ways = ((DIFFERS, DIFFERS), (SAME, SAME))
+        for name, factor in self.factors.items():
+            options = ways if self.logged and name in self.there else (*ways, (LEFT_OUT, LEFT_OUT))
+            yield choice(f"way_{name}", capital(factor.words), self.way(name), options, hint=factor.how)
+            if self.way(name) == LEFT_OUT or (factor.kind == "yes/no" and self.way(name) == DIFFERS):
+                continue
+            ends, (wrong, wrong_too) = self.ends(name), self.problem(name)
+            unit = {"degC": "°C"}.get(factor.unit, factor.unit)
+            if self.way(name) == SAME:
+                yield entry(f"same_{name}", f"{capital(factor.words)} in every pour", self.says(f"same_{name}", ends[0]), unit=unit, problem=wrong)
+            else:
+                yield row(entry(f"from_{name}", f"{capital(factor.words)} from", self.says(f"from_{name}", ends[0]), unit=unit, problem=wrong),
+                          entry(f"to_{name}", f"{capital(factor.words)} to", self.says(f"to_{name}", ends[1]), unit=unit, problem=wrong_too))  # fmt: skip
+
+    def wrong(self):
+        return [f"{self.factors[name].words}" for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]
+
+    def wanted(self):
+        """Each setting as the study file takes it; None where the file says it already."""
+        return {name: self._wanted(name) for name in self.factors}
+
+    def cautions(self):
+        """What is warned of at the ends of each setting."""
+        found = []
+        for name, factor in self.factors.items():
+            if self.way(name) == LEFT_OUT or any(self._asked(name)) or factor.kind == "yes/no":
+                continue
+            for words in dict.fromkeys(self.ends(name)):
+                found += cautions(check_settings(self.study, {name: factor.parse(words)}))
+        unique = {part["text"]: part for part in found}
+        return list(unique.values())
+
+    def _asked(self, name):
+        return self.problem(name) if self.factors[name].kind != "yes/no" else ("", "")
+
+    def _wanted(self, name):
+        factor, way = self.factors[name], self.way(name)
+        if way == LEFT_OUT:
+            return LEFT_OUT
+        if factor.kind == "yes/no" and way == DIFFERS:
+            return None if name in self.there and len(set(factor.span)) == 2 else (0, 1)
+        if factor.kind == "yes/no":
+            value = int(factor.parse(self.ends(name)[0]))
+            return None if name in self.there and factor.span == (value, value) else (value, value)
+        values = tuple(factor.parse(words) for words in self.ends(name))
+        unchanged = name in self.there and (values == factor.span or (not factor.span and values == (factor.usual,) * 2))
+        return None if unchanged else tuple(f"{value:g} {factor.unit}".strip() for value in values)
+
+
+class Tools:
+    """What there is to weigh and to read with, and so what is read."""
+
+    def __init__(self, study, says, scale, logged):
+        self.study, self.says, self.scale, self.logged = study, says, scale, logged
+        self.known = catalogue()["readings"]
+        self.there = {r.name: r for r in study.readings}
+
+    def parts(self):
+        yield choice("scale", "The scale reads in steps of", self.scale, SCALES)
+        yield choice("durometer", "Hardness with a", self._durometer(), [*((one, f"durometer {one}") for one in DUROMETERS), ("", "fingertip only")])
+        items = [(f"read_{name}", f"{capital(reading.words)}{NEEDS.get(name, '')}", self._taken(name)) for name, reading in self.known.items() if name != "hardness"]
+        yield checks("What do you read?", items)
+        yield fold("How each is read", *[text(f"{capital(r.words)}: {r.how}.") for r in self.known.values()])
+        yield text("Room temperature and humidity are written down at every session; without a thermometer leave them empty there.", "hint")
+
+    def wanted(self):
+        """Reading to whether it is taken; those of the study that the trade's list lacks stay as they are."""
+        taken = {name: self._taken(name) for name in self.known if name != "hardness"}
+        return {**taken, "hardness": self._durometer() or False}
+
+    def _taken(self, name):
+        return self.says(f"read_{name}", "yes" if name in self.there else "no") == "yes"
+
+    def _durometer(self):
+        return self.says("durometer", self.there["hardness"].unit if "hardness" in self.there else "")
+
+
+def _bare(factor, value):
+    """A value without its unit, which stands beside the field."""
+    return factor.show(value) if factor.kind == "yes/no" else f"{value:g}"
+
+
+NEEDS = {"gel_time": ", with a clock and a stick", "time_to_peak": ", with a thermometer in the casting",
+         "peak_temperature": ", with a thermometer in the casting", "tack": ", with a gloved fingertip"}  # fmt: skip
+DENSITIES = {"density": "Resin weighs", "catalyst_density": "Catalyst weighs"}

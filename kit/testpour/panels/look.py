@@ -1,0 +1,102 @@
+"""What each setting does, by tapping: effects as bars with their interval, and the sliders of the findings page."""
+
+import numpy as np
+
+import testpour as tp
+from testpour.panels.panel import Panel
+from testpour.panels.parts import bars, choice, fold, step, table, text
+from testpour.report.explorer import explorer
+from testpour.wording import capital, in_hundred, signed
+
+
+class LookPanel(Panel):
+    """What each setting does; see `look_panel`."""
+
+    name, title = "look", "What does each setting do?"
+    lead = "Choose a reading. Below it, move the sliders to settings you could use and see what one casting should read."
+
+    def fields(self):
+        self.workshop.poured()
+        study = self.workshop.study
+        return [step("Which reading?", choice("reading", "Reading", self._reading(), [(r.name, r.words) for r in study.readings]))]
+
+    def parts(self):
+        yield from self.fields()
+        fits, name = self.fits(), self._reading()
+        found = self.asked("Reading the effects off", lambda: tp.effects(fits[name]), name)
+        yield step(f"What moves the {fits[name].reading.words}", *self._effects(found, fits[name].reading))
+        held = self.asked("Making the sliders", lambda: explorer(fits))
+        if held is None:
+            yield text("No setting differs between the pours yet, so there is nothing to slide.", "needed")
+            return
+        if self.held.get("scores") != held["scores"] or self.held.get("readings") != held["readings"]:
+            self.held = held
+        yield step("Settings you could use", {"kind": "sliders", "mark": repr(self.workshop.version())})
+
+    def _reading(self):
+        names = [reading.name for reading in self.workshop.study.readings]
+        said = self.said("reading")
+        return said if said in names else names[0]
+
+    def _effects(self, found, reading):
+        """Bars from no effect in the middle, each with its interval; the sentence says it in words."""
+        shown = found.table[found.table["from"] != found.table["to"]]  # what stayed the same moved nothing
+        if not len(shown):
+            yield text(found.sentence())
+            return
+        log = reading.scale == "log"
+        values = shown[["low", "middle", "high"]].to_numpy(float)
+        values = np.log(values) if log else values
+        most = float(np.abs(values).max()) or 1.0
+        place = 0.5 + values / (2.2 * most)
+        rows = [
+            {"words": f"{capital(name)}, {line['from']} to {line['to']}", "from": 0.5, "share": place[k, 1], "low": place[k, 0],
+             "high": place[k, 2], "says": _says(reading, line)}
+            for k, (name, line) in enumerate(shown.iterrows())
+        ]  # fmt: skip
+        up, down = ("longer", "shorter") if reading.unit == "min" else ("higher", "lower")
+        if reading.grades:
+            up, down = "better more often", "worse more often"
+        yield bars("Change from the first to the second setting; the narrow bar is its 90 % interval", rows, (down, up))
+        yield text(found.sentence(), "strong")
+        yield fold("Every effect in words", table(shown[["says", "from log"]].assign(**{"from log": [f"{100 * share:.0f} %" for share in shown["from log"]]}), "How much of it is from the log"))
+
+    @property
+    def table(self):
+        """The effects on the reading chosen, one row a setting."""
+        with self._at_once():
+            return tp.effects(self.fits()[self._reading()]).table
+
+    @property
+    def settings(self):
+        """The reading chosen."""
+        return {"reading": self._reading()}
+
+    def summary(self):
+        with self._at_once():
+            return tp.effects(self.fits()[self._reading()]).sentence()
+
+
+def _says(reading, line):
+    """An effect in short: by how much, for a reading that spreads by ratios, by differences, or in grades."""
+    if reading.scale == "log":
+        return f"{signed(100 * (line['middle'] - 1))} %"
+    if reading.grades:
+        return f"{'+' if line['middle'] >= 0 else '−'}{in_hundred(abs(line['middle']))} in 100"
+    return reading.show(float(f"{line['middle']:.2g}"))
+
+
+def look_panel(folder="."):
+    """Look by tapping at what each setting does, with the sliders of the findings page.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+
+    Returns
+    -------
+    LookPanel
+        A widget. ``.table`` are the effects on the reading chosen.
+    """
+    return LookPanel(folder)

@@ -1,0 +1,67 @@
+"""What was typed and chosen in a panel, kept in the study folder, so that every panel on it shows the same."""
+
+import contextlib
+import json
+import os
+from pathlib import Path
+
+FOLDER = "panels"
+
+
+class Memory:
+    """A few named values of one panel in a small file of the study folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+    name : str
+        Which panel.
+    """
+
+    def __init__(self, folder, name):
+        self.path = Path(folder) / FOLDER / f"{name}.json"
+        self._seen, self._held = None, {}
+
+    @property
+    def mark(self):
+        """Changes whenever the file does."""
+        try:
+            found = self.path.stat()
+        except OSError:
+            return None
+        return found.st_mtime_ns, found.st_size, found.st_ino
+
+    def all(self):
+        """Every value, as last written by whichever panel wrote last; a file that is damaged counts as empty."""
+        if self.mark != self._seen or self._seen is None:
+            self._seen, self._held = self.mark, {}
+            with contextlib.suppress(OSError, ValueError):
+                held = json.loads(self.path.read_text("utf-8"))
+                self._held = held if isinstance(held, dict) else {}
+        return self._held
+
+    def get(self, name, usual=""):
+        """One value, or what holds where there is none."""
+        return self.all().get(name, usual)
+
+    def put(self, **values):
+        """Keep values; None lets one go.
+
+        Raises
+        ------
+        OSError
+            If the folder cannot be written.
+        """
+        held = {**self.all(), **values}
+        held = {name: value for name, value in held.items() if value is not None}
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        part = self.path.with_suffix(f".{os.getpid()}.part")
+        part.write_text(json.dumps(held, indent=1, ensure_ascii=False), encoding="utf-8")
+        part.replace(self.path)
+        self._seen, self._held = self.mark, held
+
+    def clear(self):
+        """Let everything go."""
+        self.path.unlink(missing_ok=True)
+        self._seen, self._held = None, {}

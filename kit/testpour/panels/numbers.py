@@ -1,0 +1,89 @@
+"""Numbers typed by a person: read by the same rules as everywhere, with one plain sentence where they are wrong."""
+
+from dataclasses import dataclass
+
+from testpour.cautions import check_settings
+from testpour.units import UnitProblem, show, to_unit
+
+
+@dataclass(frozen=True)
+class Field:
+    """A number to type.
+
+    Parameters
+    ----------
+    name, label, unit, hint : str
+    factor : str
+        The factor of the study it is, whose believable range and cautions then hold.
+    amount : str
+        "resin" for an amount that may be given by weight or by volume.
+    low, high : float
+        What is believable where it is no factor.
+    whole : bool
+        Whether only whole numbers make sense.
+    """
+
+    name: str
+    label: str
+    unit: str = ""
+    hint: str = ""
+    factor: str = ""
+    amount: str = ""
+    low: float = 0.0
+    high: float = 100_000.0
+    whole: bool = False
+
+
+def number(study, field, words):
+    """What was typed in a field: value (None where empty or wrong), what is wrong, how it was understood.
+
+    Parameters
+    ----------
+    study : Study or None
+    field : Field
+    words : str
+
+    Returns
+    -------
+    tuple
+        Float or None, problem (""), words in which it was read ("" where they are what was typed).
+    """
+    words = str(words).strip()
+    if not words:
+        return None, "", ""
+    try:
+        value, unit = _parsed(study, field, words)
+    except UnitProblem as problem:
+        return None, plain(problem), ""
+    if field.whole and value != round(value):
+        return None, f"{field.label}: {words} is not a whole number. Write 1, 2, 3 ...", ""
+    refused = check_settings(study, {field.factor: value}).refusals if field.factor and study else ()
+    if refused:
+        return None, refused[0], ""
+    read = show(value, unit, 6)
+    alike = words.replace(" ", "") in (read.replace(" ", ""), read.partition(" ")[0])
+    return value, "", "" if alike else f"read as {read}"
+
+
+def _parsed(study, field, words):
+    """A value and its unit."""
+    unit = {"°C": "degC"}.get(field.unit, field.unit)
+    if field.factor and study is not None and any(f.name == field.factor for f in study.factors):
+        factor = study.factor(field.factor)
+        return factor.parse(words), factor.unit
+    if field.amount == "resin" and study is not None:
+        try:
+            value = to_unit(words, "g", field.label)
+        except UnitProblem:
+            value = to_unit(words, "mL", field.label) * study.resin["density"]
+    else:
+        value = to_unit(words, unit, field.label)
+    if not field.low <= value <= field.high or (field.amount and value <= 0):
+        raise UnitProblem(f"{field.label}: {words} is outside {field.low:g} to {show(field.high, unit)}. Check the number.")
+    return value, unit
+
+
+def plain(problem):
+    """A problem with a quantity as a panel says it: without advice on a file nobody is editing."""
+    words = str(problem).replace("; if it is right, widen the range in the study file", "")
+    return words[:1].upper() + words[1:]

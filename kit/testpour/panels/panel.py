@@ -1,0 +1,256 @@
+"""A panel: shows parts, takes what is typed and tapped, and keeps all of it in the study folder."""
+
+from contextlib import contextmanager
+from importlib.resources import files
+from pathlib import Path
+from types import MappingProxyType
+
+import anywidget
+import ipywidgets
+import traitlets
+
+from testpour.panels import jobs
+from testpour.panels.memory import Memory
+from testpour.panels.numbers import number
+from testpour.panels.parts import button, caution, entry, progress, text
+from testpour.panels.workshop import Needed, Workshop
+
+HERE = files("testpour.panels")
+EXPLORER = files("testpour.report").joinpath("templates", "explorer.js")
+
+
+class Waiting(Exception):
+    """Work is under way; the panel shows how far and comes back."""
+
+
+class Panel(anywidget.AnyWidget):
+    """A step of the round in a notebook.
+
+    A panel holds nothing of its own: what was typed lies in the folder ``panels`` of the study, the rest in
+    the study file and the log. Subclasses give `name`, `title`, `parts` and ``tap_...`` for each button; `parts`
+    yields the fields first, so that they stand while work is under way.
+    """
+
+    _esm = EXPLORER.read_text("utf-8") + HERE.joinpath("panels.js").read_text("utf-8")
+    _css = HERE.joinpath("panels.css").read_text("utf-8")
+    screen = traitlets.Dict().tag(sync=True)
+    where = traitlets.Unicode().tag(sync=True)
+    held = traitlets.Dict().tag(sync=True)
+    form = traitlets.Instance(ipywidgets.Widget, allow_none=True).tag(sync=True, **ipywidgets.widget_serialization)
+
+    name, title, lead = "", "", ""
+
+    def __init__(self, folder="."):
+        self.workshop = Workshop(Path(folder).expanduser().absolute())
+        self.memory = Memory(self.workshop.folder, self.name)
+        self._said, self._wrong, self._busy, self._given_up = "", "", None, set()
+        super().__init__(where=f"{self.workshop.folder} {self.name}")
+        self.show()
+        self.on_msg(self._hear)
+
+    # What a panel says of itself where no widget can be shown.
+
+    def sentence(self):
+        """What the panel says, in a sentence or two; waits for work that is under way."""
+        try:
+            return f"{self.title}: {self.summary()}"
+        except Needed as needed:
+            return f"{self.title}: {needed}"
+        except ValueError as problem:
+            return f"{self.title}: {problem}"
+
+    __repr__ = sentence
+
+    def summary(self):
+        """The sentence without its title."""
+        return self.lead
+
+    def _repr_mimebundle_(self, **options):
+        """The widget, and beside it the sentence for a page that cannot show one."""
+        bundle = super()._repr_mimebundle_(**options)
+        data = bundle[0] if isinstance(bundle, tuple) else bundle
+        if data is not None:
+            with self._at_once():
+                data["text/plain"] = f"{self.sentence()} (Run this cell in JupyterLab to tap through it.)"
+        return bundle
+
+    # Drawing.
+
+    def parts(self):
+        """The parts shown, in order."""
+        raise NotImplementedError
+
+    def show(self):
+        """Work out the parts anew and send them to the page."""
+        self._busy, shown = None, []
+        try:
+            shown.extend(self.parts())  # what stands above the place where it is not complete stays in it
+        except Waiting:
+            shown += self._waiting()
+        except Needed as needed:
+            shown.append(text(str(needed), "needed"))
+        except (ValueError, KeyError, OSError) as problem:
+            shown.append(caution(_words(problem), "refuse"))
+        self.screen = {
+            "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
+            "busy": self._busy is not None and self._busy not in self._given_up,
+        }  # fmt: skip
+        self._shown_at = self._mark()
+
+    def asked(self, words, make, *key):
+        """The result of longer work, which is begun now; `Waiting` is raised until it is there.
+
+        Parameters
+        ----------
+        words : str
+            What is being done, as the progress bar says it.
+        make : callable
+        *key
+            Everything the result depends on besides study and log.
+        """
+        key = (str(self.workshop.folder), words, self.workshop.version(), *key)
+        work = jobs.job(key, words, make)
+        self._busy = key
+        if not work.done and self._patient:
+            work.wait()
+        if not work.done or work.stopped:
+            if work.stopped:
+                self._given_up.add(key)
+            raise Waiting
+        self._busy = None
+        return work.result()
+
+    def soon(self, words, make, *key):
+        """As `asked`, but None while the work is under way, for a part that must not hold up the others."""
+        try:
+            return self.asked(words, make, *key)
+        except Waiting:
+            return None
+
+    _patient = False
+
+    @contextmanager
+    def _at_once(self):
+        """Wait for work instead of showing how far it is: for a sentence, a table, a test."""
+        before, self._patient = self._patient, True
+        try:
+            yield
+        finally:
+            self._patient = before
+
+    def fits(self):
+        """What was learned from the log."""
+        import testpour as tp
+
+        castings = self.workshop.poured()
+        return self.asked("Learning from the log", lambda: tp.fit_castings(castings))
+
+    def _waiting(self):
+        if self._busy in self._given_up:
+            return text("Stopped. Nothing was lost.", "hint"), button("again", "Work it out")
+        return (progress(f"{self._busy[1]} …"),)
+
+    # What was typed.
+
+    usual = MappingProxyType({})
+
+    def said(self, name):
+        """What was typed or chosen under a name, or what stands there at first."""
+        return self.memory.get(name, self.usual.get(name, ""))
+
+    def read(self, field):
+        """A field's value, its problem and how it was read; see `numbers.number`."""
+        return number(self.workshop.study, field, self.said(field.name))
+
+    def value(self, field):
+        """The number in a field; None where it is empty or wrong."""
+        return self.read(field)[0]
+
+    def field(self, field):
+        """A field as a part."""
+        _, problem, read = self.read(field)
+        return entry(field.name, field.label, self.said(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
+
+    def complete(self, *fields, needed=()):
+        """Refuse to go on while a field is wrong, or one that is needed is empty.
+
+        Raises
+        ------
+        Needed
+        """
+        wrong = [f.label for f in fields if self.read(f)[1]]
+        if wrong:
+            raise Needed(f"Put right first: {', '.join(wrong)}. What is wrong stands beside the field.")
+        empty = [f.label for f in needed if self.value(f) is None]
+        if empty:
+            raise Needed(f"Say first: {', '.join(empty)}.")
+
+    # Hearing.
+
+    def _hear(self, _widget, message, buffers):
+        """A message from the page."""
+        deed = message.get("deed")
+        if deed == "refresh":
+            if self._mark() != self._shown_at or jobs.is_done(self._busy):
+                self.show()
+            self.send({"fresh": message.get("id", "")})
+        elif deed == "paper":
+            self.send({"paper": message["path"], "html": self._paper(message["path"])})
+        else:
+            self._wrong = ""
+            try:
+                self.take(message)
+            except (Needed, ValueError, KeyError, OSError) as problem:
+                self._wrong, self._said = _words(problem), ""
+            except Waiting:
+                self._said = ""
+            self.show()
+            self.send({"heard": message.get("id", "")})
+
+    def take(self, message):
+        """Do what a message asks: type a value, tap a button, stop or begin work again."""
+        deed, name = message["deed"], message.get("name", "")
+        if deed == "type" and "text" in message:
+            self._said = ""
+            self.typed(name, str(message.get("text", "")))
+        elif deed == "stop" and self._busy is not None:
+            jobs.give_up(self._busy)
+            self._given_up.add(self._busy)
+        elif deed == "tap" and name == "again":
+            for key in self._given_up:
+                jobs.forget(key)
+            self._given_up.clear()
+        elif deed == "tap":
+            what, _, which = name.partition(":")
+            with self._at_once():
+                self._said = getattr(self, f"tap_{what}")(*[which] * bool(which)) or ""
+
+    def typed(self, name, words):
+        """Keep what was typed, right or wrong: nothing typed is lost."""
+        self.memory.put(**{name: words})
+
+    def wrote(self, path, words):
+        """Remember a file as written by this panel, so that it can be looked at."""
+        path = Path(path)
+        self.memory.put(papers={**self.papers, str(path): str(words)})
+        return path
+
+    @property
+    def papers(self):
+        """The files this panel wrote that are still there: path to words, the last written last."""
+        held = self.memory.get("papers", {})
+        return {path: words for path, words in held.items() if Path(path).is_file()}
+
+    def _paper(self, path):
+        """The text of a page this panel wrote; of no other file."""
+        return Path(path).read_text("utf-8") if path in self.papers else ""
+
+    def _mark(self):
+        shared = (Memory(self.workshop.folder, name).mark for name in ("kept-plan", "tools"))
+        return self.workshop.mark, self.memory.mark, *shared
+
+
+def _words(problem):
+    """A problem in words: every reason where several were collected."""
+    reasons = getattr(problem, "problems", None)
+    return " ".join(map(str, reasons)) if reasons else str(problem.args[0]) if problem.args else str(problem)

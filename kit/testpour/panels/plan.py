@@ -1,0 +1,223 @@
+"""The plan by tapping: how many days and pours, which moulds and how much resin; what comes of it, on paper."""
+
+import io
+
+import pandas as pd
+
+import testpour as tp
+from testpour.bench.amounts import WeighOutProblems
+from testpour.panels.memory import Memory
+from testpour.panels.numbers import Field, plain
+from testpour.panels.panel import Panel
+from testpour.panels.parts import button, caution, choice, entry, fold, paper, row, step, table, text, tiles
+from testpour.panels.tools import SCALES, scale_step
+from testpour.panels.workshop import Needed
+from testpour.planning.problem import PlanConflict
+from testpour.units import UnitProblem
+
+SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
+POURS = Field("pours", "Pours a day", "", "as many as you can read", low=1, high=40, whole=True)
+POT = Field("pot", "Resin in one pour", "g", "", low=1, high=20_000)
+HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_000_000)
+PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: not reckoned", low=0, high=10_000)
+FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
+USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
+PURPOSES = (("", "let the kit choose"), ("which settings matter", "which settings matter"),
+            ("map the good region", "map the good region"), ("sharpen what we know", "sharpen what we know"))  # fmt: skip
+
+
+class PlanPanel(Panel):
+    """The pours to make; see `plan_panel`."""
+
+    name, title = "plan", "Which test pours should I make?"
+    usual = USUAL
+    lead = "Say what your days allow. The plan, what it can tell and what it costs follow; nothing is mixed yet."
+
+    def fields(self):
+        study = self.workshop.study
+        fields = [self.field(f) for f in (SESSIONS, POURS)]
+        more = [self._list("rooms", "Rooms expected", "°C", "one, or one a day: 17 21", "room_temperature"),
+                self._list("moulds", "Moulds at hand", "mm", "their depths: 6 12 18", "thickness")]  # fmt: skip
+        return [step(
+            "Your days", row(*fields, *[part for part in more if part["name"] in _lists(study)]),
+            row(*[self.field(f) for f in (POT, HAVE, PRICE)]),
+            choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES),
+            choice("purpose", "What is it for?", self.memory.get("purpose"), PURPOSES),
+        )]  # fmt: skip
+
+    def parts(self):
+        yield from self.fields()
+        plan, view = self.planned()
+        yield step("The plan", tiles("In short", self._short(plan, view)), text(plan.sentence()), *self._cautions(plan),
+                   table(shown_plan(plan.study, plan.table), "The pours in the order to make them"))  # fmt: skip
+        yield step("What it can notice", *_told(view))
+        kept = kept_plan(self.workshop)
+        same = kept is not None and kept.equals(_kept_form(plan.table))
+        yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in tp.pour_panel()." if same else ""))
+        yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
+                                   button("labels", "Labels for the castings")), *[paper(p, w) for p, w in self.papers.items()])  # fmt: skip
+
+    def _short(self, plan, view):
+        """The plan in a few numbers."""
+        resin = self.value(POT) * len(plan.table)
+        yield from [("Pours", str(len(plan.table))), ("Days", str(len(plan.sessions))), ("Resin", f"{resin:.0f} g")]
+        if self.value(PRICE) is not None:
+            yield "Cost", f"{resin / 1000 * self.value(PRICE):.2f}"
+        hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
+        yield "Last reading", f"{hours:g} h after the pour"
+
+    def planned(self):
+        """The plan and what it can tell, as (Plan, Outlook or None)."""
+        study, wanted = self.workshop.study, self.wanted()
+        castings = self.workshop.castings()
+        pot, price = self.value(POT), self.value(PRICE)
+
+        def make():
+            plan = tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted)
+            try:
+                return plan, tp.outlook(plan, pot=pot, price=price)
+            except PlanConflict:  # pours that only add to a log tell little without it
+                return plan, None
+
+        return self.asked("Choosing the pours that tell most", make, repr(wanted), pot, price)
+
+    def wanted(self):
+        """What is asked of `plan_pours`.
+
+        Raises
+        ------
+        Needed
+            If a field cannot be used.
+        """
+        study = self.workshop.study
+        self.complete(*FIELDS, needed=(SESSIONS, POURS, POT))
+        lists = {name: self._values(name, factor) for name, factor in LISTS.items() if name in _lists(study)}
+        wrong = [LABELS[name] for name, (_, problem) in lists.items() if problem]
+        if wrong:
+            raise Needed(f"Put right first: {', '.join(wrong)}.")
+        rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
+        return {
+            "sessions": int(self.value(SESSIONS)), "pours": int(self.value(POURS)), "purpose": self.memory.get("purpose") or None,
+            "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": self.value(HAVE), "pot": self.value(POT),
+        }  # fmt: skip
+
+    @property
+    def table(self):
+        """The pours, one row each in run order."""
+        with self._at_once():
+            return self.planned()[0].table
+
+    @property
+    def settings(self):
+        """What is asked of the plan: the arguments of `plan_pours`."""
+        return self.wanted()
+
+    def summary(self):
+        with self._at_once():
+            return self.planned()[0].sentence()
+
+    def tap_keep(self):
+        """Keep the plan in the study folder, where the panel of the pours finds it."""
+        plan = self.planned()[0]
+        Memory(self.workshop.folder, "kept-plan").put(table=_kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
+        return f"Plan of {len(plan.table)} pours kept."
+
+    def tap_sheet(self, session):
+        """Write the bench sheet of a session."""
+        plan = self.planned()[0]
+        sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory))
+        self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), f"Bench sheet of {session}. {sheet.sentence()}")
+
+    def tap_labels(self):
+        """Write the labels of the whole plan."""
+        found = tp.labels(self.planned()[0])
+        self.wrote(found.save(self.workshop.folder / "labels.html"), f"Labels. {found.sentence()}")
+
+    def _cautions(self, plan):
+        """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
+        said = {}
+        for pour in plan.table.index:
+            found = plan.cautions(pour)
+            for level, lines in (("refuse", found.refusals), ("warn", found.warnings)):
+                for line in lines:
+                    said.setdefault((line, level), []).append(str(pour))
+        try:
+            sheets = [tp.bench_sheet(plan.study, plan.table, session=name, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory)) for name in plan.sessions]
+            for sheet in sheets:
+                for line, pours in sheet.warnings.items():
+                    said.setdefault((line, "warn"), []).extend(p for p in pours if p not in said.get((line, "warn"), []))
+        except WeighOutProblems as problem:
+            said.update({(line, "refuse"): [] for line in problem.problems})
+        return [caution(f"{', '.join(pours)}: {line}" if pours else line, level) for (line, level), pours in said.items()]
+
+    def _list(self, name, label, unit, hint, factor):
+        values, problem = self._values(name, factor) if name in _lists(self.workshop.study) else ([], "")
+        read = f"read as {', '.join(f'{v:g}' for v in values)} {unit}" if len(values) > 1 else ""
+        return entry(name, label, self.memory.get(name), unit=unit, hint=hint, problem=problem, read=read)
+
+    def _values(self, name, factor):
+        """Several numbers with blanks between, and what is wrong with them."""
+        column = self.workshop.study.factor(factor)
+        words = self.memory.get(name).replace(";", " ").split()
+        try:
+            return [column.parse(word.strip(",")) for word in words], ""
+        except UnitProblem as problem:
+            return [], f"{plain(problem)} Write numbers with blanks between."
+
+
+LISTS = {"rooms": "room_temperature", "moulds": "thickness"}
+LABELS = {"rooms": "Rooms expected", "moulds": "Moulds at hand"}
+
+
+def _lists(study):
+    names = {factor.name for factor in study.factors}
+    return [name for name, factor in LISTS.items() if factor in names]
+
+
+def shown_plan(study, pours):
+    """The pours in words: the session and every setting that differs."""
+    shown = pd.DataFrame({"session": pours["session"]}, index=pours.index)
+    for factor in study.factors:
+        if factor.name in pours and pours[factor.name].nunique() > 1:
+            shown[factor.words] = [factor.show(value) for value in pours[factor.name]]
+    return shown.rename_axis("pour")
+
+
+def _told(view):
+    """What a plan can notice, in words and as a table."""
+    if view is None:
+        return [text("These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says.")]
+    noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "noticed from"})
+    return [text(view.sentence()), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
+
+
+def _kept_form(pours):
+    """The pours as they come back from the file."""
+    return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
+
+
+def kept_plan(workshop):
+    """The plan kept in the study folder, one row a pour; None where there is none.
+
+    Parameters
+    ----------
+    workshop : Workshop
+    """
+    held = Memory(workshop.folder, "kept-plan").get("table", None)
+    return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
+
+
+def plan_panel(folder="."):
+    """Plan test pours by tapping: what the plan can notice, what it costs, bench sheets and labels.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+
+    Returns
+    -------
+    PlanPanel
+        A widget. ``.table`` are the pours and ``.settings`` what was asked of `plan_pours`.
+    """
+    return PlanPanel(folder)

@@ -1,0 +1,161 @@
+"""A session begun by tapping: from the plan, from the pours worth making next, or the one opened before."""
+
+import testpour as tp
+from testpour.advice.batch import BOTH, LEARN, MAKE
+from testpour.panels.memory import Memory
+from testpour.panels.numbers import Field
+from testpour.panels.panel import Panel
+from testpour.panels.parts import button, cautions, choice, fold, row, step, table, text
+from testpour.panels.plan import kept_plan, shown_plan
+from testpour.panels.starting import begin_session, next_names
+from testpour.panels.tools import scale_step
+from testpour.panels.workshop import Needed
+from testpour.problems import Problems
+from testpour.wording import count, in_hundred
+
+ROOM = Field("room", "Room today", "°C", "what the thermometer says", "room_temperature")
+POT = Field("pot", "Resin in one pour", "g", "", amount="resin", high=20_000)
+MANY = Field("many", "Pours today", "", "", low=1, high=12, whole=True)
+USUAL = {"many": "4", "pot": "120"}
+
+
+class PourPanel(Panel):
+    """A session at the bench; see `pour_panel`."""
+
+    name, title = "pour", "Pour and read"
+    usual = USUAL
+    lead = "Open a session: its form stands below, with a clock for each pour. Every tap on the form is in the log at once."
+
+    def __init__(self, folder="."):
+        super().__init__(folder)
+        self._reopen()
+
+    def parts(self):
+        study, castings = self.workshop.study, self.workshop.castings()
+        yield step("A session opened before", *self._before())
+        if self.form is None or self.memory.get("look_next") == "yes":
+            yield from self._new(study, castings)
+        else:
+            yield fold("Begin another session", *self._new(study, castings))
+
+    def _new(self, study, castings):
+        """Where a new session may begin from."""
+        yield step("For a new session", row(self.field(POT), self.field(ROOM), self.field(MANY)))
+        yield step("From the plan", *self._from_plan(castings))
+        if not len(castings.readings):
+            yield step("From the pours worth making next", text("They are chosen by what the log says. Pour and read the plan first.", "needed"))
+            return
+        yield step("From the pours worth making next",
+                   choice("aim", "What matters today?", self.memory.get("aim", LEARN), [(one, one) for one in (LEARN, BOTH, MAKE)]),
+                   button("next", "Find the pours worth making next"))  # fmt: skip
+        if self.memory.get("look_next") == "yes":
+            yield from self._next(study)
+
+    def _before(self):
+        if self.form is not None:
+            yield text(f"Open below: session {self.form.state['session']}.", "strong")
+        yield text(tp.due(self.workshop.log).sentence())
+        yield row(*[button(f"open:{name}", f"Open {name} again") for name in self._sessions()[:6]])
+
+    def _from_plan(self, castings):
+        pours = kept_plan(self.workshop)
+        if pours is None:
+            return [text("No plan is kept yet: make one in tp.plan_panel() and tap Keep this plan.", "needed")]
+        made = set(map(str, castings.pours.index))
+        names = [name for name in dict.fromkeys(pours["session"]) if not set(pours.index[pours["session"] == name]) <= made]
+        if not names:
+            return [text("Every pour of the plan is in the log. Look at what it says, or take the next pours below.")]
+        said = {name: count(int((pours["session"] == name).sum()), "pour") for name in names}
+        return [row(*[button(f"plan:{name}", f"Begin {name} of the plan, {said[name]}", main=name == names[0]) for name in names]),
+                fold("The pours of the plan", table(shown_plan(self.workshop.study, pours), "In the order to make them"))]  # fmt: skip
+
+    def _next(self, study):
+        """The pours worth making next, and a session with them."""
+        advice = self.advice()
+        shown = shown_plan(study, advice.table.assign(session="")).drop(columns="session")
+        shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
+        shown["why"] = advice.table["reason"]
+        yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions),
+                   table(shown.rename_axis("pour"), "The most worth first"), button("these", "Begin a session with these", main=True))  # fmt: skip
+
+    def advice(self):
+        """The pours worth making next, `NextPours`."""
+        self.complete(ROOM, MANY, POT, needed=(MANY,))
+        fits, room, many = self.fits(), self.value(ROOM), self.value(MANY)
+        aim = self.memory.get("aim", LEARN)
+        return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
+
+    @property
+    def table(self):
+        """The planned pours of the session that is open, or the plan; one row a pour."""
+        pours = kept_plan(self.workshop)
+        return self.workshop.castings().pours if pours is None else pours
+
+    @property
+    def settings(self):
+        """What was typed: room, pot and how many pours."""
+        return {f.name: self.value(f) for f in (ROOM, MANY, POT)}
+
+    def summary(self):
+        if self.form is not None:
+            return self.form.sentence()
+        return tp.due(self.workshop.log).sentence()
+
+    def tap_next(self):
+        self.memory.put(look_next="yes")
+
+    def tap_plan(self, session):
+        pours = kept_plan(self.workshop)
+        return self._begin(pours[pours["session"] == session], session)
+
+    def tap_these(self):
+        advice = self.advice()
+        chosen = [f.name for f in self.workshop.study.factors if f.name in advice.table]
+        day = self._next_session()
+        return self._begin(advice.table[chosen], day)
+
+    def tap_open(self, session):
+        self.form = tp.session_form(self.workshop.log, session=session)
+        self.memory.put(open=session)
+
+    def _begin(self, pours, session):
+        scale = scale_step(self.workshop.folder, Memory(self.workshop.folder, "kept-plan"))
+        self.form = begin_session(self.workshop, pours, session, self.value(POT), scale)
+        self.memory.put(open=session, look_next="no")
+        return f"Session {session} is open below. Save the room first."
+
+    def _next_session(self):
+        return next_names(self.workshop.castings(), 1)[1]
+
+    def _reopen(self):
+        """The session that was open before a restart, as the log has it."""
+        name = self.memory.get("open")
+        if not name:
+            return
+        try:
+            self.form = tp.session_form(self.workshop.log, session=name)
+        except (Needed, Problems):
+            self.memory.put(open=None)
+        self.show()
+
+    def _sessions(self):
+        try:
+            return tp.session_form(self.workshop.log).state["kept"]
+        except Problems:
+            return []
+
+
+def pour_panel(folder="."):
+    """Begin or reopen a session by tapping, with its form below: from the plan, or from the next pours.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+
+    Returns
+    -------
+    PourPanel
+        A widget. ``.form`` is the session form that is open, ``.table`` the planned pours.
+    """
+    return PourPanel(folder)

@@ -1,0 +1,162 @@
+"""Passing on by tapping: page, handout, wall sheet, chart, data and backup, and what in each names a person."""
+
+import datetime as dt
+from types import MappingProxyType
+
+import pandas as pd
+
+import testpour as tp
+from testpour.logbook.backup import back_up
+from testpour.panels.panel import Panel
+from testpour.panels.parts import button, choice, entry, paper, row, step, text
+from testpour.wording import count, listed
+
+NAMES = {"page": "Findings page", "handout": "Handout", "wall": "Wall sheet", "chart": "Recipe chart", "sheet": "Spreadsheet",
+         "package": "Data to share", "backup": "Backup of the log"}  # fmt: skip
+PAPERS = ("page", "handout", "wall", "chart")
+BENCHES = (("session", "each day"), ("by", "each person's initials"))
+
+
+class SharePanel(Panel):
+    """What goes out; see `share_panel`."""
+
+    name, title = "share", "Pass it on"
+    lead = "One tap each. Everything is written into the study folder; nothing is sent anywhere."
+    usual = MappingProxyType({"paper": "A4", "bench": "session"})
+
+    def __init__(self, folder="."):
+        self._wanted = None
+        super().__init__(folder)
+
+    def fields(self):
+        self.workshop.poured()
+        return [
+            step("Before it goes out", entry("signed", "Signed by", self.said("signed"), hint="left empty: the page names nobody"),
+                 choice("paper", "Paper", self.said("paper"), (("A4", "A4"), ("Letter", "Letter"))),
+                 choice("bench", "The wall sheet has a line for", self.said("bench"), BENCHES), says=[text(self._people())]),
+            step("Write", row(*[button(f"write:{what}", words) for what, words in NAMES.items()])),
+        ]  # fmt: skip
+
+    def parts(self):
+        yield from self.fields()
+        if self._wanted is not None:
+            what, stamp = self._wanted
+            try:
+                path, words = self._result(what, stamp)
+                self.wrote(path, words)
+                self.memory.put(made={**self.made, what: str(path)})
+            except (ValueError, KeyError, OSError):
+                self._wanted = None
+                raise
+            self._wanted = None
+        papers = self.papers
+        for what, path in reversed(self.made.items()):
+            yield step(NAMES[what], paper(path, papers[path]), text(self._names_in(what), "strong"))
+
+    @property
+    def made(self):
+        """What was written and is still there: what to path, the last written last."""
+        papers = self.papers
+        return {what: path for what, path in self.memory.get("made", {}).items() if path in papers}
+
+    @property
+    def table(self):
+        """What was written, one row a file: what, path and what in it names a person."""
+        rows = [(NAMES[what], path, self._names_in(what)) for what, path in self.made.items()]
+        return pd.DataFrame(rows, columns=["what", "path", "names a person"])
+
+    @property
+    def settings(self):
+        """What was chosen: who signs, the paper, the lines of the wall sheet."""
+        return {name: self.said(name) for name in ("signed", "paper", "bench")}
+
+    def summary(self):
+        self.workshop.poured()
+        return self._people()
+
+    def tap_write(self, what):
+        """Write one thing; what takes long is written beside the notebook."""
+        self._wanted = what, dt.datetime.now().isoformat()
+        self.memory.put(made={one: path for one, path in self.made.items() if one != what})
+
+    def _result(self, what, stamp):
+        """Path and words of what was written."""
+        fits = self.fits() if what in PAPERS else None
+        by, size, bench = self.said("signed").strip() or None, self.said("paper"), self.said("bench")
+        folder, log, castings = self.workshop.folder, self.workshop.log, self.workshop.castings()
+        photos = log.photos() if what == "page" else ()
+
+        def make():
+            if what == "page":
+                made = tp.findings_page(fits, folder / "findings.html", by=by, photos=photos)
+            elif what == "handout":
+                made = tp.handout(fits, folder / "handout.html", paper=size, by=by)
+            elif what == "wall":
+                made = tp.wall_summary(fits, folder / "wall.html", bench=bench, paper=size)
+            elif what == "chart":
+                chart = tp.recipe_chart(fits)
+                return chart.save(folder / "recipe-chart.html", paper=size), chart.sentence()
+            elif what == "sheet":
+                return tp.write_sheet(castings, folder / "castings.xlsx"), f"{count(len(castings.pours), 'pour')} in rows, units in the headers."
+            elif what == "package":
+                made = tp.write_package(castings, folder / f"data-{_dated(stamp)}.zip")
+            else:
+                made = back_up(self.workshop.study)
+            return made.path, made.sentence()
+
+        return self.asked(f"Writing: {NAMES[what].lower()}", make, stamp)
+
+    def _people(self):
+        """Whose initials the log holds, and how many notes."""
+        castings = self.workshop.castings()
+        who = _initials(castings)
+        notes = _notes(castings)
+        said = f"The log names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials" if who else "The log holds no initials"
+        return f"{said} and {count(notes, 'note')} as typed."
+
+    def _names_in(self, what):
+        """What in a file names a person, or may."""
+        castings, by = self.workshop.castings(), self.said("signed").strip()
+        notes, who = _notes(castings), listed(_initials(castings))
+        signed = f"It is signed by {by}. " if by and what in ("page", "handout") else "It names nobody. "
+        if what == "page":
+            photos = len(self.workshop.log.photos())
+            held = [f"repeats {count(notes, 'note')} as typed"] * bool(notes) + [f"shows {count(photos, 'photograph')}"] * bool(photos)
+            return signed + (f"It {' and '.join(held)}: look at them before you share it." if held else "")
+        if what == "handout":
+            return signed.strip()
+        if what == "wall":
+            return "It names nobody: benches are numbered." if self.said("bench") == "by" else "It names nobody."
+        if what in ("sheet", "backup"):
+            return f"It holds every note{f' and the initials {who}' if who else ''}: for yourself and people you trust."
+        return "Initials and notes are left out. Names of pours, sessions and lots go with it." if what == "package" else "It names nobody."
+
+
+def _initials(castings):
+    found = pd.concat([castings.pours["by"], castings.readings["by"]]).dropna().astype(str).str.strip()
+    return sorted(set(found[found != ""]))
+
+
+def _notes(castings):
+    return sum(int(frame["note"].fillna("").astype(str).str.strip().ne("").sum()) for frame in (castings.pours, castings.readings))
+
+
+def _dated(stamp):
+    """The moment as a part of a file name: a package never overwrites."""
+    return stamp.replace(":", "").replace(".", "-").replace("T", "-")[:17]
+
+
+def share_panel(folder="."):
+    """Write by tapping what is passed on: page, handout, wall sheet, recipe chart, data and backup.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+
+    Returns
+    -------
+    SharePanel
+        A widget. ``.table`` lists what was written and what in it names a person.
+    """
+    return SharePanel(folder)

@@ -1,0 +1,58 @@
+"""From settings to a session at the bench: names that are free, a bench sheet, and the session form."""
+
+import re
+
+import testpour as tp
+from testpour.panels.workshop import Needed
+
+
+def next_names(castings, count):
+    """Names for so many new pours and for a new session, going on from the log.
+
+    Parameters
+    ----------
+    castings : Castings
+    count : int
+
+    Returns
+    -------
+    tuple
+        List of pour names, and the session's name.
+    """
+    pours, sessions = map(str, castings.pours.index), map(str, castings.pours["session"].unique())
+    last, day = _highest(pours, "P"), _highest(sessions, "S")
+    return [f"P{last + k:02d}" for k in range(1, count + 1)], f"S{day + 1}"
+
+
+def _highest(names, letter):
+    return max((int(found[1]) for name in names if (found := re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", name))), default=0)
+
+
+def begin_session(workshop, pours, session, resin, scale):
+    """The session form for some pours; with grams where the resin is known, else with percentages.
+
+    Parameters
+    ----------
+    workshop : Workshop
+    pours : DataFrame
+        One row a pour, indexed by name, with the study's settings.
+    session : str
+    resin : float or None
+        g in each pour.
+    scale : str
+        Step of the scale.
+
+    Returns
+    -------
+    SessionForm
+
+    Raises
+    ------
+    Needed
+        If the resin of a pour is not known: a session is weighed, so it is asked for.
+    """
+    if resin is None:
+        raise Needed("Say first how much resin goes into one pour; the form shows grams.")
+    table = pours.drop(columns=[c for c in ("age", "session") if c in pours])
+    sheet = tp.bench_sheet(workshop.study, table, session=session, resin=resin, scale_resolution=scale)
+    return tp.session_form(workshop.log, sheet)

@@ -1,0 +1,165 @@
+"""The study file changed line by line: what a person wrote beside it, comments and all, stays."""
+
+import os
+import tomllib
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+import tomlkit
+
+from testpour.catalogue import catalogue
+from testpour.study_file import study_from
+
+LEFT_OUT = "left out"
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the study file should say.
+
+    Parameters
+    ----------
+    texts : dict
+        ``name`` and ``question``.
+    resin : dict
+        ``kind`` as text; ``density`` and ``catalyst_density`` in g/mL.
+    factors : dict
+        Setting to its ends as text, (from, to), both alike where it stays the same; `LEFT_OUT` where it is no
+        setting of the study; None where the file is right as it is.
+    readings : dict
+        Reading to whether it is taken; hardness to its scale, or False.
+    aims : dict
+        Reading to its bounds and age as text: ``at_least``, ``at_most``, ``age``; "" for none.
+    """
+
+    texts: dict
+    resin: dict
+    factors: dict
+    readings: dict
+    aims: dict
+
+
+def text_of(folder):
+    """The study file of a folder, or the one a new study begins from."""
+    path = Path(folder) / "study.toml"
+    if path.exists():
+        return path.read_text("utf-8-sig")
+    return files("testpour").joinpath("new_study.toml").read_text("utf-8")
+
+
+def study_of(text, folder):
+    """The `Study` a text declares; see `read_study` for what it raises."""
+    return study_from(tomllib.loads(text), Path(folder) / "study.toml")
+
+
+def edited(text, wanted, study):
+    """The text of a study file with what is wanted in it; lines that say it already are left as they are.
+
+    Parameters
+    ----------
+    text : str
+    wanted : Wanted
+    study : Study
+        What the text says now.
+
+    Returns
+    -------
+    str
+    """
+    document = tomlkit.parse(text)
+    for key, words in wanted.texts.items():
+        _put(document, key, words)
+    resin = _section(document, "resin")
+    for key, words in wanted.resin.items():
+        if study.resin.get(key) != words:
+            _put(resin, key, words if isinstance(words, str) else f"{words:g} g/mL")
+    for name, ends in wanted.factors.items():
+        _factor(_section(document, "factors"), name, ends)
+    for name, taken in wanted.readings.items():
+        _reading(_section(document, "readings"), name, taken)
+    _aims(_section(document, "aims"), wanted.aims)
+    return tomlkit.dumps(document)
+
+
+def write(folder, text):
+    """Write the study file whole; the one before is kept in the folder ``panels``.
+
+    Returns
+    -------
+    Path
+    """
+    path = Path(folder) / "study.toml"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if path.exists():
+        before = path.parent / "panels" / "study-before.toml"
+        before.parent.mkdir(exist_ok=True)
+        before.write_bytes(path.read_bytes())
+    part = path.with_suffix(f".{os.getpid()}.part")
+    part.write_text(text, encoding="utf-8")
+    part.replace(path)
+    return path
+
+
+def _section(document, name):
+    if name not in document:
+        document.add(tomlkit.nl())
+        document.add(name, tomlkit.table())
+    return document[name]
+
+
+def _put(table, key, value):
+    """Set a key, unless it says this already."""
+    if key not in table or table[key] != value:
+        table[key] = value
+
+
+def _factor(table, name, ends):
+    if ends is None:
+        return
+    if ends == LEFT_OUT:
+        _drop(table, name)
+        return
+    entry = _entry(table, name)
+    _put(entry, "from", ends[0])
+    _put(entry, "to", ends[1])
+    if ends[0] == ends[1]:
+        _put(entry, "usual", ends[0])
+
+
+def _reading(table, name, taken):
+    if not taken:
+        _drop(table, name)
+        return
+    if name not in table:
+        _entry(table, name)
+    if isinstance(taken, str) and table[name].get("unit", catalogue()["readings"][name].unit) != taken:
+        _put(table[name], "unit", taken)
+
+
+def _aims(table, aims):
+    for name, bounds in aims.items():
+        said = {key: value for key, value in bounds.items() if value != ""}
+        if not {"at_least", "at_most"} & set(said):
+            _drop(table, name)
+            continue
+        entry = _entry(table, name)
+        for key in ("at_least", "at_most", "age"):
+            if key in said:
+                _put(entry, key, said[key])
+            elif key in entry:
+                del entry[key]
+
+
+def _entry(table, name):
+    if name not in table:
+        table.add(name, tomlkit.inline_table())
+    return table[name]
+
+
+def _drop(table, name):
+    """Take a line out, and leave it there as a note."""
+    if name in table:
+        line = f"{name} = {tomlkit.item(table[name]).as_string()}".replace("\n", " ")
+        table.remove(name)
+        table.add(tomlkit.comment(line))

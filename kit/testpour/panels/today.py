@@ -1,0 +1,241 @@
+"""Today: the room, the mould and the pots as they are; what to use, what it promises, and what to weigh."""
+
+import pandas as pd
+
+import testpour as tp
+from testpour.bench.amounts import WeighOutProblems
+from testpour.panels.numbers import Field
+from testpour.panels.panel import Panel
+from testpour.panels.parts import (
+    bars,
+    button,
+    caution,
+    cautions,
+    choice,
+    entry,
+    fold,
+    row,
+    step,
+    steps,
+    table,
+    text,
+    tiles,
+)
+from testpour.panels.starting import begin_session, next_names
+from testpour.panels.tools import SCALES, scale_step
+from testpour.wording import capital, in_hundred
+
+MOST = 6  # pots of one mix
+
+
+class TodayPanel(Panel):
+    """What to use today; see `today_panel`."""
+
+    name, title = "today", "What should I use today?"
+    lead = "Say how it is in the workshop now. The settings, their chance and the weigh-out follow."
+
+    def fields(self):
+        study = self.workshop.study
+        number_of = max(1, min(MOST, int(self.memory.get("pots", "1") or 1)))
+        pots = [row(
+            entry(f"colour_{k}", f"Pot {k}: colour", self.memory.get(f"colour_{k}"), hint="a word, such as red"),
+            self.field(_pigment(k, "left empty: as recommended" if number_of == 1 else "left empty: none")),
+            self.field(_share(k)) if number_of > 1 else None,
+        ) for k in range(1, number_of + 1)]  # fmt: skip
+        if not _has(study, "pigment"):
+            pots = []
+        return [step(
+            "How it is today",
+            row(self.field(ROOM) if _has(study, "room_temperature") else None,
+                self.field(DEPTH) if _has(study, "thickness") else None),
+            row(self.field(RESIN), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES)),
+            choice("pots", "Colour pots from one mix", str(number_of), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
+            *pots,
+        )]  # fmt: skip
+
+    def parts(self):
+        yield from self.fields()
+        self.workshop.poured()
+        advice, chances = self.advice()
+        yield step("Pour with", *self._answer(advice, chances))
+        yield step("Weigh out", *self._weigh_out(advice))
+        yield button("pour", "Pour this: begin a session", main=True)
+
+    # What stands behind the panel.
+
+    def advice(self):
+        """The recommendation, and the chance of each pot: `Recommendation` and dict of pot to `Chance`."""
+        self.complete(*self._fields(), needed=[ROOM] * _has(self.workshop.study, "room_temperature"))
+        fits, room, fixed, loads = self.fits(), self.value(ROOM), self._fixed(), self._loads()
+
+        def make():
+            found = tp.recommend(fits, room=room, fixed=fixed)
+            base = {k: v for k, v in found.settings.items() if k not in ("age", "room_temperature")}
+            at = found.settings.get("room_temperature")
+            return found, {pot: tp.chance(fits, {**base, "pigment": load}, room=at) for pot, load in loads.items()}
+
+        return self.asked("Finding the settings with the best chance", make, room, tuple(fixed.items()), tuple(loads.items()))
+
+    @property
+    def settings(self):
+        """The settings recommended now, name to a number in its unit."""
+        with self._at_once():
+            return self.advice()[0].settings
+
+    @property
+    def table(self):
+        """The weigh-out, one row a pot; amounts in g."""
+        with self._at_once():
+            return self.mix(self.advice()[0]).table
+
+    def mix(self, advice):
+        """What to weigh out for the advice."""
+        pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
+        return tp.weigh_out(
+            self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares() or 1, study=self.workshop.study,
+            scale_resolution=scale_step(self.workshop.folder, self.memory), **pigment,
+        )  # fmt: skip
+
+    def summary(self):
+        with self._at_once():
+            return self.advice()[0].sentence()
+
+    def tap_pour(self):
+        """Begin a session with one pour at these settings, on the form below."""
+        advice = self.advice()[0]
+        pour, session = next_names(self.workshop.castings(), 1)
+        frame = pd.DataFrame([advice.settings], index=pour)
+        self.form = begin_session(self.workshop, frame, session, self.value(RESIN), scale_step(self.workshop.folder, self.memory))
+        return f"{pour[0]} is ready in session {session}, on the form below."
+
+    # Parts.
+
+    def _answer(self, advice, chances):
+        study, at = advice.study, advice.settings
+        chosen = [f for f in study.factors if f.role == "chosen" and f.name in at and (f.name in advice.free or len(set(f.span)) == 2)]
+        yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
+        yield bars("Chance that one casting meets every aim, with its 90 % interval",
+                   [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))  # fmt: skip
+        yield text(advice.chance.sentence(), "hint")
+        if len(chances) > 1:
+            yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
+        if "gel time" in advice.predicted.index:
+            gel = advice.predicted.loc["gel time"]
+            yield text(f"Working time: about {gel['middle']:.0f} min, nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in.", "strong")
+        yield from cautions(advice.cautions)
+        if advice.beyond:
+            yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")
+        yield fold("What one casting should read", table(_predicted(advice), "Nine castings in ten lie between low and high"))
+
+    def _weigh_out(self, advice):
+        if self.value(RESIN) is None:
+            return [text("Say how much resin you mix, above; the amounts follow.", "needed")]
+        try:
+            mix = self.mix(advice)
+        except WeighOutProblems as problem:
+            return [caution(said, "refuse") for said in problem.problems]
+        few = [c for c in mix.shown().columns if not c.startswith("catalyst at")]
+        low, high = mix.delivered
+        return [
+            *cautions(mix.cautions), table(mix.shown()[few].rename_axis("pot"), "Grams to weigh"),
+            text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
+            caution(f"A small mix for this scale: weigh at least {mix.smallest_batch:g} g of resin, or use a finer scale.")
+            if mix.resin_mass < mix.smallest_batch else None,
+            text("Goggles and gloves on before the catalyst is opened.", "strong"),
+            steps("In this order", mix.steps), fold("Read before the first pour: cautions", *_cautions()),
+        ]  # fmt: skip
+
+    # What was typed.
+
+    def _fields(self):
+        study = self.workshop.study
+        shown = [ROOM] * _has(study, "room_temperature") + [DEPTH] * _has(study, "thickness") + [RESIN]
+        if _has(study, "pigment"):
+            number_of = int(self.memory.get("pots", "1") or 1)
+            shown += [_pigment(k) for k in range(1, number_of + 1)]
+            shown += [_share(k) for k in range(1, number_of + 1) if number_of > 1]
+        return shown
+
+    def _fixed(self):
+        depth = self.value(DEPTH) if _has(self.workshop.study, "thickness") else None
+        loads = self._loads()
+        return {**({"thickness": depth} if depth is not None else {}), **({"pigment": max(loads.values())} if loads else {})}
+
+    def _loads(self):
+        """Pigment of each pot, % of resin; empty where one pot takes what is recommended."""
+        if not _has(self.workshop.study, "pigment"):
+            return {}
+        number_of = int(self.memory.get("pots", "1") or 1)
+        given = [self.value(_pigment(k)) for k in range(1, number_of + 1)]
+        if number_of == 1 and given[0] is None:
+            return {}
+        return {name: load or 0.0 for name, load in zip(self._pots(), given, strict=True)}
+
+    def _shares(self):
+        number_of = int(self.memory.get("pots", "1") or 1)
+        given = [self.value(_share(k)) for k in range(1, number_of + 1)]
+        return {name: share or 1.0 for name, share in zip(self._pots(), given, strict=True)} if number_of > 1 else None
+
+    def _pots(self):
+        """A name for each pot: its colour, numbered where two are alike or nothing was typed."""
+        names = []
+        for k in range(1, int(self.memory.get("pots", "1") or 1) + 1):
+            said = self.memory.get(f"colour_{k}").strip()
+            names.append(said if said and said not in names else f"{said or 'pot'} {k}")
+        return names
+
+
+ROOM = Field("room", "Room", "°C", "what the thermometer says at the bench; 68 degF is read too", "room_temperature")
+DEPTH = Field("depth", "Depth of the mould", "mm", "at its thickest; 1/2 in is read too", "thickness")
+RESIN = Field("resin", "Resin to mix", "g", "for all pots together; 350 mL is read too", amount="resin")
+
+
+def _pigment(pot, hint=""):
+    """The field of a pot's pigment."""
+    return Field(f"pigment_{pot}", f"Pot {pot}: pigment", "%", hint, "pigment")
+
+
+def _share(pot):
+    """The field of a pot's share of the mix."""
+    return Field(f"share_{pot}", f"Pot {pot}: parts of the mix", "", "left empty: 1", low=0.01, high=1000)
+
+
+def _cautions():
+    """The cautions that are always shown, one paragraph each."""
+    return [text(line.removeprefix("- ").replace("**", "")) for line in str(tp.safety_text("notebook")).splitlines()]
+
+
+def _has(study, name):
+    return any(factor.name == name for factor in study.factors)
+
+
+def _bar(name, chance):
+    found = chance.table.iloc[0]
+    return {"words": capital(name), "share": float(found["chance"]), "low": float(found["low"]), "high": float(found["high"]),
+            "says": f"about {in_hundred(found['chance'])} in 100"}  # fmt: skip
+
+
+def _predicted(advice):
+    """What one casting should read, in words."""
+    shown = {}
+    for reading in advice.study.readings:
+        if reading.words in advice.predicted.index:
+            line = advice.predicted.loc[reading.words]
+            shown[reading.words] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
+    return pd.DataFrame.from_dict(shown, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
+
+
+def today_panel(folder="."):
+    """What to use today, by tapping: settings, chance, working time, weigh-out, cautions, and a session with them.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+
+    Returns
+    -------
+    TodayPanel
+        A widget. ``.settings`` are the settings it recommends and ``.table`` what to weigh.
+    """
+    return TodayPanel(folder)

@@ -1,0 +1,122 @@
+"""The study by tapping: what is written, what is kept, and what is said beside a field that is wrong."""
+
+import difflib
+import tomllib
+
+import pytest
+
+import testpour as tp
+
+OPEN = {"plan": tp.plan_panel, "pour": tp.pour_panel, "look": tp.look_panel, "today": tp.today_panel, "why": tp.why_panel, "share": tp.share_panel}
+
+
+def changed(before, after):
+    """Lines taken out and lines put in."""
+    lines = list(difflib.ndiff(before.splitlines(), after.splitlines()))
+    return [line[2:] for line in lines if line.startswith("- ")], [line[2:] for line in lines if line.startswith("+ ")]
+
+
+def test_an_empty_folder_becomes_a_study_by_tapping(tmp_path, hand):
+    at = hand(tp.begin_panel(tmp_path))
+    assert not list(tmp_path.iterdir())  # looking writes nothing
+    at.type("name", "Blue knobs")
+    at.type("to_catalyst", "2,2")
+    at.type("way_pigment", "stays the same")
+    at.type("same_pigment", "1")
+    at.type("durometer", "")
+    assert at.tap("write").startswith("Written to")
+    study = tp.read_study(tmp_path)
+    assert study.name == "Blue knobs"
+    assert study.factor("catalyst").span == (1.0, 2.2)
+    assert study.factor("pigment").span == (1.0, 1.0)
+    assert study.factor("pigment").usual == 1.0
+    assert "hardness" not in {reading.name for reading in study.readings}
+    assert "pigment" not in {factor.name for factor in study.varied}
+
+
+def test_only_the_line_that_was_changed_changes(own, hand):
+    before = (own / "study.toml").read_text("utf-8")
+    at = hand(tp.begin_panel(own))
+    at.type("to_catalyst", "2 %")
+    at.tap("write")
+    out, new = changed(before, (own / "study.toml").read_text("utf-8"))
+    assert out == ['catalyst = { from = "1 %", to = "2.5 %" } # the data sheet allows this much']
+    assert new == ['catalyst = { from = "1 %", to = "2 %" } # the data sheet allows this much']
+
+
+def test_a_reading_no_longer_taken_stays_as_a_note(own, hand):
+    at = hand(tp.begin_panel(own))
+    at.type("read_tack", "no")
+    at.tap("write")
+    after = (own / "study.toml").read_text("utf-8")
+    assert "# tack = { at_most = 1, age = \"24 h\" }" in after
+    assert set(tomllib.loads(after)["readings"]) == {"gel_time"}
+    assert "# a filler of my own" in after
+
+
+def test_a_study_that_says_it_already_is_not_written_again(own, hand):
+    at = hand(tp.begin_panel(own))
+    assert at.part("write")["off"] == "study.toml says this already."
+
+
+@pytest.mark.parametrize(
+    "name, typed, says",
+    [
+        ("to_catalyst", "20 %", "outside 0 to 10 %"),
+        ("to_catalyst", "9 %", "4 %"),  # believable, and refused by the cautions
+        ("to_catalyst", "a lot", "not a number"),
+        ("to_catalyst", "0.5 %", "must end above where it begins"),
+        ("resin_density", "11", "no density"),
+        ("name", " ", "needs a name"),
+        ("at_most_gel_time", "10", "below the lower one"),
+        ("age_tack", "-1", "above 0"),
+    ],
+)
+def test_a_bad_entry_is_said_beside_its_field_and_kept(own, hand, name, typed, says):
+    before = (own / "study.toml").read_bytes()
+    at = hand(tp.begin_panel(own))
+    part = at.type(name, typed)
+    assert says in part["problem"]
+    assert part["value"] == typed.strip() or part["value"] == typed
+    assert at.part("write")["off"]
+    at.tap("write")
+    assert (own / "study.toml").read_bytes() == before
+    assert hand(tp.begin_panel(own)).part(name)["problem"] == part["problem"]  # after a restart too
+
+
+def test_another_resin_is_refused_as_it_is_typed(own, hand):
+    at = hand(tp.begin_panel(own))
+    at.type("resin_kind", "epoxy, clear")
+    assert any(part["level"] == "refuse" and "epoxy" in part["text"] for part in at.parts("caution"))
+
+
+def test_it_says_how_many_pours_the_settings_need(own, hand):
+    at = hand(tp.begin_panel(own))
+    assert "5 settings differ: the least plan that tells them apart has" in at.words()
+
+
+def test_a_file_that_cannot_be_read_is_left_alone(own, hand):
+    (own / "study.toml").write_text("name = Knobs\n", encoding="utf-8")
+    at = hand(tp.begin_panel(own))
+    assert "Put that right in the file" in at.words()
+    assert (own / "study.toml").read_text("utf-8") == "name = Knobs\n"
+
+
+@pytest.mark.parametrize("name", OPEN)
+def test_an_empty_folder_says_what_is_needed_first(tmp_path, hand, name):
+    panel = OPEN[name](tmp_path)
+    assert "There is no study in this folder yet" in hand(panel).words()
+    assert "begin_panel" in repr(panel)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["look", "today", "why", "share"])
+def test_a_study_without_pours_says_what_is_needed_first(own, hand, name):
+    assert "Nothing is poured yet" in hand(OPEN[name](own)).words()
+
+
+def test_two_panels_on_one_study_show_the_same(own, hand):
+    one, other = hand(tp.begin_panel(own)), hand(tp.begin_panel(own))
+    for words in ("Is it dry?", "Is it hard?"):
+        one.type("question", words)
+        assert other.wait().part("question")["value"] == words

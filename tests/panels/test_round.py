@@ -1,0 +1,168 @@
+"""From a plan to the page by tapping: each panel says what the public functions say, and starts sessions."""
+
+import re
+from importlib.resources import files
+
+import pytest
+
+import testpour as tp
+from testpour.panels import jobs
+
+
+def test_a_plan_is_that_of_the_function_and_is_kept(own, hand):
+    at = hand(tp.plan_panel(own))
+    at.type("rooms", "17 21")
+    at.type("pours", "5")
+    at.tap("keep")
+    expected = tp.plan_pours(tp.read_study(own), sessions=2, pours=5, rooms=[17.0, 21.0], pot=120.0)
+    assert at.panel.table.equals(expected.table)
+    assert hand(tp.pour_panel(own)).panel.table["catalyst"].tolist() == expected.table["catalyst"].tolist()
+
+
+@pytest.mark.parametrize("name, typed, says", [("pours", "many", "not a number"), ("sessions", "1.5", "whole number"),
+                                               ("pot", "two cups", "not a number"), ("rooms", "17 abc", "not a number")])  # fmt: skip
+def test_a_bad_number_in_a_plan_is_said_beside_it(own, hand, name, typed, says):
+    part = hand(tp.plan_panel(own)).type(name, typed)
+    assert says in part["problem"]
+    assert part["value"] == typed
+
+
+def test_too_little_resin_says_what_would_do(own, hand):
+    at = hand(tp.plan_panel(own))
+    at.type("have", "500")
+    assert any("need 960 g of resin and there are 500 g" in part["text"] for part in at.parts("caution"))
+
+
+def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own, hand):
+    at = hand(tp.plan_panel(own))
+    at.tap("sheet:S1")
+    sheet = own / "bench-sheet-S1.html"
+    assert "P01" in sheet.read_text("utf-8")
+    assert at.panel._paper(str(sheet)).startswith("<!")
+    assert at.panel._paper(str(own / "study.toml")) == ""
+
+
+def test_a_session_begins_from_the_plan_and_comes_back_after_a_restart(own, hand):
+    hand(tp.plan_panel(own)).tap("keep")
+    at = hand(tp.pour_panel(own))
+    assert at.panel.form is None
+    at.tap("plan:S1")
+    assert [card["name"] for card in at.panel.form.state["cards"]] == [""] * 4
+    at.panel.form._hear(at.panel.form, {"id": "m", "deed": "catalyst_in", "pour": "P01"}, [])
+    again = tp.pour_panel(own)
+    assert again.form.state["session"] == "S1"
+    assert sum(bool(card["name"]) for card in again.form.state["cards"]) == 1
+
+
+def test_a_plan_kept_in_one_panel_is_offered_in_another(own, hand):
+    pour = hand(tp.pour_panel(own))
+    assert "No plan is kept yet" in pour.words()
+    hand(tp.plan_panel(own)).tap("keep")
+    assert pour.wait().part("plan:S1")["words"] == "Begin S1 of the plan, 4 pours"
+
+
+def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
+    at = hand(tp.today_panel(poured))
+    for name, typed in {"room": "64.4 degF", "depth": "1/2 in", "resin": "300"}.items():
+        at.type(name, typed)
+    fits = tp.fit_castings(tp.Logbook(tp.read_study(poured)).castings())
+    expected = tp.recommend(fits, room="18 degC", fixed={"thickness": "12.7 mm"})
+    assert at.panel.settings == pytest.approx(expected.settings)
+    assert at.panel.table["resin"].iloc[0] == 300.0
+    assert at.panel.table["catalyst"].iloc[0] == pytest.approx(3.0 * expected.settings["catalyst"], abs=0.051)  # to the scale's step
+    assert at.part("room")["read"] == "read as 18 °C"
+    said = at.tap("pour")
+    assert said.startswith("P11 is ready in session S3")
+    assert at.panel.form.state["cards"][0]["pour"] == "P11"
+
+
+def test_two_colours_share_one_catalyst(poured, hand):
+    at = hand(tp.today_panel(poured))
+    for name, typed in {"pots": "2", "colour_1": "red", "pigment_1": "3", "colour_2": "clear", "room": "18", "resin": "300"}.items():
+        at.type(name, typed)
+    table = at.panel.table
+    assert list(table.index) == ["red", "clear", "whole mix"]
+    assert table["pigment"].tolist() == pytest.approx([4.5, 0.0, 4.5])  # 3 % of 150 g
+    assert len({round(float(v), 6) for v in table["catalyst"] / table["resin"]}) == 1
+    for name in ("colour_1", "pigment_1", "colour_2", "pots"):
+        at.type(name, "1" if name == "pots" else "")
+
+
+@pytest.mark.parametrize("name, typed, says", [("resin", "three hundred", "not a number"), ("room", "3", "outside 5 to 40"),
+                                               ("room", "7", "10 °C"), ("pigment_1", "50 %", "outside 0 to 15 %")])  # fmt: skip
+def test_nothing_is_advised_while_a_field_is_wrong(poured, hand, name, typed, says):
+    at = hand(tp.today_panel(poured))
+    before = at.part(name)["value"]
+    part = at.type(name, typed)
+    assert says in part["problem"]
+    assert part["value"] == typed
+    assert not at.parts("tiles")
+    at.type(name, before)
+
+
+def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
+    at = hand(tp.why_panel(poured))
+    missed = [value for value, words in at.part("pour")["options"] if value and "no aim missed" not in words]
+    at.type("pour", missed[0])
+    before, log = at.parts("bars")[0]["rows"], tp.Logbook(tp.read_study(poured))
+    question = next(part["name"] for part in at.parts("button") if part["name"].startswith("say:"))
+    at.tap(question)
+    assert at.parts("bars")[0]["rows"] != before
+    assert "observed" not in str(log.castings().pours.loc[missed[0], "note"])
+    assert hand(tp.why_panel(poured)).parts("bars")[0]["rows"] == at.parts("bars")[0]["rows"]  # after a restart
+    assert at.tap("save").startswith("Kept in the log's note")
+    assert "observed:" in log.castings().pours.loc[missed[0], "note"]
+    log.close()
+
+
+def test_the_effects_shown_are_those_of_the_function(poured, hand):
+    at = hand(tp.look_panel(poured))
+    at.type("reading", "gel_time")
+    fits = tp.fit_castings(tp.Logbook(tp.read_study(poured)).castings())
+    expected = tp.effects(fits["gel_time"]).table
+    bars = at.parts("bars")[0]["rows"]
+    assert len(bars) == len(expected)
+    assert expected.index[0].capitalize() in bars[0]["words"]
+    assert all((bar["share"] < 0.5) == (middle < 1) for bar, middle in zip(bars, expected["middle"], strict=True))
+    assert at.panel.held["factors"]
+
+
+def test_what_goes_out_says_whom_it_names(poured, hand):
+    log = tp.Logbook(tp.read_study(poured))
+    log.add_reading("P01", "tack", 1, age="48 h", by="QX")
+    at = hand(tp.share_panel(poured))
+    assert "names QX by initials" in at.words()
+    for what in ("sheet", "package", "backup"):
+        at.tap(f"write:{what}")
+    told = at.panel.table.set_index("what")["names a person"]
+    assert "QX" in told["Spreadsheet"]
+    assert "left out" in told["Data to share"]
+    assert len(hand(tp.share_panel(poured)).panel.table) == 3  # after a restart
+    log.close()
+
+
+def test_work_is_done_once_and_can_be_stopped():
+    made = []
+    work = jobs.job(("once",), "counting", lambda: made.append(1) or "done")
+    assert work.result() == jobs.job(("once",), "counting", lambda: made.append(1) or "again").result() == "done"
+    assert made == [1]
+    import threading
+
+    gate = threading.Event()
+    slow, queued = jobs.job(("slow",), "waiting", gate.wait), jobs.job(("queued",), "waiting", lambda: made.append(2))
+    jobs.give_up(("queued",))
+    gate.set()
+    slow.result()
+    jobs.job(("after",), "counting", lambda: "after").result()  # one at a time, so the queue is empty now
+    assert queued.done
+    assert made == [1]
+    with pytest.raises(jobs.Stopped):
+        queued.result()
+
+
+def test_every_part_can_be_drawn_by_the_page():
+    home = files("testpour.panels")
+    kinds = set(re.findall(r'"kind": "(\w+)"', home.joinpath("parts.py").read_text("utf-8") + home.joinpath("look.py").read_text("utf-8")))
+    drawn = set(re.findall(r"^  (\w+)\([\w, ]*\) \{", home.joinpath("panels.js").read_text("utf-8"), re.MULTILINE))
+    assert len(kinds) > 12
+    assert kinds <= drawn
