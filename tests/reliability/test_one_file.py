@@ -164,3 +164,16 @@ def test_there_is_nothing_to_close_where_there_is_no_log(study, tmp_path):
     save_study(here)
     assert close_log(here) and files(tmp_path) == []
     assert close_log(replace(here, log="postgresql://class@nowhere.invalid/class"))
+
+
+def test_a_log_open_here_is_opened_again_by_sqlite_alone(folder, monkeypatch):
+    """Closing a file opened any other way would drop SQLite's locks on it (SQLite, How To Corrupt, section 2.2)."""
+    opened, plain = [], open
+    with closing(Logbook(read_study(folder))):
+        monkeypatch.setattr("builtins.open", lambda path, *more, **named: (opened.append(str(path)), plain(path, *more, **named))[1])
+        with closing(Logbook(read_study(folder))) as second:
+            second.add_reading("P01", "gel_time", 20)
+    assert not [path for path in opened if path.endswith("log.sqlite")]
+    with closing(Logbook(read_study(folder))):
+        pass
+    assert [path for path in opened if path.endswith("log.sqlite")], "nobody has it open now: its head is looked at again"

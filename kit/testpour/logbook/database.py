@@ -6,7 +6,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, make_one_file
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, count_connection, held_here, make_one_file
 from testpour.logbook.migrations import bring_forward
 from testpour.logbook.server import connecting, guard, patient_connect, plainly, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
@@ -71,7 +71,11 @@ def on_server(address):
 def _begin_log(engine, address):
     if engine.dialect.name == "sqlite":
         if not in_memory(address):
-            _check(engine.url.database)
+            path = engine.url.database
+            if not held_here(path):
+                _check(path)
+            sa.event.listen(engine, "connect", lambda *_: count_connection(path, 1))
+            sa.event.listen(engine, "close", lambda *_: count_connection(path, -1))
         sa.event.listen(engine, "connect", _careful)
         sa.event.listen(engine, "begin", _begin)
     else:

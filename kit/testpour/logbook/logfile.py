@@ -3,15 +3,18 @@
 A rollback journal is used and not a write-ahead log, whose rows lie in a second file until they are carried over.
 """
 
+import os
 import sqlite3
 import time
 import warnings
+from collections import Counter
 from contextlib import closing, suppress
 from pathlib import Path
 
 from testpour.logbook.tables import FILE, LogProblem, address_of
 
 CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
+HELD = Counter()  # connections of this process to each file, by device and inode
 TURNS = 20  # looks at a file, or tries at it, a twentieth of a second apart
 
 NO_LOG = "is not a log: the file holds something else. Give the path of a log, or move the file away."
@@ -23,6 +26,28 @@ APART = (
     "The log at {path} is open in an older testpour as well, which keeps its newest rows in {path}-wal. Nothing is lost, "
     "but close it there before you copy the file, or copy it with: testpour backup."
 )
+
+
+def held_here(path):
+    """Whether this process has a file open in SQLite.
+
+    Such a file must not be opened any other way: closing it would drop SQLite's locks on it, and other benches
+    would write between two of its pages (SQLite, How To Corrupt, section 2.2).
+    """
+    return HELD[_identity(path)] > 0
+
+
+def count_connection(path, change):
+    """Note that this process opened (1) or is closing (-1) a connection to a file."""
+    HELD[_identity(path)] += change
+
+
+def _identity(path):
+    try:
+        found = os.stat(path)
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def check_file(path):
