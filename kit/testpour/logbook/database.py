@@ -6,7 +6,15 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, count_connection, held_here, make_one_file
+from testpour.logbook.logfile import (
+    DAMAGED,
+    NO_LOG,
+    check_file,
+    check_whole,
+    count_connection,
+    held_here,
+    make_one_file,
+)
 from testpour.logbook.migrations import bring_forward
 from testpour.logbook.server import connecting, guard, patient_connect, plainly, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
