@@ -78,7 +78,7 @@ def test_a_study_without_a_factor_does_without_its_terms():
     small = study_from({"factors": {"catalyst": {}, "resin_lot": {}}, "readings": {"gel_time": {}, "tack": {}, "hardness": {}}})
     names = {r.name: [t.name for t in beliefs_for(small, r).terms] for r in small.readings}
     assert names["gel_time"] == ["level", "catalyst"]
-    assert names["tack"] == ["catalyst", "catalyst_bend", "age"]  # cut-points stand for the level
+    assert names["tack"] == ["level", "catalyst", "catalyst_bend", "age"]  # the level moves all cut-points together
     assert names["hardness"] == ["level", "catalyst", "catalyst_bend", "age"]
     assert beliefs_for(small, small.reading("tack")).cuts == Belief(**trade_beliefs()["tack"]["cuts"])
     assert beliefs_for(small, small.reading("gel_time")).cuts is None

@@ -1,12 +1,12 @@
 """The pours worth making now, in the room as it is today."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from testpour.advice.candidates import allowed, checked_given, free_factors, in_moulds, spread_settings
-from testpour.advice.conflicts import check_aims
+from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
@@ -46,6 +46,8 @@ class NextPours:
     aim : str
         What mattered.
     cautions : Cautions
+    conflict : AimsConflict or None
+        The aims that no settings are likely to meet together.
     """
 
     study: object
@@ -55,13 +57,16 @@ class NextPours:
     free: tuple
     aim: str
     cautions: Cautions
+    conflict: AimsConflict | None = None
 
     def sentence(self):
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
         now = f"The settings recommended now give about {in_hundred(self.before)} good castings in 100, over the rooms and depths of the study"
-        if gain < 100 * ENOUGH:
+        if self.conflict:
+            text = f"{now}. {self.conflict.sentence()}"
+        elif gain < 100 * ENOUGH:
             text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask for the stop advice before you go on."
         else:
             text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
@@ -126,8 +131,8 @@ def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=Non
 
     Raises
     ------
-    NoAims, AimsConflict, RoomProblem, SettingRefused
-        If nothing can be called good, no settings meet all aims, the room is out of range, or the cautions
+    NoAims, RoomProblem, SettingRefused
+        If nothing can be called good, the room is out of range, or the cautions
         refuse what is given.
     ValueError
         If fewer than one pour is asked for, or `aim` is none of the three.
@@ -141,11 +146,11 @@ def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=Non
     _check(pours, aim)
     study, states = fits.study, states_of(fits)
     given = checked_given(study, fixed, room)
-    check_aims(fits, states, given)
+    conflict = aims_in_the_way(fits, states, given)
     free = free_factors(study, fixed)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, _waiting(study, pending), aim, seed)
-    return _described(fits, batch, free, aim)
+    return replace(_described(fits, batch, free, aim), conflict=conflict)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,78 +1,73 @@
-"""Aims that no settings can meet together: which two, and what comes closest."""
+"""Aims that no settings are likely to meet together: which they are, said beside the best there is."""
 
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+import pandas as pd
 
 from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
 from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import prospect
-from testpour.cautions import check_table
 from testpour.models.chance import NoAims
-from testpour.wording import in_hundred
+from testpour.study import Study
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
 MET = 0.5  # chance from which an aim counts as within reach
 DRAWS = 128
 OPTIMIST = 0.9  # share of draws that must agree
 
+UNADVISED = (RoomProblem, SettingRefused, NoAims)  # what may stand in the way of advice, said in its place
 
-class AimsConflict(ValueError):
-    """No settings are likely to meet the aims together.
 
-    Attributes
+@dataclass(frozen=True)
+class AimsConflict:
+    """No settings are likely to meet the aims together, as far as beliefs and log can tell.
+
+    Parameters
     ----------
+    study : Study
     aims : tuple of Aim
         The two that exclude each other, or the one that no settings meet.
-    compromise : dict
-        Settings that come closest, floats in declared units.
-    chances : dict
-        Chance there of meeting each aim, by the aim in words.
     """
 
-    def __init__(self, message, aims, compromise, chances):
-        super().__init__(message)
-        self.aims, self.compromise, self.chances = aims, compromise, chances
+    study: Study
+    aims: tuple
+
+    def sentence(self) -> str:
+        """What is in the way, and what can be done about it."""
+        words = [aim.words(self.study.reading(aim.reading)) for aim in self.aims]
+        met = words[0] if len(words) == 1 else f"both {words[0]} and {words[1]}"
+        return (
+            f"No settings of this study are likely to meet {met} here; these come closest. Pour the next pours to test "
+            "that, or loosen one aim, widen a span, or change what is given: another room, another thickness."
+        )
+
+    __repr__ = sentence
 
 
-UNADVISED = (RoomProblem, SettingRefused, NoAims, AimsConflict)  # what may stand in the way of advice, said in its place
+def aims_in_the_way(fits, states: dict, given: pd.DataFrame, fixed: tuple = ()) -> AimsConflict | None:
+    """The aims that no settings over the spans meet together, whichever way the doubt falls; None where some do.
 
-
-def check_aims(fits, states, given, fixed=()):
-    """Raise `AimsConflict` if no settings over the spans meet every aim, whichever way the doubt falls."""
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        From `states_of`.
+    given : DataFrame
+        One row with every setting.
+    fixed : tuple of str
+        Names of the settings that may not be chosen.
+    """
     study = fits.study
-    free = free_factors(study, fixed)
-    table = spread_settings(study, free, given)
+    table = spread_settings(study, free_factors(study, fixed), given)
     table = table[allowed(fits, table)].reset_index(drop=True)
     at = prospect(states, study, table)
-    if at.chance().max() >= 0.2:
-        return
-    hopeful = np.quantile(chances_by_draw(at, DRAWS, 0).max(axis=1), OPTIMIST)
-    if hopeful < HOPELESS:
-        raise _conflict(study, table, at.by_aim(), free)
-
-
-def _conflict(study, table, met, free):
-    """The conflict in a sentence; `met` is the chance of each aim at each setting: (aims, settings)."""
-    words = [aim.words(study.reading(aim.reading)) for aim in study.aims]
-    closest = int(np.argmax(met.min(axis=0)))
-    row = table.iloc[closest]
-    chosen = ", ".join(f"{factor.words} {factor.show(row[factor.name])}" for factor in free)
-    chances = {word: float(chance) for word, chance in zip(words, met[:, closest], strict=True)}
-    said = ", ".join(f"{word} in {in_hundred(chance)} of 100" for word, chance in chances.items())
-    warned = check_table(study, table.iloc[[closest]])
-    pair = _worst(met)
-    if len(pair) == 1:
-        what = f"No settings of this study are likely to meet {words[pair[0]]} here."
-    else:
-        what = f"No settings of this study are likely to meet both {words[pair[0]]} and {words[pair[1]]} here."
-    advice = "Loosen one aim, widen a span, or change what is given: another room, another thickness."
-    return AimsConflict(
-        " ".join([f"{what} The closest compromise is {chosen or 'what is given'}: {said}. {advice}", *warned.lines()]),
-        tuple(study.aims[i] for i in pair),
-        {name: float(value) for name, value in row.drop("age", errors="ignore").items()},
-        chances,
-    )
+    if at.chance().max() >= 2 * HOPELESS:
+        return None
+    if np.quantile(chances_by_draw(at, DRAWS, 0).max(axis=1), OPTIMIST) >= HOPELESS:
+        return None
+    return AimsConflict(study, tuple(study.aims[place] for place in _worst(at.by_aim())))
 
 
 def _worst(met):

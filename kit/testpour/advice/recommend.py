@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
-from testpour.advice.conflicts import check_aims
+from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import prospect, states_of
 from testpour.cautions import check_gel_time, check_peak, check_settings
 from testpour.models.chance import chance
 from testpour.threads import one_thread
-from testpour.wording import said_in_markdown
+from testpour.wording import in_hundred, said_in_markdown
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
@@ -36,6 +36,8 @@ class Recommendation:
         Settings that lie outside what was poured.
     free : tuple of str
         Names of the settings that were chosen; the others were given.
+    conflict : AimsConflict or None
+        The aims that no settings are likely to meet together.
     """
 
     study: object
@@ -45,6 +47,7 @@ class Recommendation:
     cautions: object
     beyond: tuple
     free: tuple
+    conflict: AimsConflict | None = None
 
     @property
     def settings(self):
@@ -58,9 +61,16 @@ class Recommendation:
         if "room_temperature" in row:
             room = f"In a room at {self.study.factor('room_temperature').show(row['room_temperature'])}, pour with "
         text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict()
+        if self.conflict:
+            text += f" {self.conflict.sentence()} {self._by_aim()}"
         if self.beyond:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
         return text + "".join(f" {warning}" for warning in (*self.cautions.refusals, *self.cautions.warnings))
+
+    def _by_aim(self):
+        """The chance of meeting each aim alone, at the recommended settings."""
+        met = self.chance.by_aim.iloc[0]
+        return f"At these settings: {', '.join(f'{words} in {in_hundred(share)} of 100' for words, share in met.items())}."
 
     __repr__ = sentence
     _repr_markdown_ = said_in_markdown
@@ -86,21 +96,19 @@ def recommend(fits, *, room=None, fixed=None):
     ------
     NoAims
         If the study states no aim.
-    AimsConflict
-        If no settings are likely to meet the aims together.
     RoomProblem, SettingRefused
         If the room is too cold or too hot to advise on, or the cautions refuse what is given.
     """
     study, states = fits.study, states_of(fits)
     given = checked_given(study, fixed, room)
-    check_aims(fits, states, given, tuple(fixed or ()))
+    conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
     free = free_factors(study, fixed)
     best = best_settings(fits, states, given, free)
     best.index = pd.Index(["recommended"])
     names = tuple(factor.name for factor in free)
     return Recommendation(
         study, best, chance(fits, best), predicted(fits, best).droplevel(0), cautions_at(fits, best),
-        beyond_log(fits, best.iloc[0]), names,
+        beyond_log(fits, best.iloc[0]), names, conflict,
     )  # fmt: skip
 
 

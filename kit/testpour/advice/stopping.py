@@ -7,7 +7,7 @@ import pandas as pd
 
 from testpour.advice.batch import ENOUGH, batch_worth
 from testpour.advice.candidates import checked_given, free_factors
-from testpour.advice.conflicts import check_aims
+from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import chances_by_draw, contenders, contexts_for
 from testpour.advice.prospect import prospect, states_of
 from testpour.threads import one_thread
@@ -39,6 +39,8 @@ class StopAdvice:
         ``most often missed``, the aim least likely to be met.
     pours : int
         How many pours the log holds.
+    conflict : AimsConflict or None
+        The aims that no settings are likely to meet together.
     """
 
     study: object
@@ -48,11 +50,14 @@ class StopAdvice:
     close: float
     table: pd.DataFrame
     pours: int
+    conflict: AimsConflict | None = None
 
     def sentence(self):
         """The advice in a few sentences."""
         points = f"less than {100 * ENOUGH:.0f} points" if self.gain < ENOUGH else f"about {100 * self.gain:.0f} points"
         text = f"Another session of {SESSION} pours would raise the chance of a good casting by {points} on average"
+        if self.conflict:
+            return f"{text}. {self.conflict.sentence()}"
         if self.stop:
             return (
                 f"{text}: stop and pin up the chart. The settings recommended are within "
@@ -99,12 +104,12 @@ def stop_advice(fits, *, room=None, fixed=None, seed=0):
 
     Raises
     ------
-    NoAims, AimsConflict, RoomProblem, SettingRefused
+    NoAims, RoomProblem, SettingRefused
         As for `next_pours`.
     """
     study, states = fits.study, states_of(fits)
     given = checked_given(study, fixed, room)
-    check_aims(fits, states, given, fixed)
+    conflict = aims_in_the_way(fits, states, given, fixed)
     free = free_factors(study, fixed)
     contexts = contexts_for(study, free, given)
     tables = contenders(fits, states, contexts, free, seed)
@@ -112,7 +117,8 @@ def stop_advice(fits, *, room=None, fixed=None, seed=0):
     table, close = _shortfalls(study, states, contexts, tables, seed)
     gain = worth.gained[-1]
     made = len(fits.castings.pours)
-    return StopAdvice(study, bool(made and gain < ENOUGH and close >= SURE), gain, worth.before, close, table, made)
+    stop = bool(made and gain < ENOUGH and close >= SURE and conflict is None)
+    return StopAdvice(study, stop, gain, worth.before, close, table, made, conflict)
 
 
 def _shortfalls(study, states, contexts, tables, seed):

@@ -129,8 +129,6 @@ def _pulls(model, believed, logs):
     The last column is the distance of the whole log from what is believed.
     """
     columns, sd = model.exog, model.belief[1]
-    if model.grades:
-        columns, sd = np.column_stack([columns, np.ones(len(columns))]), np.append(sd, model.cut_belief[1][0])
     own = 1.0 if model.grades else model.spread_belief**2
     noise = own * np.eye(len(columns))
     for group, scale in zip(model.groups, model.group_beliefs, strict=True):

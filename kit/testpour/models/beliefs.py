@@ -14,6 +14,7 @@ from testpour.models.terms import TERMS, own_term
 from testpour.problems import Problem
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
+OWN_CUT = 1.0  # sd of one cut-point apart from the others: half a grade's step; common practice, no source
 WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
 ASIDE = ("scatter", "cuts", "own_factor")  # parts of a reading's beliefs that are not terms
 KNOWN = {name for term in TERMS.values() for name in term.factors}
@@ -37,6 +38,11 @@ class Belief:
     sd: float
     source: str = ""
     confidence: str = "low"
+
+    @property
+    def own_sd(self):
+        """For cut-points: the part of `sd` that each has of its own; the rest moves all of them together."""
+        return min(self.sd, OWN_CUT)
 
 
 @dataclass(frozen=True)
@@ -116,6 +122,9 @@ def beliefs_for(study, reading, stated=None, rows=None):
     own = Belief(**table.get("own_factor", other["own_factor"]))
     have = {f.name for f in study.factors if f.kind != "text"} | ({"age"} if reading.ages else set())
     terms, beliefs = _known_terms(reading, {k: v for k, v in table.items() if k not in ASIDE}, have)
+    if cuts:
+        terms.insert(0, TERMS["level"])
+        beliefs.insert(0, Belief(0.0, float(np.sqrt(max(cuts.sd**2 - cuts.own_sd**2, 0.01))), cuts.source, cuts.confidence))
     known = KNOWN if held else {name for term in terms for name in term.factors}
     for factor in study.factors:
         if factor.name in have - known:

@@ -274,4 +274,4 @@ def scale_options(reading, believed):
         return {"spread_belief": believed.scatter["reading"]}
     steps = GRADE * np.arange(len(reading.grades) - 1)
     cuts = believed.cuts
-    return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.sd))}
+    return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.own_sd))}
