@@ -87,7 +87,7 @@ def test_a_study_without_a_factor_does_without_its_terms():
 def test_factors_and_readings_of_ones_own_get_wide_beliefs():
     mine = study_from({
         "factors": {"catalyst": {}, "stirring": {"unit": "min", "low": 0, "high": 9, "from": 1, "to": 3}},
-        "readings": {"gloss": {"low": 0, "high": 100}, "haze": {"scale": "grades", "grades": ["no", "yes"], "high": 1}},
+        "readings": {"gloss": {"low": 0, "high": 100}, "haze": {"scale": "grades", "grades": ["no", "yes"], "low": 0, "high": 1}},
     })  # fmt: skip
     gloss = beliefs_for(mine, mine.reading("gloss"))
     assert [t.name for t in gloss.terms] == ["level", "catalyst", "stirring"]
