@@ -241,15 +241,22 @@ def test_the_plain_model_and_least_squares_play():
 
 
 def test_a_true_effect_is_the_difference_of_two_castings():
-    """A ratio of gel times, a difference of hardness, and of chances to be graded at most slightly tacky."""
-    world = World("surface", "ordinary", 2)
+    """A ratio of gel times, a difference of hardness, and of shares of many castings graded no worse than a bound."""
+    world, rng = World("surface", "ordinary", 2), np.random.default_rng(8)
+    one = replace(world.hidden.bench, reading={**world.hidden.bench.reading, "tack": 0.7})  # so wide that no share is 0 or 1
+    world.hidden = replace(world.hidden, bench=one)
     usual = {"catalyst": 1.5, "pigment": 0.5, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}
     low, high = (world.hidden.ideal({**usual, "catalyst": dose}) for dose in (1.0, 3.0))
-    said = [(name, "catalyst", 1.0, 3.0, 0.0, 0.0, bound) for name, bound in (("gel_time", None), ("hardness", None), ("tack", 1.0))]
-    gel, hard, tack = race.true_effects(world, [*said, ("tack", "cover", 0.0, 1.0, 0.0, 0.0, 1.0)])[:3]
+    opened, covered = (float(world.hidden.ideal({**usual, "cover": cover})["tack"][0]) + one.strict for cover in (0.0, 1.0))
+    said = [("gel_time", "catalyst", 1.0, 3.0, None), ("hardness", "catalyst", 1.0, 3.0, None)]
+    said += [("tack", "cover", 0.0, 1.0, bound) for bound in (0.0, 1.0, 2.0)]
+    gel, hard, *tack = race.true_effects(world, [(*effect[:4], 0.0, 0.0, effect[4]) for effect in said])
     assert gel == pytest.approx(float(np.exp(high["gel_time"] - low["gel_time"])[0]))
     assert hard == pytest.approx(float((high["hardness"] - low["hardness"])[0]))
-    assert np.sign(tack) == np.sign(float((low["tack"] - high["tack"])[0])) and abs(tack) <= 1
+    tails = one.reading["tack"] * rng.standard_t(one.tails, 40000) / np.sqrt(one.tails / (one.tails - 2))
+    scatter = tails + one.pour["tack"] * rng.standard_normal(40000)
+    by_hand = [np.mean(covered + scatter < end) - np.mean(opened + scatter < end) for end in (0.5, 1.5, 2.5)]
+    assert max(by_hand) > 0.1 and tack == pytest.approx(by_hand, abs=0.02)
 
 
 def test_the_figures_of_the_report_by_hand():
