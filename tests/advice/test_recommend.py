@@ -86,11 +86,11 @@ def test_a_room_out_of_range_is_refused(fits, room, said):
 
 def test_aims_that_exclude_each_other_are_named_with_the_closest_compromise(fits):
     """Catalyst quickens the gel and heats the casting: a quick gel and a cool peak exclude each other."""
-    apart = aimed(fits, gel_time={"at_least": None, "at_most": 10.0}, peak_temperature={"at_most": 30.0})
+    apart = aimed(fits, gel_time={"at_least": None, "at_most": 18.0}, peak_temperature={"at_most": 38.0})
     best = recommend(apart, room=24, fixed={"thickness": 6})
     assert {aim.reading for aim in best.conflict.aims} == {"gel_time", "peak_temperature"}
     assert best.settings["thickness"] == 6 and best.chance.table["chance"].iloc[0] < 0.2
-    assert "likely to meet both gel time at most 10 min and peak temperature at most 30 °C here; these come closest" in best.sentence()
+    assert "likely to meet both gel time at most 18 min and peak temperature at most 38 °C here; these come closest" in best.sentence()
     met = best.chance.by_aim.iloc[0]
     assert len(met) == 4 and all(f"{words} in " in best.sentence() for words in met.index)
     pours = next_pours(apart, room=24, fixed={"thickness": 6}, pours=2)
