@@ -34,9 +34,15 @@ def pytest_xdist_auto_num_workers(config):
 
 
 @pytest.fixture(scope="session")
-def study():
-    """The demo study, as `datasets/demo-study/study.toml` declares it."""
+def demo_study():
+    """The demo study, as `datasets/demo-study/study.toml` declares it; no room has another of that name."""
     return read_study(DATASETS / "demo-study" / "study.toml")
+
+
+@pytest.fixture(scope="session")
+def study(demo_study):
+    """The demo study, where a room has none of its own."""
+    return demo_study
 
 
 @pytest.fixture
@@ -70,10 +76,10 @@ def practice_log(log):
 
 
 @pytest.fixture(scope="session")
-def practice_castings(study, tmp_path_factory):
+def practice_castings(demo_study, tmp_path_factory):
     """The castings of `practice_log`, made once for tests that only read them."""
-    book = Logbook(replace(study, folder=tmp_path_factory.mktemp("practice")))
-    book.add_all(list(practice_entries(study)))
+    book = Logbook(replace(demo_study, folder=tmp_path_factory.mktemp("practice")))
+    book.add_all(list(practice_entries(demo_study)))
     castings = book.castings()
     book.close()
     return castings
@@ -83,6 +89,12 @@ def practice_castings(study, tmp_path_factory):
 def practice_fits(practice_castings):
     """The fits of `practice_castings`, made once for tests that only read them."""
     return fit_castings(practice_castings)
+
+
+@pytest.fixture(scope="session")
+def plain_fits(practice_castings):
+    """The same by the trade's terms alone, for arithmetic on their coefficients."""
+    return fit_castings(practice_castings, remainder=False)
 
 
 def make_castings(study, pours, readings):

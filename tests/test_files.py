@@ -53,11 +53,13 @@ ONLY_NEW = {
 PLACED = {"logbook/photos", "bench/kept"}  # they choose their own names; tests of their own below
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
-    "files": {"replace", "rename", "link", "open"}, "lab": {"write_text", "open"}, "folder": {"write_text", "copyfile", "move"},
+    "files": {"replace", "rename", "link", "open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move"}, "archive": {"ZipFile"},
     "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_folder": {"write_bytes", "copyfile"},
     "logbook/photos": {"open"}, "logbook/database": {"open"}, "exchange/package_files": {"ZipFile"},
-    "exchange/export": {"ZipFile", "open"},
+    "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},
+    "panels/memory": {"write_text"}, "panels/study_text": {"write_text", "write_bytes"},
 }  # fmt: skip
+ALIKE = {"open", "replace", "copy", "move", "rename", "link", "put"}  # names that others than files have
 WRITES = {"write_text", "write_bytes", "writestr", "move", "copyfile", "copy", "copy2", "rename", "link", "ZipFile", "symlink_to", "touch"}
 
 
@@ -167,10 +169,9 @@ def calls(path):
         if isinstance(node, ast.Call):
             called = node.func
             name = called.attr if isinstance(called, ast.Attribute) else getattr(called, "id", "")
-            if name in ("open", "replace") and isinstance(called, ast.Attribute) and not (
-                name == "replace" and getattr(called.value, "id", "") == "os"
-            ):
-                continue  # of a path or a text: read only, or no file at all
+            module = getattr(called.value, "id", "") if isinstance(called, ast.Attribute) else ""
+            if name in ALIKE and isinstance(called, ast.Attribute) and module not in ("os", "shutil"):
+                continue  # of a path, a table, an array or a text: read only, or no file at all
             yield name
 
 

@@ -25,8 +25,9 @@ def test_the_parts_add_up_to_the_predicted_difference(fits, reading, pour):
     assert found.table["share"].sum() == pytest.approx(1, abs=1e-9)
 
 
-def test_where_the_model_is_linear_each_part_is_coefficient_times_difference(fits):
+def test_where_the_model_is_linear_each_part_is_coefficient_times_difference(plain_fits):
     """The Shapley value of a linear model, by hand: b (x - mean x'). Log gel time is linear in these terms."""
+    fits = plain_fits
     fit, study = fits["gel_time"], fits.study
     found = split(fits, "gel_time", "P01")
     here, there = compared(fits, fit.reading, "P01")

@@ -15,8 +15,8 @@ from testpour.study import Aim, StudyProblems
 
 
 @pytest.fixture(scope="module")
-def fits(practice_fits):
-    return practice_fits
+def fits(plain_fits):
+    return plain_fits
 
 
 def with_aims(fits, *aims):

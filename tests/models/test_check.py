@@ -35,7 +35,7 @@ def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     """Importance weights against really leaving each pour out; the difference is Monte Carlo error of both.
 
     Of 50 independent draws, the least allowed, a chance of one half has a standard error of 0.07; of the 200 that most
-    pours are left, 0.035, which is 0.028 in the mean of its size.
+    pours are left, 0.035, which is 0.028 in the mean of its size. A model that bends leaves fewer, down to the 50: twice that.
     """
     rows = fits[name].rows
     some = replace(fits[name])
@@ -44,7 +44,7 @@ def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     again = left_out(some, 0.9)
     for end in ("above", "below"):
         np.testing.assert_allclose(weighted[end], again[end], atol=0.12)
-    assert (weighted["above"] - again["above"]).abs().mean() < 0.028
+    assert (weighted["above"] - again["above"]).abs().mean() < 0.056
     assert len(weighted) == len(rows)
 
 
@@ -101,7 +101,7 @@ def test_a_pour_beyond_all_others_may_be_the_models_fault(castings_of):
     gel[-1] = 60.0
     pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": 20.0, "session": "S1"}, index=[f"P{i}" for i in range(10)])
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": gel - 0.5, "high": gel + 0.5})
-    said = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"]).sentence()
+    said = check_fit(fit_castings(castings_of(GEL, pours, read), remainder=False)["gel_time"]).sentence()
     assert "No other pour goes as far as catalyst 4 %, so the model may be wrong there" in said
 
 
@@ -161,15 +161,15 @@ def gel_castings(castings_of, exponent, level=3.2, seed=0):
 
 
 def test_log_and_belief_disagree_only_when_they_do(castings_of):
-    """Belief: exponent 0.75 with spread 0.3, level 3.2 with spread 0.7."""
+    """Belief: exponent 0.75 with spread 0.4, level 3.2 with spread 0.7."""
     agrees = agreement(fit_castings(gel_castings(castings_of, 0.75))["gel_time"])
     assert not agrees.warns and agrees.sentence() == "Gel time: log and belief agree."
-    odd = agreement(fit_castings(gel_castings(castings_of, -0.4))["gel_time"])
+    odd = agreement(fit_castings(gel_castings(castings_of, -1.0))["gel_time"])
     assert [factor.name for factor in odd.strange] == ["catalyst"] and odd.chance < 0.01
     assert odd.sentence().startswith("What catalyst did to gel time is not what the trade expects.")
     far = agreement(fit_castings(gel_castings(castings_of, 0.75, level=6.0))["gel_time"])
     assert not far.strange and "lies far from what the trade expects of its like" in far.sentence()
-    assert "Log and trade differ about gel time." in check_log(fit_castings(gel_castings(castings_of, -0.4))).sentence()
+    assert "Log and trade differ about gel time." in check_log(fit_castings(gel_castings(castings_of, -1.0))).sentence()
 
 
 def test_the_whole_log_in_one_table(practice_castings):

@@ -53,7 +53,7 @@ def allowed(which):
 
 def test_printed_ranges_give_what_they_allow_and_no_more(castings_of):
     """With next to no belief and little scatter, the draws fill the range that the printed ends allow."""
-    fit = fit_castings(sheet_castings(castings_of), beliefs=nearly_flat(0.005))["gel_time"]
+    fit = fit_castings(sheet_castings(castings_of), beliefs=nearly_flat(0.005), remainder=False)["gel_time"]
     for which in (1, 2):  # exponent, activation energy
         drawn = fit.posterior.coefficients[:, which]
         low, high = allowed(which)
@@ -73,7 +73,7 @@ def test_middles_of_the_printed_ranges_are_least_squares(castings_of):
     assert (-slope, energy) == (pytest.approx(0.748, abs=5e-4), pytest.approx(46.8, abs=0.05))
     assert np.abs(np.log(middle) - matrix @ [start, slope, heat]).max() == pytest.approx(0.072, abs=5e-4)
 
-    fit = fit_castings(sheet_castings(castings_of, exact=True), beliefs=nearly_flat(0.001))["gel_time"]
+    fit = fit_castings(sheet_castings(castings_of, exact=True), beliefs=nearly_flat(0.001), remainder=False)["gel_time"]
     level, catalyst, warm = fit.posterior.coefficients.mean(axis=0)
     assert (-catalyst, -warm) == (pytest.approx(0.748, abs=1e-3), pytest.approx(46.8, abs=0.1))
     at_reference = np.exp(start + slope * np.log(1.5) + heat / 293.15)

@@ -106,9 +106,9 @@ def test_text_is_readable_on_paper_and_on_the_grey():
     assert min(contrast(INK, "white"), contrast(INK, SHADE)) >= 4.5
 
 
-def test_effect_of_catalyst_is_drawn_as_its_power_says(fits):
+def test_effect_of_catalyst_is_drawn_as_its_power_says(plain_fits):
     """By hand: with gel time as catalyst to the power b, going from 1 to 2.5 % changes it by 2.5**b - 1."""
-    fit = fits["gel_time"]
+    fit = plain_fits["gel_time"]
     place = [term.name for term in fit.believed.terms].index("catalyst")
     change = 100 * (2.5 ** fit.posterior.coefficients[:, place] - 1)
     ax = show_effects(fit).axes[0]
@@ -157,9 +157,9 @@ def test_pours_are_drawn_as_known_a_bar_between_two_looks_and_an_arrow_where_one
     assert [arrow.xy[1] for arrow in arrows] == [40.0]
 
 
-def test_the_curve_is_the_average_by_the_models_own_power(fits):
+def test_the_curve_is_the_average_by_the_models_own_power(plain_fits):
     """By hand: the middle curve at twice the catalyst is lower by the median of 2**b where nothing else moves."""
-    fit = fits["gel_time"]
+    fit = plain_fits["gel_time"]
     line = show_reading(fit, "catalyst", room="20 degC").axes[0].lines[0]
     place = [term.name for term in fit.believed.terms].index("catalyst")
     level = [term.name for term in fit.believed.terms].index("level")

@@ -76,7 +76,7 @@ def test_settings_poured_apart_are_named_and_not_compared(one):
 
 
 def test_readings_on_other_scales_are_left_out(one):
-    other = bench("Two", seed=2, readings={"gel_time": {}, "tack": {"grades": ["dry", "wet"]}})
+    other = bench("Two", seed=2, readings={"gel_time": {}, "tack": {"grades": ["dry", "wet"], "low": 0, "high": 1}})
     found = compare_studies(one, other)
     assert "Not on one scale: tack." in found.sentence()
     assert set(found.table.index.get_level_values("reading")) == {"gel time"}

@@ -146,7 +146,7 @@ def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=Non
     _check(pours, aim)
     study, states = fits.study, states_of(fits)
     given = checked_given(study, fixed, room)
-    conflict = aims_in_the_way(fits, states, given)
+    conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
     free = free_factors(study, fixed)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, _waiting(study, pending), aim, seed)

@@ -28,6 +28,9 @@ def keep(logbook, session, planned):
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
+    except OSError as problem:
+        raise FormProblem([f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder."]) from problem
+    try:
         put(path, text, FILE)
     except FileExistsError as problem:
         raise FormProblem([str(problem)]) from None

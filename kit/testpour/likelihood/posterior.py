@@ -15,7 +15,8 @@ from testpour.likelihood.separation import runaway
 GOOD = 0.6  # effective share of proposed draws above which a proposal needs no adapting
 AIM = 0.6  # effective share of the wanted draws that is sampled for
 ENOUGH = 0.5  # effective share of the wanted draws at which sampling stops
-ROUNDS = (3, 4)  # times the draws wanted: the most that each adapted proposal is asked for
+POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
+ROUNDS = (3, 4, 6)  # times the draws wanted: the most that each adapted proposal is asked for
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,7 @@ def sample(model, draws, seed):
             break
     picked = resample(weights, draws, rng)
     outer, inner, method = cloud.outer[picked], cloud.inner[picked], "importance"
-    if effective < ENOUGH * draws:
+    if effective < POOR * draws:
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
     return _describe(model, scale, outer, inner, min(effective, draws), method, seed)

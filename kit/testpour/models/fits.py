@@ -127,7 +127,8 @@ class ReadingFit:
     def without(self, pour):
         """The same model fitted to every other pour of the log."""
         rows = self.rows[self.rows["pour"] != pour].reset_index(drop=True)
-        return fit_rows(self.study, self.reading, self.believed, rows, self.assumed, self.posterior.seed)
+        bends = self.believed.left_over > 0
+        return fit_rows(self.study, self.reading, self.believed, rows, self.assumed, self.posterior.seed, remainder=bends)
 
     def summary(self):
         """The most likely values under belief and log with their standard errors, as statsmodels prints them.
@@ -202,7 +203,7 @@ class Fits(Mapping):
 
 
 @one_thread
-def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
+def fit_castings(castings, *, beliefs=None, seed=0, physics=None, remainder=True):
     """Fit every reading of the log, beliefs underneath.
 
     Parameters
@@ -217,6 +218,8 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
         Whether heat and cure, followed through a slab, enter the model of the peak temperature: True
         always, False never, None where the log speaks for them (see `physics_choice`). True also gives
         hardness and tack how far the casting has cured.
+    remainder : bool
+        Whether the models may bend away from what the beliefs foresee (see `remainder`).
 
     Returns
     -------
@@ -227,18 +230,18 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None):
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
         believed = beliefs_for(study, reading, beliefs, rows)
-        believed, said, model = chosen(castings, reading, believed, rows, partial(model_of, study), beliefs=beliefs, physics=physics)
-        models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model)
+        believed, said, model = chosen(castings, reading, believed, rows, partial(model_of, study, remainder=remainder), beliefs=beliefs, physics=physics)
+        models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model, remainder)
     return Fits(study, castings, models, seed)
 
 
 @one_thread
-def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None):
+def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None, remainder=True):
     """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
     believed = believed.foreseen()
-    model = model or model_of(study, reading, believed, rows)
+    model = model or model_of(study, reading, believed, rows, remainder)
     posterior = model.posterior(draws=DRAWS, seed=seed)
-    terms = remainder_terms(study, believed)
+    terms = remainder_terms(study, believed) if remainder else ()
     if terms:
         directions = seen_directions(design(terms, rows))
         posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed), directions)
