@@ -1,13 +1,17 @@
 """A trace's readings into the log."""
 
 from testpour.exchange.letters import TraceProblems
-from testpour.exchange.trace import CONVENTION, GEL, PEAK, TIME
 from testpour.logbook.known import known
 from testpour.units import UnitProblem
 from testpour.wording import listed
 
+GEL, TIME, PEAK = "gel_time", "time_to_peak", "peak_temperature"
 LOGGED = (GEL, TIME, PEAK)
 DIGITS = 1  # after the point
+CONVENTION = (
+    "Time from catalyst in, and peak, after ASTM D2471 (withdrawn 2008); gel from the start of self-heating, after the "
+    "temperature-rise convention of ISO 584. State the mass and the cup."
+)
 
 
 def log_trace(trace, logbook, pour, *, by="", why=None):
