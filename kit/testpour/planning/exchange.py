@@ -35,10 +35,9 @@ class Batch:
         self.rows = model_rows(self.settings, self.terms)
         self.changed = np.zeros(len(self.settings), bool)
 
-    def matrix(self, rows=None):
-        """Information of `rows` (by default the current ones)."""
-        return information(self.rows if rows is None else rows, self.session, self.problem.eta,
-                           self.problem.prior)
+    def matrix(self):
+        """Information of the current rows: shape (designs, terms, terms)."""
+        return information(self.rows, self.session, self.problem.eta, self.problem.prior)
 
     def refresh(self):
         """Recompute sums and inverse from the settings, so rounding cannot build up."""

@@ -160,17 +160,16 @@ class Pool:
 
 
 @one_thread
-def pool(benches, *, leave_out=False, keep=(), beliefs=None, seed=0):
+def pool(benches, *, leave_out=False, beliefs=None, seed=0):
     """Join the logs of several benches and fit them as one.
 
     Parameters
     ----------
     benches : sequence, or dict of name to source
         Each the path of a data package or study folder, a Logbook or Castings. A dict names the benches.
+        Notes are dropped, and who read what is numbered by bench.
     leave_out : bool
         Join what can be joined and list the rest under `left_out`, instead of refusing.
-    keep : sequence of {"by", "note"}
-        Names and notes to keep; without it they are dropped.
     beliefs : dict, optional
         Beliefs that replace the trade's, as for `fit_castings`; those of an earlier pool, from `read_beliefs`, also
         say how far benches lie apart.
@@ -192,7 +191,7 @@ def pool(benches, *, leave_out=False, keep=(), beliefs=None, seed=0):
     where five benches varied them, the effects of catalyst, room temperature and thickness. A lot is a bench's
     own: the same label at two benches is not taken for the same drum.
     """
-    joined = join_logs(benches, leave_out=leave_out, keep=keep)
+    joined = join_logs(benches, leave_out=leave_out)
     castings = joined.castings
     readings = {
         reading.name: fit_pooled(castings, joined.bench_of, reading, beliefs=beliefs, seed=seed)
