@@ -120,3 +120,15 @@ def test_an_import_against_the_way_is_found(tmp_path, text):
 def test_a_circle_is_found(tmp_path):
     graph = made_up(tmp_path, {"__init__.py": "", "a.py": "import made_up.b", "b.py": "def f():\n    from made_up.a import g"})
     assert {"made_up.a", "made_up.b"} <= set(circle(graph))
+
+
+def test_two_classes_never_share_a_name_nor_two_modules(graph):
+    """The few named here still do."""
+    left = {"Asked", "Outlook", "Resin", "plan"}
+    names = {}
+    for path in KIT.rglob("*.py"):
+        defined = [node.name for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.ClassDef)]
+        for name in {*defined, path.stem} - {"__init__"}:
+            names.setdefault(name, []).append(str(path.relative_to(KIT)))
+    assert len(names) > len(graph)
+    assert {name: places for name, places in names.items() if len(places) > 1 and name not in left} == {}

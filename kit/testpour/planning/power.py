@@ -181,7 +181,7 @@ def variance_over_region(rows, problem):
     ----------
     rows : array (n, k)
         Coded settings of the pours, in the sessions of `problem`.
-    problem : Problem
+    problem : DesignProblem
 
     Returns
     -------

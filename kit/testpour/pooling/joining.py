@@ -1,5 +1,7 @@
 """Several logs as one: checked, renamed by bench, in the pool's units, without names and notes."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,7 +34,7 @@ class Joined:
         The reasons for what was left out; empty where nothing was.
     """
 
-    castings: object
+    castings: Castings
     benches: pd.DataFrame
     bench_of: pd.Series
     left_out: pd.DataFrame

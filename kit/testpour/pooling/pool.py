@@ -1,10 +1,13 @@
 """Pool the logs of several benches: what holds everywhere, what differs by bench, what a newcomer may expect."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from functools import cached_property
 
 import pandas as pd
 
+from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.pooling.bench_words import FEWEST, differs, expects, holds, in_points, too_few, unit_of
@@ -31,7 +34,7 @@ class Pool:
     seed : int
     """
 
-    castings: object
+    castings: Castings
     benches: pd.DataFrame
     left_out: pd.DataFrame
     readings: dict
@@ -141,7 +144,7 @@ class Pool:
     __repr__ = sentence
 
     def _repr_html_(self):
-        from testpour.pooling.page import pool_html
+        from testpour.pooling.pool_page import pool_html
 
         return pool_html(self)
 
@@ -154,7 +157,7 @@ class Pool:
 
     def page(self, path="pool.html"):
         """Write what the pool says as one page that opens anywhere; return its path."""
-        from testpour.pooling.page import write_page
+        from testpour.pooling.pool_page import write_page
 
         return write_page(self, path)
 

@@ -111,7 +111,7 @@ def findings_page(fits, path="findings.html", *, room=None, by=None, since=None,
     FileExistsError
         If anything but a findings page lies at `path`.
     NoLogInside
-        If `since` is no findings page of this study.
+        If `since` is not a findings page of this study.
     """
     path = free_for(path, PAGE)
     before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
