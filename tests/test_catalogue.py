@@ -135,8 +135,8 @@ def test_a_declaration_in_other_units():
 @pytest.mark.parametrize(
     "entry, kind, words",
     [
-        ({"colour": 1}, ColumnProblem, "colour means nothing here; allowed are from, to,"),
-        ({"name": "other"}, ColumnProblem, "name means nothing here"),
+        ({"colour": 1}, ColumnProblem, "colour is not recognised; allowed are from, to,"),
+        ({"name": "other"}, ColumnProblem, "name is not recognised"),
         ({"from": 1}, ColumnProblem, "give both from and to"),
         ({"span": [1]}, ColumnProblem, "give both from and to"),
         ({"span": 1}, ColumnProblem, r"x: span = 1 must be a list in \[ \]"),

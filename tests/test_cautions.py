@@ -199,7 +199,7 @@ def test_a_note_is_warned_about_and_never_refused(note, says):
 
 def test_a_misspelt_setting_is_said_not_to_be_checked():
     found = check_settings(study(), {"catalst": 9.0})
-    assert "catalst is no setting known here, so it was not checked; catalyst may be meant" in found.warnings[0]
+    assert "catalst is not a setting known here, so it was not checked; catalyst may be meant" in found.warnings[0]
     assert "catalyst, room_temperature" in check_settings(study(), {"xyzzy": 1.0}).warnings[0]
     assert verdict(check_settings(study(), {"age": 24.0, "session": "S1", "catalyst": 1.5})) == ""
 

@@ -3,6 +3,7 @@
 import csv
 import re
 import runpy
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -42,3 +43,14 @@ def test_the_demo_log_is_made_again_digit_for_digit(tmp_path):
 def test_the_trace_is_made_again_digit_for_digit(tmp_path):
     made = runpy.run_path(str(DATASETS / "make_trace.py"))["make"](tmp_path / "trace.csv")
     assert made.read_bytes() == (DATASETS / "thermocouple-trace.csv").read_bytes()
+
+
+def test_what_is_installed_has_the_data_and_the_licences_and_not_the_scripts_that_made_the_data():
+    root = DATASETS.parent
+    told = tomllib.loads((root / "pyproject.toml").read_text("utf-8"))
+    taken = [root / name for name in told["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]]
+    assert all(path.exists() for path in taken) and DATASETS not in taken
+    shipped = {path for place in taken for path in ([place] if place.is_file() else place.rglob("*.*"))}
+    assert {path for path in DATASETS.rglob("*.*") if path.is_file() and "__pycache__" not in path.parts} - shipped == set(DATASETS.glob("make_*.py"))
+    named = re.findall(r"[\w.-]+", told["project"]["license"].replace(" AND ", " "))
+    assert sorted(named) == sorted(path.stem for pattern in told["project"]["license-files"] for path in root.glob(pattern))

@@ -1,5 +1,6 @@
 """Every path and command that DEVELOPERS.md names exists, and it stays one screen."""
 
+import ast
 import re
 import shlex
 import subprocess
@@ -12,6 +13,9 @@ ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 PATHS = sorted(set(re.findall(r"`((?:kit|tests|notebooks|datasets|\.ci)/[\w./-]*)`", TEXT)))
 COMMANDS = [line for block in re.findall(r"^```sh\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL) for line in block.splitlines()]
+WALK = re.findall(r"^\| `(kit/[\w/]+\.py)` \| `(\w+)`: ", TEXT, re.MULTILINE)
+GLOSSARY = re.findall(r"^\| [^|`]+ \| [^|`]+ \| (.*) \|$", TEXT, re.MULTILINE)
+KIT = "\n".join(path.read_text("utf-8") for path in (ROOT / "kit").rglob("*.py"))
 MODULES = {"pytest": "pytest", "ruff": "ruff", "pip": "pip", "jupyter": "nbconvert"}
 
 
@@ -27,6 +31,32 @@ def test_it_names_paths_and_commands():
 @pytest.mark.parametrize("path", PATHS)
 def test_every_path_exists(path):
     assert (ROOT / path).exists()
+
+
+def test_the_walk_enters_each_of_a_dozen_files_once():
+    """From the study file to the recipe chart; each file defines what the walk says it does."""
+    files = [file for file, _ in WALK]
+    assert (files[0], files[-1]) == ("kit/testpour/study_file.py", "kit/testpour/advice/chart.py")
+    assert len(files) == len(set(files)) <= 12
+    for file, name in WALK:
+        assert re.search(rf"^(def|class) {name}\b", (ROOT / file).read_text("utf-8"), re.MULTILINE), f"{file} has no {name}"
+
+
+def test_every_word_of_the_glossary_is_in_the_code():
+    names = [name for row in GLOSSARY for name in re.findall(r"`(\w+)`", row)]
+    assert len(GLOSSARY) >= 10 and len(names) >= len(GLOSSARY)
+    defined = [name for name in names if name[0].isupper()]
+    assert len(defined) > 5
+    assert [name for name in defined if not re.search(rf"^class {name}\b", KIT, re.MULTILINE)] == []
+    assert [name for name in names if not re.search(rf"\b{name}\b", KIT)] == []
+
+
+def test_the_rooms_stand_as_the_test_of_imports_has_them():
+    told = re.search(r"holds them to it: (.*?)\. Each room", TEXT, re.DOTALL).group(1)
+    floors = [re.findall(r"`(\w+)`", floor) for floor in told.split("<")]
+    held = ast.parse((ROOT / "tests" / "test_rooms.py").read_text("utf-8"))
+    declared = next(node.value for node in held.body if isinstance(node, ast.Assign) and node.targets[0].id == "FLOORS")
+    assert floors == ast.literal_eval(declared)[1:]
 
 
 @pytest.mark.parametrize("line", COMMANDS)

@@ -1,16 +1,13 @@
-"""Mass, volume, drops, strength, shrinkage and containers, against printed tables and definitions."""
+"""Mass, volume, drops and containers, against printed tables and definitions."""
 
 import pytest
 
 from testpour.materials import (
-    active_oxygen_correction,
     container,
     containers,
     drops_to_mass,
-    styrene_in_air,
     to_mass,
     to_volume,
-    volume_shrinkage,
     volume_to_mass,
 )
 from testpour.units import UnitProblem
@@ -90,36 +87,6 @@ def test_supplier_shortcut_takes_catalyst_as_water(percent, mL):
     """A supplier's buying guide: 10, 20, 30, 40 mL per kg for 1 to 4 %, which holds at 1.0 g/mL only."""
     assert volume_to_mass(mL, 1.0) / 1000 * 100 == pytest.approx(percent)
     assert volume_to_mass(mL, 1.12) / 1000 * 100 == pytest.approx(1.12 * percent)
-
-
-@pytest.mark.parametrize("actual, factor", [(8.0, 1.125), (8.8, 1.023), (9.2, 0.978), (9.9, 0.909)])
-def test_active_oxygen(actual, factor):
-    """9.0 over the actual strength, by hand to three decimals: 10.0 g of 8.0 % holds as much as 8.89 g of 9.0 %."""
-    assert active_oxygen_correction(9.0, actual) == pytest.approx(factor, abs=5e-4)
-    assert 8.89 * active_oxygen_correction(9.0, 8.0) == pytest.approx(10.0, abs=0.005)
-
-
-@pytest.mark.parametrize("nominal, actual", [(0, 9), (9, 0), (9, -1), (9, float("nan")), (100, 9)])
-def test_active_oxygen_refuses_nonsense(nominal, actual):
-    with pytest.raises(ValueError, match="certificate"):
-        active_oxygen_correction(nominal, actual)
-
-
-@pytest.mark.parametrize("liquid, cured, percent", [(1.13, 1.20, 5.8), (1.10, 1.21, 9.1)])
-def test_shrinkage(liquid, cured, percent):
-    """Densities of two supplier data sheets (orthophthalic; isophthalic); the shrinkage by hand, after ISO 3521."""
-    assert volume_shrinkage(liquid, cured) == pytest.approx(percent, abs=0.05)
-
-
-def test_shrinkage_refuses_nothing():
-    with pytest.raises(ValueError, match="above zero"):
-        volume_shrinkage(1.1, 0)
-
-
-def test_styrene_in_air():
-    """IARC Monograph vol. 82, table 8: limits listed as 100 ppm stand as 426 mg/m3, 50 ppm as 213."""
-    assert styrene_in_air(100) == pytest.approx(426, abs=0.5)
-    assert styrene_in_air(50) == pytest.approx(213, abs=0.5)
 
 
 @pytest.mark.parametrize("code, short", [(1, "PET"), (2, "HDPE"), (3, "PVC"), (4, "LDPE"), (5, "PP"), (6, "PS")])

@@ -25,7 +25,7 @@ class Archive:
     Raises
     ------
     TextProblem
-        If it cannot be opened, is no zip file, or holds too much, the same name twice, or what is locked.
+        If it cannot be opened, is not a zip file, or holds too much, the same name twice, or what is locked.
     """
 
     def __init__(self, path, what, largest):

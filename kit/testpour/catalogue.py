@@ -244,7 +244,7 @@ def amount(value, unit, what):
     Raises
     ------
     UnitProblem
-        If it cannot be read or is no finite number.
+        If it cannot be read or is not a finite number.
     """
     if isinstance(value, bool):
         raise UnitProblem(f"{what}: {str(value).casefold()} is not a number. Write it like 1.5 or '1.5 %'.")
@@ -264,7 +264,7 @@ def _check_entry(kind, name, entry):
     allowed = sorted({f.name for f in fields(kind)} - {"name"})
     unknown = sorted(set(entry) - set(allowed))
     if unknown:
-        raise ColumnProblem(f"{name}: {', '.join(unknown)} means nothing here; allowed are from, to, {', '.join(allowed)}.")
+        raise ColumnProblem(f"{name}: {', '.join(unknown)} is not recognised; allowed are from, to, {', '.join(allowed)}.")
     wrong = []
     for part in fields(kind):
         form, words = WRITTEN.get(type(part.default), (object, ""))

@@ -82,7 +82,7 @@ def check_settings(study, settings):
     -------
     Cautions
         A setting whose number is missing (NaN) is warned about: its limits were not checked. So is a name
-        that is no setting of the study or the catalogue. A peroxide under another name ("hardener") is held
+        that is not a setting of the study or the catalogue. A peroxide under another name ("hardener") is held
         to the limits of the catalyst.
 
     Notes
@@ -114,13 +114,13 @@ def _limited():
 
 
 def _unknown(name, factors):
-    """A warning about a name that is no setting, for it was not checked."""
+    """A warning about a name that is not a setting, for it was not checked."""
     known = {*factors, *catalogue()["factors"], *ASIDE, *_limited()}
     if name in known:
         return Cautions()
     meant = get_close_matches(str(name), sorted(known - set(ASIDE)), 1)
     hint = f"{meant[0]} may be meant" if meant else f"the settings are {', '.join(factors or catalogue()['factors'])}"
-    return Cautions(warnings=(f"{name} is no setting known here, so it was not checked; {hint}. Write its name as the study does.",))
+    return Cautions(warnings=(f"{name} is not a setting known here, so it was not checked; {hint}. Write its name as the study does.",))
 
 
 def check_table(study, table):

@@ -1,4 +1,4 @@
-"""What the materials are: mass from volume, catalyst strength, drops, shrinkage, and cups that hold up.
+"""What the materials are: mass from volume or drops, and cups that hold up.
 
 Densities differ from lot to lot: read them off the data sheet or weigh 100 mL. The defaults are
 1.10 g/mL for liquid resin (supplier data sheet, promoted isophthalic laminating resin) and no default at all for
@@ -16,8 +16,6 @@ from testpour.units import UnitProblem, to_number, to_unit
 RESIN_DENSITY = 1.10
 GALLONS = {"us": 3785.411784, "imperial": 4546.09, "uk": 4546.09}  # mL, exact by definition
 PARTS_OF_A_GALLON = {"gallon": 1, "gal": 1, "quart": 4, "qt": 4, "pint": 8, "pt": 8}
-STYRENE_MOLAR_MASS = 104.15  # g/mol
-MOLAR_VOLUME = 24.45  # L/mol of any gas at 25 degC and 101.325 kPa
 
 CALIBRATE = (
     "Drops differ from dropper to dropper, from about 14 to 40 in a millilitre. Count the drops that fill 1 mL "
@@ -102,46 +100,8 @@ def drops_to_mass(drops, drops_per_mL=None, density=None):
         If the dropper is not calibrated or the density is not given: it says how to calibrate.
     """
     if drops_per_mL is None or density is None:
-        raise UnitProblem(f"catalyst: {drops:g} drops is no amount until the dropper is calibrated. {CALIBRATE}.")
+        raise UnitProblem(f"catalyst: {drops:g} drops is not a mass until the dropper is calibrated. {CALIBRATE}.")
     return drops / drops_per_mL * density
-
-
-def active_oxygen_correction(nominal, actual):
-    """The factor by which to multiply the catalyst mass where the bottle's strength is not the recipe's.
-
-    Parameters
-    ----------
-    nominal, actual : float
-        Active oxygen in %, which the recipe assumes and which the bottle's certificate states.
-
-    Returns
-    -------
-    float
-        ``nominal / actual``: a weaker bottle needs more.
-
-    Raises
-    ------
-    ValueError
-        If either is not a positive percentage.
-    """
-    for name, share in (("nominal", nominal), ("actual", actual)):
-        if not 0 < share < 100:
-            raise ValueError(
-                f"{name} active oxygen {share:g} % is not between 0 and 100 %. Read it off the certificate of the lot."
-            )
-    return nominal / actual
-
-
-def volume_shrinkage(liquid_density, cured_density):
-    """Volume lost in cure and cooling, in %, from the two densities in g/mL (the idea of ISO 3521)."""
-    if not (liquid_density > 0 and cured_density > 0):
-        raise ValueError(f"Densities {liquid_density:g} and {cured_density:g} g/mL must be above zero.")
-    return 100 * (1 - liquid_density / cured_density)
-
-
-def styrene_in_air(ppm):
-    """Styrene vapour in mg/m3 at 25 °C from parts per million by volume."""
-    return ppm * STYRENE_MOLAR_MASS / MOLAR_VOLUME
 
 
 @dataclass(frozen=True)

@@ -113,7 +113,7 @@ class Study:
         Raises
         ------
         StudyProblems
-            Naming every setting that is unknown, unreadable or unbelievable.
+            Naming every setting that is unknown, unreadable or out of range.
         """
         given = {**(given or {}), **more}
         problems = [

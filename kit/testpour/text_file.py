@@ -40,7 +40,7 @@ def read_bytes(path, largest):
     Raises
     ------
     TextProblem
-        If it cannot be opened, is no plain file, or is larger.
+        If it cannot be opened, is not a plain file, or is larger.
     """
     try:
         found = os.stat(path)
@@ -89,7 +89,7 @@ def read_text(path, largest, codings=("utf-8-sig", "cp1252", "latin-1")):
         raise TextProblem("its letters are not UTF-8. Save it as UTF-8.")
     head = text[:TOLD]
     if "\x00" in text or sum(c < " " and c not in "\t\r\n\f\x0b\x1a" for c in head) > 0.01 * len(head):
-        raise TextProblem("this is not text: it holds characters that no text has. Save it again from the program that made it.")
+        raise TextProblem("this is not text: it holds characters that text does not have. Save it again from the program that made it.")
     return text
 
 

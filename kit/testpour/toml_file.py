@@ -73,7 +73,7 @@ def _in_words(problem):
 
 
 def mistakes(text):
-    """What is wrong with the lines of a text that is no TOML, as people get it wrong.
+    """What is wrong with the lines of a text that is not TOML, as people get it wrong.
 
     Parameters
     ----------
@@ -146,7 +146,7 @@ def _bad_value(key, value, bare):
     if value.casefold() in ("true", "false"):
         return f"{key} = {value} is spelt with a capital. Write {value.casefold()}."
     if re.match(r"[-+]?[\d.]", value):
-        return f'{key} = {_cut(value)} is no plain number. A number with its unit needs quotes, as in "1.5 %", and a decimal point.'
+        return f'{key} = {_cut(value)} is not a plain number. A number with its unit needs quotes, as in "1.5 %", and a decimal point.'
     if value[0] in "\"'":
         return f"{_cut(value)} stands behind {key} =: after the closing quote nothing may follow but a # and a note."
     return f'{key} = {_cut(value)} lacks its quotes. Write {key} = "{_cut(value)}".'

@@ -73,7 +73,7 @@ def test_a_sheet_of_ones_own_is_measured_with_units():
         ({"paper": "A5", "columns": 2.5, "rows": 8, "width": "wide"}, "in all"),
         ({"paper": "A4", "columns": 8, "rows": 20, "width": 25, "height": 14}, "no room for a name and a code"),
         ({"paper": "A4", "columns": 0, "rows": 2, "width": 50, "height": 30}, "at least one column"),
-        ({"paper": "A4", "columns": 1, "rows": 2, "width": 50, "height": 30, "margin": 3}, "margin is no measure"),
+        ({"paper": "A4", "columns": 1, "rows": 2, "width": 50, "height": 30, "margin": 3}, "margin is not a measure"),
     ],
 )
 def test_a_sheet_that_cannot_be_is_refused(given, said):

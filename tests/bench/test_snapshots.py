@@ -42,7 +42,7 @@ def test_the_same_message_twice_is_one_photograph(poured, log):
     assert len(log.photos("B01")) == 1
 
 
-@pytest.mark.parametrize(("given", "says"), [(b"no picture", "is no picture this kit reads"), (picture()[:300], "is a damaged picture")])
+@pytest.mark.parametrize(("given", "says"), [(b"no picture", "is not a picture this kit reads"), (picture()[:300], "is a damaged picture")])
 def test_what_is_no_picture_is_refused_in_words(poured, log, given, says):
     answer = poured.tap("photo", "B01", picture=given)
     assert not answer["ok"] and says in answer["words"]

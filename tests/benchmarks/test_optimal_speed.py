@@ -16,7 +16,7 @@ from threadpoolctl import threadpool_limits
 from testpour.planning.criteria import model_rows, quadratic_terms
 from testpour.planning.factorial import full_factorial
 from testpour.planning.optimal import optimal_plan
-from testpour.planning.problem import Axis, Problem
+from testpour.planning.problem import Axis, DesignProblem
 
 pytestmark = pytest.mark.slow
 THREE = (-1.0, 0.0, 1.0)
@@ -83,7 +83,7 @@ def side_by_side():
     ratios = []
     for k, n, target, most in CASES:
         terms = quadratic_terms(k)
-        task = Problem(tuple(Axis("ABCDEF"[f], THREE) for f in range(k)), tuple(terms), n)
+        task = DesignProblem(tuple(Axis("ABCDEF"[f], THREE) for f in range(k)), tuple(terms), n)
         candidates = model_rows(full_factorial(k, 3), terms)
         optimal_plan(task, starts=10)                                         # warm up
         fedorov_ten(candidates, n, 0)
@@ -97,7 +97,7 @@ def side_by_side():
 
 def test_twenty_four_pours_in_six_sessions_within_five_seconds(capsys):
     axes = tuple(Axis(name, hard=name == "A") for name in "ABCDE")
-    task = Problem(axes, tuple(quadratic_terms(5)), 24, tuple(np.repeat(range(6), 4).tolist()), 1.0)
+    task = DesignProblem(axes, tuple(quadratic_terms(5)), 24, tuple(np.repeat(range(6), 4).tolist()), 1.0)
     began = time.process_time()
     with threadpool_limits(1):
         found = optimal_plan(task)
@@ -110,7 +110,7 @@ def test_twenty_four_pours_in_six_sessions_within_five_seconds(capsys):
 def test_published_split_plot_within_five_seconds(capsys):
     """Goos & Vandebroek (2003), Table 3: 0.999 of its D within five seconds with ordinary settings."""
     axes = (Axis("A", THREE, hard=True), Axis("B", THREE), Axis("C", THREE))
-    task = Problem(axes, tuple(quadratic_terms(3)), 27, tuple(np.repeat(range(9), 3).tolist()), 1.0)
+    task = DesignProblem(axes, tuple(quadratic_terms(3)), 27, tuple(np.repeat(range(9), 3).tolist()), 1.0)
     began = time.process_time()
     with threadpool_limits(1):
         worst = min(optimal_plan(task, seed=seed).log_det for seed in range(5))

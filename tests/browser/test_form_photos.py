@@ -84,7 +84,7 @@ def test_one_too_heavy_for_the_line_is_made_smaller_and_stands_upright(bench, lo
 def test_what_is_no_picture_is_refused_in_words_and_one_is_taken_back(bench, log):
     choose(bench, "notes.jpg", b"not a picture at all")
     said = bench.page.get_by_role("alert").filter(has_text="Photograph: not saved.")
-    said.filter(has_text="is no picture this kit reads").wait_for(timeout=20_000)
+    said.filter(has_text="is not a picture this kit reads").wait_for(timeout=20_000)
     choose(bench, "notes.jpg", b"neither is this" * 700_000)
     said.filter(has_text="cannot be made smaller here").wait_for(timeout=20_000)
     assert len(log.photos("F01")) == 2

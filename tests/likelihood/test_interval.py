@@ -234,7 +234,7 @@ def test_normal_beliefs_are_ridge_regression():
         ({"exog": [[1.0]]}, "exog has 1 rows, low has 2"),
         ({"exog": [[1.0], [np.nan]]}, "missing or infinite entries, first row 1"),
         ({"exog": [[1.0, 1.0], [1.0, 1.0]]}, "cannot tell x1 from the columns before"),
-        ({"belief": ([0], [0])}, "spreads above 0"),
+        ({"belief": ([0], [0])}, "standard deviations above 0"),
         ({"belief": ([0, 1], [1, 1])}, "belief needs 1 means"),
         ({"spread_belief": -1}, "spread_belief = -1"),
         ({"group_beliefs": {"lot": 1}}, r"group_beliefs names \['lot'\]"),

@@ -4,7 +4,7 @@ import mpmath as mp
 import numpy as np
 import pytest
 
-from testpour.likelihood.observations import GradeRows, SpreadRows
+from testpour.likelihood.observations import GradeRows, NormalRows
 from testpour.likelihood.truncated import log_interval_probability, truncated_moments
 
 mp.mp.dps = 60
@@ -83,7 +83,7 @@ def differences(function, at, step=1e-5):
 @pytest.mark.parametrize(
     "rows, shape",
     [
-        (SpreadRows(LOW, HIGH), np.array([-0.4])),
+        (NormalRows(LOW, HIGH), np.array([-0.4])),
         (
             GradeRows(np.array([0, 1, 2, 3, 0, 2]), np.array([0, 1, 2, 3, 1, 3]), 4),
             np.array([-0.7, 0.2, -0.5]),

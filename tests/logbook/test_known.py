@@ -82,7 +82,7 @@ def test_refused(ways, words):
 
 @pytest.mark.parametrize("value", [1.5, "0.5", "2 to 2.5"])
 def test_grades_are_whole(value):
-    with pytest.raises(UnitProblem, match="is no grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet"):
+    with pytest.raises(UnitProblem, match="is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet"):
         known(TACK, value)
 
 

@@ -128,7 +128,7 @@ def test_the_bytes_of_a_file_do_as_well(poured, tmp_path):
     poured.add_photo("P01", source)
     poured.add_photo("P01", source.read_bytes())
     assert len({photo.path for photo in poured.photos()}) == 1
-    with pytest.raises(LogProblem, match="The picture is no picture this kit reads"):
+    with pytest.raises(LogProblem, match="The picture is not a picture this kit reads"):
         poured.add_photo("P01", b"nothing")
 
 
@@ -179,9 +179,9 @@ def png(width, height, data=b""):
 @pytest.mark.parametrize(
     "name, data, words",
     [
-        ("a.jpg", b"<svg xmlns='http://www.w3.org/2000/svg'><script/></svg>", "is no picture this kit reads"),
-        ("a.png", b"", "is no picture this kit reads"),
-        ("a.pdf", b"%PDF-1.4", "is no picture this kit reads"),
+        ("a.jpg", b"<svg xmlns='http://www.w3.org/2000/svg'><script/></svg>", "is not a picture this kit reads"),
+        ("a.png", b"", "is not a picture this kit reads"),
+        ("a.pdf", b"%PDF-1.4", "is not a picture this kit reads"),
         ("a.heic", b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "a phone may be set to JPEG"),
         ("bomb.png", png(50_000, 50_000), "too many"),
         ("bomb.png", png(12_000, 11_000), "has 12000 x 11000 pixels, too many"),

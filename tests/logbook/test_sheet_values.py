@@ -21,7 +21,7 @@ def sheet(folder, text):
 @pytest.mark.parametrize(
     ("text", "thickness"),
     [
-        ("pour;catalyst;thickness (mm)\nA;1.5;12.5\n", 12.5),  # parted by semicolons, yet with points
+        ("pour;catalyst;thickness (mm)\nA;1.5;12.5\n", 12.5),  # separated by semicolons, yet with points
         ("pour;catalyst;thickness (mm)\nA;1,5;12,5\n", 12.5),
         ("pour;catalyst;thickness (mm)\nA;1,5;12,500\n", 12.5),  # the comma is sure from the row itself
         ("pour\tcatalyst\tthickness (in)\nA\t1.5\t1/2\n", 12.7),

@@ -1,12 +1,14 @@
 """The table of slabs against the integration it stands for."""
 
+import runpy
 from dataclasses import replace
 from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from testpour.physics.atlas import DEPTHS, FIELDS, FILMS, ROOMS, look_up, make_atlas, minutes_of, rise_of
+from testpour.physics.atlas import DEPTHS, FIELDS, FILMS, ROOMS, look_up, minutes_of, rise_of
 from testpour.physics.casting import Casting, Face
 from testpour.physics.kinetics import induction_time
 from testpour.physics.lots import UNKNOWNS, Lots, face_of, lot_beliefs, lots_at, resin_of
@@ -89,7 +91,7 @@ def test_a_node_of_the_file_is_the_slab_it_says():
 
 @pytest.mark.slow
 def test_the_file_is_what_the_script_makes():
-    made = make_atlas()
+    made = runpy.run_path(str(Path(__file__).parents[2] / "datasets" / "make_atlas.py"))["make_atlas"]()
     with np.load(files("testpour").joinpath("physics/atlas.npz")) as held:
         for name in FIELDS:
             np.testing.assert_allclose(held[name], made[name], atol=5e-4)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from testpour.physics.kinetics import stir
-from testpour.physics.march import Problem, Room, State, march
+from testpour.physics.march import CureState, HeatEquation, Room, march
 from testpour.physics.network import build, cut, stack
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import Accuracy, Casting, Face, Layer, cure
@@ -97,14 +97,14 @@ def heated(shape, severity, half=0.05, slices=60):
     network = stack([build(cut(shape, half, slices), resin, np.ones(slices, bool), None, Face(np.inf))])
     columns = {name: np.array([[getattr(resin, name)]]) for name in resin.__dataclass_fields__}
     room = Room(np.zeros((1, 1)), np.full((1, 1), HOT), np.zeros((1, 1)))
-    problem = Problem(
+    problem = HeatEquation(
         network,
         stir(replace(resin, **columns), np.ones((1, 1))),
         room,
         np.array([100 * half**2 / DIFFUSIVITY]),
     )
     nodes = np.ones((1, slices + 2))
-    return problem, State(np.zeros(1), np.ones(1), HOT * nodes, 0 * nodes, nodes)
+    return problem, CureState(np.zeros(1), np.ones(1), HOT * nodes, 0 * nodes, nodes)
 
 
 def runs_away(shape, severity):

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
 from testpour.planning.criteria import (
     average_variance,
     cube_moments,
@@ -20,10 +21,9 @@ from testpour.planning.criteria import (
     sampled_moments,
     term_name,
 )
-from testpour.planning.exchange import Batch, exchange_pour, exchange_session
 from testpour.planning.factorial import full_factorial
 from testpour.planning.optimal import optimal_plan
-from testpour.planning.problem import Axis, PlanConflict, Problem
+from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.starts import coarse_grid, coordinate_groups, random_settings
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -34,7 +34,7 @@ THREE, TWO = (-1.0, 0.0, 1.0), (-1.0, 1.0)
 
 def problem(k, terms, runs, levels=THREE, hard=0, **more):
     axes = tuple(Axis("ABCDEFGHJKLMNO"[f], levels, hard=f < hard) for f in range(k))
-    return Problem(axes, tuple(terms), runs, **more)
+    return DesignProblem(axes, tuple(terms), runs, **more)
 
 
 def beyond(*bounds):
@@ -166,7 +166,7 @@ def test_inverse_kept_in_step_equals_a_fresh_one(criterion, eta):
     task = problem(3, quadratic_terms(3), 18, hard=1, sessions=sessions_of(6, 3), eta=eta)
     grid = coarse_grid(task, criterion)
     start = random_settings(task, grid, 5, np.random.default_rng(3))
-    batch = Batch(task, start, task.moments() if criterion == "I" else None)
+    batch = Designs(task, start, task.moments() if criterion == "I" else None)
     before = log_determinant(batch.matrix())
     for _ in range(2):
         batch.refresh()
@@ -341,7 +341,7 @@ def test_moments_exact_against_sampled():
 # --- limits, met factors, seeds, words ----------------------------------------------------------------------
 
 def test_continuous_plan_keeps_to_its_limits():
-    task = Problem((Axis("A"), Axis("B")), tuple(quadratic_terms(2)), 8, forbidden=beyond(((1, 2), 0.7)))
+    task = DesignProblem((Axis("A"), Axis("B")), tuple(quadratic_terms(2)), 8, forbidden=beyond(((1, 2), 0.7)))
     found = optimal_plan(task, "I", starts=10)
     assert (found.rows @ [1, 2] <= 0.7 + 1e-8).all() and np.abs(found.rows).max() <= 1
     assert "over the allowed region, sampled" in found.sentence()
@@ -360,7 +360,7 @@ def test_a_pour_already_made_may_lie_outside_the_limits_that_new_ones_keep():
 def test_met_values_stay_and_hard_values_hold():
     met = (-0.8, -0.2, 0.5, 0.9)
     axes = (Axis("room", met=met), Axis("oven", hard=True), Axis("cover", TWO), Axis("catalyst"))
-    task = Problem(axes, tuple(main_terms(4)), 12, sessions_of(4, 3), 0.5,
+    task = DesignProblem(axes, tuple(main_terms(4)), 12, sessions_of(4, 3), 0.5,
                    fixed=np.array([[-0.8, 0.3, 1, 0.1]]), fixed_sessions=(0,))
     table = optimal_plan(task, starts=20).table
     assert table.room.tolist() == [met[s] for s in table.session]
@@ -401,7 +401,7 @@ def test_sentence_says_how_sure():
     (lambda: problem(2, main_terms(2), 4, forbidden=lambda x: x[:, 0] > -9), "forbidden region covers everything"),
     (lambda: problem(2, quadratic_terms(2), 6, hard=1, sessions=(0, 0, 0, 1, 1, 1)),
      "3 terms change only from session to session, but there are 2 sessions: plan 1 more"),
-    (lambda: Problem((Axis("room", met=(0.1,)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1)),
+    (lambda: DesignProblem((Axis("room", met=(0.1,)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1)),
      "room is met, not chosen, and 2 sessions are planned but it has 1 values: give 1 more"),
     (lambda: problem(2, main_terms(2), 4, hard=1, fixed=np.array([[0, 0], [1, 0.0]])),
      "A is set once per session, yet pours already made in session 0 differ"),
@@ -426,5 +426,5 @@ def test_search_refusals():
     with pytest.raises(PlanConflict, match="No set of pours inside the limits separates all the terms"):
         optimal_plan(problem(2, quadratic_terms(2), 8, TWO))
     with pytest.raises(PlanConflict, match="No allowed setting was found for session 1"):
-        optimal_plan(Problem((Axis("room", met=(-1, 1)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1),
+        optimal_plan(DesignProblem((Axis("room", met=(-1, 1)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1),
                              forbidden=beyond(((1, 0), 0.5))))

@@ -15,14 +15,14 @@ from testpour.planning.power import (
     smallest_effect,
     variance_over_region,
 )
-from testpour.planning.problem import Axis, Problem
+from testpour.planning.problem import Axis, DesignProblem
 
 SPLIT = np.column_stack([np.repeat([-1, 1, -1, 1, -1, 1], 4), np.tile([-1, 1], 12)])
 SESSIONS = np.repeat(range(6), 4)
 
 
 def problem(terms, runs, levels=(None, None), **more):
-    return Problem(tuple(Axis(name, values) for name, values in zip("AB", levels, strict=True)), tuple(terms), runs, **more)
+    return DesignProblem(tuple(Axis(name, values) for name, values in zip("AB", levels, strict=True)), tuple(terms), runs, **more)
 
 
 def test_a_limit_cuts_the_region_that_is_judged():

@@ -27,14 +27,10 @@ def test_pours_sessions_lots_and_readers_carry_their_bench(bench):
     assert joined.benches["pours"].tolist() == [6, 6]
 
 
-def test_names_and_notes_are_dropped_unless_kept(bench):
+def test_names_and_notes_are_dropped(bench):
     dropped = join_logs([bench(1)]).castings
     assert set(dropped.pours["by"]) == {"Bench 1 reader 1"} and set(dropped.pours["note"]) == {""}
     assert set(dropped.readings["by"]) == {"Bench 1 reader 1"}
-    kept = join_logs([bench(1)], keep=["by", "note"]).castings
-    assert set(kept.pours["by"]) == {"Ada"} and set(kept.pours["note"]) == {"after lunch"}
-    with pytest.raises(ValueError, match="name cannot be kept; allowed are by, note"):
-        join_logs([bench(1)], keep=["name"])
 
 
 def test_what_was_given_is_left_as_it_was(bench):

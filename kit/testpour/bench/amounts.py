@@ -83,12 +83,12 @@ def _read(problems, value, unit, what, zero=False):
     try:
         number = to_unit(value, unit, what)
     except (UnitProblem, TypeError, ValueError) as problem:
-        problems.append(str(problem) if isinstance(problem, UnitProblem) else f"{what}: {value!r} is no number.")
+        problems.append(str(problem) if isinstance(problem, UnitProblem) else f"{what}: {value!r} is not a number.")
         return math.nan
     if math.isfinite(number) and (number > 0 or (zero and number == 0)):
         return number
     bound = "of at least zero" if zero else "above zero"
-    problems.append(f"{what}: {value} is no amount to weigh. Give a number {bound}, in {unit or 'parts'}.")
+    problems.append(f"{what}: {value} cannot be weighed. Give a number {bound}, in {unit or 'parts'}.")
     return math.nan
 
 
@@ -129,7 +129,7 @@ def _split(problems, pots, pigment):
         pots = dict.fromkeys(pigment, 1)
     if not isinstance(pots, dict):
         if isinstance(pots, bool) or not isinstance(pots, Integral) or pots < 1:
-            problems.append(f"pots: {pots!r} is no number of pots. Give 1, 2, 3 ... or names with their shares.")
+            problems.append(f"pots: {pots!r} is not a number of pots. Give 1, 2, 3 ... or names with their shares.")
             pots = 1
         pots = {f"pot {n}": 1 for n in range(1, int(pots) + 1)}
     if not pots or WHOLE in pots:
@@ -137,7 +137,7 @@ def _split(problems, pots, pigment):
     paste = pigment if by_name else dict.fromkeys(pots, 0.0 if pigment is None else pigment)
     strange = [str(name) for name in paste if name not in pots]
     if strange:
-        problems.append(f"pigment: {', '.join(strange)} is no pot of this mix; it has {', '.join(map(str, pots))}.")
+        problems.append(f"pigment: {', '.join(strange)} is not a pot of this mix; it has {', '.join(map(str, pots))}.")
     parts = {name: _read(problems, part, "", f"share of {name}") for name, part in pots.items()}
     load = {name: _read(problems, paste.get(name, 0.0), "%", f"pigment of {name}", zero=True) for name in pots}
     return {name: (parts[name] / sum(parts.values()), load[name]) for name in pots}

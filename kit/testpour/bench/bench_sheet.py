@@ -1,5 +1,7 @@
 """The bench sheet: what to weigh and when to read for one session, on paper that stands beside the scale."""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass, field
 from numbers import Real
@@ -12,6 +14,7 @@ from testpour.cautions import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.believed import grouped, pour_cautions
+from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count
 
@@ -42,7 +45,7 @@ class BenchSheet:
     date : str
     """
 
-    study: object = field(repr=False)
+    study: Study = field(repr=False)
     session: str
     table: pd.DataFrame = field(repr=False)
     warnings: dict

@@ -1,10 +1,13 @@
 """The buttons a study's readings call for: what happens once in a pour, and what is read at that moment."""
 
+from __future__ import annotations
+
 import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from testpour.catalogue import Reading
 from testpour.wording import capital
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
@@ -27,12 +30,12 @@ class Event:
         A reading taken at the same moment.
     """
 
-    reading: object
+    reading: Reading
     done: str
     check: str = ""
     still: str = ""
     already: str = ""
-    companion: object = None
+    companion: Reading | None = None
 
     def value(self, minutes):
         """Minutes after mixing in the reading's unit, to a hundredth of a minute."""

@@ -7,7 +7,7 @@ import threading
 
 from testpour.bench.buttons import events, once
 from testpour.bench.cards import Cards
-from testpour.bench.form_head import Head
+from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import names_used, session_rows
 from testpour.bench.kept import keep, kept, kept_sessions
 from testpour.bench.lateness import Clocks
@@ -60,7 +60,7 @@ class Desk:
         self.once = {reading.name: reading for reading in once(self.study)}
         self.slots, self.snapshots = slots(self.study), Snapshots(logbook)
         self.made = session_rows(logbook, self.session)
-        self.head = Head.from_log(self.study, self.made)
+        self.head = SessionHead.from_log(self.study, self.made)
         self._taps, self._answers = Taps(logbook, lambda: self.head.by), {}
         self._one_at_a_time = threading.RLock()
         self._shown, self._away, self._watched_clock = None, "", Clocks(clock)

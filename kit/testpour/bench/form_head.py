@@ -1,16 +1,19 @@
 """What holds for a whole session: the room, the lots, and who reads."""
 
+from __future__ import annotations
+
 import datetime as dt
 from dataclasses import dataclass, field
 
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
+from testpour.study import Study
 from testpour.units import UnitProblem, show
 from testpour.wording import capital
 
 
 @dataclass
-class Head:
+class SessionHead:
     """Today's room and lots as last saved; met and carried factors of the study.
 
     Parameters
@@ -24,7 +27,7 @@ class Head:
         When it was saved, in ms since 1970; 0 for never.
     """
 
-    study: object
+    study: Study
     values: dict = field(default_factory=dict)
     by: str = ""
     at: float = 0.0

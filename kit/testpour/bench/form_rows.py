@@ -1,7 +1,10 @@
 """The rows of the log that stand for a few pours: one session, or the last days, never the whole log."""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass, field
+from datetime import datetime
 
 import sqlalchemy as sa
 
@@ -46,7 +49,7 @@ class Made:
 
     pour: str
     session: str
-    made_at: object
+    made_at: datetime
     by: str
     note: str
     settings: dict = field(repr=False)

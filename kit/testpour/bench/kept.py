@@ -6,7 +6,7 @@ import re
 from dataclasses import asdict
 from pathlib import Path
 
-from testpour.bench.planned import FormProblem, Planned
+from testpour.bench.planned import FormProblem, PlannedPour
 from testpour.files import Kind, beginning, put
 from testpour.logbook.database import in_memory
 
@@ -57,13 +57,13 @@ def kept(logbook, session=None):
         there = f"kept are {', '.join(held['session'] for held in sessions)}" if sessions else "none is kept yet"
         raise FormProblem([f"no session to open again: {there}. Give a plan or a bench sheet."])
     pours = [
-        Planned(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in found["pours"]
+        PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in found["pours"]
     ]
     return found["session"], tuple(pours)
 
 
 def _held(logbook):
-    """What is kept, the latest first; a file that is no session is passed over."""
+    """What is kept, the latest first; a file that is not a session is passed over."""
     found = []
     for path in [] if in_memory(logbook.address) else _folder(logbook).glob("*.json"):
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):

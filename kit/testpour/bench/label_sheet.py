@@ -118,7 +118,7 @@ def label_sheet(given):
 def _measured(given):
     names = [field.name for field in fields(LabelSheet)]
     needed, problems, read = names[:5], [], {}
-    problems += [f"{name} is no measure of a sheet; they are {listed(names)}." for name in given if name not in names]
+    problems += [f"{name} is not a measure of a sheet; they are {listed(names)}." for name in given if name not in names]
     problems += [f"{name} is missing." for name in needed if name not in given]
     if given.get("paper", "A4") not in PAPERS:
         problems.append(f"paper {given['paper']!r} is not known: {listed(PAPERS)}.")

@@ -181,7 +181,7 @@ def _shift(shift, problems):
         problems.append(f'shift is how far right and down, for example ("0.5 mm", "-1 mm"), not {shift!r}.')
         return 0.0, 0.0
     if max(abs(across), abs(down)) > 10:
-        problems.append(f"a shift of {across:g} and {down:g} mm is no printer's: measure the sheet and give left and top.")
+        problems.append(f"a shift of {across:g} and {down:g} mm is more than any printer is off: measure the sheet and give left and top.")
     return across, down
 
 

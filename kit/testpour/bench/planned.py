@@ -20,7 +20,7 @@ class FormProblem(Problems):
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedPour:
     """One planned pour.
 
     Parameters
@@ -71,7 +71,7 @@ def planned_pours(study, source, session=None):
         settings = {f.name: float(row[f.name]) for f in chosen if _is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.name in varied or settings[f.name] != f.usual)]  # fmt: skip
-        pours.append(Planned(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row)))
+        pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row)))
     return name, tuple(pours)
 
 

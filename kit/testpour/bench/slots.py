@@ -1,7 +1,11 @@
 """The ages after mixing at which a study plans to read, and which of them a reading taken fills."""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
+
+from testpour.catalogue import Reading
 
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
 # on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.
@@ -21,7 +25,7 @@ class Slot:
         Hours after mixing from which on it is missed.
     """
 
-    reading: object
+    reading: Reading
     age: float
     closes: float
 

@@ -16,6 +16,7 @@ from testpour.units import show
 from testpour.wording import in_html, table_html
 
 HALF = Fraction(1, 2)
+TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered may be off
 
 
 @dataclass(frozen=True)
@@ -133,8 +134,8 @@ def weigh_out(resin=None, *, mould_volume=None, waste="5 %", catalyst="1.5 %", p
     return _weighed(asked)
 
 
-def smallest_batch(catalyst, scale_resolution, tolerance=0.1):
-    """Least resin (g) from which up a scale delivers the catalyst within `tolerance` of its target.
+def smallest_batch(catalyst, scale_resolution):
+    """Least resin (g) from which up a scale delivers the catalyst within a tenth of its target.
 
     Both amounts are rounded to the scale's step and each reading is uncertain by half a step. Worked in
     fractions, so exact: one step below it the delivered range reaches beyond the tolerance.
@@ -145,10 +146,8 @@ def smallest_batch(catalyst, scale_resolution, tolerance=0.1):
         % of resin, above 0.
     scale_resolution : float
         g.
-    tolerance : float
-        Of the target; 0.1 is a tenth.
     """
-    share, off = Fraction(str(catalyst)) / 100, Fraction(str(tolerance))
+    share, off = Fraction(str(catalyst)) / 100, TOLERANCE
     enough = 1 / (off * share) + (1 + 1 / off) * HALF  # whichever way the catalyst rounds
     out = math.floor(share * enough + HALF)
     while True:  # resin from `first` to `last` steps rounds to `out` steps of catalyst

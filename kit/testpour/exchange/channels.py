@@ -31,7 +31,7 @@ class Channel:
     ----------
     name : str
     degrees : array, shape (rows,)
-        degC; NaN where blank, unreadable or beyond belief.
+        degC; NaN where blank, unreadable or out of range.
     unread : tuple of int
         Rows whose cell is filled and could not be read or believed.
     """
@@ -72,7 +72,7 @@ def read_channels(grid, times, channel=None, room=None, unit=None):
 
 
 def _name(grid, k):
-    """The head without its unit; a thermocouple's type is no unit."""
+    """The head without its unit; a thermocouple's type is not a unit."""
     kind = KIND.search(grid.heads[k])
     before, after = (grid.heads[k][: kind.end()], grid.heads[k][kind.end() :]) if kind else ("", grid.heads[k])
     for pattern in UNITS.values():

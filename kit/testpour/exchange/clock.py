@@ -177,7 +177,7 @@ def _dated(columns, stamped, clocked, counters, day_first):
             reads[order] = days
     if not reads:
         which = "" if day_first is None else f" with day_first={day_first}"
-        return _cannot(used, f"dates such as {cells[0]!r} are no days of the calendar{which}. Check the file, or leave day_first= out.")
+        return _cannot(used, f"dates such as {cells[0]!r} are not days of the calendar{which}. Check the file, or leave day_first= out.")
     spans = {order: _span(days) for order, days in reads.items()}
     likely = {order: days for order, days in reads.items() if 0 <= spans[order] <= 7} or reads
     different = len({tuple(days) for days in likely.values()}) > 1
@@ -192,7 +192,7 @@ def _dated(columns, stamped, clocked, counters, day_first):
 
 
 def _date(found, day_first):
-    """The date of a matched stamp; None where it is no day of the calendar."""
+    """The date of a matched stamp; None where it is not a day of the calendar."""
     if found is None:
         return None
     a, mark, b, c, day, month, year = found.group("a", "mark", "b", "c", "day", "month", "year")

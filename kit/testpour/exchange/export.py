@@ -155,7 +155,7 @@ def _table(castings):
 
 
 def _joined(pours, rows, say):
-    """One cell a pour; several readings parted by semicolons."""
+    """One cell a pour; several readings separated by semicolons."""
     words = {}
     for row in rows.itertuples():
         words.setdefault(row.pour, []).append(say(row))

@@ -10,7 +10,7 @@ from testpour.exchange.letters import TraceProblems
 
 SEPARATORS = "\t;,"
 FEWEST = 5  # rows
-LARGEST = 1e15  # beyond it no logger counts, and sums of it are no numbers
+LARGEST = 1e15  # beyond it no logger counts, and sums of it overflow
 ENOUGH = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
@@ -39,7 +39,7 @@ class Grid:
         What stands above the block, for a unit stated once for all.
     decimal : {".", ","}
     skipped : tuple of int
-        Numbers of lines within the block that are no rows of it.
+        Numbers of lines within the block that are not rows of it.
     """
 
     name: str
@@ -69,7 +69,7 @@ def find_grid(name, text):
     count, width = scores[best]
     if count < FEWEST:
         raise TraceProblems(name, [
-            (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, parted by commas, semicolons "
+            (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, separated by commas, semicolons "
             "or tabs. Export the trace from the logger as CSV and give that.")
         ])  # fmt: skip
     rows = _split(lines, best)
@@ -83,7 +83,7 @@ def find_grid(name, text):
 
 @lru_cache(maxsize=300_000)
 def number(cell, decimal):
-    """A cell as a float and the unit behind it; None where it is no number."""
+    """A cell as a float and the unit behind it; None where it is not a number."""
     found = QUANTITY.fullmatch(cell)
     if not found:
         return None

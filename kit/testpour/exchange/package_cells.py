@@ -93,7 +93,7 @@ def _value(text, field):
     try:
         return (READ[field["type"]](text, field) if text else None), ""
     except (ValueError, KeyError, RecursionError):
-        return None, f"{text[:60]!r} is no {field['type']}."
+        return None, f"{text[:60]!r} is not a valid {field['type']}."
 
 
 def _number(text, _):

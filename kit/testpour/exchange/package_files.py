@@ -53,7 +53,7 @@ class Files:
 def read_descriptor(files):
     data = files.read(DESCRIPTOR)
     if data is None:
-        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package."])
+        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is not a Data Package."])
     try:
         text = data[:TOLD].decode("utf-8-sig")
         if len(data) > TOLD or nested(text) > DEEPEST:
@@ -63,7 +63,7 @@ def read_descriptor(files):
         raise PackageProblems(files.path.name, [f"{DESCRIPTOR} is not readable as JSON: {problem}. Ask for it again."]) from None
     resources = head.get("resources") if isinstance(head, dict) else None
     if not isinstance(resources, list) or not all(isinstance(r, dict) for r in resources):
-        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} lists no resources, so it is no Data Package."])
+        raise PackageProblems(files.path.name, [f"{DESCRIPTOR} lists no resources, so it is not a Data Package."])
     return head
 
 

@@ -1,5 +1,7 @@
 """An open Data Package of a log, read back: checksums, units and every value checked, all problems at once."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from dataclasses import fields as parts_of
 from pathlib import Path
@@ -14,7 +16,7 @@ from testpour.exchange.package_files import Files, PackageProblems, pictures, re
 from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, PEOPLE, declarations, tables
 from testpour.logbook.castings import Castings
 from testpour.logbook.loading import READING_COLUMNS
-from testpour.study import StudyProblems
+from testpour.study import Study, StudyProblems
 from testpour.study_file import study_from
 from testpour.wording import count, in_html
 
@@ -39,7 +41,7 @@ class Package:
     """
 
     path: Path
-    study: object
+    study: Study
     castings: Castings
     licence: str
     names: bool

@@ -32,7 +32,7 @@ def read_trace(path, *, channel=None, room=None, unit=None, time=None, day_first
     Parameters
     ----------
     path : str or Path
-        A text file with rows of times and temperatures, parted by commas, semicolons or tabs.
+        A text file with rows of times and temperatures, separated by commas, semicolons or tabs.
     channel, room : str or int, optional
         Which channel lies in the casting and which in the room, by name or by number from 1. Needed where
         several may be meant.
@@ -55,7 +55,7 @@ def read_trace(path, *, channel=None, room=None, unit=None, time=None, day_first
     Raises
     ------
     TraceProblems
-        If the file is no trace, or may be read in two ways; every problem found, with what to say.
+        If the file is not a trace, or may be read in two ways; every problem found, with what to say.
     """
     path = Path(path)
     grid = find_grid(path.name, read_letters(path))
@@ -122,7 +122,7 @@ def _minutes(value, what):
         return None, []
     try:
         found = to_unit(value, "min", what)
-        return (found, []) if np.isfinite(found) else (None, [f"{what}: {value!r} is no time. Give minutes."])
+        return (found, []) if np.isfinite(found) else (None, [f"{what}: {value!r} is not a time. Give minutes."])
     except UnitProblem as problem:
         return None, [str(problem)]
 
@@ -136,7 +136,7 @@ def _mixed(mixed_at, times):
         if times.midnight is None:
             return 0.0, [f"mixed_at={mixed_at!r} is a time of day and the trace has elapsed times. Give minutes after its first row."]
         after = minutes_of(mixed_at.strip()) + times.midnight
-        return (after - DAY * round(after / DAY), []) if np.isfinite(after) else (0.0, [f"mixed_at={mixed_at!r} is no time of day."])
+        return (after - DAY * round(after / DAY), []) if np.isfinite(after) else (0.0, [f"mixed_at={mixed_at!r} is not a time of day."])
     dated = isinstance(mixed_at, dt.date) or (isinstance(mixed_at, str) and re.search(r"\d[-/.]\d+[-/.]\d|\d:\d", mixed_at))
     if not dated:
         found, problems = _minutes(mixed_at, "mixed_at")

@@ -6,15 +6,12 @@ import numpy as np
 import pandas as pd
 
 from testpour.exchange.onset import RISE
+from testpour.exchange.trace_log import GEL, PEAK, TIME, log_trace
 from testpour.wording import in_html, table_html
 
-ONSET, GEL, TIME, PEAK = "onset", "gel_time", "time_to_peak", "peak_temperature"
+ONSET = "onset"
 WORDS = {ONSET: "self-heating begins", GEL: "gel time, by the warming alone", TIME: "time to peak", PEAK: "peak temperature"}
 FASTEST = 5.0  # min of gel time: ASTM D2471 holds above it
-CONVENTION = (
-    "Time from catalyst in, and peak, after ASTM D2471 (withdrawn 2008); gel from the start of self-heating, after the "
-    "temperature-rise convention of ISO 584. State the mass and the cup."
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,9 +107,7 @@ class Trace:
         return show_trace(self)
 
     def log_into(self, logbook, pour, *, by="", why=None):
-        """Log the gel time, time to peak and peak temperature of a pour; see `entries.log_trace`."""
-        from testpour.exchange.trace_log import log_trace
-
+        """Log the gel time, time to peak and peak temperature of a pour; see `trace_log.log_trace`."""
         return log_trace(self, logbook, pour, by=by, why=why)
 
     def words(self, reading):

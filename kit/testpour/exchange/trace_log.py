@@ -1,13 +1,17 @@
 """A trace's readings into the log."""
 
 from testpour.exchange.letters import TraceProblems
-from testpour.exchange.trace import CONVENTION, GEL, PEAK, TIME
 from testpour.logbook.known import known
 from testpour.units import UnitProblem
 from testpour.wording import listed
 
+GEL, TIME, PEAK = "gel_time", "time_to_peak", "peak_temperature"
 LOGGED = (GEL, TIME, PEAK)
 DIGITS = 1  # after the point
+CONVENTION = (
+    "Time from catalyst in, and peak, after ASTM D2471 (withdrawn 2008); gel from the start of self-heating, after the "
+    "temperature-rise convention of ISO 584. State the mass and the cup."
+)
 
 
 def log_trace(trace, logbook, pour, *, by="", why=None):
@@ -32,7 +36,7 @@ def log_trace(trace, logbook, pour, *, by="", why=None):
     ------
     TraceProblems
         If the trace has nothing to log, the study measures none of it, or the pour has one of the readings
-        already and `why` is not given, or a reading is beyond belief. Nothing is stored then.
+        already and `why` is not given, or a reading is out of range. Nothing is stored then.
     LogProblem
         If the pour is not in the log.
     """
@@ -50,7 +54,7 @@ def log_trace(trace, logbook, pour, *, by="", why=None):
             f'log_into(log, {pour!r}, why="read from the trace").')
         ])  # fmt: skip
     ways = {name: _way(trace.readings.loc[name], DIGITS) for name in wanted}
-    _refuse_unbelievable(trace, logbook.study, ways)
+    _refuse_out_of_range(trace, logbook.study, ways)
     note = f"From the temperature trace {trace.source}, channel {trace.channel}. {CONVENTION}"
     written = {}
     for name, way in ways.items():
@@ -61,7 +65,7 @@ def log_trace(trace, logbook, pour, *, by="", why=None):
     return written
 
 
-def _refuse_unbelievable(trace, study, ways):
+def _refuse_out_of_range(trace, study, ways):
     """All or nothing: what the log would refuse is refused before the first is stored."""
     problems = []
     for name, way in ways.items():

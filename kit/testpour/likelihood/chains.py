@@ -25,7 +25,7 @@ def run_chains(proposal, target, start, draws, rng):
     -----
     Differential evolution (ter Braak 2006, Stat. Comput. 16, 239) moves the outer parameters, each half of the
     walkers by differences within the other; the inner ones are drawn anew from their close stand-in, whose
-    density the acceptance takes back. A spread that would fall below zero is reflected.
+    density the acceptance takes back. An sd that would fall below zero is reflected.
     """
     picked = rng.choice(len(start[0]), WALKERS, replace=len(start[0]) < WALKERS)
     outer, inner, groups = start[0][picked], start[1][picked], proposal.groups

@@ -15,8 +15,11 @@ class Top:
     curvature: np.ndarray
     converged: bool
 
+STEP = 1e-4  # between two gradients whose difference is a curvature
+REACH = 2.0  # longest step of a climb, in scaled parameters
 
-def difference_curvature(function, step=1e-4):
+
+def difference_curvature(function):
     """Return a function giving minus the second derivatives, by differences of the gradient.
 
     Central ones; one-sided ones, at half the price, where the gradient at the place is handed over.
@@ -26,22 +29,22 @@ def difference_curvature(function, step=1e-4):
         columns = []
         for j in range(len(at)):
             ahead, behind = at.copy(), at.copy()
-            ahead[j] += step
-            behind[j] -= step
+            ahead[j] += STEP
+            behind[j] -= STEP
             if gradient is None:
-                columns.append((function(behind)[1] - function(ahead)[1]) / (2 * step))
+                columns.append((function(behind)[1] - function(ahead)[1]) / (2 * STEP))
             else:
-                columns.append((gradient - function(ahead)[1]) / step)
+                columns.append((gradient - function(ahead)[1]) / STEP)
         matrix = np.array(columns).reshape(len(at), len(at))
         return (matrix + matrix.T) / 2
 
     return curvature
 
 
-def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0, settle=None):
+def climb(function, start, curvature, thrifty=False, steps=200, settle=None):
     """Return the `Top` reached from `start`.
 
-    Levenberg's damping: the curvature is made positive, steps are at most `reach` long, and a step that
+    Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that
     loses height is shortened by more damping, so the climb cannot jump to a worse point.
 
     Parameters
@@ -60,7 +63,7 @@ def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0, settl
     at = np.asarray(start, dtype=float)
     value, gradient = function(at)
     matrix = curvature(at, gradient)
-    how = (curvature, thrifty, steps, reach)
+    how = (curvature, thrifty, steps)
     at, value, gradient, matrix = _ascend(function, at, value, gradient, matrix, how)
     moved = at if settle is None else settle(at, value)
     if not np.array_equal(moved, at):
@@ -75,12 +78,12 @@ def climb(function, start, curvature, thrifty=False, steps=200, reach=2.0, settl
 
 def _ascend(function, at, value, gradient, matrix, how):
     """Climb until nothing more is to be gained; return place, value, gradient and curvature."""
-    (curvature, thrifty, steps, reach), damping = how, 0.0
+    (curvature, thrifty, steps), damping = how, 0.0
     for _ in range(steps):
         roots, axes = np.linalg.eigh(matrix)
         if _predicted(roots, axes, gradient) < 1e-16 * (1 + abs(value)):
             break
-        step, reached, damping = _climb_once(function, at, value, (roots, axes, gradient), damping, reach)
+        step, reached, damping = _climb_once(function, at, value, (roots, axes, gradient), damping)
         if step is None:
             break
         change = gradient - reached[1]
@@ -102,10 +105,10 @@ def _polish(function, at, value, gradient, matrix):
     return at, value, gradient
 
 
-def _climb_once(function, at, value, slopes, damping, reach):
+def _climb_once(function, at, value, slopes, damping):
     """Return a step that loses no height, what it reached, and the damping for the next; None if none."""
     for _ in range(30):
-        step = _step(*slopes, damping, reach)
+        step = _step(*slopes, damping)
         reached = function(at + step)
         if np.isfinite(reached[0]) and reached[0] >= value - 1e-13 * (1 + abs(value)):
             return step, reached, damping / 16 if damping > 1e-6 else 0.0
@@ -125,11 +128,11 @@ def _predicted(roots, axes, gradient):
     return (((axes.T @ gradient) ** 2) / roots).sum() / 2
 
 
-def _step(roots, axes, gradient, damping, reach):
+def _step(roots, axes, gradient, damping):
     floor = 1e-8 * max(np.abs(roots).max(), 1e-300)
     step = axes @ ((axes.T @ gradient) / (np.maximum(np.abs(roots), floor) + damping))
     length = np.abs(step).max()
-    return step if length <= reach else step * (reach / length)
+    return step if length <= REACH else step * (REACH / length)
 
 
 def newton(look, step_from, start, near):

@@ -1,4 +1,6 @@
-"""Everything nearly normal given the spreads, for many draws at once: one Newton step from a predicted mode."""
+"""Everything nearly normal given the sds, for many draws at once: one Newton step from a predicted mode."""
+
+from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -6,8 +8,9 @@ import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
 from testpour.likelihood.elimination import MANY, largest, members
+from testpour.likelihood.observations import GradeRows, NormalRows
 
-RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn spread is all but zero
+RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
 
 
@@ -20,19 +23,19 @@ class Conditional:
 
     Attributes
     ----------
-    rows : SpreadRows or GradeRows
+    rows : NormalRows or GradeRows
     mode : ndarray, shape (k + G,)
         Outer parameters at the top.
     predictor, moves : ndarray, shapes (n,) and (n, k + G)
         Linear predictor at the top, and its change with the outer parameters.
     rest : ndarray, shape (n, r)
-        Unit-spread design of the rest.
+        Unit-sd design of the rest.
     pairs : Pairs
         Products of its columns.
     adder : sparse matrix, shape (L, n)
         Adds rows up by level of the eliminated group.
     owner : ndarray, shape (r,)
-        Group whose spread scales each rest parameter; -1 for a coefficient.
+        Group whose sd scales each rest parameter; -1 for a coefficient.
     eliminated : int
         The eliminated group; -1 when there are no groups.
     precision, linear : ndarray, shapes (r, r) and (r,)
@@ -41,13 +44,13 @@ class Conditional:
         Positions of (rest, big) among the inner parameters.
     """
 
-    rows: object
+    rows: NormalRows | GradeRows
     mode: np.ndarray
     predictor: np.ndarray
     moves: np.ndarray
     rest: np.ndarray
-    pairs: object
-    adder: object
+    pairs: Pairs
+    adder: csr_array
     owner: np.ndarray
     eliminated: int
     precision: np.ndarray
@@ -69,8 +72,8 @@ class Conditional:
 
     def _place(self, outer, noise, groups):
         count = outer.shape[1] - groups
-        spreads = np.pad(outer[:, count:], ((0, 0), (0, 1)), constant_values=1.0)
-        scale, tau = spreads[:, self.owner], spreads[:, [self.eliminated]]
+        sds = np.pad(outer[:, count:], ((0, 0), (0, 1)), constant_values=1.0)
+        scale, tau = sds[:, self.owner], sds[:, [self.eliminated]]
         eta = self.predictor + (outer - self.mode) @ self.moves.T
         score, weight = self.rows.score_and_weight(eta, outer[:, :count])
         pull = weight * eta + score
@@ -105,7 +108,7 @@ class Conditional:
 class Pairs:
     """Products (n, q) of the columns of a design with r columns, and which pairs (q,) they are of."""
 
-    products: object
+    products: np.ndarray | csc_array
     one: np.ndarray
     other: np.ndarray
     size: int

@@ -4,6 +4,8 @@ Each row touches one level of a group, so the group's block of the curvature is 
 is a small dense matrix (its Schur complement), and work grows with the rows, not with the levels' square.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,9 +88,9 @@ class Layout:
     big : int
         The eliminated group; -1 for none.
     kept : ndarray, shape (n, r)
-        Unit-spread design of what is kept.
+        Unit-sd design of what is kept.
     owner : ndarray, shape (r,)
-        Group whose spread scales each kept column; -1 for a coefficient.
+        Group whose sd scales each kept column; -1 for a coefficient.
     place : slice
         Of the eliminated levels among the inner parameters.
     adder : sparse matrix, shape (L, n), or None
@@ -99,12 +101,12 @@ class Layout:
     kept: np.ndarray
     owner: np.ndarray
     place: slice
-    adder: object
+    adder: csr_array | None
 
-    def at(self, spreads):
-        """Return the `InnerDesign` at signed `spreads` (G,)."""
-        kept = self.kept * np.append(spreads, 1.0)[self.owner]
-        return InnerDesign(self, kept, spreads[self.big] if self.big >= 0 else 0.0)
+    def at(self, sds):
+        """Return the `InnerDesign` at signed `sds` (G,)."""
+        kept = self.kept * np.append(sds, 1.0)[self.owner]
+        return InnerDesign(self, kept, sds[self.big] if self.big >= 0 else 0.0)
 
     def part(self, inner):
         """Kept and eliminated among `inner` (d, ...)."""
@@ -132,7 +134,7 @@ def layout(design, groups, many=MANY):
 
 @dataclass(frozen=True)
 class InnerDesign:
-    """The inner design at given spreads: `kept` columns (n, r), and the spread `tau` of the eliminated levels."""
+    """The inner design at given sds: `kept` columns (n, r), and the sd `tau` of the eliminated levels."""
 
     layout: Layout
     kept: np.ndarray

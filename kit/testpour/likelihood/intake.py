@@ -4,14 +4,14 @@ import numpy as np
 
 
 def pair(belief, count):
-    """Return means and spreads as arrays of `count`; None is flat."""
+    """Return means and sds as arrays of `count`; None is flat."""
     if belief is None:
         return np.zeros(count), np.full(count, np.inf)
     return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
 
 
 def shape_names(grades):
-    """Return the names of the shape parameters: the spread, or the first cut and the log gaps."""
+    """Return the names of the shape parameters: sigma, or the first cut and the log gaps."""
     if grades is None:
         return ["log sigma"]
     return ["cut 0|1"] + [f"log gap {g}" for g in range(1, grades - 1)]
@@ -60,18 +60,18 @@ def _grade_problems(low, high, grades):
 
 
 def check_beliefs(coefficients, cuts, spread_belief, group_names, group_beliefs):
-    """Raise ValueError listing every belief with the wrong length, a missing mean or a spread not above 0.
+    """Raise ValueError listing every belief with the wrong length, a missing mean or an sd not above 0.
 
-    `coefficients` and `cuts` are each (how many, (means, spreads)).
+    `coefficients` and `cuts` are each (how many, (means, sds)).
     """
     problems = []
-    for what, (size, (mean, spread)) in (("belief", coefficients), ("cut_belief", cuts)):
-        if mean.shape != (size,) or spread.shape != (size,):
+    for what, (size, (mean, sd)) in (("belief", coefficients), ("cut_belief", cuts)):
+        if mean.shape != (size,) or sd.shape != (size,):
             problems.append(
-                f"{what} needs {size} means and {size} spreads, not {mean.size} and {spread.size}."
+                f"{what} needs {size} means and {size} standard deviations, not {mean.size} and {sd.size}."
             )
-        elif not np.isfinite(mean).all() or not (spread > 0).all():
-            problems.append(f"{what}: means must be finite and spreads above 0 (inf is flat).")
+        elif not np.isfinite(mean).all() or not (sd > 0).all():
+            problems.append(f"{what}: means must be finite and standard deviations above 0 (inf is flat).")
     if not spread_belief > 0:
         problems.append(f"spread_belief = {spread_belief:g}: must be above 0 (inf is flat).")
     strange = sorted(set(group_beliefs) - set(group_names))

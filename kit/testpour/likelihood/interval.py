@@ -37,13 +37,13 @@ class IntervalModel(GenericLikelihoodModel):
     groups : dict, optional
         Name to (n,) labels or codes: one random intercept each.
     belief : tuple of array_like, optional
-        Means and spreads (p,) of Normal beliefs about the coefficients; a spread of inf is flat.
+        Means and sds (p,) of Normal beliefs about the coefficients; an sd of inf is flat.
     spread_belief : float, optional
         Half-normal scale of the belief about sigma, latent units; None or inf is flat.
     group_beliefs : dict, optional
-        Name to half-normal scale of the belief about that group's spread; missing or inf is flat.
+        Name to half-normal scale of the belief about that group's sd; missing or inf is flat.
     cut_belief : tuple of array_like, optional
-        Means and spreads (K-1,) of Normal beliefs about the cut-points, kept in order.
+        Means and sds (K-1,) of Normal beliefs about the cut-points, kept in order.
     smooth : tuple, optional
         Columns (n, q) of a smooth function whose coefficients are Normal(0, s**2), and the half-normal scale
         of the belief about s; it is kept as the last group, ``"smooth"``.
@@ -57,7 +57,7 @@ class IntervalModel(GenericLikelihoodModel):
     Notes
     -----
     `params` are the coefficients, then ``log(sigma)`` or ``[first cut, log gaps between cuts]``, then one
-    spread per group.
+    sd per group.
     """
 
     def __init__(
@@ -97,7 +97,7 @@ class IntervalModel(GenericLikelihoodModel):
         check_columns(self)
 
     def _take_groups(self, groups, group_beliefs):
-        """Number the levels of every group, in sorted order, and line up the beliefs about their spreads."""
+        """Number the levels of every group, in sorted order, and line up the beliefs about their sds."""
         self.group_beliefs = np.array([float(group_beliefs.get(name, np.inf)) for name in groups])
         self.group_levels = {name: np.unique(np.asarray(labels)) for name, labels in groups.items()}
         self.groups = tuple(
@@ -123,7 +123,7 @@ class IntervalModel(GenericLikelihoodModel):
         return (self.low > 0) | (self.high < self.grades - 1)
 
     def with_beliefs(self, **beliefs):
-        """Return a copy with `belief` or `cut_belief` replaced by other (means, spreads)."""
+        """Return a copy with `belief` or `cut_belief` replaced by other (means, sds)."""
         other = copy.copy(self)
         other.__dict__.update(beliefs, found=None)
         return other
@@ -158,14 +158,14 @@ class IntervalModel(GenericLikelihoodModel):
         Parameters
         ----------
         restricted : bool, optional
-            True integrates the coefficients out before the spreads (or cut-points) are estimated, as
+            True integrates the coefficients out before the sds (or cut-points) are estimated, as
             restricted maximum likelihood does; False maximises over everything but the group effects.
             By default True when there are groups or any belief, else False: plain maximum likelihood.
 
         Notes
         -----
         With a belief about sigma or the cut-points, the most likely value is sought in log sigma or the
-        log gaps, where it cannot sit at a spread or gap of zero.
+        log gaps, where it cannot sit at an sd or gap of zero.
         """
         if not len(self.low):
             raise ValueError(
@@ -178,13 +178,13 @@ class IntervalModel(GenericLikelihoodModel):
 
     @property
     def has_belief(self):
-        """True when any coefficient, spread or cut-point has a belief that is not flat."""
+        """True when any coefficient, sigma or cut-point has a belief that is not flat."""
         scales = (self.belief[1], self.cut_belief[1], self.group_beliefs, [self.spread_belief])
         return any(np.isfinite(s).any() for s in scales)
 
     @property
     def shape_believed(self):
-        """True when the spread, or every cut-point, has a belief that is not flat."""
+        """True when sigma, or every cut-point, has a belief that is not flat."""
         return bool(np.isfinite(self.cut_belief[1]).all() if self.grades else np.isfinite(self.spread_belief))
 
     def posterior(self, draws=2000, seed=0):
@@ -252,7 +252,7 @@ class IntervalResults(GenericLikelihoodModelResults):
                 "Give it a belief, or log a pour that breaks the pattern."
             )
         words += [
-            f"The rows show no difference between levels of {name} beyond chance: its spread is zero."
+            f"The rows show no difference between levels of {name} beyond chance: its sd is zero."
             for name, spread in self.group_spread.items()
             if spread == 0
         ]

@@ -1,42 +1,56 @@
 """Integrate out everything that is nearly normal: an inner Newton step inside an outer climb."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
 from testpour.likelihood.climb import carried_along, newton
-from testpour.likelihood.elimination import layout
+from testpour.likelihood.elimination import Factored, InnerDesign, layout
+from testpour.likelihood.observations import GradeRows, NormalRows, RowDerivatives
 
 LOG_2PI = np.log(2 * np.pi)
 SHORT = 0.5  # an outer step short enough to carry the inner mode along a straight line
 
 
+class ShapePrior(Protocol):
+    """Prior of the shape parameters: sigma, or the cut-points of grades."""
+
+    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+        """Log density at one `shape` (k,), its gradient (k,) and second derivatives (k, k)."""
+
+    def many(self, shapes: np.ndarray) -> np.ndarray:
+        """Log densities (m,) at `shapes` (m, k)."""
+
+
 @dataclass(frozen=True)
-class Problem:
+class JointDensity:
     """A likelihood with its beliefs, on a scale where all numbers are near one.
 
     The beliefs about the coefficients c are ``-|root @ c - target|**2 / 2``; flat ones have no row in `root`.
 
     Attributes
     ----------
-    rows : SpreadRows or GradeRows
+    rows : NormalRows or GradeRows
     design : ndarray, shape (n, p)
     root, target : ndarray, shapes (r, p) and (r,)
     groups : tuple of Group or Smooth
-    shape_belief : SpreadBelief or CutBelief
+    shape_belief : SigmaPrior or CutPrior
         ``shape -> (log density, gradient, second derivatives)``; `many` gives the log density of draws.
     group_scales : ndarray, shape (G,)
-        Half-normal scale of each group's spread; inf is flat.
+        Half-normal scale of each group's sd; inf is flat.
     constant : float
         What the change of scale adds to the log density.
     """
 
-    rows: object
+    rows: NormalRows | GradeRows
     design: np.ndarray
     root: np.ndarray
     target: np.ndarray
     groups: tuple
-    shape_belief: object
+    shape_belief: ShapePrior
     group_scales: np.ndarray
     constant: float = 0.0
 
@@ -45,13 +59,13 @@ class Problem:
 class Marginal:
     """Log density of the outer parameters, the inner ones integrated by Laplace's approximation.
 
-    Outer: the coefficients unless `restricted`, then the shape, then one signed spread per group. Inner:
-    the coefficients if `restricted`, then one standard normal v per level, whose effect is spread * v.
-    Written so, the density is smooth and even in each spread, and a spread of zero is an ordinary point.
+    Outer: the coefficients unless `restricted`, then the shape, then one signed sd per group. Inner:
+    the coefficients if `restricted`, then one standard normal v per level, whose effect is sd * v.
+    Written so, the density is smooth and even in each sd, and an sd of zero is an ordinary point.
     The approximation is exact when every row is exact.
     """
 
-    problem: Problem
+    problem: JointDensity
     restricted: bool
     last: tuple = field(default=None, repr=False)
 
@@ -66,7 +80,7 @@ class Marginal:
         self.layout = layout(lead, self.problem.groups)
 
     def split(self, outer):
-        """Return coefficients (or none), shape and spreads of an outer vector."""
+        """Return coefficients (or none), shape and sds of an outer vector."""
         count = len(self.problem.groups)
         return outer[: self.fixed], outer[self.fixed : len(outer) - count], outer[len(outer) - count :]
 
@@ -81,9 +95,9 @@ class Marginal:
 
     def solve(self, outer):
         """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it."""
-        coefficients, shape, spreads = self.split(outer)
+        coefficients, shape, sds = self.split(outer)
         base = self.problem.design @ coefficients if self.fixed else 0.0
-        design, k = self.layout.at(spreads), self.inner_fixed
+        design, k = self.layout.at(sds), self.inner_fixed
         precision, linear = self.precision(design.kept.shape[1])
 
         def look(at):
@@ -107,17 +121,17 @@ class Marginal:
     def __call__(self, outer):
         """Return log density and gradient at `outer`."""
         inner = self.solve(outer)
-        coefficients, shape, spreads = self.split(outer)
+        coefficients, shape, sds = self.split(outer)
         value = inner.rows.value.sum() + self.problem.constant
         value += self._coefficient_belief(coefficients if self.fixed else inner.at[: self.inner_fixed])
         value -= inner.at[self.inner_fixed :] @ inner.at[self.inner_fixed :] / 2
         value += self.inner_fixed * LOG_2PI / 2 - inner.factor.log_determinant / 2
         shape_value, shape_slope, _ = self.problem.shape_belief(shape)
-        spread_value, spread_slope = half_normal(spreads, self.problem.group_scales)
+        sd_value, sd_slope = half_normal(sds, self.problem.group_scales)
         residual = self.problem.root @ coefficients - self.problem.target if self.fixed else None
         lead = -self.problem.root.T @ residual if self.fixed else np.zeros(0)
-        gradient = self._gradient(inner) + np.concatenate([lead, shape_slope, spread_slope])
-        return value + shape_value + spread_value, gradient
+        gradient = self._gradient(inner) + np.concatenate([lead, shape_slope, sd_slope])
+        return value + shape_value + sd_value, gradient
 
     def _coefficient_belief(self, coefficients):
         residual = self.problem.root @ coefficients - self.problem.target
@@ -169,13 +183,13 @@ class Inner:
 
     at: np.ndarray
     eta: np.ndarray
-    rows: object
-    design: object
-    factor: object
+    rows: RowDerivatives
+    design: InnerDesign
+    factor: Factored
 
 
-def half_normal(spreads, scales):
-    """Log density and slope of half-normal beliefs about signed spreads; a scale of inf is flat."""
+def half_normal(sds, scales):
+    """Log density and slope of half-normal beliefs about signed sds; a scale of inf is flat."""
     proper = scales[np.isfinite(scales)]
     constant = (np.log(2 / proper) - LOG_2PI / 2).sum()
-    return constant - ((spreads / scales) ** 2).sum() / 2, -spreads / scales**2
+    return constant - ((sds / scales) ** 2).sum() / 2, -sds / scales**2

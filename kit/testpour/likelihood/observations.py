@@ -40,7 +40,7 @@ class RowDerivatives:
 
 
 @dataclass(frozen=True)
-class SpreadRows:
+class NormalRows:
     """Rows with known ends on a latent scale; the one shape parameter is ``log(sigma)``."""
 
     low: np.ndarray

@@ -9,8 +9,8 @@ from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.scaling import scaled_problem
 from testpour.likelihood.separation import runaway
 
-FAR = 12.0  # a log spread or log gap this far from its start has no finite estimate
-WEAK = 1e4  # belief spread, in residual spreads, that holds a runaway coefficient for the sake of the rest
+FAR = 12.0  # a log sigma or log gap this far from its start has no finite estimate
+WEAK = 1e4  # prior sd, in residual sds, that holds a runaway coefficient for the sake of the rest
 
 
 @dataclass(frozen=True)
@@ -44,13 +44,13 @@ def joint_curvature(marginal):
 
 
 def reach_top(marginal, start):
-    """Climb from `start`; spreads that do better at zero are set to exactly zero."""
-    spreads = np.arange(len(start) - len(marginal.problem.groups), len(start))
+    """Climb from `start`; sds that do better at zero are set to exactly zero."""
+    sds = np.arange(len(start) - len(marginal.problem.groups), len(start))
 
     def settle(at, value):
         at = at.copy()
-        at[spreads] = np.abs(at[spreads])
-        for j in spreads[at[spreads] < 0.05]:
+        at[sds] = np.abs(at[sds])
+        for j in sds[at[sds] < 0.05]:
             trial = at.copy()
             trial[j] = 0.0
             at = trial if marginal(trial)[0] >= value - 1e-9 else at
@@ -58,7 +58,7 @@ def reach_top(marginal, start):
 
     top = climb(marginal, start, joint_curvature(marginal), thrifty=marginal.size > 0, settle=settle)
     settled = top.at.copy()
-    settled[spreads] = np.where(np.abs(settled[spreads]) < 1e-7, 0.0, np.abs(settled[spreads]))
+    settled[sds] = np.where(np.abs(settled[sds]) < 1e-7, 0.0, np.abs(settled[sds]))
     return replace(top, at=settled)
 
 
@@ -82,13 +82,13 @@ def find_optimum(model, restricted):
     params, covariance = _own_units(marginal, scale, top, inner)
     log_likelihood = model.loglike(params)
     params, diverges = _mark(model, params, direction, top, marginal)
-    _, _, spreads = marginal.split(top.at)
+    _, _, sds = marginal.split(top.at)
     lost = ~np.isfinite(params)
-    lost[len(params) - len(spreads) :] |= spreads == 0
+    lost[len(params) - len(sds) :] |= sds == 0
     covariance[lost], covariance[:, lost] = np.nan, np.nan
     effects = tuple(
         scale.unit * s * inner.at[a:b]
-        for s, a, b in zip(spreads, marginal.offsets[:-1], marginal.offsets[1:], strict=True)
+        for s, a, b in zip(sds, marginal.offsets[:-1], marginal.offsets[1:], strict=True)
     )
     value = top.value + (scale.log_volume if restricted else 0.0)
     return Optimum(params, covariance, effects, value, log_likelihood, top.converged, restricted, diverges)
@@ -99,23 +99,23 @@ def _held(model, direction):
     p = model.exog.shape[1]
     size = np.maximum(np.abs(model.exog).max(axis=0, initial=0.0), 1e-300)
     weak = WEAK * scaled_problem(model)[1].unit / size
-    spread = np.where(direction[:p] != 0, np.minimum(model.belief[1], weak), model.belief[1])
+    sd = np.where(direction[:p] != 0, np.minimum(model.belief[1], weak), model.belief[1])
     cuts = model.cut_belief
     if model.grades:
         cuts = cuts[0], np.where(direction[p:] != 0, np.minimum(cuts[1], WEAK), cuts[1])
-    return model.with_beliefs(belief=(model.belief[0], spread), cut_belief=cuts)
+    return model.with_beliefs(belief=(model.belief[0], sd), cut_belief=cuts)
 
 
 def _own_units(marginal, scale, top, inner):
     """Parameters and covariance in the model's units.
 
-    The coefficients' covariance is that given the spreads when they were integrated out, as is usual for
+    The coefficients' covariance is that given the sds when they were integrated out, as is usual for
     restricted maximum likelihood.
     """
-    coefficients, shape, spreads = marginal.split(top.at)
+    coefficients, shape, sds = marginal.split(top.at)
     covariance = _inverse(top.curvature)
     p = marginal.problem.design.shape[1]
-    total = p + len(shape) + len(spreads)
+    total = p + len(shape) + len(sds)
     if marginal.restricted:
         coefficients = inner.at[:p]
         joint = np.zeros((total, total))
@@ -124,9 +124,9 @@ def _own_units(marginal, scale, top, inner):
         covariance = joint
     turn = np.eye(total)
     turn[:p, :p] = scale.unit * scale.turn
-    turn[total - len(spreads) :, total - len(spreads) :] *= 1.0 if scale.graded else scale.unit
+    turn[total - len(sds) :, total - len(sds) :] *= 1.0 if scale.graded else scale.unit
     params = np.concatenate(
-        [scale.unit * scale.turn @ coefficients, scale.shape(shape), scale.unit * spreads]
+        [scale.unit * scale.turn @ coefficients, scale.shape(shape), scale.unit * sds]
     )
     return params, turn @ covariance @ turn.T
 

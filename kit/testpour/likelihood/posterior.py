@@ -1,11 +1,14 @@
 """Equally weighted draws of everything unknown in an interval model, exact under its beliefs."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
 from testpour.likelihood.chains import run_chains
 from testpour.likelihood.conditional import conditional_at, parts
+from testpour.likelihood.laplace import JointDensity
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import summit
 from testpour.likelihood.prior_draws import draw_beliefs
@@ -58,9 +61,9 @@ class Posterior:
 
 @dataclass(frozen=True)
 class Target:
-    """Joint log density of outer (shape, spreads) and inner (coefficients, standard effects) parameters."""
+    """Joint log density of outer (shape, sds) and inner (coefficients, standard effects) parameters."""
 
-    problem: object
+    problem: JointDensity
 
     def __call__(self, outer, inner):
         """Return log densities (m,) of `outer` (m, k + G) and `inner` (m, p + levels)."""
@@ -70,23 +73,23 @@ class Target:
     def _few(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
         count = len(problem.groups)
-        shape, spreads = outer[:, : outer.shape[1] - count], np.abs(outer[:, outer.shape[1] - count :])
+        shape, sds = outer[:, : outer.shape[1] - count], np.abs(outer[:, outer.shape[1] - count :])
         eta, start = inner[:, :p] @ problem.design.T, p
         for g, group in enumerate(problem.groups):
-            effects = inner[:, start : start + group.levels] * spreads[:, [g]]
+            effects = inner[:, start : start + group.levels] * sds[:, [g]]
             eta += group.at(effects.T).T
             start += group.levels
         residual = inner[:, :p] @ problem.root.T - problem.target
         value = problem.rows.log_likelihood(eta, shape) + problem.shape_belief.many(shape)
         value -= (residual**2).sum(axis=1) / 2 + (inner[:, p:] ** 2).sum(axis=1) / 2
-        return value - ((spreads / problem.group_scales) ** 2).sum(axis=1) / 2
+        return value - ((sds / problem.group_scales) ** 2).sum(axis=1) / 2
 
 
 def sample(model, draws, seed):
     """Return the `Posterior` of an `IntervalModel`.
 
     Importance sampling (Kong, Liu and Wong 1994 for the effective sample size) from a t distribution at
-    the marginal mode of spreads and cut-points, then a Gaussian given those; adapted if thin; where it is
+    the marginal mode of sds and cut-points, then a Gaussian given those; adapted if thin; where it is
     still too thin, its draws are the start of chains (see `chains`).
 
     Raises
@@ -120,11 +123,11 @@ def sample(model, draws, seed):
 def _first_proposal(marginal, top):
     roots, axes = np.linalg.eigh(top.curvature)
     roots = np.maximum(roots, 0.05)
-    spread = np.linalg.cholesky((axes / roots) @ axes.T)
+    factor = np.linalg.cholesky((axes / roots) @ axes.T)
     degrees = np.inf if marginal.problem.rows.exact.all() else max(12.0, 2.0 * marginal.size)
     still, plain = np.zeros(marginal.size), np.ones(marginal.size)
     groups = len(marginal.problem.groups)
-    return Proposal(conditional_at(marginal, top), groups, top.at, spread, still, plain, degrees)
+    return Proposal(conditional_at(marginal, top), groups, top.at, factor, still, plain, degrees)
 
 
 def _weigh(proposal, target, draws, rng, most):
@@ -154,16 +157,16 @@ def _describe(model, scale, outer, inner, effective, method, seed):
     """Bring draws to the model's own units."""
     p, count = model.exog.shape[1], len(model.groups)
     shape = scale.shape(outer[:, : outer.shape[1] - count])
-    spreads = scale.unit * np.abs(outer[:, outer.shape[1] - count :])
+    sds = scale.unit * np.abs(outer[:, outer.shape[1] - count :])
     ends = p + np.cumsum([0] + [g.levels for g in model.groups])
     names = [g.name for g in model.groups]
     return Posterior(
         coefficients=scale.unit * inner[:, :p] @ scale.turn.T,
         spread=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
         cuts=cuts_of(shape) if scale.graded else None,
-        group_spread={name: spreads[:, g] for g, name in enumerate(names)},
+        group_spread={name: sds[:, g] for g, name in enumerate(names)},
         group_effects={
-            name: spreads[:, [g]] * inner[:, ends[g] : ends[g + 1]] for g, name in enumerate(names)
+            name: sds[:, [g]] * inner[:, ends[g] : ends[g + 1]] for g, name in enumerate(names)
         },
         group_levels=dict(model.group_levels),
         effective=float(effective),
@@ -192,7 +195,7 @@ def _refuse_improper(model):
         seen = len(np.unique(group.codes[model.informative]))
         if seen < 3:
             problems.append(
-                f"Group {group.name!r} has {seen} level(s) with readings; its spread needs a "
+                f"Group {group.name!r} has {seen} level(s) with readings; its sd needs a "
                 "belief, or at least three levels."
             )
     if problems:

@@ -1,4 +1,4 @@
-"""Draws from the beliefs alone, for a log without a single telling row."""
+"""Draws from the priors alone, for a log without a single informative row."""
 
 import numpy as np
 
@@ -9,24 +9,24 @@ TRIES = 1000
 
 def draw_beliefs(model, draws, rng):
     """Return outer and inner draws from the beliefs, and the `Scale` they are on (the model's own)."""
-    mean, spread = model.belief
+    mean, sd = model.belief
     graded = model.grades is not None
-    coefficients = mean + spread * rng.standard_normal((draws, len(mean)))
+    coefficients = mean + sd * rng.standard_normal((draws, len(mean)))
     if graded:
         shape = _ordered_cuts(*model.cut_belief, draws, rng)
     else:
         shape = np.log(model.spread_belief * np.abs(rng.standard_normal((draws, 1))))
-    spreads = model.group_beliefs * np.abs(rng.standard_normal((draws, len(model.groups))))
+    sds = model.group_beliefs * np.abs(rng.standard_normal((draws, len(model.groups))))
     effects = rng.standard_normal((draws, sum(g.levels for g in model.groups)))
     scale = Scale(1.0, np.eye(len(mean)), graded)
-    return np.hstack([shape, spreads]), np.hstack([coefficients, effects]), scale
+    return np.hstack([shape, sds]), np.hstack([coefficients, effects]), scale
 
 
-def _ordered_cuts(mean, spread, draws, rng):
+def _ordered_cuts(mean, sd, draws, rng):
     """Normal cut-points kept only when in order, in their free form."""
     kept = np.zeros((0, len(mean)))
     for _ in range(TRIES):
-        trial = mean + spread * rng.standard_normal((draws, len(mean)))
+        trial = mean + sd * rng.standard_normal((draws, len(mean)))
         kept = np.vstack([kept, trial[(np.diff(trial, axis=1) > 0).all(axis=1)]])
         if len(kept) >= draws:
             cuts = kept[:draws]

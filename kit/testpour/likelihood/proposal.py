@@ -10,7 +10,7 @@ from testpour.likelihood.conditional import Conditional
 
 OUTER_DEGREES = 5  # degrees of freedom of the outer t distribution
 ADAPTED_DEGREES = 8  # the same once its shape has been seen
-ROOT = 3  # cube roots of spreads are nearly normal (Wilson & Hilferty 1931, of variances)
+ROOT = 3  # cube roots of sds are nearly normal (Wilson & Hilferty 1931, of variances)
 
 
 @dataclass(frozen=True)
@@ -31,13 +31,13 @@ def join(clouds):
 
 @dataclass(frozen=True)
 class Proposal:
-    """Outer parameters from a t distribution, spreads folded at zero; then the inner ones given them.
+    """Outer parameters from a t distribution, sds folded at zero; then the inner ones given them.
 
     Attributes
     ----------
     conditional : Conditional
     groups : int
-        Number of spreads G among the outer parameters; they come last.
+        Number of sds G among the outer parameters; they come last.
     centre, axes : ndarray
         Location (k + G,) and scale root (k + G, k + G) of the outer t distribution.
     shift, stretch : ndarray, shape (d,)
@@ -45,7 +45,7 @@ class Proposal:
     degrees : float
         Degrees of freedom of the inner noise.
     outer_degrees, root : int
-        Degrees of freedom of the outer t distribution, and which root of the spreads it is about.
+        Degrees of freedom of the outer t distribution, and which root of the sds it is about.
     """
 
     conditional: Conditional
@@ -75,7 +75,7 @@ class Proposal:
         return inner, noise, log_noise - np.log(self.stretch).sum() - log_volume
 
     def _outer_density(self, outer):
-        """Log density of the folded t: the sum over every choice of signs of the spreads' roots."""
+        """Log density of the folded t: the sum over every choice of signs of the sds' roots."""
         size, logs = len(self.centre), []
         places = self._roots(outer, self.root)
         for signs in product((1.0, -1.0), repeat=self.groups):
@@ -87,7 +87,7 @@ class Proposal:
         return density + steep.sum(axis=1)
 
     def _roots(self, outer, root):
-        """Outer parameters with the spreads as their roots."""
+        """Outer parameters with the sds as their roots."""
         places = outer.copy()
         places[:, outer.shape[1] - self.groups :] **= 1 / root
         return places
@@ -99,7 +99,7 @@ class Proposal:
         places = self._roots(cloud.outer, ROOT)
         blend = trust * weights + (1 - trust) / len(weights)
         centre = blend @ places
-        spread = ((places - centre).T * blend) @ (places - centre)
+        covariance = ((places - centre).T * blend) @ (places - centre)
         shift = weights @ cloud.noise
         stretch = np.sqrt(weights @ (cloud.noise - shift) ** 2)
         alone = self.conditional.many_levels  # each would be moved by mere chance, and all of them far
@@ -107,7 +107,7 @@ class Proposal:
         return replace(
             self,
             centre=centre,
-            axes=np.linalg.cholesky(spread),
+            axes=np.linalg.cholesky(covariance),
             shift=trust * shift,
             stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))),
             outer_degrees=ADAPTED_DEGREES,

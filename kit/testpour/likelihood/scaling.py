@@ -6,13 +6,13 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.stats import norm
 
-from testpour.likelihood.laplace import LOG_2PI, Problem
-from testpour.likelihood.observations import GradeRows, SpreadRows, cuts_of, shape_of
+from testpour.likelihood.laplace import LOG_2PI, JointDensity
+from testpour.likelihood.observations import GradeRows, NormalRows, cuts_of, shape_of
 
 
 @dataclass(frozen=True)
 class Scale:
-    """How scaled parameters map back: coefficients are ``unit * turn @ scaled``, spreads ``unit * scaled``.
+    """How scaled parameters map back: coefficients are ``unit * turn @ scaled``, sds ``unit * scaled``.
 
     Grades have no unit of their own: theirs is 1.
     """
@@ -32,7 +32,7 @@ class Scale:
 
 
 @dataclass(frozen=True)
-class SpreadBelief:
+class SigmaPrior:
     """Half-normal belief about sigma, a density in scaled ``log(sigma)`` when `sampling`, else in sigma."""
 
     scale: float
@@ -55,16 +55,16 @@ class SpreadBelief:
 
 
 @dataclass(frozen=True)
-class CutBelief:
+class CutPrior:
     """Normal belief about ordered cut-points, a density in `shape` when `sampling`, else in cuts."""
 
     mean: np.ndarray
-    spread: np.ndarray
+    sd: np.ndarray
     sampling: bool
 
     def __call__(self, shape):
         """Return log density, gradient and second derivatives at ``[first cut, log gaps]``."""
-        precision = 1 / self.spread**2
+        precision = 1 / self.sd**2
         turn = np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
         slope = turn.T @ (-precision * (cuts_of(shape) - self.mean))
         second = -turn.T @ (precision[:, None] * turn) + np.diag(np.r_[0.0, slope[1:]])
@@ -73,10 +73,10 @@ class CutBelief:
 
     def many(self, shapes):
         """Return log densities (m,) of `shapes` (m, K-1)."""
-        proper = self.spread[np.isfinite(self.spread)]
+        proper = self.sd[np.isfinite(self.sd)]
         constant = -(np.log(proper) + LOG_2PI / 2).sum()
         jacobian = shapes[:, 1:].sum(axis=1) if self.sampling else 0.0
-        return constant - (((cuts_of(shapes) - self.mean) / self.spread) ** 2).sum(axis=1) / 2 + jacobian
+        return constant - (((cuts_of(shapes) - self.mean) / self.sd) ** 2).sum(axis=1) / 2 + jacobian
 
 
 @dataclass(frozen=True)
@@ -89,27 +89,27 @@ class NoBelief:
 
 
 def scaled_problem(model, sampling=False):
-    """Return the `Problem` of an `IntervalModel` on its working scale, its `Scale`, and a start.
+    """Return the `JointDensity` of an `IntervalModel` on its working scale, its `Scale`, and a start.
 
     Rows open at both ends say nothing and are left out.
     """
     keep = model.informative
     low, high, design = model.low[keep], model.high[keep], model.exog[keep]
-    mean, spread = model.belief
-    believed = np.isfinite(spread)
-    root = (np.eye(len(spread)) / np.where(believed, spread, 1.0))[believed]
-    target = mean[believed] / spread[believed]
+    mean, sd = model.belief
+    believed = np.isfinite(sd)
+    root = (np.eye(len(sd)) / np.where(believed, sd, 1.0))[believed]
+    target = mean[believed] / sd[believed]
     coefficients, unit = _start(model, low, high, design, root, target)
     stacked, turned = np.linalg.qr(np.vstack([design, unit * root]))
     turn = solve_triangular(turned, np.eye(len(turned)))
     scale = Scale(unit, turn, model.grades is not None)
     rows, shape, belief = _rows(model, low, high, unit, sampling)
     groups = tuple(g.kept(keep) for g in model.groups)
-    constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(spread[believed]).sum()
+    constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(sd[believed]).sum()
     constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
     design, root = stacked[: len(design)], stacked[len(design) :]
     scales = model.group_beliefs / unit
-    problem = Problem(rows, design, root, target, groups, belief, scales, constant)
+    problem = JointDensity(rows, design, root, target, groups, belief, scales, constant)
     return problem, scale, np.concatenate([turned @ coefficients / unit, shape, np.full(len(groups), 0.5)])
 
 
@@ -117,20 +117,20 @@ def _rows(model, low, high, unit, sampling):
     """The scaled rows, a start for their shape parameters, and the belief about those."""
     if model.grades is None:
         return (
-            SpreadRows(low / unit, high / unit),
+            NormalRows(low / unit, high / unit),
             np.zeros(1),
-            SpreadBelief(model.spread_belief, unit, sampling),
+            SigmaPrior(model.spread_belief, unit, sampling),
         )
     rows = GradeRows(low.astype(int), high.astype(int), model.grades)
-    return rows, _grade_start(model, low, high), CutBelief(*model.cut_belief, sampling)
+    return rows, _grade_start(model, low, high), CutPrior(*model.cut_belief, sampling)
 
 
 def plain_problem(model):
-    """Return the `Problem` of a model in its own units and without beliefs: the likelihood alone."""
+    """Return the `JointDensity` of a model in its own units and without beliefs: the likelihood alone."""
     problem, scale, _ = scaled_problem(model)
     keep = model.informative
     low, high = model.low[keep], model.high[keep]
-    rows = problem.rows if scale.graded else SpreadRows(low, high)
+    rows = problem.rows if scale.graded else NormalRows(low, high)
     k = model.exog.shape[1]
     return replace(
         problem,
@@ -145,7 +145,7 @@ def plain_problem(model):
 
 
 def _start(model, low, high, design, root, target):
-    """Least squares on interval middles, beliefs as extra rows, and a residual spread; grades start at 0."""
+    """Least squares on interval middles, beliefs as extra rows, and a residual sd; grades start at 0."""
     p = design.shape[1]
     if model.grades is not None:
         start = np.zeros(p)

@@ -22,7 +22,7 @@ def runaway(model):
     lower, upper, exact = _row_moves(model)
     size = model.exog.shape[1]
     free = np.isfinite(model.belief[1])
-    extra = np.isfinite(model.cut_belief[1]) if model.grades is not None else [not _spread_free(model)]
+    extra = np.isfinite(model.cut_belief[1]) if model.grades is not None else [not _sigma_free(model)]
     held = np.r_[free, extra].astype(bool)
     if held.all():
         return np.zeros(len(held))
@@ -43,7 +43,7 @@ def runaway(model):
     return np.where(np.abs(answer.x) > TOLERANCE, answer.x / columns, 0.0)
 
 
-def _spread_free(model):
+def _sigma_free(model):
     """Sigma may run to zero only when neither it nor any coefficient is held by a belief."""
     return not np.isfinite(model.spread_belief) and not np.isfinite(model.belief[1]).any()
 

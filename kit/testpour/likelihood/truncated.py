@@ -126,7 +126,7 @@ def _quadrature_moments(low, high):
     mass = NODE_WEIGHTS * np.exp(logs - logs.max(axis=1, keepdims=True))
     mass /= mass.sum(axis=1, keepdims=True)
     centre = (mass * steps).sum(axis=1)
-    spread = steps - centre[:, None]
-    central = [(mass * spread**k).sum(axis=1) for k in (2, 3, 4)]
+    apart = steps - centre[:, None]
+    central = [(mass * apart**k).sum(axis=1) for k in (2, 3, 4)]
     sign = np.where(flip, -1.0, 1.0)
     return sign * (start + centre), central[0], sign * central[1], central[2]

@@ -84,7 +84,7 @@ class Logbook:
         Raises
         ------
         LogProblem
-            If a setting is unknown, unreadable, unbelievable or refused, or the name is taken.
+            If a setting is unknown, unreadable, out of range or refused, or the name is taken.
 
         Warns
         -----
@@ -124,7 +124,7 @@ class Logbook:
         Raises
         ------
         LogProblem
-            If the pour is not in the log, the reading is unknown, unreadable or unbelievable, or it is in the
+            If the pour is not in the log, the reading is unknown, unreadable or out of range, or it is in the
             log already and a pour has only one of it.
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}

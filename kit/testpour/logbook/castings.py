@@ -1,5 +1,7 @@
 """The castings table: what the log holds now, ready to be read, fitted and shared."""
 
+from __future__ import annotations
+
 import hashlib
 from dataclasses import dataclass, replace
 
@@ -7,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.logbook.known import Known
+from testpour.study import Study
 from testpour.wording import count, in_html, table_html
 
 PEOPLE = ("by", "note")
@@ -28,7 +31,7 @@ class Castings:
         specimen, by, known, note.
     """
 
-    study: object
+    study: Study
     pours: pd.DataFrame
     readings: pd.DataFrame
 

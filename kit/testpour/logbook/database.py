@@ -30,7 +30,7 @@ def open_database(address):
     Raises
     ------
     LogProblem
-        If it cannot be opened, is no database, or was written by a newer kit.
+        If it cannot be opened, is not a database, or was written by a newer kit.
     """
     try:
         engine = sa.create_engine(url_of(address), **_pool(address))

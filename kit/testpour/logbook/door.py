@@ -74,4 +74,4 @@ def _read(text):
     try:
         return dt.datetime(int(year), month, day, *(int(part or 0) for part in clock))
     except ValueError:
-        raise UnitProblem(f"date: {text!r} is no day of the calendar. Write it like 2026-03-01.") from None
+        raise UnitProblem(f"date: {text!r} is not a day of the calendar. Write it like 2026-03-01.") from None

@@ -112,7 +112,7 @@ class Entries:
         Raises
         ------
         StudyProblems
-            Naming every setting that is unknown to the study, unreadable or unbelievable.
+            Naming every setting that is unknown to the study, unreadable or out of range.
         """
         said = {name: value for name, value in given.items() if not missing(value)}
         whole = self.study.settings({**dict.fromkeys(given), **said})

@@ -110,7 +110,7 @@ def _end(reading, value, decimal):
     number = reading.parse(value, decimal)
     if reading.grades and number != round(number):
         grades = ", ".join(f"{i} {word}" for i, word in enumerate(reading.grades))
-        raise UnitProblem(f"{reading.words}: {number:g} is no grade. Grades are {grades}.")
+        raise UnitProblem(f"{reading.words}: {number:g} is not a grade. Grades are {grades}.")
     return number
 
 

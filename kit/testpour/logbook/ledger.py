@@ -170,7 +170,7 @@ class Ledger:
 def because(note, deed, why):
     """A note with the reason added; a reason is not optional."""
     if not clean(why):
-        raise LogProblem(f"{deed} because of what? Say why: the reason is kept with the row.")
+        raise LogProblem(f"{deed} without a reason. Give one: it is kept with the row.")
     return f"{note} {deed}: {clean(why)}".strip()
 
 

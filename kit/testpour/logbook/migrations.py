@@ -25,7 +25,7 @@ def bring_forward(connection, where):
     Raises
     ------
     LogProblem
-        If a newer kit wrote it, or its form is no number. It is left untouched then.
+        If a newer kit wrote it, or its form is not a number. It is left untouched then.
     """
     held = None
     if sa.inspect(connection).has_table(FACTS.name):

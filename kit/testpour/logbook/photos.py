@@ -101,7 +101,7 @@ def photo_row(study, path, note="", by="", age=None):
     Raises
     ------
     LogProblem
-        If it is no picture this kit reads, or too large.
+        If it is not a picture this kit reads, or too large.
     """
     try:
         hours = None if age is None else to_unit(age, "h", "age")
@@ -149,7 +149,7 @@ def _opened(data, name):
         raise LogProblem(f"{name} has too many pixels. Save it smaller.") from None
     except UnidentifiedImageError:
         raise LogProblem(
-            f"{name} is no picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its "
+            f"{name} is not a picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its "
             "camera settings."
         ) from None
     except LogProblem:

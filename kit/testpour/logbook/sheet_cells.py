@@ -57,7 +57,7 @@ def _text(path):
     head = max(lines[:20], key=lambda line: max(map(line.count, SEPARATORS)), default="")
     separator = max(SEPARATORS, key=head.count)
     if text.count(separator) + text.count("\n") > MOST:
-        raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is no pour.")
+        raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error as problem:
@@ -107,7 +107,7 @@ def _filled(sheet):
             place = f"row {number}, column {len(texts)}"
             raise TextProblem(f"the cell in {place} ({texts[-1][:20]!r}) lies far from any pour. Delete it and what stands around it.")
         if seen > MOST:
-            raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is no pour.")
+            raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
         if number > LAST:
             break
         if number <= ROWS:

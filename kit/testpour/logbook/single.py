@@ -22,7 +22,7 @@ def one_pour(study, pour, given, made_anyway):
     Raises
     ------
     LogProblem
-        If a setting is unknown, unreadable, unbelievable, or refused and not made all the same.
+        If a setting is unknown, unreadable, out of range, or refused and not made all the same.
     """
     row = settings_of(study, given["settings"])
     found = check_settings(study, row) + check_note(given["note"] or "")

@@ -1,1 +1,5 @@
-"""The round by tapping: one panel a step, each of them reading and writing the study folder only."""
+"""The same steps by tapping in a notebook, one panel a step.
+
+In: a study folder and taps.
+Out: the study file, plan and log written into that folder, and answers on the screen.
+"""

@@ -1,0 +1,5 @@
+"""How heat and cure run through a casting, from a resin's published numbers.
+
+In: a resin, catalyst, thickness, sides and temperatures.
+Out: gel time, peak, final conversion and the curves over time; the atlas holds them computed ahead.
+"""

@@ -33,7 +33,7 @@ class Probes:
         return Probes(self.centre[rows], self.lower[rows], self.upper[rows])
 
 
-class Trace:
+class ProbeRecord:
     """What happened, one row per step taken, for many castings."""
 
     def __init__(self, castings):
@@ -66,7 +66,7 @@ class Trace:
         return self.values[:, : self.count.max(), COLUMNS.index(name)]
 
 
-class WholeTrace(Trace):
+class WholeRecord(ProbeRecord):
     """One casting, every node kept at every step, and read only at the end of each stretch."""
 
     def __init__(self):

@@ -3,9 +3,9 @@
 import numpy as np
 
 from testpour.physics.casting import HOUR, MINUTE
-from testpour.physics.events import Probes, Trace, WholeTrace
+from testpour.physics.events import ProbeRecord, Probes, WholeRecord
 from testpour.physics.kinetics import stir
-from testpour.physics.march import Problem, Room, State, march
+from testpour.physics.march import CureState, HeatEquation, Room, march
 from testpour.physics.network import build, cut, cut_layers, stack
 from testpour.physics.resin import Resin
 
@@ -26,12 +26,12 @@ def follow(castings, slices, accuracy, whole=False):
 
     Returns
     -------
-    tuple of (Trace, list of Slices)
+    tuple of (ProbeRecord, list of Slices)
     """
     cuts = [_cut(casting, slices) for casting in castings]
     breaks = [[*casting.breaks, casting.hours * HOUR] for casting in castings]
     catalyst, state = _doses(castings, cuts), _start(castings, slices)
-    trace = WholeTrace() if whole else Trace(len(castings))
+    trace = WholeRecord() if whole else ProbeRecord(len(castings))
     for phase in range(max(map(len, breaks)) - 1):
         rows = np.array([row for row, times in enumerate(breaks) if phase < len(times) - 1])
         spans = [breaks[row][phase : phase + 2] for row in rows]
@@ -69,7 +69,7 @@ def _start(castings, count):
     temperature = np.repeat([[casting.start_temperature] for casting in castings], count + 2, axis=1)
     temperature[:, [0, -1]] = [[_mould(c, c.other_face or c.face), _mould(c, c.face)] for c in castings]
     spent = np.repeat([[float(casting.resin.induction == 0.0)] for casting in castings], count + 2, axis=1)
-    return State(np.zeros(shape[0]), np.full(shape[0], FIRST_STEP), temperature, np.zeros(shape), spent)
+    return CureState(np.zeros(shape[0]), np.full(shape[0], FIRST_STEP), temperature, np.zeros(shape), spent)
 
 
 def _mould(casting, face):
@@ -87,7 +87,7 @@ def _problem(castings, cuts, spans, catalyst):
         air.append((start, first, (last - first) / (end - start)))
     room = Room(*np.array(air).T[:, :, None])
     mix = stir(_join([casting.resin for casting in castings]), catalyst)
-    return Problem(stack(parts), mix, room, np.array([end for _, end in spans]))
+    return HeatEquation(stack(parts), mix, room, np.array([end for _, end in spans]))
 
 
 def _poured(casting, owner, time):

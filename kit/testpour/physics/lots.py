@@ -3,6 +3,8 @@
 A lot is a place in nine coordinates, each in standard deviations of belief from the default resin.
 """
 
+from __future__ import annotations
+
 import tomllib
 from dataclasses import dataclass, replace
 from functools import cache
@@ -35,15 +37,15 @@ class Lots:
         Conversion at which cure stalls at the reference temperature of `resin.toml`.
     """
 
-    induction: object
-    induction_exponent: object
-    induction_energy: object
-    rate: object
-    rate_exponent: object
-    rate_energy: object
-    film: object
-    heat_of_cure: object
-    ceiling: object
+    induction: float | np.ndarray
+    induction_exponent: float | np.ndarray
+    induction_energy: float | np.ndarray
+    rate: float | np.ndarray
+    rate_exponent: float | np.ndarray
+    rate_energy: float | np.ndarray
+    film: float | np.ndarray
+    heat_of_cure: float | np.ndarray
+    ceiling: float | np.ndarray
 
 
 UNKNOWNS = tuple(Lots.__dataclass_fields__)

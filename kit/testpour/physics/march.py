@@ -42,7 +42,7 @@ class Accuracy:
 
 
 @dataclass
-class State:
+class CureState:
     """Where the castings stand: `time` and `step` in s (castings,), the rest (castings, nodes).
 
     `temperature` in degC, `conversion` 0 to 1, `spent` the share of inhibitor used up.
@@ -56,7 +56,7 @@ class State:
 
     def take(self, rows):
         """The state of some of the castings."""
-        return State(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+        return CureState(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
     def put(self, rows, other):
         """Write the state of some of the castings back."""
@@ -82,7 +82,7 @@ class Room:
 
 
 @dataclass(frozen=True)
-class Problem:
+class HeatEquation:
     """All that stays fixed while marching: network, mix (`stir`) and room of every casting, end time in s."""
 
     network: Network
@@ -92,7 +92,7 @@ class Problem:
 
     def take(self, rows):
         """The problem of some of the castings."""
-        return Problem(self.network.take(rows), self.mix.take(rows), self.room.take(rows), self.end[rows])
+        return HeatEquation(self.network.take(rows), self.mix.take(rows), self.room.take(rows), self.end[rows])
 
 
 @dataclass(frozen=True)
@@ -111,8 +111,8 @@ def march(problem, state, record, accuracy):
 
     Parameters
     ----------
-    problem : Problem
-    state : State
+    problem : HeatEquation
+    state : CureState
         Changed in place.
     record : callable
         ``record(rows, fresh, problem, state, slopes)`` is told, at every step taken, which castings

@@ -149,7 +149,7 @@ def cure(casting, minutes=None, slices=None, accuracy=None):
     return CureRun(casting, times / MINUTE, depth, middle, temperature, conversion, **summary, **_heat(trace))
 
 
-def cure_many(settings, slices=None, accuracy=None, **shared):
+def cure_many(settings, slices=None, **shared):
     """Follow many castings at once and keep only what the bench would note.
 
     Parameters
@@ -158,7 +158,6 @@ def cure_many(settings, slices=None, accuracy=None, **shared):
         A table has one row per casting, with columns as in `castings_from`.
     slices : int or None
         As in `cure`; the same for all.
-    accuracy : Accuracy or None
     **shared
         With a table: anything else `Casting` takes, the same for every row.
 
@@ -173,7 +172,7 @@ def cure_many(settings, slices=None, accuracy=None, **shared):
     index = settings.index if table else None
     if not castings:
         return pd.DataFrame(columns=list(SUMMARY), index=index, dtype=float)
-    trace, _ = follow(castings, slices or _slices(castings), accuracy or Accuracy())
+    trace, _ = follow(castings, slices or _slices(castings), Accuracy())
     return pd.DataFrame(_summary(castings, trace), index=index)
 
 

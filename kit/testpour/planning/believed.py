@@ -4,6 +4,8 @@ Plan, repair and outlook all take their problem from `design_problem`, so that o
 the scatter between sessions to that between pours hold for all three.
 """
 
+from __future__ import annotations
+
 import math
 import re
 from dataclasses import dataclass
@@ -15,7 +17,8 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.planning.problem import Problem
+from testpour.planning.coding import Coding
+from testpour.planning.problem import DesignProblem
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 HALVED = 2.0  # a coded coefficient is believed half as large for each further order
@@ -40,7 +43,7 @@ def design_problem(coding, terms, sessions, *, axes=None, fixed=None, fixed_sess
 
     Returns
     -------
-    Problem
+    DesignProblem
 
     Raises
     ------
@@ -48,7 +51,7 @@ def design_problem(coding, terms, sessions, *, axes=None, fixed=None, fixed_sess
         With every contradiction.
     """
     sessions, heat = tuple(int(number) for number in sessions), Heat(coding)
-    return Problem(
+    return DesignProblem(
         coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
         eta=session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
         fixed=fixed, fixed_sessions=fixed_sessions, prior=prior(coding, terms) if informed else None,
@@ -175,7 +178,7 @@ class Heat:
     coding : Coding
     """
 
-    coding: object
+    coding: Coding
 
     def __post_init__(self):
         self._known = {}

@@ -32,7 +32,7 @@ def inverse_of(matrix):
 
 
 @dataclass
-class Group:
+class CandidateGroup:
     """Axes that move together and the values they may take.
 
     `values` has shape (C, g), or (B, C, g) when every start has its own candidates.

@@ -1,11 +1,14 @@
 """Between a study's factors and coded axes: -1 at the low end of a span, 1 at the high end."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from testpour.planning.problem import Axis, PlanConflict
+from testpour.study import Study
 from testpour.units import to_unit
 
 
@@ -24,7 +27,7 @@ class Coding:
         Thicknesses in mm that a mould exists for; empty where any may be poured.
     """
 
-    study: object
+    study: Study
     factors: tuple
     rooms: tuple = ()
     depths: tuple = ()

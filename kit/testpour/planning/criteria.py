@@ -103,13 +103,15 @@ def cube_moments(terms, levels=None):
             out *= np.mean(np.asarray(values, float)[:, None, None] ** power, axis=0)
     return out
 
+POINTS = 4096  # of a region
 
-def region_points(k, levels=None, allowed=None, size=4096):
+
+def region_points(k, levels=None, allowed=None):
     """Evenly spread points of the allowed region (Sobol sequence, unscrambled), shape (m, k).
 
     `allowed` takes points (m, k) and returns a boolean per point. Factors with levels take them equally.
     """
-    points = qmc.Sobol(k, scramble=False).random(size)
+    points = qmc.Sobol(k, scramble=False).random(POINTS)
     coded = 2 * points - 1
     for f, values in enumerate(levels or []):
         if values is not None:

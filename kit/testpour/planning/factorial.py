@@ -68,12 +68,6 @@ class FractionalSet:
     relation: dict = field(repr=False)
 
     @property
-    def word_lengths(self):
-        """How many words have length 3, 4, ... k."""
-        sizes = [len(word) for word in self.relation]
-        return tuple(sizes.count(size) for size in range(3, len(self.names) + 1))
-
-    @property
     def resolution(self):
         """Length of the shortest word; one more than the number of factors for a full set."""
         return min((len(word) for word in self.relation), default=len(self.names) + 1)
@@ -84,10 +78,9 @@ class FractionalSet:
         ordered = sorted(self.relation, key=lambda w: (len(w), sorted(w)))
         return tuple(("-" if self.relation[w] < 0 else "") + word_name(w, self.names) for w in ordered)
 
-    def aliases(self, order=2):
-        """Groups of effects up to `order` factors that share a column."""
-        effects = [frozenset(c) for size in range(1, order + 1)
-                   for c in combinations(range(len(self.names)), size)]
+    def aliases(self):
+        """Groups of effects of one or two factors that share a column."""
+        effects = [frozenset(c) for size in (1, 2) for c in combinations(range(len(self.names)), size)]
         strings, seen = [], set()
         for effect in effects:
             mixed = {effect ^ word: sign for word, sign in self.relation.items()}

@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from testpour.planning.candidate_set import Group
+from testpour.planning.candidate_set import CandidateGroup
+from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
-from testpour.planning.exchange import Batch, exchange_pour, exchange_session
-from testpour.planning.problem import PlanConflict, Problem
+from testpour.planning.problem import DesignProblem, PlanConflict
 from testpour.planning.starts import coarse_grid, coordinate_groups, free_places, random_settings
 from testpour.wording import said_in_markdown
 
@@ -40,7 +40,7 @@ class OptimalPlan:
     seed : int
     """
 
-    problem: Problem = field(repr=False)
+    problem: DesignProblem = field(repr=False)
     criterion: str
     table: pd.DataFrame = field(repr=False)
     log_det: float
@@ -76,7 +76,7 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):
 
     Parameters
     ----------
-    problem : Problem
+    problem : DesignProblem
     criterion : {"D", "I"}
         "D" for telling effects apart, "I" for predicting well everywhere.
     starts : int
@@ -123,7 +123,7 @@ def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):
 
 def _improve(problem, settings, grid, moments):
     """Exchange until no start improves any more; returns settings in the order they finished."""
-    batch = Batch(problem, settings, moments)
+    batch = Designs(problem, settings, moments)
     groups = coordinate_groups(problem, grid)
     pours, sessions = free_places(problem)
     done = []
@@ -144,7 +144,7 @@ def _polished(problem, settings, score, moments, polish):
     order = np.argsort(-score, kind="stable")
     _, first = np.unique(np.round(score[order], 7), return_index=True)
     top = order[np.sort(first)][:polish]
-    batch = Batch(problem, settings[top].copy(), moments)
+    batch = Designs(problem, settings[top].copy(), moments)
     pours, sessions = free_places(problem)
     axes = [f for f, axis in enumerate(problem.axes) if axis.levels is None and axis.met is None]
     for step in STEPS:
@@ -164,7 +164,7 @@ def _nudge(batch, f, place, step):
     hard = batch.problem.axes[f].hard
     row = np.flatnonzero(batch.session == place)[0] if hard else place
     values = np.clip(batch.settings[:, row, f][:, None] + step * np.array([-1, -0.5, 0.5, 1]), -1, 1)
-    group = Group([f], values[:, :, None], batch.terms, hard)
+    group = CandidateGroup([f], values[:, :, None], batch.terms, hard)
     (exchange_session if hard else exchange_pour)(batch, place, group)
 
 

@@ -1,5 +1,7 @@
 """What a plan can tell before a drop is poured, and what it takes: pours, resin, hours, money."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,6 +13,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning.believed import design_problem
 from testpour.planning.criteria import term_name
+from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
 from testpour.units import show, to_unit
@@ -44,7 +47,7 @@ class Outlook:
         Of the plan's pours and of the size of a pot.
     """
 
-    plan: object
+    plan: Plan
     table: pd.DataFrame
     spread: pd.DataFrame
     resin: float
@@ -64,7 +67,7 @@ class Outlook:
         ]
         if (self.table["noise"] == "taken as believed").any():
             parts.append("Too few pours to judge the noise by this plan alone: it is taken as believed.")
-        cost = f", {self.cost:.2f} in money" if self.cost is not None else ""
+        cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
         parts.append(
             f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
             f"the last reading falls {self.hours:g} h after mixing. Noise is taken from {self.noise_from}."

@@ -1,5 +1,7 @@
 """A plan: the pours to make, in run order, by session, and what they can tell before they are poured."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -11,6 +13,7 @@ from testpour.planning import purposes
 from testpour.planning.believed import by_pour, pour_cautions, settings_refused
 from testpour.planning.coding import Coding, coding_for
 from testpour.planning.problem import PlanConflict
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import show, to_unit
 from testpour.wording import count, in_html, table_html
@@ -35,7 +38,7 @@ class Plan:
         What is warned about the plan as a whole.
     """
 
-    study: object
+    study: Study
     table: pd.DataFrame
     purpose: str
     why: str

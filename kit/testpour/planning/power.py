@@ -55,9 +55,9 @@ def smallest_effect(se, df, chance=0.9, false_alarm=FALSE_ALARM):
     return se * brentq(lambda size: chance_to_notice(size, 1.0, df, false_alarm) - chance, 1e-9, top, xtol=1e-10)
 
 
-def half_width(se, df, level=0.9):
-    """Half-width of the interval expected for an effect, in the unit of `se`; nan without degrees of freedom."""
-    return float(se * student.ppf((1 + level) / 2, df)) if df >= 1 else float("nan")
+def half_width(se, df):
+    """Half-width of the 90 % interval expected for an effect, in the unit of `se`; nan without degrees of freedom."""
+    return float(se * student.ppf(0.95, df)) if df >= 1 else float("nan")
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,7 +181,7 @@ def variance_over_region(rows, problem):
     ----------
     rows : array (n, k)
         Coded settings of the pours, in the sessions of `problem`.
-    problem : Problem
+    problem : DesignProblem
 
     Returns
     -------

@@ -1,5 +1,8 @@
 """The coded question an optimal plan answers: axes, terms, pours, sessions, limits; and its refusals."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -38,7 +41,7 @@ class Axis:
 
 
 @dataclass(frozen=True, eq=False)
-class Problem:
+class DesignProblem:
     """A coded planning problem of `runs` new pours.
 
     Parameters
@@ -74,8 +77,8 @@ class Problem:
     runs: int
     sessions: tuple | None = None
     eta: float = 0.0
-    forbidden: object = None
-    limit: object = field(default=None, repr=False)
+    forbidden: Callable[[np.ndarray], np.ndarray] | None = None
+    limit: Callable[[], str] | None = field(default=None, repr=False)
     fixed: np.ndarray | None = field(default=None, repr=False)
     fixed_sessions: tuple | None = None
     prior: np.ndarray | None = field(default=None, repr=False)

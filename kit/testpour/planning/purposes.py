@@ -1,10 +1,13 @@
 """What a plan is for, and the set of pours that serves it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
 from testpour.planning.believed import Heat, design_problem
+from testpour.planning.coding import Coding
 from testpour.planning.criteria import main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
 from testpour.planning.optimal import optimal_plan
@@ -60,7 +63,7 @@ class Wishes:
     seed : int
     """
 
-    coding: object
+    coding: Coding
     sizes: tuple
     fixed: np.ndarray | None = None
     fixed_sessions: tuple | None = None

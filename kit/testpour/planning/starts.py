@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from testpour.planning.candidate_set import Group
+from testpour.planning.candidate_set import CandidateGroup
 from testpour.planning.problem import PlanConflict
 
 POOL = 90          # most candidate settings scored at once for one pour
@@ -31,7 +31,7 @@ def coordinate_groups(problem, grid):
     for whole, most in ((False, POOL), (True, 27)):
         axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
         for pack in _packs(axes, grid, most):
-            groups.append(Group(pack, every_combination([grid[f] for f in pack]), terms, whole))
+            groups.append(CandidateGroup(pack, every_combination([grid[f] for f in pack]), terms, whole))
     return groups
 
 

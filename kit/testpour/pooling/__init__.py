@@ -1,1 +1,5 @@
-"""Pooling: the logs of several benches joined, fitted as one, and what a newcomer's bench may expect."""
+"""The logs of several benches taken as one.
+
+In: logs, data packages or study folders of one kind of resin.
+Out: joint fits, how much benches differ, and what a bench that has no log may expect.
+"""

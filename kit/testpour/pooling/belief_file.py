@@ -157,7 +157,7 @@ def read_beliefs(path):
     FileNotFoundError
         If there is no such file.
     BeliefProblem
-        If it is no beliefs file; what no model can use, `fit_castings` names.
+        If it is not a beliefs file; what no model can use, `fit_castings` names.
     """
     path = Path(path)
     if not path.exists():

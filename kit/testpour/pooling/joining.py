@@ -1,11 +1,13 @@
 """Several logs as one: checked, renamed by bench, in the pool's units, without names and notes."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from testpour.logbook.castings import PEOPLE, Castings
+from testpour.logbook.castings import Castings
 from testpour.models.scales import widen
 from testpour.pooling.bench_reasons import PoolProblems, agreed, differing, reasons_table, unjoinable
 from testpour.pooling.duplicates import pours_twice
@@ -32,13 +34,13 @@ class Joined:
         The reasons for what was left out; empty where nothing was.
     """
 
-    castings: object
+    castings: Castings
     benches: pd.DataFrame
     bench_of: pd.Series
     left_out: pd.DataFrame
 
 
-def join_logs(given, *, leave_out=False, keep=()):
+def join_logs(given, *, leave_out=False):
     """Join logs of several benches.
 
     Parameters
@@ -47,8 +49,6 @@ def join_logs(given, *, leave_out=False, keep=()):
         See `open_sources`.
     leave_out : bool
         Join what can be joined and list the rest, instead of refusing all.
-    keep : sequence of {"by", "note"}
-        Names and notes to keep; by default readers become "Bench 2 reader 1" and notes are dropped.
 
     Returns
     -------
@@ -58,12 +58,11 @@ def join_logs(given, *, leave_out=False, keep=()):
     ------
     PoolProblems
         With a table of every reason, unless `leave_out`; always where no log is left.
-    ValueError
-        Where `keep` names something else.
+
+    Notes
+    -----
+    No person is named in a pool: readers become "Bench 2 reader 1", and notes are dropped.
     """
-    strange = set(keep) - set(PEOPLE)
-    if strange:
-        raise ValueError(f"keep: {', '.join(sorted(strange))} cannot be kept; allowed are {', '.join(PEOPLE)}.")
     left, rows = _without(open_sources(given), unjoinable)
     factors = agreed(left, "factors")
     bad, factor_turns = differing(left, "factors", factors)
@@ -78,7 +77,7 @@ def join_logs(given, *, leave_out=False, keep=()):
         raise ValueError("There is nothing to pool: give at least one log, better three or more.")
     gone = {(row["bench"], row["part"]) for row in lost}
     turns = factor_turns | reading_turns
-    parts = [(s, *_renamed(s, factors, readings, turns, gone, doubled.get(s.bench, ()), keep)) for s in left]
+    parts = [(s, *_renamed(s, factors, readings, turns, gone, doubled.get(s.bench, ()))) for s in left]
     return _joined([part for part in parts if len(part[1])], factors, readings, table)
 
 
@@ -126,7 +125,7 @@ def _common(sources, reading):
     return replace(reading, ages=ages, resolution=max(steps) if all(steps) else 0.0)
 
 
-def _renamed(source, factors, readings, turns, gone, doubled, keep):
+def _renamed(source, factors, readings, turns, gone, doubled):
     """Pours and readings of one bench as they stand in the pool."""
     bench, study = source.bench, source.castings.study
     pours = source.castings.pours.drop(index=list(doubled))
@@ -137,13 +136,13 @@ def _renamed(source, factors, readings, turns, gone, doubled, keep):
     for factor in factors.values():
         blank = "" if factor.kind == "text" else np.nan
         made[factor.name] = _setting(pours[factor.name], factor, bench, turns) if factor.name in pours else blank
-    made["by"] = _hands(pours["by"], bench, "by" in keep)
-    made["note"] = pours["note"] if "note" in keep else ""
+    made["by"] = _hands(pours["by"], bench)
+    made["note"] = ""
     made.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
     allowed = [r.name for r in study.readings if (bench, readings[r.name].words) not in gone]
     rows = _rows(rows[rows["reading"].isin(allowed)], source, turns)
-    rows["by"] = _hands(rows["by"], bench, "by" in keep)
-    rows["note"] = rows["note"] if "note" in keep else ""
+    rows["by"] = _hands(rows["by"], bench)
+    rows["note"] = ""
     rows["pour"] = f"{bench} " + rows["pour"].astype(str)
     return made, rows
 
@@ -177,10 +176,8 @@ def _turned(values, turn):
     return nothing + (one - nothing) * values
 
 
-def _hands(names, bench, keep):
-    """Readers as they are where kept, else numbered within their bench; nobody stays nobody."""
+def _hands(names, bench):
+    """Readers numbered within their bench; nobody stays nobody."""
     names = names.fillna("").astype(str)
-    if keep:
-        return names
     known = {name: f"{bench} reader {i}" for i, name in enumerate(sorted(set(names) - {""}), 1)}
     return names.map(lambda name: known.get(name, ""))

@@ -5,13 +5,16 @@ numbers; only the arithmetic goes block by block, so that its cost grows with th
 square of the benches.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from testpour.likelihood.climb import carried_along, newton
-from testpour.likelihood.laplace import LOG_2PI, half_normal
-from testpour.pooling.blocks import factor
+from testpour.likelihood.laplace import LOG_2PI, JointDensity, half_normal
+from testpour.likelihood.observations import RowDerivatives
+from testpour.pooling.blocks import Arrow, Blocks, factor
 
 REACH = 1.5  # an outer step short enough to carry the inner mode along a straight line
 
@@ -22,8 +25,8 @@ class Place:
 
     at: np.ndarray
     eta: np.ndarray
-    rows: object
-    arrow: object
+    rows: RowDerivatives
+    arrow: Arrow
 
 
 @dataclass
@@ -32,14 +35,14 @@ class BenchMarginal:
 
     Parameters
     ----------
-    problem : Problem
-        From `models.scaling.scaled_problem`, its `groups` one a component.
+    problem : JointDensity
+        From `scaling.scaled_problem`, its `groups` one a component.
     blocks : Blocks
         The same rows and components.
     """
 
-    problem: object
-    blocks: object
+    problem: JointDensity
+    blocks: Blocks
     last: tuple = field(default=None, repr=False)
 
     def __post_init__(self):

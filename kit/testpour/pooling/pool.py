@@ -1,10 +1,13 @@
 """Pool the logs of several benches: what holds everywhere, what differs by bench, what a newcomer may expect."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from functools import cached_property
 
 import pandas as pd
 
+from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.pooling.bench_words import FEWEST, differs, expects, holds, in_points, too_few, unit_of
@@ -31,7 +34,7 @@ class Pool:
     seed : int
     """
 
-    castings: object
+    castings: Castings
     benches: pd.DataFrame
     left_out: pd.DataFrame
     readings: dict
@@ -141,7 +144,7 @@ class Pool:
     __repr__ = sentence
 
     def _repr_html_(self):
-        from testpour.pooling.page import pool_html
+        from testpour.pooling.pool_page import pool_html
 
         return pool_html(self)
 
@@ -154,23 +157,22 @@ class Pool:
 
     def page(self, path="pool.html"):
         """Write what the pool says as one page that opens anywhere; return its path."""
-        from testpour.pooling.page import write_page
+        from testpour.pooling.pool_page import write_page
 
         return write_page(self, path)
 
 
 @one_thread
-def pool(benches, *, leave_out=False, keep=(), beliefs=None, seed=0):
+def pool(benches, *, leave_out=False, beliefs=None, seed=0):
     """Join the logs of several benches and fit them as one.
 
     Parameters
     ----------
     benches : sequence, or dict of name to source
         Each the path of a data package or study folder, a Logbook or Castings. A dict names the benches.
+        Notes are dropped, and who read what is numbered by bench.
     leave_out : bool
         Join what can be joined and list the rest under `left_out`, instead of refusing.
-    keep : sequence of {"by", "note"}
-        Names and notes to keep; without it they are dropped.
     beliefs : dict, optional
         Beliefs that replace the trade's, as for `fit_castings`; those of an earlier pool, from `read_beliefs`, also
         say how far benches lie apart.
@@ -192,7 +194,7 @@ def pool(benches, *, leave_out=False, keep=(), beliefs=None, seed=0):
     where five benches varied them, the effects of catalyst, room temperature and thickness. A lot is a bench's
     own: the same label at two benches is not taken for the same drum.
     """
-    joined = join_logs(benches, leave_out=leave_out, keep=keep)
+    joined = join_logs(benches, leave_out=leave_out)
     castings = joined.castings
     readings = {
         reading.name: fit_pooled(castings, joined.bench_of, reading, beliefs=beliefs, seed=seed)

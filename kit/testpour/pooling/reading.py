@@ -18,6 +18,7 @@ from testpour.pooling.draws import sample_pool
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
+MIDDLE_AND_ENDS = [0.5, 0.05, 0.95]  # quantiles: the median and the 90 % interval
 SHARE = 0.5  # benches are believed to differ by half of what the trade is unsure of
 
 
@@ -100,8 +101,8 @@ class PooledReading:
         number = next(group.codes for group in model.groups if group.name == "bench")
         return most_likely_spreads(model, number, slopes_of(self.average.believed, self.average.rows))
 
-    def differences(self, level=0.9):
-        """How each bench differs from the average one at the usual settings, in the reading's own terms.
+    def differences(self):
+        """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.
 
         Returns
         -------
@@ -113,21 +114,21 @@ class PooledReading:
         nothing = 1.0 if self.ratio else 0.0
         table = pd.DataFrame(
             {
-                bench: [*np.quantile(values, [0.5, (1 - level) / 2, (1 + level) / 2]), _apart(values, nothing)]
+                bench: [*np.quantile(values, MIDDLE_AND_ENDS), _apart(values, nothing)]
                 for bench, values in rows.items()
             },
             index=["middle", "low", "high", "stands_out"],
         ).T
         return table.rename_axis("bench").astype({"middle": float, "low": float, "high": float, "stands_out": bool})
 
-    def spread(self, level=0.9):
-        """Middle, low and high of how far a bench lies above the average one: one standard deviation."""
+    def spread(self):
+        """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""
         values = self._change(self.average.posterior.group_spread["bench"])
-        return tuple(np.quantile(values, [0.5, (1 - level) / 2, (1 + level) / 2]))
+        return tuple(np.quantile(values, MIDDLE_AND_ENDS))
 
-    def where_new_benches_lie(self, level=0.9):
-        """Low and high of the difference of a bench that is not in the pool, at the usual settings: (2,)."""
-        return np.quantile(self._change(self.newcomer().away["bench"]), [(1 - level) / 2, (1 + level) / 2])
+    def where_new_benches_lie(self):
+        """Low and high (90 %) of the difference of a bench that is not in the pool, at the usual settings: (2,)."""
+        return np.quantile(self._change(self.newcomer().away["bench"]), MIDDLE_AND_ENDS[1:])
 
     @property
     def ratio(self):

@@ -23,7 +23,7 @@ BLOCK = re.compile(r'<script type="application/json" id="log">(.*?)</script>', r
 
 
 class NoLogInside(Problem):
-    """A file is no findings page, or one that carries no log."""
+    """A file is not a findings page, or one that carries no log."""
 
 
 def for_page(held):
@@ -98,7 +98,7 @@ def read_page(path):
     FileNotFoundError
         If there is no such file.
     NoLogInside
-        If the file is no findings page, or its log was changed.
+        If the file is not a findings page, or its log was changed.
     """
     held = inside(path)
     try:

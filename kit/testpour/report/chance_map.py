@@ -35,7 +35,7 @@ def show_chance(fits, x="catalyst", y="room_temperature", fixed=None, *, room=No
     NoAims
         If the study states no aim.
     ValueError
-        If `x` or `y` is no numeric factor of the study, or both are the same.
+        If `x` or `y` is not a numeric factor of the study, or both are the same.
     """
     across, up = _numeric(fits.study, x), _numeric(fits.study, y)
     if x == y:

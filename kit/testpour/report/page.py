@@ -80,7 +80,7 @@ class Page:
 
 
 @one_thread
-def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, licence=LICENCE, since=None, photos=()):
+def findings_page(fits, path="findings.html", *, room=None, by=None, since=None, photos=()):
     """Write the findings as one HTML file that needs nothing else.
 
     Parameters
@@ -90,15 +90,11 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, 
     path : str or Path
         File to write; an earlier findings page is replaced, nothing else. If it is one of the same study,
         the new page says what changed since.
-    plan : Plan, optional
-        The pours planned next; by default the page says what more pours would be worth.
     room : str, float or list, optional
         Room temperatures to recommend settings for, for example ``["17 degC", "24 degC"]``; by default
         those met in the log.
     by : str, optional
         Who signs the page. Without it the page names nobody; who read what is never on it.
-    licence : str
-        What others may do with the page and its data, in a sentence.
     since : str, Path or False, optional
         The earlier page to compare with, where it is not the one replaced; False compares with none.
     photos : iterable of Photo, optional
@@ -115,16 +111,16 @@ def findings_page(fits, path="findings.html", *, plan=None, room=None, by=None, 
     FileExistsError
         If anything but a findings page lies at `path`.
     NoLogInside
-        If `since` is no findings page of this study.
+        If `since` is not a findings page of this study.
     """
     path = free_for(path, PAGE)
     before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
-    text = render(fits, plan=plan, room=room, by=by, licence=licence, before=before, photos=photos)
+    text = render(fits, room=room, by=by, before=before, photos=photos)
     put(path, text, PAGE)
     return Page(path, len(marked(text, PAGE)), fits.study.name, _notes(fits.castings, photos), len(photos))
 
 
-def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None, photos=()):
+def render(fits, *, room=None, by=None, before=None, photos=()):
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`."""
     castings, given = fits.castings, story.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
@@ -139,7 +135,7 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None,
         found=list(story.found(fits)),
         advised=story.advised(fits, given),
         causes=causes(fits),
-        open=story.still_open(fits, plan, room),
+        open=story.still_open(fits, room),
         cautions=Markup(story.cautions()),
         draws=len(next(iter(fits.values())).posterior.coefficients),
         beliefs=list(story.believed(fits)),
@@ -151,7 +147,7 @@ def render(fits, *, plan=None, room=None, by=None, licence=LICENCE, before=None,
         log=Markup(for_page(carried(castings, now, before))),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
-        licence=licence,
+        licence=LICENCE,
         fingerprint=castings.fingerprint(),
         seed=fits.seed,
         versions=versions(),

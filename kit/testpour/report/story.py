@@ -11,7 +11,7 @@ from testpour.models.effects import effects
 from testpour.pages import day_words
 from testpour.report.chart_words import chart_words
 from testpour.report.check_chart import check_fit
-from testpour.report.figures import show_chance, show_effects, show_plan, show_pours, show_reading
+from testpour.report.figures import show_chance, show_effects, show_pours, show_reading
 from testpour.units import show
 from testpour.wording import capital, count, in_hundred
 
@@ -197,20 +197,18 @@ def _few(value):
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def still_open(fits, plan, room):
+def still_open(fits, room):
     """What the log cannot tell yet, and what to pour next."""
     unsettled = []
     for fit in fits.values():
         names = [e.factor.words for e in effects(fit).each if not e.told]
         if names:
             unsettled.append(f"{fit.reading.words}: {', '.join(names)}")
-    if plan is not None:
-        return {"unsettled": unsettled, "next": plan.sentence(), "figure": drawn(show_plan, plan)}
     try:
         said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
     except UNADVISED as problem:
         said = str(problem)
-    return {"unsettled": unsettled, "next": said, "figure": None}
+    return {"unsettled": unsettled, "next": said}
 
 
 def _worth(given):
@@ -229,7 +227,7 @@ def _worth(given):
 
 
 def believed(fits):
-    """One row a belief: reading, effect, middle and spread on the model's scale, confidence, source."""
+    """One row a belief: reading, effect, mean and sd on the model's scale, confidence, source."""
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
             yield (fit.reading.words, term.words, f"{belief.mean:g}", f"{belief.sd:g}", belief.confidence, belief.source)

@@ -7,21 +7,24 @@ m, c = eta / (1 + m eta), a = c / (1 - c) and r = the sum of the session's other
 a constant plus (1 - c)(y - a r)(y - a r)'.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.planning.candidate_set import RIDGE, Group, inverse_of
+from testpour.planning.candidate_set import RIDGE, CandidateGroup, inverse_of
 from testpour.planning.criteria import information, model_rows
+from testpour.planning.problem import DesignProblem
 
 GAIN = 1e-9        # smallest relative gain that counts as progress
 
 
 @dataclass
-class Batch:
+class Designs:
     """Starts under improvement: settings (B, n, k) and everything kept in step with them."""
 
-    problem: object
+    problem: DesignProblem
     settings: np.ndarray
     moments: np.ndarray | None = None     # given: lower the average variance; None: raise the determinant
 
@@ -35,10 +38,9 @@ class Batch:
         self.rows = model_rows(self.settings, self.terms)
         self.changed = np.zeros(len(self.settings), bool)
 
-    def matrix(self, rows=None):
-        """Information of `rows` (by default the current ones)."""
-        return information(self.rows if rows is None else rows, self.session, self.problem.eta,
-                           self.problem.prior)
+    def matrix(self):
+        """Information of the current rows: shape (designs, terms, terms)."""
+        return information(self.rows, self.session, self.problem.eta, self.problem.prior)
 
     def refresh(self):
         """Recompute sums and inverse from the settings, so rounding cannot build up."""
@@ -71,7 +73,7 @@ class Batch:
 class Move:
     """One pour about to change: what stays, and how candidate rows enter the information."""
 
-    group: Group
+    group: CandidateGroup
     rest: np.ndarray | None      # what the coordinates that stay contribute to each term
     others: np.ndarray | None    # sum of the other rows of the session, when it shares an error
     shift: float

@@ -1,0 +1,134 @@
+"""The rooms of the kit stand one on the other: what a module imports lies below it, and no circle closes."""
+
+import ast
+from graphlib import CycleError, TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+KIT = Path(__file__).parents[1] / "kit" / "testpour"
+# From the ground up; a room uses rooms of the floors below its own, never one beside it. "" is the modules
+# that lie in no room. Declared here, not read from the code.
+FLOORS = [
+    [""],
+    ["likelihood", "physics", "logbook"],
+    ["models", "exchange"],
+    ["planning", "causes", "pooling"],
+    ["bench"],
+    ["advice"],
+    ["practice"],
+    ["report"],
+    ["panels"],
+    ["app"],
+]
+
+
+def imports(root):
+    """Module to the modules of the same package that it imports, anywhere in its text."""
+    files = {".".join((root.name, *p.relative_to(root).with_suffix("").parts)).removesuffix(".__init__"): p for p in root.rglob("*.py")}
+    found = {}
+    for module, path in files.items():
+        named = set()
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Import):
+                named |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom):
+                assert not node.level, f"{path}: imports are written out in full"
+                inside = {f"{node.module}.{alias.name}" for alias in node.names}
+                named |= {name if name in files else node.module for name in inside}
+        found[module] = named & files.keys() - {module}
+    return found
+
+
+def room(module, rooms):
+    second = module.split(".")[1:2]
+    return second[0] if second and second[0] in rooms else ""
+
+
+def against_the_way(graph, floors):
+    """Imports that do not lead down, as "module imports module"."""
+    height = {name: number for number, floor in enumerate(floors) for name in floor}
+    wrong = []
+    for module, named in graph.items():
+        for other in named:
+            here, there = room(module, height), room(other, height)
+            if here != there and height[there] >= height[here]:
+                wrong.append(f"{module} imports {other}")
+    return sorted(wrong)
+
+
+def circle(graph):
+    """The modules of one circle, or nothing."""
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as error:
+        return error.args[1]
+    return []
+
+
+@pytest.fixture(scope="module")
+def graph():
+    return imports(KIT)
+
+
+def test_every_room_has_its_floor():
+    folders = {path.parent.name for path in KIT.glob("*/__init__.py")}
+    assert folders == {name for floor in FLOORS for name in floor} - {""}
+
+
+def test_imports_lead_down(graph):
+    assert sum(map(len, graph.values())) > 500
+    assert against_the_way(graph, FLOORS) == []
+
+
+def test_no_modules_import_each_other_in_a_circle(graph):
+    assert circle(graph) == []
+
+
+@pytest.mark.parametrize("room", [name for floor in FLOORS for name in floor if name])
+def test_a_room_says_what_it_is_for_what_comes_in_and_what_goes_out(room):
+    said = ast.get_docstring(ast.parse((KIT / room / "__init__.py").read_text("utf-8"))).splitlines()
+    assert len(said) == 4 and said[1] == ""
+    assert said[2].startswith("In: ") and said[3].startswith("Out: ")
+
+
+def made_up(folder, texts):
+    """A package of two floors, as files."""
+    for name, text in texts.items():
+        path = folder / "made_up" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, "utf-8")
+    return imports(folder / "made_up")
+
+
+@pytest.mark.parametrize("text", [
+    "from made_up.upper.two import b",
+    "from made_up.upper import two",
+    "import made_up.upper.two",
+    "def late():\n    from made_up.upper.two import b",
+    "from made_up.beside import c",
+])
+def test_an_import_against_the_way_is_found(tmp_path, text):
+    graph = made_up(tmp_path, {
+        "__init__.py": "", "lower/__init__.py": "", "upper/__init__.py": "", "beside/__init__.py": "c = 1",
+        "lower/one.py": text, "upper/two.py": "b = 1",
+    })
+    wrong = against_the_way(graph, [[""], ["lower", "beside"], ["upper"]])
+    assert len(wrong) == 1 and wrong[0].startswith("made_up.lower.one imports made_up.")
+
+
+def test_a_circle_is_found(tmp_path):
+    graph = made_up(tmp_path, {"__init__.py": "", "a.py": "import made_up.b", "b.py": "def f():\n    from made_up.a import g"})
+    assert {"made_up.a", "made_up.b"} <= set(circle(graph))
+
+
+def test_two_classes_never_share_a_name_nor_two_modules(graph):
+    """The few named here still do."""
+    left = {"Asked", "Outlook", "Resin", "plan"}
+    names = {}
+    for path in KIT.rglob("*.py"):
+        defined = [node.name for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.ClassDef)]
+        for name in {*defined, path.stem} - {"__init__"}:
+            names.setdefault(name, []).append(str(path.relative_to(KIT)))
+    assert len(names) > len(graph)
+    assert {name: places for name, places in names.items() if len(places) > 1 and name not in left} == {}
