@@ -52,12 +52,11 @@ class Panel(anywidget.AnyWidget):
 
     def sentence(self):
         """What the panel says, in a sentence or two; waits for work that is under way."""
+        title = self.title if self.title.endswith("?") else f"{self.title}:"
         try:
-            return f"{self.title}: {self.summary()}"
-        except Needed as needed:
-            return f"{self.title}: {needed}"
-        except ValueError as problem:
-            return f"{self.title}: {problem}"
+            return f"{title} {self.summary()}"
+        except (Needed, ValueError, OSError) as problem:
+            return f"{title} {_words(problem)}"
 
     __repr__ = sentence
 
