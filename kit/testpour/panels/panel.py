@@ -94,7 +94,7 @@ class Panel(anywidget.AnyWidget):
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
             "busy": self._busy is not None and self._busy not in self._given_up,
         }  # fmt: skip
-        self._shown_at = self._mark()
+        self._shown_at, self._awaited = self._mark(), self._busy
 
     def asked(self, words, make, *key):
         """The result of longer work, which is begun now; `Waiting` is raised until it is there.
@@ -190,7 +190,8 @@ class Panel(anywidget.AnyWidget):
         """A message from the page."""
         deed = message.get("deed")
         if deed == "refresh":
-            if self._mark() != self._shown_at or jobs.is_done(self._busy):
+            # What the screen waits for: `_busy` is let go by whoever asks for the result first, a sentence for instance.
+            if self._mark() != self._shown_at or jobs.is_done(self._awaited):
                 self.show()
             self.send({"fresh": message.get("id", "")})
         elif deed == "paper":
