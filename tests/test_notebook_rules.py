@@ -23,7 +23,7 @@ def statements(path):
 
 def test_there_are_notebooks():
     assert len(FILES) >= 5
-    assert FILES[0].name == "1-plan.ipynb"
+    assert FILES[0].name == "0-start-here.ipynb"
 
 
 @by_name
@@ -70,7 +70,8 @@ def test_nothing_is_left_over_from_a_run(path):
     for c in cells(path, "code"):
         assert c.outputs == [] and c.execution_count is None, c.id
     for c in cells(path):
-        assert set(c.metadata) <= {"tags"}, c.id
+        assert set(c.metadata) <= {"tags", "jupyter"}, c.id
+        assert c.metadata.get("jupyter", {}) in ({}, {"source_hidden": True}), c.id
 
 
 @by_name
@@ -103,6 +104,37 @@ def test_its_title_is_a_question_or_a_task_and_it_says_what_you_need_and_get(pat
     assert "You need" in first.source and "You get" in first.source
 
 
-def test_the_first_notebook_prints_the_cautions_before_anything_is_planned():
-    text = "\n".join(c.source for c in cells(FILES[0], "code"))
-    assert 0 <= text.find("safety_text(") < text.find("plan_pours(")
+PANELS = {
+    "0-start-here.ipynb": ["round", "begin"], "1-plan.ipynb": ["plan"], "2-pour-and-log.ipynb": ["pour"],
+    "3-what-the-log-says.ipynb": ["look"], "4-next-pours.ipynb": ["today", "pour"], "why-tacky.ipynb": ["why"],
+    "5-share-findings.ipynb": ["share"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_a_panel_opens_in_a_folded_cell_of_its_own_and_a_line_above_says_how_to_show_it(name):
+    found = cells(ROOT / "notebooks" / name)
+    places = [k for k, c in enumerate(found) if c.cell_type == "code" and c.source.startswith("tp.") and c.source.endswith("_panel()")]
+    assert [found[k].source for k in places] == [f"tp.{panel}_panel()" for panel in PANELS[name]]
+    for k in places:
+        assert found[k].metadata.get("jupyter") == {"source_hidden": True}
+        assert "**Run All, then tap.**" in found[k - 1].source and "click its three dots to show it" in found[k - 1].source
+
+
+@by_name
+def test_only_cells_that_open_a_panel_are_folded(path):
+    folded = [c.source for c in cells(path, "code") if c.metadata.get("jupyter")]
+    assert folded == [f"tp.{panel}_panel()" for panel in PANELS.get(path.name, [])]
+
+
+def test_the_first_notebook_leads_to_every_other_one():
+    prose = "\n".join(c.source for c in cells(FILES[0], "markdown"))
+    assert set(re.findall(r"\]\(([^)]+)\)", prose)) == {path.name for path in FILES[1:]}
+
+
+@pytest.mark.parametrize("name", ["0-start-here.ipynb", "1-plan.ipynb"])
+def test_the_cautions_are_printed_before_anything_is_begun_or_planned(name):
+    text = "\n".join(c.source for c in cells(ROOT / "notebooks" / name, "code"))
+    begun = [text.find(call) for call in ("begin_panel(", "plan_panel(", "plan_pours(") if call in text]
+    assert begun
+    assert 0 <= text.find("safety_text(") < min(begun)

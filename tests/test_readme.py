@@ -58,6 +58,21 @@ def test_every_path_exists(path):
     assert (ROOT / path).exists()
 
 
+def test_tapping_comes_before_code_and_the_notebook_it_begins_with_is_there():
+    assert 0 < README.index("Run All, then tap") < README.index("## The walk in ten lines")
+    assert "opens its first notebook, `0-start-here`" in README
+    assert (ROOT / "notebooks" / "0-start-here.ipynb").is_file()
+
+
+def test_three_small_pictures_say_what_they_show():
+    pictures = re.findall(r'<img src="([^"]+)" width="\d+" alt="([^"]+)">', README)
+    assert len(pictures) == 3
+    for path, words in pictures:
+        assert (ROOT / path).read_bytes().startswith(b"\x89PNG")
+        assert (ROOT / path).stat().st_size < 100_000
+        assert len(words) > 30
+
+
 def test_the_walk_runs_as_printed(tmp_path):
     assert len(PYTHON) == 1
     folder = make_folder(tmp_path / "my-study").path

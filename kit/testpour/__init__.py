@@ -13,7 +13,7 @@ of pouring; `weigh_out`, `container`, `check_settings` and `safety_text` serve t
 thermocouple's trace of one casting.
 
 Each step is a panel to tap through as well: `begin_panel`, `plan_panel`, `pour_panel`, `look_panel`,
-`today_panel`, `why_panel`, `share_panel`.
+`today_panel`, `why_panel`, `share_panel`; `round_panel` shows how they stand.
 
 Names load when first used, so that `import testpour` costs nothing.
 """
@@ -61,6 +61,7 @@ _HOMES = {
     "recommend": "advice.recommend",
     "repair_plan": "planning.repair",
     "safety_text": "cautions",
+    "round_panel": "panels.overview",
     "save_study": "study_file",
     "scatter": "models.scatter",
     "session_form": "bench.session_form",

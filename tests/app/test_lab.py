@@ -3,6 +3,7 @@
 import json
 import os
 import socket
+import subprocess
 import sys
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
@@ -10,9 +11,9 @@ from threading import Thread
 
 import pytest
 
-from testpour import lab as labs
+from testpour.app import lab as labs
 from testpour.app.command import main
-from testpour.app.lab import Lab, LabProblem, free_port, running, serving
+from testpour.app.lab import Lab, LabProblem, claimed, free_port, running, serving
 from testpour.exchange.folder import make_folder
 
 
@@ -167,3 +168,39 @@ def test_a_server_that_wrote_itself_down_and_is_gone_is_not_taken_for_running(tm
         free.bind(("127.0.0.1", 0))
         told(tmp_path, free.getsockname()[1])
     assert running(tmp_path) is None
+
+
+def test_a_second_start_before_the_first_answers_waits_and_is_told_where(tmp_path, told):
+    folder, waited = make_folder(tmp_path / "s", demo=False).path, []
+    with HTTPServer(("127.0.0.1", 0), Answering) as server, claimed(folder) as first:
+        assert first is None
+        Thread(target=server.serve_forever, daemon=True).start()
+
+        def comes_up():
+            waited.append("once")
+            told(folder, server.server_port)
+
+        with claimed(folder, patience=20, waits=comes_up) as second:
+            assert second == f"http://127.0.0.1:{server.server_port}/lab?token=abc"
+        server.shutdown()
+    assert waited == ["once"]
+
+
+def test_a_start_that_never_answers_is_named(tmp_path, told):
+    folder = make_folder(tmp_path / "s", demo=False).path
+    with claimed(folder), pytest.raises(LabProblem, match="being opened by another testpour start.*Ctrl-C"), claimed(folder, patience=0.1):
+        pass
+
+
+def test_what_a_killed_start_left_behind_holds_nobody_up(tmp_path, told):
+    """The first start is a process of its own, ended by force while it holds the folder."""
+    folder = make_folder(tmp_path / "s", demo=False).path
+    code = f"from testpour.app.lab import claimed\nwith claimed({str(folder)!r}): print('held', flush=True); input()"
+    with subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout.readline() == "held\n"
+        with pytest.raises(LabProblem), claimed(folder, patience=0):
+            pass
+        process.kill()
+    assert (folder / ".testpour" / "start.lock").exists()
+    with claimed(folder, patience=0) as free:
+        assert free is None

@@ -49,7 +49,7 @@ class RunningLab:
     def run_all(self, name, patience=240):
         """Run all cells of the open notebook; the notebook as saved once every cell has run or one failed."""
         self.page.get_by_role("menuitem", name="Run", exact=True).click()
-        self.page.get_by_text("Run All Cells", exact=True).click()
+        self.page.locator("#jp-mainmenu-run").get_by_text("Run All Cells", exact=True).click()
         deadline = time.monotonic() + patience
         while time.monotonic() < deadline:
             self.page.wait_for_timeout(1000)

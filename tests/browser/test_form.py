@@ -236,10 +236,13 @@ def test_a_dead_kernel_keeps_the_tap_and_logs_it_with_its_own_time(bench, log):
     assert rows(log, "B01", "demould_time").iloc[0]["low"] == pytest.approx((tapped - made) / 60, abs=0.05)
 
 
-def test_the_trial_log_of_the_notebook_takes_taps_too(bench):
+def test_a_trial_log_in_memory_takes_taps_too(bench):
     """A log in memory, tapped from the page: the kernel may hear a widget in another thread than it runs cells in."""
-    bench.open("2-pour-and-log.ipynb")
-    bench.run_all("2-pour-and-log.ipynb")
+    cells = {**CELLS, "start": CELLS["start"].replace("Logbook(study)", 'Logbook(study, "sqlite://")')}
+    book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(text, id=key) for key, text in cells.items()])
+    nbformat.write(book, bench.folder / "trial.ipynb")
+    bench.open("trial.ipynb")
+    bench.run_all("trial.ipynb")
     first = bench.page.locator(".tp-card").first
     first.get_by_role("button", name="Catalyst in", exact=True).click()
     first.locator("[data-since]").wait_for(timeout=20_000)

@@ -19,6 +19,14 @@ def test_a_plan_is_that_of_the_function_and_is_kept(own, hand):
     assert hand(tp.pour_panel(own)).panel.table["catalyst"].tolist() == expected.table["catalyst"].tolist()
 
 
+def test_a_panel_whose_sentence_was_asked_for_while_it_worked_shows_the_result(own, hand):
+    """JupyterLab asks for both: the sentence takes the result, and the screen must not wait for it for ever."""
+    panel = tp.plan_panel(own)
+    assert panel.screen["busy"]
+    panel._repr_mimebundle_()
+    assert hand(panel).parts("tiles")
+
+
 @pytest.mark.parametrize("name, typed, says", [("pours", "many", "not a number"), ("sessions", "1.5", "whole number"),
                                                ("pot", "two cups", "not a number"), ("rooms", "17 abc", "not a number")])  # fmt: skip
 def test_a_bad_number_in_a_plan_is_said_beside_it(own, hand, name, typed, says):

@@ -11,7 +11,7 @@ from testpour.problems import Problems
 from testpour.study import StudyProblems
 from testpour.study_file import read_study
 
-FIRST = "1-plan.ipynb"
+FIRST = "0-start-here.ipynb"
 CAUTION = (
     "Caution: listening at {ip}, so anyone on that network who has the address and its token can run code here. "
     "The traffic is not encrypted: others on the network can read it, token, log and notes included. "
@@ -97,7 +97,7 @@ def _add_pool(verbs):
 
 def start(asked):
     """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
-    from testpour.app.lab import HERE, Lab, free_port, running, serving
+    from testpour.app.lab import HERE, claimed, free_port, running
 
     if address := running(asked.folder):
         return _already(asked, address)
@@ -106,17 +106,24 @@ def start(asked):
     print(folder.sentence())
     if asked.ip not in (HERE, "localhost"):
         print(CAUTION.format(ip=asked.ip), file=sys.stderr)
-    notebook = FIRST if FIRST in folder.notebooks else next(iter(folder.notebooks), "")
-    lab = Lab(folder.path, notebook, port, asked.ip)
     _end_as_if_by_hand()
     try:
-        with serving(lab, browser=not asked.no_browser) as server:
-            print(f"Open {lab.address}\nStop with Ctrl-C.", flush=True)
-            code = server.wait()
+        with claimed(folder.path, waits=lambda: print("Another start is opening it; waiting for that one.", flush=True)) as address:
+            return _already(asked, address) if address else _serve(asked, folder, port)
     except KeyboardInterrupt:
         print("\nStopped. Everything logged is kept.")
         return 0
-    return 1 if code else 0
+
+
+def _serve(asked, folder, port):
+    """Run JupyterLab on the folder until it ends."""
+    from testpour.app.lab import Lab, serving
+
+    notebook = FIRST if FIRST in folder.notebooks else next(iter(folder.notebooks), "")
+    lab = Lab(folder.path, notebook, port, asked.ip)
+    with serving(lab, browser=not asked.no_browser) as server:
+        print(f"Open {lab.address}\nStop with Ctrl-C.", flush=True)
+        return 1 if server.wait() else 0
 
 
 def _already(asked, address):
@@ -139,7 +146,7 @@ def new(asked):
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
     if folder.fresh:
-        print(f"Now fill in {folder.path / 'study.toml'}, then: testpour start {asked.folder}")
+        print(f"Now: testpour start {asked.folder}. Its first notebook asks for the study, to tap; {folder.path / 'study.toml'} holds it.")
     return 0
 
 

@@ -8,7 +8,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.error import URLError
@@ -143,6 +143,80 @@ def _answers(url):
             return True
     except (URLError, OSError):
         return False
+
+
+@contextmanager
+def claimed(folder, patience=150, waits=lambda: None):
+    """Hold a study folder for one start, so that a second one made before the first answers waits for it.
+
+    The claim is a lock of the operating system on a hidden file of the folder: it ends with the process that holds
+    it, however that ends, so a file left behind claims nothing.
+
+    Parameters
+    ----------
+    folder : Path
+    patience : float
+        Seconds to wait for the server that another start is bringing up.
+    waits : callable
+        Called once where another start holds the folder.
+
+    Yields
+    ------
+    str or None
+        None where the folder is free to be served; else the address where it is served already.
+
+    Raises
+    ------
+    LabProblem
+        If another start holds the folder and nothing answers.
+    """
+    with _claim_file(folder) as file:
+        deadline, said = time.monotonic() + patience, False
+        while not _lock(file):
+            if address := running(folder):
+                yield address
+                return
+            if time.monotonic() > deadline:
+                raise LabProblem(
+                    f"{folder} is being opened by another testpour start, which did not answer in {patience:g} s. "
+                    "Stop that one with Ctrl-C in its window, then start again."
+                )
+            said = said or waits() or True
+            time.sleep(0.5)
+        yield running(folder)
+
+
+def _claim_file(folder):
+    """The file that is locked, open; nothing to lock where the folder cannot be written."""
+    place = Path(folder, ".testpour")
+    try:
+        place.mkdir(exist_ok=True)
+        return (place / "start.lock").open("a")
+    except OSError:
+        return nullcontext()
+
+
+def _lock(file):
+    """Whether the open file could be locked; it stays so until it is closed. Without file or locks, nobody waits."""
+    if file is None:
+        return True
+    if os.name == "nt":
+        import msvcrt
+
+        try:
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+    import fcntl
+
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # some network drives have no locks
+        return True
+    return True
 
 
 @contextmanager

@@ -52,12 +52,11 @@ class Panel(anywidget.AnyWidget):
 
     def sentence(self):
         """What the panel says, in a sentence or two; waits for work that is under way."""
+        title = self.title if self.title.endswith("?") else f"{self.title}:"
         try:
-            return f"{self.title}: {self.summary()}"
-        except Needed as needed:
-            return f"{self.title}: {needed}"
-        except ValueError as problem:
-            return f"{self.title}: {problem}"
+            return f"{title} {self.summary()}"
+        except (Needed, ValueError, OSError) as problem:
+            return f"{title} {_words(problem)}"
 
     __repr__ = sentence
 
@@ -95,7 +94,7 @@ class Panel(anywidget.AnyWidget):
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
             "busy": self._busy is not None and self._busy not in self._given_up,
         }  # fmt: skip
-        self._shown_at = self._mark()
+        self._shown_at, self._awaited = self._mark(), self._busy
 
     def asked(self, words, make, *key):
         """The result of longer work, which is begun now; `Waiting` is raised until it is there.
@@ -191,7 +190,8 @@ class Panel(anywidget.AnyWidget):
         """A message from the page."""
         deed = message.get("deed")
         if deed == "refresh":
-            if self._mark() != self._shown_at or jobs.is_done(self._busy):
+            # What the screen waits for: `_busy` is let go by whoever asks for the result first, a sentence for instance.
+            if self._mark() != self._shown_at or jobs.is_done(self._awaited):
                 self.show()
             self.send({"fresh": message.get("id", "")})
         elif deed == "paper":

@@ -269,6 +269,11 @@ class Panel {
 
   tiles(part) { return make("dl", { class: "tpp-tiles", "aria-label": part.caption }, part.pairs.map(([what, much]) => make("div", {}, make("dt", {}, what), make("dd", {}, much)))); }
   steps(part) { return make("div", {}, make("p", { class: "tpp-strong" }, part.caption), make("ol", {}, part.lines.map((line) => make("li", {}, line)))); }
+  stations(part) {
+    return make("ol", { class: "tpp-stations", "aria-label": part.caption }, part.stops.map((stop, k) => make("li", { class: stop.next ? "tpp-next" : "", "data-stop": stop.name },
+      make("span", {}, make("b", {}, `${k + 1}. ${stop.title}`), stop.next && make("em", {}, "Next")), make("span", { class: "tpp-hint" }, stop.notebook), stop.says && make("span", {}, stop.says))));
+  }
+
   picture(part) { return make("figure", { class: "tpp-picture" }, make("img", { src: part.src, alt: part.alt }), make("figcaption", {}, part.alt)); }
 
   progress(part) {

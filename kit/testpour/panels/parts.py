@@ -94,6 +94,14 @@ def steps(caption, lines):
     return {"kind": "steps", "caption": caption, "lines": list(lines)}
 
 
+def stations(caption, stops):
+    """The steps of the round, drawn as boxes with arrows between them.
+
+    `stops` hold ``name``, ``title``, ``notebook``, ``says`` and ``next``, which marks the one to do now.
+    """
+    return {"kind": "stations", "caption": caption, "stops": list(stops)}
+
+
 def picture(src, alt):
     """A picture with its words."""
     return {"kind": "picture", "src": src, "alt": alt}

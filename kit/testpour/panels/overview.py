@@ -1,0 +1,121 @@
+"""The whole round as a picture: its steps in order, how each stands in this study, and what comes next."""
+
+from importlib.resources import files
+
+import pandas as pd
+
+import testpour as tp
+from testpour.panels.memory import Memory
+from testpour.panels.panel import Panel
+from testpour.panels.parts import stations, text
+from testpour.panels.plan import kept_plan
+from testpour.panels.workshop import Needed
+from testpour.wording import count
+
+STEPS = {  # name to title and notebook
+    "begin": ("Begin", "0-start-here"), "plan": ("Plan", "1-plan"), "pour": ("Pour and read", "2-pour-and-log"),
+    "look": ("Look", "3-what-the-log-says"), "why": ("Ask why", "why-tacky"), "today": ("Today", "4-next-pours"),
+    "share": ("Share", "5-share-findings"),
+}  # fmt: skip
+
+
+class RoundPanel(Panel):
+    """How the round stands; see `round_panel`."""
+
+    name, title = "round", "Where do we stand?"
+    lead = "The steps of the round in this study. The one marked Next is what to do now."
+
+    def parts(self):
+        now, told = self.next_step()
+        said = self.states()
+        yield text(self.summary() if said else told, "strong")
+        yield stations("The round", [
+            {"name": name, "title": title, "notebook": notebook, "says": said.get(name, ""), "next": name == now}
+            for name, (title, notebook) in STEPS.items()
+        ])  # fmt: skip
+
+    def states(self):
+        """How each step stands, in a few words by name; empty where study or log cannot be read."""
+        try:
+            study, castings = self.workshop.study, self.workshop.castings()
+        except Needed:
+            return {}
+        pours, readings = len(castings.pours), len(castings.readings)
+        written = len(Memory(self.workshop.folder, "share").get("made", {}))
+        ready = "ready" if readings else "after the first readings"
+        return {
+            "begin": study.name, "plan": self._planned(castings), "pour": f"{count(pours, 'pour')}, {count(readings, 'reading')}",
+            "look": ready, "why": ready, "today": ready, "share": f"{count(written, 'file')} written" if written else ready,
+        }  # fmt: skip
+
+    def next_step(self):
+        """The name of the step that comes next, and what to do there in words."""
+        try:
+            castings, plan = self.workshop.castings(), kept_plan(self.workshop)
+            due = tp.due(self.workshop.log).table
+        except Needed as needed:
+            return "begin", str(needed)
+        now = due[due["status"].isin(("overdue", "due"))]
+        if len(now):
+            return "pour", f"take the {now['reading'].iloc[0]} of {now['pour'].iloc[0]} in 2-pour-and-log"
+        if left := self._left(plan, castings):
+            return "pour", f"pour {left[0]} of the plan in 2-pour-and-log"
+        if not len(castings.pours) and self._untouched():
+            return "begin", "say what you make and what may differ, in the panel below"
+        if not len(castings.pours):
+            return "plan", "plan the first pours in 1-plan"
+        if not len(castings.readings):
+            return "pour", "log what you read on the pours in 2-pour-and-log"
+        return "today", "see what to use today, and what to pour next, in 4-next-pours"
+
+    def summary(self):
+        castings, (_, told) = self.workshop.castings(), self.next_step()
+        due = tp.due(self.workshop.log).table["status"].isin(("overdue", "due")).sum()
+        return f"{count(len(castings.pours), 'pour')}, {count(int(due), 'reading')} due. Next: {told}."
+
+    @property
+    def table(self):
+        """The steps, one row each: notebook, how it stands, and whether it is next."""
+        now, said = self.next_step()[0], self.states()
+        rows = {title: [notebook, said.get(name, ""), name == now] for name, (title, notebook) in STEPS.items()}
+        return pd.DataFrame.from_dict(rows, orient="index", columns=["notebook", "stands", "next"]).rename_axis("step")
+
+    @property
+    def settings(self):
+        """The step that comes next."""
+        return {"next": self.next_step()[0]}
+
+    def _untouched(self):
+        """Whether the study file is still the one every new study begins from."""
+        new = files("testpour").joinpath("new_study.toml").read_text("utf-8")
+        return (self.workshop.folder / "study.toml").read_text("utf-8") == new
+
+    def _planned(self, castings):
+        plan = kept_plan(self.workshop)
+        if plan is None:
+            return "no plan kept"
+        left = sum(str(pour) not in set(map(str, castings.pours.index)) for pour in plan.index)
+        return f"{count(len(plan), 'pour')} planned, {left or 'none'} to make"
+
+    def _left(self, plan, castings):
+        """Sessions of the plan that are not all poured."""
+        if plan is None:
+            return []
+        made = set(map(str, castings.pours.index))
+        return list(dict.fromkeys(plan.loc[[str(pour) not in made for pour in plan.index], "session"]))
+
+
+def round_panel(folder="."):
+    """Show the steps of the round, how each stands in this study, and what comes next.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder.
+
+    Returns
+    -------
+    RoundPanel
+        A widget. ``.table`` has a row for each step, ``.settings`` names the next one.
+    """
+    return RoundPanel(folder)

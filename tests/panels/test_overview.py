@@ -1,0 +1,54 @@
+"""The picture of the round says how the study stands and what comes next."""
+
+import datetime as dt
+
+import pytest
+
+import testpour as tp
+
+
+def next_of(hand, folder):
+    """The step marked as next, and what is said of it."""
+    at = hand(tp.round_panel(folder))
+    marked = [stop["name"] for stop in at.parts("stations")[0]["stops"] if stop["next"]]
+    return marked, at.words()
+
+
+def test_without_a_study_it_says_to_begin_one(tmp_path, hand):
+    marked, said = next_of(hand, tmp_path)
+    assert marked == ["begin"]
+    assert "There is no study in this folder yet" in said
+
+
+def test_each_step_leads_to_the_next(own, hand):
+    assert next_of(hand, own)[0] == ["plan"]
+    hand(tp.plan_panel(own)).tap("keep")
+    marked, said = next_of(hand, own)
+    assert marked == ["pour"] and "0 pours, 0 readings due. Next: pour S1 of the plan" in said
+    log = tp.Logbook(tp.read_study(own))
+    yesterday = dt.datetime.now() - dt.timedelta(hours=24)
+    log.add_pour("P01", session="S1", settings={"catalyst": "1 %", "thickness": "5 mm"}, made_at=yesterday)
+    log.close()
+    marked, said = next_of(hand, own)
+    assert marked == ["pour"]
+    assert "1 pour, 1 reading due. Next: take the tack of P01 in 2-pour-and-log." in said
+    assert tp.round_panel(own).table.loc["Plan", "stands"] == "8 pours planned, 7 to make"
+
+
+def test_once_read_it_leads_on_to_today(poured, hand):
+    marked, said = next_of(hand, poured)
+    assert marked == ["today"]
+    assert "10 pours" in said
+
+
+def test_a_damaged_study_file_is_said_and_nothing_else(own, hand):
+    (own / "study.toml").write_text("name = ", encoding="utf-8")
+    marked, said = next_of(hand, own)
+    assert marked == ["begin"]
+    assert "study.toml" in said
+
+
+@pytest.mark.parametrize("panel, says", [(tp.round_panel, "Where do we stand? 0 pours"), (tp.pour_panel, "Pour and read: ")])
+def test_where_no_widget_is_shown_it_is_a_plain_sentence(own, panel, says):
+    assert repr(panel(own)).startswith(says)
+    assert panel(own)._repr_mimebundle_()[0]["text/plain"].startswith(says)
