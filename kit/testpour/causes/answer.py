@@ -5,7 +5,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.complaint import asked_about, neighbours
+from testpour.causes.complaint import asked_about, fails_throughout, neighbours
 from testpour.causes.complaint import missed as missed_aims
 from testpour.causes.delivered import delivered
 from testpour.causes.evidence import evidence
@@ -36,6 +36,7 @@ class Case:
     signs: set
     planned: object
     beside: object
+    throughout: object = None  # the aim that nearly the whole log misses
 
 
 @dataclass(frozen=True, eq=False)
@@ -240,10 +241,11 @@ def why(fits, pour=None, observed=None, *, batch=None, scale_resolution=None, ca
     found = missed_aims(castings, pour)
     worst = found[0] if found else None
     scale = delivered(fits, pour, worst, batch, scale_resolution)
-    seen, beside = sights(fits, pour), neighbours(castings, pour)
+    throughout = fails_throughout(castings, pour, found)
+    seen, beside = sights(fits, pour, trade=throughout is not None), neighbours(castings, pour)
     case = Case(
-        fits, table, seen, likelihoods(table, seen),
-        signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside,
+        fits, table, seen, likelihoods(table, seen, {m.aim.reading for m in found}),
+        signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
     )  # fmt: skip
     scale = scale or NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     blank = Answer(pour, found, None, scale, {}, (), case)

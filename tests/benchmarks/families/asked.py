@@ -33,7 +33,7 @@ RIGHT = {
     "under_dose": ("too_little_catalyst",), "over_dose": ("too_much_catalyst",), "wrong_scale": ("too_little_catalyst",),
     "weak_catalyst": ("old_materials",), "old_resin": ("old_materials",), "cold_room": ("cold",), "cold_night": ("cold",),
     "hot_room": ("too_hot",), "thin": ("too_thin",), "open_face": ("open_face",), "moisture": ("moisture",),
-    "retarding_pigment": ("pigment",), "silicone_mould": ("mould",), "poor_mixing": ("uneven_mixing",),
+    "retarding_pigment": ("pigment",), "silicone_mould": ("mould", "fresh_silicone"), "poor_mixing": ("uneven_mixing",),
     "read_early": ("read_too_early",), "mistyped": ("reading_error", "wrong_entry"), "wrong_pour": ("reading_error", "wrong_entry"),
     "wrong_system": ("wrong_system", "old_materials"), "sound": ("nothing",),
 }  # fmt: skip
