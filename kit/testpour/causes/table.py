@@ -64,6 +64,7 @@ class Cause:
     spread: dict = field(default_factory=dict)
     one_of: dict = field(default_factory=dict)
     planned: tuple = ()
+    openly: str = ""
     odds: dict = field(default_factory=dict)
     remedy: str = ""
     care: str = ""

@@ -172,7 +172,7 @@ def _ordinary(rng, good, room):
 
 def _one(hidden, study, good, sessions, fault, severity, rng):
     """One more casting with the fault in the log; None where nobody would ask about it."""
-    for trial in range(8):
+    for _ in range(8):
         name = f"X-{fault}-{severity}-{rng.integers(10**6)}"
         plan = good.iloc[[rng.integers(len(good))]].set_axis([name])
         plan = plan.assign(cover=1.0, room_temperature=float(rng.uniform(18, 22)).__round__(1))
