@@ -5,23 +5,25 @@ from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.complaint import asked_about, neighbours
+from testpour.causes.complaint import asked_about, fails_throughout, neighbours
 from testpour.causes.complaint import missed as missed_aims
 from testpour.causes.delivered import delivered
 from testpour.causes.evidence import evidence
 from testpour.causes.likelihood import likelihoods
-from testpour.causes.questions import questions
+from testpour.causes.questions import questions, would_change
 from testpour.causes.reasoner import weigh
 from testpour.causes.saving import saving
 from testpour.causes.sight import sights
 from testpour.causes.signs import Planned, noted, planned, signs_of
 from testpour.causes.split import split
 from testpour.causes.table import NOTHING, causes_for
-from testpour.causes.verdict import ENOUGH, verdict
+from testpour.causes.verdict import ENOUGH, short_page, verdict
 from testpour.threads import one_thread
 from testpour.wording import NoResult, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
+NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light")
+NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
 
 
@@ -36,6 +38,7 @@ class Case:
     signs: set
     planned: object
     beside: object
+    throughout: object = None  # the aim that nearly the whole log misses
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +85,11 @@ class Answer:
     @cached_property
     def saving(self):
         """The single change that would most likely have saved it: a `Saving`, or a `NoResult` where no aim is missed."""
-        return saving(self.case.fits, self.pour, self._worst) if self.missed else self._unasked("nothing needs saving")
+        if not self.missed:
+            return self._unasked("nothing needs saving")
+        if self.first in NOT_SETTINGS:
+            return NoResult("As far as can be told its settings are not to blame, so no other setting is named as saving it.")
+        return saving(self.case.fits, self.pour, self._worst, NO_HELP.get(self.first, ()))
 
     def _unasked(self, so):
         return NoResult(f"{self.pour} misses no aim by what was read so far, so {so}." if self.pour else EMPTY)
@@ -126,8 +133,9 @@ class Answer:
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")
 
     def ask(self):
-        """The next question, the most informing one still open; None when none would tell much."""
-        return next(iter(self.questions), None)
+        """The next question, the most informing one still open; None when no answer would change what to do."""
+        still = self.questions
+        return still[0] if still and would_change(self.case.table, self.chances, still) else None
 
     @property
     def questions(self):
@@ -190,10 +198,10 @@ class Answer:
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]
-        said = [part.sentence() for part in parts if part]
+        said = [self.sentence(), *(part.sentence() for part in parts if part)]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
-        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.drop(columns='care'))}{paragraphs}"
+        return f"{short_page(self)}<details><summary>More</summary>{paragraphs}{table_html(shown)}</details>"
 
 
 @one_thread
@@ -240,10 +248,11 @@ def why(fits, pour=None, observed=None, *, batch=None, scale_resolution=None, ca
     found = missed_aims(castings, pour)
     worst = found[0] if found else None
     scale = delivered(fits, pour, worst, batch, scale_resolution)
-    seen, beside = sights(fits, pour), neighbours(castings, pour)
+    throughout = fails_throughout(castings, pour, found)
+    seen, beside = sights(fits, pour, trade=throughout is not None), neighbours(castings, pour)
     case = Case(
-        fits, table, seen, likelihoods(table, seen),
-        signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside,
+        fits, table, seen, likelihoods(table, seen, {m.aim.reading for m in found}),
+        signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
     )  # fmt: skip
     scale = scale or NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     blank = Answer(pour, found, None, scale, {}, (), case)

@@ -10,6 +10,7 @@ from testpour.study import Aim
 from testpour.units import show
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
+THROUGHOUT = 0.75  # share of a log's other castings that miss an aim from which on the study itself is in question
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
 
 
@@ -102,6 +103,19 @@ def _beyond(aim, rows):
         return False
     _, low, high = rows[_nearest(rows[:, 0], aim.age)].mean(axis=0)
     return (aim.at_most is not None and low > aim.at_most) or (aim.at_least is not None and high < aim.at_least)
+
+
+def fails_throughout(castings, pour, found):
+    """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
+
+    At least two other castings must have been read for it, and three in four of them miss it.
+    """
+    read = _by_casting(castings.readings)
+    for miss in found:
+        rows = [rows for (name, other), rows in read.items() if name == miss.aim.reading and other != pour]
+        if len(rows) >= 2 and np.mean([_beyond(miss.aim, one) for one in rows]) >= THROUGHOUT:
+            return miss
+    return None
 
 
 def good_pours(castings):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from testpour.causes.answer import why
+from testpour.causes.verdict import named, whole_study
 from testpour.threads import one_thread
 from testpour.wording import count, in_html, in_hundred, listed, table_html
 
@@ -29,11 +30,11 @@ class EveryAnswer:
         """One row a casting: what is wrong, the likeliest cause with its chance, and the runner-up."""
         rows = {}
         for pour, answer in self.answers.items():
-            causes, chances = answer.case.table.causes, answer.chances
+            chances = answer.chances
             rows[pour] = {
                 "misses": listed(m.words(answer.case.fits.study) for m in answer.missed) or "no aim",
-                "likeliest": causes[chances.index[0]].words, "chance": chances.iloc[0],
-                "next": causes[chances.index[1]].words, "its chance": chances.iloc[1],
+                "likeliest": named(answer, chances.index[0]), "chance": chances.iloc[0],
+                "next": named(answer, chances.index[1]), "its chance": chances.iloc[1],
             }  # fmt: skip
         columns = ["misses", "likeliest", "chance", "next", "its chance"]
         return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("pour")
@@ -55,8 +56,13 @@ class EveryAnswer:
         first, times = self.causes.index[0], self.causes.iloc[0]
         return (
             f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. Most often: {first} "
-            f"(about {times:.1f} of them, {in_hundred(times / len(self.answers))} in 100)."
+            f"(about {times:.1f} of them, {in_hundred(times / len(self.answers))} in 100).{self._throughout()}"
         )
+
+    def _throughout(self):
+        """What the study as a whole suffers from, where nearly every casting misses the same aim."""
+        told = {a.case.throughout.aim.reading: a for a in self.answers.values() if a.case.throughout}
+        return "".join(f" {whole_study(answer)}" for answer in told.values())
 
     __repr__ = sentence
 

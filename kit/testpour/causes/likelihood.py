@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 
+from testpour.causes.complaint import seen_words
 from testpour.causes.sight import log_chance
 
+FAR = 0.3  # how often a resin lies from the model by the table's misfit; common practice, no source
 FLOOR = -300.0  # log chance below which a reading is only called impossible
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
 
@@ -46,7 +48,7 @@ def _over_sizes(logs, cause):
         return top + np.log(np.add.reduceat(np.exp(logs - top), starts, axis=0) / counts)
 
 
-def likelihoods(table, seen):
+def likelihoods(table, seen, complained=()):
     """How likely each reading is under each cause.
 
     Parameters
@@ -54,17 +56,28 @@ def likelihoods(table, seen):
     table : CauseTable
     seen : dict
         Reading name to `Sight`.
+    complained : iterable of str
+        Readings that miss an aim: a slip explains the miss only where it is a slip in one of them. Without any,
+        each reading may be the slip.
 
     Returns
     -------
     Likelihoods
+
+    Notes
+    -----
+    A resin may answer a change otherwise than the model: each reading's chance is an average with and without
+    ``table.misfit``. No reading speaks against a cause by more than ``table.most``, so that no single number
+    decides what the others contradict.
     """
-    cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, seen)]
+    blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
+    cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, blamed)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
-    logs = pd.DataFrame({name: _under(cases, name, sight) for name, sight in seen.items()}, index=places)
+    logs = pd.DataFrame({name: _under(cases, name, sight, table.misfit.get(name, 0.0)) for name, sight in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
     floor = np.maximum(logs.to_numpy(float), FLOOR)
+    floor = np.maximum(floor, floor.max(axis=0, initial=FLOOR) - table.most)
     whole = pd.Series(_over_sizes(floor.sum(axis=1), cause), names)
     return Likelihoods(logs, whole, pd.DataFrame(_over_sizes(floor, cause), names, logs.columns))
 
@@ -77,22 +90,36 @@ def _sizes(cause, seen):
 
 
 def _occasions(seen):
-    """Each reading and age at which the casting was read."""
-    return [(name, age) for name, sight in seen.items() for age in sight.rows["age"].unique()]
+    """Each reading and age at which the casting was read, and of repeats at one age each alone (its place)."""
+    found = []
+    for name, sight in seen.items():
+        ages = sight.rows["age"].to_numpy()
+        for age in sight.rows["age"].unique():
+            places = np.flatnonzero(_same(ages, age))
+            found += [(name, age, None)] + [(name, age, place) for place in places if len(places) > 1]
+    return found
 
 
-def _occasion_words(seen, name, age):
+def _same(ages, age):
+    return np.isnan(ages) if np.isnan(age) else ages == age
+
+
+def _occasion_words(seen, name, age, place):
     words = seen[name].fit.reading.words
-    return words if np.isnan(age) else f"{words} at {age:g} h"
+    at = words if np.isnan(age) else f"{words} at {age:g} h"
+    if place is None:
+        return at
+    rows = seen[name].rows.iloc[[place]]
+    return f"{at}, the one of {seen_words(seen[name].fit.reading, rows)}"
 
 
-def _under(cases, name, sight):
+def _under(cases, name, sight, misfit):
     """Log chance of one reading under each case; cases that treat it alike are worked once."""
     known = {factor for term in sight.fit.believed.terms for factor in term.factors}
     out, alike, usual = np.empty(len(cases)), {}, sight.mean(sight.rows)
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
-            out[place] = _averaged(_misread(sight, usual, misread[1], cause.one_of[name]))[0]
+            out[place] = _averaged(_misread(sight, usual, misread[1:], cause.one_of[name]))[0]
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         treated = (size * cause.shift.get(name, 0.0), _blur(cause, size, name), cause.spread.get(name, 1.0))
@@ -100,7 +127,11 @@ def _under(cases, name, sight):
     firsts = [cases[places[0]] for places in alike.values()]
     shift, blur, spread = np.array([treated[1:] for treated in alike]).T
     mean = sight.mean(as_if(sight.rows, firsts)) + shift[:, None, None]
-    for each, places in zip(_averaged(log_chance(sight, mean, blur, spread)), alike.values(), strict=True):
+    logs = _averaged(log_chance(sight, mean, blur, spread))
+    if misfit:
+        far = _averaged(log_chance(sight, mean, np.hypot(blur, misfit), spread))
+        logs = np.logaddexp(logs + np.log1p(-FAR), far + np.log(FAR))
+    for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
     return out
 
@@ -110,10 +141,10 @@ def _averaged(logs):
     return logsumexp(logs, axis=1) - np.log(logs.shape[1])
 
 
-def _misread(sight, mean, age, blur):
+def _misread(sight, mean, occasion, blur):
     """Log chance (1, m) when one occasion is off by about `blur` and the reading's other occasions are right."""
-    ages = sight.rows["age"].to_numpy()
-    alone = np.isnan(ages) if np.isnan(age) else ages == age
+    age, place = occasion
+    alone = _same(sight.rows["age"].to_numpy(), age) if place is None else np.arange(len(sight.rows)) == place
     logs = log_chance(sight, mean[..., alone], blur, 1.0, alone)
     return logs if alone.all() else logs + log_chance(sight, mean[..., ~alone], 0.0, 1.0, ~alone)
 

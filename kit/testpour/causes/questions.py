@@ -40,6 +40,23 @@ def doubt(chances):
     return float(-np.sum(known * np.log2(known)))
 
 
+def would_change(table, chances, asked):
+    """Whether some answer to some of these questions would put another cause first.
+
+    Parameters
+    ----------
+    table : CauseTable
+    chances : Series
+        Chance of each cause, likeliest first.
+    asked : iterable of Asked
+    """
+    for one in asked:
+        says = np.array([table.says(c, one.question.name) for c in chances.index])
+        if (np.argmax(chances.to_numpy()[:, None] * says, axis=0) != 0).any():
+            return True
+    return False
+
+
 def questions(table, chances, done=()):
     """Questions still open, the most informing first.
 

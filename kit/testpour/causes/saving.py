@@ -11,6 +11,7 @@ from testpour.wording import in_hundred
 
 LEVELS = 25  # values tried of each setting
 AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best
+FIXED = ("thickness",)  # the mould decides it
 WORTH = 0.05  # gain in chance below which no change is named
 
 
@@ -49,7 +50,7 @@ class Saving:
     __repr__ = sentence
 
 
-def saving(fits, pour, missed):
+def saving(fits, pour, missed, without=()):
     """What single change would most likely have met a missed aim.
 
     Parameters
@@ -57,6 +58,8 @@ def saving(fits, pour, missed):
     fits : Fits
     pour : str
     missed : Missed
+    without : iterable of str
+        Settings not to be named, since the cause found forbids them.
 
     Returns
     -------
@@ -69,6 +72,8 @@ def saving(fits, pour, missed):
     before = float(fit.chances(here, aim.at_least, aim.at_most).mean())
     rows = {}
     for factor in fits.study.factors:
+        if factor.name in without or factor.name in FIXED:
+            continue
         values = _values(fits, factor, here)
         if len(values):
             table = here.loc[here.index.repeat(len(values))].reset_index(drop=True).assign(**{factor.name: values})

@@ -8,6 +8,7 @@ import pandas as pd
 from scipy.special import logsumexp, ndtri
 
 from testpour.likelihood.truncated import log_interval_probability
+from testpour.models.fits import fit_castings
 from testpour.models.log_rows import drawn_ends, rows_of
 from testpour.models.scales import to_reading
 from testpour.models.terms import design
@@ -74,14 +75,18 @@ class Sight:
         return np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
 
 
-def sights(fits, pour):
-    """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading."""
+def sights(fits, pour, trade=False):
+    """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading.
+
+    With `trade`, by what the trade and the physics expect of its settings, as an empty log would.
+    """
     found, log = {}, fits.castings
+    believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0])) if trade else None
     own = replace(log, pours=log.pours.loc[[pour]], readings=log.readings[log.readings["pour"] == pour])
     for name, fit in fits.items():
         rows, _ = rows_of(own, fit.reading)
         if len(rows):
-            found[name] = _left_out(fit, rows)
+            found[name] = _sight(believed[name], believed[name], rows, DRAWS) if trade else _left_out(fit, rows)
     return found
 
 
@@ -109,6 +114,8 @@ def _sight(source, fit, rows, count):
         spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))[pick]
         mine = rows[name].astype(str).to_numpy()
         known = name in posterior.group_levels and np.isin(mine, others[name].astype(str)).all()
+        if name.endswith("_lot") and known and not _usual_lot(others[name], mine[0]):
+            known, spread = False, np.full(len(pick), fit.believed.scatter.get(name, spread.mean()))
         if known and np.isin(mine, posterior.group_levels[name]).all():
             levels = np.searchsorted(posterior.group_levels[name], mine)
             extra = extra + posterior.group_effects[name][pick][:, levels]
@@ -116,6 +123,13 @@ def _sight(source, fit, rows, count):
             own = own + spread**2
     cuts = None if posterior.cuts is None else posterior.cuts[pick]
     return Sight(fit, rows, posterior.coefficients[pick], extra, np.sqrt(own), posterior.spread[pick], cuts)
+
+
+def _usual_lot(others, mine):
+    """Whether most of the other pours are from this lot; else it is judged as a lot not met before, so that a bad
+    lot's own castings do not excuse each other."""
+    named = others.astype(str)
+    return (named == mine).mean() >= 0.5
 
 
 def log_chance(seen, mean, blur, spread, pick=slice(None)):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from testpour.causes.complaint import fails_throughout, good_pours
 from testpour.causes.split import compared, shares
 
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
@@ -51,6 +52,10 @@ def signs_of(table, castings, pour, missed=(), off=None):
     for name, sign in table.signs.items():
         if sign.get("lot"):
             shows = any(_alone(castings.pours, lot, pour) for lot in sign["lot"] if lot in have)
+        elif sign.get("worse_lot"):
+            shows = any(_worse(castings, lot, pour) for lot in sign["worse_lot"] if lot in have)
+        elif "throughout" in sign:
+            shows = fails_throughout(castings, pour, missed) is not None
         elif "good" in sign:
             shows = not missed
         elif "early" in sign:
@@ -70,6 +75,14 @@ def _alone(pours, lot, pour):
     own, others = pours.loc[pour, lot], pours[lot].drop(pour)
     others = others[others.notna() & (others != "")]
     return bool(own) and len(others) > 0 and not (others == own).any()
+
+
+def _worse(castings, lot, pour):
+    """Whether two castings or more of this one's lot mostly miss an aim, while other lots' castings mostly do not."""
+    lots = castings.pours[lot].fillna("").astype(str)
+    good = lots.index.isin(good_pours(castings))
+    mine, others = lots == lots[pour], (lots != lots[pour]) & (lots != "")
+    return bool(lots[pour]) and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean()
 
 
 def planned(table, fits, pour, missed, beside=None):

@@ -64,6 +64,7 @@ class Cause:
     spread: dict = field(default_factory=dict)
     one_of: dict = field(default_factory=dict)
     planned: tuple = ()
+    openly: str = ""
     odds: dict = field(default_factory=dict)
     remedy: str = ""
     care: str = ""
@@ -85,6 +86,10 @@ class CauseTable:
         How often an answer is a slip, whatever the cause.
     together : float
         How often two causes meet in one casting, beside what two independent ones would.
+    most : float
+        Log of the odds beyond which no single reading speaks against a cause.
+    misfit : dict
+        Reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation.
     """
 
     causes: dict
@@ -93,6 +98,8 @@ class CauseTable:
     signs: dict
     slip: float = 0.0
     together: float = 0.0
+    most: float = np.inf
+    misfit: dict = field(default_factory=dict)
 
     def says(self, cause, question):
         """How often each answer to a question is given under a cause, slips included: array."""
@@ -159,6 +166,8 @@ def causes_for(study, stated=None):
         raw["signs"],
         raw["slip"],
         raw["together"],
+        raw["most"],
+        raw["misfit"],
     )  # fmt: skip
 
 
@@ -183,6 +192,8 @@ def _problems(raw):
         yield f"slip: {raw['slip']} must lie from 0 to below 1."
     if not 0 <= raw["together"] <= 10:
         yield f"together: {raw['together']} must lie from 0 (never two causes) to 10."
+    if not raw["most"] > 0:
+        yield f"most: {raw['most']} must be above 0."
     for name, question in raw["questions"].items():
         yield from _shares(f"questions.{name}, otherwise", question["otherwise"], len(question["answers"]))
     for name, cause in raw["causes"].items():
