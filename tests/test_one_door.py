@@ -41,7 +41,7 @@ NOTHING_TO_WEIGH = {
     "what_is_lost": "changes of readings, no settings",
     "why": "pours made", "why_all": "pours made",
     **dict.fromkeys(
-        ("begin_panel", "plan_panel", "pour_panel", "look_panel", "today_panel", "why_panel", "share_panel"),
+        ("begin_panel", "plan_panel", "pour_panel", "look_panel", "today_panel", "why_panel", "share_panel", "round_panel"),
         "a panel shows what the functions above say; tests/panels holds that refusals come before grams",
     ),
     "write_package": "pours made", "write_sheet": "pours made",

@@ -15,8 +15,8 @@ SIZE = 820  # CSS pixels, wide and high
 NAMES = ("bench.png", "today.png", "findings.png")
 BENCH = (
     'import testpour as tp\nstudy = tp.read_study("study.toml")\nlog = tp.Logbook(study)',
-    "plan = tp.plan_pours(study, sessions=1, pours=4, castings=log.castings())\n"
-    'tp.session_form(log, tp.bench_sheet(study, plan.table, resin="120 g"))',
+    ("plan = tp.plan_pours(study, sessions=1, pours=4, castings=log.castings())\n"
+    'tp.session_form(log, tp.bench_sheet(study, plan.table, resin="120 g"))'),
 )
 pytestmark = pytest.mark.slow
 
