@@ -15,7 +15,7 @@ from testpour.models.fits import fit_castings, fit_rows, model_of
 from testpour.models.terms import design
 from testpour.practice.practice import practice_resin
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.long]
 
 CHOSEN = ["catalyst", "pigment", "thickness", "cover"]
 KNOBS = [*CHOSEN, "room_temperature"]

@@ -13,7 +13,7 @@ import pytest
 from testpour.bench.form_rows import session_rows
 from testpour.logbook.book import Logbook
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.long]
 POURS = 100_000
 AT = "2026-03-01 10:00:00.000000"
 # Reading, low, high, age (h), how it is known: eight of every pour.

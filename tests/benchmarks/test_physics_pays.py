@@ -19,7 +19,7 @@ from testpour.models.physics import PEAK
 from testpour.models.settings import settings_table
 from testpour.practice.practice import practice_resin
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.long]
 
 RESINS, FIRST_SEED, SESSIONS = 16, 700, 3
 NAMES = ["catalyst", "pigment", "thickness", "cover"]

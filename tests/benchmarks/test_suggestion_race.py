@@ -31,7 +31,7 @@ from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.study_file import read_study
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.long]
 
 DEMO = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
 WORLDS, FIRST_SEED = int(os.environ.get("TESTPOUR_WORLDS", "10")), 600

@@ -109,6 +109,7 @@ def test_a_hundred_spoilt_files_are_read_or_refused(tmp_path_factory, shape, cut
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @MANY
 @given(shape=shapes)
 def test_2500_files_are_read_to_the_numbers_in_them(tmp_path_factory, shape):
@@ -116,6 +117,7 @@ def test_2500_files_are_read_to_the_numbers_in_them(tmp_path_factory, shape):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @MANY
 @given(shape=shapes, cuts=cuts, words=words)
 def test_2500_spoilt_files_are_read_or_refused(tmp_path_factory, shape, cuts, words):

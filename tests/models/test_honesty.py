@@ -19,7 +19,7 @@ from testpour.models.scales import to_reading
 from testpour.models.terms import design
 from testpour.study_file import study_from
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.long]
 
 LOGS = 500  # of each reading: half with right beliefs, half with wrong ones
 LEVELS = (0.8, 0.95)

@@ -118,6 +118,7 @@ def scores(castings_of):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_promises_to_a_sixth_bench_are_kept(scores):
     """Guilds come from the beliefs themselves, so coverage must be as stated: within two points of 80 and 95.
 
@@ -131,6 +132,7 @@ def test_promises_to_a_sixth_bench_are_kept(scores):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("rival", ["complete", "one bench", "none"])
 def test_pooling_predicts_a_sixth_bench_better(scores, rival):
     """Against taking all pours as one bench's, a neighbour's log alone, and no log at all: mean log score."""

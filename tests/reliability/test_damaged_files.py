@@ -143,6 +143,7 @@ def test_a_few_damaged_files_of_each_kind(kind, good, tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("kind", KINDS)
 def test_hundreds_of_damaged_files_of_each_kind(kind, good, tmp_path):
     seen = tried(kind, good, tmp_path, 300)

@@ -156,5 +156,6 @@ def test_two_hundred_sheets(study_here):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_five_thousand_sheets(study_here):
     run(study_here, study_here.folder, 5000)
