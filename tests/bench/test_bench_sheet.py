@@ -95,7 +95,7 @@ def test_blanks_aims_and_grades_are_printed():
 def test_warnings_name_their_pours():
     sheet = bench_sheet(study(), pours(catalyst=[0.8, 1.5, 3.0, 3.0]), resin=[200, 30][0])
     assert {tuple(names) for names in sheet.warnings.values()} == {("P3",), ("P4", "P2"), ("P1",)}  # 19 mm is believed to run hot
-    assert "P4, P2:" in sheet._repr_html_() and "2 warnings" in sheet.sentence()
+    assert "P4, P2:" in sheet._repr_html_() and "3 warnings" in sheet.sentence()
 
 
 def test_a_coarse_scale_is_warned_about():

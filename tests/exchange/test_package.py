@@ -225,7 +225,7 @@ def test_a_changed_file_and_a_missing_one_and_an_unknown_form_are_named_together
         ("declared-readings", "gel_time,min", "gel_time,s", "gel_time is kept in min"),
         ("declared-factors", "thickness,mm", "thickness,in", "thickness is kept in mm"),
         ("readings", "21.0,25.0", "25.0,21.0", "low, high and known do not go together"),
-        ("readings", "21.0,25.0", "soon,25.0", "readings.csv row 2, low: 'soon' is not a number"),
+        ("readings", "21.0,25.0", "soon,25.0", "readings.csv row 2, low: 'soon' is not a valid number"),
         ("readings", ",P01,gel_time", ",P77,gel_time", "no such pour in pours.csv"),
         ("readings", "gel_time", "colour", "no such reading in the study"),
         ("readings", "hardness,77.0,77.0,Shore D,24.0", "hardness,77.0,77.0,Shore D,", "hardness needs an age"),

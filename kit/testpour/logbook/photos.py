@@ -192,15 +192,16 @@ def _keep(path, data):
             f"{path} is not the photograph it is named after, so it was left as it is. Move it away and add the "
             "picture again. Nothing was logged."
         )
+    part = path.with_name(f".{uuid.uuid4().hex}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(f".{uuid.uuid4().hex}")
         with open(part, "xb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        name_new(part, path)
-    except FileExistsError:
-        part.unlink(missing_ok=True)  # another bench kept the same picture meanwhile
+        try:
+            name_new(part, path)
+        except FileExistsError:
+            part.unlink(missing_ok=True)  # another bench kept the same picture meanwhile
     except OSError as problem:
         raise LogProblem(f"The picture cannot be kept in {path.parent}: {problem.strerror}. Nothing was logged.") from None
