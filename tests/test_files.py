@@ -57,7 +57,7 @@ BARE = {
     "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_folder": {"write_bytes", "copyfile"},
     "logbook/photos": {"open"}, "logbook/database": {"open"}, "exchange/package_files": {"ZipFile"},
     "exchange/export": {"ZipFile", "open"},
-}  # fmt: skip
+}
 WRITES = {"write_text", "write_bytes", "writestr", "move", "copyfile", "copy", "copy2", "rename", "link", "ZipFile", "symlink_to", "touch"}
 
 
@@ -77,7 +77,7 @@ def made(practice_castings, tmp_path_factory):
         "study": study, "castings": castings, "fits": fits, "chart": recipe_chart(fits, rooms=["20 degC"], thicknesses=["10 mm"]),
         "bench": bench_sheet(study, table, session="S1", resin="150 g"), "labels": labels(castings),
         "pool": pool({"one": castings}), "package": read_package(write_package(castings, folder / "package.zip").path),
-    }  # fmt: skip
+    }
 
 
 def snapshot(folder):
@@ -206,7 +206,7 @@ def test_a_photograph_and_a_plan_of_a_session_leave_what_lies_at_their_name(log,
 
 @pytest.mark.parametrize("name", ["log.sqlite", "study.toml", "1-plan.ipynb"])
 @pytest.mark.parametrize("words", [["page", ".", "--to"], ["pool", ".", "--to"], ["pool", ".", "--to", "new.html", "--beliefs"],
-                                   ["package", "."], ["backup", "."]])  # fmt: skip
+                                   ["package", "."], ["backup", "."]])
 def test_the_command_refuses_with_one_line(tmp_path, capsys, monkeypatch, words, name):
     assert main(["new", str(tmp_path / "study")]) == 0
     monkeypatch.chdir(tmp_path / "study")

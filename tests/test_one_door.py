@@ -41,7 +41,7 @@ NOTHING_TO_WEIGH = {
     "what_is_lost": "changes of readings, no settings",
     "why": "pours made", "why_all": "pours made",
     "write_package": "pours made", "write_sheet": "pours made",
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")

@@ -110,7 +110,7 @@ def _wait(lots, catalyst, room):
     resin = replace(
         load_resin(), induction=lots.induction, induction_exponent=lots.induction_exponent,
         induction_energy=lots.induction_energy,
-    )  # fmt: skip
+    )
     return induction_time(resin, room, catalyst)
 
 
