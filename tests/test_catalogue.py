@@ -25,10 +25,10 @@ def test_the_catalogue_holds_the_trades_factors_and_readings():
     assert set(FACTORS) == {
         "catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time",
         "room_temperature", "humidity", "resin_lot", "catalyst_lot",
-    }  # fmt: skip
+    }
     assert set(READINGS) == {
         "gel_time", "time_to_peak", "demould_time", "peak_temperature", "tack", "hardness", "opacity", "defects",
-    }  # fmt: skip
+    }
 
 
 @pytest.mark.parametrize("column", EVERY, ids=names(EVERY))
@@ -88,7 +88,7 @@ def test_a_room_in_any_scale(text, value):
 
 
 @pytest.mark.parametrize("word, value", [("yes", 1), ("X", 1), (" Covered ", 1), (1.0, 1), (True, 1), ("no", 0),
-                                         ("open", 0), (0, 0), (False, 0), ("-", 0)])  # fmt: skip
+                                         ("open", 0), (0, 0), (False, 0), ("-", 0)])
 def test_yes_and_no(word, value):
     assert FACTORS["cover"].parse(word) == value
     assert FACTORS["cover"].show(value) == ("yes" if value else "no")
@@ -157,7 +157,7 @@ def test_declarations_that_cannot_work(entry, kind, words):
 
 @given(st.dictionaries(st.sampled_from(["unit", "low", "high", "usual", "step", "from", "to", "words", "how", "span", "kind", "by_session"]),
                        st.one_of(st.text(string.printable, max_size=8), st.integers(-5, 5), st.floats(), st.booleans(),
-                                 st.lists(st.integers(0, 3), max_size=3)), max_size=4))  # fmt: skip
+                                 st.lists(st.integers(0, 3), max_size=3)), max_size=4))
 def test_any_table_gives_a_factor_or_a_refusal(entry):
     try:
         assert isinstance(declare(Factor, "x", entry), Factor)

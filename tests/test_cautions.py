@@ -38,7 +38,7 @@ VERDICTS = [
     ("thickness", 38.0, ""), ("thickness", 38.1, "warn"), ("humidity", 99.0, ""),
     ("post_cure_temperature", 120.0, "warn"), ("post_cure_temperature", 120.1, "refuse"),
     ("pot_mass", 500.0, ""), ("pot_mass", 500.1, "warn"), ("pot_mass", 5000.0, "warn"),
-]  # fmt: skip
+]
 
 
 def study(**tables):
@@ -110,7 +110,7 @@ def test_settings_of_a_study_and_its_units():
         ("epoxy", "refuse"), ("Epoxide", "refuse"), ("polyurethane", "refuse"), ("PU", "refuse"),
         ("acrylic", "refuse"), ("vinyl ester", "refuse"), ("vinylester", "refuse"), ("vinyl-ester", "refuse"),
     ],
-)  # fmt: skip
+)
 def test_resins(kind, expected):
     assert verdict(check_resin(kind)) == expected
     assert verdict(check_settings(study(resin={"kind": kind}), {})) == expected
@@ -121,7 +121,7 @@ def test_resins(kind, expected):
     [(6, "refuse"), ("PS", "refuse"), ("polystyrene", "refuse"), ("foam cup", "refuse"), (2, ""), ("HDPE", ""),
      (5, ""), ("polypropylene", ""), ("pp cup", ""), (4, "warn"), (1, "warn"), (3, "warn"), (7, "warn"),
      ("glass", "warn"), ("", "warn")],
-)  # fmt: skip
+)
 def test_containers(code, expected):
     found = check_container(code)
     assert verdict(found) == expected
@@ -190,7 +190,7 @@ def test_a_hardener_is_held_to_the_limits_of_the_catalyst():
     "note, says",
     [("thinned with acetone", "solvent"), ("warmed in the microwave", "microwave"), ("mixed in a polystyrene cup", "dissolves"),
      ("2 drops of cobalt", "Accelerator"), ("cleaned without acetone", ""), ("cobalt blue", ""), ("foam at the edge", "")],
-)  # fmt: skip
+)
 def test_a_note_is_warned_about_and_never_refused(note, says):
     found = check_note(note)
     assert not found.refusals

@@ -45,7 +45,7 @@ def test_words_of_a_study_stay_words(castings_of, practice_castings):
     named = study_from({
         "name": CANARY, "question": CANARY, "factors": {"catalyst": {}, "mine": {"words": CANARY, "low": 0, "high": 9}},
         "readings": {"gel_time": {}},
-    })  # fmt: skip
+    })
     assert "<img" not in named._repr_markdown_() and in_markdown(CANARY) in named._repr_markdown_()
     pours = practice_castings.pours[["catalyst"]].assign(mine=1.0)
     fits = fit_castings(castings_of(named, pours, practice_castings.readings.query("reading == 'gel_time'")))

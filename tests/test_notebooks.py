@@ -66,7 +66,7 @@ def run(notebook):
     line = [
         sys.executable, "-m", "pytest", "--nbval-lax", "--nbval-current-env", "--nbval-cell-timeout=300",
         "-p", "no:cacheprovider", "-p", "no:python", "--rootdir", str(notebook.parent), "-q", "-rfE", notebook.name,
-    ]  # fmt: skip
+    ]
     threads = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     plain = {key: value for key, value in os.environ.items() if not key.startswith("PYTEST_")}
     return subprocess.run(line, cwd=notebook.parent, env={**plain, **threads}, capture_output=True, text=True, check=False)
@@ -102,7 +102,7 @@ NEEDED = {
         "pour": "Log the pour and what was read on it first", "keep": "no casting in the log yet",
         "split": "no casting in the log yet", "all": "Log one reading first",
     },
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", NEEDED)

@@ -45,7 +45,7 @@ NOTHING_TO_WEIGH = {
         "a panel shows what the functions above say; tests/panels holds that refusals come before grams",
     ),
     "write_package": "pours made", "write_sheet": "pours made",
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")

@@ -63,7 +63,7 @@ EVIL = (
 NUMBERS_ONLY = {
     "ThicknessLimit", "TwoLayers", "Lesson", "OvenHour", "CureRun", "SafetyText", "Lenth", "Aliases", "FractionalSet",
     "OptimalPlan", "PlanPower", "Canonical", "QuadraticFit", "Ready", "Asked",
-}  # fmt: skip
+}
 SHOWS = ("_repr_html_", "_repr_markdown_")
 
 
@@ -89,14 +89,14 @@ def log(tmp_path_factory):
         "readings": {"gel_time": {"words": f"gel {EVIL}", "how": EVIL}, "tack": {},
                      "haze": {"words": f"haze {EVIL}", "scale": "grades", "grades": [f"none {EVIL}", "some"], "low": 0, "high": 1, "ages": [24]}},
         "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"}},
-    }, folder / "study.toml")  # fmt: skip
+    }, folder / "study.toml")
     save_study(study)
     book = Logbook(read_study(folder))
     for number in range(8):
         name, made = f"={number} {EVIL}", pd.Timestamp.now().floor("s") - pd.Timedelta(hours=30 - number)
         book.add_pour(name, session=f"@{number % 2} {EVIL}", made_at=made.to_pydatetime(), by=f"+{EVIL}", note=f"-{EVIL}", settings={
             "catalyst": (1.0, 1.8, 2.5)[number % 3], "room_temperature": 17.0 + number % 2 * 5, "mine": 1.0 + number % 3,
-            "resin_lot": f"={EVIL}"})  # fmt: skip
+            "resin_lot": f"={EVIL}"})
         book.add_reading(name, "gel_time", f"{20 + 3 * (number % 3)} to {22 + 3 * (number % 3)}", by=EVIL, note=f"={EVIL}")
         if number:
             book.add_reading(name, "tack", number % 2, age=24, by=EVIL)
@@ -127,7 +127,7 @@ def shown(log, tmp_path_factory):
         compare_studies(fits, fits, names=(f"a {EVIL}", f"b {EVIL}")), read_trace(trace), pool({EVIL: castings}),
         findings_page(fits, folder / "page.html", photos=log.photos(), by=EVIL), handout(fits, folder / "handout.html", by=EVIL, date=EVIL),
         write_package(log, folder / "package.zip", names=True),
-    ]  # fmt: skip
+    ]
     wall_summary(fits, folder / "wall.html", bench="session", names=True, date=EVIL)
     for thing, name in ((bench, "bench"), (made[27], "labels"), (made[21], "chart")):
         thing.save(folder / f"{name}.html")

@@ -34,7 +34,7 @@ def test_the_demo_study_reads_as_written(study):
     assert study.aims == (
         Aim("gel_time", 15.0, 45.0), Aim("tack", None, 1.0, 24.0), Aim("hardness", 75.0, None, 24.0),
         Aim("peak_temperature", None, 110.0),
-    )  # fmt: skip
+    )
 
 
 def test_the_demo_study_in_sentences(study):
@@ -254,7 +254,7 @@ def test_all_problems_are_named_at_once():
         extra={}, factors={"catalyst": {"to": "12 %"}, "two words": {}},
         readings={"gel_time": {"scale": "cubic"}, "tack": {}}, aims={"tack": {"at_most": 7}, "gloss": {"at_most": 1}},
         resin={"density": "1 mm"},
-    )  # fmt: skip
+    )
     assert len(found) == 8  # no usable factor is left, which is a problem of its own
     for word in ("extra", "from 1 to 12", "two words", "cubic", "7 is outside", "gloss", "1 mm", "at least one factor"):
         assert sum(word in line for line in found) == 1
@@ -270,7 +270,7 @@ def test_settings_are_completed_with_usual_values(study):
     assert row == {
         "catalyst": 2.0, "pigment": 0.5, "thickness": 12.7, "cover": 0.0, "post_cure_temperature": 20.0,
         "post_cure_time": 0.0, "room_temperature": 20.0, "humidity": 50.0, "resin_lot": "drum 3",
-    }  # fmt: skip
+    }
     assert study.settings({"catalyst": None})["catalyst"] == 1.5
 
 
@@ -291,7 +291,7 @@ def test_asking_for_what_is_not_there_lists_what_is(study):
 SCALARS = st.one_of(st.text(string.printable, max_size=6), st.integers(-3, 30), st.floats(), st.booleans())
 VALUES = st.recursive(SCALARS, lambda v: st.one_of(st.lists(v, max_size=2), st.dictionaries(st.sampled_from(
     ["from", "to", "low", "high", "unit", "usual", "scale", "grades", "ages", "at_least", "at_most", "age", "kind",
-     "catalyst", "tack", "gel_time", "own", "density"]), v, max_size=3)), max_leaves=8)  # fmt: skip
+     "catalyst", "tack", "gel_time", "own", "density"]), v, max_size=3)), max_leaves=8)
 
 
 @given(st.dictionaries(st.sampled_from(["name", "factors", "readings", "aims", "resin", "log", "x"]), VALUES, max_size=5))

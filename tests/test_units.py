@@ -23,7 +23,7 @@ EXACT = [
     ("1.1 kg/L", "g/mL", 1.1), ("1.1 g/cm3", "g/mL", 1.1), ("25 drops/ml", "drops/mL", 25.0),
     ("2 %", "%", 2.0), ("2 percent", "%", 2.0), ("2 phr", "%", 2.0), ("75 Shore D", "Shore D", 75.0),
     ("75 shore d", "Shore D", 75.0),
-]  # fmt: skip
+]
 
 # What the words of to_number promise about decimal marks.
 NUMBERS = [
@@ -31,7 +31,7 @@ NUMBERS = [
     ("1,250.5", None, 1250.5), ("1.250,5", None, 1250.5), ("1,250", ",", 1.25), ("1,250", ".", 1250.0),
     ("1.250", ",", 1250.0), ("1.250,75", ",", 1250.75), ("1250", None, 1250.0), ("2e2", None, 200.0),
     ("2E-1", None, 0.2), ("+3", None, 3.0), ("\u22123", None, -3.0), ("- 3", None, -3.0), ("-0", None, 0.0),
-]  # fmt: skip
+]
 
 REFUSED = [
     ("1,250 g", "g", "may be 1250 or 1.250"),
@@ -65,7 +65,7 @@ HOSTILE = [
     "1 g\n2 g", "1,1" * 3_000, "-" * 10_000, "1 __import__('os')", "1 {0}", "1 %s", "½ in", "²", "1²", "٣ g", "१/४ in",
     "๑,๕ %", "1/²", "1 ℃", "1 µm", "nan", "inf", "1 nan", "1 inf", "1 degC*degC", "1 g/0", "1 delta_degC", "1 =", "1 1",
     "1 \ud800",
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("text, unit, expected", EXACT)
@@ -128,7 +128,7 @@ def test_there_and_back(number, pair):
     "value, unit, text",
     [(20.0, "degC", "20 °C"), (1.5, "%", "1.5 %"), (75, "Shore D", "75 Shore D"), (-3.0, "degC", "\u22123 °C"),
      (1234.5, "g", "1234 g"), (12.345, "mm", "12.3 mm"), (0, "", "0")],
-)  # fmt: skip
+)
 def test_shown_as_in_a_sentence(value, unit, text):
     assert show(value, unit) == text
 

@@ -168,7 +168,7 @@ def check_delivered(most):
 def hottest_peak():
     """The predicted peak (degC) from which a pour is refused: styrene boils there."""
     return next(limit["from"] for limit in rules()["limits"]
-                if limit["setting"] == "peak_temperature" and limit["level"] == "refuse")  # fmt: skip
+                if limit["setting"] == "peak_temperature" and limit["level"] == "refuse")
 
 
 def _check(name, value, unit=None, words=None):

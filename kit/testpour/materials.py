@@ -119,7 +119,7 @@ class Container:
     def sentence(self):
         """What the plastic does with liquid polyester resin, in one sentence."""
         advice = {"fine": "suits polyester resin", "warn": "is doubtful for polyester resin",
-                  "refuse": "must not hold polyester resin"}[self.verdict]  # fmt: skip
+                  "refuse": "must not hold polyester resin"}[self.verdict]
         return f"Code {self.code}, {self.short} ({self.name}), {advice}: {self.why}."
 
     __repr__ = sentence

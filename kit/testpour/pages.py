@@ -14,7 +14,7 @@ def template(room, name):
     """A template of a room of the kit: everything filled in is escaped, and nothing may be missing."""
     loader = PackageLoader(f"testpour.{room}")
     page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished,
-                       trim_blocks=True, lstrip_blocks=True)  # fmt: skip
+                       trim_blocks=True, lstrip_blocks=True)
     return page.get_template(name)
 
 

@@ -26,7 +26,7 @@ STYLE = {
     "xtick.labelsize": 10, "ytick.labelsize": 10, "legend.fontsize": 9.5, "text.color": INK,
     "axes.labelcolor": INK, "xtick.color": INK, "ytick.color": INK, "axes.edgecolor": INK,
     "figure.facecolor": "white", "savefig.facecolor": "white", "hatch.linewidth": 0.6,
-}  # fmt: skip
+}
 LONGEST = 28  # characters of a person's own name for a thing that a figure has room for
 
 
@@ -57,7 +57,7 @@ def new_picture(says, width=6.6, height=4.2, rows=1, columns=1, **grid):
     """A `Picture` titled with what it says, and its axes as a 2-d array of shape (rows, columns)."""
     with rc_context({**sns.axes_style("ticks"), **STYLE}):
         title = textwrap.wrap(drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False, max_lines=6,
-                              placeholder=" …")  # fmt: skip
+                              placeholder=" …")
         picture = Picture(figsize=(width, height + 0.18 * len(title)), layout="constrained")
         axes = picture.subplots(rows, columns, squeeze=False, **grid)
         picture.suptitle("\n".join(title), x=0.01, ha="left", fontsize=11)
@@ -109,7 +109,7 @@ def interval_rows(picture, ax, names, told, untold):
     marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in told]
     marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=untold))
     picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
-                   alignment="left", title_fontsize=9.5)  # fmt: skip
+                   alignment="left", title_fontsize=9.5)
 
 
 def shade_beyond(ax, low, high, words="not poured"):

@@ -13,7 +13,7 @@ from testpour.units import UnitProblem
 from testpour.wording import ESCAPED
 
 SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
-            "ready": dict}  # fmt: skip
+            "ready": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 LARGEST = 1_000_000  # bytes of a study file that may be replaced
 DENSITIES = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
@@ -159,7 +159,7 @@ def _believable(column):
 
 def _wrong_choices(column):
     choices = {"scale": ("log", "plain", "share", "rise", "grades"), "role": ("chosen", "met", "carried"),
-               "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}  # fmt: skip
+               "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}
     for key, allowed in choices.items():
         if getattr(column, key, allowed[0]) not in allowed:
             yield f"{key} {getattr(column, key)!r} must be one of {', '.join(allowed)}."

@@ -14,7 +14,7 @@ OTHERS = {
     b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture", b"GIF8": "a picture", b"BM": "a picture", b"RIFF": "a recording",
     b"%PDF": "a PDF", b"PK\x03\x04": "a workbook or an archive", b"\xd0\xcf\x11\xe0": "an old workbook", b"\x1f\x8b": "an archive",
     b"SQLite format 3\x00": "a database",
-}  # fmt: skip
+}
 TOLD = 20_000  # characters that tell text from other things
 QUOTED = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 SEPARATORS = ";\t,"

@@ -33,7 +33,7 @@ SPELLINGS = {
     "min": "minute", "mins": "minute", "minutes": "minute", "s": "second", "sec": "second",
     "g/ml": "g/mL", "g/cm3": "g/cm**3", "g/cm³": "g/cm**3", "kg/l": "kg/L",
     "drops/ml": "drops/mL", "drops": "drops", "drop": "drops",
-}  # fmt: skip
+}
 
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page

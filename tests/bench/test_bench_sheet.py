@@ -16,7 +16,7 @@ from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium")
 QUIET = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-         "--disable-background-networking", "--disable-component-update", "--disable-sync"]  # fmt: skip
+         "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 
 def study(**more):
@@ -32,7 +32,7 @@ def study(**more):
 
 def pours(**columns):
     table = {"catalyst": [1.0, 1.5, 2.0, 1.5], "pigment": [0.5, 0.2, 2.0, 0.0], "thickness": [6.0, 19, 6, 12],
-             "cover": [1.0, 0, 1, 1], **columns}  # fmt: skip
+             "cover": [1.0, 0, 1, 1], **columns}
     return pd.DataFrame(table, index=["P3", "P1", "P4", "P2"])
 
 
@@ -62,7 +62,7 @@ def test_every_pour_is_weighed_out_in_run_order():
     assert [row[0] for row in rows] == ["P3", "P1", "P4", "P2"] * 2  # weigh-out, then readings
     assert [[text.strip() for text in row[2:5]] for row in rows[:4]] == [
         ["200.00", "1.00", "2.00"], ["200.00", "0.40", "3.00"], ["200.00", "4.00", "4.00"], ["200.00", "0.00", "3.00"],
-    ]  # fmt: skip
+    ]
     assert "thickness 6 mm; cover yes" in rows[0][1]
 
 
@@ -88,7 +88,7 @@ def test_a_cell_to_fill_for_every_reading_and_age():
 def test_blanks_aims_and_grades_are_printed():
     text = bench_sheet(study(), pours(), resin=200, date="24 November")._repr_html_()
     for words in ("Date", "24 November", "Initials", "Room, °C", "Humidity, %", "Resin lot", "Catalyst lot",
-                  "Pigment lots", "gel time 15 to 45 min", "at 48 h", "3 wet", "Knobs in the winter room"):  # fmt: skip
+                  "Pigment lots", "gel time 15 to 45 min", "at 48 h", "3 wet", "Knobs in the winter room"):
         assert words in text
 
 

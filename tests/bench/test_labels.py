@@ -165,7 +165,7 @@ def test_everything_that_cannot_be_is_said_at_once(plan, study):
     with pytest.raises(LabelProblems) as refused:
         labels(plan, session="S9", only="P99", start=25, copies=0, shift="left")
     assert len(refused.value.problems) == 5
-    with pytest.raises(LabelProblems, match="no printer's"):
+    with pytest.raises(LabelProblems, match="more than any printer is off"):
         labels(plan, shift=(30, 0))
     with pytest.raises(LabelProblems, match="holds no pours"):
         labels(study)

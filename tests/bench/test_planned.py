@@ -11,7 +11,7 @@ from testpour.planning.plan import plan_pours
 def test_a_bench_sheet_gives_grams(study, sheet):
     name, pours = planned_pours(study, sheet)
     assert name == "day one" and [p.pour for p in pours] == ["B01", "B02", "B03"]
-    assert [(line["what"], line["amount"]) for line in pours[0].weigh] == [("Resin", "150.0 g"), ("Pigment", "0.8 g"), ("Catalyst", "2.3 g")]  # fmt: skip
+    assert [(line["what"], line["amount"]) for line in pours[0].weigh] == [("Resin", "150.0 g"), ("Pigment", "0.8 g"), ("Catalyst", "2.3 g")]
     assert [line["what"] for line in pours[1].weigh] == ["Resin", "Catalyst"], "no pigment to weigh"
     assert pours[0].said == ("thickness 6 mm", "cover yes")
     assert "room_temperature" not in pours[0].settings, "the room is read on the day, not planned"

@@ -160,7 +160,7 @@ def test_html_shows_the_table_and_escapes_names():
         ({"resin": 100, "catalyst": "4.5 %"}, "above 4 %"),
         ({"resin": 100, "pigment": -1}, "pigment of pot 1"),
         ({"resin": 100, "pigment": {"red": 1}, "pots": {"blue": 1}}, "red is not a pot"),
-        ({"resin": 100, "pots": 0}, "no number of pots"),
+        ({"resin": 100, "pots": 0}, "not a number of pots"),
         ({"resin": 100, "pots": {}}, "at least one pot"),
         ({"resin": 100, "pots": {"a": 0}}, "share of a"),
         ({"resin": 100, "scale_resolution": 0}, "scale resolution"),

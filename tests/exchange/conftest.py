@@ -40,7 +40,7 @@ def random_casting(rng):
     return Casting(
         rng.uniform(8, 40), rng.uniform(1, 2.5), room, resin_temperature=room + rng.uniform(-1, 1), face=face_of(lots),
         resin=resin_of(lots), programme=programme, hours=HOURS,
-    )  # fmt: skip
+    )
 
 
 def logged(rng, last, step):

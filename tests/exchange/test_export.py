@@ -25,7 +25,7 @@ from testpour.logbook.spreadsheet import read_sheet
 HOSTILE = [
     "<img src=x onerror=alert(1)>", "Robert'); DROP TABLE pours;--", "../../etc/passwd", r"C:\temp\x", "a\u202eb\u200fc", "\u05e9\u05dc",
     "🧪👩🏽‍🔬", "=cmd|' /C calc'!A0", "+1+1", "-2+3", "@SUM(A1)", "\uff1d1+1", "'=1", "none", "0012", "1e5", "TRUE", "3-4", "a;b,c\"d",
-]  # fmt: skip
+]
 LINES = st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc")), min_size=1, max_size=12)
 
 
@@ -57,7 +57,7 @@ def from_package(castings, folder):
 
 def all_files(castings, folder):
     return {"csv": list(from_sheet(castings, folder, "csv")), "xlsx": list(from_sheet(castings, folder, "xlsx")),
-            "parquet": from_parquet(castings, folder), "package": from_package(castings, folder)}  # fmt: skip
+            "parquet": from_parquet(castings, folder), "package": from_package(castings, folder)}
 
 
 def test_text_is_the_same_from_every_file(log, tmp_path):

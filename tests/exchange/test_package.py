@@ -30,7 +30,7 @@ def book(study, tmp_path_factory):
     log = Logbook(replace(study, folder=tmp_path_factory.mktemp("study"), ready={"demould": 60.0}))
     for name in ("P01", "=P02", "None"):
         log.add_pour(name, settings={"catalyst": 1.1, "cover": 1, "room_temperature": 18.3, "resin_lot": ODD},
-                     session=f"@{name}", made_at="2026-03-02 10:00:00.250000", by="A.B.", note=ODD)  # fmt: skip
+                     session=f"@{name}", made_at="2026-03-02 10:00:00.250000", by="A.B.", note=ODD)
     entry = log.add_reading("P01", "gel_time", "20-25 min", by="A.B.", note="line\nend")
     log.correct_reading(entry, "21-25 min", why="misread")
     log.add_reading("P01", "peak_temperature", 0.1 + 60.2)
@@ -183,10 +183,10 @@ def test_an_empty_log_is_a_package_too(log, tmp_path):
 
 def test_a_study_of_its_own_keeps_what_differs_from_the_catalogue(study, castings_of, tmp_path):
     own = replace(study, readings=tuple(replace(r, ages=(), grades=(), scale="plain") if r.name == "defects" else r for r in study.readings),
-                  factors=tuple(replace(f, span=(), how="") for f in study.factors))  # fmt: skip
+                  factors=tuple(replace(f, span=(), how="") for f in study.factors))
     pours = pd.DataFrame({"catalyst": [1.0]}, index=pd.Index(["A"], name="pour"))
     castings = castings_of(own, pours, pd.DataFrame({"pour": ["A"], "reading": ["defects"], "low": [1.0], "high": [1.0],
-                                                     "known": ["exact"]}))  # fmt: skip
+                                                     "known": ["exact"]}))
     back = write_package(castings, tmp_path / "package").study
     assert (back.factors, back.readings) == (own.factors, own.readings)
 
@@ -225,7 +225,7 @@ def test_a_changed_file_and_a_missing_one_and_an_unknown_form_are_named_together
         ("declared-readings", "gel_time,min", "gel_time,s", "gel_time is kept in min"),
         ("declared-factors", "thickness,mm", "thickness,in", "thickness is kept in mm"),
         ("readings", "21.0,25.0", "25.0,21.0", "low, high and known do not go together"),
-        ("readings", "21.0,25.0", "soon,25.0", "readings.csv row 2, low: 'soon' is not a number"),
+        ("readings", "21.0,25.0", "soon,25.0", "readings.csv row 2, low: 'soon' is not a valid number"),
         ("readings", ",P01,gel_time", ",P77,gel_time", "no such pour in pours.csv"),
         ("readings", "gel_time", "colour", "no such reading in the study"),
         ("readings", "hardness,77.0,77.0,Shore D,24.0", "hardness,77.0,77.0,Shore D,", "hardness needs an age"),

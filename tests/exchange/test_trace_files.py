@@ -64,7 +64,7 @@ SHAPES = {
     "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),
     "the time last": ("T (°C),time (min)\n" + "".join(f"{d:.2f},{m}\n" for m, d in zip(MINUTES, DEGREES, strict=True)), {}),
     "elapsed beside the clock": ("time,T (°C),elapsed (s)\n" + "".join(f"{line},{30 * k}\n" for k, line in enumerate(rows(stamps("%H:%M:%S")).splitlines())), {}),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", SHAPES)
@@ -110,7 +110,7 @@ REFUSED = {
     "mixed at no time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "noon"}, "mixed_at"),
     "mixed by the clock": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "10:05"}, "elapsed times"),
     "a week in minutes": ("time (h),T (°C)\n" + rows(elapsed(60)), {}, "Check the unit of its times"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", REFUSED)
@@ -158,7 +158,7 @@ def test_the_room_is_told_from_the_casting(tmp_path):
     "mixed_at, first",
     [(10, -10.0), ("10 min", -10.0), (-5, 5.0), ("23:40", -10.0), ("11:40 PM", -10.0), ("2026-03-14 23:40", -10.0),
      (dt.datetime(2026, 3, 14, 23, 20), 10.0), ("0:10", -40.0)],
-)  # fmt: skip
+)
 def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     text = "when,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S"))
     trace = read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at)

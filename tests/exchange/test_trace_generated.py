@@ -23,7 +23,7 @@ shapes = st.fixed_dictionaries({
     "step": st.sampled_from([1, 5, 10, 30, 60]), "rows": st.integers(8, 60), "start": st.integers(0, 86_399),
     "blanks": st.lists(st.integers(0, 59), max_size=3, unique=True), "blank": st.sampled_from(["", "---", "n/a", "OL"]),
     "seed": st.integers(0, 999), "digits": st.integers(1, 3), "room": st.booleans(),
-})  # fmt: skip
+})
 
 
 def times_of(shape):
@@ -93,7 +93,7 @@ def spoilt(path, shape, cuts, words):
 
 cuts = st.lists(st.tuples(st.integers(0, 100_000), st.integers(0, 40)), min_size=1, max_size=6)
 words = st.lists(st.one_of(st.text(max_size=12), st.sampled_from([",", ";", "\n", '"', "1,000", "25:61", "NaN", "1e999", "٣", "\x00", "12.13.14 1:1"])),
-                 min_size=6, max_size=6)  # fmt: skip
+                 min_size=6, max_size=6)
 
 
 @FEW

@@ -18,7 +18,7 @@ def errors(traces, path, plainly):
         found = read_trace(plainly(path / "trace.csv", one.minutes, one.degrees)).readings
         value, gel = found["value"], found.loc["gel_time"]
         rows.append([value["onset"] - one.onset, value["time_to_peak"] - one.time, value["peak_temperature"] - one.peak,
-                     float(gel["low"] <= one.gel <= gel["high"]), float(found.loc["onset", "low"] <= one.onset <= found.loc["onset", "high"])])  # fmt: skip
+                     float(gel["low"] <= one.gel <= gel["high"]), float(found.loc["onset", "low"] <= one.onset <= found.loc["onset", "high"])])
     return np.array(rows)
 
 
@@ -26,7 +26,7 @@ def check(traces, path, plainly):
     found = errors(traces, path, plainly)
     within = (np.abs(found[:, :3]) <= [2.0, 1.0, 1.0]).mean(axis=0)
     print(f"{len(found)} traces; within: onset {within[0]:.3f}, time {within[1]:.3f}, peak {within[2]:.3f}; gel held {found[:, 3].mean():.3f}, "
-          f"onset held {found[:, 4].mean():.3f}")  # fmt: skip
+          f"onset held {found[:, 4].mean():.3f}")
     assert (within >= 0.95).all(), within
     assert found[:, 3].mean() >= 0.9
     assert found[:, 4].mean() >= 0.8  # said to hold nine in ten; 40 traces may miss by two standard errors

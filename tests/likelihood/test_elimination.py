@@ -103,7 +103,7 @@ def test_exact_rows_of_many_pours_are_drawn_from_their_own_distribution():
     model = IntervalModel(
         model.low, model.low, model.exog, groups={"pour": model.groups[1].codes}, belief=(np.zeros(3), np.ones(3)),
         spread_belief=1.0, group_beliefs={"pour": 1.0},
-    )  # fmt: skip
+    )
     drawn = model.posterior(2000, seed=1)
     assert drawn.method == "importance" and drawn.effective > 1000
     tau, sigma = drawn.group_spread["pour"][:, None], drawn.spread[:, None]

@@ -41,7 +41,7 @@ def test_a_pour_and_its_readings_come_back(log):
     assert held.readings[["pour", "reading", "low", "high", "known"]].values.tolist() == [
         ["P01", "gel_time", 20, 24, "between"], ["P01", "tack", 1, 1, "exact"],
         ["P02", "hardness", 77, 77, "exact"], ["P02", "hardness", 78, 78, "exact"],
-    ]  # fmt: skip
+    ]
     assert held.readings["age"].tolist()[1:] == [24, 24, 24] and held.readings["age"].isna().tolist()[0]
 
 
@@ -137,7 +137,7 @@ def test_what_is_withdrawn_leaves_the_castings_and_stays_in_the_history(log):
     assert log.history("P01")["note"].tolist()[-1] == "Withdrawn: wrong pot"
     assert log.history("P02")[["what", "void"]].values.tolist() == [["pour", False], ["gel_time", False], ["pour", True]]
     for deed in (lambda: log.add_reading("P02", "tack", 1, age=24), lambda: log.correct_pour("P02", why="no"),
-                 lambda: log.withdraw_pour("P02", why="no")):  # fmt: skip
+                 lambda: log.withdraw_pour("P02", why="no")):
         with pytest.raises(LogProblem, match="Pour 'P02' was withdrawn; log it as a new pour"):
             deed()
     with pytest.raises(LogProblem, match="is in the log already"):
@@ -149,7 +149,7 @@ def test_a_reason_is_not_optional(log, why):
     log.add_pour(**POUR)
     entry = log.add_reading("P01", "gel_time", 20)
     for deed in (lambda: log.withdraw_pour("P01", why=why), lambda: log.withdraw_reading(entry, why=why),
-                 lambda: log.correct_reading(entry, 21, why=why), lambda: log.correct_pour("P01", settings={}, why=why)):  # fmt: skip
+                 lambda: log.correct_reading(entry, 21, why=why), lambda: log.correct_pour("P01", settings={}, why=why)):
         with pytest.raises(LogProblem, match="without a reason"):
             deed()
     assert counts(log) == [1, 3, 1]
@@ -273,7 +273,7 @@ TEXTS = [
     "<script>alert(1)</script> & <b>bold</b>", "'); DROP TABLE pours; --", "he said \"no\", 5 % & 'yes'",
     "\u202eright to left\u202c \u05e9\u05dc\u05d5\u05dd \u0645\u0631\u062d\u0628\u0627", "🧪 sticky 👩🏽‍🔬", "{0} %s \\n ${x}",
     "line one\nline two", "=1+1", "résumé Ω ½", "a" * 5000,
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("text", TEXTS, ids=range(len(TEXTS)))

@@ -27,7 +27,7 @@ WRITTEN = [
     (PEAK, "212 degF", 100, 100, "exact"), (PEAK, "200 to 210 °F", 93.3333333333, 98.8888888889, "between"),
     (HARD, "78", 78, 78, "exact"), (HARD, "78 Shore D", 78, 78, "exact"), (HARD, "76 to 78", 76, 78, "between"),
     (TACK, "2", 2, 2, "exact"), (TACK, "slightly tacky", 1, 1, "exact"), (TACK, "WET", 3, 3, "exact"), (TACK, "0 to 1", 0, 1, "between"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("reading, text, low, high, how", WRITTEN, ids=[w[1] for w in WRITTEN])
@@ -40,7 +40,7 @@ def test_as_people_write_it(reading, text, low, high, how):
     "ways, low, high, how",
     [({"value": 20}, 20, 20, "exact"), ({"value": 20.5}, 20.5, 20.5, "exact"), ({"between": (20, "25 min")}, 20, 25, "between"),
      ({"between": [20, 20]}, 20, 20, "exact"), ({"not_yet": "2 h"}, 120, INF, "not yet"), ({"already": 15}, -INF, 15, "already")],
-)  # fmt: skip
+)
 def test_as_it_is_said_in_code(ways, low, high, how):
     assert known(GEL, **ways) == Known(low, high, how)
 

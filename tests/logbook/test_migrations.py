@@ -48,7 +48,7 @@ def test_a_log_of_form_1_comes_forward_whole(study_here, log, name):
         assert held.readings[["pour", "reading", "low", "known"]].values.tolist() == [
             ["P01", "gel_time", 24, "exact"], ["P01", "tack", 1, "exact"], ["P02", "gel_time", 120, "not yet"],
             ["P01", "hardness", 77, "exact"], ["P01", "hardness", 78, "exact"], ["P01", "hardness", 76, "exact"],
-        ]  # fmt: skip
+        ]
         assert len(old.history("P03")) == 2
         assert old.add_pour(settings={"catalyst": 1}, session="S3") == "P04"
     assert {t: held[: len(before[t])] for t, held in rows(study_here.folder / "log.sqlite").items()} == before

@@ -75,10 +75,10 @@ def test_it_stands_upright(poured, tmp_path, orientation):
         width, height = kept.size
         assert (width, height) == ((40, 20) if orientation <= 4 else (20, 40))
         corners = {"top left": (2, 2), "top right": (width - 3, 2), "bottom right": (width - 3, height - 3),
-                   "bottom left": (2, height - 3)}  # fmt: skip
+                   "bottom left": (2, height - 3)}
         white = [name for name, place in corners.items() if kept.convert("L").getpixel(place) > 128]
     row, column = {1: "top left", 2: "top right", 3: "bottom right", 4: "bottom left", 5: "left top", 6: "right top",
-                   7: "right bottom", 8: "left bottom"}[orientation].split()  # fmt: skip
+                   7: "right bottom", 8: "left bottom"}[orientation].split()
     said = f"{row} {column}" if row in ("top", "bottom") else f"{column} {row}"
     assert white == [said]
 

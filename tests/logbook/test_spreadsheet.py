@@ -39,7 +39,7 @@ READ_BY_HAND = [
     ("W3", "gel_time", 120, INF, None), ("W3", "hardness", 61, 61, 24), ("W3", "tack", 3, 3, 24),
     ("W4", "gel_time", 24, 24, None), ("W4", "hardness", 78, 78, 24), ("W4", "hardness", 77, 77, 24),
     ("W4", "hardness", 80, 80, 24), ("W4", "tack", 0, 0, 24), ("W5", "gel_time", 10, INF, None),
-]  # fmt: skip
+]
 
 
 def told(castings):
@@ -51,7 +51,7 @@ def test_the_workshop_sheet_cell_by_cell(log):
     assert log.add_sheet(SHEET) == ["W1", "W2", "W3", "W4", "W5"]
     held = log.castings()
     pd.testing.assert_frame_equal(held.pours[list(BY_HAND)], BY_HAND, check_dtype=False, rtol=1e-10, check_index_type=False,
-                                  check_column_type=False)  # fmt: skip
+                                  check_column_type=False)
     assert held.pours[["humidity", "post_cure_time"]].isna().all(axis=None)
     assert told(held) == READ_BY_HAND
 
@@ -89,7 +89,7 @@ NOTES = [
     "=1+1", "+1", "-x", "@x", "=HYPERLINK(\"http://x\",\"y\")", "'quoted", "''", "'=1", "=", "-", "none", "n/a", "?",
     "<b>bold</b> & co", "'); DROP TABLE pours; --", "\u202eright to left \u05e9\u05dc\u05d5\u05dd", "🧪👩🏽‍🔬", "semi; colon, comma",
     "two\nlines", '"', "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
@@ -139,7 +139,7 @@ PROBLEMS = [
     ("row 5", "catalyst (%)", "does not turn into %"), ("row 5", "gel time (min)", "runs backwards"),
     ("row 6", "thickness (mm)", "1 to 60 mm"), ("row 6", "tack at 24 h", "0 to 3 grade"), ("row 6", "", "above 4 %"),
     ("row 8", "gel time (min)", "is not a number"), ("row 9", "pour", "A stands twice"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
@@ -225,9 +225,9 @@ CELLS = st.one_of(
     st.text(string.printable + "äµ½٣°\u202e🧪", max_size=12),
     st.sampled_from(["1", "1.5", "1,5", "20-25", ">10", "yes", "no", "dry", "1/4 in", "66 degF", "=1+1", "1e999", "-", "nan", "inf",
                      "2026-03-01", "78; 77", "g**99999", "9" * 400]),
-)  # fmt: skip
+)
 HEADS = st.sampled_from(["pour", "session", "date", "note", "by", "catalyst (%)", "Thickness (in)", "cover", "Room (degF)", "gel time",
-                         "hardness at 24 h (Shore D)", "tack at 24 h", "made anyway", "resin lot", "post cure", "", "x (", "at 3 h"])  # fmt: skip
+                         "hardness at 24 h (Shore D)", "tack at 24 h", "made anyway", "resin lot", "post cure", "", "x (", "at 3 h"])
 
 
 GOOD = st.permutations(["pour", "catalyst (%)", "gel time", "tack at 24 h", "note", "cover"]).map(lambda heads: list(heads))
@@ -257,7 +257,7 @@ def test_any_sheet_is_taken_or_refused_in_words(study, tmp_path, table, mark):
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: t.encode("utf-8", "surrogatepass"))),
-       st.sampled_from(["csv", "tsv", "txt", "xlsx"]))  # fmt: skip
+       st.sampled_from(["csv", "tsv", "txt", "xlsx"]))
 def test_any_bytes_are_taken_or_refused_in_words(study, tmp_path, data, ending):
     path = tmp_path / f"any.{ending}"
     path.write_bytes(data)

@@ -17,7 +17,7 @@ SYNTHETIC = replace(
     load_resin(), density=1150.0, heat_capacity=1700.0, conductivity=0.20, heat_of_cure=300e3,
     reference_temperature=25.0, induction=20.0, induction_energy=55e3, first_rate=2e-6, second_rate=2e-4,
     rate_energy=45e3, order_made=0.6, order_left=1.4, ceiling=1.0, ceiling_slope=0.0,
-)  # fmt: skip
+)
 
 
 def reference_set():
@@ -44,7 +44,7 @@ def test_published_code_for_a_hot_slab():
     resin = replace(
         SYNTHETIC, density=1.0, heat_capacity=1.304e6, conductivity=0.300, heat_of_cure=0.6 * 1200 * 280e3,
         induction=0.0, first_rate=speed, second_rate=0.0, rate_energy=1000 * 8.314462618, order_left=2.0,
-    )  # fmt: skip
+    )
     casting = Casting(20, 1.0, 120.0, resin_temperature=20.0, face=Face(np.inf), resin=resin, hours=0.03)
     run = cure(casting, np.array([10.0, 20, 30, 50, 72.81]) / 60, slices=40)
     quarter = np.array([np.interp(5.0, run.depth, row) for row in run.temperature])

@@ -22,7 +22,7 @@ RAW = {
     "name": "Invented blocks", "factors": FACTORS,
     "readings": {"gel_time": {}, "tack": {}, "hardness": {}, "peak_temperature": {}},
     "aims": {"gel_time": {"at_least": "15 min"}, "tack": {"at_most": 1}, "hardness": {"at_least": 75}},
-}  # fmt: skip
+}
 # Scatter of gel time, tack and hardness between sessions over that between pours, by hand from the believed sd of
 # session, reading and pour: 0.12^2 / (0.12^2 + 0.10^2), 0.4^2 / 1 and 0.15^2 / (0.12^2 + 0.12^2), averaged.
 ETA = (0.0144 / 0.0244 + 0.16 + 0.0225 / 0.0288) / 3
@@ -53,7 +53,7 @@ def test_a_repaired_plan_keeps_the_heat_limit_of_the_plan(plan):
 @pytest.mark.parametrize("module, ask", [
     (repair, lambda plan: repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]))),
     (outlook_module, outlook),
-])  # fmt: skip
+])
 def test_repair_and_outlook_take_scatter_and_limit_from_the_factory(plan, monkeypatch, module, ask):
     seen = []
     monkeypatch.setattr(module, "design_problem", lambda *a, **k: seen.append(design_problem(*a, **k)) or seen[-1])

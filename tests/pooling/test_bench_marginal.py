@@ -35,7 +35,7 @@ def model_of(kind, leaf=True):
         grades = np.digitize(y - y.mean(), [-1, 0, 1]).astype(float)
         cuts = ([-1, 0, 1], [2, 2, 2])
         model = IntervalModel(grades, grades, x[:, 1:], groups=groups, grades=4, cut_belief=cuts,
-                              belief=([0, 0], [1, 1]), group_beliefs=options["group_beliefs"])  # fmt: skip
+                              belief=([0, 0], [1, 1]), group_beliefs=options["group_beliefs"])
         return model, bench
     low, high = y.copy(), y.copy()
     if kind == "intervals":

@@ -30,7 +30,7 @@ def benches_of(castings_of, y, bench, session):
 def flat(session):
     """No belief to speak of about the level, nor about any spread but the session's."""
     return {"amount": {"level": FLAT, "own_factor": {"mean": 0.0, "sd": 1e-3},
-                       "scatter": {"reading": 1e7, "session": session}}}  # fmt: skip
+                       "scatter": {"reading": 1e7, "session": session}}}
 
 
 def test_dyestuff_batches_as_benches(castings_of):

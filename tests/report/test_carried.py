@@ -16,7 +16,7 @@ STUDY = {
     "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {}, "room_temperature": {}, "resin_lot": {}},
     "readings": {"gel_time": {"words": HOSTILE[2]}, "hardness": {"unit": "Shore D"}},
     "aims": {"gel_time": {"at_least": "15 min"}},
-}  # fmt: skip
+}
 
 
 def log(study=None):
@@ -28,12 +28,12 @@ def log(study=None):
         "catalyst": rng.uniform(1, 2.5, 8), "cover": (np.arange(8) % 2).astype(float),
         "room_temperature": np.where(np.arange(8) == 2, np.nan, rng.uniform(15, 25, 8)),
         "resin_lot": [HOSTILE[i % 3] for i in range(8)], "by": ["Zacharias Q.", "Wilhelmina"] * 4, "note": [HOSTILE[i % 5] for i in range(8)],
-    }, index=pd.Index([f"P{i} {HOSTILE[i % 5]}" for i in range(8)], name="pour"))  # fmt: skip
+    }, index=pd.Index([f"P{i} {HOSTILE[i % 5]}" for i in range(8)], name="pour"))
     gel = rng.uniform(20, 40, 8)
     readings = pd.DataFrame({
         "entry": range(1, 9), "pour": pours.index, "reading": "gel_time", "low": gel, "high": gel + 1 / 3, "age": np.nan,
         "specimen": "", "by": ["Zacharias Q."] * 8, "known": "between", "note": "",
-    })  # fmt: skip
+    })
     readings.loc[0, ["high", "known"]] = [np.inf, "not yet"]
     readings.loc[1, ["low", "known"]] = [-np.inf, "already"]
     return Castings(study, pours, readings)
@@ -81,7 +81,7 @@ def test_a_changed_number_is_noticed(tmp_path):
 
 
 @pytest.mark.parametrize("text", ["", "<p>other</p>", '<script type="application/json" id="log">{oops</script>',
-                                  '<script type="application/json" id="log">{"format": 99}</script>'])  # fmt: skip
+                                  '<script type="application/json" id="log">{"format": 99}</script>'])
 def test_another_file_is_refused(tmp_path, text):
     path = tmp_path / "other.html"
     path.write_text(text, encoding="utf-8")

@@ -21,7 +21,7 @@ STUDY = {
     "name": "Knobs", "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "room_temperature": {}, "thickness": {}, "cover": {},
                                  "post_cure_temperature": {}, "post_cure_time": {}, "stirring": {"from": 0, "to": 8, "unit": "min"}},
     "readings": {"gel_time": {}, "tack": {}}, "aims": {"gel_time": {"at_least": "15 min"}, "tack": {"at_most": 1, "age": "24 h"}},
-}  # fmt: skip
+}
 FACTORS = catalogue()["factors"]
 
 
@@ -31,10 +31,10 @@ def fits():
         "session": ["S1"] * 3 + ["S2"] * 3, "made_at": pd.Timestamp("2026-03-02"), "catalyst": [1.0, 1.8, 2.8, 1.0, 1.8, 2.5],
         "room_temperature": [17.3] * 3 + [22.0] * 3, "thickness": 10.0, "cover": [0.0, 1.0] * 3, "post_cure_temperature": 20.0,
         "post_cure_time": 0.0, "stirring": [1.0, 2.0] * 3, "by": "", "note": "",
-    }, index=pd.Index([f"P{i}" for i in range(6)], name="pour"))  # fmt: skip
+    }, index=pd.Index([f"P{i}" for i in range(6)], name="pour"))
     gel = np.array([40.0, 28, 20, 30, 21, 16])
     readings = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": gel, "high": gel, "age": np.nan, "specimen": "", "by": "",
-                             "known": "exact", "note": ""})  # fmt: skip
+                             "known": "exact", "note": ""})
     tack = readings.assign(reading="tack", low=[2.0, 0, 0, 2, 1, 0], high=[2.0, 0, 0, 2, 1, 0], age=24.0)
     return fit_castings(Castings(study_from(STUDY), pours, pd.concat([readings, tack], ignore_index=True)))
 
@@ -54,7 +54,7 @@ def test_packed_numbers_come_back_to_half_a_step():
     (FACTORS["post_cure_time"], [0.0, 0.0], 0.0, 0.0, 1),  # no span, never varied
     (FACTORS["post_cure_time"], [0.0, 2.0], 0.0, 2.0, 5),
     (Factor("own", low=0.0, high=9.0, usual=1.0, span=(0.0, 8.0)), [], 0.0, 8.0, 51),  # no step: fiftieths
-])  # fmt: skip
+])
 def test_sliders_stop_where_the_bench_can_set(factor, poured, first, last, number):
     stops = stops_of(factor, pd.Series(poured, dtype=float))
     assert (stops[0], stops[-1], len(stops)) == pytest.approx((first, last, number))

@@ -44,7 +44,7 @@ STUDY = {
         "tack": {"at_most": 1, "age": "24 h"},
         "hardness": {"at_least": "75 Shore D", "age": "24 h"},
     },
-}  # fmt: skip
+}
 
 
 @dataclass
@@ -65,7 +65,7 @@ def log():
         room = 17.0 if i < 5 else 22.0
         pour = {"pour": f"P{i + 1:02d}", "session": "S1" if i < 5 else "S2", "made_at": pd.Timestamp("2026-03-02"),
                 "catalyst": catalyst, "thickness": thickness, "cover": cover, "room_temperature": room,
-                "humidity": 50.0, "resin_lot": "A"}  # fmt: skip
+                "humidity": 50.0, "resin_lot": "A"}
         pours.append(pour)
         gel = 26 * (catalyst / 1.5) ** -0.8 * np.exp(-0.06 * (room - 20) + 0.05 * rng.standard_normal())
         readings.append((pour["pour"], "gel_time", np.floor(gel / 4) * 4, np.floor(gel / 4) * 4 + 4, np.nan))
@@ -190,7 +190,7 @@ def test_the_map_names_its_best_spot_and_the_chance_there_by_hand(fits):
     catalyst, thickness = float(words.split(" %")[0]), float(words.split("thickness ")[1].split(" mm")[0])
     said = int(words.split("about ")[1].split(" in 100")[0])
     row = pd.DataFrame([{"catalyst": catalyst, "thickness": thickness, "cover": 1.0, "room_temperature": 20.0,
-                         "humidity": 50.0, "age": 24.0}])  # fmt: skip
+                         "humidity": 50.0, "age": 24.0}])
     gel, tack, hard = fits["gel_time"], fits["tack"], fits["hardness"]
     gels = norm(gel.mean(row)[:, 0], gel.scatter())
     met = gels.cdf(np.log(45)) - gels.cdf(np.log(15))
@@ -293,7 +293,7 @@ def test_any_name_a_person_types_can_be_drawn(name):
 
 
 CELLS = ("from testpour.picture import new_picture\npicture, axes = new_picture('Once')\npicture",
-         "from matplotlib import pyplot\npicture", "picture;")  # fmt: skip
+         "from matplotlib import pyplot\npicture", "picture;")
 
 
 def test_a_notebook_shows_a_figure_once_and_only_as_the_last_expression():

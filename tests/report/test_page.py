@@ -33,7 +33,7 @@ STUDY = {
 }
 SECTIONS = ["The question", "Recommended settings", "Try settings yourself", "What was poured", "What the settings did",
             "Why castings came out poor", "What is still open",
-            "Before you pour: cautions", "How this was computed", "Data and versions"]  # fmt: skip
+            "Before you pour: cautions", "How this was computed", "Data and versions"]
 
 
 def log_of(study, count=8):
@@ -43,7 +43,7 @@ def log_of(study, count=8):
         room = 17.0 + 5 * (i % 2)
         rows.append({"pour": name, "session": f"S{i % 2 + 1} {CANARY}", "made_at": pd.Timestamp("2026-03-02"), "by": "Zacharias Q.",
                      "note": CANARY if i == 1 else "", "catalyst": (1.0, 1.8, 2.5)[i % 3], "cover": float(i % 4 > 0),
-                     "room_temperature": room, "resin_lot": f"@A {CANARY}" if i < 4 else "B"})  # fmt: skip
+                     "room_temperature": room, "resin_lot": f"@A {CANARY}" if i < 4 else "B"})
         gel = 26 * (rows[-1]["catalyst"] / 1.5) ** -0.8 * np.exp(-0.06 * (room - 20) + 0.08 * rng.standard_normal())
         gel = gel // 2 * 2
         more = {"specimen": "", "by": "Zacharias Q.", "known": "between", "note": ""}

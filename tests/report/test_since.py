@@ -20,7 +20,7 @@ STUDY = {
     "name": "Knobs", "question": "Which catalyst?",
     "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "room_temperature": {}},
     "readings": {"gel_time": {}}, "aims": {"gel_time": {"at_least": "20 min", "at_most": "40 min"}},
-}  # fmt: skip
+}
 
 
 def log(pours=12, power=-0.8, name="Knobs"):
@@ -30,7 +30,7 @@ def log(pours=12, power=-0.8, name="Knobs"):
         rows.append({"session": f"S{i // 6}", "made_at": pd.Timestamp("2026-03-02"), "catalyst": catalyst, "room_temperature": 20.0, "by": "", "note": ""})
         gel = 28 * (catalyst / 1.5) ** power * np.exp(0.04 * rng.standard_normal())
         read.append({"entry": i + 1, "pour": f"P{i + 1:02d}", "reading": "gel_time", "low": gel, "high": gel, "age": np.nan, "specimen": "",
-                     "by": "", "known": "exact", "note": ""})  # fmt: skip
+                     "by": "", "known": "exact", "note": ""})
     index = pd.Index([f"P{i + 1:02d}" for i in range(pours)], name="pour")
     return Castings(study_from({**STUDY, "name": name}), pd.DataFrame(rows, index=index), pd.DataFrame(read))
 
@@ -71,7 +71,7 @@ def test_an_effect_that_moved_is_told_and_one_that_stands_is_not(twelve):
 @pytest.mark.parametrize("old, new, says", [
     ({"told": False}, {}, "now settled"), ({}, {"told": False}, "no longer settled"),
     ({"low": 10.0, "middle": 20.0, "high": 30.0}, {}, "turned round"), (None, {}, "first pours at different values"),
-])  # fmt: skip
+])
 def test_every_way_an_effect_can_change_has_its_words(twelve, old, new, says):
     base = {"start": 1.0, "end": 2.5, "low": -30.0, "middle": -20.0, "high": -10.0, "told": True, "unit": " %"}
     before = {**twelve, "effects": {"gel_time": {} if old is None else {"catalyst": {**base, **old}}}}

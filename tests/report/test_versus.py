@@ -21,7 +21,7 @@ def bench(name="One", power=-0.8, level=30.0, pours=16, seed=1, catalyst=(1.0, 2
     for i in range(pours):
         share, room = np.linspace(*catalyst, 4)[i % 4], 17.0 + 5 * (i // 4 % 2)
         rows.append({"pour": f"P{i}", "session": f"S{i // 4}", "made_at": pd.Timestamp("2026-03-02"), "catalyst": share, "cover": 1.0,
-                     "room_temperature": room, "thickness": thickness, "by": "", "note": ""})  # fmt: skip
+                     "room_temperature": room, "thickness": thickness, "by": "", "note": ""})
         gel = level * (share / 1.5) ** power * np.exp(-0.06 * (room - 20) + 0.05 * rng.standard_normal())
         more = {"specimen": "", "by": "", "known": "exact", "note": ""}
         read.append({"pour": f"P{i}", "reading": "gel_time", "low": gel, "high": gel, "age": np.nan, **more})

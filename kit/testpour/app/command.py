@@ -205,7 +205,7 @@ def pool(asked):
     """Join the logs of several benches."""
     from testpour.files import free_for
     from testpour.pooling import belief_file
-    from testpour.pooling import page as showing
+    from testpour.pooling import pool_page as showing
     from testpour.pooling.pool import pool as join
 
     free_for(asked.to, showing.PAGE)

@@ -20,7 +20,7 @@ from testpour.wording import count
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
-          "catalyst_lot": "Catalyst lot, opened"}  # fmt: skip
+          "catalyst_lot": "Catalyst lot, opened"}
 # A gel time is seen between two checks; both are written down.
 TWO_CHECKS = {"gel_time": ("last check, not gelled", "first check, gelled")}
 WEIGHED = ("catalyst", "pigment")
@@ -91,7 +91,7 @@ class BenchSheet:
 
 
 def bench_sheet(study, pours, *, session=None, resin=None, mould_volume=None, waste="5 %",
-                scale_resolution="0.1 g", date=""):  # fmt: skip
+                scale_resolution="0.1 g", date=""):
     """The bench sheet of one session.
 
     Parameters
@@ -195,7 +195,7 @@ def _amounts(weighed):
     low, high = weighed.delivered
     pigment = float(weighed.table["pigment"].iloc[0])
     return {"resin_g": weighed.resin_mass, "pigment_g": pigment, "catalyst_g": weighed.catalyst_mass,
-            "catalyst_low": low, "catalyst_high": high}  # fmt: skip
+            "catalyst_low": low, "catalyst_high": high}
 
 
 # What the template prints.

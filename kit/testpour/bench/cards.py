@@ -85,7 +85,7 @@ class Cards:
         for row in made.readings:
             found.setdefault((capital(self.desk.study.reading(row.reading).words), question(row.note)), []).append(row.entry)
         return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries}
-                for (what, asked), entries in found.items() if asked]  # fmt: skip
+                for (what, asked), entries in found.items() if asked]
 
     def _event(self, event, made):
         row = _last(made, event.reading.name)
@@ -96,7 +96,7 @@ class Cards:
             "said": _event_words(event, row) if row else "",
             "with": event.companion.name if event.companion else "",
             "late": event.value(made.minutes(self.now)) > event.reading.high,
-        }  # fmt: skip
+        }
 
     def _once(self, reading, made):
         row = _last(made, reading.name)
@@ -104,7 +104,7 @@ class Cards:
             "reading": reading.name, "words": reading.words, "label": capital(reading.label), "how": reading.how,
             "entry": row.entry if row else None, "said": _words(reading, row) if row else "",
             "grades": list(reading.grades),
-        }  # fmt: skip
+        }
 
     def _later(self, slot, made):
         reading, rows = slot.reading, filled(slot, made.readings)
@@ -118,7 +118,7 @@ class Cards:
             "clock": self._clock(made.made_at + dt.timedelta(hours=slot.age)),
             "said": "", "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
             "method": dataclasses.asdict(method) if method else None,
-        }  # fmt: skip
+        }
         return line | {"said": _said(reading, rows)}
 
     def _due(self):
@@ -127,7 +127,7 @@ class Cards:
             {"pour": r["pour"], "words": f"{r['reading']} at {r['age']:g} h", "status": r["status"],
              "at": r["due_at"].timestamp() * 1e3, "clock": self._clock(r["due_at"])}
             for _, r in found.table.iterrows()
-        ]  # fmt: skip
+        ]
         return {"rows": rows, "missed": found.missed}
 
     def _clock(self, moment, more=""):

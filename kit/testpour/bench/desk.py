@@ -142,11 +142,11 @@ class Desk:
         said, now = [], self.clock()
         if self._watched_clock.back:
             said.append(f"This computer's clock was set back by {hours_words(self._watched_clock.back / 3600)} while the form "
-                        "was open. Times logged before and after do not fit together: look through them.")  # fmt: skip
+                        "was open. Times logged before and after do not fit together: look through them.")
         last = max((made.made_at for made in self.made.values()), default=now)
         if last > now + dt.timedelta(seconds=60):
             said.append(f"The log holds a pour made at {last:%a %d %b %H:%M}, and this computer's clock says {now:%a %d %b %H:%M}. "
-                        "Set the clock right before the next tap.")  # fmt: skip
+                        "Set the clock right before the next tap.")
         if on_server(self.logbook.address) and not self._away:
             with contextlib.suppress(LogProblem):
                 said.append(self.logbook.clock_words())

@@ -68,13 +68,13 @@ class SessionHead:
             {"name": f.name, "label": capital(f.label), "value": self._text(f), "number": f.kind == "number",
              "how": f.how, "problem": self.problems.get(f.name, "")}
             for f in _factors(self.study)
-        ]  # fmt: skip
+        ]
         unknown = [f.words for f in _factors(self.study) if f.name not in self.values]
         return {
             "fields": fields, "by": self.by, "at": self.at, "unknown": unknown,
             "warnings": [*found.refusals, *found.warnings],
             "saved": f"{dt.datetime.fromtimestamp(self.at / 1e3):%H:%M}" if self.at else "",
-        }  # fmt: skip
+        }
 
     def _text(self, factor):
         value = self.values.get(factor.name)

@@ -28,14 +28,17 @@ def keep(logbook, session, planned):
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
+        _put(path, text)
     except OSError as problem:
         raise FormProblem([f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder."]) from problem
+
+
+def _put(path, text):
+    """Write the session's file; what else lies there is said as `put` says it."""
     try:
         put(path, text, FILE)
     except FileExistsError as problem:
         raise FormProblem([str(problem)]) from None
-    except OSError as problem:
-        raise FormProblem([f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder."]) from problem
 
 
 def kept_sessions(logbook):

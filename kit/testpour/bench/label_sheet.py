@@ -75,7 +75,7 @@ class LabelSheet:
 
     def _covered(self):
         return (self.columns * self.width + (self.columns - 1) * self.gap_across,
-                self.rows * self.height + (self.rows - 1) * self.gap_down)  # fmt: skip
+                self.rows * self.height + (self.rows - 1) * self.gap_down)
 
     def problems(self):
         """Why these labels do not lie on the paper, in sentences."""
@@ -89,7 +89,7 @@ class LabelSheet:
         for word, start, covered, paper in sides:
             if start < -1e-9 or start + covered > paper + 1e-9:
                 yield (f"the labels need {covered:g} mm {word} from {start:g} mm on, and {self.paper} has "
-                       f"{paper:g} mm. Measure the sheet again.")  # fmt: skip
+                       f"{paper:g} mm. Measure the sheet again.")
 
 
 def label_sheet(given):

@@ -88,7 +88,7 @@ class Labels:
             whole=whole, study=self.study, date=self.date, sheet=self.sheet, box=Box(self.sheet), pages=pages,
             skipped=skipped, preview=preview, says=self.sentence(), picture=code_picture, pad=PAD,
             sizes={"session": SESSION, "settings": SETTINGS, "study": STUDY}, leading=LEADING,
-        )  # fmt: skip
+        )
 
 
 def labels(pours, *, session=None, only=None, sheet="A4, 24 of 70 x 37 mm", start=1, copies=1, shift=(0, 0), date=""):
@@ -141,7 +141,7 @@ def labels(pours, *, session=None, only=None, sheet="A4, 24 of 70 x 37 mm", star
             "made": _day(row) or str(date), "page": place // sheet.count + 1, "position": place % sheet.count + 1,
             "left": left + moved[0], "top": top + moved[1], "text": code_text(study.name, str(pour), box.side, problems),
             "name": name, "size": size, "cut": name != plain(pour),
-        })  # fmt: skip
+        })
     if problems:
         raise LabelProblems("Labels", dict.fromkeys(problems))
     return Labels(study.name, sheet, pd.DataFrame(rows), str(date), start, _cautions(study, chosen))

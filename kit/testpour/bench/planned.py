@@ -70,7 +70,7 @@ def planned_pours(study, source, session=None):
     for pour, row in table.iterrows():
         settings = {f.name: float(row[f.name]) for f in chosen if _is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
-                and (f.name in varied or settings[f.name] != f.usual)]  # fmt: skip
+                and (f.name in varied or settings[f.name] != f.usual)]
         pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row)))
     return name, tuple(pours)
 

@@ -39,4 +39,4 @@ class Snapshots:
             return {"entry": photo.entry, "src": "", "says": "", "words": f"{age} its file is not in the study folder".strip()}
         words = ": ".join(filter(None, [age, photo.note]))
         return {"entry": photo.entry, "src": self._small[photo.path], "words": words,
-                "says": f"Photograph of pour {photo.pour}{age and ' at '}{age}"}  # fmt: skip
+                "says": f"Photograph of pour {photo.pour}{age and ' at '}{age}"}

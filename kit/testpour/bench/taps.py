@@ -48,7 +48,7 @@ class Taps:
         with warnings.catch_warnings():  # the card shows them before the tap
             warnings.simplefilter("ignore", Caution)
             self.logbook.add_pour(name, settings=settings, session=session, made_at=at.replace(microsecond=0),
-                                  by=self.by(), note=f"{self._zone(at)} {self.mark}", made_anyway=anyway)  # fmt: skip
+                                  by=self.by(), note=f"{self._zone(at)} {self.mark}", made_anyway=anyway)
         return f"catalyst in at {at:%H:%M:%S}"
 
     def _zone(self, at):
@@ -74,7 +74,7 @@ class Taps:
         now, held = event.value(made.minutes(at)), _held(made, event.reading)
         if held is not None and held.known == "not yet":
             self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
-                                         why=self._why(SEEN), by=self.by())  # fmt: skip
+                                         why=self._why(SEEN), by=self.by())
         elif held is None:
             way = {"already": now} if event.check else {"value": now}
             self.logbook.add_reading(made.pour, event.reading.name, **way, by=self.by(), note=self.mark)
@@ -112,7 +112,7 @@ class Taps:
         age, note = _age(slot, made.minutes(at) / 60)
         note = " ".join(filter(None, [note, *found.flags, self.mark]))
         self.logbook.add_readings(made.pour, slot.reading.name, list(found.values), age=age, specimen=specimen,
-                                  note=note, by=self.by())  # fmt: skip
+                                  note=note, by=self.by())
         return f"{slot.reading.words}, {found.sentence()}"
 
     def take_back(self, made, entries):
@@ -180,5 +180,5 @@ def _age(slot, age):
 def _as_known(row):
     """A row's ends as `correct_reading` takes them."""
     ways = {"exact": {"value": row.low}, "between": {"between": (row.low, row.high)},
-            "not yet": {"not_yet": row.low}, "already": {"already": row.high}}  # fmt: skip
+            "not yet": {"not_yet": row.low}, "already": {"already": row.high}}
     return ways[row.known]

@@ -82,15 +82,15 @@ class WeighOut:
         digits = decimals(self.scale_resolution)
         heads = {"resin": "resin (g)", "resin_mL": "resin (mL)", "catalyst": "catalyst (g)", "mix": "mix (g)",
                  "catalyst_mL": "catalyst (mL)", "drops": "drops", "pigment": "pigment (g)", "total": "total (g)",
-                 "catalyst_low": "catalyst at least (%)", "catalyst_high": "catalyst at most (%)"}  # fmt: skip
+                 "catalyst_low": "catalyst at least (%)", "catalyst_high": "catalyst at most (%)"}
         places = {"resin_mL": 0, "catalyst_mL": 2, "drops": 0, "catalyst_low": 3, "catalyst_high": 3}
         text = {head: [f"{v:.{places.get(name, digits)}f}" for v in self.table[name]]
-                for name, head in heads.items() if name in self.table}  # fmt: skip
+                for name, head in heads.items() if name in self.table}
         return pd.DataFrame(text, index=self.table.index)
 
 
 def weigh_out(resin=None, *, mould_volume=None, waste="5 %", catalyst="1.5 %", pigment=None, pots=1, study=None,
-              resin_density=None, catalyst_density=None, drops_per_mL=None, scale_resolution="0.1 g"):  # fmt: skip
+              resin_density=None, catalyst_density=None, drops_per_mL=None, scale_resolution="0.1 g"):
     """What to weigh out for one mix.
 
     Parameters

@@ -17,7 +17,7 @@ UNITS = {
     "K": re.compile(r"[°º˚]\s*K\b|\bkelvins?\b|[\[(]\s*K\s*[\])]|(?<=[\s_,])K\s*$|^K$", re.IGNORECASE),
 }
 SPELT = {"degc": "degC", "°c": "degC", "c": "degC", "celsius": "degC", "degf": "degF", "°f": "degF", "f": "degF", "fahrenheit": "degF",
-         "k": "K", "kelvin": "K"}  # fmt: skip
+         "k": "K", "kelvin": "K"}
 TO_C = {"degC": lambda v: v, "degF": lambda v: (v - 32.0) / 1.8, "K": lambda v: v - 273.15}
 COLDEST, HOTTEST = -30.0, 320.0  # degC: beyond these a wire is broken, not hot
 USUAL = (-5.0, 60.0)  # degC in which a workshop's traces have their coolest row
@@ -119,7 +119,7 @@ def _degrees(grid, k, name, unit):
     units = {unit} if unit else stated or _by_value(values)
     if len(units) != 1:
         return None, [(f"the unit of channel {name!r} is not {'clear' if stated else 'stated'}, and its values may be in {listed(sorted(units)) or 'none known'}. "
-                      "Say unit='degC', unit='degF' or unit='K'.")]  # fmt: skip
+                      "Say unit='degC', unit='degF' or unit='K'.")]
     degrees = TO_C[next(iter(units))](values)
     beyond = (degrees < COLDEST) | (degrees > HOTTEST)
     unread = tuple(np.flatnonzero(beyond | (np.isnan(degrees) & np.array([bool(c) for c in cells]))))

@@ -13,7 +13,7 @@ DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<
 STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?:Z|[+-]\d\d:?\d\d)?", re.IGNORECASE)
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
-         "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}  # fmt: skip
+         "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}
 SHAPES = ("hh:mm", "mm:ss", "hh:mm:ss")
 ELAPSED = re.compile(r"\b(time|elapsed|duration|t|s|sec|seconds?|min|mins|minutes?|h|hrs?|hours?|zeit|temps|tiempo|tempo)\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)

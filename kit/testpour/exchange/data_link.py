@@ -23,7 +23,7 @@ def to_csv(table):
     CSV injection.
     """
     shown = table.drop(columns=[name for name in LEFT_OUT if name in table]).reset_index(names="pour" if
-        table.index.name == "pour" else "row")  # fmt: skip
+        table.index.name == "pour" else "row")
     shown.columns = [_neutral(name) for name in shown.columns]
     for name in shown:
         if pd.api.types.is_numeric_dtype(shown[name]):

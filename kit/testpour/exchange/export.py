@@ -79,7 +79,7 @@ def _parquet(castings, path):
     pours = castings.pours.assign(**{
         f.name: castings.pours[f.name].map({1.0: True, 0.0: False}) if f.kind == "yes/no" else
         castings.pours[f.name].astype(object if f.kind == "text" else float) for f in study.factors
-    })  # fmt: skip
+    })
     units = {reading.name: reading.unit for reading in study.readings}
     readings = castings.readings.replace([np.inf, -np.inf], np.nan).rename(columns={"by": "read by", "note": "read note"})
     readings = readings.assign(unit=readings["reading"].map(units))

@@ -71,7 +71,7 @@ def find_grid(name, text):
         raise TraceProblems(name, [
             (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, separated by commas, semicolons "
             "or tabs. Export the trace from the logger as CSV and give that.")
-        ])  # fmt: skip
+        ])
     rows = _split(lines, best)
     block = [k for k, row in enumerate(rows) if _is_data(row) and len(row) == width]
     inside = [k for k in sorted({*range(block[0], block[-1])} - {*block}) if any(rows[k])]
@@ -155,7 +155,7 @@ def _refuse_two_commas(name, separator, rows, block):
         raise TraceProblems(name, [
             (f"there are {named} heads above {width} cells a row: the comma seems to part the cells and to mark the decimals too. "
             "Export again with semicolons or tabs between the cells, or with decimal points.")
-        ])  # fmt: skip
+        ])
 
 
 def _decimal(name, data):
@@ -174,5 +174,5 @@ def _decimal(name, data):
             return ","
         raise TraceProblems(name, [
             f"decimals are marked by commas ({comma[0]!r}) and by points ({point[0]!r}). Export again with one of them."
-        ])  # fmt: skip
+        ])
     return "," if comma else "."

@@ -106,7 +106,7 @@ def _binned(minutes, degrees):
     cuts = np.flatnonzero(np.diff(place)) + 1
     parts = list(zip(np.split(minutes, cuts), np.split(degrees, cuts), strict=True))
     return (np.array([m.mean() for m, _ in parts]), np.array([np.mean(d) for _, d in parts]),
-            np.array([float(len(d)) for _, d in parts]))  # fmt: skip
+            np.array([float(len(d)) for _, d in parts]))
 
 
 def _candidates(t):

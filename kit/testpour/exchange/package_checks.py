@@ -36,7 +36,7 @@ def check_castings(study, pours, readings, units, problems):
     for reading in study.readings:
         mine = readings["reading"] == reading.name
         refuse("readings", mine & (pd.Series(units, dtype=object).fillna("") != reading.unit),
-               f"{reading.words} is in another unit than {reading.unit or 'plain numbers'}.")  # fmt: skip
+               f"{reading.words} is in another unit than {reading.unit or 'plain numbers'}.")
         refuse("readings", mine & _beyond(readings, reading), f"{reading.words} is outside {reading.range_words}.")
         ages = readings["age"]
         wrong = ~(ages > 0) if reading.ages else ages.notna()

@@ -72,7 +72,7 @@ def _kept(history):
             for row in zip(*columns.values(), strict=True)
         ]
         for name, columns in history.items()
-    }  # fmt: skip
+    }
 
 
 def _standing(castings):

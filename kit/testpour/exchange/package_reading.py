@@ -145,7 +145,7 @@ def _study(own, data, problems):
 def _entries(columns, kind):
     """Declarations as a study file has them: each part said, so that nothing of the catalogue shines through."""
     blank = {part.name: [] if isinstance(part.default, tuple) else "" for part in parts_of(kind)
-             if isinstance(part.default, str | tuple)}  # fmt: skip
+             if isinstance(part.default, str | tuple)}
     entries = {}
     for row in pd.DataFrame(columns, dtype=object).to_dict("records"):
         said = {key: value for key, value in row.items() if value is not None}
@@ -190,7 +190,7 @@ def _castings(study, columns, names, problems):
         held |= {} if names else {name: [""] * rows for name in PEOPLE}
     kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"made_at": "datetime64[us]"}
     made = {name: _series(pours[name], kinds.get(name, "str")) for name in
-            ("pour", "session", "made_at", *(f.name for f in study.factors), *PEOPLE)}  # fmt: skip
+            ("pour", "session", "made_at", *(f.name for f in study.factors), *PEOPLE)}
     known = readings.pop("known")
     unit = readings.pop("unit")
     kinds = {"low": float, "high": float, "age": float, "entry": object}

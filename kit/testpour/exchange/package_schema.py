@@ -65,7 +65,7 @@ class Table:
             "bytes": len(data), "hash": checksum(data),
             "schema": {"$schema": f"{PROFILE}/tableschema.json", "fields": list(self.fields), "missingValues": [""],
                        **self.more},
-        }  # fmt: skip
+        }
 
 
 def checksum(data):
@@ -80,7 +80,7 @@ def picture(path, data):
     return {
         "name": f"photo-{stem[:16]}", "path": path, "$schema": f"{PROFILE}/dataresource.json", "format": ending,
         "mediatype": f"image/{kind}", "bytes": len(data), "hash": checksum(data),
-    }  # fmt: skip
+    }
 
 
 def tables(study, names, history):
@@ -114,7 +114,7 @@ def descriptor(study, castings, licence, resources, names):
             "question": study.question, "resin": dict(study.resin), "ready": dict(study.ready),
         },
         "resources": resources,
-    }  # fmt: skip
+    }
 
 
 def _field(name, kind, title="", **more):
@@ -132,7 +132,7 @@ def _pours(study, names):
         _field("session", "string", "day in one room"),
         _field("made_at", "datetime", "when the catalyst went in, on the workshop's clock"),
         *map(_factor, study.factors), *_people(names),
-    ]  # fmt: skip
+    ]
     return Table("pours", "Pours and their settings", tuple(fields), {"primaryKey": ["pour"]})
 
 
@@ -177,7 +177,7 @@ TITLES = {
     "resolution": "step of the instrument", "reading": "the reading the aim is for",
     "at_least": "lower bound, in the reading's unit", "at_most": "upper bound, in the reading's unit",
     "age": "hours after mixing",
-}  # fmt: skip
+}
 KINDS = {str: "string", float: "number", bool: "boolean", tuple: "array", type(None): "number"}
 
 

@@ -49,13 +49,13 @@ def _draw_readings(ax, trace):
     if "gel_time" in found.index:
         low, high = found.loc["gel_time", "low"], min(found.loc["gel_time", "high"], last)
         ax.axvspan(low, high, facecolor="none", edgecolor=BELIEF, hatch="//", linewidth=0, zorder=0,
-                   label=f"gel after {trace.words('gel_time')}")  # fmt: skip
+                   label=f"gel after {trace.words('gel_time')}")
     if "onset" in found.index:
         value, low, high = found.loc["onset", ["value", "low", "high"]].astype(float)
         seen = trace.table.dropna(subset="temperature")
         height = np.interp(value, seen["minutes"], seen["temperature"])
         ax.errorbar(value, height, xerr=[[max(value - low, 0)], [max(min(high, last) - value, 0)]], fmt="s", color=SECOND, markersize=6, capsize=4,
-                    zorder=5, label=f"self-heating begins after {trace.words('onset')}")  # fmt: skip
+                    zorder=5, label=f"self-heating begins after {trace.words('onset')}")
     if "time_to_peak" in found.index and trace.state == "peaked":
         ax.plot(found.loc["time_to_peak", "value"], found.loc["peak_temperature", "value"], "D", color=SECOND, markersize=7, zorder=5,
-                label=f"peak, {trace.words('peak_temperature')} after {trace.words('time_to_peak')}")  # fmt: skip
+                label=f"peak, {trace.words('peak_temperature')} after {trace.words('time_to_peak')}")

@@ -52,7 +52,7 @@ def log_trace(trace, logbook, pour, *, by="", why=None):
         raise TraceProblems(trace.source, [
             (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
             f'log_into(log, {pour!r}, why="read from the trace").')
-        ])  # fmt: skip
+        ])
     ways = {name: _way(trace.readings.loc[name], DIGITS) for name in wanted}
     _refuse_out_of_range(trace, logbook.study, ways)
     note = f"From the temperature trace {trace.source}, channel {trace.channel}. {CONVENTION}"

@@ -1,13 +1,21 @@
 """Chains for the posterior that importance sampling covers too thinly."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
+
+if TYPE_CHECKING:
+    from testpour.likelihood.posterior import Target
+    from testpour.likelihood.proposal import Proposal
 
 WALKERS = 400
 STEPS = 80  # moves of every walker; the first half is dropped
 BIG = 10  # every so often a move as long as the difference itself, from one hump to another
 
 
-def run_chains(proposal, target, start, draws, rng):
+def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...], draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float]:
     """Return outer draws, inner draws and how many independent ones they are worth.
 
     Parameters

@@ -1,6 +1,10 @@
 """Newton climbs to the top of a smooth function: a damped one of any, a plain one of a concave."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -19,7 +23,7 @@ STEP = 1e-4  # between two gradients whose difference is a curvature
 REACH = 2.0  # longest step of a climb, in scaled parameters
 
 
-def difference_curvature(function):
+def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarray]]) -> Callable[..., np.ndarray]:
     """Return a function giving minus the second derivatives, by differences of the gradient.
 
     Central ones; one-sided ones, at half the price, where the gradient at the place is handed over.
@@ -41,7 +45,7 @@ def difference_curvature(function):
     return curvature
 
 
-def climb(function, start, curvature, thrifty=False, steps=200, settle=None):
+def climb(function: Callable, start: np.ndarray, curvature: Callable, thrifty: bool = False, steps: int = 200, settle: Callable | None = None) -> Top:
     """Return the `Top` reached from `start`.
 
     Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that
@@ -67,7 +71,8 @@ def climb(function, start, curvature, thrifty=False, steps=200, settle=None):
     at, value, gradient, matrix = _ascend(function, at, value, gradient, matrix, how)
     moved = at if settle is None else settle(at, value)
     if not np.array_equal(moved, at):
-        at, value, gradient, matrix = _ascend(function, moved, *function(moved), matrix, how)
+        value, gradient = function(moved)
+        at, value, gradient, matrix = _ascend(function, moved, value, gradient, matrix, how)
     matrix = curvature(at)
     left = _predicted(*np.linalg.eigh(matrix), gradient)
     converged = left < 1e-9 * (1 + abs(value))
@@ -135,7 +140,7 @@ def _step(roots, axes, gradient, damping):
     return step if length <= REACH else step * (REACH / length)
 
 
-def newton(look, step_from, start, near):
+def newton(look: Callable, step_from: Callable, start: np.ndarray, near: float) -> tuple[tuple, Any]:
     """The place at the top of a concave function, and the curvature there.
 
     Parameters
@@ -167,7 +172,7 @@ def _safe_step(look, place, step):
     return found
 
 
-def carried_along(last, outer, size, reach):
+def carried_along(last: tuple | None, outer: np.ndarray, size: int, reach: float) -> np.ndarray:
     """Where to look for an inner mode: where it was last, moved along with an outer step no longer than `reach`.
 
     `last` is the outer place, the inner mode and its slopes there (0.0 where they are not known); None at first.

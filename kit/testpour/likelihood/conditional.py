@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
 from testpour.likelihood.elimination import MANY, largest, members
 from testpour.likelihood.observations import GradeRows, NormalRows
+
+if TYPE_CHECKING:
+    from testpour.likelihood.climb import Top
+    from testpour.likelihood.laplace import Marginal
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
@@ -58,17 +63,18 @@ class Conditional:
     order: np.ndarray
 
     @property
-    def many_levels(self):
+    def many_levels(self) -> np.ndarray:
         """Positions among the inner parameters of the levels of groups that have very many."""
         owner = np.append(self.owner, np.full(self.adder.shape[0], self.eliminated))
         groups, counts = np.unique(owner, return_counts=True)
         return self.order[np.isin(owner, groups[(groups >= 0) & (counts > MANY)])]
 
-    def place(self, outer, noise, groups):
+    def place(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
         """Return inner draws (m, d) for standard `noise` (m, d), and the log volume (m,) noise gains."""
         width = max(len(self.predictor), self.adder.shape[0] * self.rest.shape[1])
         found = [self._place(outer[part], noise[part], groups) for part in parts(len(outer), width)]
-        return tuple(np.concatenate(pieces) for pieces in zip(*found, strict=True))
+        inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
+        return inner, volume
 
     def _place(self, outer, noise, groups):
         count = outer.shape[1] - groups
@@ -113,14 +119,14 @@ class Pairs:
     other: np.ndarray
     size: int
 
-    def added(self, weight):
+    def added(self, weight: np.ndarray) -> np.ndarray:
         """Rows added up with weights (m, n): (m, r, r)."""
         matrix = np.zeros((len(weight), self.size, self.size))
         matrix[:, self.one, self.other] = matrix[:, self.other, self.one] = weight @ self.products
         return matrix
 
 
-def pairs_of(design):
+def pairs_of(design: np.ndarray) -> Pairs:
     """Return the `Pairs` of a design (n, r); of very many columns only those pairs that share a row."""
     size = design.shape[1]
     one, other = np.tril_indices(size)
@@ -133,13 +139,13 @@ def pairs_of(design):
     return Pairs(products[:, met], one[met], other[met], size)
 
 
-def parts(count, width):
+def parts(count: int, width: int) -> list[slice]:
     """Slices of `count` draws, few enough at a time that `width` numbers for each find room."""
     step = max(1, ROOM // max(width, 1))
     return [slice(first, first + step) for first in range(0, count, step)]
 
 
-def conditional_at(marginal, top):
+def conditional_at(marginal: Marginal, top: Top) -> Conditional:
     """Return the `Conditional` of a restricted `Marginal` at its top."""
     inner = marginal.solve(top.at)
     groups, p = marginal.problem.groups, marginal.inner_fixed

@@ -6,6 +6,7 @@ is a small dense matrix (its Schur complement), and work grows with the rows, no
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,19 +25,19 @@ class Group:
     levels: int
 
     @property
-    def design(self):
+    def design(self) -> np.ndarray:
         """The (n, levels) zeros and ones that say which level each row has."""
         return (self.codes[:, None] == np.arange(self.levels)).astype(float)
 
-    def at(self, effects):
+    def at(self, effects: np.ndarray) -> np.ndarray:
         """The effect of each row's level; `effects` (levels,) or (levels, ...)."""
         return effects[self.codes]
 
-    def added(self, values):
+    def added(self, values: np.ndarray) -> np.ndarray:
         """Row values (n,) added up by level."""
         return np.bincount(self.codes, values, self.levels)
 
-    def kept(self, rows):
+    def kept(self, rows: np.ndarray) -> Group:
         """The same group on some of the rows."""
         return Group(self.name, self.codes[rows], self.levels)
 
@@ -49,30 +50,30 @@ class Smooth:
     design: np.ndarray
 
     @property
-    def levels(self):
+    def levels(self) -> int:
         """Number of columns."""
         return self.design.shape[1]
 
-    def at(self, effects):
+    def at(self, effects: np.ndarray) -> np.ndarray:
         """The function at each row, for coefficients (levels,)."""
         return self.design @ effects
 
-    def added(self, values):
+    def added(self, values: np.ndarray) -> np.ndarray:
         """Row values (n,) times the columns: (levels,)."""
         return self.design.T @ values
 
-    def kept(self, rows):
+    def kept(self, rows: np.ndarray) -> Smooth:
         """The same function on some of the rows."""
         return Smooth(self.name, self.design[rows])
 
 
-def largest(groups):
+def largest(groups: Sequence[Group | Smooth]) -> int:
     """Number of the random intercept with most levels; -1 when there is none."""
     levels = [group.levels if isinstance(group, Group) else -1 for group in groups]
     return int(np.argmax(levels)) if max(levels, default=-1) >= 0 else -1
 
 
-def members(group):
+def members(group: Group) -> csr_array:
     """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level."""
     ones, rows = np.ones(len(group.codes)), np.arange(len(group.codes))
     return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
@@ -103,23 +104,23 @@ class Layout:
     place: slice
     adder: csr_array | None
 
-    def at(self, sds):
+    def at(self, sds: np.ndarray) -> InnerDesign:
         """Return the `InnerDesign` at signed `sds` (G,)."""
         kept = self.kept * np.append(sds, 1.0)[self.owner]
         return InnerDesign(self, kept, sds[self.big] if self.big >= 0 else 0.0)
 
-    def part(self, inner):
+    def part(self, inner: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Kept and eliminated among `inner` (d, ...)."""
         kept = inner if self.big < 0 else np.concatenate([inner[: self.place.start], inner[self.place.stop :]])
         return kept, inner[self.place]
 
-    def join(self, kept, levels):
+    def join(self, kept: np.ndarray, levels: np.ndarray) -> np.ndarray:
         """The inverse of `part`."""
         first = self.place.start
         return kept if self.big < 0 else np.concatenate([kept[:first], levels, kept[first:]])
 
 
-def layout(design, groups, many=MANY):
+def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = MANY) -> Layout:
     """Return the `Layout` of coefficients' `design` (n, f) and `groups`, the largest eliminated above `many` levels."""
     big = largest(groups)
     big = big if big >= 0 and groups[big].levels > many else -1
@@ -128,8 +129,10 @@ def layout(design, groups, many=MANY):
     owner = np.r_[np.full(design.shape[1], -1), np.repeat(kept, [groups[g].levels for g in kept])].astype(int)
     if big < 0:
         return Layout(groups, big, columns, owner, slice(columns.shape[1], None), None)
+    eliminated = groups[big]
+    assert isinstance(eliminated, Group)  # `largest` passes smooth parts over
     first = design.shape[1] + sum(group.levels for group in groups[:big])
-    return Layout(groups, big, columns, owner, slice(first, first + groups[big].levels), members(groups[big]))
+    return Layout(groups, big, columns, owner, slice(first, first + eliminated.levels), members(eliminated))
 
 
 @dataclass(frozen=True)
@@ -140,13 +143,13 @@ class InnerDesign:
     kept: np.ndarray
     tau: float
 
-    def predictor(self, inner):
+    def predictor(self, inner: np.ndarray) -> np.ndarray:
         """The design times `inner` (d, ...): (n, ...)."""
         kept, levels = self.layout.part(inner)
         eta = self.kept @ kept
         return eta if self.layout.big < 0 else eta + self.tau * levels[self._codes]
 
-    def pull(self, slopes):
+    def pull(self, slopes: np.ndarray) -> np.ndarray:
         """The design's transpose times `slopes` (n, ...): (d, ...)."""
         kept = self.kept.T @ slopes
         return kept if self.layout.big < 0 else self.layout.join(kept, self.tau * (self.layout.adder @ slopes))
@@ -155,7 +158,7 @@ class InnerDesign:
     def _codes(self):
         return self.layout.groups[self.layout.big].codes
 
-    def factor(self, weights, precision):
+    def factor(self, weights: np.ndarray, precision: np.ndarray) -> Factored:
         """The `Factored` curvature at row `weights` (n,) and the kept parameters' belief `precision` (r, r).
 
         Eliminated levels are standard normal by belief.
@@ -189,24 +192,24 @@ class Factored:
     level: np.ndarray | None
 
     @property
-    def log_determinant(self):
+    def log_determinant(self) -> float:
         """Log determinant of the whole curvature."""
         total = 2 * np.log(np.diag(self.root)).sum()
         return total if self.level is None else total + np.log(self.level).sum()
 
-    def solve(self, right):
+    def solve(self, right: np.ndarray) -> np.ndarray:
         """Curvature to the power -1 times `right` (d, ...)."""
-        if self.level is None:
+        if self.level is None or self.sums is None:
             return cho_solve((self.root, True), right, check_finite=False)
         kept, levels = self.design.layout.part(right)
         kept = cho_solve((self.root, True), kept - self.sums.T @ (levels.T / self.level).T, check_finite=False)
         return self.design.layout.join(kept, ((levels - self.sums @ kept).T / self.level).T)
 
-    def leverage(self):
+    def leverage(self) -> tuple[np.ndarray, np.ndarray]:
         """Variance of each row's predictor (n,), and its covariance with each group's own level there (n, G)."""
         design, layout = self.design, self.design.layout
         reach = design.kept
-        if self.level is not None:
+        if self.level is not None and self.sums is not None:
             away = design.tau / self.level
             reach = reach - (self.sums * away[:, None])[design._codes]
         held = cho_solve((self.root, True), reach.T, check_finite=False).T
@@ -215,7 +218,7 @@ class Factored:
             if g != layout.big:
                 first = np.searchsorted(layout.owner, g)
                 own[:, g] = (group.design * held[:, first : first + group.levels]).sum(axis=1)
-        if self.level is not None:
+        if self.level is not None and self.sums is not None:
             variance += (design.tau * away)[design._codes]
             own[:, layout.big] = away[design._codes] - ((self.sums / self.level[:, None])[design._codes] * held).sum(axis=1)
         return variance, own

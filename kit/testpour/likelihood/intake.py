@@ -1,23 +1,31 @@
 """Check what an interval model is given, before any arithmetic."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
 import numpy as np
 
+if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
 
-def pair(belief, count):
+
+def pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Return means and sds as arrays of `count`; None is flat."""
     if belief is None:
         return np.zeros(count), np.full(count, np.inf)
     return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
 
 
-def shape_names(grades):
+def shape_names(grades: int | None) -> list[str]:
     """Return the names of the shape parameters: sigma, or the first cut and the log gaps."""
     if grades is None:
         return ["log sigma"]
     return ["cut 0|1"] + [f"log gap {g}" for g in range(1, grades - 1)]
 
 
-def check_rows(low, high, exog, grades, groups):
+def check_rows(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: int | None, groups: dict) -> None:
     """Raise ValueError listing every problem with the rows; each says where and what is allowed."""
     problems = []
     n = len(low)
@@ -59,7 +67,7 @@ def _grade_problems(low, high, grades):
     return []
 
 
-def check_beliefs(coefficients, cuts, spread_belief, group_names, group_beliefs):
+def check_beliefs(coefficients: tuple, cuts: tuple, spread_belief: float, group_names: Iterable[str], group_beliefs: dict[str, float]) -> None:
     """Raise ValueError listing every belief with the wrong length, a missing mean or an sd not above 0.
 
     `coefficients` and `cuts` are each (how many, (means, sds)).
@@ -86,7 +94,7 @@ def check_beliefs(coefficients, cuts, spread_belief, group_names, group_beliefs)
         raise ValueError(" ".join(problems))
 
 
-def check_columns(model):
+def check_columns(model: IntervalModel) -> None:
     """Raise ValueError when flat beliefs leave a column that the rows cannot tell from the others."""
     flat = ~np.isfinite(model.belief[1])
     design = model.exog[model.informative][:, flat]

@@ -1,9 +1,13 @@
 """The kit's one likelihood: a normal latent value known to lie in an interval."""
 
+from __future__ import annotations
+
 import copy
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from statsmodels.base.model import (
     GenericLikelihoodModel,
     GenericLikelihoodModelResults,
@@ -16,6 +20,12 @@ from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import find_optimum, joint_curvature
 from testpour.likelihood.scaling import plain_problem
+
+if TYPE_CHECKING:
+    from testpour.likelihood.climb import Top
+    from testpour.likelihood.optimum import Optimum
+    from testpour.likelihood.posterior import Posterior
+    from testpour.likelihood.scaling import Scale
 
 
 class IntervalModel(GenericLikelihoodModel):
@@ -62,19 +72,19 @@ class IntervalModel(GenericLikelihoodModel):
 
     def __init__(
         self,
-        low,
-        high,
-        exog,
+        low: ArrayLike,
+        high: ArrayLike,
+        exog: ArrayLike | pd.DataFrame,
         *,
-        grades=None,
-        groups=None,
-        belief=None,
-        spread_belief=None,
-        group_beliefs=None,
-        cut_belief=None,
-        smooth=None,
-    ):
-        self.found = None  # what `optimum.summit` keeps
+        grades: int | None = None,
+        groups: dict | None = None,
+        belief: tuple[np.ndarray, np.ndarray] | None = None,
+        spread_belief: float | None = None,
+        group_beliefs: dict | None = None,
+        cut_belief: tuple[np.ndarray, np.ndarray] | None = None,
+        smooth: tuple | None = None,
+    ) -> None:
+        self.found: tuple[Marginal, Scale, Top] | None = None  # what `optimum.summit` keeps
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
         self.coefficient_names = [f"x{c}" if table is not exog else str(c) for c in table.columns]
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})
@@ -122,7 +132,7 @@ class IntervalModel(GenericLikelihoodModel):
         self.low, self.high = np.maximum(self.low, 0), np.minimum(self.high, self.grades - 1)
         return (self.low > 0) | (self.high < self.grades - 1)
 
-    def with_beliefs(self, **beliefs):
+    def with_beliefs(self, **beliefs: tuple[np.ndarray, np.ndarray]) -> IntervalModel:
         """Return a copy with `belief` or `cut_belief` replaced by other (means, sds)."""
         other = copy.copy(self)
         other.__dict__.update(beliefs, found=None)
@@ -139,20 +149,20 @@ class IntervalModel(GenericLikelihoodModel):
         self.df_model = float(len(self.coefficient_names))
         self.df_resid = float(len(self.low) - self.nparams)
 
-    def loglike(self, params):
+    def loglike(self, params: np.ndarray) -> float:
         """Return the log-likelihood at `params`, group effects integrated out, beliefs left out."""
         return Marginal(plain_problem(self), restricted=False)(np.asarray(params, dtype=float))[0]
 
-    def score(self, params):
+    def score(self, params: np.ndarray) -> np.ndarray:
         """Return the gradient of `loglike`, analytic also where effects are integrated out."""
         return Marginal(plain_problem(self), restricted=False)(np.asarray(params, dtype=float))[1]
 
-    def hessian(self, params):
+    def hessian(self, params: np.ndarray) -> np.ndarray:
         """Return second derivatives of `loglike`: analytic without groups, else differences of the score."""
         marginal = Marginal(plain_problem(self), restricted=False)
         return -joint_curvature(marginal)(np.asarray(params, dtype=float))
 
-    def fit(self, restricted=None):
+    def fit(self, restricted: bool | None = None) -> IntervalResults:
         """Return the estimates as `IntervalResults`.
 
         Parameters
@@ -177,17 +187,17 @@ class IntervalModel(GenericLikelihoodModel):
         return IntervalResults(self, find_optimum(self, restricted))
 
     @property
-    def has_belief(self):
+    def has_belief(self) -> bool:
         """True when any coefficient, sigma or cut-point has a belief that is not flat."""
         scales = (self.belief[1], self.cut_belief[1], self.group_beliefs, [self.spread_belief])
         return any(np.isfinite(s).any() for s in scales)
 
     @property
-    def shape_believed(self):
+    def shape_believed(self) -> bool:
         """True when sigma, or every cut-point, has a belief that is not flat."""
         return bool(np.isfinite(self.cut_belief[1]).all() if self.grades else np.isfinite(self.spread_belief))
 
-    def posterior(self, draws=2000, seed=0):
+    def posterior(self, draws: int = 2000, seed: int = 0) -> Posterior:
         """Return a `Posterior`: equally weighted draws of everything unknown, exact under the beliefs.
 
         Parameters
@@ -221,7 +231,7 @@ class IntervalResults(GenericLikelihoodModelResults):
     converged, restricted : bool
     """
 
-    def __init__(self, model, optimum):
+    def __init__(self, model: IntervalModel, optimum: Optimum) -> None:
         core = LikelihoodModelResults(model, optimum.params, optimum.covariance, scale=1.0)
         core.mle_retvals = {"converged": optimum.converged}
         core.mle_settings = {"optimizer": "damped Newton"}
@@ -239,11 +249,11 @@ class IntervalResults(GenericLikelihoodModelResults):
         self.converged, self.restricted = optimum.converged, optimum.restricted
 
     @property
-    def llf(self):
+    def llf(self) -> float:
         """Log-likelihood at the estimates; where some are infinite, its limit."""
         return self._log_likelihood
 
-    def report(self):
+    def report(self) -> str:
         """Return in words what is infinite, and which groups show no difference; empty when neither."""
         words = []
         if self.diverges:

@@ -67,7 +67,7 @@ class Marginal:
 
     problem: JointDensity
     restricted: bool
-    last: tuple = field(default=None, repr=False)
+    last: tuple | None = field(default=None, repr=False)
 
     def __post_init__(self):
         p = self.problem.design.shape[1]
@@ -79,12 +79,12 @@ class Marginal:
         lead = self.problem.design if self.restricted else np.zeros((len(self.problem.design), 0))
         self.layout = layout(lead, self.problem.groups)
 
-    def split(self, outer):
+    def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return coefficients (or none), shape and sds of an outer vector."""
         count = len(self.problem.groups)
         return outer[: self.fixed], outer[self.fixed : len(outer) - count], outer[len(outer) - count :]
 
-    def precision(self, size):
+    def precision(self, size: int) -> tuple[np.ndarray, np.ndarray]:
         """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects."""
         precision, linear = np.eye(size), np.zeros(size)
         if self.restricted:
@@ -93,7 +93,7 @@ class Marginal:
             linear[:k] = root.T @ self.problem.target
         return precision, linear
 
-    def solve(self, outer):
+    def solve(self, outer: np.ndarray) -> Inner:
         """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it."""
         coefficients, shape, sds = self.split(outer)
         base = self.problem.design @ coefficients if self.fixed else 0.0
@@ -118,7 +118,7 @@ class Marginal:
         self.last = outer, at, 0.0
         return Inner(at, eta, rows, design, factor)
 
-    def __call__(self, outer):
+    def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]:
         """Return log density and gradient at `outer`."""
         inner = self.solve(outer)
         coefficients, shape, sds = self.split(outer)
@@ -158,7 +158,7 @@ class Marginal:
             pull[block, first + g] += group.added(inner.rows.eta1)
         return inner.factor.solve(pull)
 
-    def predictor_moves(self, inner):
+    def predictor_moves(self, inner: Inner) -> np.ndarray:
         """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer)."""
         shift, _, turned, _ = self._directions(inner)
         return shift + inner.design.predictor(self._slopes(inner, shift, turned))
@@ -188,7 +188,7 @@ class Inner:
     factor: Factored
 
 
-def half_normal(sds, scales):
+def half_normal(sds: np.ndarray, scales: np.ndarray) -> tuple[float, np.ndarray]:
     """Log density and slope of half-normal beliefs about signed sds; a scale of inf is flat."""
     proper = scales[np.isfinite(scales)]
     constant = (np.log(2 / proper) - LOG_2PI / 2).sum()

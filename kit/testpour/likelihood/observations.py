@@ -1,5 +1,7 @@
 """Log-likelihood of each row, a normal value known to lie in an interval, with its derivatives."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,11 +49,11 @@ class NormalRows:
     high: np.ndarray
 
     @property
-    def exact(self):
+    def exact(self) -> np.ndarray:
         """True for rows whose value is known exactly."""
         return self.low == self.high
 
-    def derivatives(self, eta, shape):
+    def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [log(sigma)]``.
 
         With z the standardised value, the score in eta is E[z]/sigma and in log(sigma) is E[z**2] - 1,
@@ -87,7 +89,7 @@ class NormalRows:
                 whole[known] = part
         return value, *moments
 
-    def log_likelihood(self, eta, shape):
+    def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
         """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, 1) give (m,)."""
         sigma = np.exp(shape)
         exact = self.exact
@@ -101,7 +103,7 @@ class NormalRows:
             total += log_interval_probability(low, high).sum(axis=1)
         return total
 
-    def score_and_weight(self, eta, shape):
+    def score_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, 1), near enough to steer draws."""
         sigma = np.exp(shape)
         mean, variance = (self.low - eta) / sigma, np.zeros_like(eta)
@@ -122,13 +124,13 @@ class NormalRows:
         return (above, self.low[above], -1.0), (below, self.high[below], 1.0)
 
 
-def cuts_of(shape):
+def cuts_of(shape: np.ndarray) -> np.ndarray:
     """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both."""
     first, gaps = shape[..., :1], np.exp(shape[..., 1:])
     return first + np.concatenate([np.zeros_like(first), np.cumsum(gaps, axis=-1)], axis=-1)
 
 
-def shape_of(cuts):
+def shape_of(cuts: np.ndarray) -> np.ndarray:
     """Return the free form of ordered cut-points, ``[first cut, log gaps]``."""
     return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
 
@@ -142,18 +144,18 @@ class GradeRows:
     grades: int
 
     @property
-    def exact(self):
+    def exact(self) -> np.ndarray:
         """No row's latent value is known exactly."""
         return np.zeros(len(self.low), dtype=bool)
 
-    def ends(self, eta, shape):
+    def ends(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the standardised ends of each row's interval."""
         cuts = cuts_of(shape)
         open_end = np.full((*cuts.shape[:-1], 1), np.inf)
         fence = np.concatenate([-open_end, cuts, open_end], axis=-1)
         return fence[..., self.low] - eta, fence[..., self.high + 1] - eta
 
-    def derivatives(self, eta, shape):
+    def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``."""
         low, high = self.ends(eta, shape)
         t = truncated_moments(low, high)
@@ -196,11 +198,11 @@ class GradeRows:
         np.add.at(total, (self.high + 1, self.low), low_high)
         return total[1:-1, 1:-1]
 
-    def log_likelihood(self, eta, shape):
+    def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
         """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,)."""
         return log_interval_probability(*self.ends(eta, shape)).sum(axis=1)
 
-    def score_and_weight(self, eta, shape):
+    def score_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, K-1), to about 1e-6."""
         mean, variance = rough_moments(*self.ends(eta, shape))
         return mean, 1 - variance

@@ -1,6 +1,10 @@
 """Find the best parameters of an interval model, or say which have no finite best."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -8,6 +12,11 @@ from testpour.likelihood.climb import climb, difference_curvature
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.scaling import scaled_problem
 from testpour.likelihood.separation import runaway
+
+if TYPE_CHECKING:
+    from testpour.likelihood.climb import Top
+    from testpour.likelihood.interval import IntervalModel
+    from testpour.likelihood.scaling import Scale
 
 FAR = 12.0  # a log sigma or log gap this far from its start has no finite estimate
 WEAK = 1e4  # prior sd, in residual sds, that holds a runaway coefficient for the sake of the rest
@@ -27,7 +36,7 @@ class Optimum:
     diverges: tuple
 
 
-def joint_curvature(marginal):
+def joint_curvature(marginal: Marginal) -> Callable[..., np.ndarray]:
     """Return ``outer -> minus second derivatives``: analytic when nothing is integrated, else differences."""
     if marginal.size:
         return difference_curvature(marginal)
@@ -43,7 +52,7 @@ def joint_curvature(marginal):
     return curvature
 
 
-def reach_top(marginal, start):
+def reach_top(marginal: Marginal, start: np.ndarray) -> Top:
     """Climb from `start`; sds that do better at zero are set to exactly zero."""
     sds = np.arange(len(start) - len(marginal.problem.groups), len(start))
 
@@ -62,7 +71,7 @@ def reach_top(marginal, start):
     return replace(top, at=settled)
 
 
-def summit(model):
+def summit(model: IntervalModel) -> tuple[Marginal, Scale, Top]:
     """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model."""
     if model.found is None:
         problem, scale, start = scaled_problem(model, sampling=True)
@@ -71,7 +80,7 @@ def summit(model):
     return model.found
 
 
-def find_optimum(model, restricted):
+def find_optimum(model: IntervalModel, restricted: bool) -> Optimum:
     """Return the `Optimum` of `model`; runaway parameters are held weakly so that the rest are right."""
     direction = runaway(model)
     held = model if not direction.any() else _held(model, direction)

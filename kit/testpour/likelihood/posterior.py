@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +15,9 @@ from testpour.likelihood.optimum import summit
 from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.likelihood.proposal import Proposal, join
 from testpour.likelihood.separation import runaway
+
+if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
 
 GOOD = 0.6  # effective share of proposed draws above which a proposal needs no adapting
 AIM = 0.6  # effective share of the wanted draws that is sampled for
@@ -65,7 +69,7 @@ class Target:
 
     problem: JointDensity
 
-    def __call__(self, outer, inner):
+    def __call__(self, outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
         """Return log densities (m,) of `outer` (m, k + G) and `inner` (m, p + levels)."""
         some = parts(len(outer), len(self.problem.design))
         return np.concatenate([self._few(outer[part], inner[part]) for part in some])
@@ -85,7 +89,7 @@ class Target:
         return value - ((sds / problem.group_scales) ** 2).sum(axis=1) / 2
 
 
-def sample(model, draws, seed):
+def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
     """Return the `Posterior` of an `IntervalModel`.
 
     Importance sampling (Kong, Liu and Wong 1994 for the effective sample size) from a t distribution at
@@ -146,7 +150,7 @@ def _weigh(proposal, target, draws, rng, most):
     return join(clouds), weights, effective
 
 
-def resample(weights, draws, rng):
+def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
     """Systematic resampling, in random order."""
     points = (rng.random() + np.arange(draws)) / draws
     picked = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)

@@ -1,13 +1,20 @@
 """Draws from the priors alone, for a log without a single informative row."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.likelihood.scaling import Scale
 
+if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
+
 TRIES = 1000
 
 
-def draw_beliefs(model, draws, rng):
+def draw_beliefs(model: IntervalModel, draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, Scale]:
     """Return outer and inner draws from the beliefs, and the `Scale` they are on (the model's own)."""
     mean, sd = model.belief
     graded = model.grades is not None

@@ -1,5 +1,8 @@
 """Draw parameters from a close, heavy-tailed stand-in for the posterior, and say how likely each draw was."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -23,7 +26,7 @@ class Cloud:
     log_density: np.ndarray
 
 
-def join(clouds):
+def join(clouds: Sequence[Cloud]) -> Cloud:
     """Return several clouds as one."""
     names = ("outer", "inner", "noise", "log_density")
     return Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
@@ -58,7 +61,7 @@ class Proposal:
     outer_degrees: int = OUTER_DEGREES
     root: int = 1
 
-    def draw(self, count, rng):
+    def draw(self, count: int, rng: np.random.Generator) -> Cloud:
         """Return a `Cloud` of `count` draws."""
         outer = self.centre + _t_noise(count, len(self.centre), self.outer_degrees, rng) @ self.axes.T
         first = len(self.centre) - self.groups
@@ -66,7 +69,7 @@ class Proposal:
         inner, noise, log_density = self.draw_inner(outer, rng)
         return Cloud(outer, inner, noise, self._outer_density(outer) + log_density)
 
-    def draw_inner(self, outer, rng):
+    def draw_inner(self, outer: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return inner draws (m, d) given `outer`, the noise behind them, and their log density (m,)."""
         noise = _t_noise(len(outer), len(self.shift), self.degrees, rng)
         log_noise = _t_density((noise**2).sum(axis=1), len(self.shift), self.degrees)
@@ -92,7 +95,7 @@ class Proposal:
         places[:, outer.shape[1] - self.groups :] **= 1 / root
         return places
 
-    def adapted(self, cloud, weights):
+    def adapted(self, cloud: Cloud, weights: np.ndarray) -> Proposal:
         """Return a proposal moved towards the weighted `cloud`, the less the fewer draws carry weight."""
         effective = 1 / (weights**2).sum()
         trust = effective / (effective + 30)

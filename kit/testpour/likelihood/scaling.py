@@ -1,6 +1,9 @@
 """Bring a model to a scale on which every parameter is near one, and its answers back."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.linalg import solve_triangular
@@ -8,6 +11,9 @@ from scipy.stats import norm
 
 from testpour.likelihood.laplace import LOG_2PI, JointDensity
 from testpour.likelihood.observations import GradeRows, NormalRows, cuts_of, shape_of
+
+if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
 
 
 @dataclass(frozen=True)
@@ -21,12 +27,12 @@ class Scale:
     turn: np.ndarray
     graded: bool
 
-    def shape(self, scaled):
+    def shape(self, scaled: np.ndarray) -> np.ndarray:
         """Return shape parameters (last axis) in the model's own units."""
         return scaled if self.graded else scaled + np.log(self.unit)
 
     @property
-    def log_volume(self):
+    def log_volume(self) -> float:
         """Log of the volume a unit cube of scaled coefficients takes among the model's own."""
         return np.log(np.abs(np.diag(self.turn))).sum() + len(self.turn) * np.log(self.unit)
 
@@ -39,7 +45,7 @@ class SigmaPrior:
     unit: float
     sampling: bool
 
-    def __call__(self, shape):
+    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
         """Return log density, gradient and second derivatives at ``[log(sigma)]``."""
         squared = self._squared(shape[0])
         return (self.many(shape[None])[0], np.array([self.sampling - squared]), np.array([[-2 * squared]]))
@@ -47,7 +53,7 @@ class SigmaPrior:
     def _squared(self, log_sigma):
         return np.exp(2 * (log_sigma + np.log(self.unit))) / self.scale**2
 
-    def many(self, shapes):
+    def many(self, shapes: np.ndarray) -> np.ndarray:
         """Return log densities (m,) of `shapes` (m, 1)."""
         constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
         jacobian = shapes[:, 0] + np.log(self.unit) if self.sampling else 0.0
@@ -62,7 +68,7 @@ class CutPrior:
     sd: np.ndarray
     sampling: bool
 
-    def __call__(self, shape):
+    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
         """Return log density, gradient and second derivatives at ``[first cut, log gaps]``."""
         precision = 1 / self.sd**2
         turn = np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
@@ -71,7 +77,7 @@ class CutPrior:
         jacobian = np.r_[0.0, np.full(len(shape) - 1, float(self.sampling))]
         return self.many(shape[None])[0], slope + jacobian, second
 
-    def many(self, shapes):
+    def many(self, shapes: np.ndarray) -> np.ndarray:
         """Return log densities (m,) of `shapes` (m, K-1)."""
         proper = self.sd[np.isfinite(self.sd)]
         constant = -(np.log(proper) + LOG_2PI / 2).sum()
@@ -83,12 +89,16 @@ class CutPrior:
 class NoBelief:
     """A flat belief about the shape parameters."""
 
-    def __call__(self, shape):
+    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
         """Return zeros: log density, gradient and second derivatives."""
         return 0.0, np.zeros(len(shape)), np.zeros((len(shape), len(shape)))
 
+    def many(self, shapes: np.ndarray) -> np.ndarray:
+        """Return zeros (m,)."""
+        return np.zeros(len(shapes))
 
-def scaled_problem(model, sampling=False):
+
+def scaled_problem(model: IntervalModel, sampling: bool = False) -> tuple[JointDensity, Scale, np.ndarray]:
     """Return the `JointDensity` of an `IntervalModel` on its working scale, its `Scale`, and a start.
 
     Rows open at both ends say nothing and are left out.
@@ -125,7 +135,7 @@ def _rows(model, low, high, unit, sampling):
     return rows, _grade_start(model, low, high), CutPrior(*model.cut_belief, sampling)
 
 
-def plain_problem(model):
+def plain_problem(model: IntervalModel) -> JointDensity:
     """Return the `JointDensity` of a model in its own units and without beliefs: the likelihood alone."""
     problem, scale, _ = scaled_problem(model)
     keep = model.informative

@@ -1,12 +1,19 @@
 """Find out, before fitting, whether flat beliefs leave some estimate without a finite value."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 from scipy.optimize import linprog
+
+if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
 
 TOLERANCE = 1e-7
 
 
-def runaway(model):
+def runaway(model: IntervalModel) -> np.ndarray:
     """Return the direction in which the likelihood never stops rising, one entry per parameter.
 
     In the coefficients divided by sigma, one over sigma, and the cut-points, the log-likelihood is

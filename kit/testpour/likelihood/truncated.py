@@ -1,5 +1,7 @@
 """The standard normal between two ends: its log probability and its moments, far into the tails."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,7 +37,7 @@ class Truncated:
     at_high: np.ndarray
 
 
-def log_interval_probability(low, high):
+def log_interval_probability(low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """Return ``log(Phi(high) - Phi(low))``, good to 12 digits or more in either tail.
 
     Parameters
@@ -72,7 +74,7 @@ def _delicate_log_probability(near, far):
     return logs
 
 
-def truncated_moments(low, high):
+def truncated_moments(low: np.ndarray, high: np.ndarray) -> Truncated:
     """Return the `Truncated` moments of a standard normal known to lie between `low` and `high`.
 
     Wide intervals use the closed form through the densities at the ends; narrow ones and those beyond
@@ -88,10 +90,11 @@ def truncated_moments(low, high):
     if delicate.any():
         for whole, part in zip(moments, _quadrature_moments(low[delicate], high[delicate]), strict=True):
             whole[delicate] = part
-    return Truncated(log_probability, *moments, at_low, at_high)
+    mean, variance, third, fourth = moments
+    return Truncated(log_probability, mean, variance, third, fourth, at_low, at_high)
 
 
-def rough_moments(low, high):
+def rough_moments(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return mean and variance only, by the closed form alone: fast, and good enough to steer draws."""
     logs = log_interval_probability(low, high)
     at_low = np.exp(np.minimum(-(low**2) / 2 - LOG_ROOT_2PI - logs, REACH))  # ends may nearly coincide

@@ -67,7 +67,7 @@ class Ledger:
             {"entry": number, "factor": name, "number": None if isinstance(v, str) else float(v),
              "text": v if isinstance(v, str) else None}
             for name, v in entry["settings"].items()
-        ]  # fmt: skip
+        ]
         if settings:
             self._connection.execute(SETTINGS.insert(), settings)
         return number

@@ -102,4 +102,4 @@ STEPS = {
               "FOR EACH ROW EXECUTE FUNCTION testpour_only_grows()" for deed, table in _GUARDED),
         ),
     },
-}  # fmt: skip
+}

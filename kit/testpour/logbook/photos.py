@@ -199,9 +199,9 @@ def _keep(path, data):
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        name_new(part, path)
-    except OSError as problem:
-        if isinstance(problem, FileExistsError) and path.is_file():
+        try:
+            name_new(part, path)
+        except FileExistsError:
             part.unlink(missing_ok=True)  # another bench kept the same picture meanwhile
-            return
+    except OSError as problem:
         raise LogProblem(f"The picture cannot be kept in {path.parent}: {problem.strerror}. Nothing was logged.") from None

@@ -19,7 +19,7 @@ WAITS = {
     "connect_timeout": 5, "keepalives": 1, "keepalives_idle": 10, "keepalives_interval": 3, "keepalives_count": 3,
     "tcp_user_timeout": 10_000,
     "options": "-c lock_timeout=8s -c statement_timeout=15s -c idle_in_transaction_session_timeout=60s",
-}  # fmt: skip
+}
 APART = 5  # seconds by which a bench's clock may differ from the server's without a word
 GUARDED = ("pours", "settings", "readings", "photos", "facts")
 
@@ -35,7 +35,7 @@ SAID = {
     "timeout expired": "cannot be reached: no answer within five seconds. Check the network, and that the server is on.",
     "Network is unreachable": "cannot be reached: the network is down. Check the network.",
     "No route to host": "cannot be reached: there is no way to that computer. Check the network, and that the server is on.",
-}  # fmt: skip
+}
 HOW = (
     "Write it as a line SERVER:5432:class:class:PASSWORD in {file}, readable by you alone, or set PGPASSWORD; in the "
     "address itself write % as %25."

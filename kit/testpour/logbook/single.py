@@ -32,7 +32,7 @@ def one_pour(study, pour, given, made_anyway):
         "pour": clean(pour, line=True) or None, "session": clean(given["session"], line=True),
         "made_at": moment_of(given["made_at"]), "by": clean(given["by"], line=True),
         "note": with_refusals(clean(given["note"]), found.refusals), "settings": row,
-    }  # fmt: skip
+    }
     return entry, found.warnings
 
 

@@ -149,7 +149,7 @@ def _readings(reading, head, cell, decimal):
         yield {
             "reading": reading.name, "value": _with_unit(part, head.unit), "age": age, "column": head.text,
             "decimal": decimal, "specimen": head.specimen, "head_age": head.age,
-        }  # fmt: skip
+        }
 
 
 def _with_unit(cell, unit):

@@ -12,15 +12,21 @@ References
 Broyer & Macosko, AIChE J. 22 (1976) 268, for the groups (citation from memory, not read).
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import as_file, files
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import map_coordinates, spline_filter
 
 from testpour.physics.kinetics import GAS_CONSTANT, ZERO_CELSIUS, induction_time
 from testpour.physics.resin import load_resin
+
+if TYPE_CHECKING:
+    from testpour.physics.lots import Lots
 
 DEPTHS = np.linspace(np.log(1.5), np.log(100.0), 43)  # ln mm at unit speed
 FILMS = np.linspace(np.log(1.5), np.log(60.0), 11)  # ln W/(m2 K) at unit speed
@@ -54,7 +60,7 @@ class Outcomes:
     face_conversion: np.ndarray
 
 
-def look_up(lots, thickness, catalyst, room):
+def look_up(lots: Lots, thickness: np.ndarray, catalyst: np.ndarray, room: np.ndarray) -> Outcomes:
     """Outcomes of slabs that stand in a steady room.
 
     Parameters
@@ -79,13 +85,13 @@ def look_up(lots, thickness, catalyst, room):
     )
 
 
-def rise_of(lots, thickness, catalyst, room):
+def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
     """`Outcomes.rise` alone, quicker."""
     _, place, aside = _place(lots, thickness, catalyst, room)
     return _whole_rise(lots) * _share(_read("peak", place, aside))
 
 
-def minutes_of(event, lots, thickness, catalyst, room):
+def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
     """`Outcomes.gel_time` ("gel") or `Outcomes.time_to_peak` ("peak_time") alone, quicker."""
     speed, place, aside = _place(lots, thickness, catalyst, room)
     return _wait(lots, catalyst, room) + np.exp(_read(event, place, aside)) / speed
@@ -104,7 +110,7 @@ def _wait(lots, catalyst, room):
     resin = replace(
         load_resin(), induction=lots.induction, induction_exponent=lots.induction_exponent,
         induction_energy=lots.induction_energy,
-    )  # fmt: skip
+    )
     return induction_time(resin, room, catalyst)
 
 

@@ -1,5 +1,7 @@
 """What is cast: shape, thickness, dose, faces, layers and the warmth around it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -43,12 +45,12 @@ class Face:
                 "infinite. For a bare face write `Face(film=10)`."
             )
 
-    def bare(self):
+    def bare(self) -> Face:
         """The same face with no mould on it."""
         return Face(self.film)
 
     @property
-    def film_resistance(self):
+    def film_resistance(self) -> float:
         """Resistance of the air film, m2 K/W."""
         return np.inf if self.film == 0.0 else 1.0 / self.film
 
@@ -110,22 +112,22 @@ class Casting:
             raise ValueError(f"{count(len(problems), 'problem')} with this casting: " + "; ".join(problems) + ".")
 
     @property
-    def even(self):
+    def even(self) -> bool:
         """True when both sides are alike, so that half the casting tells the whole."""
         return self.shape != "slab" or (self.other_face in (None, self.face) and not self.layers)
 
     @property
-    def start_temperature(self):
+    def start_temperature(self) -> float:
         """Temperature of the resin at mixing, degC."""
         return self.room_temperature if self.resin_temperature is None else self.resin_temperature
 
     @property
-    def pours(self):
+    def pours(self) -> tuple[Layer, ...]:
         """Every layer, the first included."""
         return (Layer(self.thickness, 0.0, self.catalyst), *self.layers)
 
     @property
-    def breaks(self):
+    def breaks(self) -> list:
         """Times in s at which something changes, from 0 to the end."""
         times = (
             {0.0}
@@ -135,13 +137,13 @@ class Casting:
         return sorted(time for time in times if 0.0 <= time < self.hours * HOUR)
 
     @property
-    def end_of_room(self):
+    def end_of_room(self) -> float:
         """Time in s at which the air first leaves the temperature it began with, or the end."""
         away = [k for k, (_, degrees) in enumerate(self.programme) if degrees != self.air(0.0)]
         last = self.hours if not away else self.programme[max(away[0] - 1, 0)][0]
         return min(last, self.hours) * HOUR
 
-    def air(self, time):
+    def air(self, time: float) -> float:
         """Air temperature, degC, at `time` in s."""
         if not self.programme or time < self.programme[0][0] * HOUR:
             return self.room_temperature
@@ -149,7 +151,7 @@ class Casting:
         return float(np.interp(time / HOUR, hour, degrees))
 
 
-def post_cure_programme(room_temperature, temperature, hours, start=24.0, ramp=20.0):
+def post_cure_programme(room_temperature: float, temperature: float, hours: float, start: float = 24.0, ramp: float = 20.0) -> tuple[tuple[float, float], ...]:
     """An oven programme: rest in the room, warm up, hold, cool down.
 
     Parameters

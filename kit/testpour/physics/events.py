@@ -1,8 +1,14 @@
 """Keep what happens in each casting while the solver marches, and read the events out of it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from testpour.physics.march import CureState, HeatEquation, Slopes
 
 COLUMNS = (
     "time",
@@ -28,7 +34,7 @@ class Probes:
     lower: np.ndarray
     upper: np.ndarray
 
-    def take(self, rows):
+    def take(self, rows: np.ndarray) -> Probes:
         """The probes of some of the castings."""
         return Probes(self.centre[rows], self.lower[rows], self.upper[rows])
 
@@ -36,16 +42,17 @@ class Probes:
 class ProbeRecord:
     """What happened, one row per step taken, for many castings."""
 
-    def __init__(self, castings):
+    def __init__(self, castings: int) -> None:
         self.values = np.full((castings, 256, len(COLUMNS)), np.nan)
         self.count = np.zeros(castings, dtype=int)
-        self.rows = self.probes = None
+        self.rows: np.ndarray
+        self.probes: Probes  # both from `begin`
 
-    def begin(self, rows, probes):
+    def begin(self, rows: np.ndarray, probes: Probes) -> None:
         """From now on the solver's castings are `rows` of all, read at `probes`."""
         self.rows, self.probes = rows, probes
 
-    def __call__(self, rows, fresh, problem, state, slopes):
+    def __call__(self, rows: np.ndarray, fresh: np.ndarray, problem: HeatEquation, state: CureState, slopes: Slopes) -> None:
         """Note the castings that have moved; see `march`."""
         values = read(problem, state, slopes, self.probes.take(rows))
         rows, values = self.rows[rows[fresh]], values[fresh]
@@ -53,15 +60,15 @@ class ProbeRecord:
         self.values[rows, self.count[rows]] = values
         self.count[rows] += 1
 
-    def grow(self, steps):
+    def grow(self, steps: int) -> None:
         """Make room for `steps` steps."""
         while self.values.shape[1] < steps:
             self.values = np.concatenate([self.values, np.full_like(self.values, np.nan)], axis=1)
 
-    def end(self):
+    def end(self) -> None:
         """Called after each stretch of marching."""
 
-    def column(self, name):
+    def column(self, name: str) -> np.ndarray:
         """One column, (castings, steps); NaN after a casting's last step."""
         return self.values[:, : self.count.max(), COLUMNS.index(name)]
 
@@ -69,16 +76,18 @@ class ProbeRecord:
 class WholeRecord(ProbeRecord):
     """One casting, every node kept at every step, and read only at the end of each stretch."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__(1)
-        self.stretch, self.stretches, self.problem = [], [], None
+        self.stretch: list[tuple[np.ndarray, ...]] = []
+        self.stretches: list[Moments] = []
+        self.problem: HeatEquation
 
-    def __call__(self, rows, fresh, problem, state, slopes):
+    def __call__(self, rows: np.ndarray, fresh: np.ndarray, problem: HeatEquation, state: CureState, slopes: Slopes) -> None:
         """Keep the casting as it stands; see `march`."""
         self.problem = problem
         self.stretch.append((state.time, state.temperature, state.conversion, slopes.warming, slopes.rate))
 
-    def end(self):
+    def end(self) -> None:
         """Read the stretch just marched."""
         now = Moments(*(np.concatenate(column) for column in zip(*self.stretch, strict=True)))
         after = self.count[0] + now.time.size
@@ -88,7 +97,7 @@ class WholeRecord(ProbeRecord):
         self.stretches.append(now)
         self.stretch = []
 
-    def history(self):
+    def history(self) -> Moments:
         """Every step of the run, as one `Moments`."""
         names = Moments.__dataclass_fields__
         return Moments(*(np.concatenate([getattr(part, name) for part in self.stretches]) for name in names))
@@ -105,7 +114,7 @@ class Moments:
     rate: np.ndarray
 
 
-def read(problem, state, slopes, probes):
+def read(problem: HeatEquation, state: CureState | Moments, slopes: Slopes | Moments, probes: Probes) -> np.ndarray:
     """The row of `COLUMNS` for every casting, (castings, columns); temperatures in degC, times in s."""
     network, temperature, conversion = problem.network, state.temperature, state.conversion
     ends = [_at(place, temperature) for place in (probes.lower, probes.upper)]
@@ -135,7 +144,7 @@ def _at(weights, nodes):
     return (weights * nodes).sum(axis=1)
 
 
-def first_crossing(time, value, slope, level):
+def first_crossing(time: np.ndarray, value: np.ndarray, slope: np.ndarray, level: np.ndarray) -> np.ndarray:
     """When `value` first reaches `level`, in the unit of `time`; NaN where it never does.
 
     Parameters
@@ -160,7 +169,7 @@ def first_crossing(time, value, slope, level):
     return np.where(reached, pieces[0] + high * pieces[1], np.nan)
 
 
-def largest(time, value, slope, within):
+def largest(time: np.ndarray, value: np.ndarray, slope: np.ndarray, within: np.ndarray) -> tuple[np.ndarray, ...]:
     """Largest `value` among the steps marked `within`, between steps too, and when.
 
     Parameters
@@ -209,7 +218,7 @@ def _top_of_cubic(width, y0, y1, m0, m1):
     return 2.0 * c / np.maximum(-b + np.sqrt(np.maximum(b * b - 4.0 * a * c, 0.0)), 1e-300)
 
 
-def hermite(share, width, y0, y1, m0, m1):
+def hermite(share: np.ndarray, width: np.ndarray, y0: np.ndarray, y1: np.ndarray, m0: np.ndarray, m1: np.ndarray) -> np.ndarray:
     """The cubic through both ends of a step with the right slopes, at `share` of its `width`."""
     left = 1.0 - share
     bend = share * left * (left * (width * m0 - (y1 - y0)) - share * (width * m1 - (y1 - y0)))

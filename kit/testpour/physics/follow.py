@@ -1,5 +1,9 @@
 """Set castings up for the solver and march them from break to break: pours, oven steps, the end."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.physics.casting import HOUR, MINUTE
@@ -9,10 +13,15 @@ from testpour.physics.march import CureState, HeatEquation, Room, march
 from testpour.physics.network import build, cut, cut_layers, stack
 from testpour.physics.resin import Resin
 
+if TYPE_CHECKING:
+    from testpour.physics.casting import Casting
+    from testpour.physics.march import Accuracy
+    from testpour.physics.network import Slices
+
 FIRST_STEP = 1.0
 
 
-def follow(castings, slices, accuracy, whole=False):
+def follow(castings: list[Casting], slices: int, accuracy: Accuracy, whole: bool = False) -> tuple[ProbeRecord, list[Slices]]:
     """March every casting to its end.
 
     Parameters

@@ -1,6 +1,12 @@
 """Turn a table of settings into castings, and say every row that cannot be cast."""
 
+from __future__ import annotations
+
+from collections.abc import Hashable
 from math import isnan, nan
+from typing import Any
+
+import pandas as pd
 
 from testpour.physics.casting import Casting, post_cure_programme
 from testpour.wording import count
@@ -12,7 +18,7 @@ TAKEN = (*NEEDED, "room_temperature", "resin_temperature")
 class SettingsProblems(ValueError):
     """Rows that cannot be cast; `problems` maps each row's name to what is wrong with it."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: dict[Hashable, str]) -> None:
         self.problems = problems
         row, first = next(iter(problems.items()))
         super().__init__(
@@ -21,7 +27,7 @@ class SettingsProblems(ValueError):
         )
 
 
-def castings_from(settings, **shared):
+def castings_from(settings: pd.DataFrame, **shared: Any) -> list[Casting]:
     """The castings of a table of settings.
 
     Parameters
@@ -47,7 +53,8 @@ def castings_from(settings, **shared):
     missing = [name for name in NEEDED if name not in settings and name not in shared]
     if missing:
         raise KeyError(f"The settings lack {missing}; they have {list(settings.columns)}. Add what is missing.")
-    castings, problems = [], {}
+    castings: list[Casting] = []
+    problems: dict[Hashable, str] = {}
     for name, row in zip(settings.index, settings.to_dict("records"), strict=True):
         try:
             castings.append(_casting(row, shared))

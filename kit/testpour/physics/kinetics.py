@@ -16,9 +16,13 @@ Kamal & Sourour, Polym. Eng. Sci. 13 (1973) 59, for the rate; Stevenson, Polym. 
 memory, not read).
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
+
+from testpour.physics.resin import Resin
 
 GAS_CONSTANT = 8.314462618
 ZERO_CELSIUS = 273.15
@@ -32,45 +36,45 @@ class Mix:
 
     Parameters
     ----------
-    waking : array
+    waking : float or array
         Share of the inhibitor used up per second at the reference temperature.
-    waking_energy, cure_energy : array
+    waking_energy, cure_energy : float or array
         Activation energies over the gas constant, K.
-    first, second : array
+    first, second : float or array
         Rates k1 and k2 at this dose and the reference temperature, 1/s.
-    order_made, order_left, ceiling_slope : array
+    order_made, order_left, ceiling_slope : float or array
         As in `Resin`.
-    ceiling_at_zero : array
+    ceiling_at_zero : float or array
         Ceiling, run on in a straight line to 0 degC.
-    inverse_reference : array
+    inverse_reference : float or array
         1/K.
     """
 
-    waking: np.ndarray
-    waking_energy: np.ndarray
-    cure_energy: np.ndarray
-    first: np.ndarray
-    second: np.ndarray
-    order_made: np.ndarray
-    order_left: np.ndarray
-    ceiling_slope: np.ndarray
-    ceiling_at_zero: np.ndarray
-    inverse_reference: np.ndarray
+    waking: float | np.ndarray
+    waking_energy: float | np.ndarray
+    cure_energy: float | np.ndarray
+    first: float | np.ndarray
+    second: float | np.ndarray
+    order_made: float | np.ndarray
+    order_left: float | np.ndarray
+    ceiling_slope: float | np.ndarray
+    ceiling_at_zero: float | np.ndarray
+    inverse_reference: float | np.ndarray
 
-    def take(self, rows):
+    def take(self, rows: np.ndarray) -> Mix:
         """The mixes of some of the castings."""
         return Mix(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
-    def waking_speed(self, temperature):
+    def waking_speed(self, temperature: float | np.ndarray) -> float | np.ndarray:
         """Share of the inhibitor used up per second at `temperature`, degC."""
         cold = 1.0 / (temperature + ZERO_CELSIUS) - self.inverse_reference
         return self.waking * np.exp(-self.waking_energy * cold)
 
-    def rate(self, temperature, conversion):
+    def rate(self, temperature: float | np.ndarray, conversion: float | np.ndarray) -> float | np.ndarray:
         """Rate of cure, 1/s."""
         return self._parts(1.0 / (temperature + ZERO_CELSIUS), temperature, conversion)[0]
 
-    def rate_slopes(self, temperature, conversion):
+    def rate_slopes(self, temperature: float | np.ndarray, conversion: float | np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s)."""
         inverse = 1.0 / (temperature + ZERO_CELSIUS)
         rate, rest, growth, left, ceiling = self._parts(inverse, temperature, conversion)
@@ -90,7 +94,7 @@ class Mix:
         return rest * (self.first + growth), rest, growth, left, ceiling
 
 
-def stir(resin, catalyst):
+def stir(resin: Resin, catalyst: float | np.ndarray) -> Mix:
     """Stir the catalyst (% by mass, float or array) into a resin.
 
     Returns
@@ -113,7 +117,7 @@ def stir(resin, catalyst):
     )
 
 
-def induction_time(resin, temperature, catalyst):
+def induction_time(resin: Resin, temperature: float | np.ndarray, catalyst: float | np.ndarray) -> float | np.ndarray:
     """Minutes until the inhibitor is used up at a steady temperature.
 
     Parameters
@@ -132,13 +136,13 @@ def induction_time(resin, temperature, catalyst):
     return 1.0 / (60.0 * stir(resin, catalyst).waking_speed(temperature))
 
 
-def conversion_ceiling(resin, temperature):
+def conversion_ceiling(resin: Resin, temperature: float | np.ndarray) -> float | np.ndarray:
     """Largest conversion (0 to 1) the resin can reach at `temperature`, degC."""
     warmer = temperature - resin.reference_temperature
     return np.minimum(1.0, resin.ceiling + resin.ceiling_slope * warmer)
 
 
-def cure_rate(resin, temperature, conversion, catalyst):
+def cure_rate(resin: Resin, temperature: float | np.ndarray, conversion: float | np.ndarray, catalyst: float | np.ndarray) -> float | np.ndarray:
     """Rate of cure once the inhibitor is gone, 1/s.
 
     Parameters

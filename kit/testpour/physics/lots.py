@@ -13,7 +13,7 @@ from importlib.resources import files
 import numpy as np
 
 from testpour.physics.casting import Face
-from testpour.physics.resin import load_resin
+from testpour.physics.resin import Resin, load_resin
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ UNKNOWNS = tuple(Lots.__dataclass_fields__)
 
 
 @cache
-def lot_beliefs():
+def lot_beliefs() -> dict:
     """How far each unknown may stray, as the tables of `lot.toml`."""
     return tomllib.loads(files("testpour.physics").joinpath("lot.toml").read_text("utf-8"))
 
@@ -67,7 +67,7 @@ def _scale():
     return middle, np.array([table[name]["spread"] for name in UNKNOWNS]), ratio
 
 
-def lots_at(places):
+def lots_at(places: np.ndarray) -> Lots:
     """The lots at places of shape (lots, 9) or (9,), in standard deviations from the default.
 
     Returns
@@ -81,7 +81,7 @@ def lots_at(places):
     return Lots(*(values[:, [k]] for k in range(len(UNKNOWNS))))
 
 
-def resin_of(lots, k=0):
+def resin_of(lots: Lots, k: int = 0) -> Resin:
     """The `Resin` of the k-th lot."""
     base = load_resin()
     value = {name: float(getattr(lots, name)[k, 0]) for name in UNKNOWNS}
@@ -90,6 +90,6 @@ def resin_of(lots, k=0):
     return replace(base, **value, first_rate=base.first_rate * rate, second_rate=base.second_rate * rate)
 
 
-def face_of(lots, k=0):
+def face_of(lots: Lots, k: int = 0) -> Face:
     """The `Face` of the k-th lot's bench."""
-    return Face(float(lots.film[k, 0]))
+    return Face(float(np.asarray(lots.film)[k, 0]))

@@ -12,6 +12,9 @@ chemistry problems II: Rosenbrock solvers", Atmospheric Environment 31 (1997) 34
 (coefficients from memory; the tests show the order).
 """
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,11 +57,11 @@ class CureState:
     conversion: np.ndarray
     spent: np.ndarray
 
-    def take(self, rows):
+    def take(self, rows: np.ndarray) -> CureState:
         """The state of some of the castings."""
         return CureState(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
-    def put(self, rows, other):
+    def put(self, rows: np.ndarray, other: CureState) -> None:
         """Write the state of some of the castings back."""
         for name in self.__dataclass_fields__:
             getattr(self, name)[rows] = getattr(other, name)
@@ -72,11 +75,11 @@ class Room:
     start: np.ndarray
     slope: np.ndarray
 
-    def at(self, time):
+    def at(self, time: np.ndarray) -> np.ndarray:
         """Air temperature, degC, at `time` (castings,)."""
         return self.start + self.slope * (time[:, None] - self.since)
 
-    def take(self, rows):
+    def take(self, rows: np.ndarray) -> Room:
         """The room of some of the castings."""
         return Room(self.since[rows], self.start[rows], self.slope[rows])
 
@@ -90,7 +93,7 @@ class HeatEquation:
     room: Room
     end: np.ndarray
 
-    def take(self, rows):
+    def take(self, rows: np.ndarray) -> HeatEquation:
         """The problem of some of the castings."""
         return HeatEquation(self.network.take(rows), self.mix.take(rows), self.room.take(rows), self.end[rows])
 
@@ -106,7 +109,7 @@ class Slopes:
     warming: np.ndarray
 
 
-def march(problem, state, record, accuracy):
+def march(problem: HeatEquation, state: CureState, record: Callable, accuracy: Accuracy) -> None:
     """Carry `state`, in place, to ``problem.end``.
 
     Parameters

@@ -5,9 +5,17 @@ capacity, links to its two neighbours and perhaps a link to the air. Slabs, rods
 only in the area of their links, so one solver serves them all, and many castings at once.
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from testpour.physics.casting import Face
+    from testpour.physics.resin import Resin
 
 SHAPES = {"slab": 0, "cylinder": 1, "sphere": 2}
 
@@ -39,7 +47,7 @@ class Network:
     heating: np.ndarray
     poured: np.ndarray
 
-    def take(self, rows):
+    def take(self, rows: np.ndarray) -> Network:
         """The network of some of the castings."""
         return Network(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
@@ -54,7 +62,7 @@ class Slices:
     volumes: np.ndarray
 
 
-def cut(shape, length, count):
+def cut(shape: str, length: float, count: int) -> Slices:
     """Cut `length` (m) into `count` slices, from the middle (or the lower face of a slab) outward."""
     power = SHAPES[shape]
     edges = np.linspace(0.0, length, count + 1)
@@ -63,8 +71,8 @@ def cut(shape, length, count):
     return Slices(edges, centres, edges**power, volumes)
 
 
-def cut_layers(lengths, count):
-    """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices."""
+def cut_layers(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
+    """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices; the layer of each slice."""
     total = sum(lengths)
     shares = np.array([max(4, round(count * length / total)) for length in lengths])
     shares[shares.argmax()] += count - shares.sum()
@@ -78,7 +86,9 @@ def cut_layers(lengths, count):
     return Slices(edges, 0.5 * (edges[1:] + edges[:-1]), np.ones_like(edges), np.diff(edges)), owner
 
 
-def build(slices, resin, poured, lower_face, upper_face):
+def build(
+    slices: Slices, resin: Resin, poured: np.ndarray, lower_face: Face | None, upper_face: Face | None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """The nodes of one casting while the slices marked in `poured` are in the mould.
 
     Parameters
@@ -104,7 +114,7 @@ def build(slices, resin, poured, lower_face, upper_face):
     link[1:n] = between * (poured[1:] & poured[:-1])
     top = int(np.flatnonzero(poured)[-1]) + 1
     # A mould on top waits beside the casting until the last layer is in.
-    cover = upper_face if top == n else upper_face.bare()
+    cover = upper_face if top == n or upper_face is None else upper_face.bare()
     for face, node, edge in ((lower_face, 1, 0), (cover, top, top)):
         if face is not None:
             half = abs(slices.edges[edge] - slices.centres[node - 1]) / resin.conductivity
@@ -128,7 +138,7 @@ def _close(face, half, area, node, first, arrays):
     air[mould] = area / (0.5 * face.mould_resistance + face.film_resistance)
 
 
-def stack(parts):
+def stack(parts: Sequence[tuple[np.ndarray, ...]]) -> Network:
     """Join the nodes of many castings into one `Network`."""
     capacity, link, air, heat, poured = (np.array(column) for column in zip(*parts, strict=True))
     before = np.zeros_like(link)

@@ -1,5 +1,7 @@
 """One resin system in numbers, and the kit's default one."""
 
+from __future__ import annotations
+
 import tomllib
 from dataclasses import dataclass, fields
 from functools import cache
@@ -108,7 +110,7 @@ _ALLOWED = {
 
 
 @cache
-def load_resin():
+def load_resin() -> Resin:
     """The kit's default resin, a plausible ambient-cure casting polyester.
 
     Returns

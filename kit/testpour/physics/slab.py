@@ -1,6 +1,10 @@
 """Cure a casting, or a thousand: temperature and conversion through the thickness, minute by minute."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -91,7 +95,7 @@ class CureRun:
     heat_lost: float
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row per time and depth: minute, depth (mm), temperature (degC), conversion."""
         minute, depth = np.meshgrid(self.minutes, self.depth, indexing="ij")
         columns = {
@@ -102,7 +106,7 @@ class CureRun:
         }
         return pd.DataFrame({name: values.ravel() for name, values in columns.items()})
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The run in words, every number computed."""
         cast = self.casting
         thickness = sum(pour.thickness for pour in cast.pours)
@@ -123,7 +127,7 @@ class CureRun:
     _repr_markdown_ = said_in_markdown
 
 
-def cure(casting, minutes=None, slices=None, accuracy=None):
+def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None = None, accuracy: Accuracy | None = None) -> CureRun:
     """Follow one casting through its cure.
 
     Parameters
@@ -149,7 +153,7 @@ def cure(casting, minutes=None, slices=None, accuracy=None):
     return CureRun(casting, times / MINUTE, depth, middle, temperature, conversion, **summary, **_heat(trace))
 
 
-def cure_many(settings, slices=None, **shared):
+def cure_many(settings: pd.DataFrame | Sequence[Casting], slices: int | None = None, **shared: Any) -> pd.DataFrame:
     """Follow many castings at once and keep only what the bench would note.
 
     Parameters
@@ -167,9 +171,10 @@ def cure_many(settings, slices=None, **shared):
         Same index as the table; columns gel_time (min), time_to_peak (min), peak_temperature (degC),
         hottest (degC), core_conversion, face_conversion (0 to 1), largest_difference (K).
     """
-    table = isinstance(settings, pd.DataFrame)
-    castings = castings_from(settings, **shared) if table else list(settings)
-    index = settings.index if table else None
+    if isinstance(settings, pd.DataFrame):
+        castings, index = castings_from(settings, **shared), settings.index
+    else:
+        castings, index = list(settings), pd.RangeIndex(len(settings))
     if not castings:
         return pd.DataFrame(columns=list(SUMMARY), index=index, dtype=float)
     trace, _ = follow(castings, slices or _slices(castings), Accuracy())

@@ -55,7 +55,7 @@ def design_problem(coding, terms, sessions, *, axes=None, fixed=None, fixed_sess
         coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
         eta=session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
         fixed=fixed, fixed_sessions=fixed_sessions, prior=prior(coding, terms) if informed else None,
-    )  # fmt: skip
+    )
 
 
 def measured(study):

@@ -235,7 +235,7 @@ def _terms(kind, axes):
     flat = [
         f for f, axis in enumerate(axes)
         if axis.hard or axis.met is not None or (axis.levels is not None and len(axis.levels) < 3)
-    ]  # fmt: skip
+    ]
     whole = [f for f, axis in enumerate(axes) if axis.hard or axis.met is not None]
     return tuple(
         term

@@ -65,7 +65,7 @@ def what_is_lost(before, after):
         "before": was["noticed"],
         "after": now["noticed"],
         "ratio": now["noticed_number"] / was["noticed_number"],
-    })  # fmt: skip
+    })
     return Lost(table.reset_index())
 
 

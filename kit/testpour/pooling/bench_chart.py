@@ -46,7 +46,7 @@ def show_benches(pooled, reading):
         if rows.any():
             low, middle, high = (in_points(one, table.loc[rows, end].to_numpy()) for end in ("low", "middle", "high"))
             ax.errorbar(middle, places[rows], xerr=[middle - low, high - middle], fmt="D" if apart else "o",
-                        color=SECOND if apart else LOG, markerfacecolor=face, linewidth=2, markersize=7, label=words)  # fmt: skip
+                        color=SECOND if apart else LOG, markerfacecolor=face, linewidth=2, markersize=7, label=words)
     _name_benches(ax, table)
     ax.set(ylim=(-0.8, len(table) - 0.2), xlabel=drawable(f"Difference in {one.reading.words} from the average bench ({unit_of(one)})", 70))
     picture.legend(loc="outside lower left", ncols=2, frameon=False)

@@ -33,7 +33,7 @@ class PoolProblems(Problems):
         """In a notebook, the reasons in full instead of a traceback."""
         return [f"PoolProblems: {count(len(self.problems), 'reason')} why these logs cannot be joined as they are.",
                 *(f"- {one}" for one in self.problems),
-                "Mend them, or join the rest with pool(..., leave_out=True)."]  # fmt: skip
+                "Mend them, or join the rest with pool(..., leave_out=True)."]
 
 
 def reasons_table(rows):
@@ -71,7 +71,7 @@ def unjoinable(sources):
             )
             for s, kind in zip(read, kinds, strict=True)
             if kind != usual
-        ]  # fmt: skip
+        ]
     return rows
 
 
@@ -147,7 +147,7 @@ def _difference(bench, column, other):
     if column.unit != other.unit:
         scale = {column.unit.split(" ")[0], other.unit.split(" ")[0]} & set(SCALES)
         do = "No scale converts to another: read it on the pool's scale, or leave it out." if scale else (
-            f"Declare it in {other.unit or 'plain numbers'} and log it so.")  # fmt: skip
+            f"Declare it in {other.unit or 'plain numbers'} and log it so.")
         return reason(bench, part, "is on another scale" if scale else "is in another unit", column.unit, other.unit, do)
     if getattr(column, "kind", None) != getattr(other, "kind", None):
         return reason(bench, part, "is another kind of setting", column.kind, other.kind, "Declare it alike.")
@@ -157,4 +157,4 @@ def _difference(bench, column, other):
         here, there = (", ".join(c.grades) for c in (column, other))
         return reason(bench, part, "has other grades", here, there, "Grade by the same words, or leave it out.")
     return reason(bench, part, "has another range", column.range_words, other.range_words,
-                  "Declare the range of the instrument alike.")  # fmt: skip
+                  "Declare the range of the instrument alike.")

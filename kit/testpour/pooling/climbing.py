@@ -168,4 +168,4 @@ def _picked(model, rows):
         belief=model.belief, cut_belief=model.cut_belief if model.grades else None,
         spread_belief=None if model.grades else model.spread_belief,
         group_beliefs=dict(zip(groups, model.group_beliefs, strict=True)),
-    )  # fmt: skip
+    )

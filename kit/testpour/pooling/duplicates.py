@@ -36,7 +36,7 @@ def pours_twice(sources):
                     f"brings {count(len(again), 'pour')} of {len(source.castings)} that {others} brought already",
                     ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others, "Give every pour once.",
                 )
-            )  # fmt: skip
+            )
         seen |= {mark: source.bench for mark in marks.values() if mark not in seen}
     return rows, doubled
 

@@ -102,7 +102,7 @@ class Pool:
                     "reading": one.reading.words, "factor": effect.factor.words,
                     "from": effect.factor.show(effect.start), "to": effect.factor.show(effect.end), **ends,
                     "new low": new.low, "new high": new.high, "where": where, "says": says,
-                }  # fmt: skip
+                }
 
     @cached_property
     def differences(self):

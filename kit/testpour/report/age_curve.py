@@ -85,7 +85,7 @@ def _draw_steps(ax, fit):
             continue
         ax.axhline(bar, color=INK, linestyle=":", linewidth=1.0, zorder=1)
         ax.annotate(f"{drawable(step)} {bar:g}", (1.0, bar), (-4, 2), xycoords=ax.get_yaxis_transform(),
-                    textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)  # fmt: skip
+                    textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)
 
 
 def _says(fit, table, hours):

@@ -53,7 +53,7 @@ def carried(castings, said, before=None):
         "format": FORMAT, "fingerprint": castings.fingerprint(), "study": study,
         "pours": _held(castings.pours.reset_index(names="pour")), "readings": _held(castings.readings),
         "said": said, "before": before,
-    }  # fmt: skip
+    }
 
 
 def _held(table):

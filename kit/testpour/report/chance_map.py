@@ -53,7 +53,7 @@ def show_chance(fits, x="catalyst", y="room_temperature", fixed=None, *, room=No
     _draw_map(picture, ax, grid, met)
     _hatch_beyond(ax, (columns, rows), poured)
     ax.plot(pours[x], pours[y], "o", color=INK, markerfacecolor="white", markersize=7, linestyle="none", clip_on=False,
-            zorder=5, label="poured")  # fmt: skip
+            zorder=5, label="poured")
     ax.set(xlim=columns, ylim=rows)
     label_axis(ax, "x", across)
     label_axis(ax, "y", up)
@@ -104,7 +104,7 @@ def _hatch_beyond(ax, ends, poured):
     style = {"facecolor": "#80808033", "edgecolor": "#404040", "hatch": "///", "linewidth": 0, "zorder": 3}
     style["label"] = "beyond what was poured"
     for (a, b), (c, d) in (((left, x0), (bottom, top)), ((x1, right), (bottom, top)),
-                           ((x0, x1), (bottom, y0)), ((x0, x1), (y1, top))):  # fmt: skip
+                           ((x0, x1), (bottom, y0)), ((x0, x1), (y1, top))):
         if b - a > 1e-9 and d - c > 1e-9:
             ax.fill_between([a, b], c, d, **style)
             style["label"] = "_"

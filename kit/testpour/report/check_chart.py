@@ -25,7 +25,7 @@ def show_check(fit):
     parts = list(checked.table.groupby("age")) if fit.reading.ages else [(None, checked.table)]
     pours = list(dict.fromkeys(checked.table.sort_values("from")["pour"]))
     picture, axes = new_picture(checked.sentence(), width=max(6.6, 1.2 + 0.28 * len(pours)),
-                                height=2.0 + 2.2 * len(parts), rows=len(parts), sharex=True)  # fmt: skip
+                                height=2.0 + 2.2 * len(parts), rows=len(parts), sharex=True)
     for ax, (age, part) in zip(axes[:, 0], parts, strict=True):
         _panel(ax, part, pours, checked)
         label_axis(ax, "y", fit.reading, "{}" + (f"\nat {age:g} h" if age is not None else ""))
@@ -51,7 +51,7 @@ def _panel(ax, part, pours, checked):
     each = part.drop_duplicates("pour")
     at, reach = each["pour"].map(places), (each["to"] - each["from"]).clip(lower=0.06 if checked.reading.grades else 0)
     ax.bar(at, reach, 0.62, bottom=each["from"], color="#cfcfcf", edgecolor=BELIEF,
-           label="where the other pours put nine castings in ten")  # fmt: skip
+           label="where the other pours put nine castings in ten")
     spread = part.groupby("pour").cumcount() - (part.groupby("pour")["low"].transform("size") - 1) / 2
     draw_known(ax, (part["pour"].map(places) + 0.1 * spread).to_numpy(float), part, checked.reading)
     ax.plot([], [], "o", color=SECOND, markerfacecolor="white", label="seen")

@@ -86,7 +86,7 @@ def _factor(factor, stops, poured):
     return {
         "name": factor.name, "words": factor.words, "yes": factor.kind == "yes/no", "unit": unit_words(factor.unit),
         "stops": stops.tolist(), "usual": nearest(stops, usual),
-    }  # fmt: skip
+    }
 
 
 def unit_words(unit):
@@ -111,7 +111,7 @@ def _reading(fits, fit, stops):
         "low": reading.low if np.isfinite(reading.low) else None,
         "high": reading.high if np.isfinite(reading.high) else None,
         "aim": _aim(reading, aim),
-    }  # fmt: skip
+    }
     tables = [_table(term, stops, age) for term in fit.believed.terms]
     if None in tables:
         return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
@@ -119,7 +119,7 @@ def _reading(fits, fit, stops):
     return {
         **held, "left": "", "terms": tables, "coefficients": packed(fit.posterior.coefficients),
         "scatter": packed(fit.scatter()), "cuts": None if cuts is None else packed(cuts),
-    }  # fmt: skip
+    }
 
 
 def _table(term, stops, age):
@@ -187,4 +187,4 @@ def _limits(names):
             yield {
                 "name": limit["setting"], "words": words.capitalize(), "side": side, "bound": limit[side], "unit": unit_words(limit["unit"]),
                 "refuse": limit["level"] == "refuse", "says": f"{limit['reason']}. {limit['do']}.",
-            }  # fmt: skip
+            }

@@ -16,4 +16,4 @@ from testpour.report.trust_chart import show_trust
 __all__ = [
     "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan",
     "show_pours", "show_promise", "show_reading", "show_scatter", "show_trace", "show_trust",
-]  # fmt: skip
+]

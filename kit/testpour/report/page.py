@@ -151,7 +151,7 @@ def render(fits, *, room=None, by=None, before=None, photos=()):
         fingerprint=castings.fingerprint(),
         seed=fits.seed,
         versions=versions(),
-    )  # fmt: skip
+    )
     bare = page(photographs=None)
     return page(photographs=photographs(photos, castings, LARGEST - len(bare.encode()))) if photos else bare
 

@@ -53,7 +53,7 @@ def _copies(photos, pixels):
             missing.append(words)
             continue
         shown.append({"src": src, "says": f"Photograph of {words}", "pour": photo.pour, "age": age, "note": photo.note,
-                      "hours": -1 if photo.age is None else photo.age})  # fmt: skip
+                      "hours": -1 if photo.age is None else photo.age})
     return shown, missing
 
 

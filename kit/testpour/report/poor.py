@@ -27,7 +27,7 @@ def causes(fits):
         (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
          in_hundred(row["its chance"]))
         for pour, row in every.table.iterrows()
-    ]  # fmt: skip
+    ]
     first, times = every.causes.index[0], every.causes.iloc[0]
     says = f"{len(poor)} of {count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. "
     says += f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."

@@ -61,7 +61,7 @@ def _pairs(study, table, says):
         ups, acrosses = [None], factors
     size = len(acrosses)
     picture, axes = new_picture(says, width=max(5.0, 1.2 + 1.9 * size), height=max(3.4, 1.4 + 1.8 * size),
-                                rows=len(ups), columns=size)  # fmt: skip
+                                rows=len(ups), columns=size)
     sessions = {name: drawable(name) for name in dict.fromkeys(table["session"])}
     for i, up in enumerate(ups):
         for j, across in enumerate(acrosses):
@@ -80,13 +80,13 @@ def _panel(ax, table, sessions, across, up, outer):
     repeat = table.groupby([table[across.name], ups], dropna=False).cumcount()
     shown = pd.DataFrame({
         "x": table[across.name] + 0.12 * width * repeat, "y": ups, "session": table["session"].map(sessions),
-    })  # fmt: skip
+    })
     names = list(sessions.values())
     sns.scatterplot(
         shown, x="x", y="y", hue="session", style="session", hue_order=names, style_order=names, ax=ax, legend=False,
         markers={n: MARKERS[i % len(MARKERS)] for i, n in enumerate(names)}, s=42, linewidth=1, edgecolor="white",
         palette={n: COLOURS[i % len(COLOURS)] for i, n in enumerate(names)},
-    )  # fmt: skip
+    )
     ax.margins(0.2)
     label_axis(ax, "x", across)
     if up:
@@ -105,5 +105,5 @@ def _legend(picture, sessions):
         Line2D([], [], marker=MARKERS[i % len(MARKERS)], color=COLOURS[i % len(COLOURS)], linestyle="none",
                markersize=8, label=f"session {name}")
         for i, name in enumerate(sessions.values())
-    ]  # fmt: skip
+    ]
     picture.legend(handles=marks, loc="outside lower left", ncols=min(3, len(marks)), frameon=False, labelcolor=INK)

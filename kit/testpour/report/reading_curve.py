@@ -54,7 +54,7 @@ def show_reading(fit, factor, settings=None, *, room=None, age=None):
         fit.study, [{**beside, factor: v} for v in values],
         room=None if factor == "room_temperature" else room, age=aim_age(fit) if age is None else age,
         reading=fit.reading,
-    )  # fmt: skip
+    )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
     picture, axes = new_picture(said or f"{fit.reading.words} over {column.words}".capitalize() + ".", height=4.6)
     ax = axes[0, 0]
@@ -90,7 +90,7 @@ def draw_average(ax, values, quantiles, apart=False):
     words = {"label": "average casting, 90 % interval"}
     if apart:
         ax.errorbar(values, middle, [middle - low, high - middle], fmt="D", color=LOG, capsize=8, linewidth=2.4,
-                    markersize=9, **words)  # fmt: skip
+                    markersize=9, **words)
     else:
         ax.fill_between(values, low, high, color=LOG, alpha=0.22, linewidth=0)
         ax.plot(values, middle, color=LOG, linewidth=2.4, **words)
@@ -117,12 +117,12 @@ def draw_known(ax, at, rows, reading):
     between = np.isfinite(low) & np.isfinite(high) & ~exact
     ax.plot(at[exact], low[exact], "o", color=SECOND, markerfacecolor="white", markersize=6, zorder=3)
     ax.errorbar(at[between], (low + high)[between] / 2, (high - low)[between] / 2, fmt="none", ecolor=SECOND,
-                elinewidth=2, capsize=4, zorder=3)  # fmt: skip
+                elinewidth=2, capsize=4, zorder=3)
     for open_end, known, way in ((np.isposinf(high), low, 1), (np.isneginf(low), high, -1)):
         for x, y in zip(at[open_end], known[open_end], strict=True):
             if np.isfinite(y):
                 ax.annotate("", (x, y), (0, 22 * way), textcoords="offset points", zorder=3,
-                            arrowprops={"arrowstyle": "<-", "color": SECOND, "linewidth": 2})  # fmt: skip
+                            arrowprops={"arrowstyle": "<-", "color": SECOND, "linewidth": 2})
                 ax.plot(x, y, "_", color=SECOND, markersize=9, zorder=3)
     if not reading.grades:
         ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])

@@ -66,7 +66,7 @@ def write_sheet(path, name, fits, what, *, paper, date, note="", **given):
         study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
         date=dated(date), **given,
-    )  # fmt: skip
+    )
     put(path, text, page_kind(what))
     return Sheet(path, what, fits.study.name, paper, note)
 
@@ -84,7 +84,7 @@ def advice_rows(fits, room):
             "chance": in_hundred(met["chance"]), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
             "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
             "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
-        }  # fmt: skip
+        }
 
 
 def _gel(fits, given):

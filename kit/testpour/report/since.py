@@ -33,7 +33,7 @@ def said(fits, advice):
         "fingerprint": fits.castings.fingerprint(), "pours": _marks(fits.castings), "readings": len(fits.castings.readings),
         "effects": {name: dict(_effects(fit)) for name, fit in fits.items()},
         "advice": [_advised(room, given) for room, given in advice if given is not None],
-    }  # fmt: skip
+    }
 
 
 def _marks(castings):
@@ -54,7 +54,7 @@ def _effects(fit):
             yield effect.factor.name, {
                 "start": effect.start, "end": effect.end, "low": low, "middle": middle, "high": high,
                 "told": bool(effect.told), "unit": f" {effect.unit}".rstrip(),
-            }  # fmt: skip
+            }
 
 
 def _advised(room, given):

@@ -124,7 +124,7 @@ def found(fits):
                 drawn(show_effects, fit, kind=_kind(fits.castings)),
                 drawn(show_reading, fit, told[0].factor.name, kind=_kind(fits.castings)) if told and name in aimed else None,
             ) if f],
-        }  # fmt: skip
+        }
 
 
 def _checked(fit):
@@ -154,7 +154,7 @@ def advised(fits, given):
     return {
         "rooms": said, "expect": _expected(fits, advised), "figure": drawn(show_chance, fits, kind=_kind(fits.castings)) if mapped else None,
         "chart": chart_words(fits),
-    }  # fmt: skip
+    }
 
 
 def rooms(fits, room=None):

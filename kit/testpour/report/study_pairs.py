@@ -33,7 +33,7 @@ def show_studies(comparison):
     heights = [len(part) + 0.8 for _, part in panels]
     title = "{} and {}: what the settings both poured did in each".format(*comparison.names)
     picture, axes = new_picture(title, width=7.2, height=0.9 + 0.52 * sum(heights), rows=len(panels),
-                                gridspec_kw={"height_ratios": heights})  # fmt: skip
+                                gridspec_kw={"height_ratios": heights})
     picture.says = comparison.sentence()
     for ax, (reading, part) in zip(axes[:, 0], panels, strict=True):
         _panel(ax, reading, part[::-1])

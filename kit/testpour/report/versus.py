@@ -117,7 +117,7 @@ def compare_studies(first, second, *, names=None):
     rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
     index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])
     columns = ["first", "first_low", "first_high", "second", "second_low", "second_high", "difference", "low", "high",
-               "unit", "move", "told", "verdict"]  # fmt: skip
+               "unit", "move", "told", "verdict"]
     return StudyComparison(names, overlap, pd.DataFrame(rows, index=index if rows else None, columns=columns))
 
 
@@ -153,7 +153,7 @@ def _effect_row(one, other, factor, moved, span, deaf):
     verdict = "belief only" if deaf else _verdict(draws, apart, told)
     move = "no to yes" if factor.kind == "yes/no" else f"{span[0]:g} to {factor.show(span[1])}"
     return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "unit": unit, "move": move,
-            "told": all(told), "verdict": verdict}  # fmt: skip
+            "told": all(told), "verdict": verdict}
 
 
 def _level_row(one, other, middle):
@@ -169,7 +169,7 @@ def _level_row(one, other, middle):
     least = 25.0 if ratio else 10.0 if found[0].bound is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
     return {"place": (one.reading.words, "level"), **_ends([scale * part for part in levels], apart), "unit": unit,
-            "move": "same settings", "told": told, "verdict": verdict}  # fmt: skip
+            "move": "same settings", "told": told, "verdict": verdict}
 
 
 def _terms(reading, found):

@@ -58,7 +58,7 @@ def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, 
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown], log=castings.sentence(),
         count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", found=strongest(fits), figure=_figure(fits),
         open=story.still_open(fits, None, room),
-    )  # fmt: skip
+    )
 
 
 def _benches(pours, bench):
@@ -90,7 +90,7 @@ def _rows(castings, of, shown, names):
         rows.append({
             "bench": called, "pours": len(part), "readings": int(read.reindex(part.index).fillna(0).sum()),
             "good": f"{len(good & set(judged))} of {len(judged)}", "tried": [_tried(f, part[f.name]) for f in shown],
-        })  # fmt: skip
+        })
     return rows
 
 
