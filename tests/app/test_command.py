@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from testpour.exchange import folder as folders
 from testpour.app.command import main
+from testpour.exchange import folder as folders
 from testpour.exchange.folder import FolderProblem, make_folder, shipped, templates
 from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
