@@ -203,6 +203,8 @@ def test_chart_and_data_are_written_and_say_whom_they_name(newcomer):
     newcomer.tap("share", "Recipe chart")
     at = newcomer.tap("share", "Spreadsheet")
     newcomer.picture("share")
+    newcomer.settle("round")
+    newcomer.page.wait_for_timeout(6000)
     now = newcomer.settle("round").inner_text()
     newcomer.picture("round")
     assert "4 pours, 0 readings due" in now
