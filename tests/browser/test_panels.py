@@ -12,7 +12,7 @@ import pytest
 
 import testpour as tp
 
-TITLES = {"begin": "What do I want to find out?", "plan": "Which test pours should I make?", "pour": "Pour and read",
+TITLES = {"round": "Where do we stand?", "begin": "What do I want to find out?", "plan": "Which test pours should I make?", "pour": "Pour and read",
           "look": "What does each setting do?", "today": "What should I use today?",
           "why": "Why did it come out like this?", "share": "Pass it on"}  # fmt: skip
 PANELS = tuple(TITLES)
@@ -58,14 +58,14 @@ class Newcomer:
         self.fields += 1
         return self.settle(name)
 
-    def picture(self, name):
-        """A picture of a panel for the eye, where a folder for it is named."""
+    def picture(self, name, as_=""):
+        """A picture of a panel, all of it, for the eye, where a folder for it is named."""
         if os.environ.get("PANEL_PICTURES"):
             panel = self.at(name)
             wide = self.page.viewport_size
             self.page.set_viewport_size({**wide, "height": min(panel.evaluate("e => e.scrollHeight") + 400, 9000)})
             self.page.wait_for_timeout(400)
-            panel.screenshot(path=Path(os.environ["PANEL_PICTURES"]) / f"{name}-{wide['width']}.png")
+            panel.screenshot(path=Path(os.environ["PANEL_PICTURES"]) / f"{name}-{as_ or wide['width']}.png")
             self.page.set_viewport_size(wide)
 
 
@@ -84,6 +84,7 @@ def newcomer(new_lab):
 
 
 def test_each_panel_says_first_what_is_needed(newcomer):
+    assert "Next: say what you make and what may differ" in newcomer.settle("round").inner_text()
     for name in ("look", "today", "why", "share"):
         assert "Nothing is poured yet" in newcomer.settle(name).inner_text()
     assert "No plan is kept yet" in newcomer.settle("pour").inner_text()
@@ -202,6 +203,12 @@ def test_chart_and_data_are_written_and_say_whom_they_name(newcomer):
     newcomer.tap("share", "Recipe chart")
     at = newcomer.tap("share", "Spreadsheet")
     newcomer.picture("share")
+    newcomer.settle("round")
+    newcomer.page.wait_for_timeout(6000)
+    now = newcomer.settle("round").inner_text()
+    newcomer.picture("round")
+    assert "4 pours, 0 readings due" in now
+    assert "2 files written" in now
     assert "It names nobody." in at.inner_text()
     assert (newcomer.folder / "recipe-chart.html").is_file()
     assert (newcomer.folder / "castings.xlsx").is_file()
@@ -230,12 +237,24 @@ def test_no_panel_breaks_a_rule_of_access(newcomer):
     assert broken == []
 
 
-@pytest.mark.parametrize("width", [390, 768])
+def test_no_panel_breaks_a_rule_of_access_in_the_dark(newcomer):
+    page = newcomer.page
+    page.get_by_role("menuitem", name="Settings", exact=True).click()
+    page.get_by_text("Theme", exact=True).hover()
+    page.get_by_text("JupyterLab Dark", exact=True).click()
+    page.wait_for_selector("[data-jp-theme-light='false']", state="attached")
+    page.wait_for_timeout(2000)
+    for name in PANELS:
+        newcomer.settle(name)
+        newcomer.picture(name, "dark")
+    test_no_panel_breaks_a_rule_of_access(newcomer)
+
+
+@pytest.mark.parametrize("width", [390, 768, 1280])
 def test_nothing_is_cut_off_on_a_phone_or_a_tablet(newcomer, width):
     """The panel itself at that width: JupyterLab keeps its own bars beside it."""
     for name in PANELS:
         wider = newcomer.at(name).evaluate("(e, width) => { e.style.width = `${width}px`; const wide = e.scrollWidth - e.clientWidth; return wide; }", width)
         assert wider <= 1, name
-        if os.environ.get("PANEL_PICTURES"):
-            newcomer.at(name).screenshot(path=Path(os.environ["PANEL_PICTURES"]) / f"{name}-at-{width}.png")
+        newcomer.picture(name, f"at-{width}")
     newcomer.page.evaluate("() => document.querySelectorAll('.tpp').forEach((e) => { e.style.width = ''; })")

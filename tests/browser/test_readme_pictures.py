@@ -13,11 +13,11 @@ import testpour as tp
 PICTURES = Path(__file__).parents[2] / "notebooks" / "pictures"
 SIZE = 820  # CSS pixels, wide and high
 NAMES = ("bench.png", "today.png", "findings.png")
-BENCH = (
-    'import testpour as tp\nstudy = tp.read_study("study.toml")\nlog = tp.Logbook(study)',
-    ("plan = tp.plan_pours(study, sessions=1, pours=4, castings=log.castings())\n"
-    'tp.session_form(log, tp.bench_sheet(study, plan.table, resin="120 g"))'),
-)
+BENCH = """import testpour as tp
+study = tp.read_study("study.toml")
+log = tp.Logbook(study)
+plan = tp.plan_pours(study, sessions=1, pours=4, castings=log.castings())
+tp.session_form(log, tp.bench_sheet(study, plan.table, resin="120 g"))"""
 pytestmark = pytest.mark.slow
 
 
@@ -25,7 +25,7 @@ def take_pictures(lab, place):
     """Take the three pictures of a demonstration study served by a lab, and keep the words in each with it."""
     page = lab.page
     page.set_viewport_size({"width": 1400, "height": 2600})  # JupyterLab draws what is in view
-    _run(lab, "bench-picture.ipynb", *BENCH)
+    _run(lab, "bench-picture.ipynb", BENCH)
     form = page.locator(".tp-form")
     form.locator("summary", has_text="cautions").first.click()
     form.locator(".tp-card").first.get_by_role("button", name="Catalyst in", exact=True).click()

@@ -35,10 +35,14 @@ def test_each_step_leads_to_the_next(own, hand):
     assert tp.round_panel(own).table.loc["Plan", "stands"] == "8 pours planned, 7 to make"
 
 
-def test_once_read_it_leads_on_to_today(poured, hand):
+def test_once_read_it_leads_on_to_today_and_follows_what_is_written(poured, hand):
     marked, said = next_of(hand, poured)
     assert marked == ["today"]
     assert "10 pours" in said
+    shown = hand(tp.round_panel(poured))
+    hand(tp.share_panel(poured)).tap("write:sheet")
+    stops = shown.wait().parts("stations")[0]["stops"]
+    assert [stop["says"] for stop in stops if stop["name"] == "share"] == ["1 file written"]
 
 
 def test_a_damaged_study_file_is_said_and_nothing_else(own, hand):

@@ -85,6 +85,9 @@ class RoundPanel(Panel):
         """The step that comes next."""
         return {"next": self.next_step()[0]}
 
+    def _mark(self):
+        return *super()._mark(), Memory(self.workshop.folder, "share").mark
+
     def _untouched(self):
         """Whether the study file is still the one every new study begins from."""
         new = files("testpour").joinpath("new_study.toml").read_text("utf-8")
