@@ -2,8 +2,8 @@
 
 import pandas as pd
 import pytest
-
 from families.asked import cases, judged, summary
+
 from testpour.causes.trust import trust
 
 
