@@ -116,7 +116,7 @@ def test_a_reading_that_its_own_other_ages_contradict_is_suspect(fits):
         castings = replace(fits.castings, readings=wrong)
         found[name] = why(replace(fits, castings=castings), "P03")
     assert found["one"].first == "reading_error" and found["one"].case.likely.suspect("reading_error") == "hardness at 24 h"
-    assert found["all"].chances["reading_error"] < 0.05
+    assert found["all"].chances["reading_error"] < 0.1 < found["one"].chances["reading_error"] / 5
 
 
 def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
@@ -125,7 +125,7 @@ def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
     other.castings.pours.loc[other.castings.pours.index != "X1", "catalyst_lot"] = "A"
     same = beside({}, slow)
     new, old = (why(f, "X1", causes={"together": 0}) for f in (other, same))
-    ratio = [p / (1 - p) for p in (new.chances["old_materials"], old.chances["old_materials"])]
+    ratio = [a.chances["old_materials"] / a.chances["cold"] for a in (new, old)]  # cold has no lot among its signs
     assert ratio[0] / ratio[1] == pytest.approx(old.case.table.causes["old_materials"].odds["new_lot"])
     assert "the only pour from its lot" in new.table.loc[new.case.table.causes["old_materials"].words, "for"]
 

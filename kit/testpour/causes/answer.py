@@ -1,11 +1,11 @@
 """Why one casting came out as it did."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.complaint import asked_about, fails_throughout, neighbours
+from testpour.causes.complaint import asked_about, fails_throughout, neighbours, read_hard
 from testpour.causes.complaint import missed as missed_aims
 from testpour.causes.delivered import delivered
 from testpour.causes.evidence import evidence
@@ -22,6 +22,7 @@ from testpour.threads import one_thread
 from testpour.wording import NoResult, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
+HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
 NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light")
 NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
@@ -39,6 +40,7 @@ class Case:
     planned: object
     beside: object
     throughout: object = None  # the aim that nearly the whole log misses
+    settled: dict = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +75,7 @@ class Answer:
     def evidence(self):
         """For each cause its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
         case = self.case
-        return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, self.observed, self._worst)
+        return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, _telling(case, self.observed), self._worst)
 
     @cached_property
     def split(self):
@@ -140,7 +142,7 @@ class Answer:
     @property
     def questions(self):
         """Questions still open, the most informing first."""
-        return questions(self.case.table, self.chances, {*self.observed, *self.skipped})
+        return questions(self.case.table, self.chances, {*self.observed, *self.skipped, *self.case.settled})
 
     def observe(self, **observed):
         """The answer with more observations: ``answer.observe(where="open face only")``.
@@ -253,15 +255,21 @@ def why(fits, pour=None, observed=None, *, batch=None, scale_resolution=None, ca
     case = Case(
         fits, table, seen, likelihoods(table, seen, {m.aim.reading for m in found}),
         signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
+        HARD if read_hard(castings, pour, found) else {},
     )  # fmt: skip
     scale = scale or NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     blank = Answer(pour, found, None, scale, {}, (), case)
     return _weighed(blank, {**noted(castings, pour), **(observed or {})})
 
 
+def _telling(case, observed):
+    """Answers that say more than the readings have said already."""
+    return {name: said for name, said in observed.items() if case.settled.get(name) != said}
+
+
 def _weighed(before, observed):
     """`before` with the causes weighed again under `observed`."""
     case = before.case
     observed = {name: case.table.answer(name, said) for name, said in observed.items()}
-    weighed = weigh(case.table, case.likely, case.signs, case.planned, observed)
+    weighed = weigh(case.table, case.likely, case.signs, case.planned, _telling(case, observed))
     return replace(before, weighed=weighed, observed=observed)

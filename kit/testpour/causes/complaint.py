@@ -105,6 +105,12 @@ def _beyond(aim, rows):
     return (aim.at_most is not None and low > aim.at_most) or (aim.at_least is not None and high < aim.at_least)
 
 
+def read_hard(castings, pour, found):
+    """Whether a casting's own readings say that it is hard and dry: hardness and tack were read, neither misses an aim."""
+    read = set(castings.readings.loc[castings.readings["pour"] == pour, "reading"])
+    return {"tack", "hardness"} <= read and not {"tack", "hardness"} & {m.aim.reading for m in found}
+
+
 def fails_throughout(castings, pour, found):
     """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
 

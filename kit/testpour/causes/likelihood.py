@@ -9,6 +9,7 @@ from scipy.special import logsumexp
 from testpour.causes.complaint import seen_words
 from testpour.causes.sight import log_chance
 
+MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
 FAR = 0.3  # how often a resin lies from the model by the table's misfit; common practice, no source
 FLOOR = -300.0  # log chance below which a reading is only called impossible
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
@@ -67,8 +68,8 @@ def likelihoods(table, seen, complained=()):
     Notes
     -----
     A resin may answer a change otherwise than the model: each reading's chance is an average with and without
-    ``table.misfit``. No reading speaks against a cause by more than ``table.most``, so that no single number
-    decides what the others contradict.
+    ``table.misfit``. No reading speaks against a cause by more than ``table.most``, one that misses its aim by no
+    more than twice that, so that no number decides alone, and a cause explains the miss before anything else.
     """
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
     cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, blamed)]
@@ -77,7 +78,8 @@ def likelihoods(table, seen, complained=()):
     logs = pd.DataFrame({name: _under(cases, name, sight, table.misfit.get(name, 0.0)) for name, sight in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
     floor = np.maximum(logs.to_numpy(float), FLOOR)
-    floor = np.maximum(floor, floor.max(axis=0, initial=FLOOR) - table.most)
+    most = np.array([table.most * (MISSED if name in complained else 1.0) for name in logs.columns])
+    floor = np.maximum(floor, floor.max(axis=0, initial=FLOOR) - most)
     whole = pd.Series(_over_sizes(floor.sum(axis=1), cause), names)
     return Likelihoods(logs, whole, pd.DataFrame(_over_sizes(floor, cause), names, logs.columns))
 

@@ -31,7 +31,7 @@ WRONG = 0.1  # share of answers that are wrong
 # Fault to the causes that would be a right answer.
 RIGHT = {
     "under_dose": ("too_little_catalyst",), "over_dose": ("too_much_catalyst",), "wrong_scale": ("too_little_catalyst",),
-    "weak_catalyst": ("old_materials",), "old_resin": ("old_materials",), "cold_room": ("cold",), "cold_night": ("cold",),
+    "weak_catalyst": ("old_materials",), "old_resin": ("old_materials",), "cold_room": ("cold",), "cold_night": ("cold", "cold_night"),
     "hot_room": ("too_hot",), "thin": ("too_thin",), "open_face": ("open_face",), "moisture": ("moisture",),
     "retarding_pigment": ("pigment",), "silicone_mould": ("mould", "fresh_silicone"), "poor_mixing": ("uneven_mixing",),
     "read_early": ("read_too_early",), "mistyped": ("reading_error", "wrong_entry"), "wrong_pour": ("reading_error", "wrong_entry"),
@@ -60,6 +60,7 @@ SAYS = {
     "night": {"cold_night": 1, "cold_room": {1: 0.7, 0: 0.3}, None: {0: 0.85, 1: 0.15}},
     "different": {"wrong_system": {1: 0.9, 0: 0.1}, "weak_catalyst": {1: 0.5, 0: 0.5}, "old_resin": {1: 0.5, 0: 0.5},
                   "retarding_pigment": {2: 0.7, 0: 0.3}, "silicone_mould": {3: 0.7, 0: 0.3}, None: 0},
+    "clock": {"read_early": {1: 0.7, 0: 0.3}, None: {0: 0.85, 1: 0.15}},
     "stirred": {"poor_mixing": 1, None: {0: 0.85, 1: 0.15}},
 }  # fmt: skip
 THERE_IS = {"twin": 0.5, "day": 0.8, "clear": 0.4, "later": 0.7}  # shares of castings where one can look at all
