@@ -22,4 +22,4 @@ def test_who_runs_the_tests(tmp_path, words, spread):
     line = [sys.executable, "-m", "pytest", "-v", "-p", "no:cacheprovider", *words]
     ran = subprocess.run(line, cwd=tmp_path, env=plain, capture_output=True, text=True, timeout=300, check=False)
     assert ran.returncode == 0, ran.stdout + ran.stderr
-    assert ("[gw0]" in ran.stdout) is spread
+    assert ("[gw" in ran.stdout) is spread

@@ -8,6 +8,7 @@ from testpour.causes.trust import trust
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_faults_in_resins_of_other_makes():
     """One resin of each of three makes; measured: severe 0.61, two 0.83; mild 0.67; lots 0.83; sound 1; off by 0.10."""
     rows = [judged(case) for family in ("surface", "gates", "slab") for case in cases(family, 0)]
