@@ -42,5 +42,5 @@ def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=N
         raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")
     return write_sheet(
         path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
-        log=fits.castings.sentence(), open=story.still_open(fits, None, room),
+        log=fits.castings.sentence(), open=story.still_open(fits, room),
     )

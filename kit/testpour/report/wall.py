@@ -57,7 +57,7 @@ def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, 
         path, "wall.html", fits, "wall sheet", paper=paper, date=date, note=note, rows=advised,
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown], log=castings.sentence(),
         count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", found=strongest(fits), figure=_figure(fits),
-        open=story.still_open(fits, None, room),
+        open=story.still_open(fits, room),
     )
 
 
