@@ -61,8 +61,9 @@ EVIL = (
 )
 # Show nothing that a person typed: numbers, letters of a design, and sentences of the kit itself.
 NUMBERS_ONLY = {
-    "ThicknessLimit", "TwoLayers", "Lesson", "OvenHour", "CureRun", "SafetyText", "Lenth", "Aliases", "FractionalSet",
-    "OptimalPlan", "PlanPower", "Canonical", "QuadraticFit", "Ready", "Asked",
+    "Aliases", "Asked", "CureRun", "FractionalSet", "Lesson", "NoResult",
+    "OptimalPlan", "OvenHour", "PlanPower", "Ready", "SafetyText", "ThicknessLimit",
+    "TwoLayers",
 }
 SHOWS = ("_repr_html_", "_repr_markdown_")
 
