@@ -55,7 +55,7 @@ def hostile():
     raw = {
         "name": whole, "question": whole, "resin": {"kind": f"polyester {whole}"},
         "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {"words": whole}, "room_temperature": {}},
-        "readings": {"gel_time": {"words": whole}, "tack": {"grades": HOSTILE[:4]}},
+        "readings": {"gel_time": {"words": f"{whole} read"}, "tack": {"grades": HOSTILE[:4]}},
         "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"}},
     }  # fmt: skip
     rng, rows, read = np.random.default_rng(1), [], []
