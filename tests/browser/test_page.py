@@ -183,7 +183,7 @@ def test_the_data_can_be_taken_from_the_page(opened, name, tmp_path):
     assert len(table) == (8 if name == "pours.csv" else 16) and "by" not in table
     if name == "pours.csv":
         shown = {0x202E: "[U+202E]", 0x202C: "[U+202C]"}  # marks that turn the reading order are written out
-    assert list(table["pour"]) == [name.translate(shown) for name in HOSTILE[:8]]
+        assert list(table["pour"]) == [pour.translate(shown) for pour in HOSTILE[:8]]
 
 
 def test_it_prints_without_the_links_and_with_every_figure_on_the_paper(opened):
