@@ -13,7 +13,7 @@ from testpour.units import UnitProblem, to_unit
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
 ALIKE = 0.005  # chances so near each other the draws cannot tell apart
-RISK = 0.1  # chance of reaching it above which a pour is not proposed
+RISK = 0.2  # chance of reaching it above which a pour is not proposed
 
 
 class RoomProblem(ValueError):

@@ -60,6 +60,8 @@ class ReadingBeliefs:
         For a graded reading: where grade 0 ends at the reference settings.
     left_over : int
         How many of the terms, the last ones, belong to the remainder (see `remainder`).
+    plain : ReadingBeliefs or None
+        The beliefs before heat and cure entered as terms, where they did (see `physics_terms`).
     """
 
     terms: tuple
@@ -67,6 +69,7 @@ class ReadingBeliefs:
     scatter: dict
     cuts: Belief | None = None
     left_over: int = 0
+    plain: "ReadingBeliefs | None" = None
 
     def foreseen(self):
         """The same without the remainder."""

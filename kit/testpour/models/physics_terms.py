@@ -104,7 +104,7 @@ def _with_peak(study, believed, lot):
         terms.append(term)
         left = LEFT.get(term.name)
         beliefs.append(belief if left is None else Belief(0.0, left, SOURCE, belief.confidence))
-    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs))
+    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), plain=believed)
 
 
 def _with_cure(study, reading, believed, lot):
@@ -119,7 +119,7 @@ def _with_cure(study, reading, believed, lot):
         terms.append(term)
         share = UNSURE if term.name in ABOUT_CURE else 1.0
         beliefs.append(replace(belief, mean=belief.mean * share, sd=belief.sd * share))
-    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs))
+    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), plain=believed)
 
 
 def _term(name, words, column):

@@ -19,7 +19,7 @@ SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %
 ROOMS = (12.0, 30.0)  # °C between which castings are made: common practice, no source
 BEND, PAIR = 1.0, 0.7  # sizes beside a straight line's, at the ends of the span
-SHARE = 0.6  # size of the remainder beside what the beliefs leave open at the ends of the span
+SHARE = 1.2  # size of the remainder beside what the beliefs leave open at the ends of the span
 SEEN = 1e-3  # share of the remainder's variance at the poured settings that may go without learning
 FAR = 1.5  # half spans from the middle beyond which the remainder stays as it is
 
@@ -112,8 +112,10 @@ def _coordinate(factor):
 def remainder_scale(terms, believed):
     """Half-normal scale of the belief about the remainder's size, on the reading's latent scale.
 
-    `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span.
+    `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span:
+    of the plain beliefs, also where heat and cure stand in for them, for a resin need not follow the slab.
     """
+    believed = believed.plain or believed
     spans = {t.factors[0]: t.column.coordinate for t in terms if isinstance(t.column, Line)}
     left_open = []
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
