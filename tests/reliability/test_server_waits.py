@@ -132,13 +132,14 @@ def test_a_form_answers_while_the_server_is_away_and_takes_the_tap_afterwards(st
     """One wait of the kit's own, made short here, and not one for every question the form has."""
     pytest.importorskip("psycopg")
     monkeypatch.setattr(servers, "SILENCE", 5)
-    now = [dt.datetime(2026, 3, 2, 10, 0)]
-    with closing(Line(server.port)) as line, closing(Logbook(study_here, address.replace(f":{server.port}/", f":{line.port}/"))) as log:
+    now, down = [dt.datetime(2026, 3, 2, 10, 0)], way == "the server is down"
+    with closing(Line(server.port)) as line, closing(
+        Logbook(study_here, address if down else address.replace(f":{server.port}/", f":{line.port}/"))
+    ) as log:
         desk = Desk(log, pd.DataFrame({"catalyst": [1.5, 2.0]}, index=["B01", "B02"]), session="S", clock=lambda: now[0])
         assert desk.take({"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None})["answers"]["1"]["ok"]
         now[0] += dt.timedelta(minutes=20)
         check = {"id": "2", "deed": "check", "pour": "B01", "name": "B01", "reading": "gel_time", "at": now[0].timestamp() * 1e3}
-        down = way == "the server is down"
         server.stop("immediate") if down else setattr(line, "dead", True)
         try:
             began = time.monotonic()
@@ -164,14 +165,13 @@ def test_the_server_is_told_how_long_to_wait(study_here, address):
                 for name in ("lock_timeout", "statement_timeout", "idle_in_transaction_session_timeout")}  # fmt: skip
         line = connection.connection.driver_connection.info.get_parameters()
     assert held == {"lock_timeout": "8s", "statement_timeout": "15s", "idle_in_transaction_session_timeout": "1min"}
-    told = {name: int(line[name]) for name in ("connect_timeout", "keepalives", "keepalives_idle", "keepalives_interval", "keepalives_count", "tcp_user_timeout")}
-    assert told["connect_timeout"] == 5 and told["keepalives"] == 1 and told["tcp_user_timeout"] == 10_000
+    told = {name: int(line[name]) for name in ("keepalives_idle", "keepalives_interval", "keepalives_count", "tcp_user_timeout")}
+    assert told["tcp_user_timeout"] == 10_000  # ms
     # A link that died in silence is given up by the system after idle + interval x count (tcp(7)): within 20 s.
     assert told["keepalives_idle"] + told["keepalives_interval"] * told["keepalives_count"] <= 20
-    own = f"{address}?connect_timeout=9&options=-c%20lock_timeout%3D3s"
+    own = f"{address}?options=-c%20lock_timeout%3D3s"  # what the address says comes first
     with closing(Logbook(study_here, own)) as log, log.reading_only() as connection:
         assert connection.exec_driver_sql("SHOW lock_timeout").scalar() == "3s"
-        assert connection.connection.driver_connection.info.get_parameters()["connect_timeout"] == "9"
     assert 15 < servers.SILENCE <= 30
 
 

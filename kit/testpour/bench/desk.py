@@ -68,7 +68,7 @@ class Desk:
     def state(self):
         """What the form shows, as plain data."""
         try:
-            if not self._away:  # a log just found away would keep the form waiting once more
+            if not self._away or self._shown is None:  # a log just found away would keep the form waiting once more
                 self._shown = Cards(self).state()
         except LogProblem as problem:  # the form goes on with what it last showed, and says so
             if self._shown is None:
