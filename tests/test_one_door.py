@@ -1,6 +1,7 @@
 """Whatever prints or shows settings or grams asks the cautions first: every public function, walked by name."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -28,7 +29,6 @@ NOTHING_TO_WEIGH = {
     "container": "says itself whether a cup must not hold resin",
     "due": "times of readings of pours made",
     "effects": "changes of readings, no settings", "scatter": "changes of readings, no settings",
-    "figures": "pictures of what fits say; the settings are the caller's",
     "findings_page": "shows the log, and advice of `recommend`", "handout": "shows advice of `recommend`",
     "wall_summary": "shows pours made",
     "fit_castings": "fits", "pool": "fits", "read_beliefs": "beliefs",
@@ -102,6 +102,7 @@ ASKED = {
         "depth": lambda g: tp.compare(g["fits"], {"thickness": DEPTH}, {}),
         "room": lambda g: tp.compare(g["fits"], {}, {}, room=ROOM),
     },
+    "figures": {name: lambda g, name=name: drawn("show_chance", name, g) for name in ("dose", "depth", "room")},
     "labels": {
         "dose": lambda g: tp.labels(changed(g["plan"], catalyst=DOSE)),
         "depth": lambda g: tp.labels(changed(g["plan"], thickness=DEPTH)),
@@ -174,6 +175,29 @@ ASKED = {
 }
 
 
+# Figures that draw no settings of a pour still to be made, and why.
+NO_SETTINGS = {
+    "show_benches": "benches", "show_check": "pours made", "show_effects": "changes of readings",
+    "show_pours": "pours made", "show_scatter": "changes of readings", "show_trace": "a trace", "show_trust": "settings trusted",
+}
+HAZARD = {"dose": {"catalyst": DOSE}, "depth": {"thickness": DEPTH}, "room": {"room_temperature": ROOM}}
+# Name of a figure to how it is drawn with one hazard among its settings.
+FIGURES = {
+    "show_age": lambda g, one: tp.figures.show_age(g["fits"]["hardness"], one),
+    "show_chance": lambda g, one: tp.figures.show_chance(g["fits"], "pigment", "humidity", one),
+    "show_cure": lambda g, one: tp.figures.show_cure(g["fits"], one),
+    "show_plan": lambda g, one: tp.figures.show_plan(changed(g["plan"], **one)),
+    "show_promise": lambda g, one: tp.figures.show_promise(tp.outlook(changed(g["plan"], **one))),
+    "show_reading": lambda g, one: tp.figures.show_reading(g["fits"]["gel_time"], "pigment", one),
+}
+
+
+def drawn(name, hazard, given):
+    """The words in a figure, in its title and beside it."""
+    picture = FIGURES[name](given, HAZARD[hazard])
+    return " ".join([picture.says, *(text.get_text() for text in picture.texts)])
+
+
 def shown(ask, given):
     """The words of a refusal, or of what is shown."""
     try:
@@ -194,6 +218,27 @@ def test_a_hazard_is_refused_or_warned_about_in_the_words_shown(name, hazard, gi
     if name == "bench_sheet" and hazard == "batch":  # the sheet itself says it, the sentence how many to read
         words = ASKED[name][hazard](given)._repr_html_()
     assert re.search(SAYS[hazard], words), words
+
+
+def test_every_figure_is_walked_or_draws_no_settings():
+    assert set(FIGURES) | set(NO_SETTINGS) == set(tp.figures.__all__)
+    assert not set(FIGURES) & set(NO_SETTINGS)
+
+
+@pytest.mark.parametrize("hazard", HAZARD)
+@pytest.mark.parametrize("name", FIGURES)
+def test_a_figure_says_the_cautions_of_the_settings_it_draws(name, hazard, given):
+    words = shown(lambda g: drawn(name, hazard, g), given)
+    assert re.search(SAYS[hazard], words), words
+
+
+def test_a_figure_speaks_once_of_what_lies_beyond_a_limit(study, castings_of):
+    """A map whose catalyst runs from 1 to 6 % crosses 4 %, the limit in SAYS: one sentence, of its furthest value."""
+    wide = replace(study, factors=tuple(replace(f, span=(1.0, 6.0)) if f.name == "catalyst" else f for f in study.factors))
+    fits = tp.fit_castings(castings_of(wide, pd.DataFrame(index=pd.Index([], name="pour")), pd.DataFrame(columns=["pour", "reading", "low", "high"])))
+    picture = tp.figures.show_chance(fits, "catalyst", "humidity")
+    assert picture.says.count("Refused") == 1 and "Refused: Catalyst 6 % is above 4 %" in picture.says
+    assert "Refused: Catalyst 6 % is above 4 %" in picture.get_suptitle().replace("\n", " ")
 
 
 def test_the_pot_that_heats_itself_is_worked_out_as_said():

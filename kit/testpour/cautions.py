@@ -132,6 +132,11 @@ def check_table(study, table):
     return found
 
 
+def check_ends(study, table):
+    """What is refused or warned about at the ends of what a figure draws: the furthest value on each side speaks."""
+    return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
+
+
 def check_gel_time(minutes):
     """A warning where the predicted gel time (min) leaves no time to pour."""
     return _check("gel_time", minutes)

@@ -53,10 +53,11 @@ class Picture(Figure):
         return held.getvalue()
 
 
-def new_picture(says, width=6.6, height=4.2, rows=1, columns=1, **grid):
-    """A `Picture` titled with what it says, and its axes as a 2-d array of shape (rows, columns)."""
+def new_picture(says, width=6.6, height=4.2, rows=1, columns=1, found=None, **grid):
+    """A `Picture` titled with what it says and what `Cautions` were found, and its axes as a 2-d array (rows, columns)."""
+    says = " ".join([says, *(found.lines() if found is not None else ())])
     with rc_context({**sns.axes_style("ticks"), **STYLE}):
-        title = textwrap.wrap(drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False, max_lines=6,
+        title = textwrap.wrap(drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False, max_lines=10,
                               placeholder=" …")
         picture = Picture(figsize=(width, height + 0.18 * len(title)), layout="constrained")
         axes = picture.subplots(rows, columns, squeeze=False, **grid)

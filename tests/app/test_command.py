@@ -4,6 +4,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from threading import Barrier, Thread, get_ident
 
 import pytest
 
@@ -108,6 +109,34 @@ def test_a_failure_half_way_leaves_no_study_behind(tmp_path, monkeypatch):
     monkeypatch.setattr(Logbook, "add_sheet", fail)
     assert main(["start", str(tmp_path / "study"), "--no-browser"]) == 1
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+def test_of_two_starts_at_once_one_makes_the_folder_and_nothing_is_replaced(tmp_path, monkeypatch, hidden):
+    """Both have filled their parts before either gives it its name; what the first made has stayed as it was."""
+    filled, both, found = folders._fill, Barrier(2), []
+    path = tmp_path / "study"
+    if hidden:
+        (path / ".git").mkdir(parents=True)
+
+    def fill(part, demo):
+        filled(part, demo)
+        (part / "study.toml").write_text(f"# {get_ident()}\n{(part / 'study.toml').read_text('utf-8')}", "utf-8")
+        both.wait(30)
+
+    def start():
+        found.append((make_folder(path, demo=False), get_ident(), contents(path)["study.toml"]))
+
+    monkeypatch.setattr(folders, "_fill", fill)
+    starts = [Thread(target=start) for _ in range(2)]
+    for one in starts:
+        one.start()
+    for one in starts:
+        one.join()
+    assert len(found) == 2 and sorted(made.fresh for made, *_ in found) == [False, True]
+    maker = next(who for made, who, _ in found if made.fresh)
+    assert {text.splitlines()[0] for *_, text in found} == {f"# {maker}".encode()}
+    assert len(castings(path)) == 0 and [p.name for p in tmp_path.iterdir()] == ["study"]
 
 
 def test_check_says_what_is_there(demo, capsys):

@@ -163,6 +163,22 @@ def test_a_second_start_says_that_one_is_running_and_where(tmp_path, told, capsy
     assert said.endswith(f"Open http://127.0.0.1:{port}/lab?token=abc\n")
 
 
+def test_another_server_at_the_port_is_not_taken_for_ours(tmp_path, monkeypatch):
+    """It took the port meanwhile, and lets nobody in who has not its own token."""
+
+    class Strict(Answering):
+        def do_GET(self):
+            self.send_response(200 if self.path == "/api" else 403)
+            self.end_headers()
+
+    with HTTPServer(("127.0.0.1", 0), Strict) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "import time; time.sleep(60)"])
+        with pytest.raises(LabProblem, match="did not answer"), serving(Lab(tmp_path, "", server.server_port), patience=1):
+            pass
+        server.shutdown()
+
+
 def test_a_server_that_wrote_itself_down_and_is_gone_is_not_taken_for_running(tmp_path, told):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))

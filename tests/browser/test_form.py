@@ -79,6 +79,13 @@ def restart(lab):
     card(lab, POURS[0]).wait_for(timeout=60_000)
 
 
+def shut_down(lab):
+    """End the kernel, as after a crash."""
+    lab.page.get_by_role("menuitem", name="Kernel", exact=True).click()
+    lab.page.get_by_text("Shut Down Kernel", exact=True).click()
+    lab.page.wait_for_timeout(2000)
+
+
 def earlier(log, pour, minutes):
     """The pour as if it had been made that much earlier: a test does not wait a day."""
     then = dt.datetime.now().replace(microsecond=0) - dt.timedelta(minutes=minutes)
@@ -221,9 +228,7 @@ def test_the_keyboard_alone_logs_a_session(bench, log):
 def test_a_dead_kernel_keeps_the_tap_and_logs_it_with_its_own_time(bench, log):
     """The kernel is gone when the button is tapped; a reload and a new kernel later the tap is in the log as of then."""
     page = bench.page
-    page.get_by_role("menuitem", name="Kernel", exact=True).click()
-    page.get_by_text("Shut Down Kernel", exact=True).click()
-    page.wait_for_timeout(2000)
+    shut_down(bench)
     tapped = time.time()
     card(bench, "B01").get_by_role("button", name="Demoulded").click()
     card(bench, "B01").locator(".tp-strip", has_text="is not saved yet").wait_for(timeout=20_000)
@@ -234,6 +239,83 @@ def test_a_dead_kernel_keeps_the_tap_and_logs_it_with_its_own_time(bench, log):
     card(bench, "B01").locator(".tp-saved", has_text="Demoulded at").wait_for(timeout=60_000)
     made = log.castings().pours.loc["B01", "made_at"].to_pydatetime().timestamp()
     assert rows(log, "B01", "demould_time").iloc[0]["low"] == pytest.approx((tapped - made) / 60, abs=0.05)
+
+
+def asked(lab, pour):
+    """What a card asks about the time of a tap, as it stands on the page."""
+    return card(lab, pour).locator(".tp-strip.tp-warned[role='group']")
+
+
+def open_night(lab):
+    """The form of a session of its own, in a notebook of its own."""
+    cells = {**CELLS, "sheet": CELLS["sheet"].replace('"B0', '"N0').replace('session="bench"', 'session="night"')}
+    book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(text, id=key) for key, text in cells.items()])
+    nbformat.write(book, lab.folder / "night.ipynb")
+    lab.open("night.ipynb")
+    lab.run_all("night.ipynb")
+    card(lab, "N01").wait_for(timeout=60_000)
+
+
+# What the browser keeps of taps on their way, as if all of it had been tapped that many ms earlier.
+TAPPED_EARLIER = """ms => { for (const key of Object.keys(localStorage).filter(name => name.startsWith("testpour "))) {
+  const kept = JSON.parse(localStorage.getItem(key));
+  for (const { message } of kept.outbox) { message.at -= ms; message.told -= ms; }
+  localStorage.setItem(key, JSON.stringify(kept)); } }"""
+
+
+def test_a_tap_that_arrives_sixteen_hours_late_is_kept_as_told_and_asked_about(bench, log, tmp_path):
+    """No kernel at the tap, a new one the next morning; a test does not wait, so pour and tap are moved back together."""
+    page, hours = bench.page, 16
+    open_night(bench)
+    card(bench, "N01").get_by_role("button", name="Catalyst in", exact=True).click()
+    card(bench, "N01").locator("[data-since]").wait_for()
+    begun = earlier(log, "N01", 60 * (hours + 1))
+    shut_down(bench)
+    tapped = time.time() - 3600 * hours
+    card(bench, "N01").get_by_role("button", name="Gelled", exact=True).click()
+    card(bench, "N01").locator(".tp-strip", has_text="is not saved yet").wait_for(timeout=20_000)
+    page.evaluate(TAPPED_EARLIER, 3600e3 * hours)
+    page.reload()
+    bench.wait_until_ready()
+    bench.run_all("night.ipynb")
+    asked(bench, "N01").wait_for(timeout=60_000)
+    when = dt.datetime.fromtimestamp(tapped)
+    assert asked(bench, "N01").locator("p").inner_text() in {
+        f"Gel time: tapped {moment:%a %d %b %H:%M}, arrived 16 h later. Is that time right?"
+        for moment in (when, when + dt.timedelta(seconds=20))
+    }
+    asked(bench, "N01").scroll_into_view_if_needed()
+    page.screenshot(path=tmp_path / "late.png")
+    print(f"screenshots: {tmp_path}")
+    gel = rows(log, "N01", "gel_time").iloc[0]
+    assert gel["high"] == pytest.approx((tapped - begun.timestamp()) / 60, abs=0.3) and gel["known"] == "already"
+    asked(bench, "N01").get_by_role("button", name="The time is right").click()
+    asked(bench, "N01").wait_for(state="detached", timeout=20_000)
+    assert rows(log, "N01", "gel_time")["high"].tolist() == [gel["high"]]
+
+
+def test_a_clock_set_back_between_two_taps_is_asked_about(bench, log, tmp_path):
+    """Goes on in the notebook of the test before: the browser's clock is set back by three minutes."""
+    page = bench.page
+    card(bench, "N02").get_by_role("button", name="Catalyst in", exact=True).click()
+    card(bench, "N02").locator("[data-since]").wait_for(timeout=20_000)
+    assert asked(bench, "N02").count() == 0
+    earlier(log, "N02", 10)
+    page.evaluate("() => { const now = Date.now; Date.now = () => now() - 180000; }")
+    checked = time.time()
+    tap(bench, "N02", "Checked: not gelled yet", "Not gelled")
+    assert asked(bench, "N02").locator("p").inner_text() == (
+        "Gel time: a clock was set back by 3 min just before this tap. Is that time right?"
+    )
+    asked(bench, "N02").scroll_into_view_if_needed()
+    page.screenshot(path=tmp_path / "set-back.png")
+    print(f"screenshots: {tmp_path}")
+    made = log.castings().pours.loc["N02", "made_at"].to_pydatetime().timestamp()
+    row = rows(log, "N02", "gel_time").iloc[0]
+    assert row["low"] == pytest.approx((checked - made) / 60, abs=0.1), "the kernel's clock is the one that counts"
+    asked(bench, "N02").get_by_role("button", name="It is wrong: take it back").click()
+    asked(bench, "N02").wait_for(state="detached", timeout=20_000)
+    assert not len(rows(log, "N02", "gel_time"))
 
 
 def test_a_trial_log_in_memory_takes_taps_too(bench):

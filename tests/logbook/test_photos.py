@@ -200,7 +200,8 @@ def test_other_refusals(poured, tmp_path):
     for deed, words in (
         (lambda: poured.add_photo("P99", source), "No pour 'P99' in the log"),
         (lambda: poured.add_photo("P01", tmp_path / "none.png"), "No picture at"),
-        (lambda: poured.add_photo("P01", tmp_path), "cannot be read"),
+        (lambda: poured.add_photo("P01", tmp_path), "cannot be read: it is a folder, a pipe or a device"),
+        (lambda: poured.add_photo("P01", "/dev/zero"), "cannot be read: it is a folder, a pipe or a device"),
         (lambda: poured.add_photo("P01", source, age="3 kg"), "age"),
         (lambda: poured.add_photo("P01", source, age=-1), "cannot be"),
     ):

@@ -3,9 +3,12 @@
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from testpour.planning import purposes, repair
 from testpour.planning.criteria import information, log_determinant, model_rows
+from testpour.planning.optimal import optimal_plan
 from testpour.planning.plan import plan_pours
 from testpour.planning.problem import PlanConflict
 from testpour.planning.repair import repair_plan, what_is_lost
@@ -56,6 +59,38 @@ def test_repairing_is_the_same_for_the_same_seed_and_leaves_the_plan_alone(plan)
     first, again = (repair_plan(plan, castings, seed=4).table for _ in range(2))
     assert first.equals(again)
     assert plan.table.equals(before)
+
+
+@pytest.mark.parametrize("purpose, criterion", [("which settings matter", "D"), ("map the good region", "I"), ("sharpen what we know", "D")])
+def test_the_search_of_a_repair_gets_the_problem_of_the_plan(study, monkeypatch, purpose, criterion):
+    """Scatter between days over that between pours by hand, from the believed sd of session, reading and pour of the
+    aimed readings: gel time 0.12, 0.12 and 0.10; tack 0.4 over 1; hardness 0.15, 0.12 and 0.12; peak 0.2, 0.2 and 0.2."""
+    eta = (0.0144 / 0.0244 + 0.16 + 0.0225 / 0.0288 + 0.04 / 0.08) / 4
+    before = made(plan_pours(study, sessions=2, pours=5), "P01", "P02", "P03")
+    asked = []
+    for module in (purposes, repair):
+        monkeypatch.setattr(module, "optimal_plan", lambda *given, **named: asked.append((*given, named)) or optimal_plan(*given, **named))
+    past = before if purpose == "sharpen what we know" else None
+    plan = plan_pours(study, sessions=2, pours=8, purpose=purpose, castings=past)
+    done = SimpleNamespace(pours=pd.concat([before.pours, plan.table.iloc[:6]]) if past else plan.table.iloc[:6])
+    repair_plan(plan, done)
+    (first, *_), (second, kind, named) = asked[0], asked[-1]
+    assert kind == criterion and named["starts"] == 60
+    assert second.eta == pytest.approx(eta, rel=1e-9) and first.eta == second.eta
+    assert (first.prior is None) == (second.prior is None) == (past is None)
+    if past:
+        assert np.allclose(first.prior, second.prior)
+    assert len(second.kept) == len(done.pours) and second.runs == 10 and second.limit is not None
+
+
+def test_a_repaired_question_pours_its_two_settings_and_nothing_else(study):
+    plan = plan_pours(study, sessions=2, pours=4, compare=({"catalyst": "1.2 %"}, {"catalyst": "2 %"}))
+    repaired = repair_plan(plan, made(plan, *plan.table.index[:3]))
+    shown = [f.name for f in study.varied]
+    pairs = {tuple(row) for row in plan.table[shown].itertuples(index=False)}
+    assert len(pairs) == 2 and {tuple(row) for row in repaired.table[shown].itertuples(index=False)} <= pairs
+    assert sorted(repaired.table["catalyst"]) == sorted(plan.table.iloc[3:]["catalyst"])
+    assert list(repaired.table["session"]) == ["S2"] * 5
 
 
 def test_dropping_one_middle_pour_loses_little_and_dropping_three_corners_more(plan):

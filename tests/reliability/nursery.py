@@ -1,7 +1,8 @@
 """Benches forked from one process that has the kit loaded, so that hundreds of them are cheap.
 
 Run as ``python nursery.py writers FOLDER ADDRESS BENCHES READINGS`` or ``python nursery.py kill FOLDER LIVES``. What
-was acknowledged, and only after the call had returned, goes to ``FOLDER/said``, one line each.
+was acknowledged, and only after the call had returned, goes to ``FOLDER/said``, one line each. ``python nursery.py
+alone FOLDER CALLS`` logs in this very process and acknowledges on its standard output.
 """
 
 import os
@@ -68,6 +69,20 @@ def life(folder, number, said):
         say(said, f"pour {log.add_all([{'pour': name, 'session': 'S', 'settings': {'catalyst': 1}, 'readings': three}])[0]}")
 
 
+def alone(folder, calls):
+    """A reading a call, every third time a pour with three readings; each row's note is the number of its call."""
+    log = Logbook(read_study(folder))
+    say(1, "said open")
+    for number in range(calls):
+        if number % 3 == 2:
+            three = [{"reading": "hardness", "value": 70 + place, "age": 24, "note": f"call {number}"} for place in range(3)]
+            log.add_all([{"pour": f"call {number}", "session": "S", "settings": {"catalyst": 1}, "readings": three}])
+        else:
+            log.add_reading("P01", "hardness", 70, age=24, note=f"call {number}")
+        say(1, f"said {number}")
+    log.close()
+
+
 def state(folder):
     """What SQLite says of a copy of the files as the dead process left them; the log itself meets its next start so."""
     copy = folder / "copy"
@@ -104,7 +119,9 @@ def kill(folder, lives):
 
 
 if __name__ == "__main__":
-    if sys.argv[1] == "kill":
+    if sys.argv[1] == "alone":
+        alone(Path(sys.argv[2]), int(sys.argv[3]))
+    elif sys.argv[1] == "kill":
         kill(Path(sys.argv[2]), int(sys.argv[3]))
     else:
         writers(Path(sys.argv[2]), sys.argv[3] or None, *map(int, sys.argv[4:]))

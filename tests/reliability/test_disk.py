@@ -190,6 +190,13 @@ def test_files_that_are_no_log(study_here, content):
     assert path.read_bytes() == content
 
 
+@pytest.mark.parametrize("make", [Path.mkdir, os.mkfifo])
+def test_a_folder_or_a_pipe_in_the_place_of_the_log(study_here, make):
+    make(study_here.folder / "log.sqlite")
+    with pytest.raises(LogProblem, match="is a folder, a pipe or a device, not a file. Give the path of a log, or move it away"):
+        Logbook(study_here)
+
+
 @pytest.mark.parametrize("lack", ["readings", "settings", "pours"])
 def test_a_log_that_lacks_a_table(study_here, closed, lack):
     with closing(sqlite3.connect(closed)) as raw:

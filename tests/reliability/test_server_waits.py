@@ -1,5 +1,6 @@
 """A server that keeps a bench waiting, refuses it, or is not there: said plainly within seconds, no password shown."""
 
+import datetime as dt
 import socket
 import threading
 import time
@@ -126,11 +127,51 @@ def test_a_dead_link_is_hung_up(study_here, address, server, monkeypatch):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("way", ["the server is down", "the link is dead"])
+def test_a_form_answers_while_the_server_is_away_and_takes_the_tap_afterwards(study_here, address, server, monkeypatch, way):
+    """One wait of the kit's own, made short here, and not one for every question the form has."""
+    pytest.importorskip("psycopg")
+    monkeypatch.setattr(servers, "SILENCE", 5)
+    now, down = [dt.datetime(2026, 3, 2, 10, 0)], way == "the server is down"
+    with closing(Line(server.port)) as line, closing(
+        Logbook(study_here, address if down else address.replace(f":{server.port}/", f":{line.port}/"))
+    ) as log:
+        desk = Desk(log, pd.DataFrame({"catalyst": [1.5, 2.0]}, index=["B01", "B02"]), session="S", clock=lambda: now[0])
+        assert desk.take({"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None})["answers"]["1"]["ok"]
+        now[0] += dt.timedelta(minutes=20)
+        check = {"id": "2", "deed": "check", "pour": "B01", "name": "B01", "reading": "gel_time", "at": now[0].timestamp() * 1e3}
+        server.stop("immediate") if down else setattr(line, "dead", True)
+        try:
+            began = time.monotonic()
+            state = desk.take(check)
+            took = time.monotonic() - began
+            assert desk.refresh()["notices"]
+        finally:
+            server.start() if down else setattr(line, "dead", False)
+        assert took < 14, "two waits of five seconds at most: one to find the line dead, one to call again"
+        assert not state["answers"]["2"]["ok"] and ("was lost" in state["answers"]["2"]["words"] or "cannot be reached" in state["answers"]["2"]["words"])
+        assert state["notices"][0].endswith("The form shows what it last knew; taps are kept here and can be tried again.")
+        assert [card["name"] for card in state["cards"]] == ["B01", ""]
+        now[0] += dt.timedelta(minutes=2)
+        state = desk.take(check)
+        assert state["answers"]["2"]["ok"] and not [text for text in state["notices"] if "last knew" in text]
+        assert log.castings().readings["low"].tolist() == [20.0]
+
+
+@pytest.mark.slow
 def test_the_server_is_told_how_long_to_wait(study_here, address):
     with closing(Logbook(study_here, address)) as log, log.reading_only() as connection:
         held = {name: connection.exec_driver_sql(f"SHOW {name}").scalar()
                 for name in ("lock_timeout", "statement_timeout", "idle_in_transaction_session_timeout")}  # fmt: skip
+        line = connection.connection.driver_connection.info.get_parameters()
     assert held == {"lock_timeout": "8s", "statement_timeout": "15s", "idle_in_transaction_session_timeout": "1min"}
+    told = {name: int(line[name]) for name in ("keepalives_idle", "keepalives_interval", "keepalives_count", "tcp_user_timeout")}
+    assert told["tcp_user_timeout"] == 10_000  # ms
+    # A link that died in silence is given up by the system after idle + interval x count (tcp(7)): within 20 s.
+    assert told["keepalives_idle"] + told["keepalives_interval"] * told["keepalives_count"] <= 20
+    own = f"{address}?options=-c%20lock_timeout%3D3s"  # what the address says comes first
+    with closing(Logbook(study_here, own)) as log, log.reading_only() as connection:
+        assert connection.exec_driver_sql("SHOW lock_timeout").scalar() == "3s"
     assert 15 < servers.SILENCE <= 30
 
 
@@ -143,6 +184,26 @@ def test_a_wrong_password_and_none_are_said_plainly(study_here, address, server,
     bare = address.replace(f":{server.password}", "")
     said, _, _ = refusal(study_here, bare)
     assert "asks for a password and none was given. Write it as a line SERVER:5432:class:class:PASSWORD" in said
+
+
+@pytest.mark.slow
+def test_a_server_that_does_not_let_this_computer_in_is_said_plainly(study_here, address, server):
+    """Lines for one database alone: a bench that names another finds none, as one from elsewhere would."""
+    psycopg = pytest.importorskip("psycopg")
+    file = server.home / "data" / "pg_hba.conf"
+    before = file.read_text()
+    with psycopg.connect(address, autocommit=True) as raw:
+        try:
+            file.write_text("host postgres all 127.0.0.1/32 scram-sha-256\n")
+            raw.execute("SELECT pg_reload_conf()")
+            deadline, said = time.monotonic() + 10, ""
+            while "does not let this computer in" not in said and time.monotonic() < deadline:
+                said, printed, _ = refusal(study_here, address.replace("/postgres", "/elsewhere"))
+        finally:
+            file.write_text(before)
+            raw.execute("SELECT pg_reload_conf()")
+    assert "does not let this computer in: its address is not among those the server allows. Add it to pg_hba.conf on the server." in said
+    assert server.password not in printed
 
 
 @pytest.mark.slow

@@ -136,10 +136,10 @@ def running(folder):
     return None
 
 
-def _answers(url):
-    """Whether a server answers at `url`; what one wrote down about itself outlives a power cut."""
+def _answers(url, what="api"):
+    """Whether a server at `url` gives `what`; what one wrote down about itself outlives a power cut."""
     try:
-        with build_opener(ProxyHandler({})).open(f"{url}api", timeout=5):
+        with build_opener(ProxyHandler({})).open(f"{url}{what}", timeout=5):
             return True
     except (URLError, OSError):
         return False
@@ -286,7 +286,8 @@ def _await_answer(process, lab, journal, patience):
     while time.monotonic() < deadline:
         if process.poll() is not None:
             break
-        if _answers(f"http://{host}:{lab.port}/"):
+        # With the token: another server may have taken the port meanwhile, and would answer without it.
+        if _answers(f"http://{host}:{lab.port}/", f"api/status?token={lab.token}"):
             return
         time.sleep(0.1)
     lines = journal.read_text("utf-8", errors="replace").strip().splitlines() or ["nothing"]

@@ -68,8 +68,8 @@ class Desk:
     def state(self):
         """What the form shows, as plain data."""
         try:
-            self._shown = Cards(self).state()
-            self._away = ""
+            if not self._away or self._shown is None:  # a log just found away would keep the form waiting once more
+                self._shown = Cards(self).state()
         except LogProblem as problem:  # the form goes on with what it last showed, and says so
             if self._shown is None:
                 raise
@@ -103,7 +103,7 @@ class Desk:
         """The state after another look at the log: another bench may have logged, and time has gone by."""
         with self._one_at_a_time:
             with contextlib.suppress(LogProblem):  # `state` says it
-                self.made = session_rows(self.logbook, self.session)
+                self._look()
             return self.state()
 
     def preview(self, message):
@@ -119,12 +119,20 @@ class Desk:
         """This computer's clock in ms since 1970."""
         return self.clock().timestamp() * 1e3
 
+    def _look(self):
+        """Read the rows of the session anew, and note whether the log is away."""
+        try:
+            self.made, self._away = session_rows(self.logbook, self.session), ""
+        except LogProblem as problem:
+            self._away = str(problem)
+            raise
+
     def _answer(self, message):
         answer = {"ok": False, "pour": message.get("pour", ""), "refused": False}
         try:
-            self.made = session_rows(self.logbook, self.session)
+            self._look()
             answer |= {"words": getattr(self, f"_{message['deed']}")(message, self._moment(message)), "ok": True}
-            self.made = session_rows(self.logbook, self.session)
+            self._look()
         except (ValueError, KeyError) as problem:  # all that the log, the units and the study refuse with
             answer |= {"words": str(problem.args[0]), "refused": isinstance(problem, Refused)}
         self._answers.pop(message["id"], None)

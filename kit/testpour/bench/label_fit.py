@@ -5,6 +5,8 @@ import unicodedata
 import segno
 from segno.encoder import DataOverflowError
 
+from testpour.wording import visible
+
 PAD = 2.2  # mm kept bare inside each edge: printers and hands are not exact
 LARGEST = 25.0  # mm side of a code; a larger one only takes room from the words
 QUIET = 4  # modules of white around a code: ISO/IEC 18004
@@ -58,15 +60,15 @@ class Box:
         self.lines = max(1, int(rest / (LEADING * POINT * SETTINGS)))
 
     def fitted(self, pour):
-        """Size in pt at which a name fits, and the name, its middle left out where it must be."""
-        name = plain(pour)
+        """Size in pt at which a name fits, and the name as printed, its middle left out where it must be."""
+        name = whole = visible(plain(pour))
         for size in NAME_SIZES:
             if _ems(name) <= self._room(size):
                 return size, name
         size, keep = NAME_SIZES[-1], len(name)
         while _ems(name) > self._room(size):
             keep -= 1
-            name = f"{plain(pour)[: keep - keep // 2]}…{plain(pour)[-(keep // 2):]}"
+            name = f"{whole[: keep - keep // 2]}…{whole[-(keep // 2):]}"
         return size, name
 
     def _room(self, size):

@@ -22,7 +22,7 @@ from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.believed import by_pour, pour_cautions
 from testpour.units import UnitProblem, to_unit
-from testpour.wording import count, listed
+from testpour.wording import count, listed, visible
 
 SAVED = page_kind("sheet of labels")
 
@@ -140,7 +140,7 @@ def labels(pours, *, session=None, only=None, sheet="A4, 24 of 70 x 37 mm", star
             "pour": str(pour), "session": str(row["session"]), "settings": ", ".join(_settings(shown, row)),
             "made": _day(row) or str(date), "page": place // sheet.count + 1, "position": place % sheet.count + 1,
             "left": left + moved[0], "top": top + moved[1], "text": code_text(study.name, str(pour), box.side, problems),
-            "name": name, "size": size, "cut": name != plain(pour),
+            "name": name, "size": size, "cut": name != visible(plain(pour)),
         })
     if problems:
         raise LabelProblems("Labels", dict.fromkeys(problems))

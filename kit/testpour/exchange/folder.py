@@ -1,13 +1,17 @@
 """The study folder: notebooks, study file and log side by side, made once and never overwritten."""
 
+import os
 import shutil
 import tempfile
+import time
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
+from testpour.files import name_new
 from testpour.study_file import read_study
 
+PATIENCE = 10  # seconds that another start may take to move its files into a folder
 EXAMPLES = ("workshop-sheet.csv", "thermocouple-trace.csv")  # files of a workshop, read in by notebooks
 
 
@@ -110,12 +114,31 @@ def make_folder(path, demo=True):
         raise FolderProblem(f"No template notebooks at {shipped('notebooks')}. Install testpour again.")
     path.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=path.parent, prefix=".testpour-") as part:
-        _fill(Path(part), demo)
-        path.mkdir(exist_ok=True)
-        # The study file goes last: it is what makes the folder a study.
-        for item in sorted(Path(part).iterdir(), key=lambda p: p.name == "study.toml"):
-            shutil.move(item, path / item.name)
+        made = Path(part, "study")
+        made.mkdir()
+        _fill(made, demo)
+        try:
+            os.rename(made, path)  # whole or not at all: of two starts at once, one makes the folder
+        except OSError:  # a folder is there: another start's, or one with hidden files
+            return StudyFolder(path, fresh=_moved_into(path, made))
     return StudyFolder(path, fresh=True)
+
+
+def _moved_into(path, made):
+    """Whether what was made came into a folder; false where another start was first, whose study is waited for."""
+    if (path / "study.toml").exists():
+        return False
+    try:  # the study file goes last: it is what makes the folder a study
+        for item in sorted(made.iterdir(), key=lambda p: (p.name == "study.toml", p.name)):
+            name_new(item, path / item.name)
+        return True
+    except FileExistsError:
+        deadline = time.monotonic() + PATIENCE
+        while not (path / "study.toml").exists():
+            if time.monotonic() > deadline:
+                raise FolderProblem(f"{path} was filled by something else meanwhile. Look at it, then start again.") from None
+            time.sleep(0.1)
+        return False
 
 
 def _fill(folder, demo):

@@ -58,6 +58,8 @@ def check_file(path):
     LogProblem
     """
     path = Path(path)
+    if path.exists() and not path.is_file():
+        raise LogProblem(f"The log at {path} is a folder, a pipe or a device, not a file. Give the path of a log, or move it away.")
     for _ in range(TURNS):  # another bench may be in the middle of a write
         wrong = _wrong(path) if path.is_file() else ""
         if not wrong:

@@ -123,6 +123,8 @@ def photo_of(study, row):
 def _plain(given):
     """A picture written anew: upright, in plain colours, with nothing else in it; and its ending."""
     name = "The picture" if isinstance(given, bytes) else given.name
+    if not isinstance(given, bytes) and given.exists() and not given.is_file():  # a pipe or a device may never end
+        raise LogProblem(f"{name} cannot be read: it is a folder, a pipe or a device. Give the path of a picture.")
     try:
         if (len(given) if isinstance(given, bytes) else given.stat().st_size) > LARGEST:
             raise LogProblem(f"{name} has more than {LARGEST // 1_000_000} MB. Save it smaller.")

@@ -9,7 +9,7 @@ from testpour.models.settings import settings_table
 from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
-from testpour.planning.purposes import MAP, STARTS
+from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.wording import count, in_html, listed, table_html
 
 
@@ -97,13 +97,13 @@ def repair_plan(plan, castings, *, seed=0):
         raise ValueError("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
     over = [s for s in plan.sessions if s in set(plan.table.loc[made.index, "session"])]
     sessions = _places(plan, left, over)
-    labels = list(dict.fromkeys([*made["session"], *sessions]))
-    coding = _in_rooms(plan, labels)
-    rows = _search(plan, coding, labels, made, sessions, seed)
-    table = settings_table(plan.study, coding.decode(rows)).drop(columns="age")
-    table.insert(0, "session", sessions)
+    if plan.purpose == SETTLE:  # the two settings of its question are all it may pour
+        table, how = left.assign(session=sessions), "with the settings of the question"
+    else:
+        past = castings.pours if plan.purpose == SHARPEN else made
+        table, how = _searched(plan, past, sessions, seed), f"chosen afresh round {count(len(made), 'pour')} that were made"
     table = _shuffled(table, seed).set_axis(left.index)
-    why = f"The {count(len(left), 'pour')} still to make, chosen afresh round {count(len(made), 'pour')} that were made."
+    why = f"The {count(len(left), 'pour')} still to make, {how}."
     moved = [str(pour) for pour, was, now in zip(left.index, left["session"], table["session"], strict=True) if was != now]
     if moved:
         why += f" Moved to a later session: {listed(moved)}."
@@ -125,15 +125,19 @@ def _places(plan, left, over):
     return [target if session in over else session for session in left["session"]]
 
 
-def _search(plan, coding, labels, made, sessions, seed):
-    """Coded rows of the pours still to make, best beside those made, inside the limits the plan was made in."""
-    past = {}
-    if len(made):
-        fixed = coding.encode(settings_table(plan.study, made))
-        past = {"fixed": fixed, "fixed_sessions": tuple(labels.index(s) for s in made["session"])}
-    problem = design_problem(coding, plan.terms, [labels.index(s) for s in sessions], **past)
+def _searched(plan, past, sessions, seed):
+    """Pours for each of some sessions, best beside those made, by the problem of the plan: limits, scatter and beliefs."""
+    labels = list(dict.fromkeys([*past["session"], *sessions]))
+    coding, held = _in_rooms(plan, labels), {}
+    if len(past):
+        fixed = coding.encode(settings_table(plan.study, past))
+        held = {"fixed": fixed, "fixed_sessions": tuple(labels.index(s) for s in past["session"])}
+    problem = design_problem(coding, plan.terms, [labels.index(s) for s in sessions], informed=plan.purpose == SHARPEN, **held)
     best = optimal_plan(problem, "I" if plan.purpose == MAP else "D", starts=STARTS, seed=seed)
-    return best.table.loc[~best.table["fixed"], problem.names].to_numpy(float)
+    rows = best.table.loc[~best.table["fixed"], problem.names].to_numpy(float)
+    table = settings_table(plan.study, coding.decode(rows)).drop(columns="age")
+    table.insert(0, "session", sessions)
+    return table
 
 
 def _in_rooms(plan, labels):

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.settings import settings_table
 from testpour.picture import INK, LOG, drawable, label_axis, new_picture, poured_range, shade_beyond
@@ -40,7 +41,7 @@ def show_age(fit, settings=None, *, room=None):
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)
     one = settings_table(fit.study, settings, room=room, reading=fit.reading)
     table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
-    picture, axes = new_picture(_says(fit, table, hours), height=4.4)
+    picture, axes = new_picture(_says(fit, table, hours), height=4.4, found=check_ends(fit.study, one))
     ax = axes[0, 0]
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)

@@ -3,6 +3,7 @@
 import numpy as np
 from matplotlib.patheffects import withStroke
 
+from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
 from testpour.picture import INK, label_axis, new_picture, poured_range
@@ -48,7 +49,8 @@ def show_chance(fits, x="catalyst", y="room_temperature", fixed=None, *, room=No
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()
     met = chance(fits, table).draws.mean(axis=0).reshape(STEPS, STEPS)
     poured = [_poured(f, pours) for f in (across, up)]
-    picture, axes = new_picture(_says(fits.study, table, met, (across, up), poured), height=5.2)
+    picture, axes = new_picture(_says(fits.study, table, met, (across, up), poured), height=5.2,
+                                found=check_ends(fits.study, table))
     ax = axes[0, 0]
     _draw_map(picture, ax, grid, met)
     _hatch_beyond(ax, (columns, rows), poured)

@@ -3,7 +3,7 @@
 import numpy as np
 
 from testpour.advice.asking import AskedTooMuch, asked
-from testpour.cautions import check_peak
+from testpour.cautions import Cautions, check_peak
 from testpour.physics.casting import Casting
 from testpour.physics.lots import face_of, lots_at, resin_of
 from testpour.physics.slab import cure
@@ -41,13 +41,13 @@ def show_cure(fits, settings=None, *, room=None):
     asking = asked(fits, settings, room=room)
     likeliest = lots_at(asking.lot.place)
     run = cure(_slab(asking, likeliest, 0))
-    refused = check_peak(run.peak_temperature).refusals if np.isfinite(run.peak_temperature) else ()
-    if refused:
-        raise AskedTooMuch(refused)
+    found = check_peak(run.peak_temperature) if np.isfinite(run.peak_temperature) else Cautions()
+    if found:
+        raise AskedTooMuch(found.refusals)
     end = min(AFTER_PEAK * run.time_to_peak, run.minutes[-1]) if np.isfinite(run.time_to_peak) else run.minutes[-1]
     minutes = np.linspace(0.0, end, POINTS)
     run = cure(_slab(asking, likeliest, 0), minutes)
-    picture, axes = new_picture(_says(asking, run), height=5.6, rows=2, sharex=True)
+    picture, axes = new_picture(_says(asking, run), height=5.6, rows=2, sharex=True, found=found)
     _draw_lines(axes[0, 0], asking, run, minutes)
     _draw_map(picture, axes[1, 0], run)
     picture.supxlabel(asking.caution(), x=0.01, ha="left", fontsize=8, wrap=True)

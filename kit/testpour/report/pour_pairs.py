@@ -29,7 +29,7 @@ def show_plan(plan):
         If no setting differs between the pours.
     """
     says = f"Where the {len(plan.table)} planned pours lie: {_sessions(plan.table)}."
-    return _pairs(plan.study, plan.table, says)
+    return _pairs(plan.study, plan.table, says, plan.found())
 
 
 def show_pours(castings):
@@ -52,7 +52,7 @@ def _sessions(table):
     return ", ".join(f"{count} in session {name}" for name, count in counts.items())
 
 
-def _pairs(study, table, says):
+def _pairs(study, table, says, found=None):
     factors = [f for f in study.factors if f.kind != "text" and f.name in table and table[f.name].nunique() > 1][:MOST]
     if not factors:
         raise ValueError("No setting differs between these pours, so there is nothing to draw against anything.")
@@ -61,7 +61,7 @@ def _pairs(study, table, says):
         ups, acrosses = [None], factors
     size = len(acrosses)
     picture, axes = new_picture(says, width=max(5.0, 1.2 + 1.9 * size), height=max(3.4, 1.4 + 1.8 * size),
-                                rows=len(ups), columns=size)
+                                rows=len(ups), columns=size, found=found)
     sessions = {name: drawable(name) for name in dict.fromkeys(table["session"])}
     for i, up in enumerate(ups):
         for j, across in enumerate(acrosses):

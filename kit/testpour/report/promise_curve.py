@@ -24,7 +24,7 @@ def show_promise(promise):
         f"In half of the region the plan will know the average casting to {half:.2g} of one pour's scatter or better, "
         f"in its worst corner to {spread.iloc[-1]:.2g}."
     )
-    picture, axes = new_picture(says, height=3.4)
+    picture, axes = new_picture(says, height=3.4, found=promise.cautions)
     ax = axes[0, 0]
     ax.plot(share, spread, color=LOG, linewidth=2.2)
     ax.fill_between(share, 0, spread, color=LOG, alpha=0.13, linewidth=0)

@@ -5,6 +5,7 @@ import textwrap
 import numpy as np
 from scipy.special import ndtr
 
+from testpour.cautions import check_ends
 from testpour.models.effects import effects
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
@@ -56,7 +57,8 @@ def show_reading(fit, factor, settings=None, *, room=None, age=None):
         reading=fit.reading,
     )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
-    picture, axes = new_picture(said or f"{fit.reading.words} over {column.words}".capitalize() + ".", height=4.6)
+    said = said or f"{fit.reading.words} over {column.words}".capitalize() + "."
+    picture, axes = new_picture(said, height=4.6, found=check_ends(fit.study, table))
     ax = axes[0, 0]
     draw_average(ax, values, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0), column.kind == "yes/no")
     draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
