@@ -3,12 +3,18 @@
 Everything else in the package takes the study as given; `study_file` reads and writes it.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from testpour.problems import Problems
 from testpour.units import UnitProblem, show
 from testpour.wording import in_markdown
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Factor, Reading
 
 # Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
 _SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")
@@ -76,13 +82,13 @@ class Study:
 
     name: str
     question: str
-    factors: tuple
-    readings: tuple
-    aims: tuple
-    resin: dict
+    factors: tuple[Factor, ...]
+    readings: tuple[Reading, ...]
+    aims: tuple[Aim, ...]
+    resin: dict[str, Any]
     log: str = "log.sqlite"
     folder: Path = Path(".")
-    ready: dict = field(default_factory=dict)
+    ready: dict[str, float] = field(default_factory=dict)
 
     def factor(self, name):
         """The factor of that name; a KeyError that lists the names otherwise."""
