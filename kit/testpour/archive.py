@@ -1,10 +1,16 @@
 """A zip file from anywhere: looked at before anything in it is unpacked, and unpacked only as far as it should go."""
 
+from __future__ import annotations
+
 import io
 import zipfile
 import zlib
+from typing import TYPE_CHECKING
 
 from testpour.text_file import TextProblem, read_bytes
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 MEMBERS = 5_000
 METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -28,7 +34,7 @@ class Archive:
         If it cannot be opened, is not a zip file, or holds too much, the same name twice, or what is locked.
     """
 
-    def __init__(self, path, what, largest):
+    def __init__(self, path: str | Path, what: str, largest: int) -> None:
         self.what, self.raw = what, read_bytes(path, largest)
         try:
             self._held = zipfile.ZipFile(io.BytesIO(self.raw))
@@ -44,11 +50,11 @@ class Archive:
             raise TextProblem("it is locked with a password or packed in an unusual way. Ask for it as a plain zip file.")
 
     @property
-    def names(self):
+    def names(self) -> list[str]:
         """Names of the members."""
         return [member.filename for member in self._members]
 
-    def read(self, name):
+    def read(self, name: str) -> bytes | None:
         """The bytes of a member, not more than it declares; None where it is not there."""
         member = next((m for m in self._members if m.filename == name), None)
         if member is None:
@@ -59,7 +65,7 @@ class Archive:
         except BROKEN as problem:
             raise self._broken(problem) from None
 
-    def refuse_markup(self):
+    def refuse_markup(self) -> None:
         """Refuse parts whose XML defines its own entities: a line of them can unfold to gigabytes.
 
         Raises

@@ -4,15 +4,21 @@
 check, the axis label, the sentence, the form field and the log all ask the declaration.
 """
 
+from __future__ import annotations
+
 import math
 import tomllib
 from dataclasses import dataclass, fields, replace
 from functools import cache
 from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
 from testpour.units import SCALES, UnitProblem, show, to_unit
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
 NO = {"no", "n", "false", "0", "0.0", "off", "open", "-"}
@@ -61,17 +67,17 @@ class Column:
             )
 
     @property
-    def label(self):
+    def label(self) -> str:
         """Axis label, for example ``"gel time (min)"``."""
         unit = {"degC": "°C"}.get(self.unit, self.unit)
         return f"{self.words} ({unit})" if unit else self.words
 
     @property
-    def range_words(self):
+    def range_words(self) -> str:
         """The believable range in words, for example ``"0 to 4 %"``."""
         return f"{self.low:g} to {show(self.high, self.unit)}"
 
-    def parse(self, value, decimal=None):
+    def parse(self, value: str | float, decimal: str | None = None) -> float:
         """`value` (number or text with a unit) as a float in `unit`, inside the believable range.
 
         `decimal` is the decimal mark of the text, where known.
@@ -89,9 +95,12 @@ class Column:
             )
         return number
 
-    def show(self, value):
+    def show(self, value: float) -> str:
         """`value` with its unit, as it reads in a sentence."""
         return show(value, self.unit)
+
+
+C = TypeVar("C", bound=Column)
 
 
 @dataclass(frozen=True)
@@ -113,20 +122,20 @@ class Factor(Column):
         Finest step worth setting at the bench, in `unit`; plans and advice are rounded to it.
     """
 
-    role: str = "chosen"
-    kind: str = "number"
+    role: Literal["chosen", "met", "carried"] = "chosen"
+    kind: Literal["number", "yes/no", "text"] = "number"
     usual: float = math.nan
-    span: tuple = ()
+    span: tuple[float, ...] = ()
     by_session: bool = False
     step: float = 0.0
 
-    def rounded(self, value):
+    def rounded(self, value: float | np.ndarray | pd.Series) -> Any:
         """`value` (number or array) on the finest step worth setting."""
         if self.kind == "yes/no":
             return np.round(value)
         return np.round(np.round(np.asarray(value) / self.step) * self.step, 6) if self.step else value
 
-    def parse(self, value, decimal=None):
+    def parse(self, value: str | float, decimal: str | None = None) -> Any:
         """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot."""
         if self.kind == "text":
             return str(value).strip()
@@ -137,11 +146,11 @@ class Factor(Column):
             raise UnitProblem(f"{self.words}: {value!r} is neither yes nor no. Write yes or no.")
         return super().parse(value, decimal)
 
-    def show(self, value):
+    def show(self, value: float | str) -> str:
         """`value` as it reads in a sentence."""
         if self.kind == "yes/no":
             return "yes" if value else "no"
-        return str(value) if self.kind == "text" else super().show(value)
+        return str(value) if self.kind == "text" else super().show(float(value))
 
 
 @dataclass(frozen=True)
@@ -162,13 +171,13 @@ class Reading(Column):
         Step of the instrument, in `unit`; 0 where it does not matter.
     """
 
-    scale: str = "plain"
-    grades: tuple = ()
-    better: str = "window"
-    ages: tuple = ()
+    scale: Literal["log", "plain", "share", "rise", "grades"] = "plain"
+    grades: tuple[str, ...] = ()
+    better: Literal["lower", "higher", "window"] = "window"
+    ages: tuple[float, ...] = ()
     resolution: float = 0.0
 
-    def show(self, value):
+    def show(self, value: float) -> str:
         """`value` as it reads in a sentence; a grade with its word."""
         if self.grades:
             return f"grade {value:g} ({self.grades[round(value)]})"
@@ -176,7 +185,7 @@ class Reading(Column):
 
 
 @cache
-def catalogue():
+def catalogue() -> dict[str, dict[str, Any]]:
     """The trade's own declarations: ``{"factors": {name: Factor}, "readings": {name: Reading}}``."""
     text = files("testpour").joinpath("catalogue.toml").read_text("utf-8")
     raw = tomllib.loads(text)
@@ -186,7 +195,7 @@ def catalogue():
     }
 
 
-def declare(kind, name, entry, base=None):
+def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     """A `Factor` or `Reading` from a table of a TOML file, on top of `base` where given.
 
     Raises
@@ -238,7 +247,7 @@ def _in_units(name, entry, unit, base):
     return entry
 
 
-def amount(value, unit, what):
+def amount(value: str | float, unit: str, what: str) -> float:
     """A number of a study file in `unit`; true and false, inf and nan are none.
 
     Raises

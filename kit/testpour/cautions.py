@@ -3,19 +3,28 @@
 The limits and the text are data, in `cautions.toml`, each with its source.
 """
 
+from __future__ import annotations
+
 import math
 import re
 import tomllib
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
 from html import escape
 from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Literal
 
 from testpour.catalogue import catalogue
 from testpour.materials import container, containers
 from testpour.units import show, to_unit
 from testpour.wording import in_html
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.study import Study
 
 LEVELS = ("refuse", "warn")
 KINDS = ("bench", "page", "notebook")
@@ -34,8 +43,8 @@ class Cautions:
         Full sentences: the setting, its value, the limit, the reason and what to do.
     """
 
-    refusals: tuple = ()
-    warnings: tuple = ()
+    refusals: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
     def __bool__(self):
         return bool(self.refusals)
@@ -47,13 +56,13 @@ class Cautions:
             tuple(dict.fromkeys(self.warnings + other.warnings)),
         )
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Everything found, refusals first, in sentences."""
         return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still rules."
 
     __repr__ = sentence
 
-    def lines(self):
+    def lines(self) -> list[str]:
         """Each finding as a sentence that begins with Refused or Warning, refusals first."""
         return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
 
@@ -63,12 +72,12 @@ class Cautions:
 
 
 @cache
-def rules():
+def rules() -> dict[str, Any]:
     """The tables of `cautions.toml`: limits, other_resins, parts, topics, deference."""
     return tomllib.loads(files("testpour").joinpath("cautions.toml").read_text("utf-8"))
 
 
-def check_settings(study, settings):
+def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions:
     """What is refused or warned about in one row of settings.
 
     Parameters
@@ -123,7 +132,7 @@ def _unknown(name, factors):
     return Cautions(warnings=(f"{name} is not a setting known here, so it was not checked; {hint}. Write its name as the study does.",))
 
 
-def check_table(study, table):
+def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
     """What is refused or warned about in any row of a settings table (floats in declared units), each sentence once."""
     found = check_settings(study, {})
     for name in table.columns:
@@ -132,22 +141,22 @@ def check_table(study, table):
     return found
 
 
-def check_ends(study, table):
+def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
     """What is refused or warned about at the ends of what a figure draws: the furthest value on each side speaks."""
     return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
 
 
-def check_gel_time(minutes):
+def check_gel_time(minutes: str | float) -> Cautions:
     """A warning where the predicted gel time (min) leaves no time to pour."""
     return _check("gel_time", minutes)
 
 
-def check_peak(degC):
+def check_peak(degC: str | float) -> Cautions:
     """A refusal or warning where the predicted peak temperature (degC) is too high."""
     return _check("peak_temperature", degC)
 
 
-def check_batch(grams):
+def check_batch(grams: str | float) -> Cautions:
     """A warning where a pot of mix (g) is so large that it heats itself dangerously.
 
     Notes
@@ -161,7 +170,7 @@ def check_batch(grams):
     return _check("pot_mass", grams)
 
 
-def check_delivered(most):
+def check_delivered(most: float) -> Cautions:
     """A warning where a scale may deliver more catalyst (%) than is refused."""
     found = check_settings(None, {"catalyst": most})
     if not found:
@@ -170,7 +179,7 @@ def check_delivered(most):
     return Cautions(warnings=(f"{said} Mix more at once or use a finer scale.",))
 
 
-def hottest_peak():
+def hottest_peak() -> float:
     """The predicted peak (degC) from which a pour is refused: styrene boils there."""
     return next(limit["from"] for limit in rules()["limits"]
                 if limit["setting"] == "peak_temperature" and limit["level"] == "refuse")
@@ -209,7 +218,7 @@ def _bound(limit):
     return {"from": "at or above"}.get(side, side), limit[side]
 
 
-def check_resin(kind):
+def check_resin(kind: str) -> Cautions:
     """A refusal of every resin but unsaturated polyester, whose rules are the only ones known here.
 
     Parameters
@@ -234,7 +243,7 @@ def check_resin(kind):
     return Cautions(warnings=(said,))
 
 
-def check_study(study):
+def check_study(study: Study) -> Cautions:
     """What is refused or warned about in the parts of a study: its resin, its own factors, and what its texts name.
 
     Parameters
@@ -264,7 +273,7 @@ def _parts_of_study(kind, named, texts):
     return found + check_note(texts)
 
 
-def check_note(text):
+def check_note(text: str) -> Cautions:
     """Warnings about what a note names: accelerator, solvent, microwave oven, a cup that styrene dissolves."""
     return _named_in(str(text))
 
@@ -288,7 +297,7 @@ def _says(pattern, text):
     return any(not RULED_OUT.search(text[: found.start()]) for found in re.finditer(pattern, text))
 
 
-def check_container(code):
+def check_container(code: str | int) -> Cautions:
     """Whether a cup or mould plastic, by code or name, may hold liquid polyester resin."""
     use = "Use polypropylene (code 5) or high-density polyethylene (code 2)."
     try:
@@ -296,11 +305,11 @@ def check_container(code):
     except KeyError:
         said = f"Container {code!r} is not a plastic known here, and styrene attacks many."
         return Cautions(warnings=(f"{said} {use}",))
-    said = (f"{plastic.sentence()} {use}",)
-    return {"fine": Cautions(), "warn": Cautions((), said), "refuse": Cautions(said)}[plastic.verdict]
+    why = (f"{plastic.sentence()} {use}",)
+    return {"fine": Cautions(), "warn": Cautions((), why), "refuse": Cautions(why)}[plastic.verdict]
 
 
-def check_mix(order):
+def check_mix(order: str | Iterable[str | Iterable[str]]) -> Cautions:
     """What is refused or warned about in an order of mixing.
 
     Parameters
@@ -310,7 +319,8 @@ def check_mix(order):
         together before they go in: ``["resin", "accelerator", "pigment", "peroxide"]`` is right,
         ``["resin", ("peroxide", "accelerator")]`` and ``["resin", "peroxide + accelerator"]`` are refused.
     """
-    found, pot = Cautions(), set()
+    found = Cautions()
+    pot: set[str] = set()
     for item in [order] if isinstance(order, str) else order:
         names = _names(item)
         roles = {_role(name) for name in names}
@@ -372,7 +382,7 @@ class SafetyText(str):
         return str(self)  # the kit's own words, with its own markup
 
 
-def safety_text(kind="bench", html=False):
+def safety_text(kind: Literal["bench", "page", "notebook"] = "bench", html: bool = False) -> str:
     """The cautions that are always printed, in one block.
 
     Parameters

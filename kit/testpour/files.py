@@ -27,11 +27,11 @@ class Kind:
     """
 
     words: str
-    known: Callable
+    known: Callable[[Path], bool]
     mark: str = ""
 
 
-def page_kind(what, older=None):
+def page_kind(what: str, older: Callable[[Path], bool] | None = None) -> Kind:
     """The `Kind` of an HTML page, told by a mark in its head; `older` knows pages from before there was one."""
     mark = f'<meta name="generator" content="testpour {escape(what)}">'
 
@@ -42,13 +42,13 @@ def page_kind(what, older=None):
     return Kind(f"a {what}", known, mark)
 
 
-def beginning(path):
+def beginning(path: str | Path) -> bytes:
     """The first bytes of a file."""
     with open(path, "rb") as file:
         return file.read(HEAD)
 
 
-def place(path):
+def place(path: str | Path) -> Path:
     """`path`, refused where there is no folder to write it in."""
     path = Path(path)
     if not path.parent.is_dir():
@@ -56,7 +56,7 @@ def place(path):
     return path
 
 
-def free_for(path, kind):
+def free_for(path: str | Path, kind: Kind) -> Path:
     """`path`, if nothing lies there or a file of the same kind.
 
     Parameters
@@ -89,7 +89,7 @@ def free_for(path, kind):
     raise FileExistsError(f"{path} {lies}, so nothing was written there. Give another name, or move it away first.")
 
 
-def put(path, data, kind):
+def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
     """Write a file whole, or not at all; see `free_for` for what it replaces and what it raises.
 
     Parameters
@@ -119,7 +119,7 @@ def put(path, data, kind):
     return path
 
 
-def marked(data, kind):
+def marked(data: str | bytes, kind: Kind) -> bytes:
     """The bytes to write: a page with the mark of its kind in its head."""
     if isinstance(data, bytes):
         return data
@@ -129,7 +129,7 @@ def marked(data, kind):
     return data.encode("utf-8")
 
 
-def name_new(made, path):
+def name_new(made: Path, path: Path) -> None:
     """Give a finished file or folder its name, which nothing may have taken meanwhile.
 
     Raises

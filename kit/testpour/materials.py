@@ -24,7 +24,7 @@ CALIBRATE = (
 )
 
 
-def to_volume(value, what="volume"):
+def to_volume(value: str | float, what: str = "volume") -> float:
     """A volume in mL from a number in mL or text: ``"350 mL"``, ``"8 fl oz"``, ``"1/2 US pint"``.
 
     Fluid ounces are US ones. Pints, quarts and gallons must say US or imperial, because they differ by a fifth.
@@ -48,7 +48,7 @@ def to_volume(value, what="volume"):
     return number * GALLONS[country] / PARTS_OF_A_GALLON[measure]
 
 
-def to_mass(value, density=RESIN_DENSITY, what="mass"):
+def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mass") -> float:
     """A mass in g from a number in g or text: ``"200 g"``, ``"8 oz"`` (a mass), ``"0.5 lb"``, ``"350 mL"``.
 
     Parameters
@@ -78,12 +78,12 @@ def to_mass(value, density=RESIN_DENSITY, what="mass"):
     raise UnitProblem(f"{what}: {value!r} is neither a mass nor a volume. Write it like 200 g, 8 oz or 350 mL.")
 
 
-def volume_to_mass(volume, density):
+def volume_to_mass(volume: float, density: float) -> float:
     """Mass in g of `volume` (mL, or text) of a liquid of `density` (g/mL, or text)."""
     return to_volume(volume) * to_unit(density, "g/mL", "density")
 
 
-def drops_to_mass(drops, drops_per_mL=None, density=None):
+def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: float | None = None) -> float:
     """Mass in g of a number of drops of catalyst, from a calibrated dropper.
 
     Parameters
@@ -116,7 +116,7 @@ class Container:
     why: str
     source: str
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the plastic does with liquid polyester resin, in one sentence."""
         advice = {"fine": "suits polyester resin", "warn": "is doubtful for polyester resin",
                   "refuse": "must not hold polyester resin"}[self.verdict]
@@ -126,13 +126,13 @@ class Container:
 
 
 @cache
-def containers():
+def containers() -> tuple[Container, ...]:
     """Every plastic that has a code, in the order of the codes."""
     raw = tomllib.loads(files("testpour").joinpath("containers.toml").read_text("utf-8"))
     return tuple(Container(**{**entry, "also": tuple(entry["also"])}) for entry in raw["containers"])
 
 
-def container(code):
+def container(code: str | int) -> Container:
     """Whether a cup or mould of some plastic suits styrene resins.
 
     Parameters

@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from testpour.wording import visible
@@ -10,7 +10,7 @@ from testpour.wording import visible
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 
 
-def template(room, name):
+def template(room: str, name: str) -> Template:
     """A template of a room of the kit: everything filled in is escaped, and nothing may be missing."""
     loader = PackageLoader(f"testpour.{room}")
     page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished,
@@ -25,17 +25,17 @@ def _finished(value):
     return visible(value) if isinstance(value, str) else value
 
 
-def refuse_paper(paper):
+def refuse_paper(paper: str) -> None:
     """Refuse any paper but A4 and Letter."""
     if paper not in PAPERS:
         raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
 
 
-def day_words(moment):
+def day_words(moment: dt.date) -> str:
     """A day as it is printed: ``"16 March 2026"``."""
     return f"{moment.day} {moment:%B %Y}"
 
 
-def dated(date=None):
+def dated(date: str | dt.date | None = None) -> str:
     """The date to print: as given, or today."""
     return day_words(dt.date.today()) if date is None else str(date)

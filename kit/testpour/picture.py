@@ -1,9 +1,13 @@
 """What all figures share: the figure object, its style, its colours, and text that can be drawn."""
 
+from __future__ import annotations
+
 import io
 import textwrap
 import unicodedata
+from collections.abc import Iterable, Sequence
 from functools import cache
+from typing import TYPE_CHECKING, Any, Literal
 
 import seaborn as sns
 from matplotlib import rc_context
@@ -11,7 +15,15 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.lines import Line2D
 
+from testpour.catalogue import Column, Factor, Reading
 from testpour.wording import capital
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+    from matplotlib.axes import Axes
+    from matplotlib.typing import FillStyleType
+
 
 # Told apart by lightness alone, so that grey print and colour-blind eyes lose nothing. Blue and orange of
 # seaborn's "colorblind" palette, darkened until each stands 3 to 1 against white.
@@ -21,7 +33,7 @@ BELIEF = "#767676"
 SHADE = "#e9e9e9"
 INK = "#1a1a1a"
 MARKERS = "osD^vPX*<>"
-STYLE = {
+STYLE: dict[str, Any] = {
     "font.family": "DejaVu Sans", "font.size": 10.5, "axes.titlesize": 11, "axes.labelsize": 10.5,
     "xtick.labelsize": 10, "ytick.labelsize": 10, "legend.fontsize": 9.5, "text.color": INK,
     "axes.labelcolor": INK, "xtick.color": INK, "ytick.color": INK, "axes.edgecolor": INK,
@@ -44,7 +56,7 @@ class Picture(Figure):
     def _repr_png_(self):
         return self.to_bytes("png", dpi=110)
 
-    def to_bytes(self, kind="svg", **options):
+    def to_bytes(self, kind: str = "svg", **options: Any) -> bytes:
         """The figure as an image file; the same figure gives the same bytes."""
         held = io.BytesIO()
         metadata = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
@@ -53,10 +65,13 @@ class Picture(Figure):
         return held.getvalue()
 
 
-def new_picture(says, width=6.6, height=4.2, rows=1, columns=1, found=None, **grid):
+def new_picture(
+    says: str, width: float = 6.6, height: float = 4.2, rows: int = 1, columns: int = 1, found: Any = None, **grid: Any
+) -> tuple[Picture, np.ndarray]:
     """A `Picture` titled with what it says and what `Cautions` were found, and its axes as a 2-d array (rows, columns)."""
     says = " ".join([says, *(found.lines() if found is not None else ())])
-    with rc_context({**sns.axes_style("ticks"), **STYLE}):
+    style: Any = sns.axes_style("ticks") | STYLE  # matplotlib types each key of it
+    with rc_context(style):
         title = textwrap.wrap(drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False, max_lines=10,
                               placeholder=" …")
         picture = Picture(figsize=(width, height + 0.18 * len(title)), layout="constrained")
@@ -68,7 +83,7 @@ def new_picture(says, width=6.6, height=4.2, rows=1, columns=1, found=None, **gr
     return picture, axes
 
 
-def drawable(text, longest=LONGEST):
+def drawable(text: str, longest: int = LONGEST) -> str:
     """`text` as the figures' font can draw it: no formulas, no hidden marks, a box for a missing sign."""
     shown = "".join(c for c in unicodedata.normalize("NFC", str(text)) if c == "\n" or unicodedata.category(c)[0] != "C")
     shown = "".join(c if c == "\n" or ord(c) in _signs() else "□" for c in shown)
@@ -81,28 +96,30 @@ def _signs():
     return frozenset(get_font(findfont(FontProperties(family="DejaVu Sans"))).get_charmap())
 
 
-def label_axis(ax, which, column, words="{}"):
+def label_axis(ax: Axes, which: Literal["x", "y"], column: Column, words: str = "{}") -> None:
     """Label the "x" or "y" axis with the declared name and unit; grades and yes/no get their words as ticks."""
     label = drawable(words.format(column.label), 60)
     ax.set(**{f"{which}label": capital(label)})
-    names = getattr(column, "grades", ()) or (("no", "yes") if getattr(column, "kind", "") == "yes/no" else ())
+    grades = column.grades if isinstance(column, Reading) else ()
+    names = grades or (("no", "yes") if isinstance(column, Factor) and column.kind == "yes/no" else ())
     if names:
-        grades = bool(getattr(column, "grades", ()))
         shown = [drawable(f"{i} {name}" if grades else name) for i, name in enumerate(names)]
         getattr(ax, f"set_{which}ticks")(range(len(names)), shown)
         getattr(ax, f"set_{which}lim")(-0.35, len(names) - 0.65)
 
 
-def draw_interval(ax, place, ends, told, fill="full"):
+def draw_interval(ax: Axes, place: float, ends: Sequence[float], told: bool, fill: str = "full") -> None:
     """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it."""
     low, middle, high = ends
     colour = LOG if told else BELIEF
     ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if told else ":")
-    face = {"markerfacecolor": "white"} if fill == "none" or not told else {"fillstyle": fill, "markerfacecoloralt": "white"}
+    face: dict[str, Any] = {"markerfacecolor": "white"} if fill == "none" or not told else {"fillstyle": fill, "markerfacecoloralt": "white"}
     ax.plot(middle, place, marker="o", color=colour, markersize=10, markeredgewidth=1.6, **face)
 
 
-def interval_rows(picture, ax, names, told, untold):
+def interval_rows(
+    picture: Picture, ax: Axes, names: Sequence[str], told: Iterable[tuple[FillStyleType, str]], untold: str
+) -> None:
     """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words."""
     ax.set_yticks(range(len(names)), names)
     ax.set_ylim(-0.6, len(names) - 0.4)
@@ -113,10 +130,10 @@ def interval_rows(picture, ax, names, told, untold):
                    alignment="left", title_fontsize=9.5)
 
 
-def shade_beyond(ax, low, high, words="not poured"):
+def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "not poured") -> None:
     """Grey the part of the x axis that lies outside `low` to `high`; all of it where nothing was poured."""
     left, right = ax.get_xlim()
-    parts = [(left, right)] if low is None else [(left, low), (high, right)]
+    parts = [(left, right)] if low is None or high is None else [(left, low), (high, right)]
     for start, end in parts:
         if end - start > 0.035 * (right - left):
             ax.axvspan(start, end, color=SHADE, zorder=0, linewidth=0)
@@ -127,7 +144,7 @@ def shade_beyond(ax, low, high, words="not poured"):
     ax.set_xlim(left, right)
 
 
-def poured_range(values):
+def poured_range(values: pd.Series) -> tuple[float, float] | tuple[None, None]:
     """Smallest and largest value poured, or (None, None) where fewer than two differ."""
     values = values.dropna()
     return (float(values.min()), float(values.max())) if values.nunique() > 1 else (None, None)

@@ -1,5 +1,7 @@
 """What cannot be used, said in words: one sentence, or every problem of something given at once."""
 
+from collections.abc import Iterable
+
 SHOWN = 40  # problems listed in a notebook; `.problems` has them all
 
 
@@ -21,7 +23,7 @@ class Problems(Problem):
     problems : iterable of str
     """
 
-    def __init__(self, where, problems):
+    def __init__(self, where: str, problems: Iterable[str]) -> None:
         self.given, self.problems = where, list(problems)
         more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
         super().__init__(f"{where}: {self.problems[0]}{more}")

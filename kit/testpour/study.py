@@ -3,12 +3,19 @@
 Everything else in the package takes the study as given; `study_file` reads and writes it.
 """
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from testpour.problems import Problems
 from testpour.units import UnitProblem, show
 from testpour.wording import in_markdown
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Column, Factor, Reading
 
 # Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
 _SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")
@@ -41,15 +48,17 @@ class Aim:
     at_most: float | None = None
     age: float | None = None
 
-    def words(self, reading):
+    def words(self, reading: Reading) -> str:
         """The aim in words, for example ``"gel time 15 to 45 min"``."""
         low, high = self.at_least, self.at_most
         if low is not None and high is not None:
             bound = f"{low:g} to {show(high, reading.unit)}"
         elif low is not None:
             bound = f"at least {reading.show(low)}"
-        else:
+        elif high is not None:
             bound = f"at most {reading.show(high)}"
+        else:
+            bound = "of any value"
         return f"{reading.words} {bound}" + (f" at {self.age:g} h" if self.age else "")
 
 
@@ -76,28 +85,28 @@ class Study:
 
     name: str
     question: str
-    factors: tuple
-    readings: tuple
-    aims: tuple
-    resin: dict
+    factors: tuple[Factor, ...]
+    readings: tuple[Reading, ...]
+    aims: tuple[Aim, ...]
+    resin: dict[str, Any]
     log: str = "log.sqlite"
     folder: Path = Path(".")
-    ready: dict = field(default_factory=dict)
+    ready: dict[str, float] = field(default_factory=dict)
 
-    def factor(self, name):
+    def factor(self, name: str) -> Factor:
         """The factor of that name; a KeyError that lists the names otherwise."""
         return _named(self.factors, name, "factor")
 
-    def reading(self, name):
+    def reading(self, name: str) -> Reading:
         """The reading of that name; a KeyError that lists the names otherwise."""
         return _named(self.readings, name, "reading")
 
     @property
-    def varied(self):
+    def varied(self) -> tuple[Factor, ...]:
         """Chosen factors that have a span to plan over."""
         return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)
 
-    def settings(self, given=None, **more):
+    def settings(self, given: Mapping[str, Any] | None = None, **more: str | float | None) -> dict[str, Any]:
         """Settings as one complete row of floats, usual values where nothing is said.
 
         Parameters
@@ -134,7 +143,7 @@ class Study:
             raise StudyProblems("Settings", problems)
         return row
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The study in a few sentences."""
         aims = "; ".join(aim.words(self.reading(aim.reading)) for aim in self.aims)
         varied = ", ".join(
@@ -157,7 +166,7 @@ class Study:
         )
 
 
-def older_name(name):
+def older_name(name: str) -> str:
     """The name under which an earlier version logged a column, in small letters: ``"session"`` for ``"own_session"``.
 
     Earlier versions took such names, logged under them, and then could not read the log or its sheets.
@@ -166,7 +175,7 @@ def older_name(name):
     return rest if name.startswith(OWN) and rest in TAKEN["factors"] else ""
 
 
-def newer_name(name, columns):
+def newer_name(name: str, columns: Iterable[Column]) -> str:
     """The name that one of `columns` has for what was logged as `name`; `name` itself where none is its successor."""
     return next((c.name for c in columns if older_name(c.name) == name.casefold()), name)
 

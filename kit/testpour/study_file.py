@@ -4,6 +4,7 @@ import math
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from testpour.catalogue import ColumnProblem, Factor, Reading, amount, catalogue, declare
 from testpour.files import Kind, put
@@ -32,7 +33,7 @@ def _is_study(path):
 FILE = Kind("a study file", _is_study)
 
 
-def read_study(path="study.toml"):
+def read_study(path: str | Path = "study.toml") -> Study:
     """Read a study file.
 
     Parameters
@@ -64,7 +65,7 @@ def read_study(path="study.toml"):
     return study_from(raw, path)
 
 
-def study_from(raw, path=Path("study.toml")):
+def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
     """A `Study` from the tables of a study file; see `read_study`."""
     problems = [
         f"[{key}] is not a part of a study; allowed are {', '.join(sorted(SECTIONS))}."
@@ -277,7 +278,7 @@ def _ready(raw, readings, problems):
     return ready
 
 
-def save_study(study, path=None):
+def save_study(study: Study, path: str | Path | None = None) -> Path:
     """Write a study as a study file. Comments of an older file are not kept.
 
     Parameters
@@ -301,7 +302,7 @@ def save_study(study, path=None):
     return put(path or study.folder / "study.toml", tomli_w.dumps(as_table(study)).translate(ESCAPED), FILE)
 
 
-def as_table(study):
+def as_table(study: Study) -> dict[str, Any]:
     """The study as the nested tables of its file; only what differs from the catalogue is written."""
     table = {"name": study.name, "question": study.question, "log": study.log, "resin": dict(study.resin)}
     for section, columns in (("factors", study.factors), ("readings", study.readings)):

@@ -6,6 +6,7 @@ One reader for study files, sheets and traces, so that all of them take and refu
 import os
 import re
 import stat
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,7 @@ class TextProblem(ValueError):
     """A file cannot be opened, is too large, or holds no text."""
 
 
-def read_bytes(path, largest):
+def read_bytes(path: str | Path, largest: int) -> bytes:
     """The bytes of a plain file; a pipe, a device or a folder would keep a reader waiting or never end.
 
     Parameters
@@ -60,7 +61,9 @@ def read_bytes(path, largest):
     return held
 
 
-def read_text(path, largest, codings=("utf-8-sig", "cp1252", "latin-1")):
+def read_text(
+    path: str | Path, largest: int, codings: Sequence[str] = ("utf-8-sig", "cp1252", "latin-1")
+) -> str:
     """The text of a file, whatever program saved it.
 
     Parameters
@@ -93,7 +96,7 @@ def read_text(path, largest, codings=("utf-8-sig", "cp1252", "latin-1")):
     return text
 
 
-def decoded(raw, codings):
+def decoded(raw: bytes, codings: Sequence[str]) -> str | None:
     """Bytes as text, by the first coding that fits; None where none does."""
     for coding in (*_wide(raw), *codings):
         try:
@@ -113,7 +116,7 @@ def _wide(raw):
     return ("utf-16-be",) if len(head) > 3 and head[::2].count(0) > 0.7 * len(head[::2]) else ()
 
 
-def nested(text):
+def nested(text: str) -> int:
     """How many brackets of JSON stand within each other at most; brackets inside quotes do not count.
 
     Parameters

@@ -1,6 +1,11 @@
 """One thread for small matrices: several only wait for each other, five times as long on a busy machine."""
 
+from collections.abc import Callable
 from functools import cache, wraps
+from typing import ParamSpec, TypeVar
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
 @cache
@@ -12,7 +17,7 @@ def _controller():
     return ThreadpoolController()
 
 
-def one_thread(function):
+def one_thread(function: Callable[P, R]) -> Callable[P, R]:
     """Run a function with the linear algebra on one thread, as the machine had it again afterwards."""
 
     @wraps(function)

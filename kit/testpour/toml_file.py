@@ -1,9 +1,16 @@
 """A TOML file written by hand: read within bounds, its mistakes of writing explained line by line."""
 
+from __future__ import annotations
+
 import re
 import tomllib
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
 
 from testpour.text_file import TextProblem, read_text
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LARGEST = 500_000  # bytes; a study of fifty factors with long notes takes a tenth of it
 LONGEST_NAME = 60  # dots in a name; the time to read one grows with their square
@@ -22,12 +29,12 @@ HEADER = re.compile(r"\s*\[{1,2}[^\]]*$")
 class TomlProblem(ValueError):
     """A file cannot be read as TOML; `problems` lists each reason."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: Iterable[str]) -> None:
         self.problems = list(problems)
         super().__init__(" ".join(self.problems))
 
 
-def read_toml(path):
+def read_toml(path: str | Path) -> dict[str, Any]:
     """The tables of a TOML file.
 
     Parameters
@@ -72,7 +79,7 @@ def _in_words(problem):
     return f"not readable as TOML: {said}. Text needs quotes."
 
 
-def mistakes(text):
+def mistakes(text: str) -> list[str]:
     """What is wrong with the lines of a text that is not TOML, as people get it wrong.
 
     Parameters

@@ -4,10 +4,16 @@ Inside the package every number is a plain float in the unit its column declares
 knows Pint, so that offset temperatures, ounces and fractions of an inch are dealt with once.
 """
 
+from __future__ import annotations
+
 import math
 import re
 from functools import cache
 from tokenize import TokenError
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
 
 NUMBER = re.compile(
     r"""^\s*
@@ -44,16 +50,16 @@ class UnitProblem(ValueError):
 
 
 @cache
-def registry():
+def registry() -> UnitRegistry:
     """The one Pint registry of the package; made on first use because it takes a quarter second."""
     import pint
 
-    units = pint.UnitRegistry()
+    units: UnitRegistry = pint.UnitRegistry()
     units.define("drops = [drop_count]")
     return units
 
 
-def to_number(text, what="value", decimal=None):
+def to_number(text: str, what: str = "value", decimal: str | None = None) -> tuple[float, str]:
     """Read a number as people write it, and what follows it.
 
     Parameters
@@ -116,7 +122,7 @@ def _with_point(digits, what, decimal):
     return digits
 
 
-def to_unit(value, unit, what="value", decimal=None):
+def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | None = None) -> float:
     """A quantity as a plain float in `unit`.
 
     Parameters
@@ -196,7 +202,7 @@ def _unit(text):
     return registry().Unit(text)
 
 
-def show(value, unit="", digits=3):
+def show(value: float, unit: str = "", digits: int = 3) -> str:
     """A number with its unit, as it reads in a sentence: ``"20 °C"``, ``"1.5 %"``, ``"75 Shore D"``.
 
     Parameters

@@ -1,7 +1,11 @@
 """Small words that sentences share: plurals, lists, rounded numbers; and other people's words made inert."""
 
+from __future__ import annotations
+
 import re
+from collections.abc import Iterable
 from html import escape
+from typing import TYPE_CHECKING, Any
 
 # Characters that turn or hide the order of what is read (Unicode Standard Annex 9, table 4): shown by their number.
 TURNING = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
@@ -13,64 +17,69 @@ MARKUP = {ord(one): f"&#{ord(one)};" for one in "[]`*_~|@"}
 
 from dataclasses import dataclass
 
+if TYPE_CHECKING:
+    import pandas as pd
 
-def count(number, one, many=""):
+    from testpour.protocols import Saying
+
+
+def count(number: int, one: str, many: str = "") -> str:
     """``"1 pour"``, ``"4 pours"``."""
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def listed(words):
+def listed(words: Iterable[str]) -> str:
     """``"a"``, ``"a and b"``, ``"a, b and c"``."""
     words = list(words)
     return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
 
 
-def rounded(value):
+def rounded(value: float) -> str:
     """Two digits below ten, whole numbers above, with a true minus sign."""
     text = f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}" if abs(value) >= 0.95 else f"{value:.1g}"
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def signed(value):
+def signed(value: float) -> str:
     """`rounded`, with a plus sign above nothing."""
     text = rounded(value)
     return f"+{text}" if value > 0 and text != "0" else text
 
 
-def capital(words):
+def capital(words: str) -> str:
     """Words that begin a sentence or a label, the rest as it was."""
     return words[:1].upper() + words[1:]
 
 
-def in_hundred(chance):
+def in_hundred(chance: float) -> str:
     """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``."""
     hundredths = 100 * chance
     return "under 1" if hundredths < 0.5 else "over 99" if hundredths > 99.5 else f"{hundredths:.0f}"
 
 
-def visible(text):
+def visible(text: object) -> str:
     """`text` with the characters that would turn its order written out, such as [U+202E]."""
     return str(text).translate(SHOWN)
 
 
-def in_html(text):
+def in_html(text: object) -> str:
     """`text` for HTML, where a person's own words must not become markup, formulas or another order."""
     return escape(visible(text)).translate(ALONE)
 
 
-def in_markdown(text):
+def in_markdown(text: object) -> str:
     """`text` for a notebook's Markdown on one line: no markup, picture, link or formula comes of a person's words."""
     text = in_html(re.sub(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*", " ", visible(text)).strip()).translate(MARKUP)
     text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:3]}&#46;", text.replace("://", "&#58;//"))
     return re.sub(r"^(\d*)([-+#=.)])", lambda found: f"{found[1]}&#{ord(found[2])};", text)
 
 
-def table_html(table, **options):
+def table_html(table: pd.DataFrame, **options: Any) -> str:
     """A DataFrame as HTML with all words in it inert, on one line, so that it may stand in Markdown too."""
     return re.sub(r"\s*\n\s*", " ", table.to_html(**options)).translate(SHOWN).translate(ALONE)
 
 
-def said_in_markdown(result):
+def said_in_markdown(result: Saying) -> str:
     """The `_repr_markdown_` of a result that says itself in one sentence."""
     return in_markdown(result.sentence())
 

@@ -1,14 +1,20 @@
 """What may be asked of the cure model: within the resin it knows and the settings its evidence covers."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.cautions import check_settings, hottest_peak
-from testpour.models.physics import NEEDS, PEAK, learn_lot
+from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import settings_table
 from testpour.units import to_unit
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
 FURTHER = 1.5  # times the thickest pour, beyond which nothing is said: common practice, no source
@@ -38,11 +44,11 @@ class Asked:
     warnings : tuple of str
     """
 
-    study: object
-    settings: dict
-    lot: object
+    study: Study
+    settings: dict[str, float]
+    lot: LotFit
     thickest: float
-    warnings: tuple
+    warnings: tuple[str, ...]
 
     def __getitem__(self, name):
         return self.settings[name]

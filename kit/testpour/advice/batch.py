@@ -1,6 +1,9 @@
 """The pours worth making now, in the room as it is today."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,6 +21,9 @@ from testpour.models.chance import chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread
 from testpour.wording import in_html, in_hundred, table_html
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
@@ -50,7 +56,7 @@ class NextPours:
         The aims that no settings are likely to meet together.
     """
 
-    study: object
+    study: Study
     table: pd.DataFrame
     predicted: pd.DataFrame
     before: float

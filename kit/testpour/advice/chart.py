@@ -1,6 +1,9 @@
 """The recipe chart: catalyst by room temperature and thickness, to pin on the wall."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -23,6 +26,9 @@ from testpour.files import page_kind, put
 from testpour.pages import dated
 from testpour.threads import one_thread
 from testpour.wording import count
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 SAVED = page_kind("recipe chart")
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
@@ -49,7 +55,7 @@ class RecipeChart:
         The log it rests on.
     """
 
-    study: object
+    study: Study
     table: pd.DataFrame
     shared: str
     pours: int

@@ -5,7 +5,10 @@ closed form, and the chance of a good casting is a product of normal probabiliti
 are fitted apart. Nothing is reweighted, so the answer does not thin out when a pour would tell much.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtr
@@ -13,6 +16,9 @@ from scipy.special import ndtr
 from testpour.models.chance import NoAims
 from testpour.models.scales import to_latent
 from testpour.models.terms import design
+
+if TYPE_CHECKING:
+    from testpour.models.fits import ReadingFit
 
 TODAY = "session"
 
@@ -51,7 +57,7 @@ class State:
         Their covariance.
     """
 
-    fit: object
+    fit: ReadingFit
     centre: np.ndarray
     spread: np.ndarray
 

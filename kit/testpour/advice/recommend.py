@@ -1,6 +1,9 @@
 """The settings with the best chance of a good casting, for one room and what is given."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -8,10 +11,13 @@ import pandas as pd
 from testpour.advice.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import prospect, states_of
-from testpour.cautions import check_gel_time, check_peak, check_settings
-from testpour.models.chance import chance
+from testpour.cautions import Cautions, check_gel_time, check_peak, check_settings
+from testpour.models.chance import Chance, chance
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
@@ -40,11 +46,11 @@ class Recommendation:
         The aims that no settings are likely to meet together.
     """
 
-    study: object
+    study: Study
     table: pd.DataFrame
-    chance: object
+    chance: Chance
     predicted: pd.DataFrame
-    cautions: object
+    cautions: Cautions
     beyond: tuple
     free: tuple
     conflict: AimsConflict | None = None

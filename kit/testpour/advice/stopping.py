@@ -1,6 +1,9 @@
 """When to stop pouring: whether another session could still change the advice for the better."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,6 +15,9 @@ from testpour.advice.contexts import chances_by_draw, contenders, contexts_for
 from testpour.advice.prospect import prospect, states_of
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
 SURE = 0.9  # share of what may be true in which the advice must be close
@@ -43,7 +49,7 @@ class StopAdvice:
         The aims that no settings are likely to meet together.
     """
 
-    study: object
+    study: Study
     stop: bool
     gain: float
     before: float

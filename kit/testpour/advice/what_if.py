@@ -1,6 +1,9 @@
 """What would happen with some settings, and which single change would help most for least trouble."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -8,10 +11,14 @@ import pandas as pd
 from testpour.advice.candidates import allowed, checked_room, on_step
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import beyond_log, cautions_at, predicted
-from testpour.models.chance import chance
+from testpour.models.chance import Chance, chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread
 from testpour.wording import in_html, in_hundred, table_html
+
+if TYPE_CHECKING:
+    from testpour.cautions import Cautions
+    from testpour.study import Study
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting
@@ -41,13 +48,13 @@ class WhatIf:
         Settings that lie outside what was poured.
     """
 
-    study: object
+    study: Study
     table: pd.DataFrame
     predicted: pd.DataFrame
-    chance: object
+    chance: Chance
     changes: pd.DataFrame
     change: str
-    cautions: object
+    cautions: Cautions
     beyond: tuple
 
     def sentence(self):

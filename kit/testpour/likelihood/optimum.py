@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -16,10 +16,23 @@ from testpour.likelihood.separation import runaway
 if TYPE_CHECKING:
     from testpour.likelihood.climb import Top
     from testpour.likelihood.interval import IntervalModel
+    from testpour.likelihood.laplace import JointDensity
     from testpour.likelihood.scaling import Scale
 
 FAR = 12.0  # a log sigma or log gap this far from its start has no finite estimate
 WEAK = 1e4  # prior sd, in residual sds, that holds a runaway coefficient for the sake of the rest
+
+
+class OuterDensity(Protocol):
+    """A log density of outer parameters with its gradient, the inner ones integrated: a `Marginal`, or a pool's."""
+
+    problem: JointDensity
+    size: int
+
+    def split(self, outer: np.ndarray) -> tuple[np.ndarray, ...]:
+        """The parts of an outer vector, the standard deviations last."""
+
+    def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]: ...
 
 
 @dataclass(frozen=True)
@@ -36,7 +49,7 @@ class Optimum:
     diverges: tuple
 
 
-def joint_curvature(marginal: Marginal) -> Callable[..., np.ndarray]:
+def joint_curvature(marginal: OuterDensity) -> Callable[..., np.ndarray]:
     """Return ``outer -> minus second derivatives``: analytic when nothing is integrated, else differences."""
     if marginal.size:
         return difference_curvature(marginal)
@@ -52,7 +65,7 @@ def joint_curvature(marginal: Marginal) -> Callable[..., np.ndarray]:
     return curvature
 
 
-def reach_top(marginal: Marginal, start: np.ndarray) -> Top:
+def reach_top(marginal: OuterDensity, start: np.ndarray) -> Top:
     """Climb from `start`; sds that do better at zero are set to exactly zero."""
     sds = np.arange(len(start) - len(marginal.problem.groups), len(start))
 

@@ -1,6 +1,9 @@
 """When a casting can be demoulded, sanded or buffed: the age at which it is hard enough."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -11,6 +14,9 @@ from testpour.models.beyond import beyond
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
 from testpour.wording import in_markdown, listed
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 # Shore D from which a step is usually safe: common practice, no source. A study's [ready] overrules them.
 HABIT = {"demould": 60.0, "sand": 75.0, "buff": 80.0}
@@ -46,7 +52,7 @@ class Ready:
         What is refused or warned about in the settings.
     """
 
-    reading: object
+    reading: Reading
     settings: pd.DataFrame
     table: pd.DataFrame
     read: tuple

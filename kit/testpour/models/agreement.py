@@ -1,6 +1,9 @@
 """Log against belief, and the whole log checked at once: what stands out, and what to look at first."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -10,6 +13,9 @@ from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.models.check import check_fit
 from testpour.models.fits import GRADE, model_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
 RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
@@ -29,7 +35,7 @@ class Agreement:
         The settings whose believed effect the log contradicts.
     """
 
-    reading: object
+    reading: Reading
     chance: float
     strange: tuple
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from testpour.catalogue import catalogue
 from testpour.models.own_readings import own_scale
-from testpour.models.terms import TERMS, own_term
+from testpour.models.terms import TERMS, Term, own_term
 from testpour.problems import Problem
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
@@ -64,9 +64,9 @@ class ReadingBeliefs:
         The beliefs before heat and cure entered as terms, where they did (see `physics_terms`).
     """
 
-    terms: tuple
-    beliefs: tuple
-    scatter: dict
+    terms: tuple[Term, ...]
+    beliefs: tuple[Belief, ...]
+    scatter: dict[str, float]
     cuts: Belief | None = None
     left_over: int = 0
     plain: "ReadingBeliefs | None" = None

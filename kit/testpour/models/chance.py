@@ -1,6 +1,9 @@
 """The chance of a good casting: that one casting at given settings meets every aim."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -8,6 +11,9 @@ import pandas as pd
 from testpour.cautions import check_table
 from testpour.models.settings import settings_table
 from testpour.wording import in_html, in_hundred, in_markdown, table_html
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 
 class NoAims(ValueError):
@@ -29,7 +35,7 @@ class Chance:
         Mean chance of meeting each aim alone; one column an aim, in words.
     """
 
-    study: object
+    study: Study
     settings: pd.DataFrame
     draws: np.ndarray
     by_aim: pd.DataFrame

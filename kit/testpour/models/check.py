@@ -1,6 +1,9 @@
 """Does a model agree with its log: each pour against what all other pours say of it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -8,6 +11,9 @@ import pandas as pd
 from testpour.models.left_out import left_out
 from testpour.models.suspects import Suspect, suspects
 from testpour.wording import count, listed, said_in_markdown
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 LEVEL = 0.9
 LUCK = 0.1  # pours that may stand out in a log where nothing went wrong, on average
@@ -29,7 +35,7 @@ class Checked:
         The pours that stand out, with what is odd about each.
     """
 
-    reading: object
+    reading: Reading
     table: pd.DataFrame
     suspects: tuple = ()
 

@@ -1,6 +1,9 @@
 """Two settings, or two pours of the log, side by side: what differs, and how sure that is."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,6 +15,9 @@ from testpour.models.change import change
 from testpour.models.settings import settings_table
 from testpour.units import show
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 LEVEL = 0.9
 LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
@@ -45,7 +51,7 @@ class Comparison:
         Chance of a good casting of each; None where the study states no aim.
     """
 
-    study: object
+    study: Study
     names: tuple
     settings: pd.DataFrame
     table: pd.DataFrame

@@ -1,6 +1,9 @@
 """What the settings did: one sentence and one row for each factor, with belief's share and the log's."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -10,6 +13,9 @@ from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.units import show
 from testpour.wording import in_markdown, listed, rounded
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Factor, Reading
 
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
@@ -40,8 +46,8 @@ class Effect:
         Chance that the true change lies between `low` and `high`.
     """
 
-    factor: object
-    reading: object
+    factor: Factor
+    reading: Reading
     start: float
     end: float
     middle: float
@@ -154,7 +160,7 @@ class Effects:
     each : tuple of Effect
     """
 
-    reading: object
+    reading: Reading
     each: tuple
     settings: dict = field(default_factory=dict)
 

@@ -1,15 +1,18 @@
 """Fits: each reading's model, beliefs updated by the log, and what it predicts."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
 from testpour.likelihood.interval import IntervalModel
-from testpour.models.beliefs import GROUPS, beliefs_for
+from testpour.models.beliefs import GROUPS, ReadingBeliefs, beliefs_for
 from testpour.models.beyond import beyond
 from testpour.models.log_rows import groups_of, latent_ends, rows_of
 from testpour.models.physics_choice import chosen
@@ -19,6 +22,12 @@ from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count, in_markdown
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
+    from testpour.likelihood.posterior import Posterior
+    from testpour.logbook.castings import Castings
+    from testpour.study import Study
 
 DRAWS = 2000
 GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
@@ -44,13 +53,13 @@ class ReadingFit:
         The likelihood and beliefs that `posterior` was drawn from.
     """
 
-    study: object
-    reading: object
-    believed: object
-    posterior: object
+    study: Study
+    reading: Reading
+    believed: ReadingBeliefs
+    posterior: Posterior
     rows: pd.DataFrame
-    assumed: tuple = ()
-    model: object = None
+    assumed: tuple[str, ...]
+    model: IntervalModel
 
     @property
     def pours(self):
@@ -171,9 +180,9 @@ class Fits(Mapping):
     seed : int
     """
 
-    study: object
-    castings: object
-    models: dict
+    study: Study
+    castings: Castings
+    models: dict[str, ReadingFit]
     seed: int = 0
 
     def __getitem__(self, name):

@@ -5,7 +5,10 @@ Gauss and Newton's steps on each reading's own scale, so that what is left is a 
 posterior at its top (MacKay, Neural Computation 4 (1992) 448, citation from memory).
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +19,9 @@ from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_of, rise_of
 from testpour.physics.lots import UNKNOWNS, lot_beliefs, lots_at
 from testpour.wording import count, listed
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 NEEDS = ("thickness", "catalyst", "room_temperature")
 TIMES = {"gel_time": "gel", "time_to_peak": "peak_time"}  # reading and its name in the atlas
@@ -80,7 +86,7 @@ class LotFit:
 class _Evidence:
     """Readings of one kind: latent ends, settings, and the covariance of their scatter."""
 
-    reading: object
+    reading: Reading
     low: np.ndarray
     high: np.ndarray
     settings: np.ndarray

@@ -1,6 +1,9 @@
 """Where a reading's scatter comes from: the reading itself, the pour, the session, the lots, who reads."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,6 +15,9 @@ from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.units import show
 from testpour.wording import in_markdown, listed, rounded
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken
 SURE = 0.75  # chance that a part is the largest before it is called so
@@ -88,7 +94,7 @@ class Scatter:
         Names of the sources that the log cannot show at all, for example a second resin lot.
     """
 
-    reading: object
+    reading: Reading
     parts: tuple
     silent: tuple = ()
 

@@ -1,8 +1,12 @@
 """A pool's posterior as beliefs for a bench that joins: a file in the shape of `beliefs.toml`, with provenance."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +16,9 @@ from testpour.models.fits import GRADE
 from testpour.models.terms import TERMS
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
+
+if TYPE_CHECKING:
+    from testpour.pooling.pool import Pool
 
 KIND = "testpour beliefs"
 FORM = 1  # of the file; a reader refuses one it does not know
@@ -31,11 +38,14 @@ class PooledBeliefs(dict):
         Reading to the half-normal scale of benches about the average one, for the next `pool`.
     """
 
-    def __init__(self, tables, provenance=None, benches=None):
+    def __init__(
+        self, tables: Mapping[str, dict[str, Any]], provenance: dict[str, Any] | None = None,
+        benches: dict[str, float] | None = None
+    ) -> None:
         super().__init__(tables)
         self.provenance, self.benches = provenance or {}, benches or {}
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What these beliefs rest on."""
         held = self.provenance
         if not held:
@@ -48,7 +58,7 @@ class PooledBeliefs(dict):
     __repr__ = sentence
 
 
-def pooled_beliefs(pooled):
+def pooled_beliefs(pooled: Pool) -> PooledBeliefs:
     """What a pool knows, as the belief of a bench that is not in it yet.
 
     Parameters
@@ -120,7 +130,7 @@ def _digits(value):
     return float(f"{value:.{DIGITS}g}")
 
 
-def write_beliefs(beliefs, path):
+def write_beliefs(beliefs: PooledBeliefs, path: str | Path) -> Path:
     """Write `PooledBeliefs` as a TOML file; return its path. `read_beliefs` reads it; only such a file is replaced."""
     lines = ["# What a pool of benches knows, for a bench that joins: fit_castings(log.castings(), beliefs=read_beliefs(...))"]
     tables = {"provenance": beliefs.provenance, "benches": beliefs.benches, **beliefs}
@@ -140,7 +150,7 @@ def _toml(value):
     return repr(value)
 
 
-def read_beliefs(path):
+def read_beliefs(path: str | Path) -> PooledBeliefs:
     """Beliefs from a file, for ``fit_castings(castings, beliefs=...)``.
 
     Parameters

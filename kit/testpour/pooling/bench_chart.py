@@ -1,14 +1,22 @@
 """What differs by bench: each bench of a pool against the average one."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, drawable, new_picture
 from testpour.pooling.bench_words import differs, in_points, too_few, unit_of
 
+if TYPE_CHECKING:
+    from testpour.picture import Picture
+    from testpour.pooling.pool import Pool
+
 NAMED = 24  # benches that a figure has room to name
 
 
-def show_benches(pooled, reading):
+def show_benches(pooled: Pool, reading: str) -> Picture:
     """How each bench of a pool differs from the average bench in one reading.
 
     Parameters

@@ -1,12 +1,20 @@
 """Why a bench, or a part of its log, cannot be joined: every reason in one table, each with what to do."""
 
+from __future__ import annotations
+
 from collections import Counter
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
+from testpour.catalogue import Factor
+from testpour.pooling.sources import Source, Unread
 from testpour.problems import Problems
 from testpour.units import SCALES, UnitProblem, to_unit
 from testpour.wording import count, table_html
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
 WHOLE = "log"  # the part that stands for all a bench gave
@@ -21,7 +29,7 @@ class PoolProblems(Problems):
         One row a reason: bench, part of the log, what is wrong, how it stands here and in the pool, and what to do.
     """
 
-    def __init__(self, table):
+    def __init__(self, table: pd.DataFrame) -> None:
         self.table = table
         lines = [f"{row.bench}, {row.part}: {row.what}. {row.do}" for row in table.itertuples()]
         super().__init__("Logs that cannot be joined as they are", lines)
@@ -36,24 +44,24 @@ class PoolProblems(Problems):
                 "Mend them, or join the rest with pool(..., leave_out=True)."]
 
 
-def reasons_table(rows):
+def reasons_table(rows: list[dict[str, str]]) -> pd.DataFrame:
     """The table of reasons from `reason` rows."""
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def reason(bench, part, what, here, pooled, do):
+def reason(bench: str, part: str, what: str, here: str, pooled: str, do: str) -> dict[str, str]:
     """One row of the table of reasons."""
     return {"bench": bench, "part": part, "what": what, "here": str(here), "in the pool": str(pooled), "do": do}
 
 
-def unjoinable(sources):
+def unjoinable(sources: list[Source | Unread]) -> list[dict[str, str]]:
     """Reasons why whole logs cannot be joined: unreadable, empty, or another kind of resin."""
     rows = [
         reason(s.bench, WHOLE, f"cannot be read: {s.trouble.rstrip('.')}", s.origin, "", "Mend it, or leave it out.")
         for s in sources
-        if s.castings is None
+        if isinstance(s, Unread)
     ]
-    read = [s for s in sources if s.castings is not None]
+    read = [s for s in sources if isinstance(s, Source)]
     rows += [
         reason(s.bench, WHOLE, "holds no pour", "0 pours", "", "Log a pour first, or leave it out.")
         for s in read
@@ -85,12 +93,12 @@ def _most(values):
     return max(held, key=lambda value: held[value])
 
 
-def agreed(sources, which):
+def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict[str, Factor | Reading]:
     """How most benches declare each factor or reading: name to Column.
 
     `which` is "factors" or "readings". Where declarations differ in what matters, the commonest is the pool's.
     """
-    declared = {}
+    declared: dict[str, list[Factor | Reading]] = {}
     for source in sources:
         for column in getattr(source.castings.study, which):
             declared.setdefault(column.name, []).append(column)
@@ -100,15 +108,17 @@ def agreed(sources, which):
     }
 
 
-def matters(column):
+def matters(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
     """What two declarations must share for their values to mean the same."""
-    if hasattr(column, "kind"):
+    if isinstance(column, Factor):
         return column.unit, column.kind
     ends = (column.low, column.high) if column.scale == "share" else ()
     return column.unit, column.scale, tuple(column.grades or ()), ends
 
 
-def differing(sources, which, pooled):
+def differing(
+    sources: list[Source], which: Literal["factors", "readings"], pooled: dict[str, Factor | Reading]
+) -> tuple[list[dict[str, str]], dict[tuple[str, str], tuple[str, str]]]:
     """Reasons why single columns cannot be joined, and how the values of others are brought to the pool's unit.
 
     Returns
@@ -149,7 +159,7 @@ def _difference(bench, column, other):
         do = "No scale converts to another: read it on the pool's scale, or leave it out." if scale else (
             f"Declare it in {other.unit or 'plain numbers'} and log it so.")
         return reason(bench, part, "is on another scale" if scale else "is in another unit", column.unit, other.unit, do)
-    if getattr(column, "kind", None) != getattr(other, "kind", None):
+    if isinstance(column, Factor) and column.kind != other.kind:
         return reason(bench, part, "is another kind of setting", column.kind, other.kind, "Declare it alike.")
     if column.scale != other.scale:
         return reason(bench, part, "spreads on another scale", column.scale, other.scale, "Declare the same scale.")

@@ -1,8 +1,16 @@
 """The sentences of a pool: what holds everywhere, what differs by bench, what a newcomer may expect."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.wording import capital, count, listed, rounded
+
+if TYPE_CHECKING:
+    from testpour.models.effects import Effect
+    from testpour.pooling.reading import PooledReading
 
 EVERY, MOST, SAME, OPEN = "at every bench", "on average only", "taken as the same everywhere", "cannot tell yet"
 CHANCES = "castings in 100"
@@ -10,7 +18,7 @@ FEWEST = 3  # benches from which a pool can tell how they differ
 SHOWN = 4  # benches named as standing out; more are counted
 
 
-def holds(effect, new, one, tells):
+def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple[str, str]:
     """Where an effect holds, and the sentence that says so.
 
     Parameters
@@ -30,12 +38,12 @@ def holds(effect, new, one, tells):
     return (EVERY if new.told else MOST), f"{said} At a new bench: {effect_interval(new)}."
 
 
-def effect_interval(effect):
+def effect_interval(effect: Effect) -> str:
     """The interval of an effect in words, with its signs where it leaves both directions."""
     return effect.interval().partition("interval ")[2]
 
 
-def too_few(benches):
+def too_few(benches: int) -> str:
     """What a pool of one or two benches says about differences."""
     return (
         f"With {count(benches, 'bench', 'benches')} a pool cannot tell yet how benches differ: that takes "
@@ -43,7 +51,7 @@ def too_few(benches):
     )
 
 
-def differs(one):
+def differs(one: PooledReading) -> str:
     """How far benches lie apart in one reading, and which stand out."""
     said = f"{capital(one.reading.words)}: {_spread(one)}."
     table = one.differences()
@@ -85,14 +93,14 @@ def _bound(one):
     return min(bounds, default=None) if reading.grades else None
 
 
-def unit_of(one):
+def unit_of(one: PooledReading) -> str:
     """The unit of a difference between benches."""
     if one.reading.grades:
         return CHANCES if _bound(one) is not None else "grades"
     return "%" if one.ratio else {"degC": "°C"}.get(one.reading.unit, one.reading.unit)
 
 
-def in_points(one, values):
+def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
     """Differences (array) as a figure draws them, in `unit_of`."""
     return _size(one, values)
 
@@ -105,7 +113,7 @@ def _by(one, middle):
     return f"{_digits(abs(size), unit_of(one))} {unit_of(one)} {word[size > 0]}"
 
 
-def expects(one):
+def expects(one: PooledReading) -> str:
     """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
     reading, age = one.reading, _age(one)
     shown = one.newcomer().predict(age=age).iloc[0]

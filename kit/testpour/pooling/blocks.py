@@ -8,6 +8,7 @@ coefficients.
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TypeAlias
 
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
@@ -47,19 +48,21 @@ class Blocks:
     `shared` counts the coefficients, `places[c][bench]` where component c's effects of a bench lie.
     """
 
-    benches: tuple
+    benches: tuple[Bench, ...]
     shared: int
     leaf: int
     size: int
     components: int
 
     @property
-    def first_leaf(self):
+    def first_leaf(self) -> int:
         """Where the leaves begin among the inner parameters."""
         return self.size - (self.benches[-1].leaves.stop if self.leaf >= 0 else 0)
 
 
-def make_blocks(design, bench, components):
+def make_blocks(
+    design: np.ndarray, bench: np.ndarray, components: list[tuple[np.ndarray, np.ndarray]]
+) -> Blocks:
     """Lay rows out by bench.
 
     Parameters
@@ -107,6 +110,9 @@ def _finest(components, benches):
     return best
 
 
+BenchParts: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+
+
 @dataclass(frozen=True)
 class Arrow:
     """The factored curvature of the inner parameters at row weights and spreads.
@@ -126,10 +132,10 @@ class Arrow:
     blocks: Blocks
     spreads: np.ndarray
     root: np.ndarray
-    parts: tuple
+    parts: tuple[BenchParts, ...]
     log_determinant: float
 
-    def solve(self, right):
+    def solve(self, right: np.ndarray) -> np.ndarray:
         """Curvature to the power -1 times `right` (size, r)."""
         blocks, p = self.blocks, self.blocks.shared
         first, tau = blocks.first_leaf, self.spreads[blocks.leaf]
@@ -153,7 +159,7 @@ class Arrow:
                 out[place] = (right[place] - tau * (sums @ np.vstack([out[:p], own]))) / level[:, None]
         return out
 
-    def inverse_block(self, part):
+    def inverse_block(self, part: BenchParts) -> np.ndarray:
         """Covariance of the coefficients and one bench's own effects, (p + d, p + d)."""
         root, link, *_ = part
         top = dpotrs(self.root, np.eye(len(self.root)), lower=1)[0]
@@ -163,24 +169,24 @@ class Arrow:
         return np.block([[top, across.T], [across, roots @ roots.T + turn @ top @ turn.T]])
 
 
-def forth(root, right):
+def forth(root: np.ndarray, right: np.ndarray) -> np.ndarray:
     """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call."""
     return dtrtrs(root, right, lower=1)[0]
 
 
-def back(root, right):
+def back(root: np.ndarray, right: np.ndarray) -> np.ndarray:
     """Solve ``root.T @ x = right``."""
     return dtrtrs(root, right, lower=1, trans=1)[0]
 
 
-def factor(blocks, weights, spreads, precision):
+def factor(blocks: Blocks, weights: np.ndarray, spreads: np.ndarray, precision: np.ndarray) -> Arrow:
     """The `Arrow` at row `weights` (n,), `spreads` (C,) and the coefficients' belief `precision` (p, p)."""
     p, total, log_determinant, parts = blocks.shared, precision.copy(), 0.0, []
     for bench in blocks.benches:
         scale = np.r_[np.ones(p), spreads[bench.owner]]
         weighed = bench.design * weights[bench.rows, None]
         matrix = bench.design.T @ weighed
-        sums, level = None, None
+        sums, level = np.zeros((0, len(scale))), np.zeros(0)
         if blocks.leaf >= 0:
             tau = spreads[blocks.leaf]
             sums = np.add.reduceat(weighed, bench.starts, axis=0)

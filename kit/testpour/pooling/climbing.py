@@ -1,6 +1,10 @@
 """Find where the pooled likelihood and beliefs are highest; a great pool begins on some of its benches."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -12,6 +16,10 @@ from testpour.likelihood.optimum import reach_top
 from testpour.likelihood.scaling import scaled_problem
 from testpour.pooling.blocks import make_blocks
 from testpour.pooling.marginal import BenchMarginal
+
+if TYPE_CHECKING:
+    from testpour.likelihood.climb import Top
+    from testpour.likelihood.scaling import Scale
 
 GREAT = 4000  # rows above which a climb begins on part of the benches
 PART = 1500  # rows it begins on, about
@@ -43,20 +51,20 @@ class EvenSpreads:
         k = len(at) - self.marginal.blocks.components
         return at[:k], np.clip(at[k:], -12, 12)
 
-    def plain(self, at):
+    def plain(self, at: np.ndarray) -> np.ndarray:
         """The outer parameters with their spreads as they are."""
         shape, scores = self._parts(at)
         scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
         return np.concatenate([shape, np.where(self._believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
-    def scores(self, outer):
+    def scores(self, outer: np.ndarray) -> np.ndarray:
         """The inverse of `plain`."""
         shape, spreads = self.marginal.split(outer)
         scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
         scores = np.where(self._believed, -ndtri(2 * ndtr(-spreads / scale)), np.log(spreads))
         return np.concatenate([shape, scores])
 
-    def log_stretch(self, at):
+    def log_stretch(self, at: np.ndarray) -> np.ndarray:
         """Log of how much each spread grows with its score."""
         _, scores = self._parts(at)
         spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
@@ -73,7 +81,9 @@ class EvenSpreads:
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 
-def bench_marginal(model, bench, slopes=(), sampling=True):
+def bench_marginal(
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), sampling: bool = True
+) -> tuple[BenchMarginal, Scale, np.ndarray]:
     """The `BenchMarginal` of a model, its `Scale` and a start for its outer parameters.
 
     Parameters
@@ -103,7 +113,9 @@ def bench_marginal(model, bench, slopes=(), sampling=True):
     return BenchMarginal(problem, make_blocks(problem.design, kept, components)), scale, outer
 
 
-def most_likely_spreads(model, bench, slopes=()):
+def most_likely_spreads(
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = ()
+) -> dict[str, float]:
     """The most likely spreads, coefficients integrated out: restricted maximum likelihood under flat beliefs.
 
     Returns
@@ -119,12 +131,14 @@ def most_likely_spreads(model, bench, slopes=()):
     return found if scale.graded else found | {"reading": float(np.exp(scale.shape(shape)[0]))}
 
 
-def slope_name(model, slope):
+def slope_name(model: IntervalModel, slope: Slope) -> str:
     """How the spread of a coefficient that differs by bench is called."""
     return f"bench {model.coefficient_names[slope.column]}"
 
 
-def pooled_top_of_density(model, bench, slopes):
+def pooled_top_of_density(
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]
+) -> tuple[EvenSpreads, Scale, Top]:
     """The highest place of the density of a pool's spreads as scores.
 
     Returns

@@ -4,6 +4,11 @@ Nested Laplace approximation: Rue, Martino & Chopin, J. R. Stat. Soc. B 71 (2009
 many benches the spreads themselves are all but normal, and the rest moves with them along straight lines.
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 import numpy as np
 from scipy.stats import chi2, norm, qmc
 
@@ -11,6 +16,10 @@ from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.posterior import Posterior, resample
 from testpour.pooling.blocks import back
 from testpour.pooling.climbing import pooled_top_of_density, slope_name
+
+if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
+    from testpour.pooling.climbing import Slope
 
 DEGREES = 6  # of the t distribution that spreads are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
@@ -23,7 +32,10 @@ FEW = 12  # benches of a small pool
 MANY, MOST = 30, 60  # benches from which spreads' scores count as normal: in a large pool, and in any
 
 
-def sample_pool(model, bench, slopes=(), *, draws=2000, seed=0):
+def sample_pool(
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000,
+    seed: int = 0
+) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
     Parameters

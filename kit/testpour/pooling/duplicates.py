@@ -1,15 +1,23 @@
 """The same pours given twice, found by what they hold and not by what they are called."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
 from testpour.pooling.bench_reasons import WHOLE, reason
 from testpour.wording import count
 
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.pooling.sources import Source
+
 ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same
 
 
-def pours_twice(sources):
+def pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, set[str]]]:
     """Pours that an earlier bench has given already.
 
     Two pours are the same when made at the same moment at the same settings with the same readings. A few with a
@@ -22,7 +30,8 @@ def pours_twice(sources):
     doubled : dict
         Bench to the set of its pours that are already in the pool.
     """
-    seen, rows, doubled = {}, [], {}
+    seen: dict[int, str] = {}
+    rows, doubled = [], {}
     for source in sources:
         marks = marks_of(source.castings)
         again = {pour: seen[mark] for pour, mark in marks.items() if mark in seen}
@@ -41,7 +50,7 @@ def pours_twice(sources):
     return rows, doubled
 
 
-def marks_of(castings):
+def marks_of(castings: Castings) -> dict[str, int]:
     """A mark of what each pour holds, for pours that were read: pour to number."""
     factors = [f.name for f in castings.study.factors if f.name in castings.pours and f.kind != "text"]
     pours = castings.pours

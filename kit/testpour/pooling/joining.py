@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -14,6 +16,9 @@ from testpour.pooling.duplicates import pours_twice
 from testpour.pooling.sources import open_sources
 from testpour.units import to_unit
 from testpour.wording import count
+
+if TYPE_CHECKING:
+    from testpour.pooling.sources import Given
 
 ORDER = ("session", "made_at")
 
@@ -40,7 +45,7 @@ class Joined:
     left_out: pd.DataFrame
 
 
-def join_logs(given, *, leave_out=False):
+def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False) -> Joined:
     """Join logs of several benches.
 
     Parameters

@@ -43,19 +43,19 @@ class BenchMarginal:
 
     problem: JointDensity
     blocks: Blocks
-    last: tuple = field(default=None, repr=False)
+    last: tuple[np.ndarray, np.ndarray, np.ndarray | float] | None = field(default=None, repr=False)
 
     def __post_init__(self):
         self.size = self.blocks.size
         root = self.problem.root
         self.precision, self.linear = root.T @ root, root.T @ self.problem.target
 
-    def split(self, outer):
+    def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Shape and spreads of an outer vector."""
         count = self.blocks.components
         return outer[: len(outer) - count], outer[len(outer) - count :]
 
-    def predictor(self, at, spreads):
+    def predictor(self, at: np.ndarray, spreads: np.ndarray) -> np.ndarray:
         """Row means (n, ...) of inner parameters `at` (size, ...)."""
         blocks, p = self.blocks, self.blocks.shared
         pieces = []
@@ -68,7 +68,7 @@ class BenchMarginal:
             pieces.append(eta)
         return np.concatenate(pieces)
 
-    def pull(self, slopes, spreads):
+    def pull(self, slopes: np.ndarray, spreads: np.ndarray) -> np.ndarray:
         """The design's transpose times `slopes` (n, r): (size, r)."""
         blocks, p = self.blocks, self.blocks.shared
         out = np.zeros((self.size, slopes.shape[1]))
@@ -82,7 +82,7 @@ class BenchMarginal:
                 out[blocks.first_leaf :][bench.leaves] = spreads[blocks.leaf] * summed
         return out
 
-    def solve(self, outer, near=1e-17):
+    def solve(self, outer: np.ndarray, near: float = 1e-17) -> Place:
         """The inner mode by safe Newton steps, as a `Place`; the likelihood is concave in it.
 
         Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
@@ -116,7 +116,7 @@ class BenchMarginal:
         residual = self.problem.root @ at[:p] - self.problem.target
         return -(residual @ residual + at[p:] @ at[p:]) / 2
 
-    def value_at(self, place, outer):
+    def value_at(self, place: Place, outer: np.ndarray) -> float:
         """Log density at `outer`, whose inner mode is `place`."""
         shape, spreads = self.split(outer)
         value = place.rows.value.sum() + self._belief(place.at) + self.problem.constant

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -15,6 +17,14 @@ from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
 from testpour.threads import one_thread
 from testpour.wording import count, listed
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from testpour.pooling.belief_file import PooledBeliefs
+    from testpour.pooling.reading import PooledReading
+    from testpour.pooling.sources import Given
+    from testpour.study import Study
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +47,7 @@ class Pool:
     castings: Castings
     benches: pd.DataFrame
     left_out: pd.DataFrame
-    readings: dict
+    readings: dict[str, PooledReading]
     seed: int = 0
 
     def __getitem__(self, name):
@@ -46,26 +56,26 @@ class Pool:
         return self.readings[name]
 
     @property
-    def study(self):
+    def study(self) -> Study:
         """The joint study: the factors and readings of all benches, the aims of the first."""
         return self.castings.study
 
     @property
-    def tells(self):
+    def tells(self) -> bool:
         """Whether there are enough benches to tell how benches differ."""
         return len(self.benches) >= FEWEST
 
     @cached_property
-    def newcomer(self):
+    def newcomer(self) -> Fits:
         """`Fits` of a bench that is not in the pool yet: `predict`, `recommend` and `chance` take it."""
         return self._fits({name: one.newcomer() for name, one in self.readings.items()})
 
     @cached_property
-    def average(self):
+    def average(self) -> Fits:
         """`Fits` of the average bench."""
         return self._fits({name: one.average for name, one in self.readings.items()})
 
-    def at(self, bench):
+    def at(self, bench: str) -> Fits:
         """`Fits` of one bench of the pool, all others speaking for it where its own log is short."""
         if bench not in self.benches.index:
             raise KeyError(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
@@ -76,12 +86,15 @@ class Pool:
     def _fits(self, models):
         return Fits(self.study, self.castings, models, self.seed)
 
-    def expect(self, settings=None, *, room=None, age=None, level=0.9):
+    def expect(
+        self, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
+        age: str | float | None = None, level: float = 0.9
+    ) -> pd.DataFrame:
         """What a newcomer's bench should expect of one casting before its first pour; see `Fits.predict`."""
         return self.newcomer.predict(settings, room=room, age=age, level=level)
 
     @cached_property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """What holds everywhere: one row a reading and factor.
 
         Columns: from, to; middle, low, high of the change at the average bench (90 %); new low, new high: the same
@@ -105,7 +118,7 @@ class Pool:
                 }
 
     @cached_property
-    def differences(self):
+    def differences(self) -> pd.DataFrame:
         """What differs by bench: one row a reading and bench.
 
         Columns: middle, low, high of the difference from the average bench (90 %), its unit, and whether the bench
@@ -121,11 +134,11 @@ class Pool:
                 parts[one.reading.words] = table
         return pd.concat(parts, names=["reading"]) if parts else pd.DataFrame()
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the pool says, in a few sentences."""
         return " ".join([self.joined(), *self.told()])
 
-    def joined(self):
+    def joined(self) -> str:
         """How much was joined, and what was left out."""
         pours, sessions = (int(self.benches[name].sum()) for name in ("pours", "sessions"))
         said = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
@@ -133,7 +146,7 @@ class Pool:
             said += f" Left out: {listed(dict.fromkeys(self.left_out['bench'] + ' ' + self.left_out['part']))}."
         return said
 
-    def told(self):
+    def told(self) -> list[str]:
         """What differs by bench, one sentence a reading; what to expect where that cannot be told."""
         read = [one for one in self.readings.values() if one.average.pours]
         if self.tells:
@@ -148,14 +161,14 @@ class Pool:
 
         return pool_html(self)
 
-    def beliefs(self, path=None):
+    def beliefs(self, path: str | Path | None = None) -> PooledBeliefs | Path:
         """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`."""
         from testpour.pooling.belief_file import pooled_beliefs, write_beliefs
 
         held = pooled_beliefs(self)
         return held if path is None else write_beliefs(held, path)
 
-    def page(self, path="pool.html"):
+    def page(self, path: str | Path = "pool.html") -> Path:
         """Write what the pool says as one page that opens anywhere; return its path."""
         from testpour.pooling.pool_page import write_page
 
@@ -163,7 +176,10 @@ class Pool:
 
 
 @one_thread
-def pool(benches, *, leave_out=False, beliefs=None, seed=0):
+def pool(
+    benches: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False,
+    beliefs: Mapping[str, Any] | None = None, seed: int = 0
+) -> Pool:
     """Join the logs of several benches and fit them as one.
 
     Parameters

@@ -1,12 +1,20 @@
 """A pool as a person sees it: in a notebook, and as one page that opens anywhere."""
 
+from __future__ import annotations
+
 from html import escape
+from typing import TYPE_CHECKING
 
 from testpour.exchange.data_link import image_link, versions
 from testpour.files import free_for, page_kind, put
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import EVERY, MOST, OPEN, SAME, expects
 from testpour.wording import count, in_html, table_html, visible
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from testpour.pooling.pool import Pool
 
 HEADS = {
     EVERY: "Holds at every bench",
@@ -26,12 +34,12 @@ STYLE = (
 )
 
 
-def pool_html(pooled):
+def pool_html(pooled: Pool) -> str:
     """The pool in a notebook: a sentence, what holds where, what differs, what to expect."""
     return "".join(_body(pooled, level=3))
 
 
-def write_page(pooled, path):
+def write_page(pooled: Pool, path: str | Path) -> Path:
     """Write the pool as one HTML file that needs no network; return its path.
 
     Raises

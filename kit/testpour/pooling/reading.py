@@ -1,6 +1,10 @@
 """One reading's pooled model: bench, session, lot and pour as levels, and a fit for any bench or a new one."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -15,6 +19,11 @@ from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.climbing import Slope, most_likely_spreads
 from testpour.pooling.draws import sample_pool
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
+    from testpour.logbook.castings import Castings
+    from testpour.models.beliefs import ReadingBeliefs
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
@@ -32,9 +41,9 @@ class BenchFit(ReadingFit):
         Term name, or "bench" for the level, to (draws,) deviations on the latent scale.
     """
 
-    away: dict = field(default_factory=dict)
+    away: dict[str, np.ndarray] = field(default_factory=dict)
 
-    def mean(self, table):
+    def mean(self, table: pd.DataFrame) -> np.ndarray:
         """Latent mean at each row of a settings table: shape (draws, rows)."""
         mean = super().mean(table)
         for name, apart in self.away.items():
@@ -62,15 +71,15 @@ class PooledReading:
     """
 
     average: ReadingFit
-    sloped: tuple
-    benches: tuple
+    sloped: tuple[str, ...]
+    benches: tuple[str, ...]
 
     @property
-    def reading(self):
+    def reading(self) -> Reading:
         """The reading's declaration."""
         return self.average.reading
 
-    def at(self, bench):
+    def at(self, bench: str) -> BenchFit:
         """The `BenchFit` of a bench of the pool."""
         effects = self.average.posterior.group_effects
         if bench not in self.benches:
@@ -78,7 +87,7 @@ class PooledReading:
         place = self.benches.index(bench)
         return self._away({name: effects[_spread_name(name)][:, place] for name in ("bench", *self.sloped)})
 
-    def newcomer(self):
+    def newcomer(self) -> BenchFit:
         """The `BenchFit` of a bench that is not in the pool yet: as far off the average as benches are."""
         spread = self.average.posterior.group_spread
         if not spread:
@@ -92,7 +101,7 @@ class PooledReading:
         held = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}
         return BenchFit(**held, away=away)
 
-    def most_likely_spreads(self):
+    def most_likely_spreads(self) -> dict[str, float]:
         """The most likely spread of benches, sessions, lots and readings on the latent scale, under the beliefs.
 
         Under flat beliefs these are the estimates of restricted maximum likelihood.
@@ -101,7 +110,7 @@ class PooledReading:
         number = next(group.codes for group in model.groups if group.name == "bench")
         return most_likely_spreads(model, number, slopes_of(self.average.believed, self.average.rows))
 
-    def differences(self):
+    def differences(self) -> pd.DataFrame:
         """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.
 
         Returns
@@ -121,17 +130,17 @@ class PooledReading:
         ).T
         return table.rename_axis("bench").astype({"middle": float, "low": float, "high": float, "stands_out": bool})
 
-    def spread(self):
+    def spread(self) -> tuple[float, float, float]:
         """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""
         values = self._change(self.average.posterior.group_spread["bench"])
         return tuple(np.quantile(values, MIDDLE_AND_ENDS))
 
-    def where_new_benches_lie(self):
+    def where_new_benches_lie(self) -> np.ndarray:
         """Low and high (90 %) of the difference of a bench that is not in the pool, at the usual settings: (2,)."""
         return np.quantile(self._change(self.newcomer().away["bench"]), MIDDLE_AND_ENDS[1:])
 
     @property
-    def ratio(self):
+    def ratio(self) -> bool:
         """Whether differences are ratios."""
         return self.reading.scale == "log"
 
@@ -155,7 +164,7 @@ class _Pair:
     def __getattr__(self, name):
         return getattr(self.average, name)
 
-    def mean(self, table):
+    def mean(self, table: pd.DataFrame) -> np.ndarray:
         """Latent mean of the average bench, then of the other: shape (draws, 2)."""
         return np.hstack([self.average.mean(table), self.other.mean(table)])
 
@@ -169,7 +178,10 @@ def _spread_name(name):
     return "bench" if name == "bench" else f"bench {name}"
 
 
-def fit_pooled(castings, bench_of, reading, *, beliefs=None, seed=0):
+def fit_pooled(
+    castings: Castings, bench_of: pd.Series, reading: Reading, *, beliefs: Mapping[str, Any] | None = None,
+    seed: int = 0
+) -> PooledReading:
     """The `PooledReading` of one reading.
 
     Parameters
@@ -221,13 +233,15 @@ def _model(reading, believed, rows, scale):
     return model, next(group.codes for group in model.groups if group.name == "bench")
 
 
-def bench_scale(believed):
+def bench_scale(believed: ReadingBeliefs) -> float:
     """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of."""
-    level = next((b for t, b in zip(believed.terms, believed.beliefs, strict=True) if t.name == "level"), believed.cuts)
+    believed_of = {term.name: belief for term, belief in zip(believed.terms, believed.beliefs, strict=True)}
+    level = believed_of.get("level") or believed.cuts
+    assert level is not None, "grades have cuts where other readings have a level"
     return SHARE * level.sd
 
 
-def slopes_of(believed, rows):
+def slopes_of(believed: ReadingBeliefs, rows: pd.DataFrame) -> tuple[Slope, ...]:
     """The effects that may differ by bench: those that enough benches varied."""
     found = []
     for column, (term, belief) in enumerate(zip(believed.terms, believed.beliefs, strict=True)):

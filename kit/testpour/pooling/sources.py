@@ -1,10 +1,18 @@
 """What a pool is made of: data packages, study folders, open logs or tables of castings."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
 
 from testpour.logbook.castings import Castings
 from testpour.problems import Problems
+
+if TYPE_CHECKING:
+    from testpour.logbook.book import Logbook
+
+# What a pool takes for one bench: a path, an open log, or its castings.
+Given: TypeAlias = "str | Path | Castings | Logbook"
 
 
 @dataclass(frozen=True)
@@ -17,19 +25,32 @@ class Source:
         What the pool calls it.
     origin : str
         Where it came from, for the table of reasons.
-    castings : Castings or None
-        None where it could not be read.
-    trouble : str
-        Why it could not be read; empty where it could.
+    castings : Castings
     """
 
     bench: str
     origin: str
-    castings: Castings | None
-    trouble: str = ""
+    castings: Castings
 
 
-def open_sources(given):
+@dataclass(frozen=True)
+class Unread:
+    """One bench whose log could not be read.
+
+    Parameters
+    ----------
+    bench, origin : str
+        As of a `Source`.
+    trouble : str
+        Why not.
+    """
+
+    bench: str
+    origin: str
+    trouble: str
+
+
+def open_sources(given: Sequence[Given] | Mapping[str, Given]) -> list[Source | Unread]:
     """Read everything that was given.
 
     Parameters
@@ -40,7 +61,7 @@ def open_sources(given):
 
     Returns
     -------
-    list of Source
+    list of Source or Unread
         What could not be read says so; nothing is raised for it.
     """
     named = given if isinstance(given, dict) else {f"Bench {i}": one for i, one in enumerate(given, 1)}
@@ -53,7 +74,7 @@ def _source(bench, given):
         return Source(bench, origin, _castings(given))
     except (OSError, TypeError, ValueError, KeyError) as problem:
         said = problem.problems if isinstance(problem, Problems) else [str(problem).strip("'\"")]
-        return Source(bench, origin, None, " ".join(str(one) for one in said))
+        return Unread(bench, origin, " ".join(str(one) for one in said))
 
 
 def _castings(given):

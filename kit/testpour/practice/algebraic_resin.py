@@ -1,5 +1,8 @@
 """A practice resin written in formulas: quick, and shaped as the trade expects or against it."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,7 +43,7 @@ class Truth:
     shore: float  # scatter of one hardness reading, Shore D
     step: float  # scatter of tack, in steps
 
-    def ideal(self, t):
+    def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
         """True average readings at each row of a settings table with ages, one column a reading."""
         share = np.log(np.maximum(t["catalyst"], 0.05) / 1.5)
         warm = warmth(t["room_temperature"])
@@ -80,24 +83,26 @@ class Truth:
         under = np.where(off < 0, off**2, 0.35 * off**2)
         return np.maximum(under + cold + thin + heavy - baked, -0.25)
 
-    def day(self, rng):
+    def day(self, rng: np.random.Generator) -> dict[str, float]:
         """What one session's readings share: see `bench.read_pour`."""
         return {"log": rng.normal(0, self.session), "plain": rng.normal(0, 1.0), "grade": rng.normal(0, 0.2)}
 
-    def of_lot(self, seed, lot):
+    def of_lot(self, seed: int, lot: str) -> Truth:
         """The same resin: every drum of it is alike."""
         return self
 
-    def peak(self, ideal, room, shared, rng):
+    def peak(self, ideal: float, room: float, shared: Mapping[str, float], rng: np.random.Generator) -> float:
         """A peak temperature as a probe shows it, degC."""
         return ideal + rng.normal(0, PEAK_SCATTER)
 
-    def peak_scale(self, degC, room):
+    def peak_scale(
+        self, degC: float | np.ndarray, room: float | np.ndarray
+    ) -> tuple[float | np.ndarray, float]:
         """Peaks on the scale on which they scatter evenly, and by how much."""
         return degC, PEAK_SCATTER
 
 
-def draw_truth(seed, against_belief=False):
+def draw_truth(seed: int, against_belief: bool = False) -> Truth:
     """A resin's hidden numbers, from the range real resins show; the same for the same seed.
 
     Parameters

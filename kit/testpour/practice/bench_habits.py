@@ -1,6 +1,18 @@
 """How a bench weighs and reads: a scale with steps, looks at the pot now and then, grades, whole numbers."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.practice.algebraic_resin import Truth
+    from testpour.practice.physical_resin import PhysicalTruth
+    from testpour.study import Study
 
 CHECK_EVERY = 4.0  # minutes between two looks at the pot
 RESIN_IN_POT = 120.0  # g weighed for one pot
@@ -9,14 +21,17 @@ USUAL_AGE = 24.0  # h
 POUR_SCATTER = 0.7  # Shore D between alike castings of a session
 
 
-def weighed(catalyst, resolution, rng):
+def weighed(catalyst: pd.Series, resolution: float, rng: np.random.Generator) -> np.ndarray:
     """Catalyst (%) really delivered: each weighing is off by up to half a step of the scale (g)."""
     half = resolution / 2
     grams = RESIN_IN_POT * catalyst / 100 + rng.uniform(-half, half, len(catalyst))
     return 100 * np.maximum(grams, 0) / (RESIN_IN_POT + rng.uniform(-half, half, len(catalyst)))
 
 
-def read_pour(study, truth, ideals, room, shared, rng):
+def read_pour(
+    study: Study, truth: Truth | PhysicalTruth, ideals: Mapping[float, Mapping[str, float]], room: float,
+    shared: Mapping[str, float], rng: np.random.Generator
+) -> Iterator[dict[str, Any]]:
     """Readings of one pour as a bench gets them: between checks, in whole numbers, in grades.
 
     Parameters

@@ -1,7 +1,10 @@
 """A practice guild: several virtual benches with one practice resin, each a little off in its own way."""
 
+from __future__ import annotations
+
 from dataclasses import replace
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -9,12 +12,18 @@ import pandas as pd
 from testpour.logbook.book import Logbook
 from testpour.practice.practice import practice_resin
 
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.study import Study
+
 SCALE_OFF = 0.06  # share by which a bench's catalyst is off, one standard deviation: invented
 THERMOMETER_OFF = 0.8  # degC, likewise
 HAND_OFF = 0.12  # share by which a bench calls the gel early or late, likewise
 
 
-def practice_guild(study, benches=5, sessions=3, pours=6, seed=0):
+def practice_guild(
+    study: Study, benches: int = 5, sessions: int = 3, pours: int = 6, seed: int = 0
+) -> dict[str, Castings]:
     """Logs of several invented benches that pour one practice resin.
 
     Every bench's scale, thermometer and eye for the gel are a little off, each in its own way; what it logs is

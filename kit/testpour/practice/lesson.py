@@ -1,6 +1,10 @@
 """What each session of a practice round taught: the chance reached, pour by pour, and nobody ranked."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,6 +16,10 @@ from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.wording import count, in_hundred, in_markdown, table_html
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.practice.practice import PracticeResin
 
 GRID = 5  # steps a free setting is tried at, for the best that could be reached
 
@@ -36,7 +44,7 @@ class Lesson:
     start: float
     best: float
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The round in a few sentences, for whoever played it."""
         last = self.table.iloc[-1]
         text = (
@@ -58,7 +66,10 @@ class Lesson:
         return f"{in_markdown(self.sentence())}\n\n{table_html(self.table.round(2))}"
 
 
-def lesson(resin, castings, fixed=None, *, room=None):
+def lesson(
+    resin: PracticeResin, castings: Castings, fixed: Mapping[str, str | float] | None = None, *,
+    room: str | float | None = None
+) -> Lesson:
     """What each session of a practice round taught.
 
     Parameters

@@ -5,7 +5,11 @@ have cured, and from what the cure model does not know: air, pigment, too much p
 common practice put into numbers, no source.
 """
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -15,7 +19,8 @@ from testpour.physics.casting import Casting, Face, post_cure_programme
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure_many
 
-DIFFICULTIES = ("gentle", "ordinary", "awkward")
+Difficulty = Literal["gentle", "ordinary", "awkward"]
+DIFFICULTIES = get_args(Difficulty)
 SCATTER = {  # gentle, ordinary, awkward: range a bench's scatter is drawn from
     "session": ((0.03, 0.05), (0.05, 0.12), (0.05, 0.12)),
     "reading": ((0.03, 0.04), (0.05, 0.10), (0.05, 0.10)),
@@ -67,29 +72,29 @@ class PhysicalTruth:
     step: float
     lot: float  # scatter between drums of wait and speed, a ratio
 
-    def of_lot(self, seed, lot):
+    def of_lot(self, seed: int, lot: str) -> PhysicalTruth:
         """The resin in the drum named `lot`."""
         wait, speed = np.exp(self.lot * np.random.default_rng([seed, 31, *lot.encode()]).standard_normal(2))
         return replace(self, induction=self.induction * wait, rate=self.rate * speed)
 
-    def day(self, rng):
+    def day(self, rng: np.random.Generator) -> dict[str, float]:
         """What one session's readings share: see `bench.read_pour`."""
         plain, grade, draught = rng.normal(0, 1.0), rng.normal(0, 0.2), rng.normal(0, self.draught)
         return {"log": rng.normal(0, self.session), "plain": plain, "grade": grade, "rise": draught}
 
-    def peak(self, ideal, room, shared, rng):
+    def peak(self, ideal: float, room: float, shared: Mapping[str, float], rng: np.random.Generator) -> float:
         """The highest a probe showed, degC: the room it began in at least, and no more than boils out."""
         latent = self.peak_scale(ideal, room)[0] + shared["rise"] + rng.normal(0, self.draught)
         shown = room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0)
         return float(np.clip(shown, np.ceil(room), room + BOILED_OUT))
 
-    def peak_scale(self, degC, room):
+    def peak_scale(self, degC: float | np.ndarray, room: float | np.ndarray) -> tuple[np.ndarray, float]:
         """Peaks on the scale on which they scatter evenly, and by how much."""
         share = np.clip((np.asarray(degC, float) - room) / FULL_SCALE, 0.0, 1.0)
         with np.errstate(divide="ignore"):
             return logit(share), self.draught * np.sqrt(2)
 
-    def ideal(self, t):
+    def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
         """True average readings at each row of a settings table with ages, one column a reading."""
         found = self._cast(t)
         rise = np.maximum(found["peak_temperature"] - t["room_temperature"], 0.0).fillna(0.0)
@@ -145,7 +150,7 @@ class PhysicalTruth:
         )  # fmt: skip
 
 
-def draw_physical(seed, difficulty="ordinary"):
+def draw_physical(seed: int, difficulty: Difficulty = "ordinary") -> PhysicalTruth:
     """A physical resin's hidden numbers, drawn around `resin.toml`; the same for the same seed.
 
     Parameters

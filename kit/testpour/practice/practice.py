@@ -1,6 +1,10 @@
 """Practice resin: a virtual resin, room and bench with hidden truth, to learn the round without fumes."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -11,6 +15,12 @@ from testpour.models.terms import REFERENCE
 from testpour.practice.algebraic_resin import Truth, draw_truth
 from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed
 from testpour.practice.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.practice.lesson import Lesson
+    from testpour.practice.physical_resin import Difficulty
+    from testpour.study import Study
 
 __all__ = ["PhysicalTruth", "PracticeResin", "Truth", "draw_physical", "draw_truth", "practice_resin"]
 
@@ -34,19 +44,19 @@ class PracticeResin:
         Step of the scale in g; each pot is weighed on it.
     """
 
-    study: object
+    study: Study
     seed: int
-    truth: object
+    truth: Truth | PhysicalTruth
     scale_resolution: float = 0.1
 
-    def ideal(self, table):
+    def ideal(self, table: pd.DataFrame) -> pd.DataFrame:
         """True average readings at each row of a settings table, as one column a reading.
 
         Tack, opacity and defects are on a hidden scale whose grades end at 0.5, 1.5 and 2.5.
         """
         return self.truth.ideal(_whole(table))
 
-    def true_chance(self, table):
+    def true_chance(self, table: pd.DataFrame) -> np.ndarray:
         """True chance of a good casting at each row of a settings table, a new session each."""
         chance = np.ones(len(table))
         ages = {aim.age or USUAL_AGE for aim in self.study.aims}
@@ -71,7 +81,10 @@ class PracticeResin:
             (low, _), (high, _), (ideal, spread) = (self.truth.peak_scale(x, room) for x in (low, high, ideal))
         return ndtr((high - ideal) / spread) - ndtr((low - ideal) / spread)
 
-    def pour(self, plan, session="S1", room=None, lot=None):
+    def pour(
+        self, plan: pd.DataFrame, session: str = "S1", room: str | float | None = None,
+        lot: str | None = None
+    ) -> list[dict[str, Any]]:
         """Make the pours of one session and read them.
 
         Parameters
@@ -114,13 +127,16 @@ class PracticeResin:
             for name in table.index
         ]  # fmt: skip
 
-    def lesson(self, castings, fixed=None, *, room=None):
+    def lesson(
+        self, castings: Castings, fixed: Mapping[str, str | float] | None = None, *,
+        room: str | float | None = None
+    ) -> Lesson:
         """What each session of the round taught; see `cure.lesson.lesson`."""
         from testpour.practice.lesson import lesson  # it asks the advice, which a pour does not need
 
         return lesson(self, castings, fixed, room=room)
 
-    def reveal(self):
+    def reveal(self) -> pd.DataFrame:
         """The hidden numbers, one row each."""
         return pd.Series(vars(self.truth), name="truth").to_frame()
 
@@ -130,7 +146,10 @@ def _whole(table):
     return table.assign(**{name: value for name, value in REFERENCE.items() if name not in table})
 
 
-def practice_resin(study, seed=0, against_belief=False, *, kind="algebraic", difficulty="ordinary"):
+def practice_resin(
+    study: Study, seed: int = 0, against_belief: bool = False, *,
+    kind: Literal["algebraic", "physical"] = "algebraic", difficulty: Difficulty = "ordinary"
+) -> PracticeResin:
     """A virtual resin for a study.
 
     Parameters

@@ -1,0 +1,10 @@
+"""What several rooms ask of a thing, whatever its class."""
+
+from typing import Protocol
+
+
+class Saying(Protocol):
+    """A result that says itself."""
+
+    def sentence(self) -> str:
+        """The result in one or a few sentences."""
