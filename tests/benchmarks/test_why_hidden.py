@@ -3,8 +3,7 @@
 import pandas as pd
 import pytest
 from families.asked import cases, judged, summary
-
-from testpour.causes.trust import trust
+from families.trust import trust
 
 
 @pytest.mark.slow

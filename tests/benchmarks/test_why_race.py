@@ -13,18 +13,17 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from families.trust import trust
 from sklearn.ensemble import RandomForestClassifier
 
 from testpour.causes.answer import why
 from testpour.causes.complaint import missed
 from testpour.causes.sight import sights
 from testpour.causes.table import trade_causes
-from testpour.causes.trust import trust
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.practice.practice import practice_resin
-from testpour.report.trust_chart import show_trust
 from testpour.study_file import read_study
 
 STUDY = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
@@ -407,8 +406,6 @@ def test_three_questions_are_worth_ten_points(race):
 def test_the_chances_are_calibrated(race):
     trusted = trust(race["chance"], race["first"] == race["true"])
     print(f"\n{trusted.sentence()}\n{trusted.table.round(2).to_string()}")
-    if where := os.environ.get("TESTPOUR_FIGURES"):
-        Path(where, "trust.png").write_bytes(show_trust(trusted).to_bytes("png"))
     assert trusted.error < 0.07
 
 

@@ -11,9 +11,8 @@ from testpour.report.pour_pairs import show_plan, show_pours
 from testpour.report.promise_curve import show_promise
 from testpour.report.reading_curve import show_reading
 from testpour.report.scatter_chart import show_scatter
-from testpour.report.trust_chart import show_trust
 
 __all__ = [
     "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan",
-    "show_pours", "show_promise", "show_reading", "show_scatter", "show_trace", "show_trust",
+    "show_pours", "show_promise", "show_reading", "show_scatter", "show_trace",
 ]

@@ -18,6 +18,7 @@ import pandas as pd
 
 from families.faults import SEVERITIES, plant
 from families.hidden import draw_hidden
+from families.trust import trust
 from families.world import HERE, draw_aims
 from testpour.causes.answer import why
 from testpour.causes.complaint import missed
@@ -241,8 +242,6 @@ def judged(case, most=3):
 
 def summary(rows):
     """The numbers of a run in lines of text."""
-    from testpour.causes.trust import trust
-
     table = pd.DataFrame(rows)
     table["part"] = np.where(table["kind"] != "one", table["kind"], np.where(table["fault"] == "sound", "sound", table["severity"]))
     told = table.groupby("part")[["unasked", "first", "two"]].mean().round(2).assign(castings=table.groupby("part").size())

@@ -2,11 +2,9 @@
 
 import numpy as np
 import pytest
+from families.trust import trust
 from scipy.stats import beta
 from sklearn.calibration import calibration_curve
-
-from testpour.causes.trust import trust
-from testpour.report.trust_chart import show_trust
 
 
 def test_by_hand():
@@ -30,9 +28,3 @@ def test_against_scikit_learn():
 def test_the_interval_is_that_of_a_beta_distribution():
     row = trust([0.55] * 20, [True] * 13 + [False] * 7).table.iloc[0]
     assert (row["low"], row["high"]) == pytest.approx(beta(13.5, 7.5).interval(0.9))
-
-
-def test_the_figure_says_what_the_table_says():
-    found = trust([0.3, 0.8, 0.85], [False, True, True])
-    picture = show_trust(found)
-    assert picture.says == found.sentence() and len(picture.axes[0].texts) == len(found.table) == 2
