@@ -3,13 +3,14 @@
 import contextlib
 
 import testpour as tp
+from testpour.causes.complaint import missed
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import bars, button, caution, choice, fold, pick, picture, row, step, table, text
 from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed
-from testpour.wording import capital, in_hundred
+from testpour.wording import capital, in_hundred, listed
 
 SHOWN = 5  # causes with a bar
 SEES = 420  # pixels of the photograph
@@ -23,9 +24,10 @@ class WhyPanel(Panel):
     lead = "Choose the casting, look at it, and answer what you are asked. Nothing goes into the log until you tap Save."
 
     def fields(self):
-        castings, missed = self.workshop.poured(), self._missed()
-        names = [*missed, *(str(p) for p in castings.pours.index if str(p) not in missed)]
-        options = [("", "choose a casting"), *((name, f"{name}: {missed[name]}" if name in missed else f"{name}: no aim missed") for name in names)]
+        castings, faults = self.workshop.poured(), self._missed()
+        read = set(castings.readings["pour"].astype(str))
+        others = {str(p): "no aim missed" if str(p) in read else "not read yet" for p in castings.pours.index if str(p) not in faults}
+        options = [("", "choose a casting"), *((name, f"{name}: {words}") for name, words in {**faults, **others}.items())]
         return [step("Which casting?", pick("pour", "Casting", self.said("pour"), options, hint="those that missed an aim come first"),
                      *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES))))]  # fmt: skip
 
@@ -47,10 +49,14 @@ class WhyPanel(Panel):
             raise Needed(f"{pour} is not in the log any more. Choose another casting.")
         fits, batch = self.fits(), self.value(POT)
         scale = {"batch": batch, "scale_resolution": scale_step(self.workshop.folder, self.memory)} if batch else {}
-        found = self._first(fits, pour, scale)
+        first = self._first(fits, pour, scale)
         seen, passed = self._draft(pour)
-        found = found.observe(**{**found.observed, **seen}) if seen else found
-        return found.skip(*passed) if passed else found
+        if self._held[0] is not first or self._held[1] != (seen, passed):  # asked for several times in one tap
+            found = first.observe(**{**first.observed, **seen}) if seen else first
+            self._held = first, (seen, passed), found.skip(*passed) if passed else found
+        return self._held[2]
+
+    _held = (None, None, None)
 
     def _first(self, fits, pour, scale):
         """The answer before anything was tapped; what no tap changes is worked out with it."""
@@ -114,9 +120,13 @@ class WhyPanel(Panel):
 
     def _missed(self):
         """What each casting that missed an aim misses, in words."""
-        fits = self.fits()
-        found = self.asked("Looking at every casting", lambda: tp.why_all(fits))
-        return {str(pour): words for pour, words in found.table["misses"].items()}
+        castings = self.workshop.poured()
+
+        def make():
+            found = {str(pour): missed(castings, pour) for pour in castings.pours.index}
+            return {pour: listed(one.words(castings.study) for one in misses) for pour, misses in found.items() if misses}
+
+        return self.asked("Looking at every casting", make)
 
     def _photograph(self):
         pour = self.said("pour")

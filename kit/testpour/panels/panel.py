@@ -76,8 +76,8 @@ class Panel(anywidget.AnyWidget):
     # Drawing.
 
     def parts(self):
-        """The parts shown, in order."""
-        raise NotImplementedError
+        """The parts shown, in order; what the panel says, where it shows nothing else."""
+        return [text(self.summary())]
 
     def show(self):
         """Work out the parts anew and send them to the page."""

@@ -47,22 +47,34 @@ class PlanPanel(Panel):
 
     def parts(self):
         yield from self.fields()
-        plan, view = self.planned()
-        yield step("The plan", tiles("In short", self._short(plan, view)), text(plan.sentence()), *self._cautions(plan),
-                   table(shown_plan(plan.study, plan.table), "The pours in the order to make them"))  # fmt: skip
-        yield step("What it can notice", *_told(view))
+        plan, _ = self.planned()
+        yield from self._looked_at()
         kept = kept_plan(self.workshop)
         same = kept is not None and kept.equals(_kept_form(plan.table))
         yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in tp.pour_panel()." if same else ""))
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
                                    button("labels", "Labels for the castings")), *[paper(p, w) for p, w in self.papers.items()])  # fmt: skip
 
-    def _short(self, plan, view):
+    def _looked_at(self):
+        """What is said of the plan: worked out beside the notebook, as every pour is weighed out for it."""
+        (plan, view), pot, price = self.planned(), self.value(POT), self.value(PRICE)
+        scale = scale_step(self.workshop.folder, self.memory)
+
+        def make():
+            return [
+                step("The plan", tiles("In short", self._short(plan, pot, price)), text(plan.sentence()), *_cautions(plan, pot, scale),
+                     table(shown_plan(plan.study, plan.table), "The pours in the order to make them")),
+                step("What it can notice", *_told(view)),
+            ]  # fmt: skip
+
+        return self.asked("Weighing out every pour", make, repr(self.wanted()), pot, price, scale)
+
+    def _short(self, plan, pot, price):
         """The plan in a few numbers."""
-        resin = self.value(POT) * len(plan.table)
+        resin = pot * len(plan.table)
         yield from [("Pours", str(len(plan.table))), ("Days", str(len(plan.sessions))), ("Resin", f"{resin:.0f} g")]
-        if self.value(PRICE) is not None:
-            yield "Cost", f"{resin / 1000 * self.value(PRICE):.2f}"
+        if price is not None:
+            yield "Cost", f"{resin / 1000 * price:.2f}"
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
         yield "Last reading", f"{hours:g} h after the pour"
 
@@ -133,23 +145,6 @@ class PlanPanel(Panel):
         found = tp.labels(self.planned()[0])
         self.wrote(found.save(self.workshop.folder / "labels.html"), f"Labels. {found.sentence()}")
 
-    def _cautions(self, plan):
-        """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
-        said = {}
-        for pour in plan.table.index:
-            found = plan.cautions(pour)
-            for level, lines in (("refuse", found.refusals), ("warn", found.warnings)):
-                for line in lines:
-                    said.setdefault((line, level), []).append(str(pour))
-        try:
-            sheets = [tp.bench_sheet(plan.study, plan.table, session=name, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory)) for name in plan.sessions]
-            for sheet in sheets:
-                for line, pours in sheet.warnings.items():
-                    said.setdefault((line, "warn"), []).extend(p for p in pours if p not in said.get((line, "warn"), []))
-        except WeighOutProblems as problem:
-            said.update({(line, "refuse"): [] for line in problem.problems})
-        return [caution(f"{', '.join(pours)}: {line}" if pours else line, level) for (line, level), pours in said.items()]
-
     def _list(self, name, label, unit, hint, factor):
         values, problem = self._values(name, factor) if name in _lists(self.workshop.study) else ([], "")
         read = f"read as {', '.join(f'{v:g}' for v in values)} {unit}" if len(values) > 1 else ""
@@ -163,6 +158,24 @@ class PlanPanel(Panel):
             return [column.parse(word.strip(",")) for word in words], ""
         except UnitProblem as problem:
             return [], f"{plain(problem)} Write numbers with blanks between."
+
+
+def _cautions(plan, pot, scale):
+    """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
+    said = {}
+    for pour in plan.table.index:
+        found = plan.cautions(pour)
+        for level, lines in (("refuse", found.refusals), ("warn", found.warnings)):
+            for line in lines:
+                said.setdefault((line, level), []).append(str(pour))
+    try:
+        for name in plan.sessions:
+            sheet = tp.bench_sheet(plan.study, plan.table, session=name, resin=pot, scale_resolution=scale)
+            for line, pours in sheet.warnings.items():
+                said.setdefault((line, "warn"), []).extend(p for p in pours if p not in said.get((line, "warn"), []))
+    except WeighOutProblems as problem:
+        said.update({(line, "refuse"): [] for line in problem.problems})
+    return [caution(f"{', '.join(pours)}: {line}" if pours else line, level) for (line, level), pours in said.items()]
 
 
 LISTS = {"rooms": "room_temperature", "moulds": "thickness"}

@@ -2,6 +2,7 @@
 
 import testpour as tp
 from testpour.advice.batch import BOTH, LEARN, MAKE
+from testpour.bench.kept import kept_sessions
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -139,10 +140,7 @@ class PourPanel(Panel):
         self.show()
 
     def _sessions(self):
-        try:
-            return tp.session_form(self.workshop.log).state["kept"]
-        except Problems:
-            return []
+        return kept_sessions(self.workshop.log)
 
 
 def pour_panel(folder="."):

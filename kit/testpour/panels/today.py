@@ -56,15 +56,19 @@ class TodayPanel(Panel):
     def parts(self):
         yield from self.fields()
         self.workshop.poured()
-        advice, chances = self.advice()
-        yield step("Pour with", *self._answer(advice, chances))
+        advice, answer = self._advised()
+        yield step("Pour with", *answer)
         yield step("Weigh out", *self._weigh_out(advice))
         yield button("pour", "Pour this: begin a session", main=True)
 
     # What stands behind the panel.
 
     def advice(self):
-        """The recommendation, and the chance of each pot: `Recommendation` and dict of pot to `Chance`."""
+        """What to use, `Recommendation`."""
+        return self._advised()[0]
+
+    def _advised(self):
+        """The recommendation and, worked out with it, the parts that say it."""
         self.complete(*self._fields(), needed=[ROOM] * _has(self.workshop.study, "room_temperature"))
         fits, room, fixed, loads = self.fits(), self.value(ROOM), self._fixed(), self._loads()
 
@@ -72,7 +76,8 @@ class TodayPanel(Panel):
             found = tp.recommend(fits, room=room, fixed=fixed)
             base = {k: v for k, v in found.settings.items() if k not in ("age", "room_temperature")}
             at = found.settings.get("room_temperature")
-            return found, {pot: tp.chance(fits, {**base, "pigment": load}, room=at) for pot, load in loads.items()}
+            each = {pot: tp.chance(fits, {**base, "pigment": load}, room=at) for pot, load in loads.items()}
+            return found, list(_answer(found, each))
 
         return self.asked("Finding the settings with the best chance", make, room, tuple(fixed.items()), tuple(loads.items()))
 
@@ -80,13 +85,13 @@ class TodayPanel(Panel):
     def settings(self):
         """The settings recommended now, name to a number in its unit."""
         with self._at_once():
-            return self.advice()[0].settings
+            return self.advice().settings
 
     @property
     def table(self):
         """The weigh-out, one row a pot; amounts in g."""
         with self._at_once():
-            return self.mix(self.advice()[0]).table
+            return self.mix(self.advice()).table
 
     def mix(self, advice):
         """What to weigh out for the advice."""
@@ -98,34 +103,17 @@ class TodayPanel(Panel):
 
     def summary(self):
         with self._at_once():
-            return self.advice()[0].sentence()
+            return self.advice().sentence()
 
     def tap_pour(self):
         """Begin a session with one pour at these settings, on the form below."""
-        advice = self.advice()[0]
+        advice = self.advice()
         pour, session = next_names(self.workshop.castings(), 1)
         frame = pd.DataFrame([advice.settings], index=pour)
         self.form = begin_session(self.workshop, frame, session, self.value(RESIN), scale_step(self.workshop.folder, self.memory))
         return f"{pour[0]} is ready in session {session}, on the form below."
 
     # Parts.
-
-    def _answer(self, advice, chances):
-        study, at = advice.study, advice.settings
-        chosen = [f for f in study.factors if f.role == "chosen" and f.name in at and (f.name in advice.free or len(set(f.span)) == 2)]
-        yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
-        yield bars("Chance that one casting meets every aim, with its 90 % interval",
-                   [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))  # fmt: skip
-        yield text(advice.chance.sentence(), "hint")
-        if len(chances) > 1:
-            yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
-        if "gel time" in advice.predicted.index:
-            gel = advice.predicted.loc["gel time"]
-            yield text(f"Working time: about {gel['middle']:.0f} min, nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in.", "strong")
-        yield from cautions(advice.cautions)
-        if advice.beyond:
-            yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")
-        yield fold("What one casting should read", table(_predicted(advice), "Nine castings in ten lie between low and high"))
 
     def _weigh_out(self, advice):
         if self.value(RESIN) is None:
@@ -213,6 +201,25 @@ def _bar(name, chance):
     found = chance.table.iloc[0]
     return {"words": capital(name), "share": float(found["chance"]), "low": float(found["low"]), "high": float(found["high"]),
             "says": f"about {in_hundred(found['chance'])} in 100"}  # fmt: skip
+
+
+def _answer(advice, chances):
+    """The parts that say a recommendation, with the chance of each pot."""
+    study, at = advice.study, advice.settings
+    chosen = [f for f in study.factors if f.role == "chosen" and f.name in at and (f.name in advice.free or len(set(f.span)) == 2)]
+    yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
+    yield bars("Chance that one casting meets every aim, with its 90 % interval",
+               [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))  # fmt: skip
+    yield text(advice.chance.sentence(), "hint")
+    if len(chances) > 1:
+        yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
+    if "gel time" in advice.predicted.index:
+        gel = advice.predicted.loc["gel time"]
+        yield text(f"Working time: about {gel['middle']:.0f} min, nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in.", "strong")
+    yield from cautions(advice.cautions)
+    if advice.beyond:
+        yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")
+    yield fold("What one casting should read", table(_predicted(advice), "Nine castings in ten lie between low and high"))
 
 
 def _predicted(advice):
