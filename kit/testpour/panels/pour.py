@@ -1,5 +1,7 @@
 """A session begun by tapping: from the plan, from the pours worth making next, or the one opened before."""
 
+import pandas as pd
+
 import testpour as tp
 from testpour.advice.batch import BOTH, LEARN, MAKE
 from testpour.bench.kept import kept_sessions
@@ -77,7 +79,7 @@ class PourPanel(Panel):
         shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
         shown["why"] = advice.table["reason"]
         yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions),
-                   table(shown.rename_axis("pour"), "The most worth first"), button("these", "Begin a session with these", main=True))  # fmt: skip
+                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most worth first"), button("these", "Begin a session with these", main=True))  # fmt: skip
 
     def advice(self):
         """The pours worth making next, `NextPours`."""
@@ -112,8 +114,8 @@ class PourPanel(Panel):
     def tap_these(self):
         advice = self.advice()
         chosen = [f.name for f in self.workshop.study.factors if f.name in advice.table]
-        day = self._next_session()
-        return self._begin(advice.table[chosen], day)
+        names, day = next_names(self.workshop, len(advice.table))
+        return self._begin(advice.table[chosen].set_axis(pd.Index(names, name="pour")), day)
 
     def tap_open(self, session):
         self.form = tp.session_form(self.workshop.log, session=session)
@@ -124,9 +126,6 @@ class PourPanel(Panel):
         self.form = begin_session(self.workshop, pours, session, self.value(POT), scale)
         self.memory.put(open=session, look_next="no")
         return f"Session {session} is open below. Save the room first."
-
-    def _next_session(self):
-        return next_names(self.workshop.castings(), 1)[1]
 
     def _reopen(self):
         """The session that was open before a restart, as the log has it."""

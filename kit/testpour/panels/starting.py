@@ -3,15 +3,17 @@
 import re
 
 import testpour as tp
+from testpour.bench.kept import kept, kept_sessions
+from testpour.panels.plan import kept_plan
 from testpour.panels.workshop import Needed
 
 
-def next_names(castings, count):
-    """Names for so many new pours and for a new session, going on from the log.
+def next_names(workshop, count):
+    """Names for so many new pours and for a new session: none that is in the log, in the plan or in an open session.
 
     Parameters
     ----------
-    castings : Castings
+    workshop : Workshop
     count : int
 
     Returns
@@ -19,7 +21,13 @@ def next_names(castings, count):
     tuple
         List of pour names, and the session's name.
     """
-    pours, sessions = map(str, castings.pours.index), map(str, castings.pours["session"].unique())
+    castings, plan = workshop.castings(), kept_plan(workshop)
+    pours, sessions = [*map(str, castings.pours.index)], [*map(str, castings.pours["session"].unique())]
+    if plan is not None:
+        pours, sessions = [*pours, *map(str, plan.index)], [*sessions, *map(str, plan["session"])]
+    for session in kept_sessions(workshop.log):
+        sessions.append(session)
+        pours += [one.pour for one in kept(workshop.log, session)[1]]
     last, day = _highest(pours, "P"), _highest(sessions, "S")
     return [f"P{last + k:02d}" for k in range(1, count + 1)], f"S{day + 1}"
 

@@ -108,7 +108,7 @@ class TodayPanel(Panel):
     def tap_pour(self):
         """Begin a session with one pour at these settings, on the form below."""
         advice = self.advice()
-        pour, session = next_names(self.workshop.castings(), 1)
+        pour, session = next_names(self.workshop, 1)
         frame = pd.DataFrame([advice.settings], index=pour)
         self.form = begin_session(self.workshop, frame, session, self.value(RESIN), scale_step(self.workshop.folder, self.memory))
         return f"{pour[0]} is ready in session {session}, on the form below."
