@@ -1,14 +1,19 @@
 """From settings to a session at the bench: names that are free, a bench sheet, and the session form."""
 
+from __future__ import annotations
+
 import re
+
+import pandas as pd
 
 import testpour as tp
 from testpour.bench.kept import kept, kept_sessions
+from testpour.bench.session_form import SessionForm
 from testpour.panels.plan import kept_plan
-from testpour.panels.workshop import Needed
+from testpour.panels.workshop import Needed, Workshop
 
 
-def next_names(workshop, count):
+def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
     """Names for so many new pours and for a new session: none that is in the log, in the plan or in an open session.
 
     Parameters
@@ -36,7 +41,7 @@ def _highest(names, letter):
     return max((int(found[1]) for name in names if (found := re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", name))), default=0)
 
 
-def begin_session(workshop, pours, session, resin, scale):
+def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | None, scale: str) -> SessionForm:
     """The session form for some pours; with grams where the resin is known, else with percentages.
 
     Parameters

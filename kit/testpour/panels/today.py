@@ -1,12 +1,20 @@
 """Today: the room, the mould and the pots as they are; what to use, what it promises, and what to weigh."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
 import pandas as pd
 
 import testpour as tp
+from testpour.advice.recommend import Recommendation
 from testpour.bench.amounts import WeighOutProblems
+from testpour.bench.weighing import WeighOut
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
+    Part,
     bars,
     button,
     caution,
@@ -34,7 +42,7 @@ class TodayPanel(Panel):
     name, title = "today", "What should I use today?"
     lead = "Say how it is in the workshop now. The settings, their chance and the weigh-out follow."
 
-    def fields(self):
+    def fields(self) -> list[Part]:
         study = self.workshop.study
         number_of = max(1, min(MOST, int(self.memory.get("pots", "1") or 1)))
         pots = [row(
@@ -53,7 +61,7 @@ class TodayPanel(Panel):
             *pots,
         )]  # fmt: skip
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         yield from self.fields()
         self.workshop.poured()
         advice, answer = self._advised()
@@ -63,7 +71,7 @@ class TodayPanel(Panel):
 
     # What stands behind the panel.
 
-    def advice(self):
+    def advice(self) -> Recommendation:
         """What to use, `Recommendation`."""
         return self._advised()[0]
 
@@ -82,18 +90,18 @@ class TodayPanel(Panel):
         return self.asked("Finding the settings with the best chance", make, room, tuple(fixed.items()), tuple(loads.items()))
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """The settings recommended now, name to a number in its unit."""
         with self._at_once():
             return self.advice().settings
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """The weigh-out, one row a pot; amounts in g."""
         with self._at_once():
             return self.mix(self.advice()).table
 
-    def mix(self, advice):
+    def mix(self, advice: Recommendation) -> WeighOut:
         """What to weigh out for the advice."""
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
@@ -101,11 +109,11 @@ class TodayPanel(Panel):
             scale_resolution=scale_step(self.workshop.folder, self.memory), **pigment,
         )  # fmt: skip
 
-    def summary(self):
+    def summary(self) -> str:
         with self._at_once():
             return self.advice().sentence()
 
-    def tap_pour(self):
+    def tap_pour(self) -> str:
         """Begin a session with one pour at these settings, on the form below."""
         advice = self.advice()
         pour, session = next_names(self.workshop, 1)
@@ -232,7 +240,7 @@ def _predicted(advice):
     return pd.DataFrame.from_dict(shown, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
 
 
-def today_panel(folder="."):
+def today_panel(folder: str | Path = ".") -> TodayPanel:
     """What to use today, by tapping: settings, chance, working time, weigh-out, cautions, and a session with them.
 
     Parameters
