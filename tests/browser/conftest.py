@@ -122,6 +122,12 @@ def browsed(folder, home):
         browser.close()
 
 
+@pytest.fixture(scope="session")
+def browse():
+    """The context manager `browsed`, for tests that open more than one."""
+    return browsed
+
+
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory):
     """A fresh demonstration study in JupyterLab in Chromium."""

@@ -62,6 +62,21 @@ def test_a_session_begins_from_the_plan_and_comes_back_after_a_restart(own, hand
     assert sum(bool(card["name"]) for card in again.form.state["cards"]) == 1
 
 
+def test_names_of_new_pours_are_none_that_the_plan_or_an_open_session_has(own, hand):
+    """Eight pours are planned in S1 and S2; a log of S1 alone must not lead to a second S2 or P05."""
+    hand(tp.plan_panel(own)).tap("keep")
+    log = tp.Logbook(tp.read_study(own))
+    for pour in ("P01", "P02", "P03", "P04"):
+        log.add_pour(pour, session="S1", settings={"catalyst": "1.5 %", "thickness": "6 mm", "pigment": "1 %"})
+        log.add_reading(pour, "gel_time", "20 min")
+    log.close()
+    at = hand(tp.today_panel(own))
+    for name, typed in {"room": "18", "resin": "200"}.items():
+        at.type(name, typed)
+    assert at.tap("pour").startswith("P09 is ready in session S3")
+    assert at.tap("pour").startswith("P10 is ready in session S4")
+
+
 def test_a_plan_kept_in_one_panel_is_offered_in_another(own, hand):
     pour = hand(tp.pour_panel(own))
     assert "No plan is kept yet" in pour.words()

@@ -1,9 +1,12 @@
 """Plans from a study: purposes, run order, limits, refusals, and what a plan promises."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from testpour.planning.outlook import outlook
+from testpour.catalogue import catalogue
+from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
 from testpour.planning.problem import PlanConflict
@@ -144,6 +147,29 @@ def test_more_pours_notice_smaller_effects(study):
         outlook(plan_pours(study, sessions=2, pours=n)).table["noticed_number"].to_numpy() for n in (6, 10)
     )
     assert (many < few).all()
+
+
+def test_a_change_of_grades_is_said_in_chances():
+    """A grade is crossed where a normal reading with unit noise meets a bound: from half below to half above it, a shift of 2
+    takes pnorm(1) - pnorm(-1) = 0.6827 of the castings across (normal tables), one of 13 practically all."""
+    tack, gel = catalogue()["readings"]["tack"], catalogue()["readings"]["gel_time"]
+    assert _in_words(tack, 2.0) == "68 castings in 100"
+    assert _in_words(tack, 13.0) == "over 99 castings in 100"
+    assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487
+    assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
+
+
+def test_pours_made_already_count_in_the_outlook(practice_castings):
+    """One pour planned upon a log is too few alone, and notices more with the log than the log alone would."""
+    study = practice_castings.study
+    plan = plan_pours(study, sessions=1, pours=1, castings=practice_castings)
+    view = outlook(plan)
+    assert "12 pours made already count too" in view.sentence()
+    assert view.resin == 120.0  # of the one pour to make
+    more = outlook(plan_pours(study, sessions=1, pours=5, castings=practice_castings))
+    assert (more.table["noticed_number"] <= view.table["noticed_number"] + 1e-9).mean() > 0.9
+    with pytest.raises(PlanConflict, match="1 pours do not separate"):
+        outlook(replace(plan, made=None))
 
 
 def test_a_plan_gutted_by_hand_is_refused(study):

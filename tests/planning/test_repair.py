@@ -102,6 +102,17 @@ def test_dropping_one_middle_pour_loses_little_and_dropping_three_corners_more(p
     assert "must move by" in much.sentence()
 
 
+def test_what_is_lost_shows_one_row_a_setting_and_only_what_changed(plan):
+    corners = plan.session(1).index[:3]
+    lost = what_is_lost(plan, plan.without(*corners))
+    assert len(lost.table) > 12  # a row a reading and setting behind it
+    assert 1 <= len(lost.changed) <= len(plan.coding.names)
+    assert lost.changed["setting"].is_unique
+    assert lost._repr_html_().count("<tr") == len(lost.changed) + 1
+    none = what_is_lost(plan, plan)
+    assert not len(none.changed) and "<table" not in none._repr_html_()
+
+
 def test_dropping_too_many_is_refused_in_words(plan):
     with pytest.raises(PlanConflict, match="put a dropped pour back"):
         what_is_lost(plan, plan.without(*plan.table.index[3:]))

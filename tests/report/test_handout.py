@@ -15,7 +15,7 @@ from testpour.models.chance import chance
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.handout import handout
-from testpour.report.sheet import strongest
+from testpour.report.sheet import brief, strongest
 from testpour.report.wall import MOST, UNSAID, wall_summary
 from testpour.wording import in_hundred
 
@@ -182,3 +182,18 @@ def test_what_cannot_be_is_refused(fits, tmp_path):
 def test_before_the_first_pour_the_wall_sheet_says_so(log, tmp_path):
     text = wall_summary(fit_castings(log.castings()), tmp_path / "w.html").path.read_text("utf-8")
     assert "No bench yet: The log is empty: no pour has been logged yet." in text
+
+
+@pytest.mark.parametrize(
+    "unsettled, says",
+    [
+        ({}, ""),
+        ({"tack": ["cover"]}, "what cover does to tack"),
+        ({"tack": ["cover", "pigment"], "gel time": ["pigment", "cover", "room"]}, "what cover and pigment do to any reading; what room does to gel time"),
+        ({f"reading {k}": ["W" * 70, "cover"][k % 2 :] for k in range(9)}, "14 effects of 2 settings on 9 readings, which 12 pours cannot settle"),
+    ],
+)  # fmt: skip
+def test_what_is_open_is_said_in_few_words(unsettled, says):
+    said = brief(unsettled, max(len(unsettled), 1), 12)
+    assert said.startswith(says) and bool(said) == bool(unsettled)
+    assert len(said) <= 150

@@ -1,15 +1,36 @@
 """Why a casting came out as it did, by tapping: causes as bars that move with each answer."""
 
+from __future__ import annotations
+
 import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pandas as pd
 
 import testpour as tp
+from testpour.causes.answer import Answer
+from testpour.causes.complaint import missed
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
-from testpour.panels.parts import bars, button, caution, choice, fold, pick, picture, row, step, table, text
+from testpour.panels.parts import (
+    Part,
+    bars,
+    button,
+    caution,
+    choice,
+    fold,
+    pick,
+    picture,
+    row,
+    step,
+    table,
+    text,
+)
 from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed
-from testpour.wording import capital, in_hundred
+from testpour.wording import capital, in_hundred, listed
 
 SHOWN = 5  # causes with a bar
 SEES = 420  # pixels of the photograph
@@ -22,14 +43,15 @@ class WhyPanel(Panel):
     name, title = "why", "Why did it come out like this?"
     lead = "Choose the casting, look at it, and answer what you are asked. Nothing goes into the log until you tap Save."
 
-    def fields(self):
-        castings, missed = self.workshop.poured(), self._missed()
-        names = [*missed, *(str(p) for p in castings.pours.index if str(p) not in missed)]
-        options = [("", "choose a casting"), *((name, f"{name}: {missed[name]}" if name in missed else f"{name}: no aim missed") for name in names)]
+    def fields(self) -> list[Part]:
+        castings, faults = self.workshop.poured(), self._missed()
+        read = set(castings.readings["pour"].astype(str))
+        others = {str(p): "no aim missed" if str(p) in read else "not read yet" for p in castings.pours.index if str(p) not in faults}
+        options = [("", "choose a casting"), *((name, f"{name}: {words}") for name, words in {**faults, **others}.items())]
         return [step("Which casting?", pick("pour", "Casting", self.said("pour"), options, hint="those that missed an aim come first"),
                      *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES))))]  # fmt: skip
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         yield from self.fields()
         answer = self.answer()
         yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", table(_evidence(answer), "For and against", index=False)))
@@ -37,7 +59,7 @@ class WhyPanel(Panel):
         yield step("What to do", *self._advice(answer))
         yield row(button("save", "Save what I saw in the log", main=True, off="" if self._new(answer) else "Nothing new to save."))
 
-    def answer(self):
+    def answer(self) -> Answer:
         """The answer to the casting chosen, with what was tapped, `Answer`."""
         castings, pour = self.workshop.poured(), self.said("pour")
         if not pour:
@@ -47,10 +69,14 @@ class WhyPanel(Panel):
             raise Needed(f"{pour} is not in the log any more. Choose another casting.")
         fits, batch = self.fits(), self.value(POT)
         scale = {"batch": batch, "scale_resolution": scale_step(self.workshop.folder, self.memory)} if batch else {}
-        found = self._first(fits, pour, scale)
+        first = self._first(fits, pour, scale)
         seen, passed = self._draft(pour)
-        found = found.observe(**{**found.observed, **seen}) if seen else found
-        return found.skip(*passed) if passed else found
+        if self._held[0] is not first or self._held[1] != (seen, passed):  # asked for several times in one tap
+            found = first.observe(**{**first.observed, **seen}) if seen else first
+            self._held = first, (seen, passed), found.skip(*passed) if passed else found
+        return self._held[2]
+
+    _held = (None, None, None)
 
     def _first(self, fits, pour, scale):
         """The answer before anything was tapped; what no tap changes is worked out with it."""
@@ -64,37 +90,37 @@ class WhyPanel(Panel):
         return found
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row a cause: chance, for, against, remedy."""
         with self._at_once():
             return self.answer().table
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """The casting chosen and what was seen of it."""
         return {"pour": self.said("pour"), **self._draft(self.said("pour"))[0]}
 
-    def summary(self):
+    def summary(self) -> str:
         with self._at_once():
             return self.answer().sentence()
 
-    def tap_say(self, which):
+    def tap_say(self, which: str) -> None:
         """Take an answer: ``question|place of the answer``."""
         name, place = which.rsplit("|", 1)
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         question = self.answer().case.table.questions[name]
         self._keep(pour, {**seen, name: question.answers[int(place)]}, passed)
 
-    def tap_pass(self, name):
+    def tap_pass(self, name: str) -> None:
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         self._keep(pour, seen, [*passed, name])
 
-    def tap_back(self, name):
+    def tap_back(self, name: str) -> None:
         """Take an answer back that was not saved."""
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         self._keep(pour, {q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
 
-    def tap_save(self):
+    def tap_save(self) -> str:
         """Keep what was seen in the log's note of the casting."""
         answer = self.answer()
         told = answer.keep(self.workshop.log)
@@ -114,9 +140,13 @@ class WhyPanel(Panel):
 
     def _missed(self):
         """What each casting that missed an aim misses, in words."""
-        fits = self.fits()
-        found = self.asked("Looking at every casting", lambda: tp.why_all(fits))
-        return {str(pour): words for pour, words in found.table["misses"].items()}
+        castings = self.workshop.poured()
+
+        def make():
+            found = {str(pour): missed(castings, pour) for pour in castings.pours.index}
+            return {pour: listed(one.words(castings.study) for one in misses) for pour, misses in found.items() if misses}
+
+        return self.asked("Looking at every casting", make)
 
     def _photograph(self):
         pour = self.said("pour")
@@ -166,7 +196,7 @@ def _evidence(answer):
     return found[["cause", "for", "against"]]
 
 
-def why_panel(folder="."):
+def why_panel(folder: str | Path = ".") -> WhyPanel:
     """Ask by tapping why a casting came out as it did; answers are kept in the log only by a tap on Save.
 
     Parameters

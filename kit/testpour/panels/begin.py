@@ -1,5 +1,10 @@
 """A study begun, or changed, by tapping: what is made, of what, what may differ, the tools, and what is good."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
 import pandas as pd
 
 import testpour as tp
@@ -10,12 +15,13 @@ from testpour.panels.begin_aims import Aims
 from testpour.panels.begin_fields import Resin, Settings, Tools
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
-from testpour.panels.parts import button, caution, cautions, entry, step, text
+from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
 from testpour.panels.study_text import Wanted
 from testpour.panels.tools import scale_step
 from testpour.panels.workshop import Needed
 from testpour.planning.problem import PlanConflict
 from testpour.problems import Problems
+from testpour.study import Study
 
 DAYS, FEWEST, MOST = 2, 2, 12
 
@@ -26,7 +32,7 @@ class BeginPanel(Panel):
     name, title = "begin", "What do I want to find out?"
     lead = "Answer what you can; every field may be changed later, here or in the file study.toml. Nothing is written before the last tap."
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         study = self.now()
         made, resin, settings, tools, aims = self._sections(study)
         yield step("1. What do you make?", *made)
@@ -36,7 +42,7 @@ class BeginPanel(Panel):
         yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or [text("No aim yet: without one nothing can be called good.", "needed")])
         yield step("6. The study", *self._end(study))
 
-    def now(self):
+    def now(self) -> Study:
         """The study as its file says, or the one a new study begins from.
 
         Raises
@@ -50,7 +56,7 @@ class BeginPanel(Panel):
             reasons = " ".join(getattr(problem, "problems", [str(problem)]))
             raise Needed(f"study.toml cannot be used as it is: {reasons} Put that right in the file; this panel then opens it.") from None
 
-    def wanted(self):
+    def wanted(self) -> tuple[str, Study]:
         """The text of the study file as the panel would write it, and the study it declares.
 
         Raises
@@ -84,29 +90,29 @@ class BeginPanel(Panel):
         return found, study_text.study_of(found, self.workshop.folder)
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """What may differ, setting to its ends in its unit."""
         return {f.name: f.span for f in self.now().varied}
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """The settings of the study, one row each: role, from, to and unit."""
         rows = {f.words: [f.role, *(f.span or ("", "")), f.unit] for f in self.now().factors}
         return pd.DataFrame.from_dict(rows, orient="index", columns=["role", "from", "to", "unit"]).rename_axis("setting")
 
-    def summary(self):
+    def summary(self) -> str:
         if self.workshop.study_mark is None:
             return "There is no study in this folder yet; this panel asks for one."
         return self.now().sentence()
 
-    def tap_write(self):
+    def tap_write(self) -> str:
         """Write the study file, keeping every other line of it."""
         words, study = self.wanted()
         path = study_text.write(self.workshop.folder, words)
         self.memory.clear()
         return f"Written to {path}. Next: plan the pours in tp.plan_panel(). {study.sentence()}"
 
-    def typed(self, name, words):
+    def typed(self, name: str, words: str) -> None:
         if name == "scale":
             Memory(self.workshop.folder, "tools").put(scale=words)
         super().typed(name, words)
@@ -165,7 +171,7 @@ class BeginPanel(Panel):
         return [text(wanted.sentence()), button("write", "Change study.toml" if there else "Write study.toml", main=True, off="study.toml says this already." if same else "")]
 
 
-def needed(study):
+def needed(study: Study) -> str:
     """How many pours the settings of a study need, and what so many would notice.
 
     Parameters
@@ -188,7 +194,7 @@ def needed(study):
     return f"More than {MOST} pours a day would be needed to tell so many settings apart: let fewer differ."
 
 
-def begin_panel(folder="."):
+def begin_panel(folder: str | Path = ".") -> BeginPanel:
     """Begin a study by tapping, or open one to change it; writes `study.toml` and keeps your own lines in it.
 
     Parameters

@@ -1,8 +1,12 @@
 """The aims of a study as fields: what a good casting must meet in each reading, and at what age."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+
 from testpour.catalogue import catalogue
 from testpour.panels.numbers import plain
-from testpour.panels.parts import choice, entry, row
+from testpour.panels.parts import Part, choice, entry, row
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import capital
 
@@ -18,7 +22,7 @@ class Aims:
         self.scale = taken.get("hardness") or ""
         self.now = {aim.reading: aim for aim in study.aims}
 
-    def bounds(self, name):
+    def bounds(self, name: str) -> dict[str, str]:
         """Words of each bound and of the age, "" for none."""
         aim, reading = self.now.get(name), self.readings[name]
         found = {}
@@ -30,7 +34,7 @@ class Aims:
             found["age"] = self.says(f"age_{name}", f"{(age or reading.ages[0]):g}").strip()
         return found
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         for name, reading in self.readings.items():
             bounds, problems = self.bounds(name), self.problems(name)
             unit = self.scale if name == "hardness" else {"degC": "°C"}.get(reading.unit, reading.unit)
@@ -38,7 +42,7 @@ class Aims:
             age = [entry(f"age_{name}", f"{capital(reading.words)} at age", self.says(f"age_{name}", bounds["age"]), unit="h", problem=problems.get("age", ""))] if reading.ages and any(bounds[k] for k in self._keys(reading)) else []
             yield row(*fields, *age)
 
-    def problems(self, name):
+    def problems(self, name: str) -> dict[str, str]:
         reading, found = self.readings[name], {}
         for key, words in self.bounds(name).items():
             if words:
@@ -53,10 +57,10 @@ class Aims:
             found["at_most"] = "The upper bound is below the lower one."
         return found
 
-    def wrong(self):
+    def wrong(self) -> list[str]:
         return [self.readings[name].words for name in self.readings if self.problems(name)]
 
-    def wanted(self):
+    def wanted(self) -> dict[str, dict]:
         """Bounds of each reading as the file takes them; those it says already are left out."""
         found = {name: {} for name in self.now if name not in self.readings}
         for name in self.readings:
@@ -65,7 +69,7 @@ class Aims:
                 found[name] = {key: self._in_file(name, key, words) for key, words in bounds.items()}
         return found
 
-    def words(self):
+    def words(self) -> list[str]:
         """Each aim as a sentence part."""
         said = []
         for name, reading in self.readings.items():

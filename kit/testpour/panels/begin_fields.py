@@ -1,9 +1,13 @@
 """The fields of a study: its resin, its settings and its readings, with what is wrong with each."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
+
 from testpour.catalogue import catalogue
 from testpour.cautions import check_settings
 from testpour.panels.numbers import plain
-from testpour.panels.parts import cautions, checks, choice, entry, fold, row, text
+from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.tools import SCALES
 from testpour.units import UnitProblem, to_unit
@@ -20,18 +24,18 @@ class Resin:
     def __init__(self, study, says):
         self.study, self.says = study, says
 
-    def kind(self):
+    def kind(self) -> str:
         return self.says("resin_kind", self.study.resin["kind"]).strip()
 
-    def parts(self):
+    def parts(self) -> Iterable[Part]:
         return [entry("resin_kind", "Resin, as its label says", self.says("resin_kind", self.study.resin["kind"]), wide=True,
                       problem="" if self.kind() else "Write what the label says it is, for example unsaturated polyester, casting grade."),
                 row(*[self._density(key, label) for key, label in DENSITIES.items()])]  # fmt: skip
 
-    def wanted(self):
+    def wanted(self) -> dict:
         return {"kind": self.kind(), **{key: to_unit(self._words(key), "g/mL") for key in DENSITIES}}
 
-    def wrong(self):
+    def wrong(self) -> list[str]:
         return ["the resin"] * (not self.kind()) + [label.lower() for key, label in DENSITIES.items() if self._problem(key)]
 
     def _words(self, key):
@@ -58,13 +62,13 @@ class Settings:
         self.factors = {**known, **there}
         self.there = set(there)
 
-    def way(self, name):
+    def way(self, name: str) -> str:
         """Whether a setting differs, stays the same, or is no setting of the study."""
         factor = self.factors[name]
         now = LEFT_OUT if name not in self.there else DIFFERS if len(set(factor.span)) == 2 else SAME
         return self.says(f"way_{name}", now)
 
-    def ends(self, name):
+    def ends(self, name: str) -> tuple[str, str]:
         """The words of both ends; of one that stays the same, its one value twice."""
         factor = self.factors[name]
         span = factor.span if len(factor.span) == 2 else (factor.usual, factor.usual)
@@ -73,7 +77,7 @@ class Settings:
             return (self.says(f"same_{name}", _bare(factor, usual)).strip(),) * 2
         return tuple(self.says(f"{end}_{name}", _bare(factor, value)).strip() for end, value in zip(("from", "to"), span, strict=True))
 
-    def problem(self, name):
+    def problem(self, name: str) -> tuple[str, str]:
         """What is wrong with the ends of a setting: one text for each field."""
         factor, ends, found = self.factors[name], self.ends(name), []
         for words in ends:
@@ -88,14 +92,14 @@ class Settings:
             wrong_high = f"{capital(factor.words)} must end above where it begins."
         return wrong_low, wrong_high
 
-    def lowest(self, name):
+    def lowest(self, name: str) -> float | None:
         """The lowest value of a setting, where it can be read."""
         try:
             return self.factors[name].parse(self.ends(name)[0])
         except (UnitProblem, KeyError):
             return None
 
-    def parts(self):
+    def parts(self) -> Iterable[Part]:
         ways = ((DIFFERS, DIFFERS), (SAME, SAME))
         for name, factor in self.factors.items():
             options = ways if self.logged and name in self.there else (*ways, (LEFT_OUT, LEFT_OUT))
@@ -110,14 +114,14 @@ class Settings:
                 yield row(entry(f"from_{name}", f"{capital(factor.words)} from", self.says(f"from_{name}", ends[0]), unit=unit, problem=wrong),
                           entry(f"to_{name}", f"{capital(factor.words)} to", self.says(f"to_{name}", ends[1]), unit=unit, problem=wrong_too))  # fmt: skip
 
-    def wrong(self):
+    def wrong(self) -> list[str]:
         return [f"{self.factors[name].words}" for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]
 
-    def wanted(self):
+    def wanted(self) -> dict:
         """Each setting as the study file takes it; None where the file says it already."""
         return {name: self._wanted(name) for name in self.factors}
 
-    def cautions(self):
+    def cautions(self) -> list[Part]:
         """What is warned of at the ends of each setting."""
         found = []
         for name, factor in self.factors.items():
@@ -153,7 +157,7 @@ class Tools:
         self.known = catalogue()["readings"]
         self.there = {r.name: r for r in study.readings}
 
-    def parts(self):
+    def parts(self) -> Iterable[Part]:
         yield choice("scale", "The scale reads in steps of", self.scale, SCALES)
         yield choice("durometer", "Hardness with a", self._durometer(), [*((one, f"durometer {one}") for one in DUROMETERS), ("", "fingertip only")])
         items = [(f"read_{name}", f"{capital(reading.words)}{NEEDS.get(name, '')}", self._taken(name)) for name, reading in self.known.items() if name != "hardness"]
@@ -161,7 +165,7 @@ class Tools:
         yield fold("How each is read", *[text(f"{capital(r.words)}: {r.how}.") for r in self.known.values()])
         yield text("Room temperature and humidity are written down at every session; without a thermometer leave them empty there.", "hint")
 
-    def wanted(self):
+    def wanted(self) -> dict:
         """Reading to whether it is taken; those of the study that the trade's list lacks stay as they are."""
         taken = {name: self._taken(name) for name in self.known if name != "hardness"}
         return {**taken, "hardness": self._durometer() or False}

@@ -1,9 +1,13 @@
 """Work that takes longer than a tap may: done beside the notebook, once for all panels, and given up when asked."""
 
+from __future__ import annotations
+
 import threading
 import time
 from collections import OrderedDict
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, wait
+from typing import Any
 
 KEPT = 24  # results kept; the same question of the same log is answered at once
 
@@ -25,15 +29,15 @@ class Job:
         return make()
 
     @property
-    def done(self):
+    def done(self) -> bool:
         """Whether there is a result or a problem."""
         return self.stopped or self._future.done()
 
-    def wait(self):
+    def wait(self) -> None:
         """Wait until there is a result or a problem."""
         wait([self._future])
 
-    def result(self):
+    def result(self) -> Any:
         """The result; waits for it, and raises what the work raised."""
         if self.stopped:
             raise Stopped("stopped")
@@ -47,7 +51,7 @@ class Stopped(Exception):
     """The work was given up because somebody asked for it."""
 
 
-def job(key, words, make):
+def job(key: tuple, words: str, make: Callable[[], Any]) -> Job:
     """The work known by `key`, begun now unless it is under way or done already.
 
     Parameters
@@ -73,13 +77,13 @@ def job(key, words, make):
         return _jobs[key]
 
 
-def is_done(key):
+def is_done(key: tuple) -> bool:
     """Whether work that was begun has come to an end; false of work nobody began."""
     with _lock:
         return key in _jobs and _jobs[key].done
 
 
-def give_up(key):
+def give_up(key: tuple) -> None:
     """Stop waiting for a piece of work: a step that is running ends unheard, those after it never begin."""
     with _lock:
         if key in _jobs and not _jobs[key].done:
@@ -87,7 +91,7 @@ def give_up(key):
             _jobs[key]._future.cancel()
 
 
-def forget(key):
+def forget(key: tuple) -> None:
     """Let a result go, so that it is worked out anew when asked for."""
     with _lock:
         _jobs.pop(key, None)

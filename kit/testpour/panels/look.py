@@ -1,10 +1,16 @@
 """What each setting does, by tapping: effects as bars with their interval, and the sliders of the findings page."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 
 import testpour as tp
 from testpour.panels.panel import Panel
-from testpour.panels.parts import bars, choice, fold, step, table, text
+from testpour.panels.parts import Part, bars, choice, fold, step, table, text
 from testpour.report.explorer import explorer
 from testpour.wording import capital, in_hundred, signed
 
@@ -15,12 +21,12 @@ class LookPanel(Panel):
     name, title = "look", "What does each setting do?"
     lead = "Choose a reading. Below it, move the sliders to settings you could use and see what one casting should read."
 
-    def fields(self):
+    def fields(self) -> list[Part]:
         self.workshop.poured()
         study = self.workshop.study
         return [step("Which reading?", choice("reading", "Reading", self._reading(), [(r.name, r.words) for r in study.readings]))]
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         yield from self.fields()
         fits, name = self.fits(), self._reading()
         found = self.asked("Reading the effects off", lambda: tp.effects(fits[name]), name)
@@ -62,17 +68,17 @@ class LookPanel(Panel):
         yield fold("Every effect in words", table(shown[["says", "from log"]].assign(**{"from log": [f"{100 * share:.0f} %" for share in shown["from log"]]}), "How much of it is from the log"))
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """The effects on the reading chosen, one row a setting."""
         with self._at_once():
             return tp.effects(self.fits()[self._reading()]).table
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """The reading chosen."""
         return {"reading": self._reading()}
 
-    def summary(self):
+    def summary(self) -> str:
         with self._at_once():
             return tp.effects(self.fits()[self._reading()]).sentence()
 
@@ -86,7 +92,7 @@ def _says(reading, line):
     return reading.show(float(f"{line['middle']:.2g}"))
 
 
-def look_panel(folder="."):
+def look_panel(folder: str | Path = ".") -> LookPanel:
     """Look by tapping at what each setting does, with the sliders of the findings page.
 
     Parameters

@@ -1,9 +1,12 @@
 """What was typed and chosen in a panel, kept in the study folder, so that every panel on it shows the same."""
 
+from __future__ import annotations
+
 import contextlib
 import json
 import os
 from pathlib import Path
+from typing import Any
 
 FOLDER = "panels"
 
@@ -24,7 +27,7 @@ class Memory:
         self._seen, self._held = None, {}
 
     @property
-    def mark(self):
+    def mark(self) -> tuple | None:
         """Changes whenever the file does."""
         try:
             found = self.path.stat()
@@ -32,7 +35,7 @@ class Memory:
             return None
         return found.st_mtime_ns, found.st_size, found.st_ino
 
-    def all(self):
+    def all(self) -> dict:
         """Every value, as last written by whichever panel wrote last; a file that is damaged counts as empty."""
         if self.mark != self._seen or self._seen is None:
             self._seen, self._held = self.mark, {}
@@ -41,11 +44,11 @@ class Memory:
                 self._held = held if isinstance(held, dict) else {}
         return self._held
 
-    def get(self, name, usual=""):
+    def get(self, name: str, usual: Any = "") -> Any:
         """One value, or what holds where there is none."""
         return self.all().get(name, usual)
 
-    def put(self, **values):
+    def put(self, **values: Any) -> None:
         """Keep values; None lets one go.
 
         Raises
@@ -61,7 +64,7 @@ class Memory:
         part.replace(self.path)
         self._seen, self._held = self.mark, held
 
-    def clear(self):
+    def clear(self) -> None:
         """Let everything go."""
         self.path.unlink(missing_ok=True)
         self._seen, self._held = None, {}

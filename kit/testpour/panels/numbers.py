@@ -1,8 +1,11 @@
 """Numbers typed by a person: read by the same rules as everywhere, with one plain sentence where they are wrong."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 from testpour.cautions import check_settings
+from testpour.study import Study
 from testpour.units import UnitProblem, show, to_unit
 
 
@@ -34,7 +37,7 @@ class Field:
     whole: bool = False
 
 
-def number(study, field, words):
+def number(study: Study | None, field: Field, words: str) -> tuple[float | None, str, str]:
     """What was typed in a field: value (None where empty or wrong), what is wrong, how it was understood.
 
     Parameters
@@ -83,7 +86,7 @@ def _parsed(study, field, words):
     return value, unit
 
 
-def plain(problem):
+def plain(problem: UnitProblem) -> str:
     """A problem with a quantity as a panel says it: without advice on a file nobody is editing."""
     words = str(problem).replace("; if it is right, widen the range in the study file", "")
     return words[:1].upper() + words[1:]

@@ -1,13 +1,17 @@
 """The whole round as a picture: its steps in order, how each stands in this study, and what comes next."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
 from importlib.resources import files
+from pathlib import Path
 
 import pandas as pd
 
 import testpour as tp
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
-from testpour.panels.parts import stations, text
+from testpour.panels.parts import Part, stations, text
 from testpour.panels.plan import kept_plan
 from testpour.panels.workshop import Needed
 from testpour.wording import count
@@ -25,7 +29,7 @@ class RoundPanel(Panel):
     name, title = "round", "Where do we stand?"
     lead = "The steps of the round in this study. The one marked Next is what to do now."
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         now, told = self.next_step()
         said = self.states()
         yield text(self.summary() if said else told, "strong")
@@ -34,7 +38,7 @@ class RoundPanel(Panel):
             for name, (title, notebook) in STEPS.items()
         ])  # fmt: skip
 
-    def states(self):
+    def states(self) -> dict[str, str]:
         """How each step stands, in a few words by name; empty where study or log cannot be read."""
         try:
             study, castings = self.workshop.study, self.workshop.castings()
@@ -48,7 +52,7 @@ class RoundPanel(Panel):
             "look": ready, "why": ready, "today": ready, "share": f"{count(written, 'file')} written" if written else ready,
         }  # fmt: skip
 
-    def next_step(self):
+    def next_step(self) -> tuple[str, str]:
         """The name of the step that comes next, and what to do there in words."""
         try:
             castings, plan = self.workshop.castings(), kept_plan(self.workshop)
@@ -68,20 +72,20 @@ class RoundPanel(Panel):
             return "pour", "log what you read on the pours in 2-pour-and-log"
         return "today", "see what to use today, and what to pour next, in 4-next-pours"
 
-    def summary(self):
+    def summary(self) -> str:
         castings, (_, told) = self.workshop.castings(), self.next_step()
         due = tp.due(self.workshop.log).table["status"].isin(("overdue", "due")).sum()
         return f"{count(len(castings.pours), 'pour')}, {count(int(due), 'reading')} due. Next: {told}."
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """The steps, one row each: notebook, how it stands, and whether it is next."""
         now, said = self.next_step()[0], self.states()
         rows = {title: [notebook, said.get(name, ""), name == now] for name, (title, notebook) in STEPS.items()}
         return pd.DataFrame.from_dict(rows, orient="index", columns=["notebook", "stands", "next"]).rename_axis("step")
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """The step that comes next."""
         return {"next": self.next_step()[0]}
 
@@ -108,7 +112,7 @@ class RoundPanel(Panel):
         return list(dict.fromkeys(plan.loc[[str(pour) not in made for pour in plan.index], "session"]))
 
 
-def round_panel(folder="."):
+def round_panel(folder: str | Path = ".") -> RoundPanel:
     """Show the steps of the round, how each stands in this study, and what comes next.
 
     Parameters

@@ -1,18 +1,23 @@
 """A panel: shows parts, takes what is typed and tapped, and keeps all of it in the study folder."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 import anywidget
 import ipywidgets
 import traitlets
 
+from testpour.models.fits import Fits
 from testpour.panels import jobs
 from testpour.panels.memory import Memory
-from testpour.panels.numbers import number
-from testpour.panels.parts import button, caution, entry, progress, text
+from testpour.panels.numbers import Field, number
+from testpour.panels.parts import Part, button, caution, entry, progress, text
 from testpour.panels.workshop import Needed, Workshop
 
 HERE = files("testpour.panels")
@@ -50,7 +55,7 @@ class Panel(anywidget.AnyWidget):
 
     # What a panel says of itself where no widget can be shown.
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the panel says, in a sentence or two; waits for work that is under way."""
         title = self.title if self.title.endswith("?") else f"{self.title}:"
         try:
@@ -60,7 +65,7 @@ class Panel(anywidget.AnyWidget):
 
     __repr__ = sentence
 
-    def summary(self):
+    def summary(self) -> str:
         """The sentence without its title."""
         return self.lead
 
@@ -75,11 +80,11 @@ class Panel(anywidget.AnyWidget):
 
     # Drawing.
 
-    def parts(self):
-        """The parts shown, in order."""
-        raise NotImplementedError
+    def parts(self) -> Iterable[Part]:
+        """The parts shown, in order; what the panel says, where it shows nothing else."""
+        return [text(self.summary())]
 
-    def show(self):
+    def show(self) -> None:
         """Work out the parts anew and send them to the page."""
         self._busy, shown = None, []
         try:
@@ -96,7 +101,7 @@ class Panel(anywidget.AnyWidget):
         }  # fmt: skip
         self._shown_at, self._awaited = self._mark(), self._busy
 
-    def asked(self, words, make, *key):
+    def asked(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
         """The result of longer work, which is begun now; `Waiting` is raised until it is there.
 
         Parameters
@@ -119,7 +124,7 @@ class Panel(anywidget.AnyWidget):
         self._busy = None
         return work.result()
 
-    def soon(self, words, make, *key):
+    def soon(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
         """As `asked`, but None while the work is under way, for a part that must not hold up the others."""
         try:
             return self.asked(words, make, *key)
@@ -137,7 +142,7 @@ class Panel(anywidget.AnyWidget):
         finally:
             self._patient = before
 
-    def fits(self):
+    def fits(self) -> Fits:
         """What was learned from the log."""
         import testpour as tp
 
@@ -153,24 +158,24 @@ class Panel(anywidget.AnyWidget):
 
     usual = MappingProxyType({})
 
-    def said(self, name):
+    def said(self, name: str) -> str:
         """What was typed or chosen under a name, or what stands there at first."""
         return self.memory.get(name, self.usual.get(name, ""))
 
-    def read(self, field):
+    def read(self, field: Field) -> tuple[float | None, str, str]:
         """A field's value, its problem and how it was read; see `numbers.number`."""
         return number(self.workshop.study, field, self.said(field.name))
 
-    def value(self, field):
+    def value(self, field: Field) -> float | None:
         """The number in a field; None where it is empty or wrong."""
         return self.read(field)[0]
 
-    def field(self, field):
+    def field(self, field: Field) -> Part:
         """A field as a part."""
         _, problem, read = self.read(field)
         return entry(field.name, field.label, self.said(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
 
-    def complete(self, *fields, needed=()):
+    def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> None:
         """Refuse to go on while a field is wrong, or one that is needed is empty.
 
         Raises
@@ -207,7 +212,7 @@ class Panel(anywidget.AnyWidget):
             self.show()
             self.send({"heard": message.get("id", "")})
 
-    def take(self, message):
+    def take(self, message: dict) -> None:
         """Do what a message asks: type a value, tap a button, stop or begin work again."""
         deed, name = message["deed"], message.get("name", "")
         if deed == "type" and "text" in message:
@@ -225,18 +230,18 @@ class Panel(anywidget.AnyWidget):
             with self._at_once():
                 self._said = getattr(self, f"tap_{what}")(*[which] * bool(which)) or ""
 
-    def typed(self, name, words):
+    def typed(self, name: str, words: str) -> None:
         """Keep what was typed, right or wrong: nothing typed is lost."""
         self.memory.put(**{name: words})
 
-    def wrote(self, path, words):
+    def wrote(self, path: str | Path, words: str) -> Path:
         """Remember a file as written by this panel, so that it can be looked at."""
         path = Path(path)
         self.memory.put(papers={**self.papers, str(path): str(words)})
         return path
 
     @property
-    def papers(self):
+    def papers(self) -> dict[str, str]:
         """The files this panel wrote that are still there: path to words, the last written last."""
         held = self.memory.get("papers", {})
         return {path: words for path, words in held.items() if Path(path).is_file()}

@@ -25,9 +25,12 @@ class Panel {
     this.body = make("div", { class: "tpp-body" });
     this.strip = make("div", { class: "tpp-strip", "aria-live": "assertive" });
     this.child = make("div", { class: "tpp-child" });
-    this.root = make("section", { class: "tpp", "data-lm-suppress-shortcuts": "true" }, this.status, this.body, this.strip, this.child);
-    // The notebook takes arrows and letters for its own cells: keys pressed in a panel stay in it.
-    this.root.addEventListener("keydown", (event) => { if (!event.ctrlKey && !event.metaKey) event.stopPropagation(); });
+    this.root = make("section", { class: "tpp", tabindex: "-1", "data-lm-suppress-shortcuts": "true" }, this.status, this.body, this.strip, this.child);
+    // The notebook takes arrows and letters for its own cells: keys pressed in a panel stay in it. Escape leaves it for the cell.
+    this.root.addEventListener("keydown", (event) => {
+      if (event.key === "Escape") this.root.closest(".jp-Cell")?.focus();
+      if (!event.ctrlKey && !event.metaKey) event.stopPropagation();
+    });
     el.replaceChildren(this.root);
     this.onscreen = () => this.draw();
     this.onheld = () => { this.parts.clear(); this.body.replaceChildren(); this.draw(); };
@@ -139,12 +142,15 @@ class Panel {
   draw() {
     const screen = this.model.get("screen");
     this.root.setAttribute("aria-label", screen.title);
+    const held = this.body.contains(document.activeElement);
     const parts = [{ kind: "title", title: screen.title, lead: screen.lead }, ...screen.parts];
     if (screen.said) parts.push({ kind: "said", text: screen.said });
     if (screen.wrong) parts.push({ kind: "caution", level: "refuse", text: screen.wrong, alert: true });
     this.children(this.body, parts, "");
     const said = screen.wrong || screen.said;
     if (this.status.textContent !== said) this.status.textContent = said;
+    // What was tapped is gone: the keys go on from this panel, not from the top of the page.
+    if (held && !this.root.contains(document.activeElement)) this.root.focus({ preventScroll: true });
   }
 
   children(place, parts, path) {

@@ -1,81 +1,92 @@
 """What a panel is made of, as plain data that `panels.js` draws: one small set of parts for every panel."""
 
+from __future__ import annotations
+
 import math
+from collections.abc import Iterable
 from numbers import Real
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from testpour.cautions import Cautions
+
+Part = dict[str, Any]  # what a part is and all it holds, ready for the page
 
 
-def step(title, *parts, says=()):
+def step(title: str, *parts: Part | Iterable[Part] | None, says: Iterable[Part] = ()) -> Part:
     """A part of the panel under a heading of its own; `says` is what comes of what was typed."""
     return {"kind": "step", "title": title, "parts": _flat(parts), "says": _flat(says)}
 
 
-def text(words, look=""):
+def text(words: object, look: str = "") -> Part:
     """A paragraph; `look` is "", "strong", "hint" or "needed"."""
     return {"kind": "text", "text": str(words), "look": look}
 
 
-def cautions(found):
+def cautions(found: Cautions) -> list[Part]:
     """Each refusal and warning of a `Cautions` as a part of its own."""
     return [*(caution(said, "refuse") for said in found.refusals), *(caution(said) for said in found.warnings)]
 
 
-def caution(words, level="warn"):
+def caution(words: object, level: str = "warn") -> Part:
     """One caution, or what is wrong; `level` is "warn" or "refuse"."""
     return {"kind": "caution", "text": str(words), "level": level}
 
 
-def entry(name, label, value, *, unit="", hint="", problem="", read="", wide=False):
+def entry(name: str, label: str, value: str, *, unit: str = "", hint: str = "", problem: str = "", read: str = "", wide: bool = False) -> Part:
     """A field to type in; `read` says how it was understood, `problem` what is wrong with it."""
     return {"kind": "entry", "name": name, "label": label, "value": value, "unit": unit, "hint": hint,
             "problem": problem, "read": read, "wide": wide}  # fmt: skip
 
 
-def choice(name, label, value, options, *, hint="", problem=""):
+def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "", problem: str = "") -> Part:
     """One of a few answers; `options` are pairs of value and words."""
     return {"kind": "choice", "name": name, "label": label, "value": value, "options": [list(o) for o in options],
             "hint": hint, "problem": problem}  # fmt: skip
 
 
-def checks(label, items):
+def checks(label: str, items: Iterable[tuple[str, str, bool]]) -> Part:
     """Answers of which any number may hold: name, words and whether it holds; tapped, a name gets "yes" or "no"."""
     return {"kind": "checks", "label": label, "items": [list(item) for item in items]}
 
 
-def pick(name, label, value, options, *, hint=""):
+def pick(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "") -> Part:
     """One of many, from a list that opens."""
     return {**choice(name, label, value, options, hint=hint), "kind": "pick"}
 
 
-def button(name, words, *, main=False, off=""):
+def button(name: str, words: str, *, main: bool = False, off: str = "") -> Part:
     """Something to tap; `off` says why it cannot be tapped now."""
     return {"kind": "button", "name": name, "words": words, "main": main, "off": off}
 
 
-def row(*parts):
+def row(*parts: Part | Iterable[Part] | None) -> Part:
     """Parts side by side where there is room."""
     return {"kind": "row", "parts": _flat(parts)}
 
 
-def fold(words, *parts):
+def fold(words: str, *parts: Part | Iterable[Part] | None) -> Part:
     """Parts that are folded away until asked for."""
     return {"kind": "fold", "words": words, "parts": _flat(parts)}
 
 
-def table(frame, caption, index=True):
+def table(frame: pd.DataFrame, caption: str, index: bool = True) -> Part:
     """A table of words and numbers."""
     shown = frame.reset_index() if index else frame
     rows = [[cell(value) for value in line] for line in shown.itertuples(index=False)]
     return {"kind": "table", "head": [str(column) for column in shown.columns], "rows": rows, "caption": caption}
 
 
-def cell(value):
+def cell(value: Any) -> str:
     """A value as it is read in a table: no NaN, no long fractions."""
     if isinstance(value, Real) and not isinstance(value, bool):
         return "" if math.isnan(value) else f"{value:.4g}"
     return "" if value is None else str(value)
 
 
-def bars(caption, rows, ends=("", "")):
+def bars(caption: str, rows: Iterable[dict], ends: tuple[str, str] = ("", "")) -> Part:
     """Bars from 0 to 1 with, where given, the interval about each.
 
     `rows` hold ``words``, ``share`` (length), ``says`` (what the bar says in words), and ``low`` and ``high``;
@@ -84,17 +95,17 @@ def bars(caption, rows, ends=("", "")):
     return {"kind": "bars", "caption": caption, "rows": list(rows), "ends": list(ends)}
 
 
-def tiles(caption, pairs):
+def tiles(caption: str, pairs: Iterable[tuple[str, str]]) -> Part:
     """A few numbers in large figures: pairs of what and how much."""
     return {"kind": "tiles", "caption": caption, "pairs": [list(pair) for pair in pairs]}
 
 
-def steps(caption, lines):
+def steps(caption: str, lines: Iterable[str]) -> Part:
     """Lines of work in order."""
     return {"kind": "steps", "caption": caption, "lines": list(lines)}
 
 
-def stations(caption, stops):
+def stations(caption: str, stops: Iterable[dict]) -> Part:
     """The steps of the round, drawn as boxes with arrows between them.
 
     `stops` hold ``name``, ``title``, ``notebook``, ``says`` and ``next``, which marks the one to do now.
@@ -102,17 +113,17 @@ def stations(caption, stops):
     return {"kind": "stations", "caption": caption, "stops": list(stops)}
 
 
-def picture(src, alt):
+def picture(src: str, alt: str) -> Part:
     """A picture with its words."""
     return {"kind": "picture", "src": src, "alt": alt}
 
 
-def paper(path, words):
+def paper(path: str | Path, words: str) -> Part:
     """A file that was written, with buttons to look at it and to print it."""
     return {"kind": "paper", "path": str(path), "words": words}
 
 
-def progress(words, place=1, of=1):
+def progress(words: str, place: float = 1, of: float = 1) -> Part:
     """Work that is under way."""
     return {"kind": "progress", "words": words, "place": place, "of": of}
 

@@ -1,6 +1,10 @@
 """The plan by tapping: how many days and pours, which moulds and how much resin; what comes of it, on paper."""
 
+from __future__ import annotations
+
 import io
+from collections.abc import Iterator
+from pathlib import Path
 
 import pandas as pd
 
@@ -9,10 +13,26 @@ from testpour.bench.amounts import WeighOutProblems
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field, plain
 from testpour.panels.panel import Panel
-from testpour.panels.parts import button, caution, choice, entry, fold, paper, row, step, table, text, tiles
+from testpour.panels.parts import (
+    Part,
+    button,
+    caution,
+    choice,
+    entry,
+    fold,
+    paper,
+    row,
+    step,
+    table,
+    text,
+    tiles,
+)
 from testpour.panels.tools import SCALES, scale_step
-from testpour.panels.workshop import Needed
+from testpour.panels.workshop import Needed, Workshop
+from testpour.planning.outlook import Outlook
+from testpour.planning.plan import Plan
 from testpour.planning.problem import PlanConflict
+from testpour.study import Study
 from testpour.units import UnitProblem
 
 SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
@@ -33,7 +53,7 @@ class PlanPanel(Panel):
     usual = USUAL
     lead = "Say what your days allow. The plan, what it can tell and what it costs follow; nothing is mixed yet."
 
-    def fields(self):
+    def fields(self) -> list[Part]:
         study = self.workshop.study
         fields = [self.field(f) for f in (SESSIONS, POURS)]
         more = [self._list("rooms", "Rooms expected", "°C", "one, or one a day: 17 21", "room_temperature"),
@@ -45,28 +65,40 @@ class PlanPanel(Panel):
             choice("purpose", "What is it for?", self.memory.get("purpose"), PURPOSES),
         )]  # fmt: skip
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         yield from self.fields()
-        plan, view = self.planned()
-        yield step("The plan", tiles("In short", self._short(plan, view)), text(plan.sentence()), *self._cautions(plan),
-                   table(shown_plan(plan.study, plan.table), "The pours in the order to make them"))  # fmt: skip
-        yield step("What it can notice", *_told(view))
+        plan, _ = self.planned()
+        yield from self._looked_at()
         kept = kept_plan(self.workshop)
         same = kept is not None and kept.equals(_kept_form(plan.table))
         yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in tp.pour_panel()." if same else ""))
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
                                    button("labels", "Labels for the castings")), *[paper(p, w) for p, w in self.papers.items()])  # fmt: skip
 
-    def _short(self, plan, view):
+    def _looked_at(self):
+        """What is said of the plan: worked out beside the notebook, as every pour is weighed out for it."""
+        (plan, view), pot, price = self.planned(), self.value(POT), self.value(PRICE)
+        scale = scale_step(self.workshop.folder, self.memory)
+
+        def make():
+            return [
+                step("The plan", tiles("In short", self._short(plan, pot, price)), text(plan.sentence()), *_cautions(plan, pot, scale),
+                     table(shown_plan(plan.study, plan.table), "The pours in the order to make them")),
+                step("What it can notice", *_told(view)),
+            ]  # fmt: skip
+
+        return self.asked("Weighing out every pour", make, repr(self.wanted()), pot, price, scale)
+
+    def _short(self, plan, pot, price):
         """The plan in a few numbers."""
-        resin = self.value(POT) * len(plan.table)
+        resin = pot * len(plan.table)
         yield from [("Pours", str(len(plan.table))), ("Days", str(len(plan.sessions))), ("Resin", f"{resin:.0f} g")]
-        if self.value(PRICE) is not None:
-            yield "Cost", f"{resin / 1000 * self.value(PRICE):.2f}"
+        if price is not None:
+            yield "Cost", f"{resin / 1000 * price:.2f}"
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
         yield "Last reading", f"{hours:g} h after the pour"
 
-    def planned(self):
+    def planned(self) -> tuple[Plan, Outlook | None]:
         """The plan and what it can tell, as (Plan, Outlook or None)."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
@@ -81,7 +113,7 @@ class PlanPanel(Panel):
 
         return self.asked("Choosing the pours that tell most", make, repr(wanted), pot, price)
 
-    def wanted(self):
+    def wanted(self) -> dict:
         """What is asked of `plan_pours`.
 
         Raises
@@ -102,53 +134,36 @@ class PlanPanel(Panel):
         }  # fmt: skip
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """The pours, one row each in run order."""
         with self._at_once():
             return self.planned()[0].table
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """What is asked of the plan: the arguments of `plan_pours`."""
         return self.wanted()
 
-    def summary(self):
+    def summary(self) -> str:
         with self._at_once():
             return self.planned()[0].sentence()
 
-    def tap_keep(self):
+    def tap_keep(self) -> str:
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
         Memory(self.workshop.folder, "kept-plan").put(table=_kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
         return f"Plan of {len(plan.table)} pours kept."
 
-    def tap_sheet(self, session):
+    def tap_sheet(self, session: str) -> None:
         """Write the bench sheet of a session."""
         plan = self.planned()[0]
         sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory))
         self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), f"Bench sheet of {session}. {sheet.sentence()}")
 
-    def tap_labels(self):
+    def tap_labels(self) -> None:
         """Write the labels of the whole plan."""
         found = tp.labels(self.planned()[0])
         self.wrote(found.save(self.workshop.folder / "labels.html"), f"Labels. {found.sentence()}")
-
-    def _cautions(self, plan):
-        """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
-        said = {}
-        for pour in plan.table.index:
-            found = plan.cautions(pour)
-            for level, lines in (("refuse", found.refusals), ("warn", found.warnings)):
-                for line in lines:
-                    said.setdefault((line, level), []).append(str(pour))
-        try:
-            sheets = [tp.bench_sheet(plan.study, plan.table, session=name, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory)) for name in plan.sessions]
-            for sheet in sheets:
-                for line, pours in sheet.warnings.items():
-                    said.setdefault((line, "warn"), []).extend(p for p in pours if p not in said.get((line, "warn"), []))
-        except WeighOutProblems as problem:
-            said.update({(line, "refuse"): [] for line in problem.problems})
-        return [caution(f"{', '.join(pours)}: {line}" if pours else line, level) for (line, level), pours in said.items()]
 
     def _list(self, name, label, unit, hint, factor):
         values, problem = self._values(name, factor) if name in _lists(self.workshop.study) else ([], "")
@@ -165,6 +180,24 @@ class PlanPanel(Panel):
             return [], f"{plain(problem)} Write numbers with blanks between."
 
 
+def _cautions(plan, pot, scale):
+    """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
+    said = {}
+    for pour in plan.table.index:
+        found = plan.cautions(pour)
+        for level, lines in (("refuse", found.refusals), ("warn", found.warnings)):
+            for line in lines:
+                said.setdefault((line, level), []).append(str(pour))
+    try:
+        for name in plan.sessions:
+            sheet = tp.bench_sheet(plan.study, plan.table, session=name, resin=pot, scale_resolution=scale)
+            for line, pours in sheet.warnings.items():
+                said.setdefault((line, "warn"), []).extend(p for p in pours if p not in said.get((line, "warn"), []))
+    except WeighOutProblems as problem:
+        said.update({(line, "refuse"): [] for line in problem.problems})
+    return [caution(f"{', '.join(pours)}: {line}" if pours else line, level) for (line, level), pours in said.items()]
+
+
 LISTS = {"rooms": "room_temperature", "moulds": "thickness"}
 LABELS = {"rooms": "Rooms expected", "moulds": "Moulds at hand"}
 
@@ -174,7 +207,7 @@ def _lists(study):
     return [name for name, factor in LISTS.items() if factor in names]
 
 
-def shown_plan(study, pours):
+def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
     """The pours in words: the session and every setting that differs."""
     shown = pd.DataFrame({"session": pours["session"]}, index=pours.index)
     for factor in study.factors:
@@ -196,7 +229,7 @@ def _kept_form(pours):
     return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
 
 
-def kept_plan(workshop):
+def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     """The plan kept in the study folder, one row a pour; None where there is none.
 
     Parameters
@@ -207,7 +240,7 @@ def kept_plan(workshop):
     return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
 
 
-def plan_panel(folder="."):
+def plan_panel(folder: str | Path = ".") -> PlanPanel:
     """Plan test pours by tapping: what the plan can notice, what it costs, bench sheets and labels.
 
     Parameters

@@ -1,11 +1,19 @@
 """A session begun by tapping: from the plan, from the pours worth making next, or the one opened before."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pandas as pd
+
 import testpour as tp
-from testpour.advice.batch import BOTH, LEARN, MAKE
+from testpour.advice.batch import BOTH, LEARN, MAKE, NextPours
+from testpour.bench.kept import kept_sessions
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
-from testpour.panels.parts import button, cautions, choice, fold, row, step, table, text
+from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
 from testpour.panels.plan import kept_plan, shown_plan
 from testpour.panels.starting import begin_session, next_names
 from testpour.panels.tools import scale_step
@@ -30,7 +38,7 @@ class PourPanel(Panel):
         super().__init__(folder)
         self._reopen()
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         study, castings = self.workshop.study, self.workshop.castings()
         yield step("A session opened before", *self._before())
         if self.form is None or self.memory.get("look_next") == "yes":
@@ -76,9 +84,9 @@ class PourPanel(Panel):
         shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
         shown["why"] = advice.table["reason"]
         yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions),
-                   table(shown.rename_axis("pour"), "The most worth first"), button("these", "Begin a session with these", main=True))  # fmt: skip
+                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most worth first"), button("these", "Begin a session with these", main=True))  # fmt: skip
 
-    def advice(self):
+    def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""
         self.complete(ROOM, MANY, POT, needed=(MANY,))
         fits, room, many = self.fits(), self.value(ROOM), self.value(MANY)
@@ -86,35 +94,35 @@ class PourPanel(Panel):
         return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """The planned pours of the session that is open, or the plan; one row a pour."""
         pours = kept_plan(self.workshop)
         return self.workshop.castings().pours if pours is None else pours
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """What was typed: room, pot and how many pours."""
         return {f.name: self.value(f) for f in (ROOM, MANY, POT)}
 
-    def summary(self):
+    def summary(self) -> str:
         if self.form is not None:
             return self.form.sentence()
         return tp.due(self.workshop.log).sentence()
 
-    def tap_next(self):
+    def tap_next(self) -> None:
         self.memory.put(look_next="yes")
 
-    def tap_plan(self, session):
+    def tap_plan(self, session: str) -> str:
         pours = kept_plan(self.workshop)
         return self._begin(pours[pours["session"] == session], session)
 
-    def tap_these(self):
+    def tap_these(self) -> str:
         advice = self.advice()
         chosen = [f.name for f in self.workshop.study.factors if f.name in advice.table]
-        day = self._next_session()
-        return self._begin(advice.table[chosen], day)
+        names, day = next_names(self.workshop, len(advice.table))
+        return self._begin(advice.table[chosen].set_axis(pd.Index(names, name="pour")), day)
 
-    def tap_open(self, session):
+    def tap_open(self, session: str) -> None:
         self.form = tp.session_form(self.workshop.log, session=session)
         self.memory.put(open=session)
 
@@ -123,9 +131,6 @@ class PourPanel(Panel):
         self.form = begin_session(self.workshop, pours, session, self.value(POT), scale)
         self.memory.put(open=session, look_next="no")
         return f"Session {session} is open below. Save the room first."
-
-    def _next_session(self):
-        return next_names(self.workshop.castings(), 1)[1]
 
     def _reopen(self):
         """The session that was open before a restart, as the log has it."""
@@ -139,13 +144,10 @@ class PourPanel(Panel):
         self.show()
 
     def _sessions(self):
-        try:
-            return tp.session_form(self.workshop.log).state["kept"]
-        except Problems:
-            return []
+        return kept_sessions(self.workshop.log)
 
 
-def pour_panel(folder="."):
+def pour_panel(folder: str | Path = ".") -> PourPanel:
     """Begin or reopen a session by tapping, with its form below: from the plan, or from the next pours.
 
     Parameters

@@ -1,6 +1,10 @@
 """Passing on by tapping: page, handout, wall sheet, chart, data and backup, and what in each names a person."""
 
+from __future__ import annotations
+
 import datetime as dt
+from collections.abc import Iterator
+from pathlib import Path
 from types import MappingProxyType
 
 import pandas as pd
@@ -8,7 +12,7 @@ import pandas as pd
 import testpour as tp
 from testpour.logbook.backup import back_up
 from testpour.panels.panel import Panel
-from testpour.panels.parts import button, choice, entry, paper, row, step, text
+from testpour.panels.parts import Part, button, choice, entry, paper, row, step, text
 from testpour.wording import count, listed
 
 NAMES = {"page": "Findings page", "handout": "Handout", "wall": "Wall sheet", "chart": "Recipe chart", "sheet": "Spreadsheet",
@@ -28,7 +32,7 @@ class SharePanel(Panel):
         self._wanted = None
         super().__init__(folder)
 
-    def fields(self):
+    def fields(self) -> list[Part]:
         self.workshop.poured()
         return [
             step("Before it goes out", entry("signed", "Signed by", self.said("signed"), hint="left empty: the page names nobody"),
@@ -37,7 +41,7 @@ class SharePanel(Panel):
             step("Write", row(*[button(f"write:{what}", words) for what, words in NAMES.items()])),
         ]  # fmt: skip
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         yield from self.fields()
         if self._wanted is not None:
             what, stamp = self._wanted
@@ -54,27 +58,27 @@ class SharePanel(Panel):
             yield step(NAMES[what], paper(path, papers[path]), text(self._names_in(what), "strong"))
 
     @property
-    def made(self):
+    def made(self) -> dict[str, str]:
         """What was written and is still there: what to path, the last written last."""
         papers = self.papers
         return {what: path for what, path in self.memory.get("made", {}).items() if path in papers}
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """What was written, one row a file: what, path and what in it names a person."""
         rows = [(NAMES[what], path, self._names_in(what)) for what, path in self.made.items()]
         return pd.DataFrame(rows, columns=["what", "path", "names a person"])
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """What was chosen: who signs, the paper, the lines of the wall sheet."""
         return {name: self.said(name) for name in ("signed", "paper", "bench")}
 
-    def summary(self):
+    def summary(self) -> str:
         self.workshop.poured()
         return self._people()
 
-    def tap_write(self, what):
+    def tap_write(self, what: str) -> None:
         """Write one thing; what takes long is written beside the notebook."""
         self._wanted = what, dt.datetime.now().isoformat()
         self.memory.put(made={one: path for one, path in self.made.items() if one != what})
@@ -146,7 +150,7 @@ def _dated(stamp):
     return stamp.replace(":", "").replace(".", "-").replace("T", "-")[:17]
 
 
-def share_panel(folder="."):
+def share_panel(folder: str | Path = ".") -> SharePanel:
     """Write by tapping what is passed on: page, handout, wall sheet, recipe chart, data and backup.
 
     Parameters

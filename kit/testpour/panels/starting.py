@@ -1,17 +1,24 @@
 """From settings to a session at the bench: names that are free, a bench sheet, and the session form."""
 
+from __future__ import annotations
+
 import re
 
+import pandas as pd
+
 import testpour as tp
-from testpour.panels.workshop import Needed
+from testpour.bench.kept import kept, kept_sessions
+from testpour.bench.session_form import SessionForm
+from testpour.panels.plan import kept_plan
+from testpour.panels.workshop import Needed, Workshop
 
 
-def next_names(castings, count):
-    """Names for so many new pours and for a new session, going on from the log.
+def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
+    """Names for so many new pours and for a new session: none that is in the log, in the plan or in an open session.
 
     Parameters
     ----------
-    castings : Castings
+    workshop : Workshop
     count : int
 
     Returns
@@ -19,7 +26,13 @@ def next_names(castings, count):
     tuple
         List of pour names, and the session's name.
     """
-    pours, sessions = map(str, castings.pours.index), map(str, castings.pours["session"].unique())
+    castings, plan = workshop.castings(), kept_plan(workshop)
+    pours, sessions = [*map(str, castings.pours.index)], [*map(str, castings.pours["session"].unique())]
+    if plan is not None:
+        pours, sessions = [*pours, *map(str, plan.index)], [*sessions, *map(str, plan["session"])]
+    for session in kept_sessions(workshop.log):
+        sessions.append(session)
+        pours += [one.pour for one in kept(workshop.log, session)[1]]
     last, day = _highest(pours, "P"), _highest(sessions, "S")
     return [f"P{last + k:02d}" for k in range(1, count + 1)], f"S{day + 1}"
 
@@ -28,7 +41,7 @@ def _highest(names, letter):
     return max((int(found[1]) for name in names if (found := re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", name))), default=0)
 
 
-def begin_session(workshop, pours, session, resin, scale):
+def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | None, scale: str) -> SessionForm:
     """The session form for some pours; with grams where the resin is known, else with percentages.
 
     Parameters

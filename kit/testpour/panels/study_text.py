@@ -1,5 +1,7 @@
 """The study file changed line by line: what a person wrote beside it, comments and all, stays."""
 
+from __future__ import annotations
+
 import os
 import tomllib
 from dataclasses import dataclass
@@ -9,6 +11,7 @@ from pathlib import Path
 import tomlkit
 
 from testpour.catalogue import catalogue
+from testpour.study import Study
 from testpour.study_file import study_from
 
 LEFT_OUT = "left out"
@@ -40,7 +43,7 @@ class Wanted:
     aims: dict
 
 
-def text_of(folder):
+def text_of(folder: str | Path) -> str:
     """The study file of a folder, or the one a new study begins from."""
     path = Path(folder) / "study.toml"
     if path.exists():
@@ -48,12 +51,12 @@ def text_of(folder):
     return files("testpour").joinpath("new_study.toml").read_text("utf-8")
 
 
-def study_of(text, folder):
+def study_of(text: str, folder: str | Path) -> Study:
     """The `Study` a text declares; see `read_study` for what it raises."""
     return study_from(tomllib.loads(text), Path(folder) / "study.toml")
 
 
-def edited(text, wanted, study):
+def edited(text: str, wanted: Wanted, study: Study) -> str:
     """The text of a study file with what is wanted in it; lines that say it already are left as they are.
 
     Parameters
@@ -82,7 +85,7 @@ def edited(text, wanted, study):
     return tomlkit.dumps(document)
 
 
-def write(folder, text):
+def write(folder: str | Path, text: str) -> Path:
     """Write the study file whole; the one before is kept in the folder ``panels``.
 
     Returns

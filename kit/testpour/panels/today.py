@@ -1,12 +1,20 @@
 """Today: the room, the mould and the pots as they are; what to use, what it promises, and what to weigh."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
 import pandas as pd
 
 import testpour as tp
+from testpour.advice.recommend import Recommendation
 from testpour.bench.amounts import WeighOutProblems
+from testpour.bench.weighing import WeighOut
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
+    Part,
     bars,
     button,
     caution,
@@ -34,7 +42,7 @@ class TodayPanel(Panel):
     name, title = "today", "What should I use today?"
     lead = "Say how it is in the workshop now. The settings, their chance and the weigh-out follow."
 
-    def fields(self):
+    def fields(self) -> list[Part]:
         study = self.workshop.study
         number_of = max(1, min(MOST, int(self.memory.get("pots", "1") or 1)))
         pots = [row(
@@ -53,18 +61,22 @@ class TodayPanel(Panel):
             *pots,
         )]  # fmt: skip
 
-    def parts(self):
+    def parts(self) -> Iterator[Part]:
         yield from self.fields()
         self.workshop.poured()
-        advice, chances = self.advice()
-        yield step("Pour with", *self._answer(advice, chances))
+        advice, answer = self._advised()
+        yield step("Pour with", *answer)
         yield step("Weigh out", *self._weigh_out(advice))
         yield button("pour", "Pour this: begin a session", main=True)
 
     # What stands behind the panel.
 
-    def advice(self):
-        """The recommendation, and the chance of each pot: `Recommendation` and dict of pot to `Chance`."""
+    def advice(self) -> Recommendation:
+        """What to use, `Recommendation`."""
+        return self._advised()[0]
+
+    def _advised(self):
+        """The recommendation and, worked out with it, the parts that say it."""
         self.complete(*self._fields(), needed=[ROOM] * _has(self.workshop.study, "room_temperature"))
         fits, room, fixed, loads = self.fits(), self.value(ROOM), self._fixed(), self._loads()
 
@@ -72,23 +84,24 @@ class TodayPanel(Panel):
             found = tp.recommend(fits, room=room, fixed=fixed)
             base = {k: v for k, v in found.settings.items() if k not in ("age", "room_temperature")}
             at = found.settings.get("room_temperature")
-            return found, {pot: tp.chance(fits, {**base, "pigment": load}, room=at) for pot, load in loads.items()}
+            each = {pot: tp.chance(fits, {**base, "pigment": load}, room=at) for pot, load in loads.items()}
+            return found, list(_answer(found, each))
 
         return self.asked("Finding the settings with the best chance", make, room, tuple(fixed.items()), tuple(loads.items()))
 
     @property
-    def settings(self):
+    def settings(self) -> dict:
         """The settings recommended now, name to a number in its unit."""
         with self._at_once():
-            return self.advice()[0].settings
+            return self.advice().settings
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """The weigh-out, one row a pot; amounts in g."""
         with self._at_once():
-            return self.mix(self.advice()[0]).table
+            return self.mix(self.advice()).table
 
-    def mix(self, advice):
+    def mix(self, advice: Recommendation) -> WeighOut:
         """What to weigh out for the advice."""
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
@@ -96,36 +109,19 @@ class TodayPanel(Panel):
             scale_resolution=scale_step(self.workshop.folder, self.memory), **pigment,
         )  # fmt: skip
 
-    def summary(self):
+    def summary(self) -> str:
         with self._at_once():
-            return self.advice()[0].sentence()
+            return self.advice().sentence()
 
-    def tap_pour(self):
+    def tap_pour(self) -> str:
         """Begin a session with one pour at these settings, on the form below."""
-        advice = self.advice()[0]
-        pour, session = next_names(self.workshop.castings(), 1)
+        advice = self.advice()
+        pour, session = next_names(self.workshop, 1)
         frame = pd.DataFrame([advice.settings], index=pour)
         self.form = begin_session(self.workshop, frame, session, self.value(RESIN), scale_step(self.workshop.folder, self.memory))
         return f"{pour[0]} is ready in session {session}, on the form below."
 
     # Parts.
-
-    def _answer(self, advice, chances):
-        study, at = advice.study, advice.settings
-        chosen = [f for f in study.factors if f.role == "chosen" and f.name in at and (f.name in advice.free or len(set(f.span)) == 2)]
-        yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
-        yield bars("Chance that one casting meets every aim, with its 90 % interval",
-                   [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))  # fmt: skip
-        yield text(advice.chance.sentence(), "hint")
-        if len(chances) > 1:
-            yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
-        if "gel time" in advice.predicted.index:
-            gel = advice.predicted.loc["gel time"]
-            yield text(f"Working time: about {gel['middle']:.0f} min, nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in.", "strong")
-        yield from cautions(advice.cautions)
-        if advice.beyond:
-            yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")
-        yield fold("What one casting should read", table(_predicted(advice), "Nine castings in ten lie between low and high"))
 
     def _weigh_out(self, advice):
         if self.value(RESIN) is None:
@@ -215,6 +211,25 @@ def _bar(name, chance):
             "says": f"about {in_hundred(found['chance'])} in 100"}  # fmt: skip
 
 
+def _answer(advice, chances):
+    """The parts that say a recommendation, with the chance of each pot."""
+    study, at = advice.study, advice.settings
+    chosen = [f for f in study.factors if f.role == "chosen" and f.name in at and (f.name in advice.free or len(set(f.span)) == 2)]
+    yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
+    yield bars("Chance that one casting meets every aim, with its 90 % interval",
+               [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))  # fmt: skip
+    yield text(advice.chance.sentence(), "hint")
+    if len(chances) > 1:
+        yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
+    if "gel time" in advice.predicted.index:
+        gel = advice.predicted.loc["gel time"]
+        yield text(f"Working time: about {gel['middle']:.0f} min, nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in.", "strong")
+    yield from cautions(advice.cautions)
+    if advice.beyond:
+        yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")
+    yield fold("What one casting should read", table(_predicted(advice), "Nine castings in ten lie between low and high"))
+
+
 def _predicted(advice):
     """What one casting should read, in words."""
     shown = {}
@@ -225,7 +240,7 @@ def _predicted(advice):
     return pd.DataFrame.from_dict(shown, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
 
 
-def today_panel(folder="."):
+def today_panel(folder: str | Path = ".") -> TodayPanel:
     """What to use today, by tapping: settings, chance, working time, weigh-out, cautions, and a session with them.
 
     Parameters

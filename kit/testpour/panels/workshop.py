@@ -1,10 +1,15 @@
 """The study folder as a panel sees it: its study, its log, and what was learned from it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import testpour as tp
+from testpour.logbook.book import Logbook
+from testpour.logbook.castings import Castings
 from testpour.logbook.tables import FILE, LogProblem, address_of
+from testpour.study import Study
 
 HOW = "Begin a study first: tap through tp.begin_panel() in this folder."
 _logs = {}  # the open log of each study folder, with the mark of the study file it was opened by
@@ -29,17 +34,17 @@ class Workshop:
     _print: tuple = field(default=(None, None), repr=False)
 
     @property
-    def study_mark(self):
+    def study_mark(self) -> tuple | None:
         """Changes whenever the study file does; None where there is none."""
         return _mark(self.folder / "study.toml")
 
     @property
-    def mark(self):
+    def mark(self) -> tuple:
         """Changes whenever study or log do."""
         return self.study_mark, self.log_mark
 
     @property
-    def log_mark(self):
+    def log_mark(self) -> tuple | None:
         """Changes whenever the log's file does, by whichever program."""
         try:
             address = address_of(self.study)
@@ -51,7 +56,7 @@ class Workshop:
         return _mark(file), _mark(file.with_name(f"{file.name}-wal"))
 
     @property
-    def study(self):
+    def study(self) -> Study:
         """The study as its file says.
 
         Raises
@@ -70,7 +75,7 @@ class Workshop:
         return self._study[1]
 
     @property
-    def log(self):
+    def log(self) -> Logbook:
         """The study's log, opened once for all panels of the kernel.
 
         SQLite loses its locks on a file that the same process opens and closes again on its own (sqlite.org,
@@ -85,7 +90,7 @@ class Workshop:
                 raise Needed(str(problem)) from None
         return _logs[key][1]
 
-    def castings(self):
+    def castings(self) -> Castings:
         """The log as it stands.
 
         Raises
@@ -101,7 +106,7 @@ class Workshop:
                 raise Needed(str(problem)) from None
         return self._castings[1]
 
-    def version(self):
+    def version(self) -> tuple:
         """Changes with what study and log say, and with nothing else: what a result depends on."""
         try:
             castings = self.castings()
@@ -111,7 +116,7 @@ class Workshop:
             self._print = castings, castings.fingerprint()
         return self.study_mark, self._print[1]
 
-    def poured(self):
+    def poured(self) -> Castings:
         """The castings, where at least one was poured and read.
 
         Raises
@@ -126,7 +131,7 @@ class Workshop:
             raise Needed("The pours in the log have no readings yet. Open the session in tp.pour_panel() and tap what you see.")
         return castings
 
-    def close(self):
+    def close(self) -> None:
         """Let the log go."""
         if str(self.folder) in _logs:
             _logs.pop(str(self.folder))[1].close()

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit
+from scipy.special import expit, ndtr
 
 from testpour.cautions import Cautions, check_batch
 from testpour.models.beliefs import beliefs_for
@@ -17,7 +17,7 @@ from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
 from testpour.units import show, to_unit
-from testpour.wording import in_html, listed, rounded, table_html
+from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 MANY = 1e6  # degrees of freedom of a noise that is taken as known
@@ -65,6 +65,8 @@ class Outlook:
             + listed(f"{line.reading} by {line.noticed}" for line in told.itertuples())
             + " or more."
         ]
+        if self.plan.made is not None:
+            parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
             parts.append("Too few pours to judge the noise by this plan alone: it is taken as believed.")
         cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
@@ -115,7 +117,7 @@ def outlook(plan, fits=None, *, pot="120 g", price=None):
     -----
     Generalised least squares with sessions as random effects; the chance to notice an effect is that of a
     noncentral t test at the 90 % interval. Settings that are fixed within a session are judged between
-    sessions only.
+    sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
     """
     spread, lines = _spread(plan), []
     for reading in plan.study.readings:
@@ -138,19 +140,23 @@ def outlook(plan, fits=None, *, pot="120 g", price=None):
 
 def _spread(plan):
     """How sharp predictions will be over the region."""
+    rows, numbers = _all_pours(plan)
     try:
-        problem = design_problem(plan.coding, plan.terms, _numbers(plan))
-        return variance_over_region(plan.coding.encode(plan.table), problem)
+        return variance_over_region(rows, design_problem(plan.coding, plan.terms, numbers))
     except ValueError:
         conflict = (
-            f"{len(plan.table)} pours do not separate the {len(plan.terms)} terms this plan was made for: "
+            f"{len(numbers)} pours do not separate the {len(plan.terms)} terms this plan was made for: "
             "put a dropped pour back or plan afresh."
         )
         raise PlanConflict([conflict]) from None
 
 
-def _numbers(plan):
-    return np.array([plan.sessions.index(session) for session in plan.table["session"]])
+def _all_pours(plan):
+    """Coded settings of the pours made already and of those planned, and the session number of each."""
+    parts = [plan.table] if plan.made is None else [plan.made, plan.table]
+    sessions = [str(session) for part in parts for session in part["session"]]
+    days = list(dict.fromkeys(sessions))
+    return np.vstack([plan.coding.encode(part) for part in parts]), np.array([days.index(day) for day in sessions])
 
 
 def _noise(study, reading, fits):
@@ -167,8 +173,8 @@ def _noise(study, reading, fits):
 
 def _lines(plan, reading, noise, day):
     """One line a varied setting for one reading."""
-    rows = plan.coding.encode(plan.table)
-    power = plan_power(rows, plan.terms, noise, 1.0, _numbers(plan), day, plan.coding.names)
+    rows, numbers = _all_pours(plan)
+    power = plan_power(rows, plan.terms, noise, 1.0, numbers, day, plan.coding.names)
     for place, name in enumerate(plan.coding.names):
         single = tuple(int(i == place) for i in range(len(plan.coding.names)))
         if single not in plan.terms:
@@ -183,7 +189,7 @@ def _lines(plan, reading, noise, day):
             "interval_number": interval,
             "noticed_number": noticed,
             "compared": line["compared"],
-            "noise": "judged by the plan's own pours" if line["df"] >= 1 else "taken as believed",
+            "noise": "judged by the pours themselves" if line["df"] >= 1 else "taken as believed",
         }
 
 
@@ -197,9 +203,9 @@ def _judged(line):
 def _in_words(reading, latent):
     """A latent change as a change in the reading near its believed level."""
     if reading.scale == "log":
-        return f"{rounded(100 * (np.exp(latent) - 1))} %"
-    if reading.grades:
-        return f"{rounded(latent)} grades"
+        return f"{rounded(100 * (np.exp(latent) - 1))} %" if latent < np.log(2) else f"a factor of {rounded(np.exp(latent))}"
+    if reading.grades:  # the share of castings that crosses a bound between two grades, in the middle where it moves most
+        return f"{in_hundred(ndtr(latent / 2) - ndtr(-latent / 2))} castings in 100"
     width = {"share": reading.high - reading.low, "rise": ADIABATIC_RISE}.get(reading.scale)
     if width is None:
         return f"{rounded(latent)} {reading.unit}"

@@ -36,6 +36,8 @@ class Plan:
     seed : int
     wide : Cautions
         What is warned about the plan as a whole.
+    made : DataFrame or None
+        Pours that were made before and count with these: session and settings, one row a pour.
     """
 
     study: Study
@@ -47,6 +49,7 @@ class Plan:
     terms: tuple
     seed: int = 0
     wide: Cautions = field(default_factory=Cautions)
+    made: pd.DataFrame | None = None
 
     @property
     def sessions(self):
@@ -158,7 +161,17 @@ def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=
     else:
         chosen = purposes.PICK[purpose](wishes)
     table = _run_order(study, coding, chosen, castings, seed)
-    return Plan(study, table, purpose, chosen.why, chosen.mixed, coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")))
+    return Plan(study, table, purpose, chosen.why, chosen.mixed, coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")),
+                _made(study, castings))  # fmt: skip
+
+
+def _made(study, castings):
+    """The pours of a log as a plan keeps them; None where there are none."""
+    if castings is None or not len(castings.pours):
+        return None
+    made = settings_table(study, castings.pours).drop(columns="age").set_axis(castings.pours.index)
+    made.insert(0, "session", castings.pours["session"].astype(str))
+    return made
 
 
 def _sizes(sessions, pours):

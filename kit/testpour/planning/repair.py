@@ -12,6 +12,8 @@ from testpour.planning.outlook import outlook
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.wording import count, in_html, listed, table_html
 
+LITTLE = 1.05  # what is noticed later by less than a twentieth is as good as not lost
+
 
 @dataclass(frozen=True, eq=False)
 class Lost:
@@ -29,7 +31,7 @@ class Lost:
     def sentence(self):
         """The worst of it, in a sentence."""
         worst = self.table.loc[self.table["ratio"].idxmax()]
-        if worst["ratio"] < 1.05:
+        if worst["ratio"] < LITTLE:
             return "Hardly anything is lost: every effect would be noticed as well as before, within a twentieth."
         return (
             f"Most is lost on {worst['setting']}: {worst['reading']} must move by {worst['after']} to be noticed, "
@@ -39,7 +41,16 @@ class Lost:
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{in_html(self.sentence())}</p>{table_html(self.table.drop(columns='ratio'), index=False)}"
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown, index=False) if len(shown := self.changed) else ''}"
+
+    @property
+    def changed(self):
+        """The settings that lose, most first, each with the reading on which it loses most: one row a setting."""
+        worst = self.table.sort_values("ratio", ascending=False, kind="stable").drop_duplicates("setting")
+        worst = worst[worst["ratio"] >= LITTLE]
+        grown = [f"{100 * (ratio - 1):.0f} % larger" for ratio in worst["ratio"]]
+        example = [f"{line.reading}: {line.before} before, {line.after} after" for line in worst.itertuples()]
+        return pd.DataFrame({"setting": worst["setting"], "smallest change noticed": grown, "for example": example})
 
 
 def what_is_lost(before, after):
@@ -108,7 +119,9 @@ def repair_plan(plan, castings, *, seed=0):
     if moved:
         why += f" Moved to a later session: {listed(moved)}."
     rooms = _in_rooms(plan, list(dict.fromkeys(table["session"])))
-    return replace(plan, table=table, why=why, mixed="", coding=rooms)
+    before = settings_table(plan.study, made).drop(columns="age").set_axis(made.index)
+    before.insert(0, "session", made["session"].astype(str))
+    return replace(plan, table=table, why=why, mixed="", coding=rooms, made=before if len(before) else None)
 
 
 def _shuffled(table, seed):

@@ -1,7 +1,7 @@
 """The handout: what was found on one page, for a student or the next person at the bench."""
 
 from testpour.report import story
-from testpour.report.sheet import advice_rows, checked, strongest, write_sheet
+from testpour.report.sheet import advice_rows, checked, still_open, strongest, write_sheet
 
 ROOMS = 4  # that have room on the page
 
@@ -42,5 +42,5 @@ def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=N
         raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")
     return write_sheet(
         path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
-        log=fits.castings.sentence(), open=story.still_open(fits, room),
+        log=fits.castings.sentence(), open=still_open(fits, room),
     )

@@ -15,9 +15,10 @@ from testpour.models.settings import settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.report import story
 from testpour.units import to_unit
-from testpour.wording import in_html, in_hundred, listed
+from testpour.wording import count, in_html, in_hundred, listed
 
 FINDINGS = 3
+BRIEF = 150  # characters that three lines of the narrowest sheet hold beside their first words
 STEPS = 5  # values of a setting over which a chance is followed
 
 
@@ -92,6 +93,45 @@ def _gel(fits, given):
         return ""
     row = given.predicted.loc[fits["gel_time"].reading.words]
     return f"{row['low']:.0f} to {row['high']:.0f} min"
+
+
+def still_open(fits, room):
+    """What a page says is still open, and it in brief: three lines of a sheet hold no list of everything."""
+    found = story.still_open(fits, room)
+    return {**found, "brief": brief(found["unsettled"], len(fits), len(fits.castings.pours))}
+
+
+def brief(unsettled, readings, pours):
+    """The effects that are not settled, in the shorter of two orders; where both are long, how many they are.
+
+    Parameters
+    ----------
+    unsettled : dict of str to list of str
+        Reading to the settings whose effect on it is not settled.
+    readings : int
+        How many readings there are.
+    pours : int
+        How many pours the log holds.
+
+    Returns
+    -------
+    str
+        Without a full stop; "" where everything is settled.
+    """
+    settings = list(dict.fromkeys(name for names in unsettled.values() for name in names))
+    of = {name: [reading for reading, names in unsettled.items() if name in names] for name in settings}
+    everywhere = [name for name in settings if len(of[name]) == readings > 1]
+    by_setting = [(everywhere, "any reading")] * bool(everywhere) + [([name], listed(of[name])) for name in settings if name not in everywhere]
+    by_reading = [(names, reading) for reading, names in unsettled.items()]
+    shorter = min(_not_told(by_setting), _not_told(by_reading), key=len)
+    if len(shorter) <= BRIEF:
+        return shorter
+    open_ = count(sum(map(len, unsettled.values())), "effect")
+    return f"{open_} of {count(len(settings), 'setting')} on {count(len(unsettled), 'reading')}, which {count(pours, 'pour')} cannot settle; the findings page lists them"
+
+
+def _not_told(pairs):
+    return "; ".join(f"what {listed(names)} {'does' if len(names) == 1 else 'do'} to {reading}" for names, reading in pairs)
 
 
 def strongest(fits):

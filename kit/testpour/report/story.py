@@ -198,12 +198,9 @@ def _few(value):
 
 
 def still_open(fits, room):
-    """What the log cannot tell yet, and what to pour next."""
-    unsettled = []
-    for fit in fits.values():
-        names = [e.factor.words for e in effects(fit).each if not e.told]
-        if names:
-            unsettled.append(f"{fit.reading.words}: {', '.join(names)}")
+    """What the log cannot tell yet, as reading to its settings, and what to pour next."""
+    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.told] for fit in fits.values()}
+    unsettled = {reading: names for reading, names in each.items() if names}
     try:
         said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
     except UNADVISED as problem:

@@ -3,7 +3,7 @@
 from testpour.causes.complaint import good_pours
 from testpour.report import story
 from testpour.report.figures import show_chance, show_effects
-from testpour.report.sheet import advice_rows, checked, strongest, write_sheet
+from testpour.report.sheet import advice_rows, checked, still_open, strongest, write_sheet
 from testpour.wording import count
 
 MOST = 16  # benches with a line of their own; the others share the last one
@@ -57,7 +57,7 @@ def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, 
         path, "wall.html", fits, "wall sheet", paper=paper, date=date, note=note, rows=advised,
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown], log=castings.sentence(),
         count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", found=strongest(fits), figure=_figure(fits),
-        open=story.still_open(fits, room),
+        open=still_open(fits, room),
     )
 
 
