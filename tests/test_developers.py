@@ -59,6 +59,7 @@ def test_the_rooms_stand_as_the_test_of_imports_has_them():
     assert floors == ast.literal_eval(declared)[1:]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("line", COMMANDS)
 def test_every_command_exists(line):
     for part in line.split(" && "):
@@ -73,6 +74,7 @@ def test_every_command_exists(line):
             assert words[:3] == ["python3", "-m", "venv"]
 
 
+@pytest.mark.slow
 def test_the_cleaning_command_cleans_a_notebook(tmp_path):
     """Run on a copy with an output and execution times, as JupyterLab leaves them."""
     nbformat = pytest.importorskip("nbformat")

@@ -109,6 +109,7 @@ def lay(folder, made, ending):
     return there
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", [*WRITERS, *ONLY_NEW])
 def test_nothing_else_is_replaced(made, tmp_path, name):
     _, ending, write = {**WRITERS, **ONLY_NEW}[name]
@@ -124,6 +125,7 @@ def test_nothing_else_is_replaced(made, tmp_path, name):
         assert snapshot(tmp_path) == before, f"{name} over {kind}"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", WRITERS)
 def test_its_own_kind_is_replaced_and_no_other_of_this_kit(made, tmp_path, name):
     _, ending, write = WRITERS[name]
@@ -141,6 +143,7 @@ def test_its_own_kind_is_replaced_and_no_other_of_this_kit(made, tmp_path, name)
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", WRITERS)
 def test_a_full_disk_leaves_the_old_file(made, tmp_path, name, monkeypatch):
     _, ending, write = WRITERS[name]

@@ -4,6 +4,8 @@ import subprocess
 import sys
 import time
 
+import pytest
+
 import testpour
 
 HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn", "sqlalchemy", "pint", "emcee", "jinja2", "openpyxl")
@@ -35,6 +37,7 @@ def test_the_command_line_loads_nothing_heavier_than_numpy():
     assert loaded_after("import testpour.app.command; testpour.app.command._parser()") <= {"numpy"}
 
 
+@pytest.mark.slow
 def test_the_check_above_can_fail():
     assert "pandas" in loaded_after("import testpour; testpour.fit_castings")
 

@@ -37,6 +37,7 @@ def test_there_is_one_test_command_and_continuous_integration_reads_it():
     assert set(re.findall(r"\.\[(\w+)\]", tests[0])) <= set(extras)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("line", [line for line in SHELL if "testpour " in line])
 def test_every_testpour_command_is_one(line, capsys):
     verb = re.search(r"testpour (\w+)", line).group(1)
@@ -73,6 +74,7 @@ def test_three_small_pictures_say_what_they_show():
         assert len(words) > 30
 
 
+@pytest.mark.slow
 def test_the_walk_runs_as_printed(tmp_path):
     assert len(PYTHON) == 1
     folder = make_folder(tmp_path / "my-study").path

@@ -80,6 +80,7 @@ def test_every_room_has_its_floor():
     assert folders == {name for floor in FLOORS for name in floor} - {""}
 
 
+@pytest.mark.slow
 def test_imports_lead_down(graph):
     assert sum(map(len, graph.values())) > 500
     assert against_the_way(graph, FLOORS) == []
@@ -127,6 +128,7 @@ def test_a_circle_is_found(tmp_path):
     assert {"made_up.a", "made_up.b"} <= set(circle(graph))
 
 
+@pytest.mark.slow
 def test_two_classes_never_share_a_name_nor_two_modules(graph):
     """The few named here still do."""
     left = {"Asked", "Outlook", "Resin", "plan"}

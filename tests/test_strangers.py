@@ -175,6 +175,7 @@ def as_notebook(text):
     return str(markdown2html(text))
 
 
+@pytest.mark.slow
 def test_every_class_that_shows_itself_is_known(shown):
     found = {kind.__name__ for kind in kinds()}
     assert len(found) > 40 and found == set(shown[0]) & found | NUMBERS_ONLY | {"Suspect"} and not NUMBERS_ONLY & set(shown[0])
@@ -250,6 +251,7 @@ def test_a_character_that_is_written_out_is_told_from_one_that_was_typed_so(text
     assert TURN not in tame(text) and untame(tame(text)) == text
 
 
+@pytest.mark.slow
 def test_no_request_leaves_a_browser(shown, tmp_path):
     """Each shown as a notebook shows it and each page opened, in Chromium; requests are counted, and one that would leave is proof."""
     chromium = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

@@ -18,6 +18,7 @@ def advised(fits):
     return next_pours(fits, room="17 degC", pours=4)
 
 
+@pytest.mark.slow
 def test_the_same_log_and_seed_give_the_same_pours(fits, advised):
     pd.testing.assert_frame_equal(next_pours(fits, room="17 degC", pours=4).table, advised.table)
 
@@ -40,12 +41,14 @@ def test_each_pour_has_its_reason_chance_and_readings(fits, advised):
     assert (advised.predicted["middle"] <= advised.predicted["high"]).all()
 
 
+@pytest.mark.slow
 def test_before_anything_is_poured_a_pour_promises_much_and_later_little(unpoured, fits):
     first = next_pours(unpoured, room=20, pours=2).table["gain"].iloc[-1]
     later = next_pours(fits, room=20, pours=2).table["gain"].iloc[-1]
     assert first > 0.03 > later
 
 
+@pytest.mark.slow
 def test_only_moulds_at_hand(fits):
     found = next_pours(fits, room=20, moulds=["6 mm", "1/2 in"])
     assert set(found.table["thickness"].round(3)) <= {6.0, 12.7}
@@ -57,6 +60,7 @@ def test_what_is_given_is_kept(fits):
     assert found.free == ("catalyst", "pigment")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("aim", "share"), [(BOTH, 0.7), (MAKE, 0.9)])
 def test_pieces_are_likely_good_when_that_matters(fits, aim, share):
     """No pour far below the best of the day, where learning alone would go there."""

@@ -44,6 +44,7 @@ def page(made, tmp_path_factory):
     return made.save(tmp_path_factory.mktemp("chart") / "chart.html", date="1 April 2026").read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_the_saved_chart_stands_alone_and_says_what_it_rests_on(made, page):
     assert page.startswith("<!doctype html>") and not re.search(r"https?:|url\(|@import", page)
     assert not {"script", "link", "img", "iframe"} & set(Page(page).tags)

@@ -85,6 +85,7 @@ def test_a_room_out_of_range_is_refused(fits, room, said):
         recommend(fits, room=room)
 
 
+@pytest.mark.slow
 def test_aims_that_exclude_each_other_are_named_with_the_closest_compromise(fits):
     """Catalyst quickens the gel and heats the casting: a quick gel and a cool peak exclude each other."""
     apart = aimed(fits, gel_time={"at_least": None, "at_most": 18.0}, peak_temperature={"at_most": 38.0})

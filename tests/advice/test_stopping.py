@@ -42,6 +42,7 @@ def test_when_little_is_unknown_it_says_stop(fits):
     assert advice.close > 0.95
 
 
+@pytest.mark.slow
 def test_what_may_be_missing_shrinks_with_what_is_unknown(fits):
     short = [stop_advice(narrowed(fits, share), room=18).table["short"].mean() for share in (1.0, 0.5, 0.1)]
     assert short[0] > short[1] > short[2] >= 0

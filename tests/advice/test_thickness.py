@@ -77,6 +77,7 @@ def test_more_catalyst_and_a_warmer_room_stand_less(unlearnt, known):
     assert warm < base
 
 
+@pytest.mark.slow
 def test_a_log_narrows_the_limit_about_the_truth(study, unlearnt, learnt, resin):
     """The truth: the practice resin's own peaks over thickness."""
     before, after = (thickness_limit(fits, {"catalyst": 2.0}, room=20) for fits in (unlearnt, learnt))
@@ -220,6 +221,7 @@ def test_the_picture_says_what_the_casting_does(unlearnt, known):
     assert picture.axes[1].get_ylim()[0] > picture.axes[1].get_ylim()[1]  # the top of the casting is up
 
 
+@pytest.mark.slow
 def test_a_log_that_does_not_follow_heat_and_cure_says_so(practice_fits):
     """The algebraic practice resin is no slab: its fits keep plain terms."""
     found = thickness_limit(practice_fits, {"catalyst": 1.5}, room=20)

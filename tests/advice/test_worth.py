@@ -48,6 +48,7 @@ def brute_force(points=161, outcomes=401):
     return float((weight @ met).max(axis=1).sum() * (outcome[1] - outcome[0]))
 
 
+@pytest.mark.slow
 def test_value_of_a_pour_is_that_of_plain_integration():
     """Brute-force quadrature over unknowns and outcomes, here; and the one-dimensional integral it reduces to."""
     state, told, sides = small_case()

@@ -248,6 +248,7 @@ def test_words_it_does_not_know_end_with_usage_and_code_2(words, capsys):
     assert "usage: testpour" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_page_writes_the_findings_beside_the_study(tmp_path, capsys):
     make_folder(tmp_path / "study", demo=False)
     assert main(["page", str(tmp_path / "study")]) == 0

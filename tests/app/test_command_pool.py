@@ -13,6 +13,7 @@ def packages(study, tmp_path_factory):
     return [str(tp.write_package(castings, folder / f"bench{i}.zip").path) for i, castings in enumerate(guild.values())]
 
 
+@pytest.mark.slow
 def test_logs_become_a_page_and_beliefs(packages, tmp_path, capsys):
     page, beliefs = tmp_path / "pool.html", tmp_path / "guild.toml"
     assert main(["pool", *packages, "--to", str(page), "--beliefs", str(beliefs)]) == 0

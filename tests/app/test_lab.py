@@ -208,6 +208,7 @@ def test_a_start_that_never_answers_is_named(tmp_path, told):
         pass
 
 
+@pytest.mark.slow
 def test_what_a_killed_start_left_behind_holds_nobody_up(tmp_path, told):
     """The first start is a process of its own, ended by force while it holds the folder."""
     folder = make_folder(tmp_path / "s", demo=False).path

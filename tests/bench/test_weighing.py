@@ -115,6 +115,7 @@ def test_delivered_range_holds_the_target(steps, catalyst, step):
     assert mix.delivered[0] <= mix.catalyst <= mix.delivered[1]
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=40)
 @given(catalyst=st.integers(1, 400).map(lambda n: n / 100), step=STEPS)
 def test_smallest_batch_is_the_smallest(catalyst, step):

@@ -98,6 +98,7 @@ def test_the_same_seed_is_the_same_resin_bench_and_readings(family):
     assert first != hidden.draw_hidden(family, "contradicting", 4).pour(plan, "S1")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("family, seed", [("gates", 2), ("surface", 6)])
 def test_the_true_chance_is_how_often_castings_succeed(family, seed):
     """A thousand castings, each in a session of its own, against the chance told; four standard errors."""
@@ -159,6 +160,7 @@ def test_the_log_says_what_was_planned(fault):
     assert entry["settings"] == {**USUAL, "pigment": 1.0, "resin_lot": "A"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("family", NEW)
 def test_faults_do_what_they_are(family):
     """No catalyst never gels; a silicone face, an open face and water make tack; a cold night and a thin casting soften."""
@@ -180,6 +182,7 @@ def test_faults_do_what_they_are(family):
     assert after("thick")["peak_temperature"] > healthy["peak_temperature"] + 2
 
 
+@pytest.mark.slow
 def test_patchy_mixing_spreads_the_hardness():
     resin = hidden.draw_hidden("gates", "ordinary", 0)
     resin = replace(resin, bench=replace(resin.bench, places=5))

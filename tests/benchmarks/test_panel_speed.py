@@ -109,9 +109,9 @@ def answer(why):
 @pytest.mark.slow
 def test_every_tap_is_answered_within_200_ms_on_a_study_of_40_pours(poured):
     times = {}
-    for name in TYPED:
+    for name, typed in TYPED.items():
         panel = Clocked(getattr(tp, f"{name}_panel")(poured), times)
-        for field, text in TYPED[name]:
+        for field, text in typed:
             panel.type(field, text)
         for button in TAPPED.get(name, []):
             panel.tap(button)

@@ -22,6 +22,14 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "-
          "--disable-component-update", "--disable-sync"]  # fmt: skip
 
 
+def pytest_collection_modifyitems(items):
+    """Every test in a browser is slow: the ordinary run needs neither Chromium nor a minute of starting it."""
+    here = Path(__file__).parent
+    for item in items:
+        if here in item.path.parents and "slow" not in item.keywords:
+            item.add_marker(pytest.mark.slow)
+
+
 @dataclass
 class RunningLab:
     """A study folder served by `testpour start`, with a browser on it."""

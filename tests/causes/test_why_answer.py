@@ -28,6 +28,7 @@ def test_the_chances_add_up_and_come_ranked(tacky):
     assert {"chance", "for", "against", "remedy", "care", "source", "confidence"} == set(answer.table)
 
 
+@pytest.mark.slow
 def test_the_sentence_says_what_was_found(tacky):
     said = why(tacky, "X1").sentence()
     assert "tack grade 3 (wet) at 24 h, where at most grade 1 (slightly tacky) is asked" in said
@@ -69,6 +70,7 @@ def test_unknown_names_are_refused_with_what_there_is(tacky):
         why(tacky, "X1", {"where": "everywhere"})
 
 
+@pytest.mark.slow
 def test_observations_go_into_the_notes_and_are_read_again(beside):
     answer = why(beside({}, {"tack": 2.0}), "X1", {"where": "in patches", "dry": "dry"})
     kept = beside({}, {"tack": 2.0}, note=f"Blue knob. {answer.note()} Left by the window.")
@@ -78,6 +80,7 @@ def test_observations_go_into_the_notes_and_are_read_again(beside):
     assert why(beside(), "X1").note() == ""
 
 
+@pytest.mark.slow
 def test_what_is_kept_in_the_log_comes_back(practice_log):
     """Logged, read again from the file, asked again: the same chances as with the answers given directly."""
     log = practice_log
@@ -106,6 +109,7 @@ def test_one_reading_far_off_points_to_the_reading(beside, usual):
     assert "one reading is wrong, not the casting, most likely the peak temperature" in answer.sentence()
 
 
+@pytest.mark.slow
 def test_a_reading_that_its_own_other_ages_contradict_is_suspect(fits):
     """Hardness is read at three ages. One of them far off speaks for a slip, all of them for a soft casting."""
     rows = fits.castings.readings
@@ -177,6 +181,7 @@ def test_every_reading_can_be_left_out_or_new(fits):
         assert (sight.rows["pour"] == "P02").all(), name
 
 
+@pytest.mark.slow
 def test_why_all_takes_what_misses_an_aim(fits):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
@@ -192,6 +197,7 @@ def test_nothing_to_explain_is_said():
     assert not len(EveryAnswer({}, 4).table)
 
 
+@pytest.mark.slow
 def test_without_a_name_the_last_casting_that_misses_an_aim_is_meant(beside, usual):
     """By hand: X1 comes last in the log. Tacky, it is meant; healthy, the last tacky one before it is."""
     tacky, healthy = beside({}, {"tack": 3.0}), beside({}, {name: np.round(value) for name, value in usual.items()})
@@ -233,6 +239,7 @@ def test_the_change_named_is_as_good_as_any_value_tried(tacky):
     assert saved.table.loc["catalyst", "after"] >= fit.chances(table, at_most=aim.at_most).mean(axis=0).max() - 0.035
 
 
+@pytest.mark.slow
 def test_a_casting_does_not_excuse_itself(fits):
     """A log's own pour is expected as a new fit without it expects it, and not as the fit that has seen it."""
     fit, off, apart = fits["hardness"], 0.0, 0.0

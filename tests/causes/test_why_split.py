@@ -25,6 +25,7 @@ def test_the_parts_add_up_to_the_predicted_difference(fits, reading, pour):
     assert found.table["share"].sum() == pytest.approx(1, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_where_the_model_is_linear_each_part_is_coefficient_times_difference(plain_fits):
     """The Shapley value of a linear model, by hand: b (x - mean x'). Log gel time is linear in these terms."""
     fits = plain_fits

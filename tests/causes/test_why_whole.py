@@ -25,6 +25,7 @@ def wet_log(study, castings_of):
     return fit_castings(castings_of(study, pours, pd.concat(parts, ignore_index=True)))
 
 
+@pytest.mark.slow
 def test_a_log_that_fails_throughout_is_no_ordinary_scatter(wet_log):
     answer = why(wet_log, "P04")
     assert fails_throughout(wet_log.castings, "P04", missed(wet_log.castings, "P04")).aim.reading == answer.case.throughout.aim.reading
@@ -47,6 +48,7 @@ def test_a_lot_whose_castings_miss_is_told_from_lots_whose_castings_do_not(wet_l
     assert "worse_lot" not in signs_of(table, split, "P01", missed(split, "P01"))
 
 
+@pytest.mark.slow
 def test_one_mistyped_number_among_repeats_is_a_slip_and_not_poor_mixing(beside, usual):
     """Three readings of hardness at a day, one of them 35 where the others agree: the one is suspect."""
     fits = beside({}, {k: np.round(v) for k, v in usual.items()})
@@ -88,6 +90,7 @@ def test_before_the_fold_stand_at_most_ninety_words(observed, beside):
     assert all(value >= 5 for value in shown) and shown == sorted(shown, reverse=True)
 
 
+@pytest.mark.slow
 def test_the_moulds_depth_is_never_the_saving_and_age_is_never_made_up_with_catalyst(beside):
     fits = beside({"catalyst": 0.6, "cover": 0.0}, {"tack": 3.0})
     assert len(why(fits, "X1").saving.table) and "depth" not in " ".join(why(fits, "X1").saving.table.index)

@@ -61,6 +61,7 @@ def package(whole, tmp_path):
     return shutil.copytree(whole, tmp_path / "package")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["package", "package.zip"])
 @pytest.mark.parametrize("names", [True, False])
 def test_it_validates_and_gives_the_same_log(book, tmp_path, names, name):
@@ -79,6 +80,7 @@ def test_it_validates_and_gives_the_same_log(book, tmp_path, names, name):
     pd.testing.assert_frame_equal(back.castings.readings.drop(columns=blank), held.readings.drop(columns=blank))
 
 
+@pytest.mark.slow
 def test_the_reference_library_sees_a_changed_file_a_broken_type_and_a_lost_pour(package):
     """So that its word above is worth something: checksum, Table Schema and keys are all in force."""
     frictionless = pytest.importorskip("frictionless")
@@ -299,6 +301,7 @@ def test_a_place_that_is_taken_and_a_licence_nobody_knows(book, tmp_path, taken)
 VALUES = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5) | st.lists(st.text(max_size=2), max_size=2)
 
 
+@pytest.mark.slow
 @given(data=st.data())
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_is_wrong_with_it_is_refused_or_read(package, tmp_path, data):

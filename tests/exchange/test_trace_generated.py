@@ -96,12 +96,14 @@ words = st.lists(st.one_of(st.text(max_size=12), st.sampled_from([",", ";", "\n"
                  min_size=6, max_size=6)
 
 
+@pytest.mark.slow
 @FEW
 @given(shape=shapes)
 def test_a_hundred_files_are_read_to_the_numbers_in_them(tmp_path_factory, shape):
     accepted(tmp_path_factory.getbasetemp() / "generated.csv", shape)
 
 
+@pytest.mark.slow
 @FEW
 @given(shape=shapes, cuts=cuts, words=words)
 def test_a_hundred_spoilt_files_are_read_or_refused(tmp_path_factory, shape, cuts, words):

@@ -32,6 +32,7 @@ def check(traces, path, plainly):
     assert found[:, 4].mean() >= 0.8  # said to hold nine in ten; 40 traces may miss by two standard errors
 
 
+@pytest.mark.slow
 def test_forty_traces_meet_the_criterion(seen, tmp_path, plainly):
     check(seen, tmp_path, plainly)
 
@@ -41,6 +42,7 @@ def test_three_hundred_traces_meet_the_criterion(seen_many, tmp_path, plainly):
     check(seen_many, tmp_path, plainly)
 
 
+@pytest.mark.slow
 def test_without_heat_of_cure_there_is_no_exotherm(seen):
     """The same castings with the heat of cure taken away: only the room's drift and the noise are left."""
     rng = np.random.default_rng(3)

@@ -63,6 +63,7 @@ def test_normal_and_half_normal_beliefs_against_quadrature_over_sigma():
     close(found.spread, middle, found.spread.std(), found.effective)
 
 
+@pytest.mark.slow
 def test_session_spread_against_quadrature():
     """Balanced sessions, exact rows: spread and sigma on a grid through the multivariate normal density.
 
@@ -155,6 +156,7 @@ def independent_density(low, high, design):
     return density
 
 
+@pytest.mark.slow
 def test_censored_rows_against_an_independent_sampler():
     """A short emcee run on the definition of the posterior; standard errors from its autocorrelation time."""
     import emcee
@@ -273,6 +275,7 @@ def simulate(rng, graded):
     return IntervalModel(low, high, design, spread_belief=0.5, **settings), np.array([*truth, sigma])
 
 
+@pytest.mark.slow
 def test_small_logs_of_every_kind_need_no_chains():
     """One to ten rows, up to seven effects, any unit: fits converge and draws are worth at least half."""
     rng = np.random.default_rng(21)

@@ -92,6 +92,7 @@ NOTES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
 @pytest.mark.parametrize("text", NOTES, ids=range(len(NOTES)))
 def test_text_of_every_kind_comes_back(log, study_here, tmp_path, text, ending):
@@ -233,6 +234,7 @@ HEADS = st.sampled_from(["pour", "session", "date", "note", "by", "catalyst (%)"
 GOOD = st.permutations(["pour", "catalyst (%)", "gel time", "tack at 24 h", "note", "cover"]).map(lambda heads: list(heads))
 
 
+@pytest.mark.slow
 @settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
 @given(

@@ -107,6 +107,7 @@ def test_every_sentence_branch(study, draws, says):
     assert made.sentence().endswith(f"{says} The aim most often missed: tack.")
 
 
+@pytest.mark.slow
 def test_the_chance_tracks_the_truth_of_a_practice_resin(study, castings_of):
     """A practice resin knows its true chances; after forty pours over ten days the order of settings is found."""
     resin = practice_resin(study, seed=11)

@@ -68,6 +68,7 @@ def test_the_left_out_interval_is_students_prediction(castings_of):
         np.testing.assert_allclose(np.log(seen[["from", "to"]].iloc[place].astype(float)), ends, atol=0.15 * spread)
 
 
+@pytest.mark.slow
 def test_a_plain_log_names_no_pour(fits):
     found = check_fit(fits["gel_time"])
     assert found.odd == [] and found.sentence().endswith("No pour stands out.")
@@ -89,6 +90,7 @@ def test_a_pour_timed_wrongly_is_named_with_the_catalyst_it_looks_like(castings_
     assert "Outside: P7." in found.sentence() and "pour it again" in said
 
 
+@pytest.mark.slow
 def test_one_slip_of_the_pen_is_told_from_a_bad_pour(practice_castings):
     slip = check_fit(fit_castings(with_changed(practice_castings, "P03", "hardness", 38.0, 38.0, slice(1, 2)))["hardness"])
     assert slip.odd == ["P03"] and "once; its other 8 readings agree" in slip.suspects[0].sentence()
@@ -116,6 +118,7 @@ def test_open_ends_are_judged_by_what_they_exclude(castings_of):
     assert found.table["above"].iloc[1] > 0.99
 
 
+@pytest.mark.slow
 def test_right_models_are_not_called_odd(castings_of):
     """Left-out tails of the true model are uniform; a log in ten may name a pour. 40 logs from the beliefs."""
     rng = np.random.default_rng(8)
@@ -172,6 +175,7 @@ def test_log_and_belief_disagree_only_when_they_do(castings_of):
     assert "Log and trade differ about gel time." in check_log(fit_castings(gel_castings(castings_of, -1.0))).sentence()
 
 
+@pytest.mark.slow
 def test_the_whole_log_in_one_table(practice_castings):
     wrong = with_changed(practice_castings, "P06", "gel_time", 100.0, 104.0)
     wrong = with_changed(wrong, "P03", "hardness", 38.0, 38.0, slice(1, 2))

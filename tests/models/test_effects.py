@@ -120,6 +120,7 @@ def test_with_many_pours_nearly_all_is_the_log(study, castings_of):
     assert found["catalyst"].disagreement < 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mean, fires", [(-0.75, False), (1.0, True), (-2.5, True)])
 def test_a_wrong_belief_is_contradicted(practice_castings, mean, fires):
     """The practice resin's true exponent lies in 0.5 to 1; a belief of -1 or 2.5 must be called wrong."""

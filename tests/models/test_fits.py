@@ -120,6 +120,7 @@ def test_fits_know_what_they_rest_on(fits, practice_castings):
         fits["gloss"]
 
 
+@pytest.mark.slow
 def test_silence_is_filled_with_the_usual_and_said(castings_of, study):
     pours = pd.DataFrame({"catalyst": [1.0, 2.0], "room_temperature": [18.0, np.nan]}, index=["A", "B"])
     read = pd.DataFrame({"pour": ["A", "B"], "reading": "gel_time", "low": [30.0, 15.0], "high": [34.0, 19.0]})
@@ -157,6 +158,7 @@ def test_a_prediction_that_cannot_be(fits):
         fits.predict({"colour": "red"})
 
 
+@pytest.mark.slow
 def test_the_same_seed_is_the_same_answer(practice_castings, fits):
     again = fit_castings(practice_castings)
     other = fit_castings(practice_castings, seed=1)
@@ -166,6 +168,7 @@ def test_the_same_seed_is_the_same_answer(practice_castings, fits):
     pd.testing.assert_frame_equal(fits.predict(room=18), again.predict(room=18))
 
 
+@pytest.mark.slow
 def test_another_seed_moves_an_answer_by_little(practice_castings, fits):
     """2,000 draws: the middle of a prediction moves by a few hundredths of its interval, five at the most here."""
     here, there = (f.predict(room=18).loc[1] for f in (fits, fit_castings(practice_castings, seed=1)))
@@ -174,6 +177,7 @@ def test_another_seed_moves_an_answer_by_little(practice_castings, fits):
     assert moved[smooth].max() < 0.05
 
 
+@pytest.mark.slow
 def test_fitting_never_edits_the_log(study, practice_castings):
     pours, readings = practice_castings.pours.copy(), practice_castings.readings.copy()
     fit_castings(practice_castings).predict(practice_castings.pours)
@@ -197,6 +201,7 @@ def simulated(study, castings_of, rng, pours=12):
     return truth, castings_of(study, table, read)
 
 
+@pytest.mark.slow
 def test_intervals_hold_the_truth_as_often_as_they_say(castings_of):
     """60 logs from the model: the 80 % interval of the catalyst effect should hold the truth 48 times, give or
     take 3 (binomial); 41 to 55 is two to two and a half standard deviations, and the seed is fixed."""

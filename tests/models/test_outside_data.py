@@ -83,6 +83,7 @@ def concrete():
     return table[table.groupby("mix")["age"].transform("nunique") >= 5]
 
 
+@pytest.mark.slow
 def test_concrete_hardens_by_the_published_slope(concrete):
     slopes = []
     for _, one in concrete.groupby("mix"):

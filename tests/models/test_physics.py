@@ -52,6 +52,7 @@ def test_an_empty_log_leaves_belief(study, castings_of):
     assert "trade's guesses" in lot.sentence()
 
 
+@pytest.mark.slow
 def test_the_truth_lies_where_the_lot_is_said_to_be(study, castings_of):
     """Lots drawn from belief, logs drawn from the lot: squared distance over covariance averages the dimension, 9.
 
@@ -125,6 +126,7 @@ def names(fits):
     return [term.name for term in fits[PEAK].believed.terms]
 
 
+@pytest.mark.slow
 def test_physics_is_taken_where_the_log_speaks_for_it(physical, practice_castings):
     """A log drawn from slabs, and one drawn from formulas that are none."""
     assert "physics" in names(fit_castings(physical))
@@ -132,6 +134,7 @@ def test_physics_is_taken_where_the_log_speaks_for_it(physical, practice_casting
     assert "Heat and cure" in fit_castings(physical)[PEAK].sentence()
 
 
+@pytest.mark.slow
 def test_physics_can_be_asked_for_or_refused(physical, practice_castings):
     assert "physics" not in names(fit_castings(physical, physics=False))
     asked = fit_castings(practice_castings, physics=True)
@@ -139,12 +142,14 @@ def test_physics_can_be_asked_for_or_refused(physical, practice_castings):
     assert "as asked" in asked[PEAK].sentence()
 
 
+@pytest.mark.slow
 def test_where_plain_terms_stay_nothing_changes(practice_castings):
     free, without = fit_castings(practice_castings), fit_castings(practice_castings, physics=False)
     for name, fit in free.items():
         np.testing.assert_array_equal(fit.posterior.coefficients, without[name].posterior.coefficients)
 
 
+@pytest.mark.slow
 def test_other_readings_are_left_alone(physical):
     one, two = fit_castings(physical), fit_castings(physical, physics=False)
     np.testing.assert_array_equal(one["gel_time"].posterior.coefficients, two["gel_time"].posterior.coefficients)
@@ -157,6 +162,7 @@ def test_a_study_without_thickness_does_without(study, physical):
     assert learn_lot(castings).pours == 0
 
 
+@pytest.mark.slow
 def test_a_pour_left_out_keeps_the_terms(physical):
     fit = fit_castings(physical)[PEAK]
     other = fit.without("P03")
@@ -178,6 +184,7 @@ def test_nothing_is_double_counted(study, castings_of):
 HARD, DRY, CEILING = "hardness", "tack", UNKNOWNS.index("ceiling")
 
 
+@pytest.mark.slow
 def test_cure_enters_hardness_and_tack_only_where_asked_for(physical):
     """Unasked it would hardly pay: `tests/benchmarks/test_physics_pays.py` has the numbers."""
     for physics, there in ((True, True), (None, False), (False, False)):

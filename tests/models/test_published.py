@@ -86,6 +86,7 @@ def told(castings_of):
     return found
 
 
+@pytest.mark.slow
 def test_after_a_few_points_the_rest_of_a_table_is_predicted(told):
     """Four tables of gel times, eleven points left in turn: nine in ten or more inside their 90 % intervals."""
     hits = [hit for name, hits in told.items() if name != CHART for hit in hits]

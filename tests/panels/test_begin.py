@@ -16,6 +16,7 @@ def changed(before, after):
     return [line[2:] for line in lines if line.startswith("- ")], [line[2:] for line in lines if line.startswith("+ ")]
 
 
+@pytest.mark.slow
 def test_an_empty_folder_becomes_a_study_by_tapping(tmp_path, hand):
     at = hand(tp.begin_panel(tmp_path))
     assert not list(tmp_path.iterdir())  # looking writes nothing
@@ -34,6 +35,7 @@ def test_an_empty_folder_becomes_a_study_by_tapping(tmp_path, hand):
     assert "pigment" not in {factor.name for factor in study.varied}
 
 
+@pytest.mark.slow
 def test_only_the_line_that_was_changed_changes(own, hand):
     before = (own / "study.toml").read_text("utf-8")
     at = hand(tp.begin_panel(own))
@@ -115,6 +117,7 @@ def test_a_study_without_pours_says_what_is_needed_first(own, hand, name):
     assert "Nothing is poured yet" in hand(OPEN[name](own)).words()
 
 
+@pytest.mark.slow
 def test_two_panels_on_one_study_show_the_same(own, hand):
     one, other = hand(tp.begin_panel(own)), hand(tp.begin_panel(own))
     for words in ("Is it dry?", "Is it hard?"):

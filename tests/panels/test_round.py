@@ -9,6 +9,7 @@ import testpour as tp
 from testpour.panels import jobs
 
 
+@pytest.mark.slow
 def test_a_plan_is_that_of_the_function_and_is_kept(own, hand):
     at = hand(tp.plan_panel(own))
     at.type("rooms", "17 21")
@@ -50,6 +51,7 @@ def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own,
     assert at.panel._paper(str(own / "study.toml")) == ""
 
 
+@pytest.mark.slow
 def test_a_session_begins_from_the_plan_and_comes_back_after_a_restart(own, hand):
     hand(tp.plan_panel(own)).tap("keep")
     at = hand(tp.pour_panel(own))
@@ -84,6 +86,7 @@ def test_a_plan_kept_in_one_panel_is_offered_in_another(own, hand):
     assert pour.wait().part("plan:S1")["words"] == "Begin S1 of the plan, 4 pours"
 
 
+@pytest.mark.slow
 def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
     at = hand(tp.today_panel(poured))
     for name, typed in {"room": "64.4 degF", "depth": "1/2 in", "resin": "300"}.items():
@@ -99,6 +102,7 @@ def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
     assert at.panel.form.state["cards"][0]["pour"] == "P11"
 
 
+@pytest.mark.slow
 def test_two_colours_share_one_catalyst(poured, hand):
     at = hand(tp.today_panel(poured))
     for name, typed in {"pots": "2", "colour_1": "red", "pigment_1": "3", "colour_2": "clear", "room": "18", "resin": "300"}.items():
@@ -123,6 +127,7 @@ def test_nothing_is_advised_while_a_field_is_wrong(poured, hand, name, typed, sa
     at.type(name, before)
 
 
+@pytest.mark.slow
 def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
     at = hand(tp.why_panel(poured))
     missed = [value for value, words in at.part("pour")["options"] if value and "no aim missed" not in words]

@@ -89,6 +89,7 @@ def by_hand(casting, nodes=41):
     return done.t, done.y[0]
 
 
+@pytest.mark.slow
 def test_warm_resin_in_a_cold_mould_against_an_independent_solver():
     """Every slice wakes at its own time: LSODA on another grid, in this test."""
     casting = Casting(24, 1.5, 18.0, resin_temperature=28.0, face=Face(10, 0.02, 6e3), hours=2.5)
@@ -154,6 +155,7 @@ def test_error_falls_with_the_cube_of_the_step():
     assert np.polyfit(np.log(steps), np.log(errors), 1)[0] == pytest.approx(-3, abs=0.5)
 
 
+@pytest.mark.slow
 def test_many_at_once_equal_one_by_one():
     castings = list(CASES.values())
     together = cure_many(castings, slices=30)

@@ -88,6 +88,7 @@ def test_a_room_beyond_the_span_is_planned_for_as_it_is():
     assert set(plan.table.loc[plan.table["session"] == "S2", "room_temperature"]) == {30.0}
 
 
+@pytest.mark.slow
 def test_run_order_is_shuffled_within_each_session():
     """Each of five pours in a session stands in each place at some of forty seeds; unshuffled, the middle pour is last."""
     plans = [plan_pours(blocks(thickness={"from": "5 mm", "to": "10 mm"}), sessions=2, pours=5, seed=seed) for seed in range(40)]

@@ -319,6 +319,7 @@ def test_one_factor_four_pours():
     assert np.sort(found.rows[:, 0]).tolist() == [-1, 0, 0, 1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", list(VARIANCES.itertuples()), ids=lambda c: f"k{c.k} n{c.n}")
 def test_average_variance_targets(case):
     task = problem(case.k, quadratic_terms(case.k), case.n, None)

@@ -81,6 +81,7 @@ def test_settling_one_question_puts_both_castings_in_every_session(study):
     assert plan.purpose == "settle one question"
 
 
+@pytest.mark.slow
 def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
     raw = {**STUDY, "factors": {**STUDY["factors"], "thickness": {"from": "5 mm", "to": "40 mm"}}}
     plan = plan_pours(study_from(raw), sessions=3, pours=8, purpose="map the good region", rooms=[25, 25, 25])
@@ -142,6 +143,7 @@ def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):
     assert "1200 g of resin" in promise.sentence()
 
 
+@pytest.mark.slow
 def test_more_pours_notice_smaller_effects(study):
     few, many = (
         outlook(plan_pours(study, sessions=2, pours=n)).table["noticed_number"].to_numpy() for n in (6, 10)

@@ -93,6 +93,7 @@ def test_a_repaired_question_pours_its_two_settings_and_nothing_else(study):
     assert list(repaired.table["session"]) == ["S2"] * 5
 
 
+@pytest.mark.slow
 def test_dropping_one_middle_pour_loses_little_and_dropping_three_corners_more(plan):
     middle = plan.session(1).index[plan.session(1)["catalyst"].between(1.7, 1.9)][0]
     corners = [p for p in plan.session(1).index if p != middle][:3]

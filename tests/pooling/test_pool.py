@@ -43,6 +43,7 @@ def guild(castings_of):
     return pool(gel_guild(castings_of, [0, 0.02, -0.03, 0.01, 0.4, -0.02, 0.03, -0.01]))
 
 
+@pytest.mark.slow
 def test_the_truth_behind_the_readings_is_found(guild):
     """Known truth: an exponent of -0.8, sessions 0.03, readings 0.05 apart, on the log scale."""
     posterior = guild["gel_time"].average.posterior
@@ -67,6 +68,7 @@ def test_an_effect_alike_at_all_benches_holds_at_every_bench(guild):
     assert row["new low"] < row["low"] and row["high"] < row["new high"]
 
 
+@pytest.mark.slow
 def test_an_effect_that_differs_by_bench_does_not_hold_everywhere(castings_of):
     """Exponents from -1.5 to +0.3 over eight benches: no one can promise a ninth its sign."""
     wild = pool(gel_guild(castings_of, np.zeros(8), slopes=np.linspace(-1.6, 0.6, 8)))
@@ -174,6 +176,7 @@ def test_a_bench_called_by_markup_shows_it_and_does_not_run_it(castings_of, tmp_
         assert "<img src=x" not in text
 
 
+@pytest.mark.slow
 def test_the_same_logs_and_seed_give_the_same_pool(castings_of):
     first, second = (pool(gel_guild(castings_of, [0, 0.1, 0.2], pours=4)) for _ in range(2))
     assert (first["gel_time"].average.posterior.coefficients == second["gel_time"].average.posterior.coefficients).all()

@@ -30,6 +30,7 @@ def alike(found, exact, within):
     np.testing.assert_allclose(found.std(axis=0), exact.std(axis=0), rtol=within)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["exact", "grades"])
 def test_draws_are_those_of_the_exact_posterior(kind):
     """Means, spreads and middles of everything a pool tells, within what sampling and the approximation leave."""
@@ -42,6 +43,7 @@ def test_draws_are_those_of_the_exact_posterior(kind):
         np.testing.assert_allclose(*ends, atol=0.25 * exact.group_spread[name].std(), rtol=0)
 
 
+@pytest.mark.slow
 def test_draws_along_straight_lines_are_those_of_the_weighed_places(monkeypatch):
     """Of many benches: both ways of drawing agree on spreads and coefficients."""
     model, bench = small_pool("exact", benches=40)

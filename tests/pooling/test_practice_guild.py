@@ -1,6 +1,7 @@
 """The practice guild: the same for the same seed, logged as meant, and off as its benches are."""
 
 import numpy as np
+import pytest
 
 from testpour.practice.guild import practice_guild
 
@@ -21,6 +22,7 @@ def test_a_bench_logs_what_it_meant_inside_the_span_of_the_study(study):
     np.testing.assert_allclose(pours["catalyst"], np.round(pours["catalyst"] / catalyst.step) * catalyst.step)
 
 
+@pytest.mark.slow
 def test_benches_differ_and_the_resin_does_not(study):
     """Mean log gel time by bench: apart by about the 12 % of its hand and more, not by a resin's whole range."""
     guild = practice_guild(study, benches=6, sessions=2, pours=6)

@@ -113,6 +113,7 @@ def test_a_scale_is_off_by_at_most_half_a_step():
     assert got.std() == pytest.approx(100 * 0.1 / 120 / np.sqrt(12), rel=0.1)  # uniform over one step
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["algebraic", "physical"])
 def test_the_true_chance_is_the_share_of_pours_that_are_good(study, kind):
     """Counted over sessions; the bound on gel lies on a check of the pot, so that what is read tells."""
@@ -133,6 +134,7 @@ def test_the_true_chance_is_the_share_of_pours_that_are_good(study, kind):
     assert good / sessions == pytest.approx(chance, abs=3 * np.sqrt(chance * (1 - chance) / sessions) + 0.05)
 
 
+@pytest.mark.slow
 def test_the_true_chance_of_hardness_is_the_share_of_readings_that_are_hard(study):
     """Counted over sessions, each with a scatter of its own beside that of the pour and of the reading."""
     small = slim(study, "hardness")
@@ -196,6 +198,7 @@ def round_played(study, castings_of):
     return resin, castings_of(study, pd.DataFrame(pours).set_index("pour"), pd.DataFrame(reads))
 
 
+@pytest.mark.slow
 def test_a_lesson_says_what_each_session_taught(round_played):
     resin, castings = round_played
     found = resin.lesson(castings, {"thickness": "12 mm"}, room="18 degC")

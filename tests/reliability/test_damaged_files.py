@@ -190,6 +190,7 @@ def bomb(path, name, size):
     return path
 
 
+@pytest.mark.slow
 def test_what_would_unfold_to_far_more_is_not_unfolded(good, tmp_path):
     refused(good, "package", bomb(tmp_path / "bomb.zip", "datapackage.json", 250_000_000), "unpacked it would be larger")
     refused(good, "workbook", bomb(tmp_path / "bomb.xlsx", "xl/workbook.xml", 60_000_000), "unpacked it would be larger")
@@ -214,6 +215,7 @@ def stray(folder, row, column, value):
     return folder / "stray.xlsx"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("row", "column"), [(1_048_576, 1), (2, 16_384), (1_048_576, 16_384)])
 def test_a_cell_in_the_last_row_or_column(good, study, tmp_path, row, column):
     """1,048,576 rows and 16,384 columns are what spreadsheet programs offer."""

@@ -70,6 +70,7 @@ def test_a_file_that_may_not_grow(log):
     assert log.add_reading("A1", "hardness", 71, age=24) == said[-1] + 1  # and once there is space, it goes on
 
 
+@pytest.mark.slow
 def test_a_full_disk(study, small_disk):
     here = replace(study, folder=small_disk)
     with closing(Logbook(here)) as log:

@@ -87,6 +87,7 @@ def test_copies_taken_while_eight_benches_write(folder):
     assert len(said.read_text().splitlines()) == WRITERS * READINGS
 
 
+@pytest.mark.slow
 def test_a_log_of_an_older_kit_in_two_files_becomes_one(folder):
     """Rows that lie only in the second file, as a killed kernel leaves them, are carried over."""
     path = folder / "log.sqlite"

@@ -151,6 +151,7 @@ def run(study, folder, examples):
     return seen
 
 
+@pytest.mark.slow
 def test_two_hundred_sheets(study_here):
     run(study_here, study_here.folder, 200)
 

@@ -52,6 +52,7 @@ def test_each_piece_through_a_file(log):
     check_unchanged(log, FIXED)
 
 
+@pytest.mark.slow
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=WRITTEN)
 def test_any_marks_through_a_file(study, tmp_path_factory, rows):

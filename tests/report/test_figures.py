@@ -227,6 +227,7 @@ def test_every_panel_of_a_plan_shows_every_pour(log):
         show_plan(alike)
 
 
+@pytest.mark.slow
 def test_a_pour_far_from_the_others_is_named_and_a_plain_log_names_none(log, fits):
     assert check_fit(fits["gel_time"]).odd == []
     readings = log.readings.copy()
@@ -270,6 +271,7 @@ def test_a_reading_without_age_is_refused(fits):
         show_age(fits["gel_time"])
 
 
+@pytest.mark.slow
 def test_nothing_global_is_touched(fits):
     """No figure is left with pyplot, and no style outlives a figure."""
     from matplotlib import pyplot
@@ -296,6 +298,7 @@ CELLS = ("from testpour.picture import new_picture\npicture, axes = new_picture(
          "from matplotlib import pyplot\npicture", "picture;")
 
 
+@pytest.mark.slow
 def test_a_notebook_shows_a_figure_once_and_only_as_the_last_expression():
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(text) for text in CELLS])
     ran = NotebookClient(notebook, timeout=60, kernel_name="python3").execute()

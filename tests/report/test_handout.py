@@ -63,6 +63,7 @@ def renamed(castings, **columns):
     return replace(castings, pours=castings.pours.assign(**columns))
 
 
+@pytest.mark.slow
 def test_the_handout_says_what_the_fits_say(fits, page):
     shown, text = page
     for row, room in zip(shown.rows[1:], (17, 22), strict=True):
@@ -98,6 +99,7 @@ def test_three_findings_are_what_moves_the_chance_of_an_aim_most(fits):
     assert [moves[said][1] for said in found] == pytest.approx(sorted(best, reverse=True)[:3])
 
 
+@pytest.mark.slow
 def test_where_nothing_is_settled_it_says_so(practice_castings, tmp_path):
     alike = practice_castings.pours.iloc[:2].assign(catalyst=1.5, pigment=1.0, thickness=10.0, cover=1.0, room_temperature=20.0)
     read = practice_castings.readings[practice_castings.readings["pour"].isin(alike.index)]
@@ -106,6 +108,7 @@ def test_where_nothing_is_settled_it_says_so(practice_castings, tmp_path):
     assert "Nothing is settled yet" in handout(few, tmp_path / "handout.html").path.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_a_room_that_cannot_be_advised_on_is_said_in_its_row(fits, tmp_path):
     shown = Page(handout(fits, tmp_path / "h.html", room=[4, 20]).path.read_text("utf-8"))
     assert "cold" in shown.rows[1][1] and "catalyst" in shown.rows[2][1]
@@ -117,6 +120,7 @@ def test_without_an_aim_nothing_is_recommended(fits, tmp_path):
     assert "nothing is called good or bad" in text and "states no aim" in text
 
 
+@pytest.mark.slow
 def test_nobody_is_named_unless_asked(fits, tmp_path):
     named = replace(fits, castings=renamed(fits.castings, by="Zacharias Q.", note="said Zacharias Q."))
     text = handout(named, tmp_path / "h.html").path.read_text("utf-8")
@@ -127,6 +131,7 @@ def test_nobody_is_named_unless_asked(fits, tmp_path):
     assert "ask before" not in wall.sentence()
 
 
+@pytest.mark.slow
 def test_each_bench_has_its_pours_readings_and_good_castings(fits, tmp_path):
     """Counted by hand from the tables; a pour nobody read is not counted as good."""
     of, pours = np.array(["KM", "", "AB"] * 4), fits.castings.pours.index
@@ -143,6 +148,7 @@ def test_each_bench_has_its_pours_readings_and_good_castings(fits, tmp_path):
     assert "3 benches:" in shown.words
 
 
+@pytest.mark.slow
 def test_many_benches_of_any_column_share_the_last_line(fits, tmp_path):
     many = pd.concat([fits.castings.pours] * 2).set_axis(pd.Index([f"Q{i}" for i in range(24)], name="pour"))
     wide = replace(fits, castings=replace(fits.castings, pours=many.assign(resin_lot=[f"drum {i}" for i in range(24)])))
@@ -152,6 +158,7 @@ def test_many_benches_of_any_column_share_the_last_line(fits, tmp_path):
     assert sum(int(row[1]) for row in rows) == 24
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("make", [handout, wall_summary])
 def test_nothing_typed_is_live_and_the_file_stands_alone(fits, tmp_path, make):
     log = renamed(fits.castings, by=HOSTILE)
@@ -179,6 +186,7 @@ def test_what_cannot_be_is_refused(fits, tmp_path):
         wall_summary(blank, tmp_path / "w.html")
 
 
+@pytest.mark.slow
 def test_before_the_first_pour_the_wall_sheet_says_so(log, tmp_path):
     text = wall_summary(fit_castings(log.castings()), tmp_path / "w.html").path.read_text("utf-8")
     assert "No bench yet: The log is empty: no pour has been logged yet." in text

@@ -102,6 +102,7 @@ def files_in(text):
     return {a["download"]: base64.b64decode(a["href"].split("base64,")[1]).decode("utf-8-sig") for a in links}
 
 
+@pytest.mark.slow
 def test_sections_stand_in_order_and_no_heading_level_is_skipped(text):
     headings = Outline(text).headings
     levels = [level for level, _ in headings]
@@ -176,6 +177,7 @@ def signed(fits):
     return render(fits, room="4 degC", by="Q. <b>Maker</b>")
 
 
+@pytest.mark.slow
 def test_no_person_is_named_unless_asked(text, signed):
     assert "Zacharias" not in text and not any("Zacharias" in file for file in files_in(text).values())
     assert "Q. &lt;b&gt;Maker&lt;/b&gt;" in signed and "Zacharias" not in signed
@@ -228,6 +230,7 @@ def test_a_cold_room_is_told_why_nothing_is_advised(signed):
     assert "nothing can be recommended for a room this cold" in text
 
 
+@pytest.mark.slow
 def test_the_same_fits_write_the_same_page_and_its_path_says_what_it_is(tmp_path, fits, text):
     page = findings_page(fits, tmp_path / "findings.html")
     with open(page, encoding="utf-8") as file:
@@ -242,6 +245,7 @@ def test_a_folder_that_is_not_there_is_named(tmp_path, fits):
         findings_page(fits, tmp_path / "nowhere" / "page.html")
 
 
+@pytest.mark.slow
 def test_a_study_without_aims_or_pours_still_has_a_page():
     bare = study_from({**STUDY, "aims": {}})
     text = render(fit_castings(log_of(bare)))

@@ -64,6 +64,7 @@ def opened(src):
     return Image.open(io.BytesIO(base64.b64decode(data)))
 
 
+@pytest.mark.slow
 def test_each_stands_with_its_pour_age_and_note_and_nobodys_name(pictured_log, fits, tmp_path):
     page = findings_page(fits, tmp_path / "findings.html", photos=(one for one in pictured_log.photos()))
     text = page.path.read_text("utf-8")
@@ -113,6 +114,7 @@ def test_forty_pours_with_a_photograph_each_stay_under_2_mb(log, practice_log):
         assert max(small.size) >= 160  # still shows a tacky edge or a trapped bubble
 
 
+@pytest.mark.slow
 def test_the_more_the_smaller_then_the_latest_and_never_none(pictured_log, fits):
     photos = list(pictured_log.photos()) * 20
     sizes = []

@@ -89,6 +89,7 @@ def test_advice_that_changed_is_told_with_both_values(twelve):
     assert "New advice for a room at 20 °C." in lines({**twelve, "advice": []}, twelve)
 
 
+@pytest.mark.slow
 def test_a_page_written_over_the_last_one_says_what_changed_and_goes_on_saying_it(tmp_path):
     path = tmp_path / "findings.html"
     few, more = fit_castings(log(8)), fit_castings(log(12))
@@ -104,6 +105,7 @@ def test_a_page_written_over_the_last_one_says_what_changed_and_goes_on_saying_i
     assert read_page(path).fingerprint() == more.castings.fingerprint()
 
 
+@pytest.mark.slow
 def test_another_page_may_be_named_and_must_be_of_this_study(tmp_path):
     old, other = tmp_path / "old.html", tmp_path / "other.html"
     findings_page(fit_castings(log(8)), old)
