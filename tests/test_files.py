@@ -53,7 +53,7 @@ ONLY_NEW = {
 PLACED = {"logbook/photos", "bench/kept"}  # they choose their own names; tests of their own below
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
-    "files": {"replace", "rename", "link", "open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move"}, "archive": {"ZipFile"},
+    "files": {"replace", "rename", "link", "open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
     "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_folder": {"write_bytes", "copyfile"},
     "logbook/photos": {"open"}, "logbook/database": {"open"}, "exchange/package_files": {"ZipFile"},
     "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},

@@ -1,7 +1,7 @@
 """Every template notebook runs in study folders as `testpour start` and `testpour new` make them.
 
-The fast tests run the cells in this process; the slow ones run them all in real kernels, and the two notebooks that take
-half a minute whatever the log holds: they never read it.
+The fast tests run the cells of most in the demonstration's folder in this process; the slow ones run them in every state,
+those that take long, and all in real kernels.
 """
 
 import ast
@@ -73,10 +73,10 @@ def run(notebook):
 
 
 def runs():
-    """Each notebook in each state. Slow: the two that never read the log, and most repeats of the longest other one."""
+    """Each notebook in each state; slow but for the demonstration, and those that take long there."""
     for state in POURS:
         for name in NAMES:
-            slow = name in LONG or (name.startswith("5-") and state != "before the first pour")
+            slow = name in LONG or name.startswith(("5-", "why")) or (state != "demonstration" and name != "0-start-here.ipynb")
             yield pytest.param(state, name, marks=pytest.mark.slow if slow else (), id=f"{state}, {name}")
 
 

@@ -178,7 +178,7 @@ ASKED = {
 # Figures that draw no settings of a pour still to be made, and why.
 NO_SETTINGS = {
     "show_benches": "benches", "show_check": "pours made", "show_effects": "changes of readings",
-    "show_pours": "pours made", "show_scatter": "changes of readings", "show_trace": "a trace", "show_trust": "settings trusted",
+    "show_pours": "pours made", "show_scatter": "changes of readings", "show_trace": "a trace",
 }
 HAZARD = {"dose": {"catalyst": DOSE}, "depth": {"thickness": DEPTH}, "room": {"room_temperature": ROOM}}
 # Name of a figure to how it is drawn with one hazard among its settings.

@@ -11,6 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words, spread", [((), True), (("-s",), False), (("--pdb",), False), (("tests/test_one.py",), False)])
 def test_who_runs_the_tests(tmp_path, words, spread):
     """One test under this project's own settings, in a folder of its own; xdist names its workers gw0, gw1, ..."""

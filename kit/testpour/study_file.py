@@ -141,8 +141,8 @@ def _refuse_alike(columns, problems):
     """Add to `problems` columns that a sheet, which does not part capitals from small letters, cannot tell apart."""
     seen = {}
     for column in columns:
-        for word in {column.name.casefold(), column.words.replace("_", " ").casefold()}:
-            other = seen.setdefault(word.replace("_", " "), column)
+        for word in dict.fromkeys(name.replace("_", " ").casefold() for name in (column.words, column.name)):
+            other = seen.setdefault(word, column)
             if other is not column:
                 problems.append(f"{column.name} and {other.name} are both called {word!r}. Give one of them another name or other words.")
                 break
