@@ -155,6 +155,10 @@ def test_a_change_of_grades_is_said_in_chances():
     tack, gel = catalogue()["readings"]["tack"], catalogue()["readings"]["gel_time"]
     assert _in_words(tack, 2.0) == "68 castings in 100"
     assert _in_words(tack, 13.0) == "over 99 castings in 100"
+    study = study_from({**STUDY, "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {}}})
+    few = outlook(plan_pours(study, sessions=1, pours=4)).sentence()
+    assert "to show surely what catalyst does to tack, however much it does" in few
+    assert "over 99 castings" not in few
     assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487
     assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
 

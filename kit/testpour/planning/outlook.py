@@ -60,11 +60,15 @@ class Outlook:
     def sentence(self):
         """What the plan would notice and what it takes."""
         told = self.table[self.table["reading"].isin(self._aimed)].drop_duplicates("reading")
-        parts = [
-            f"What {told['setting'].iloc[0]} does over its whole span would be noticed, nine times in ten, if it moves "
-            + listed(f"{line.reading} by {line.noticed}" for line in told.itertuples())
-            + " or more."
-        ]
+        setting = told["setting"].iloc[0]
+        seen = [line for line in told.itertuples() if not line.noticed.startswith("over")]
+        blind = [line.reading for line in told.itertuples() if line.noticed.startswith("over")]
+        parts = []
+        if seen:
+            by = listed(f"{line.reading} by {line.noticed}" for line in seen)
+            parts.append(f"What {setting} does over its whole span would be noticed, nine times in ten, if it moves {by} or more.")
+        if blind:
+            parts.append(f"These pours are too few to show surely what {setting} does to {listed(blind)}, however much it does.")
         if self.plan.made is not None:
             parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
