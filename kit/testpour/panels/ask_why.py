@@ -25,7 +25,6 @@ from testpour.panels.parts import (
     picture,
     row,
     step,
-    table,
     text,
 )
 from testpour.panels.tools import SCALES, scale_step
@@ -54,7 +53,7 @@ class WhyPanel(Panel):
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
         answer = self.answer()
-        yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", table(_evidence(answer), "For and against", index=False)))
+        yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", *_evidence(answer)))
         yield step("Look at it again", *self._question(answer))
         yield step("What to do", *self._advice(answer))
         yield row(button("save", "Save what I saw in the log", main=True, off="" if self._new(answer) else "Nothing new to save."))
@@ -191,9 +190,12 @@ class WhyPanel(Panel):
                    text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)  # fmt: skip
 
 
-def _evidence(answer):
-    found = answer.table.head(SHOWN).reset_index()
-    return found[["cause", "for", "against"]]
+def _evidence(answer: Answer) -> Iterator[Part]:
+    """What speaks for and against the likeliest causes, as paragraphs: three columns of sentences are too wide for a phone."""
+    for cause, line in answer.table.head(SHOWN).iterrows():
+        yield text(capital(cause), "strong")
+        for what in ("for", "against"):
+            yield text(f"{capital(what)}: {line[what] or 'nothing'}.")
 
 
 def why_panel(folder: str | Path = ".") -> WhyPanel:

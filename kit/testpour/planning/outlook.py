@@ -12,7 +12,7 @@ from testpour.cautions import Cautions, check_batch
 from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning.believed import design_problem
-from testpour.planning.criteria import term_name
+from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
@@ -60,11 +60,15 @@ class Outlook:
     def sentence(self):
         """What the plan would notice and what it takes."""
         told = self.table[self.table["reading"].isin(self._aimed)].drop_duplicates("reading")
-        parts = [
-            f"What {told['setting'].iloc[0]} does over its whole span would be noticed, nine times in ten, if it moves "
-            + listed(f"{line.reading} by {line.noticed}" for line in told.itertuples())
-            + " or more."
-        ]
+        setting = told["setting"].iloc[0]
+        seen = [line for line in told.itertuples() if not line.noticed.startswith("over")]
+        blind = [line.reading for line in told.itertuples() if line.noticed.startswith("over")]
+        parts = []
+        if seen:
+            by = listed(f"{line.reading} by {line.noticed}" for line in seen)
+            parts.append(f"What {setting} does over its whole span would be noticed, nine times in ten, if it moves {by} or more.")
+        if blind:
+            parts.append(f"These pours are too few to show surely what {setting} does to {listed(blind)}, however much it does.")
         if self.plan.made is not None:
             parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
@@ -142,7 +146,7 @@ def _spread(plan):
     """How sharp predictions will be over the region."""
     rows, numbers = _all_pours(plan)
     try:
-        return variance_over_region(rows, design_problem(plan.coding, plan.terms, numbers))
+        return variance_over_region(rows, design_problem(plan.coding, _terms(plan, rows), numbers))
     except ValueError:
         conflict = (
             f"{len(numbers)} pours do not separate the {len(plan.terms)} terms this plan was made for: "
@@ -157,6 +161,13 @@ def _all_pours(plan):
     sessions = [str(session) for part in parts for session in part["session"]]
     days = list(dict.fromkeys(sessions))
     return np.vstack([plan.coding.encode(part) for part in parts]), np.array([days.index(day) for day in sessions])
+
+
+def _terms(plan, rows):
+    """The terms the pours can separate: those of the plan, or each setting by itself where a log and a few pours hold no more."""
+    if plan.made is None or np.linalg.matrix_rank(model_rows(rows, plan.terms)) == len(plan.terms):
+        return plan.terms
+    return tuple(main_terms(len(plan.coding.names)))
 
 
 def _noise(study, reading, fits):
@@ -174,10 +185,11 @@ def _noise(study, reading, fits):
 def _lines(plan, reading, noise, day):
     """One line a varied setting for one reading."""
     rows, numbers = _all_pours(plan)
-    power = plan_power(rows, plan.terms, noise, 1.0, numbers, day, plan.coding.names)
+    terms = _terms(plan, rows)
+    power = plan_power(rows, terms, noise, 1.0, numbers, day, plan.coding.names)
     for place, name in enumerate(plan.coding.names):
         single = tuple(int(i == place) for i in range(len(plan.coding.names)))
-        if single not in plan.terms:
+        if single not in terms:
             continue
         line = power.table.loc[term_name(single, plan.coding.names)]
         interval, noticed = _judged(line)
