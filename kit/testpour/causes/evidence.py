@@ -4,9 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.causes.complaint import seen_words
-from testpour.causes.reasoner import showing
-from testpour.causes.table import NOTHING
+from testpour.causes.complaint import Missed, seen_words
+from testpour.causes.reasoner import Weighed, showing
+from testpour.causes.sight import Sight
+from testpour.causes.signs import Planned
+from testpour.causes.table import NOTHING, CauseTable
 from testpour.units import show
 from testpour.wording import in_hundred
 
@@ -28,16 +30,18 @@ class Piece:
     words: str
     ratio: float
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The evidence with its weight as odds."""
         times = max(self.ratio, 1 / max(self.ratio, 1e-12))
         odds = f"over {MOST}" if times > MOST else f"{times:.2g}" if times < 10 else f"{times:.0f}"
-        return f"{self.words} ({odds} to 1)"
+        return f"{self.words}, {odds} to 1"
 
     __repr__ = sentence
 
 
-def evidence(table, weighed, seen, signs, planned, observed, missed):
+def evidence(
+    table: CauseTable, weighed: Weighed, seen: dict[str, Sight], signs: set[str], planned: Planned, observed: dict[str, str], missed: Missed | None
+) -> dict[str, tuple[Piece, ...]]:
     """For each cause, its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
     readings = {name: _reading_words(sight) for name, sight in seen.items()}
     found, ratios, signs = {}, weighed.ratios(), showing(table, signs, observed)
@@ -71,7 +75,7 @@ def _reading_words(sight):
     low, high = sight.expected()
     inside = rows["high"].mean() >= low and rows["low"].mean() <= high
     seen, where = f"{reading.words} {seen_words(reading, rows)}", _range(reading, low, high)
-    return f"{seen}, as expected ({where})" if inside else f"{seen} where {where} is expected"
+    return f"{seen}, as expected, {where}" if inside else f"{seen} where {where} is expected"
 
 
 def _range(reading, low, high):

@@ -1,5 +1,6 @@
 """How likely a casting's readings are under each cause, given its settings and what the rest of the log says."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,7 +8,8 @@ import pandas as pd
 from scipy.special import logsumexp
 
 from testpour.causes.complaint import seen_words
-from testpour.causes.sight import log_chance
+from testpour.causes.sight import Sight, log_chance
+from testpour.causes.table import CauseTable
 
 MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
 FAR = 0.3  # how often a resin lies from the model by the table's misfit; common practice, no source
@@ -34,7 +36,7 @@ class Likelihoods:
     whole: pd.Series
     each: pd.DataFrame
 
-    def suspect(self, cause):
+    def suspect(self, cause: str) -> str | None:
         """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one."""
         found = self.by_size.loc[cause].sum(axis=1).idxmax()
         return found if isinstance(found, str) else None
@@ -49,7 +51,7 @@ def _over_sizes(logs, cause):
         return top + np.log(np.add.reduceat(np.exp(logs - top), starts, axis=0) / counts)
 
 
-def likelihoods(table, seen, complained=()):
+def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[str] = ()) -> Likelihoods:
     """How likely each reading is under each cause.
 
     Parameters
@@ -155,7 +157,7 @@ def _blur(cause, size, name):
     return cause.blur.get(name, 0.0) * (1.0 if cause.as_if else abs(size))
 
 
-def as_if(rows, cases):
+def as_if(rows: pd.DataFrame, cases: list[tuple]) -> pd.DataFrame:
     """`rows` once for each case, at the setting the case stands for: h tables stacked."""
     numbers = rows.select_dtypes("number")
     stacked = {name: np.tile(numbers[name].to_numpy(float), (len(cases), 1)) for name in numbers}
