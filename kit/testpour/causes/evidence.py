@@ -25,10 +25,13 @@ class Piece:
     words : str
     ratio : float
         How many times likelier it is under this cause than under the others; below 1 it speaks against.
+    usual : bool
+        A reading that came out as expected.
     """
 
     words: str
     ratio: float
+    usual: bool = False
 
     def sentence(self) -> str:
         """The evidence with its weight as odds."""
@@ -49,7 +52,7 @@ def evidence(
         asked = table.questions[question].ask.rstrip("?")
         readings[f"question: {question}"] = f"{asked[0].lower()}{asked[1:]}: {answer}"
     for name, cause in table.causes.items():
-        pieces = [Piece(words, float(ratios.loc[name, piece])) for piece, words in readings.items()]
+        pieces = [Piece(words, float(ratios.loc[name, piece]), ", as expected, " in words) for piece, words in readings.items()]
         pieces += [Piece(table.signs[s]["words"], cause.odds[s]) for s in sorted(signs) if cause.odds.get(s, 0) > 0]
         pieces += _planned_words(planned, name, missed, weighed)
         told = [p for p in pieces if not 1 / SPEAKS < p.ratio < SPEAKS]
@@ -62,8 +65,8 @@ def _planned_words(planned, name, missed, weighed):
     if missed is None or name == NOTHING or share < 0.05:
         return []
     said = (
-        f"at its settings the models expect {in_hundred(planned.here)} such misses in 100, at its good neighbours' "
-        f"{in_hundred(planned.there)}, and this explains {round(100 * share)} in 100 of them"
+        f"at its settings {in_hundred(planned.here)} castings in 100 miss this aim, at its good neighbours' "
+        f"{in_hundred(planned.there)}"
     )
     row = weighed.table.loc[name]
     return [Piece(said, row["before"] / max(row["prior"] * row["signs"], 1e-12))]

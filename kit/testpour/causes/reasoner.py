@@ -70,8 +70,8 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
 
     Notes
     -----
-    A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the
-    chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
+    A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the share
+    of such misses that the settings leave open, times the chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
     chance of the readings with no shift at all, times the share of such misses that the setting explains.
 
     Two causes together weigh the product of their weights times ``together``; each reading and each answer
@@ -84,7 +84,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     prior = pd.Series({name: cause.prior for name, cause in table.causes.items()})
     odds = pd.Series({n: float(np.prod([c.odds.get(s, 1.0) for s in signs])) for n, c in table.causes.items()})
     shares = pd.Series({name: planned.of(name) for name in names}).clip(lower=0)
-    unseen, openly = prior * odds, prior[NOTHING] * odds[NOTHING] * shares
+    unseen, openly = prior * odds * (1 - planned.whole), prior[NOTHING] * odds[NOTHING] * shares
     unseen[NOTHING] = 0.0
     before = unseen + openly
     whole, open_part = _either_way(unseen, openly, likely.whole)

@@ -31,6 +31,11 @@ class Planned:
     there: float = 0.0
     shares: dict[str, float] | None = None
 
+    @property
+    def whole(self) -> float:
+        """The share of all settings together; a casting whose settings explain its miss needs no unseen cause."""
+        return min(sum((self.shares or {}).values()), 1.0)
+
     def of(self, cause: str) -> float:
         """The share of one cause; of ``"nothing"``, what is left for chance."""
         known = self.shares or {}

@@ -76,7 +76,7 @@ class Cause:
     @property
     def remedy(self) -> str:
         """What to do next time, and with this casting."""
-        return ". This casting: ".join(part for part in (self.next_time, self.now.replace("{again}", "24 h")) if part)
+        return ". This casting: ".join(part for part in (self.next_time, self.now.replace("{again}", "a day later")) if part)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told
 WORDS = 90  # at most, in the short answer
+AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
 RIVALS = 2  # shown beside the likeliest cause
 STUDY = (
     "Nearly every casting of this log misses it, so look at the study first: the catalyst measured wrongly, resin and "
@@ -103,14 +104,14 @@ def _miss(answer: "Answer") -> str:
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     """What is always said, by its place: what to do with this casting, and every caution."""
     causes, early = [answer.case.table.causes[name] for name in behind], read_early(answer.missed)
-    again = f"{early[0].aim.age:g} h" if early else "24 h"
+    again = f"at {early[0].aim.age:g} h" if early else "a day later"
     now = "; ".join(dict.fromkeys(c.now.replace("{again}", again) for c in causes if c.now))
     must = {4: f"This casting: {now[0].lower()}{now[1:]}." if now else ""}
     if early and "read_too_early" not in behind:
-        must[0] = f"It was read at {early[0].age:g} h: read it again at {again} first."
+        must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
     if answer.together:
         must[1] = "The first two together fit best."
-    must[6] = " ".join(f"{c.care}." for c in causes if c.care)
+    must[6] = " ".join(f"Mind: {c.care[0].lower()}{c.care[1:]}." for c in causes if c.care)
     return {place: text for place, text in must.items() if text}
 
 
@@ -119,7 +120,7 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
     table, first = answer.case.table, behind[0]
     if answer.case.throughout:
         yield 0, "Nearly every casting of this log misses it: look at the study first."
-    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1][:PIECES]
+    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)][:PIECES]
     if speaks:
         yield 2, f"For it: {speaks[0]}."
     after = "; ".join(table.causes[name].next_time for name in behind if table.causes[name].next_time)
