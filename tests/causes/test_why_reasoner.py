@@ -57,12 +57,12 @@ def test_the_weight_of_a_piece_by_hand():
 
 
 def test_what_the_settings_explain_goes_to_their_cause():
-    """Half of such misses are planned: the weight of nothing is shared with a before anything else."""
+    """Half of such misses are planned: a takes half the weight of nothing, and unseen causes keep half of theirs."""
     found = weigh(SMALL, LIKELY, set(), Planned(0.8, 0.4, {"a": 0.5}), {})
-    by_hand = np.array([0.3 * 0.1, 0.3 * 0.4 + 0.3 * 0.1, 0.1 * 0.2])
+    by_hand = np.array([0.3 * 0.1, 0.5 * 0.3 * 0.4 + 0.3 * 0.1, 0.5 * 0.1 * 0.2])
     expected = dict(zip(["nothing", "a", "b"], by_hand / by_hand.sum(), strict=True))
     assert found.chances.to_dict() == pytest.approx(expected, abs=1e-12)
-    assert found.table.loc["a", "openly"] == pytest.approx(0.2)
+    assert found.table.loc["a", "openly"] == pytest.approx(0.03 / 0.09)
 
 
 def test_uncertainty_is_shannon_entropy():

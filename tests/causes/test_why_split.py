@@ -136,3 +136,12 @@ def test_a_pour_like_its_neighbours_is_said_to_be(fits):
     alike = settings_table(fits.study, fits.castings.pours.loc[["P03"]].copy())
     found = split(fits, "gel_time", "P03", beside=alike)
     assert not len(found.table) and found.total == 0 and "explain none of its gel time" in found.sentence()
+
+
+def test_each_part_is_said_in_the_readings_own_unit_and_its_direction(fits):
+    """Of P01's neighbours' difference each part says more or less, the sign of its number."""
+    found = split(fits, "hardness", "P01")
+    said = found.sentence().split(": ", 1)[1]
+    for name, row in found.table[found.table["share"].abs() >= 0.05].iterrows():
+        part = next(p for p in said.split("; ") if p.startswith(f"{name} "))
+        assert f"instead of {row['there']}" in part and (" more" in part) == (row["middle"] > 0) and (" less" in part) == (row["middle"] < 0)

@@ -84,6 +84,9 @@ def test_before_the_fold_stand_at_most_ninety_words(observed, beside):
     before = answer._repr_html_().split("<details>")[0]
     words = re.sub(r"<[^>]*>", " ", before).split()
     cause = answer.case.table.causes[answer.first]
+    said = answer.sentence()
+    assert len(said.split()) <= 90 and said.count("(") == said.count(")") and not re.search(r"\([^)]*\(", said)
+    assert "against it by" not in answer._repr_html_() and ") (" not in answer._repr_html_()
     assert 20 < len(words) <= 90, f"{len(words)}: {' '.join(words)}"
     assert cause.care in before.replace("&#x27;", "'") and "<meter" in before and "((" not in before
     shown = [int(value) for value in re.findall(r'value="(\d+)"', before)]
@@ -103,5 +106,25 @@ def test_the_moulds_depth_is_never_the_saving_and_age_is_never_made_up_with_cata
 def test_heating_is_only_advised_once_gelled():
     from testpour.causes.table import trade_causes
 
-    heated = [c for c in trade_causes()["causes"].values() if "This casting" in c["remedy"] and "warm" in c["remedy"]]
-    assert heated and all("once it has gelled and cooled" in c["remedy"] for c in heated)
+    causes = trade_causes()["causes"]
+    heated = [c for name, c in causes.items() if "warm" in c["now"].casefold() and name not in ("mould", "cold_night")]
+    assert len(heated) > 3 and all("once it has gelled and cooled" in c["now"] for c in heated)
+    assert all(c.get("care") for c in heated)
+
+
+def test_a_reading_before_the_age_of_its_aim_is_said_to_be_early_and_first(beside):
+    """Tack and hardness at 6 h, where the aims speak of 24 h."""
+    early = beside({}, {"tack": 2.0, "hardness": 60.0}, age=6.0)
+    answer = why(early, "X1")
+    assert answer.first == "read_too_early" and "read it again at 24 h" in answer.sentence()
+    sure = why(early, "X1", {"where": "open face only", "scrape": "hard beneath", "cup": "cured all over", "again": "it agrees"},
+               causes={"causes": {"open_face": {"prior": 50.0}}})  # fmt: skip
+    assert sure.first == "open_face" and "It was read at 6 h: read it again at 24 h first." in sure.sentence()
+    due = why(beside({}, {"tack": 2.0, "hardness": 60.0}), "X1")
+    assert due.chances["read_too_early"] < 0.2 and "It was read at" not in due.sentence()
+
+
+def test_a_casting_not_read_yet_is_told_when_it_can_be_judged(beside, usual):
+    waits = why(beside({}, {"gel_time": np.round(usual["gel_time"])}), "X1").sentence()
+    assert "misses no aim that was read so far: read its tack and hardness at 24 h" in waits
+    assert "so far" not in why(beside({}, {k: np.round(v) for k, v in usual.items()}), "X1").sentence()

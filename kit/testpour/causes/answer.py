@@ -5,19 +5,22 @@ from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.complaint import asked_about, fails_throughout, neighbours, read_hard
+from testpour.causes.complaint import Missed, asked_about, fails_throughout, neighbours, read_hard
 from testpour.causes.complaint import missed as missed_aims
-from testpour.causes.delivered import delivered
-from testpour.causes.evidence import evidence
-from testpour.causes.likelihood import likelihoods
-from testpour.causes.questions import questions, would_change
-from testpour.causes.reasoner import weigh
-from testpour.causes.saving import saving
-from testpour.causes.sight import sights
+from testpour.causes.delivered import Delivered, delivered
+from testpour.causes.evidence import Piece, evidence
+from testpour.causes.likelihood import Likelihoods, likelihoods
+from testpour.causes.questions import Asked, questions, would_change
+from testpour.causes.reasoner import Weighed, weigh
+from testpour.causes.saving import Saving, saving
+from testpour.causes.sight import Sight, sights
 from testpour.causes.signs import Planned, noted, planned, signs_of
-from testpour.causes.split import split
-from testpour.causes.table import NOTHING, causes_for
-from testpour.causes.verdict import ENOUGH, short_page, verdict
+from testpour.causes.split import Split, split
+from testpour.causes.table import NOTHING, CauseTable, causes_for
+from testpour.causes.telling import what_would_tell
+from testpour.causes.verdict import ENOUGH, short_page, verdict, whole_study
+from testpour.logbook.book import Logbook
+from testpour.models.fits import Fits
 from testpour.threads import one_thread
 from testpour.wording import NoResult, in_html, in_hundred, table_html
 
@@ -32,15 +35,15 @@ EMPTY = "There is no casting in the log yet. Log the pour and what was read on i
 class Case:
     """What an answer is worked from, so that a further observation need not look at the log again."""
 
-    fits: object
-    table: object
-    seen: dict
-    likely: object
-    signs: set
-    planned: object
-    beside: object
-    throughout: object = None  # the aim that nearly the whole log misses
-    settled: dict = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
+    fits: Fits
+    table: CauseTable
+    seen: dict[str, Sight]
+    likely: Likelihoods
+    signs: set[str]
+    planned: Planned
+    beside: pd.DataFrame
+    throughout: Missed | None = None  # the aim that nearly the whole log misses
+    settled: dict[str, str] = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,28 +67,28 @@ class Answer:
     """
 
     pour: str
-    missed: tuple
-    weighed: object
-    scale: object
-    observed: dict
-    skipped: tuple
+    missed: tuple[Missed, ...]
+    weighed: Weighed
+    scale: Delivered | NoResult
+    observed: dict[str, str]
+    skipped: tuple[str, ...]
     case: Case
 
     @cached_property
-    def evidence(self):
+    def evidence(self) -> dict[str, tuple[Piece, ...]]:
         """For each cause its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
         case = self.case
         return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, _telling(case, self.observed), self._worst)
 
     @cached_property
-    def split(self):
+    def split(self) -> Split | NoResult:
         """What the settings explain of the reading complained of: a `Split`, or a `NoResult` where no aim is missed."""
         if self.missed:
             return split(self.case.fits, self._worst.aim.reading, self.pour, beside=self.case.beside)
         return self._unasked("there is no difference to explain")
 
     @cached_property
-    def saving(self):
+    def saving(self) -> Saving | NoResult:
         """The single change that would most likely have saved it: a `Saving`, or a `NoResult` where no aim is missed."""
         if not self.missed:
             return self._unasked("nothing needs saving")
@@ -101,28 +104,28 @@ class Answer:
         return self.missed[0] if self.missed else None
 
     @property
-    def chances(self):
+    def chances(self) -> pd.Series:
         """Chance of each cause, likeliest first: Series by cause name."""
         return self.weighed.chances
 
     @property
-    def first(self):
+    def first(self) -> str:
         """Name of the likeliest cause."""
         return self.chances.index[0]
 
     @property
-    def together(self):
+    def together(self) -> tuple[str, str] | None:
         """Names of two causes that fit better together than any cause alone; None where no two do."""
         pairs, alone = self.weighed.pairs, self.weighed.table["alone"]
         return tuple(pairs.index[0]) if len(pairs) and pairs.iloc[0] > alone.max() else None
 
     @property
-    def healthy(self):
+    def healthy(self) -> bool:
         """Whether ordinary scatter is the likeliest of all."""
         return self.first == NOTHING
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row a cause: chance, for, against, remedy, care, source, confidence."""
         rows = {}
         for name, chance in self.chances.items():
@@ -134,17 +137,17 @@ class Answer:
             }  # fmt: skip
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")
 
-    def ask(self):
+    def ask(self) -> Asked | None:
         """The next question, the most informing one still open; None when no answer would change what to do."""
         still = self.questions
         return still[0] if still and would_change(self.case.table, self.chances, still) else None
 
     @property
-    def questions(self):
+    def questions(self) -> tuple[Asked, ...]:
         """Questions still open, the most informing first."""
         return questions(self.case.table, self.chances, {*self.observed, *self.skipped, *self.case.settled})
 
-    def observe(self, **observed):
+    def observe(self, **observed: str) -> "Answer":
         """The answer with more observations: ``answer.observe(where="open face only")``.
 
         Raises
@@ -154,19 +157,19 @@ class Answer:
         """
         return _weighed(self, {**self.observed, **observed})
 
-    def skip(self, *names):
+    def skip(self, *names: str) -> "Answer":
         """The answer with questions set aside; without names, the one that `ask` gives."""
         if not names and self.ask():
             names = (self.ask().question.name,)
         return replace(self, skipped=(*self.skipped, *names))
 
-    def note(self):
+    def note(self) -> str:
         """The observations as a line for the log's note of this pour; `why` reads it there again."""
         if not self.observed:
             return ""
         return "observed: " + "; ".join(f"{name} = {said}" for name, said in self.observed.items()) + "."
 
-    def keep(self, log, by=""):
+    def keep(self, log: Logbook, by: str = "") -> str | NoResult:
         """Keep the observations in the log's note of this pour, where `why` finds them again.
 
         Parameters
@@ -188,7 +191,7 @@ class Answer:
             log.correct_pour(self.pour, why=told, by=by)
         return told or NoResult(f"Nothing new was observed on {self.pour}, so its note stays as it is.")
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
         return verdict(self) if self.pour else EMPTY
 
@@ -200,14 +203,18 @@ class Answer:
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]
-        said = [self.sentence(), *(part.sentence() for part in parts if part)]
+        said = [whole_study(self)] if self.case.throughout else []
+        said += [*(part.sentence() for part in parts if part), what_would_tell(self.case.table, *self.chances.index[:2])]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
         return f"{short_page(self)}<details><summary>More</summary>{paragraphs}{table_html(shown)}</details>"
 
 
 @one_thread
-def why(fits, pour=None, observed=None, *, batch=None, scale_resolution=None, causes=None):
+def why(
+    fits: Fits, pour: str | None = None, observed: dict[str, str] | None = None, *, batch: float | str | None = None,
+    scale_resolution: float | str | None = None, causes: dict | None = None,
+) -> Answer:
     """Why a casting came out as it did: causes ranked, what the settings explain, what to ask and to test.
 
     Parameters

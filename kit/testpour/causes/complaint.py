@@ -1,15 +1,19 @@
 """What is wrong with a casting by its own readings, and which castings of the log came out good."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from testpour.catalogue import Reading
+from testpour.logbook.castings import Castings
 from testpour.logbook.known import Known
-from testpour.study import Aim
+from testpour.study import Aim, Study
 from testpour.units import show
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
+EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
 THROUGHOUT = 0.75  # share of a log's other castings that miss an aim from which on the study itself is in question
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
 
@@ -31,7 +35,7 @@ class Missed:
     seen: str
     age: float
 
-    def words(self, study):
+    def words(self, study: Study) -> str:
         """For example ``"tack grade 2 (tacky) at 24 h, where at most grade 1 (slightly tacky) is asked"``."""
         reading = study.reading(self.aim.reading)
         at = f" at {self.age:g} h" if np.isfinite(self.age) else ""
@@ -39,14 +43,14 @@ class Missed:
         return f"{reading.words} {self.seen}{at}, where {asked.removeprefix(reading.words + ' ')} is asked"
 
 
-def aims_of(study):
+def aims_of(study: Study) -> tuple[Aim, ...]:
     """The study's aims, and the trade's for tack and defects where it states none about them."""
     stated = {aim.reading for aim in study.aims}
     have = {reading.name for reading in study.readings}
     return (*study.aims, *(aim for aim in TRADE if aim.reading in have - stated))
 
 
-def missed(castings, pour):
+def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
     """The aims a casting misses by its readings, the most telling first: tuple of `Missed`."""
     readings, found = castings.readings[castings.readings["pour"] == pour], []
     read = _by_casting(readings)
@@ -58,7 +62,7 @@ def missed(castings, pour):
     return tuple(sorted(found, key=lambda m: FIRST.index(m.aim.reading) if m.aim.reading in FIRST else len(FIRST)))
 
 
-def asked_about(castings, pour):
+def asked_about(castings: Castings, pour: str | None) -> str:
     """The casting asked about; without a name the last that misses an aim, else the last; none in an empty log."""
     names = list(castings.pours.index)
     if pour is None:
@@ -68,7 +72,7 @@ def asked_about(castings, pour):
     return pour
 
 
-def at_age(rows, age):
+def at_age(rows: pd.DataFrame, age: float | None) -> pd.DataFrame:
     """The rows of one casting read nearest the age an aim speaks of."""
     return rows[_nearest(rows["age"].to_numpy(float), age)]
 
@@ -80,7 +84,7 @@ def _nearest(ages, age):
     return ages == ages[np.nanargmin(np.abs(ages - age))]
 
 
-def seen_words(reading, rows):
+def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
     """Readings of one moment in words; several numbers as their range."""
     if len(rows) == 1:
         low, high, how = rows.iloc[0][["low", "high", "known"]]
@@ -105,13 +109,20 @@ def _beyond(aim, rows):
     return (aim.at_most is not None and low > aim.at_most) or (aim.at_least is not None and high < aim.at_least)
 
 
-def read_hard(castings, pour, found):
+def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
     """Whether a casting's own readings say that it is hard and dry: hardness and tack were read, neither misses an aim."""
     read = set(castings.readings.loc[castings.readings["pour"] == pour, "reading"])
     return {"tack", "hardness"} <= read and not {"tack", "hardness"} & {m.aim.reading for m in found}
 
 
-def fails_throughout(castings, pour, found):
+def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
+    """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`."""
+    read = castings.readings[castings.readings["pour"] == pour]
+    latest = read.groupby("reading")["age"].max()
+    return tuple(aim for aim in castings.study.aims if aim.age is not None and not latest.get(aim.reading, 0.0) >= EARLY * aim.age)
+
+
+def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> Missed | None:
     """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
 
     At least two other castings must have been read for it, and three in four of them miss it.
@@ -124,7 +135,7 @@ def fails_throughout(castings, pour, found):
     return None
 
 
-def good_pours(castings):
+def good_pours(castings: Castings) -> list[str]:
     """Names of the castings that were read and miss no aim."""
     read, aims = _by_casting(castings.readings), aims_of(castings.study)
     have = {pour for _, pour in read}
@@ -132,7 +143,7 @@ def good_pours(castings):
     return [pour for pour in castings.pours.index if pour in have - bad]
 
 
-def neighbours(castings, pour, count=3):
+def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
     """The good castings whose settings lie nearest to those of `pour`, each factor by its span.
 
     Returns

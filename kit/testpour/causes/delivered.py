@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
+from testpour.models.fits import Fits
 from testpour.units import show, to_unit
 from testpour.wording import in_hundred
 
@@ -38,16 +40,16 @@ class Delivered:
     scaled: float | None = None
 
     @property
-    def off(self):
+    def off(self) -> float | None:
         """Largest miss as a share of the catalyst; None where it is not known."""
         return None if self.low is None else max(self.catalyst - self.low, self.high - self.catalyst) / self.catalyst
 
     @property
-    def alone(self):
+    def alone(self) -> float | None:
         """Chance that the scale alone is behind the miss, 0 to 1: the excess of misses it brings."""
         return None if self.exact is None else max(0.0, 1 - self.exact / self.scaled) if self.scaled else 0.0
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The scale's part in a sentence or two."""
         if self.low is None:
             return "The scale's part is not known: give batch and scale_resolution to see what was really delivered."
@@ -69,7 +71,9 @@ class Delivered:
     __repr__ = sentence
 
 
-def delivered(fits, pour, missed=None, batch=None, scale_resolution=None):
+def delivered(
+    fits: Fits, pour: str, missed: Missed | None = None, batch: float | str | None = None, scale_resolution: float | str | None = None
+) -> Delivered | None:
     """What catalyst was really delivered.
 
     Parameters

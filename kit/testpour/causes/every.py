@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from testpour.causes.answer import why
+from testpour.causes.answer import Answer, why
 from testpour.causes.verdict import named, whole_study
+from testpour.models.fits import Fits
 from testpour.threads import one_thread
 from testpour.wording import count, in_html, in_hundred, listed, table_html
 
@@ -22,11 +23,11 @@ class EveryAnswer:
         Castings looked at.
     """
 
-    answers: dict
+    answers: dict[str, Answer]
     pours: int
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row a casting: what is wrong, the likeliest cause with its chance, and the runner-up."""
         rows = {}
         for pour, answer in self.answers.items():
@@ -40,14 +41,14 @@ class EveryAnswer:
         return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("pour")
 
     @property
-    def causes(self):
+    def causes(self) -> pd.Series:
         """Castings expected behind each cause, most first: the chances added up. Series by cause in words."""
         if not self.answers:
             return pd.Series(dtype=float)
         words = {name: c.words for name, c in next(iter(self.answers.values())).case.table.causes.items()}
         return sum(a.chances.sort_index() for a in self.answers.values()).rename(words).sort_values(ascending=False)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """How many castings want explaining, and what is behind most of them."""
         if not self.pours:
             return "No casting in the log has been read yet, so there is nothing to explain. Log one reading first."
@@ -72,7 +73,7 @@ class EveryAnswer:
 
 
 @one_thread
-def why_all(fits, *, causes=None):
+def why_all(fits: Fits, *, causes: dict | None = None) -> EveryAnswer:
     """Why the castings of a study came out as they did.
 
     Parameters

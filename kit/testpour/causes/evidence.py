@@ -4,9 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.causes.complaint import seen_words
-from testpour.causes.reasoner import showing
-from testpour.causes.table import NOTHING
+from testpour.causes.complaint import Missed, seen_words
+from testpour.causes.reasoner import Weighed, showing
+from testpour.causes.sight import Sight
+from testpour.causes.signs import Planned
+from testpour.causes.table import NOTHING, CauseTable
 from testpour.units import show
 from testpour.wording import in_hundred
 
@@ -23,21 +25,26 @@ class Piece:
     words : str
     ratio : float
         How many times likelier it is under this cause than under the others; below 1 it speaks against.
+    usual : bool
+        A reading that came out as expected.
     """
 
     words: str
     ratio: float
+    usual: bool = False
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The evidence with its weight as odds."""
         times = max(self.ratio, 1 / max(self.ratio, 1e-12))
         odds = f"over {MOST}" if times > MOST else f"{times:.2g}" if times < 10 else f"{times:.0f}"
-        return f"{self.words} ({odds} to 1)"
+        return f"{self.words}, {odds} to 1"
 
     __repr__ = sentence
 
 
-def evidence(table, weighed, seen, signs, planned, observed, missed):
+def evidence(
+    table: CauseTable, weighed: Weighed, seen: dict[str, Sight], signs: set[str], planned: Planned, observed: dict[str, str], missed: Missed | None
+) -> dict[str, tuple[Piece, ...]]:
     """For each cause, its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
     readings = {name: _reading_words(sight) for name, sight in seen.items()}
     found, ratios, signs = {}, weighed.ratios(), showing(table, signs, observed)
@@ -45,7 +52,7 @@ def evidence(table, weighed, seen, signs, planned, observed, missed):
         asked = table.questions[question].ask.rstrip("?")
         readings[f"question: {question}"] = f"{asked[0].lower()}{asked[1:]}: {answer}"
     for name, cause in table.causes.items():
-        pieces = [Piece(words, float(ratios.loc[name, piece])) for piece, words in readings.items()]
+        pieces = [Piece(words, float(ratios.loc[name, piece]), ", as expected, " in words) for piece, words in readings.items()]
         pieces += [Piece(table.signs[s]["words"], cause.odds[s]) for s in sorted(signs) if cause.odds.get(s, 0) > 0]
         pieces += _planned_words(planned, name, missed, weighed)
         told = [p for p in pieces if not 1 / SPEAKS < p.ratio < SPEAKS]
@@ -58,8 +65,8 @@ def _planned_words(planned, name, missed, weighed):
     if missed is None or name == NOTHING or share < 0.05:
         return []
     said = (
-        f"at its settings the models expect {in_hundred(planned.here)} such misses in 100, at its good neighbours' "
-        f"{in_hundred(planned.there)}, and this explains {round(100 * share)} in 100 of them"
+        f"at its settings {in_hundred(planned.here)} castings in 100 miss this aim, at its good neighbours' "
+        f"{in_hundred(planned.there)}"
     )
     row = weighed.table.loc[name]
     return [Piece(said, row["before"] / max(row["prior"] * row["signs"], 1e-12))]
@@ -71,7 +78,7 @@ def _reading_words(sight):
     low, high = sight.expected()
     inside = rows["high"].mean() >= low and rows["low"].mean() <= high
     seen, where = f"{reading.words} {seen_words(reading, rows)}", _range(reading, low, high)
-    return f"{seen}, as expected ({where})" if inside else f"{seen} where {where} is expected"
+    return f"{seen}, as expected, {where}" if inside else f"{seen} where {where} is expected"
 
 
 def _range(reading, low, high):

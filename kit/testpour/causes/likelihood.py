@@ -1,5 +1,6 @@
 """How likely a casting's readings are under each cause, given its settings and what the rest of the log says."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,9 +8,11 @@ import pandas as pd
 from scipy.special import logsumexp
 
 from testpour.causes.complaint import seen_words
-from testpour.causes.sight import log_chance
+from testpour.causes.sight import Sight, log_chance
+from testpour.causes.table import NOTHING, CauseTable
 
 MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
+ASIDE = float(np.log(3.0))  # what the other readings may say for a cause beyond what it gains by the miss itself: 3 to 1
 FAR = 0.3  # how often a resin lies from the model by the table's misfit; common practice, no source
 FLOOR = -300.0  # log chance below which a reading is only called impossible
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
@@ -34,7 +37,7 @@ class Likelihoods:
     whole: pd.Series
     each: pd.DataFrame
 
-    def suspect(self, cause):
+    def suspect(self, cause: str) -> str | None:
         """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one."""
         found = self.by_size.loc[cause].sum(axis=1).idxmax()
         return found if isinstance(found, str) else None
@@ -49,7 +52,7 @@ def _over_sizes(logs, cause):
         return top + np.log(np.add.reduceat(np.exp(logs - top), starts, axis=0) / counts)
 
 
-def likelihoods(table, seen, complained=()):
+def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[str] = ()) -> Likelihoods:
     """How likely each reading is under each cause.
 
     Parameters
@@ -69,7 +72,8 @@ def likelihoods(table, seen, complained=()):
     -----
     A resin may answer a change otherwise than the model: each reading's chance is an average with and without
     ``table.misfit``. No reading speaks against a cause by more than ``table.most``, one that misses its aim by no
-    more than twice that, so that no number decides alone, and a cause explains the miss before anything else.
+    more than twice that, so that no number decides alone, and a cause explains the miss before anything else: what the
+    other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1.
     """
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
     cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, blamed)]
@@ -80,8 +84,21 @@ def likelihoods(table, seen, complained=()):
     floor = np.maximum(logs.to_numpy(float), FLOOR)
     most = np.array([table.most * (MISSED if name in complained else 1.0) for name in logs.columns])
     floor = np.maximum(floor, floor.max(axis=0, initial=FLOOR) - most)
-    whole = pd.Series(_over_sizes(floor.sum(axis=1), cause), names)
-    return Likelihoods(logs, whole, pd.DataFrame(_over_sizes(floor, cause), names, logs.columns))
+    told = np.isin(logs.columns, list(complained))
+    whole = pd.Series(_over_sizes(_explaining(floor, told, cause == NOTHING).sum(axis=1), cause), names)
+    each = _explaining(_over_sizes(floor, cause), told, np.array(names) == NOTHING)
+    return Likelihoods(logs, whole, pd.DataFrame(each, names, logs.columns))
+
+
+def _explaining(logs, told, nothing):
+    """Log chances of the readings (columns): what is beside the miss counts only for what explains the miss."""
+    if not told.any() or told.all() or not nothing.any():
+        return logs
+    usual = logs[nothing][0]
+    gain, beside = ((logs - usual)[:, part].sum(axis=1) for part in (told, ~told))
+    over = np.maximum(beside - np.maximum(gain, 0.0) - ASIDE, 0.0)
+    up = np.where(told, 0.0, np.maximum(logs - usual, 0.0))
+    return logs - over[:, None] * up / np.maximum(up.sum(axis=1, keepdims=True), 1e-12)
 
 
 def _sizes(cause, seen):
@@ -155,7 +172,7 @@ def _blur(cause, size, name):
     return cause.blur.get(name, 0.0) * (1.0 if cause.as_if else abs(size))
 
 
-def as_if(rows, cases):
+def as_if(rows: pd.DataFrame, cases: list[tuple]) -> pd.DataFrame:
     """`rows` once for each case, at the setting the case stands for: h tables stacked."""
     numbers = rows.select_dtypes("number")
     stacked = {name: np.tile(numbers[name].to_numpy(float), (len(cases), 1)) for name in numbers}

@@ -1,11 +1,15 @@
 """Which question to ask next: the one whose answer is expected to leave least doubt."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
+from testpour.causes.table import CauseTable, Question
 from testpour.wording import said_in_markdown
 
+SURE = 0.9  # chance of the likeliest cause below which it is asked on
 WORTH = 0.02  # bits a question must be expected to settle before it is asked
 
 
@@ -20,10 +24,10 @@ class Asked:
         Expected drop in uncertainty, bits.
     """
 
-    question: object
+    question: Question
     worth: float
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The question with how to look, what to answer and how to say it."""
         asked = self.question
         answers = "; ".join(asked.answers)
@@ -33,15 +37,18 @@ class Asked:
     _repr_markdown_ = said_in_markdown
 
 
-def doubt(chances):
+def doubt(chances: Sequence[float] | pd.Series | np.ndarray) -> float:
     """Uncertainty of some chances that add up to 1, in bits."""
     chances = np.asarray(chances, float)
     known = chances[chances > 0]
     return float(-np.sum(known * np.log2(known)))
 
 
-def would_change(table, chances, asked):
-    """Whether some answer to some of these questions would put another cause first.
+def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) -> bool:
+    """Whether asking on could change what to do.
+
+    While the likeliest cause is not `SURE`, two answers together may still put another first; beyond that only where
+    a single answer would.
 
     Parameters
     ----------
@@ -50,6 +57,9 @@ def would_change(table, chances, asked):
         Chance of each cause, likeliest first.
     asked : iterable of Asked
     """
+    asked = list(asked)
+    if asked and chances.iloc[0] < SURE:
+        return True
     for one in asked:
         says = np.array([table.says(c, one.question.name) for c in chances.index])
         if (np.argmax(chances.to_numpy()[:, None] * says, axis=0) != 0).any():
@@ -57,7 +67,7 @@ def would_change(table, chances, asked):
     return False
 
 
-def questions(table, chances, done=()):
+def questions(table: CauseTable, chances: pd.Series, done: Iterable[str] = ()) -> tuple[Asked, ...]:
     """Questions still open, the most informing first.
 
     Parameters

@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 
-from testpour.causes.table import NOTHING
+from testpour.causes.likelihood import Likelihoods
+from testpour.causes.signs import Planned
+from testpour.causes.table import NOTHING, CauseTable
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,11 +34,11 @@ class Weighed:
     pairs: pd.Series
 
     @property
-    def chances(self):
+    def chances(self) -> pd.Series:
         """Chance of each cause, likeliest first."""
         return self.table["chance"]
 
-    def ratios(self):
+    def ratios(self) -> pd.DataFrame:
         """How many times likelier each reading or answer is under a cause than under the others together.
 
         One row a cause, one column a piece of evidence.
@@ -50,7 +52,7 @@ class Weighed:
         return pd.DataFrame(ratios.clip(1e-12, 1e12), self.table.index, self.each.columns)
 
 
-def weigh(table, likely, signs, planned, observed):
+def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Planned, observed: dict[str, str]) -> Weighed:
     """Put together what is known about a casting.
 
     Parameters
@@ -68,8 +70,8 @@ def weigh(table, likely, signs, planned, observed):
 
     Notes
     -----
-    A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the
-    chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
+    A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the share
+    of such misses that the settings leave open, times the chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
     chance of the readings with no shift at all, times the share of such misses that the setting explains.
 
     Two causes together weigh the product of their weights times ``together``; each reading and each answer
@@ -82,7 +84,7 @@ def weigh(table, likely, signs, planned, observed):
     prior = pd.Series({name: cause.prior for name, cause in table.causes.items()})
     odds = pd.Series({n: float(np.prod([c.odds.get(s, 1.0) for s in signs])) for n, c in table.causes.items()})
     shares = pd.Series({name: planned.of(name) for name in names}).clip(lower=0)
-    unseen, openly = prior * odds, prior[NOTHING] * odds[NOTHING] * shares
+    unseen, openly = prior * odds * (1 - planned.whole), prior[NOTHING] * odds[NOTHING] * shares
     unseen[NOTHING] = 0.0
     before = unseen + openly
     whole, open_part = _either_way(unseen, openly, likely.whole)
@@ -115,7 +117,7 @@ def _shared_out(alone, pairs):
     return np.exp(alone - whole), np.exp(pairs - whole)
 
 
-def showing(table, signs, observed):
+def showing(table: CauseTable, signs: set[str], observed: dict[str, str]) -> set[str]:
     """The signs that still show when something has been observed: set of str."""
     def stands(sign):
         return all(observed.get(q, usual) == usual for q, usual in table.signs[sign].get("but", {}).items())

@@ -1,12 +1,15 @@
 """What single change of a setting would most likely have saved a casting."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.cautions import check_settings
+from testpour.models.fits import Fits
 from testpour.wording import in_hundred
 
 LEVELS = 25  # values tried of each setting
@@ -34,7 +37,7 @@ class Saving:
     before: float
     table: pd.DataFrame
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The best change, or that no setting would have saved it."""
         if not len(self.table) or self.table["after"].iloc[0] - self.before < WORTH:
             return (
@@ -50,7 +53,7 @@ class Saving:
     __repr__ = sentence
 
 
-def saving(fits, pour, missed, without=()):
+def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = ()) -> Saving:
     """What single change would most likely have met a missed aim.
 
     Parameters

@@ -8,7 +8,7 @@ import pandas as pd
 from scipy.special import logsumexp, ndtri
 
 from testpour.likelihood.truncated import log_interval_probability
-from testpour.models.fits import fit_castings
+from testpour.models.fits import Fits, ReadingFit, fit_castings
 from testpour.models.log_rows import drawn_ends, rows_of
 from testpour.models.scales import to_reading
 from testpour.models.terms import design
@@ -36,7 +36,7 @@ class Sight:
     cuts : array, shape (m, K-1), or None
     """
 
-    fit: object
+    fit: ReadingFit
     rows: pd.DataFrame
     coefficients: np.ndarray
     extra: np.ndarray
@@ -44,25 +44,25 @@ class Sight:
     spread: np.ndarray
     cuts: np.ndarray | None
 
-    def mean(self, tables):
+    def mean(self, tables: pd.DataFrame) -> np.ndarray:
         """Latent mean of k readings in h settings tables stacked: shape (h, m, k)."""
         flat = self.coefficients @ design(self.fit.believed.terms, tables).T
         stacked = flat.reshape(len(flat), -1, len(self.rows))
         return stacked.transpose(1, 0, 2) + self.extra
 
     @cached_property
-    def ends(self):
+    def ends(self) -> tuple[np.ndarray, np.ndarray]:
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
         return drawn_ends(self.fit.reading, self.rows, self.cuts)
 
-    def picked(self, weights):
+    def picked(self, weights: np.ndarray) -> "Sight":
         """`DRAWS` draws, picked by weight."""
         places = (np.arange(DRAWS) + 0.5) / DRAWS
         at = np.searchsorted(np.cumsum(weights), places).clip(max=len(weights) - 1)
         cuts = None if self.cuts is None else self.cuts[at]
         return Sight(self.fit, self.rows, self.coefficients[at], self.extra[at], self.own[at], self.spread[at], cuts)
 
-    def expected(self, level=0.9):
+    def expected(self, level: float = 0.9) -> np.ndarray:
         """Where one reading at the first row's settings and age should lie: low and high in its unit."""
         count, first = len(self.own), self.rows.iloc[[0]]
         scores = np.random.default_rng(0).permutation(ndtri((np.arange(count) + 0.5) / count))
@@ -75,7 +75,7 @@ class Sight:
         return np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
 
 
-def sights(fits, pour, trade=False):
+def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading.
 
     With `trade`, by what the trade and the physics expect of its settings, as an empty log would.
@@ -132,7 +132,9 @@ def _usual_lot(others, mine):
     return (named == mine).mean() >= 0.5
 
 
-def log_chance(seen, mean, blur, spread, pick=slice(None)):
+def log_chance(
+    seen: Sight, mean: np.ndarray, blur: float | np.ndarray, spread: float | np.ndarray, pick: slice | np.ndarray = slice(None)
+) -> np.ndarray:
     """Log chance of a casting's readings: shape (h, m), its own shift integrated out.
 
     Parameters

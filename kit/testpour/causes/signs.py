@@ -4,11 +4,14 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
-from testpour.causes.complaint import fails_throughout, good_pours
+from testpour.causes.complaint import EARLY, Missed, fails_throughout, good_pours
 from testpour.causes.split import compared, shares
+from testpour.causes.table import CauseTable
+from testpour.logbook.castings import Castings
+from testpour.models.fits import Fits
 
-EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
 NOTED = re.compile(r"observed: ([^.]*)\.")
 
 
@@ -26,15 +29,20 @@ class Planned:
 
     here: float = 0.0
     there: float = 0.0
-    shares: dict = None
+    shares: dict[str, float] | None = None
 
-    def of(self, cause):
+    @property
+    def whole(self) -> float:
+        """The share of all settings together; a casting whose settings explain its miss needs no unseen cause."""
+        return min(sum((self.shares or {}).values()), 1.0)
+
+    def of(self, cause: str) -> float:
         """The share of one cause; of ``"nothing"``, what is left for chance."""
         known = self.shares or {}
         return 1 - sum(known.values()) if cause == "nothing" else known.get(cause, 0.0)
 
 
-def signs_of(table, castings, pour, missed=(), off=None):
+def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None) -> set[str]:
     """Names of the signs that a casting shows.
 
     Parameters
@@ -59,7 +67,7 @@ def signs_of(table, castings, pour, missed=(), off=None):
         elif "good" in sign:
             shows = not missed
         elif "early" in sign:
-            shows = any(m.aim.age is not None and m.age < EARLY * m.aim.age for m in missed)
+            shows = bool(read_early(missed))
         elif "scale" in sign:
             shows = off is not None and off > sign["scale"]
         else:
@@ -68,6 +76,11 @@ def signs_of(table, castings, pour, missed=(), off=None):
         if shows:
             shown.add(name)
     return shown
+
+
+def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
+    """The missed aims that were judged by a reading taken well before the age they speak of."""
+    return [m for m in missed if m.aim.age is not None and m.age < EARLY * m.aim.age]
 
 
 def _alone(pours, lot, pour):
@@ -85,7 +98,7 @@ def _worse(castings, lot, pour):
     return bool(lots[pour]) and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean()
 
 
-def planned(table, fits, pour, missed, beside=None):
+def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, beside: pd.DataFrame | None = None) -> Planned:
     """What share of its missed aim each planned setting explains.
 
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
@@ -112,7 +125,7 @@ def planned(table, fits, pour, missed, beside=None):
     return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()})
 
 
-def noted(castings, pour):
+def noted(castings: Castings, pour: str) -> dict[str, str]:
     """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
     notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
     readings = castings.readings[castings.readings["pour"] == pour]

@@ -1,5 +1,6 @@
 """How a casting differs from good neighbours, each difference priced so that the prices add up exactly."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import factorial
 
@@ -7,7 +8,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from testpour.catalogue import Reading
 from testpour.causes.complaint import at_age, neighbours, seen_words
+from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.units import show
@@ -39,9 +42,9 @@ class Split:
         What was read, in words.
     """
 
-    reading: object
+    reading: Reading
     pour: str
-    beside: tuple
+    beside: tuple[str, ...]
     table: pd.DataFrame
     draws: np.ndarray
     start: float
@@ -49,11 +52,11 @@ class Split:
     seen: str = ""
 
     @property
-    def total(self):
+    def total(self) -> float:
         """The whole predicted difference."""
         return self.end - self.start
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The difference and its largest parts."""
         words = self.reading.words
         beside = f"its good neighbours {listed(self.beside)}" if self.beside else "the usual settings (no good neighbour yet)"
@@ -80,14 +83,12 @@ class Split:
         return f"{rounded(abs(value))} {unit}"
 
     def _part(self, name, row):
-        percent = round(100 * abs(row["share"]))
-        much = f"{percent} % of it" if percent < 95 else "all of it" if percent <= 105 else "all of it and more"
-        way = f"explains {much}" if row["share"] > 0 else f"works against it by {percent} %"
+        way = "more" if row["middle"] > 0 else "less"
         sure = "" if row["low"] * row["high"] > 0 else ", which these pours do not settle"
-        return f"{name} {row['here']} (there {row['there']}) {way}{sure}"
+        return f"{name} {row['here']} instead of {row['there']}, {self._size(row['middle'])} {way}{sure}"
 
 
-def split(fits, reading, pour, *, beside=None, level=0.9):
+def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = None, level: float = 0.9) -> Split:
     """Price each setting in which a casting differs from its good neighbours.
 
     Parameters
@@ -132,7 +133,7 @@ def split(fits, reading, pour, *, beside=None, level=0.9):
     return Split(fit.reading, pour, beside, table.iloc[order], parts[:, order], start, end, _seen(fits, reading, pour))
 
 
-def compared(fits, reading, pour, beside=None):
+def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | None = None) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The casting's settings and those it is compared with, complete, with the age of its reading."""
     near = neighbours(fits.castings, pour) if beside is None else beside
     there = settings_table(fits.study, near.copy() if len(near) else None, reading=reading)
@@ -140,7 +141,7 @@ def compared(fits, reading, pour, beside=None):
     return here, there.assign(age=_asked_age(fits.study, reading)) if reading.ages else there
 
 
-def settings_of(fits, reading, pour):
+def settings_of(fits: Fits, reading: Reading, pour: str) -> pd.DataFrame:
     """The settings of one casting, complete, with the age at which it was read: one row."""
     castings = fits.castings
     here = settings_table(fits.study, castings.pours.loc[[pour]].copy(), reading=reading)
@@ -158,7 +159,7 @@ def _asked_age(study, reading):
     return float(next(stated, reading.ages[0]))
 
 
-def shares(value, here, there):
+def shares(value: Callable[[pd.DataFrame], np.ndarray], here: pd.DataFrame, there: pd.DataFrame) -> tuple[list[str], np.ndarray, tuple[float, float]]:
     """Shapley values of going from each row of `there` to `here`, averaged over those rows.
 
     Parameters

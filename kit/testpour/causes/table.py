@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from testpour.problems import Problems
+from testpour.study import Study
 
 NOTHING = "nothing"
 
@@ -16,7 +17,7 @@ NOTHING = "nothing"
 class CauseProblems(Problems):
     """The table of causes cannot be used; `problems` lists each reason."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: list[str]) -> None:
         super().__init__("Causes", problems)
 
 
@@ -35,8 +36,8 @@ class Question:
     name: str
     ask: str
     how: str
-    answers: tuple
-    otherwise: tuple
+    answers: tuple[str, ...]
+    otherwise: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class TellingPour:
     name: str
     words: str
     cost: float
-    tells: tuple
+    tells: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -56,20 +57,26 @@ class Cause:
     name: str
     words: str
     prior: float
-    says: dict = field(default_factory=dict)
-    sizes: tuple = ()
+    says: dict[str, list[float]] = field(default_factory=dict)
+    sizes: tuple[float, ...] = ()
     as_if: dict = field(default_factory=dict)
-    shift: dict = field(default_factory=dict)
-    blur: dict = field(default_factory=dict)
-    spread: dict = field(default_factory=dict)
-    one_of: dict = field(default_factory=dict)
-    planned: tuple = ()
+    shift: dict[str, float] = field(default_factory=dict)
+    blur: dict[str, float] = field(default_factory=dict)
+    spread: dict[str, float] = field(default_factory=dict)
+    one_of: dict[str, float] = field(default_factory=dict)
+    planned: tuple[dict, ...] = ()
     openly: str = ""
-    odds: dict = field(default_factory=dict)
-    remedy: str = ""
+    odds: dict[str, float] = field(default_factory=dict)
+    now: str = ""
+    next_time: str = ""
     care: str = ""
     source: str = ""
     confidence: str = ""
+
+    @property
+    def remedy(self) -> str:
+        """What to do next time, and with this casting."""
+        return ". This casting: ".join(part for part in (self.next_time, self.now.replace("{again}", "a day later")) if part)
 
 
 @dataclass(frozen=True)
@@ -92,33 +99,33 @@ class CauseTable:
         Reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation.
     """
 
-    causes: dict
-    questions: dict
-    tests: dict
-    signs: dict
+    causes: dict[str, Cause]
+    questions: dict[str, Question]
+    tests: dict[str, TellingPour]
+    signs: dict[str, dict]
     slip: float = 0.0
     together: float = 0.0
     most: float = np.inf
-    misfit: dict = field(default_factory=dict)
+    misfit: dict[str, float] = field(default_factory=dict)
 
-    def says(self, cause, question):
+    def says(self, cause: str, question: str) -> np.ndarray:
         """How often each answer to a question is given under a cause, slips included: array."""
         known = self.question(question)
         shares = np.array(self.causes[cause].says.get(question, known.otherwise))
         return (1 - self.slip) * shares + self.slip / len(shares)
 
-    def chances(self, question, answer):
+    def chances(self, question: str, answer: str) -> dict[str, float]:
         """How often `answer` is given under each cause: dict of cause name to chance."""
         place = self.question(question).answers.index(self.answer(question, answer))
         return {name: float(self.says(name, question)[place]) for name in self.causes}
 
-    def question(self, name):
+    def question(self, name: str) -> Question:
         """The question of that name; a KeyError that lists the names otherwise."""
         if name not in self.questions:
             raise KeyError(f"No question {name!r}; there are {', '.join(self.questions)}.")
         return self.questions[name]
 
-    def answer(self, question, answer):
+    def answer(self, question: str, answer: str) -> str:
         """`answer` as the table spells it; a ValueError that lists the answers otherwise."""
         known = self.question(question).answers
         for one in known:
@@ -128,12 +135,12 @@ class CauseTable:
 
 
 @cache
-def trade_causes():
+def trade_causes() -> dict:
     """The nested tables of `causes.toml`."""
     return tomllib.loads(files("testpour").joinpath("causes/causes.toml").read_text("utf-8"))
 
 
-def causes_for(study, stated=None):
+def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
     """The trade's table with a study's own lines on top.
 
     Parameters

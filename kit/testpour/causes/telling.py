@@ -1,9 +1,13 @@
 """Which two causes cannot be told apart yet, and the cheapest test pour that would."""
 
+import pandas as pd
+
+from testpour.causes.table import CauseTable, TellingPour
+
 CLOSE = 3.0  # times likelier than the runner-up below which two causes are not told apart
 
 
-def cheapest_test(table, first, second):
+def cheapest_test(table: CauseTable, first: str, second: str) -> TellingPour | None:
     """The cheapest test whose casting changes under one of two causes and not under the other.
 
     Returns
@@ -14,12 +18,12 @@ def cheapest_test(table, first, second):
     return min(fit, key=lambda t: t.cost, default=None)
 
 
-def told_apart(chances):
+def told_apart(chances: pd.Series) -> bool:
     """Whether the likeliest cause is well ahead of the runner-up."""
     return chances.iloc[0] >= CLOSE * chances.iloc[1]
 
 
-def what_would_tell(table, first, second):
+def what_would_tell(table: CauseTable, first: str, second: str) -> str:
     """The test in a sentence: what to do, and which cause each outcome speaks for."""
     test = cheapest_test(table, first, second)
     if test is None:

@@ -1,12 +1,21 @@
-"""An answer in a few sentences: the likeliest causes, why, what would tell them apart, what to do."""
+"""An answer in at most ninety words: the miss, the likeliest causes, why, what to do now and next time, what tells."""
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from testpour.causes.complaint import unread
+from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING
-from testpour.causes.telling import cheapest_test, told_apart, what_would_tell
+from testpour.causes.telling import cheapest_test, told_apart
 from testpour.wording import capital, in_html, in_hundred, listed
+
+if TYPE_CHECKING:
+    from testpour.causes.answer import Answer
 
 ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told
-WORDS = 90  # at most, in the short page
+WORDS = 90  # at most, in the short answer
+AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
 RIVALS = 2  # shown beside the likeliest cause
 STUDY = (
     "Nearly every casting of this log misses it, so look at the study first: the catalyst measured wrongly, resin and "
@@ -15,80 +24,36 @@ STUDY = (
 )
 
 
-def verdict(answer):
-    """The answer in a few sentences.
+def verdict(answer: "Answer") -> str:
+    """The answer in at most `WORDS` words.
 
     Parameters
     ----------
     answer : Answer
     """
-    opening = _opening(answer)
-    if answer.together:
-        return f"{opening} {_both(answer)} What to do: {' '.join(_what_to_do(answer, name) for name in answer.together)}"
-    first = answer.first
-    likeliest = f"Likeliest: {named(answer, first)} ({in_hundred(answer.chances.iloc[0])} in 100)."
-    return f"{opening} {likeliest}{_for(answer, first, 'it')} {_runner_up(answer)} What to do: {_what_to_do(answer, first)}"
+    miss, bars, told = _short(answer)
+    shares = [f"{words}, {in_hundred(chance)} in 100" for words, chance in bars]
+    likeliest = f"Likeliest: {'; then '.join(shares)}."
+    return " ".join([miss, likeliest, *told])
 
 
-def _opening(answer):
-    found = listed(m.words(answer.case.fits.study) for m in answer.missed)
-    opening = f"{answer.pour}: {found}." if found else f"{answer.pour} misses no aim that was read."
-    return f"{opening} {STUDY}." if answer.case.throughout else opening
+def short_page(answer: "Answer") -> str:
+    """The same as HTML: what was asked, the likeliest causes as bars, and the rest."""
+    miss, bars, told = _short(answer)
+    shown = "".join(
+        f'<div><meter min="0" max="100" value="{round(100 * chance)}"></meter> {in_html(words)}: {in_hundred(chance)} in 100</div>'
+        for words, chance in bars
+    )
+    return f"<p>{in_html(miss)}</p>{shown}" + "".join(f"<p>{in_html(text)}</p>" for text in told)
 
 
-def whole_study(answer):
+def whole_study(answer: "Answer") -> str:
     """What the study as a whole suffers from, in a sentence."""
     reading = answer.case.fits.study.reading(answer.case.throughout.aim.reading)
     return f"{capital(reading.words)}: {STUDY[0].lower()}{STUDY[1:]}."
 
 
-def short_page(answer):
-    """The answer in at most `WORDS` words as HTML: the miss, the likeliest causes as bars, what to do, what tells.
-
-    What was asked, the chances and what to do with its cautions always stand; evidence and the test where words
-    are left for them.
-    """
-    first, study = answer.first, answer.case.fits.study
-    miss = f"{answer.pour}: {answer.missed[0].words(study)}." if answer.missed else f"{answer.pour} misses no aim that was read."
-    bars = [(named(answer, name), chance) for name, chance in answer.chances.items() if chance >= ENOUGH or name == first]
-    bars = bars[: 1 + RIVALS]
-    do = f"What to do: {_what_to_do(answer, first)}"
-    left = WORDS - _count(miss, do, *(f"{words} {in_hundred(chance)} in 100" for words, chance in bars))
-    while left < 0 and len(bars) > 1:
-        words, chance = bars.pop()
-        left += _count(f"{words} {in_hundred(chance)} in 100")
-    told = []
-    for text in _extras(answer):
-        if _count(text) <= left:
-            told, left = [*told, text], left - _count(text)
-    shown = "".join(
-        f'<div><meter min="0" max="100" value="{round(100 * chance)}"></meter> {in_html(words)}: {in_hundred(chance)} in 100</div>'
-        for words, chance in bars
-    )
-    return f"<p>{in_html(miss)}</p>{shown}" + "".join(f"<p>{in_html(text)}</p>" for text in (*told, do))
-
-
-def _extras(answer):
-    """What is told where words are left, the most useful first."""
-    first = answer.first
-    if answer.case.throughout:
-        yield "Nearly every casting of this log misses it: look at the study first."
-    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1][:PIECES]
-    if speaks:
-        yield f"It speaks for it that {speaks[0]}."
-    rival = answer.chances.index[1]
-    test = cheapest_test(answer.case.table, first, rival)
-    if test and answer.chances.iloc[1] >= ENOUGH and NOTHING not in (first, rival):
-        yield f"To tell: {test.words}."
-    if len(speaks) > 1:
-        yield f"Also: {speaks[1]}."
-
-
-def _count(*texts):
-    return sum(len(text.split()) for text in texts)
-
-
-def named(answer, name):
+def named(answer: "Answer", name: str) -> str:
     """A cause in words: of a wrong reading, which one it most likely is; as planned where its settings brought it about."""
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
@@ -97,31 +62,78 @@ def named(answer, name):
     return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
 
 
-def _for(answer, name, it):
-    speaks = [p.sentence() for p in answer.evidence[name] if p.ratio > 1][:PIECES]
-    return f" For {it}: {'; '.join(speaks)}." if speaks else ""
+def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
+    """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
+    behind = answer.together or (answer.first,)
+    bars = [(named(answer, name), answer.chances[name]) for name in behind]
+    must = _must(answer, behind)
+    miss = _miss(answer)
+    left = WORDS - _count(miss, *must.values(), *map(_bar_words, bars)) - 1
+    for name, chance in answer.chances.items():
+        bar = named(answer, name), chance
+        if name not in behind and chance >= ENOUGH and len(bars) <= RIVALS and _count(_bar_words(bar)) <= left - _kept(answer):
+            bars, left = [*bars, bar], left - _count(_bar_words(bar))
+    told = dict(must)
+    for place, text in _extras(answer, behind):
+        if _count(text) <= left:
+            told[place], left = text, left - _count(text)
+    return miss, bars, [told[place] for place in sorted(told)]
 
 
-def _both(answer):
-    first, second = answer.together
-    share = in_hundred(answer.weighed.pairs.iloc[0])
-    return (
-        f"Likeliest: two things at once, {named(answer, first)}, and {named(answer, second)} ({share} in 100)."
-        f"{_for(answer, first, 'the first')}{_for(answer, second, 'the second')}"
-    )
+def _bar_words(bar):
+    return f"; then {bar[0]}, {in_hundred(bar[1])} in 100"
 
 
-def _runner_up(answer):
-    first, second = answer.chances.index[:2]
-    share = in_hundred(answer.chances.iloc[1])
-    if answer.chances.iloc[1] < ENOUGH:
-        return "No other cause comes near."
-    tells = what_would_tell(answer.case.table, first, second)
-    if told_apart(answer.chances):
-        return f"Next: {named(answer, second)} ({share} in 100)." + ("" if answer.healthy else f" {tells}")
-    return f"Cannot tell it apart yet from this: {named(answer, second)} ({share} in 100). {tells}"
+def _kept(answer):
+    """Words kept back for the first piece of evidence and next time, before rivals are shown."""
+    return sum(_count(text) for place, text in list(_extras(answer, (answer.first,)))[:1])
 
 
-def _what_to_do(answer, name):
-    cause = answer.case.table.causes[name]
-    return f"{cause.remedy}." + (f" {cause.care}." if cause.care else "")
+def _miss(answer: "Answer") -> str:
+    study, found = answer.case.fits.study, answer.missed
+    if not found:
+        waits = unread(answer.case.fits.castings, answer.pour)
+        if not waits:
+            return f"{answer.pour} misses no aim that was read."
+        words = listed(study.reading(aim.reading).words for aim in waits)
+        return f"{answer.pour} misses no aim that was read so far: read its {words} at {max(a.age for a in waits):g} h, then ask again."
+    more = [study.reading(m.aim.reading).words for m in found[1:]]
+    return f"{answer.pour}: {found[0].words(study)}." + (f" It misses its aim for {listed(more)} too." if more else "")
+
+
+def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
+    """What is always said, by its place: what to do with this casting, and every caution."""
+    causes, early = [answer.case.table.causes[name] for name in behind], read_early(answer.missed)
+    again = f"at {early[0].aim.age:g} h" if early else "a day later"
+    now = "; ".join(dict.fromkeys(c.now.replace("{again}", again) for c in causes if c.now))
+    must = {4: f"This casting: {now[0].lower()}{now[1:]}." if now else ""}
+    if early and "read_too_early" not in behind:
+        must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
+    if answer.together:
+        must[1] = "The first two together fit best."
+    must[6] = " ".join(f"Mind: {c.care[0].lower()}{c.care[1:]}." for c in causes if c.care)
+    return {place: text for place, text in must.items() if text}
+
+
+def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
+    """What is told where words are left, the most useful first, each with its place."""
+    table, first = answer.case.table, behind[0]
+    if answer.case.throughout:
+        yield 0, "Nearly every casting of this log misses it: look at the study first."
+    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)][:PIECES]
+    if speaks:
+        yield 2, f"For it: {speaks[0]}."
+    after = "; ".join(table.causes[name].next_time for name in behind if table.causes[name].next_time)
+    if after:
+        yield 5, f"Next time: {after[0].lower()}{after[1:]}."
+    rival = next((name for name in answer.chances.index if name not in behind), None)
+    test = cheapest_test(table, first, rival) if rival else None
+    if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and not answer.together:
+        apart = "To tell" if told_apart(answer.chances) else "Cannot tell them apart yet"
+        yield 7, f"{apart}: {test.words}."
+    for place, words in enumerate(speaks[1:]):
+        yield 3 + place / 10, f"Also: {words}."
+
+
+def _count(*texts: str) -> int:
+    return sum(len(text.split()) for text in texts)

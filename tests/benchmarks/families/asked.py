@@ -3,8 +3,8 @@
     PYTHONPATH=kit:tests/benchmarks python -m families.asked --family algebraic --family radical --seeds 2
 
 Each resin gets a log of ordinary pours; then one faulty casting beside it for each fault, mild and severe, kept when
-somebody would ask about it; sound castings; a log that is wet throughout; and three pours of an aged lot, logged as
-told. Answers come from `SAYS`, written from what a fault does and not from the kit's table, one in ten wrong.
+it misses an aim that it would not have missed without the fault; sound castings; a log that is wet throughout; and
+three pours of an aged lot, logged as told. Answers come from `SAYS`, written from what a fault does and not from the kit's table, one in ten wrong.
 """
 
 import argparse
@@ -15,6 +15,8 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from sklearn.ensemble import RandomForestClassifier
+from why_peers import features, guide
 
 from families.faults import SEVERITIES, plant
 from families.hidden import draw_hidden
@@ -22,6 +24,7 @@ from families.trust import trust
 from families.world import HERE, draw_aims
 from testpour.causes.answer import why
 from testpour.causes.complaint import missed
+from testpour.causes.sight import sights
 from testpour.causes.table import trade_causes
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
@@ -178,12 +181,21 @@ def _one(hidden, study, good, sessions, fault, severity, rng):
         name = f"X-{fault}-{severity}-{rng.integers(10**6)}"
         plan = good.iloc[[rng.integers(len(good))]].set_axis([name])
         plan = plan.assign(cover=1.0, room_temperature=float(rng.uniform(18, 22)).__round__(1))
+        if fault == "retarding_pigment":  # a pigment that retards is one that was logged
+            plan = plan.assign(pigment=plan["pigment"].clip(lower=0.5))
         bad = hidden if fault == "sound" else plant(hidden, fault, severity, rng)
         entry = bad.pour(plan, f"day {name}")
         grown = added(_castings(study, sessions), study, entry)
-        if fault == "sound" and not missed(grown, name) or fault != "sound" and missed(grown, name):
+        found = {m.aim.reading for m in missed(grown, name)}
+        if fault == "sound" and not found or fault != "sound" and found - _without(hidden, study, sessions, plan, name):
             return grown, name
     return None
+
+
+def _without(hidden, study, sessions, plan, name):
+    """Aims that the same casting, with the same scatter, misses without the fault: no fault is behind those."""
+    sound = added(_castings(study, sessions), study, hidden.pour(plan, f"day {name}"))
+    return {m.aim.reading for m in missed(sound, name)}
 
 
 _KEPT = {}
@@ -222,31 +234,63 @@ def _several(family, seed, hidden, study, good, sessions, fault, kind, lot, rng)
         yield Asked(family, seed, kind, fault, "severe", fits, pour, answered(castings, pour, fault, rng))
 
 
-def judged(case, most=3):
-    """One casting judged: a row of plain values."""
+def told(case, most=3):
+    """The answers before and after at most `most` questions; what is plain to see is known from the start."""
     looks = case.answers["looks"]
     answer = before = why(case.fits, case.pour, {"looks": looks} if looks != "nothing else" else None)
-    told = 0
-    while told < most and (question := answer.ask()):
+    said = 0
+    while said < most and (question := answer.ask()):
         name = question.question.name
         answer = answer.observe(**{name: case.answers[name]}) if name in case.answers else answer.skip()
-        told += name in case.answers
+        said += name in case.answers
+    return before, answer, said
+
+
+def judged(case, most=3, forest=None):
+    """One casting judged by `why`, by a trade guide's list and, where one is given, by a forest: a row of plain values."""
+    before, answer, said = told(case, most)
     right = ("weak_catalyst", *RIGHT[case.fault], "wrong_system") if case.kind == "lot" else RIGHT[case.fault]
     order = list(answer.chances.index)
-    return {
+    known = {**answer.observed, "looks": case.answers["looks"]}
+    judge = case, known, answer.case.seen, len(answer.missed)
+    row = {
         "family": case.family, "seed": case.seed, "kind": case.kind, "fault": case.fault, "severity": case.severity, "pour": case.pour,
-        "asked": told, "unasked": before.first in right, "first": order[0] in right, "two": bool(set(order[:2]) & set(right)),
-        "said": order[0], "chance": round(float(answer.chances.iloc[0]), 3),
+        "asked": said, "unasked": before.first in right, "first": order[0] in right, "two": bool(set(order[:2]) & set(right)),
+        "said": order[0], "chance": round(float(answer.chances.iloc[0]), 3), "list": guide(*judge) in right,
+        "ranked": {name: round(float(chance), 4) for name, chance in answer.chances.items()}, "answers": known,
     }  # fmt: skip
+    return row | ({"forest": forest.predict([features(*judge)])[0] in right} if forest else {})
+
+
+def taught(castings):
+    """A forest taught on castings of other makes, what is plain to see and a quarter of the other answers told.
+
+    Parameters
+    ----------
+    castings : iterable of Asked
+
+    Returns
+    -------
+    RandomForestClassifier
+        It says the cause that comes first among the right ones.
+    """
+    rng, rows, true = np.random.default_rng(1), [], []
+    for case in castings:
+        known = {q: a for q, a in case.answers.items() if q == "looks" or rng.random() < 0.25}
+        rows.append(features(case, known, sights(case.fits, case.pour), len(missed(case.fits.castings, case.pour))))
+        true.append(RIGHT[case.fault][0])
+    return RandomForestClassifier(300, random_state=0).fit(rows, true)
 
 
 def summary(rows):
     """The numbers of a run in lines of text."""
     table = pd.DataFrame(rows)
     table["part"] = np.where(table["kind"] != "one", table["kind"], np.where(table["fault"] == "sound", "sound", table["severity"]))
-    told = table.groupby("part")[["unasked", "first", "two"]].mean().round(2).assign(castings=table.groupby("part").size())
+    shown = ["unasked", "first", "two", "list", *(["forest"] if "forest" in table else [])]
+    parts = table.groupby("part")[shown].mean().round(2).assign(castings=table.groupby("part").size())
+    majority = table["fault"].map(lambda fault: RIGHT[fault][0]).value_counts(normalize=True).iloc[0]
     faults = table[table["kind"] == "one"].groupby("fault").agg(first=("first", "mean"), castings=("first", "size"), said=("said", lambda s: dict(s.value_counts().head(3))))
-    return f"{told.to_string()}\n{faults.round(2).to_string()}\n{trust(table['chance'], table['first']).sentence()}"
+    return f"{parts.to_string()}\nmajority {majority:.2f}\n{faults.round(2).to_string()}\n{trust(table['chance'], table['first']).sentence()}"
 
 
 def main(given=None):
@@ -254,12 +298,13 @@ def main(given=None):
     parser.add_argument("--family", action="append", required=True)
     parser.add_argument("--seeds", type=int, default=2)
     parser.add_argument("--start", type=int, default=0)
+    parser.add_argument("--taught", action="append", default=[], help="family whose castings of seed 100 teach the forest; none: no forest")
     parser.add_argument("--out", type=Path, help="file that the lines are added to")
     asked = parser.parse_args(given)
-    rows = []
+    rows, forest = [], taught(case for family in asked.taught for case in cases(family, 100)) if asked.taught else None
     for family in asked.family:
         for seed in range(asked.start, asked.start + asked.seeds):
-            rows += [judged(case) for case in cases(family, seed)]
+            rows += [judged(case, forest=forest) for case in cases(family, seed)]
     if asked.out:
         asked.out.write_text("".join(json.dumps(row) + "\n" for row in rows))
     print(summary(rows))
