@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from dataclasses import fields as parts_of
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,9 @@ from testpour.logbook.loading import READING_COLUMNS
 from testpour.study import Study, StudyProblems
 from testpour.study_file import study_from
 from testpour.wording import count, in_html
+
+if TYPE_CHECKING:
+    from testpour.exchange.folder import StudyFolder
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +49,10 @@ class Package:
     castings: Castings
     licence: str
     names: bool
-    history: dict | None = None
-    photos: tuple = ()
+    history: dict[str, Any] | None = None
+    photos: tuple[str, ...] = ()
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What is in it and under which licence."""
         people = "with initials and notes" if self.names else "without initials and notes"
         people += ", corrections included" if self.history else ""
@@ -63,7 +67,7 @@ class Package:
     def _repr_html_(self):
         return f"<p>{in_html(self.sentence())}</p>"  # its words may be a stranger's
 
-    def to_folder(self, folder):
+    def to_folder(self, folder: str | Path) -> StudyFolder:
         """Make a study folder of it: study file, log and notebooks, to go on working in.
 
         Parameters
@@ -80,7 +84,7 @@ class Package:
         return unpack(self, folder)
 
 
-def read_package(path):
+def read_package(path: str | Path) -> Package:
     """Read an open Data Package of a log, as `write_package` writes it.
 
     Parameters

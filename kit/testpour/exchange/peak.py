@@ -32,10 +32,10 @@ class Peak:
     minute_either_side: float
     degrees_either_side: float
     passed: bool
-    hole: tuple | None = None
+    hole: tuple[float, float] | None = None
 
 
-def find_peak(minutes, degrees, noise):
+def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     """Fit a cubic to the top of the trace and read off its summit.
 
     Parameters

@@ -1,8 +1,11 @@
 """Sheets in: a spreadsheet as people keep one, read whole or not at all."""
 
+from __future__ import annotations
+
 import re
 import warnings
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from testpour.catalogue import YES
 from testpour.logbook.door import moment
@@ -11,12 +14,15 @@ from testpour.logbook.headers import HeaderProblem, read_head
 from testpour.logbook.sheet_cells import BLANK, read_cells, untame
 from testpour.units import UnitProblem
 
+if TYPE_CHECKING:
+    from testpour.study import Study
+
 
 class IgnoredColumns(UserWarning):
     """A sheet has columns that are nothing of the study's; they were not read."""
 
 
-def read_sheet(study, path):
+def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """Read a spreadsheet of pours.
 
     One row a pour. A header names a factor or a reading, by its name or its words, with a unit in
