@@ -1,13 +1,24 @@
 """The planned pours of one session as a form needs them: what to set and what to weigh."""
 
+from __future__ import annotations
+
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from numbers import Real
+from typing import TYPE_CHECKING
 
 from testpour.bench.weighing import decimals
 from testpour.cautions import check_batch, check_delivered
 from testpour.problems import Problems
 from testpour.units import show
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.bench.bench_sheet import BenchSheet
+    from testpour.planning.plan import Plan
+    from testpour.study import Study
 
 WEIGHED = ("catalyst", "pigment")
 
@@ -15,7 +26,7 @@ WEIGHED = ("catalyst", "pigment")
 class FormProblem(Problems):
     """A session form cannot be made of what was given; `problems` lists each reason."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: Iterable[str]) -> None:
         super().__init__("Session form", problems)
 
 
@@ -37,13 +48,15 @@ class PlannedPour:
     """
 
     pour: str
-    settings: dict
-    said: tuple
-    weigh: tuple
-    warnings: tuple = ()
+    settings: dict[str, float | str]
+    said: tuple[str, ...]
+    weigh: tuple[dict[str, str], ...]
+    warnings: tuple[str, ...] = ()
 
 
-def planned_pours(study, source, session=None):
+def planned_pours(
+    study: Study, source: Plan | BenchSheet | pd.DataFrame, session: int | str | None = None
+) -> tuple[str, tuple[PlannedPour, ...]]:
     """The session's name and its planned pours in run order.
 
     Parameters

@@ -1,6 +1,9 @@
 """A plan after the bench had its say: what a dropped pour loses, and a plan repaired round the pours made."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -11,6 +14,10 @@ from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
 from testpour.planning.purposes import MAP, STARTS
 from testpour.wording import count, in_html, listed, table_html
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.planning.plan import Plan
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,7 +33,7 @@ class Lost:
 
     table: pd.DataFrame
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The worst of it, in a sentence."""
         worst = self.table.loc[self.table["ratio"].idxmax()]
         if worst["ratio"] < 1.05:
@@ -42,7 +49,7 @@ class Lost:
         return f"<p>{in_html(self.sentence())}</p>{table_html(self.table.drop(columns='ratio'), index=False)}"
 
 
-def what_is_lost(before, after):
+def what_is_lost(before: Plan, after: Plan) -> Lost:
     """What a plan loses when pours are dropped or changed.
 
     Parameters
@@ -69,7 +76,7 @@ def what_is_lost(before, after):
     return Lost(table.reset_index())
 
 
-def repair_plan(plan, castings, *, seed=0):
+def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     """The rest of a plan, chosen afresh round the pours that were really made.
 
     Parameters

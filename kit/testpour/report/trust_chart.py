@@ -1,11 +1,18 @@
 """Chances said beside how often they were right."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from testpour.picture import BELIEF, LOG, new_picture
+from testpour.picture import BELIEF, LOG, Picture, new_picture
+
+if TYPE_CHECKING:
+    from testpour.causes.trust import Trust
 
 
-def show_trust(trusted):
+def show_trust(trusted: Trust) -> Picture:
     """Chances said beside how often they were right.
 
     Parameters
