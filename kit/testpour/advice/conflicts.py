@@ -10,7 +10,7 @@ from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, fre
 from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import prospect
 from testpour.models.chance import NoAims
-from testpour.study import Study
+from testpour.study import Aim, Study
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
 MET = 0.5  # chance from which an aim counts as within reach
@@ -32,7 +32,7 @@ class AimsConflict:
     """
 
     study: Study
-    aims: tuple
+    aims: tuple[Aim, ...]
 
     def sentence(self) -> str:
         """What is in the way, and what can be done about it."""
