@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -117,7 +117,7 @@ def next_pours(
     fits: Fits, *, room: str | float | None = None, pours: int = 4,
     fixed: Mapping[str, str | float] | None = None, moulds: Sequence[str | float] | None = None,
     pending: pd.DataFrame | None = None,
-    aim: Literal["learn fast", "learn while making good castings"] = LEARN, seed: int = 0
+    aim: str = LEARN, seed: int = 0
 ) -> NextPours:
     """The pours that should raise most the chance of what will then be recommended.
 

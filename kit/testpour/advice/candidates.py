@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -76,7 +76,7 @@ def checked_given(
     return given
 
 
-def free_factors(study: Study, fixed: Mapping[str, str | float] | None) -> tuple[Factor, ...]:
+def free_factors(study: Study, fixed: Collection[str] | None) -> tuple[Factor, ...]:
     """Factors that are not given: the chosen ones with a span."""
     return tuple(factor for factor in study.varied if factor.name not in (fixed or {}))
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import reduce
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -46,7 +46,9 @@ class Sharpened:
         Scenarios.
     """
 
-    def __init__(self, state: State, told: Told, sides: Sequence[Side], count: int) -> None:
+    def __init__(
+        self, state: State, told: Told, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
+    ) -> None:
         self.told, self.spread = told, state.spread.copy()
         self.sides = [side for side, _, _ in sides]
         self.gaps = [np.tile(gap, (count, 1)) for _, gap, _ in sides]
@@ -72,7 +74,7 @@ class Sharpened:
             ratios.append((gap + scores[:, None] * pull.T[:, None, :]) / left.T[:, None, :])
         return self._inside(ratios)
 
-    def doubt(self, places: np.ndarray | None = None) -> np.ndarray | float:
+    def doubt(self, places: np.ndarray | list[int] | None = None) -> Any:
         """Variance of the aim's chance, summed over settings; the part that a pour at each place removes."""
         pulls = self._pulls(places)[1] if places is not None else [None] * len(self.sides)
         total = 0.0
@@ -162,7 +164,7 @@ class Worth:
         """Chance in each scenario as the batch stands: (scenarios, settings)."""
         return reduce(np.multiply, (reading.now() for reading in self.readings))
 
-    def value(self, chance: Sequence[np.ndarray] | np.ndarray) -> np.ndarray:
+    def value(self, chance: Any) -> np.ndarray:
         """Best chance in each context, averaged over contexts and scenarios: one a candidate."""
         parts = np.split(np.broadcast_to(chance, (len(chance), SCENARIOS, self.size)), self.ends, axis=2)
         return np.mean([part.max(axis=2).mean(axis=1) for part in parts], axis=0)

@@ -190,7 +190,9 @@ def claimed(
                     f"{folder} is being opened by another testpour start, which did not answer in {patience:g} s. "
                     "Stop that one with Ctrl-C in its window, then start again."
                 )
-            said = said or waits() or True
+            if not said:
+                waits()
+                said = True
             time.sleep(0.5)
         yield running(folder)
 

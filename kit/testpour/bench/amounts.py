@@ -69,7 +69,7 @@ def read_amounts(
     WeighOutProblems
         With every problem and every refusal.
     """
-    problems = []
+    problems: list[str] = []
     known = study.resin if study is not None else {}
     density = _first(densities[0], known.get("density"), RESIN_DENSITY)
     density = _read(problems, density, "g/mL", "resin density")

@@ -76,22 +76,25 @@ class Desk:
         self.slots, self.snapshots = slots(self.study), Snapshots(logbook)
         self.made = session_rows(logbook, self.session)
         self.head = SessionHead.from_log(self.study, self.made)
-        self._taps, self._answers = Taps(logbook, lambda: self.head.by), {}
+        self._taps = Taps(logbook, lambda: self.head.by)
+        self._answers: dict[str, Any] = {}
         self._one_at_a_time = threading.RLock()
-        self._shown, self._away, self._watched_clock = None, "", Clocks(clock)
+        self._shown: dict[str, Any] | None = None
+        self._away, self._watched_clock = "", Clocks(clock)
 
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
         try:
-            self._shown = Cards(self).state()
+            shown = self._shown = Cards(self).state()
             self._away = ""
         except LogProblem as problem:  # the form goes on with what it last showed, and says so
             if self._shown is None:
                 raise
+            shown = self._shown
             self._away = str(problem)
         said = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
         more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*said, *self._clocks()]}
-        return self._shown | more
+        return shown | more
 
     def take(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """Do what a message asks and return the new state.

@@ -53,7 +53,7 @@ def kept_sessions(logbook: Logbook) -> list[str]:
     return [held["session"] for held in _held(logbook)]
 
 
-def kept(logbook: Logbook, session: str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
+def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
     """Name and planned pours of a kept session; the latest where none is named.
 
     Raises

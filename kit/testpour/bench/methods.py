@@ -79,7 +79,7 @@ class Several:
         kept, left = self.values, ""
         drop = self.method.drop if self.method else 0
         if drop and self.enough:
-            kept, left = sorted(self.values)[drop:-drop], ", highest and lowest left out"
+            kept, left = tuple(sorted(self.values)[drop:-drop]), ", highest and lowest left out"
         text = f"{count(len(self.values), 'reading')}: mean {statistics.fmean(kept):.1f} {self.unit}{left}"
         if len(kept) > 1:
             text += f", spread {statistics.stdev(kept):.1f} (standard deviation), {min(kept):g} to {max(kept):g}"

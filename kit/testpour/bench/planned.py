@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from numbers import Real
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
+from testpour.bench.bench_sheet import BenchSheet
 from testpour.bench.weighing import decimals
 from testpour.cautions import check_batch, check_delivered
+from testpour.planning.plan import Plan
 from testpour.problems import Problems
 from testpour.units import show
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.bench.bench_sheet import BenchSheet
-    from testpour.planning.plan import Plan
     from testpour.study import Study
 
 WEIGHED = ("catalyst", "pigment")
@@ -48,7 +48,7 @@ class PlannedPour:
     """
 
     pour: str
-    settings: dict[str, float | str]
+    settings: Mapping[str, float | str]
     said: tuple[str, ...]
     weigh: tuple[dict[str, str], ...]
     warnings: tuple[str, ...] = ()
@@ -72,11 +72,11 @@ def planned_pours(
     FormProblem
         If it is not clear which session is meant, or there is no pour in it.
     """
-    table = getattr(source, "table", source)
-    if not hasattr(table, "iterrows") or not len(table) or not table.index.is_unique:
+    table = source.table if isinstance(source, Plan | BenchSheet) else source
+    if not isinstance(table, pd.DataFrame) or not len(table) or not table.index.is_unique:
         raise FormProblem(["give a plan, a bench sheet or a table with one row a pour, each with a name of its own."])
-    name, table = _one_session(table, getattr(source, "session", None), session)
-    step = getattr(source, "scale_resolution", 0.1)
+    name, table = _one_session(table, source.session if isinstance(source, BenchSheet) else None, session)
+    step = source.scale_resolution if isinstance(source, BenchSheet) else 0.1
     varied = {f.name for f in study.varied}
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
     pours = []

@@ -26,14 +26,15 @@ class Snapshots:
     """
 
     def __init__(self, logbook: Logbook) -> None:
-        self.logbook, self._small = logbook, {}
+        self.logbook = logbook
+        self._small: dict[str, str] = {}
 
     def of(self, pours: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
         """The photographs that stand, by pour, in the order of logging, as plain data."""
         query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
         with self.logbook.reading_only() as connection:
             photos = [photo_of(self.logbook.study, row) for row in connection.execute(query)]
-        found = {pour: [] for pour in pours}
+        found: dict[str, list[dict[str, Any]]] = {pour: [] for pour in pours}
         for photo in photos:
             found[photo.pour].append(self._shown(photo))
         return found

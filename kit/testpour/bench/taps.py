@@ -89,8 +89,8 @@ class Taps:
             self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
                                          why=self._why(SEEN), by=self.by())
         elif held is None:
-            way = {"already": now} if event.check else {"value": now}
-            self.logbook.add_reading(made.pour, event.reading.name, **way, by=self.by(), note=self.mark)
+            exact, already = (None, now) if event.check else (now, None)
+            self.logbook.add_reading(made.pour, event.reading.name, exact, already=already, by=self.by(), note=self.mark)
         if companion and event.companion is not None and _held(made, event.companion) is None:
             self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
@@ -112,7 +112,7 @@ class Taps:
             if not _same(self.logbook.study, held, reading, text):
                 self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
         else:
-            age, note = (None, "") if slot is None else _age(slot, made.minutes(at) / 60)
+            age, note = (None, "") if slot is None or at is None else _age(slot, made.minutes(at) / 60)
             self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by())
         return f"{reading.words} {text}"
 

@@ -44,13 +44,13 @@ class Channel:
 
     name: str
     degrees: np.ndarray
-    unread: tuple[str, ...]
+    unread: tuple[int, ...]
 
 
 def read_channels(
     grid: Grid, times: Times, channel: str | int | None = None, room: str | int | None = None,
     unit: Literal["degC", "degF", "K"] | None = None
-) -> tuple[list[Channel | None] | None, list[str]]:
+) -> tuple[tuple[Channel, Channel | None] | None, list[str]]:
     """Find the casting's channel and the room's.
 
     Returns
@@ -77,7 +77,7 @@ def read_channels(
         one, said = (None, []) if k is None else _degrees(grid, k, offered[k], SPELT.get(str(unit).casefold()))
         found.append(one)
         problems += said
-    return (None, problems) if problems else (found, [])
+    return (None, problems) if problems else ((found[0], found[1]), [])
 
 
 def _name(grid, k):

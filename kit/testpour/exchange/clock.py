@@ -38,7 +38,7 @@ class Times:
         The date of the first row, where it is stated and sure.
     """
 
-    minutes: np.ndarray
+    minutes: np.ndarray | None
     columns: frozenset
     midnight: float | None = None
     date: dt.date | None = None
@@ -46,7 +46,7 @@ class Times:
 
 def read_times(
     grid: Grid, time: TimeUnit | None = None, day_first: bool | None = None
-) -> tuple[Times | None, list[str]]:
+) -> tuple[Times, list[str]]:
     """Find the time column and read it.
 
     Parameters

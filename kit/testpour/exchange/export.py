@@ -53,7 +53,7 @@ def write_sheet(castings: Castings, path: str | Path) -> Path:
     """
     path = Path(path)
     write, known = WRITERS.get(path.suffix.casefold(), (None, None))
-    if write is None:
+    if write is None or known is None:
         raise ValueError(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
     kind = Kind("a table of castings", known)
     free_for(path, kind)

@@ -82,8 +82,8 @@ def find_onset(
     weight = np.exp(-0.5 * (loss - loss.min()))
     weight[found[:, 3] <= 0.0] = 0.0
     weight = weight / weight.sum() if weight.sum() > 0.0 else np.full(len(loss), 1.0 / len(loss))
-    pass_at = [_passes(level, found[:, 3], start[:, 0], power[:, 0], scale, minutes[-1]) for level in (RISE, LEAVES, GELLED)]
-    return Onset(*pass_at, weight, _inert(minutes, found, lag, weight, t[0]) + (0.0 if room is None else room - room[0]))
+    minutes_at, leaves_at, gelled_at = (_passes(level, found[:, 3], start[:, 0], power[:, 0], scale, minutes[-1]) for level in (RISE, LEAVES, GELLED))
+    return Onset(minutes_at, leaves_at, gelled_at, weight, _inert(minutes, found, lag, weight, t[0]) + (0.0 if room is None else room - room[0]))
 
 
 def _end(minutes, degrees):

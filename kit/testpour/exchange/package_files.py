@@ -100,8 +100,9 @@ def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[s
         path = str(resource.get("path"))
         if not str(resource.get("name")).startswith("photo-"):
             continue
-        data = files.read(path) if PICTURE.fullmatch(path) else None
-        if data is None or not checksum(data) == resource.get("hash") == f"sha256:{PICTURE.fullmatch(path)[1]}":
+        named = PICTURE.fullmatch(path)
+        data = files.read(path) if named else None
+        if named is None or data is None or not checksum(data) == resource.get("hash") == f"sha256:{named[1]}":
             problems.append(f"{path}: a photograph that is not there or was changed. Ask for the package again.")
         else:
             found.append(path)

@@ -46,7 +46,9 @@ def unpack(package: Package, folder: str | Path) -> StudyFolder:
         save_study(study)
         for photo in package.photos:
             (made / photo).parent.mkdir(exist_ok=True)
-            (made / photo).write_bytes(Files(package.path).read(photo))
+            picture = Files(package.path).read(photo)
+            assert picture is not None, "looked for when the package was read"
+            (made / photo).write_bytes(picture)
         for template in templates():
             shutil.copyfile(template, made / template.name)
         if folder.is_dir():

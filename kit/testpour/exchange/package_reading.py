@@ -103,7 +103,8 @@ def read_package(path: str | Path) -> Package:
         With every problem: a file missing or changed since it was written, a form this kit does not know,
         another unit than declared, a value that cannot be.
     """
-    files, problems = Files(Path(path)), []
+    files = Files(Path(path))
+    problems: list[str] = []
     head = read_descriptor(files)
     own = head["testpour"] if isinstance(head.get("testpour"), dict) else {}
     data, photos = unchanged(files, head, problems), pictures(files, head, problems)
@@ -118,7 +119,7 @@ def read_package(path: str | Path) -> Package:
     castings = _castings(study, columns, names, problems) if columns["pours"] and columns["readings"] else None
     if castings is not None and not problems and castings.fingerprint() != own.get("fingerprint"):
         problems.append(f"{DESCRIPTOR}: its fingerprint is not that of the tables. Ask for the package again.")
-    if problems:
+    if problems or castings is None:
         raise PackageProblems(files.path.name, problems)
     kept = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
     return Package(files.path, study, castings, _licence(head), names, kept, photos)

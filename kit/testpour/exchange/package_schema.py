@@ -81,7 +81,7 @@ def checksum(data: bytes) -> str:
 
 def picture(path: str, data: bytes) -> dict[str, Any]:
     """The entry of a photograph in the descriptor."""
-    stem, ending = PICTURE.fullmatch(path).groups()
+    stem, _, ending = path.rpartition("/")[2].rpartition(".")
     kind = {"jpg": "jpeg"}.get(ending, ending)
     return {
         "name": f"photo-{stem[:16]}", "path": path, "$schema": f"{PROFILE}/dataresource.json", "format": ending,

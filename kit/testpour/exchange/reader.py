@@ -69,13 +69,14 @@ def read_trace(
     mixed, wrong = _mixed(mixed_at, times) if not problems else (0.0, [])
     end, last = _minutes(until, "until")
     problems = [*problems, *more, *wrong, *last]
-    if problems:
+    if problems or times.minutes is None or found is None:
         raise TraceProblems(path.name, problems)
-    table = _table(times.minutes - mixed, *found, end)
+    chosen, beside = found
+    table = _table(times.minutes - mixed, chosen, beside, end)
     problems = _too_little(table, mixed_at is not None)
     if problems:
         raise TraceProblems(path.name, problems)
-    return _judged(path.name, found[0].name, table, mixed_at is not None, _notes(grid, times, found[0]))
+    return _judged(path.name, chosen.name, table, mixed_at is not None, _notes(grid, times, chosen))
 
 
 def _judged(source, channel, table, mixed_said, notes):

@@ -223,7 +223,7 @@ class Logbook:
             corrections.withdrawn_pour(ledger, pour, why)
 
     def add_photo(
-        self, pour: str, path: str | Path, note: str = "", by: str = "", age: str | float | None = None
+        self, pour: str, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None
     ) -> int:
         """Keep a photograph of a pour in the study folder; returns its entry number.
 

@@ -45,7 +45,7 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     UnitProblem
         If it cannot be read, or may be two dates.
     """
-    if missing(value):
+    if value is None or missing(value):
         return dt.datetime.now().replace(microsecond=0)
     if isinstance(value, str):
         value = _read(value.strip())

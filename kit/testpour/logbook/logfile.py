@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
-HELD = Counter()  # connections of this process to each file, by device and inode
+HELD: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode
 TURNS = 20  # looks at a file, or tries at it, a twentieth of a second apart
 
 NO_LOG = "is not a log: the file holds something else. Give the path of a log, or move the file away."

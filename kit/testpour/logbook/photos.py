@@ -104,7 +104,7 @@ class Photos(tuple):
 
 
 def photo_row(
-    study: Study, path: str | Path, note: str = "", by: str = "", age: str | float | None = None
+    study: Study, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None
 ) -> dict[str, Any]:
     """Take a picture into the study folder; returns its row for the log, but for the pour.
 

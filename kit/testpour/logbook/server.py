@@ -55,7 +55,8 @@ def split_address(address: str) -> URL:
     Whatever stands before the last ``@`` is user and password, so no part of a password is taken for a host.
     """
     scheme, _, rest = address.partition("://")
-    rest, _, query = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL).groups()
+    split = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL)
+    rest, query = (split[1], split[3]) if split else (rest, "")
     who, mark, place = rest.rpartition("@")
     url = sa.make_url(f"{'postgresql+psycopg' if scheme in ('postgresql', 'postgres') else scheme}://{place}")
     url = url.update_query_string(query) if query else url
@@ -130,7 +131,7 @@ def clock_words(connection: Connection) -> str:
     if connection.dialect.name != "postgresql":
         return ""
     before = time.time()
-    there = connection.exec_driver_sql("SELECT EXTRACT(EPOCH FROM clock_timestamp())::double precision").scalar()
+    there = connection.exec_driver_sql("SELECT EXTRACT(EPOCH FROM clock_timestamp())::double precision").scalar_one()
     ahead = (before + time.time()) / 2 - there
     if abs(ahead) <= APART:
         return ""

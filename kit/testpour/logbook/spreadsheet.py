@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import warnings
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -59,7 +60,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
         raise LogProblems([*problems, ("", "", "", said)])
-    entries, session = [], ""
+    entries: list[dict[str, Any]] = []
+    session = ""
     for number, row in enumerate(rows[start + 1 :], start=start + 2):
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
@@ -163,4 +165,4 @@ def _with_unit(cell, unit):
     return f"{cell} {unit}" if unit and re.search(r"\d$", cell) else cell
 
 
-OWN_CELLS = {"made_at": moment, "made_anyway": lambda cell: cell.casefold() in YES}
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": moment, "made_anyway": lambda cell: cell.casefold() in YES}

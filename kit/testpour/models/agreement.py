@@ -15,7 +15,7 @@ from testpour.models.fits import GRADE, Fits, ReadingFit, model_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.catalogue import Factor, Reading
 
 TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
 RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
@@ -37,7 +37,7 @@ class Agreement:
 
     reading: Reading
     chance: float
-    strange: tuple[str, ...]
+    strange: tuple[Factor, ...]
 
     @property
     def warns(self) -> bool:

@@ -54,7 +54,7 @@ class Comparison:
     """
 
     study: Study
-    names: tuple[str, str]
+    names: tuple[str, ...]
     settings: pd.DataFrame
     table: pd.DataFrame
     chances: np.ndarray | None = None

@@ -6,7 +6,7 @@ about it can be stated in the trade's terms.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -73,7 +73,7 @@ class Term:
     name: str
     words: str
     factors: tuple[str, ...]
-    column: callable
+    column: Callable[[pd.DataFrame], Any]
 
 
 TERMS = {

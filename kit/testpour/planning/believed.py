@@ -37,7 +37,7 @@ HALVED = 2.0  # a coded coefficient is believed half as large for each further o
 def design_problem(
     coding: Coding, terms: Sequence[Exponents], sessions: Sequence[int], *,
     axes: tuple[Axis, ...] | None = None, fixed: np.ndarray | None = None,
-    fixed_sessions: Sequence[int] | None = None, informed: bool = False
+    fixed_sessions: tuple[int, ...] | None = None, informed: bool = False
 ) -> DesignProblem:
     """The coded problem of a study's plan.
 
@@ -164,13 +164,13 @@ def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
         ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that differ
         only in the number found, the furthest speaks for all.
     """
-    said = {}
+    said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for pour, one in found.items():
         for level, texts in (("refusals", one.refusals), ("warnings", one.warnings)):
             for text in texts:
                 head, _, limit = text.partition(" is ")
                 said.setdefault((level, NUMBER.sub("", head), limit), []).append((str(pour), text))
-    parts = {"refusals": {}, "warnings": {}}
+    parts: dict[str, dict[str, list[str]]] = {"refusals": {}, "warnings": {}}
     for (level, _, limit), pairs in said.items():
         furthest = min if limit.startswith("below") else max
         text = furthest((text for _, text in pairs), key=_number)

@@ -82,7 +82,7 @@ def code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
 
 def coding_for(
     study: Study, sessions: int, factors: Sequence[str] | None = None,
-    rooms: Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None
+    rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None
 ) -> Coding:
     """The coding of a plan, with every wish read and checked.
 

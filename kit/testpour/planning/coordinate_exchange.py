@@ -81,9 +81,9 @@ class Move:
     shift: float
     weight: float
 
-    def shifted(self, rows: np.ndarray, which: np.ndarray = slice(None)) -> np.ndarray:
+    def shifted(self, rows: np.ndarray, which: np.ndarray | slice = slice(None)) -> np.ndarray:
         """Rows less their share of the session: y - a r."""
-        return rows - self.shift * self.others[which] if self.shift else rows
+        return rows - self.shift * self.others[which] if self.shift and self.others is not None else rows
 
     def line(self, vector: np.ndarray) -> np.ndarray:
         """(y - a r)'v for every start and candidate, shape (B, C)."""

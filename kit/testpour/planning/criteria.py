@@ -126,8 +126,8 @@ def region_points(
     coded = 2 * points - 1
     for f, values in enumerate(levels or []):
         if values is not None:
-            values = np.asarray(values, float)
-            coded[:, f] = values[np.minimum((points[:, f] * len(values)).astype(int), len(values) - 1)]
+            steps = np.asarray(values, float)
+            coded[:, f] = steps[np.minimum((points[:, f] * len(steps)).astype(int), len(steps) - 1)]
     return coded if allowed is None else coded[allowed(coded)]
 
 

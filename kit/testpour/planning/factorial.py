@@ -132,7 +132,8 @@ def fractional_factorial(
     Box and Hunter (1961), Technometrics 3, 311-351.
     """
     base = k - len(generators)
-    rows, relation = np.ones((2**base, k)), {frozenset(): 1}
+    rows = np.ones((2**base, k))
+    relation: dict[frozenset[int], int] = {frozenset(): 1}
     rows[:, :base] = full_factorial(base)
     for i, generator in enumerate(generators):
         left, _, right = generator.replace(" ", "").partition("=")
@@ -167,7 +168,7 @@ def best_generators(k: int, base: int) -> tuple[str, ...]:
         raise ValueError(f"{k} factors in {2**base} pours needs too long a search: use a screening set.")
     products.sort(key=lambda m: (-m.bit_count(), m))
     chosen = min(combinations(products, added), key=lambda choice: _word_lengths(choice, base, k))
-    chosen = sorted(chosen, key=lambda m: (m.bit_count(), [b for b in range(base) if m >> b & 1]))
+    chosen = tuple(sorted(chosen, key=lambda m: (m.bit_count(), [b for b in range(base) if m >> b & 1])))
     return tuple(f"{LETTERS[base + i]}=" + "".join(LETTERS[b] for b in range(base) if m >> b & 1)
                  for i, m in enumerate(chosen))
 

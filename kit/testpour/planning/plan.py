@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -66,7 +66,7 @@ class Plan:
             raise ValueError(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
         return self.table[self.table["session"] == names[number - 1]]
 
-    def without(self, *pours: Iterable[str]) -> Plan:
+    def without(self, *pours: str) -> Plan:
         """The plan with some pours left out."""
         missing = [pour for pour in pours if pour not in self.table.index]
         if missing:

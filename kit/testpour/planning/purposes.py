@@ -162,7 +162,8 @@ def _two_level(wishes, sizes):
         "sessions and limits allow."
     )
     mixed = "Effects of single settings are told apart; what two settings do together may be mixed into them."
-    return Chosen(*_new(plan), _terms(main_terms, wishes.axes), why, mixed)
+    rows, sessions = _new(plan)
+    return Chosen(rows, sessions, _terms(main_terms, wishes.axes), why, mixed)
 
 
 def map_the_region(wishes: Wishes) -> Chosen:
@@ -172,7 +173,8 @@ def map_the_region(wishes: Wishes) -> Chosen:
         "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
         "over the whole region."
     )
-    return Chosen(*_new(plan), _terms(quadratic_terms, wishes.axes), why)
+    rows, sessions = _new(plan)
+    return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
 def sharpen(wishes: Wishes) -> Chosen:
@@ -182,7 +184,8 @@ def sharpen(wishes: Wishes) -> Chosen:
     why = "Placed where they narrow most what the trade's beliefs leave open."
     if made:
         why = f"Added to {count(made, 'pour')} of the log, where they narrow most what log and belief leave open."
-    return Chosen(*_new(plan), _terms(quadratic_terms, wishes.axes), why)
+    rows, sessions = _new(plan)
+    return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
 def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:

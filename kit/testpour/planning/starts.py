@@ -10,7 +10,7 @@ from testpour.planning.problem import DesignProblem, PlanConflict
 POOL = 90          # most candidate settings scored at once for one pour
 
 
-def coarse_grid(problem: DesignProblem, criterion: str) -> list[tuple[float, ...] | None]:
+def coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | None]:
     """Coarse values each axis may take during the search, None for met axes."""
     degree = np.asarray(problem.terms, int).max(axis=0)
     out = []
@@ -21,13 +21,13 @@ def coarse_grid(problem: DesignProblem, criterion: str) -> list[tuple[float, ...
     return out
 
 
-def every_combination(values: Sequence[Sequence[float]]) -> np.ndarray:
+def every_combination(values: Sequence[np.ndarray | Sequence[float]]) -> np.ndarray:
     """Every combination of the given values, one row each."""
     return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
 
 
 def coordinate_groups(
-    problem: DesignProblem, grid: Sequence[tuple[float, ...] | None]
+    problem: DesignProblem, grid: Sequence[np.ndarray | None]
 ) -> list[CandidateGroup]:
     """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
     terms = np.asarray(problem.terms, int)
@@ -51,7 +51,7 @@ def _packs(axes, grid, most):
 
 
 def random_settings(
-    problem: DesignProblem, grid: Sequence[tuple[float, ...] | None], starts: int, rng: np.random.Generator
+    problem: DesignProblem, grid: Sequence[np.ndarray | None], starts: int, rng: np.random.Generator
 ) -> np.ndarray:
     """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place."""
     session, kept = problem.all_sessions, problem.kept
@@ -62,12 +62,14 @@ def random_settings(
         for f, (axis, values) in enumerate(zip(problem.axes, grid, strict=True)):
             if axis.met is not None:
                 out[:, :, f] = np.asarray(axis.met, float)[session]
+            elif values is None:
+                continue
             elif not axis.hard:
                 out[:, :, f] = np.where(todo, rng.choice(values, (starts, n)), out[:, :, f])
             elif attempt % 20 == 0:
                 fresh = rng.choice(values, (starts, session.max() + 1))
                 stuck = np.zeros(fresh.shape, bool)
-                np.logical_or.at(stuck, (slice(None), session), todo)
+                np.logical_or.at(stuck.T, session, todo.T)
                 out[:, :, f] = np.where(stuck[:, session], fresh[:, session], out[:, :, f])
         _place_fixed(problem, out)
         todo = ~problem.allowed(out) & new

@@ -81,7 +81,9 @@ def write_sheet(
     return Sheet(path, what, fits.study.name, paper, note)
 
 
-def advice_rows(fits: Fits, room: str | float | Sequence[str | float] | None) -> Iterator[dict[str, Any]]:
+def advice_rows(
+    fits: Fits, room: str | float | Sequence[str | float | None] | None
+) -> Iterator[dict[str, Any]]:
     """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
     for where, given in story.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))

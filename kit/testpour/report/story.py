@@ -152,7 +152,7 @@ def _checked(fit):
 
 
 def advice(
-    fits: Fits, room: str | float | Sequence[str | float] | None = None
+    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
 ) -> list[tuple[str | float | None, Recommendation | Problem]]:
     """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both)."""
     given = []
@@ -179,7 +179,7 @@ def advised(
 
 
 def rooms(
-    fits: Fits, room: str | float | Sequence[str | float] | None = None
+    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
 ) -> Sequence[str | float | None]:
     """The room temperatures to advise on: those given, or those met, to the whole degree."""
     if room is not None:
@@ -220,7 +220,7 @@ def _few(value):
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def still_open(fits: Fits, room: str | float | None) -> dict[str, Any]:
+def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
     """What the log cannot tell yet, and what to pour next."""
     unsettled = []
     for fit in fits.values():

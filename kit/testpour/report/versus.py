@@ -44,7 +44,7 @@ class StudyComparison:
         the average casting at the same settings.
     """
 
-    names: tuple[str, str]
+    names: tuple[str, ...]
     overlap: Overlap
     table: pd.DataFrame
 
@@ -95,7 +95,7 @@ class StudyComparison:
         return show_studies(self)
 
 
-def compare_studies(first: Fits, second: Fits, *, names: tuple[str, str] | None = None) -> StudyComparison:
+def compare_studies(first: Fits, second: Fits, *, names: tuple[str, ...] | None = None) -> StudyComparison:
     """What two studies say of the same settings.
 
     Parameters
