@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from testpour.models.settings import settings_table
 from testpour.units import to_unit
 
 if TYPE_CHECKING:
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
@@ -24,7 +26,7 @@ CALCULATED = "This is a calculation for a slab in still air, not a measurement: 
 class AskedTooMuch(ValueError):
     """A question the cure model has no grounds to answer; `problems` lists each reason."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: Iterable[str]) -> None:
         self.problems = tuple(problems)
         super().__init__(f"This cannot be answered, for {len(self.problems)} reason(s). " + " ".join(self.problems))
 
@@ -54,17 +56,20 @@ class Asked:
         return self.settings[name]
 
     @property
-    def mix(self):
+    def mix(self) -> str:
         """The mix and the room in words."""
         parts = [self.study.factor(name).show(self[name]) for name in ("catalyst", "room_temperature")]
         return f"{parts[0]} catalyst in a room of {parts[1]}"
 
-    def caution(self, *more):
+    def caution(self, *more: str) -> str:
         """What the answer rests on and what to mind, in sentences."""
         return " ".join([self.lot.sentence(), *more, *self.warnings, CALCULATED])
 
 
-def asked(fits, settings=None, *, room=None, depths=True):
+def asked(
+    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
+    depths: bool = True
+) -> Asked:
     """Check a question against the resin, the limits and what was poured.
 
     Parameters
@@ -110,7 +115,7 @@ def asked(fits, settings=None, *, room=None, depths=True):
     return Asked(study, row, lot, thickest, (*found.warnings, *_contradicted(fits, lot)))
 
 
-def peak_bound(asking, at_most):
+def peak_bound(asking: Asked, at_most: str | float | None) -> float:
     """The peak (degC) to stay under: as given, the study's aim, or the usual one."""
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)

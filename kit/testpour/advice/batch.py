@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -11,11 +12,11 @@ import pandas as pd
 from testpour.advice.candidates import allowed, checked_given, free_factors, in_moulds, spread_settings
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for
-from testpour.advice.prospect import prospect, states_of
+from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import around, best_settings, foremost, predicted
 from testpour.advice.worth import Worth
-from testpour.bench.weighing import weigh_out
+from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.cautions import Cautions, check_settings
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
@@ -23,6 +24,8 @@ from testpour.threads import one_thread
 from testpour.wording import in_html, in_hundred, table_html
 
 if TYPE_CHECKING:
+    from testpour.catalogue import Factor
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
@@ -60,12 +63,12 @@ class NextPours:
     table: pd.DataFrame
     predicted: pd.DataFrame
     before: float
-    free: tuple
+    free: tuple[Factor, ...]
     aim: str
     cautions: Cautions
     conflict: AimsConflict | None = None
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
@@ -89,7 +92,7 @@ class NextPours:
         shown["why"] = self.table["reason"]
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown.rename_axis(None))}"
 
-    def weigh_out(self, resin=None, **amounts):
+    def weigh_out(self, resin: str | float | None = None, **amounts: Any) -> dict[str, WeighOut]:
         """What to weigh out for each pour.
 
         Parameters
@@ -110,7 +113,12 @@ class NextPours:
 
 
 @one_thread
-def next_pours(fits, *, room=None, pours=4, fixed=None, moulds=None, pending=None, aim=LEARN, seed=0):
+def next_pours(
+    fits: Fits, *, room: str | float | None = None, pours: int = 4,
+    fixed: Mapping[str, str | float] | None = None, moulds: Sequence[str | float] | None = None,
+    pending: pd.DataFrame | None = None,
+    aim: str = LEARN, seed: int = 0
+) -> NextPours:
     """The pours that should raise most the chance of what will then be recommended.
 
     Parameters
@@ -176,12 +184,16 @@ class Batch:
     """
 
     rows: pd.DataFrame
-    gained: list
+    gained: list[float]
     before: float
-    lessons: list
+    lessons: list[tuple[int, np.ndarray]]
 
 
-def batch_worth(fits, states, given, free, contexts, pours, moulds=None, pending=None, aim=LEARN, seed=0):
+def batch_worth(
+    fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...],
+    contexts: pd.DataFrame, pours: int, moulds: Sequence[str | float] | None = None,
+    pending: pd.DataFrame | None = None, aim: str = LEARN, seed: int = 0
+) -> Batch:
     """The `Batch` of pours worth making, as `next_pours` picks them."""
     pourable = _pourable(fits, states, given, free, moulds, aim, seed)
     worth, gained = Worth(fits.study, states, pourable, contexts, pours, pending, seed), []

@@ -1,5 +1,10 @@
 """Settings that may be poured or recommended: over the spans, on the bench's steps, within the cautions."""
 
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from typing import TYPE_CHECKING
+
 import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
@@ -9,6 +14,13 @@ from testpour.cautions import check_settings, hottest_peak
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
 from testpour.units import UnitProblem, to_unit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Factor
+    from testpour.models.fits import Fits
+    from testpour.study import Study
 
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
@@ -24,7 +36,7 @@ class SettingRefused(ValueError):
     """The cautions refuse what is given, so no advice is built on it."""
 
 
-def checked_room(study, room):
+def checked_room(study: Study, room: str | float | None) -> float | None:
     """The room temperature in °C, the usual one where none is said.
 
     Raises
@@ -45,7 +57,9 @@ def checked_room(study, room):
         raise RoomProblem(str(problem)) from None
 
 
-def checked_given(study, fixed=None, room=None):
+def checked_given(
+    study: Study, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
+) -> pd.DataFrame:
     """The settings that are given, complete with usual values: one row.
 
     Raises
@@ -62,12 +76,14 @@ def checked_given(study, fixed=None, room=None):
     return given
 
 
-def free_factors(study, fixed):
+def free_factors(study: Study, fixed: Collection[str] | None) -> tuple[Factor, ...]:
     """Factors that are not given: the chosen ones with a span."""
     return tuple(factor for factor in study.varied if factor.name not in (fixed or {}))
 
 
-def spread_settings(study, free, given, count=SPREAD, seed=0):
+def spread_settings(
+    study: Study, free: tuple[Factor, ...], given: pd.DataFrame, count: int = SPREAD, seed: int = 0
+) -> pd.DataFrame:
     """Settings spread evenly over the spans of the free factors, ends included.
 
     Parameters
@@ -92,13 +108,13 @@ def spread_settings(study, free, given, count=SPREAD, seed=0):
     return table.drop_duplicates(ignore_index=True)
 
 
-def on_step(factor, share):
+def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:
     """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span."""
     low, high = factor.span
     return np.clip(factor.rounded(low + (high - low) * np.asarray(share, float)), low, high)
 
 
-def nearest_usual(table, good, best, free):
+def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tuple[Factor, ...]) -> int:
     """Of settings as good as `best` to within what draws can tell, the place of the one nearest the usual ones.
 
     Parameters
@@ -117,7 +133,7 @@ def nearest_usual(table, good, best, free):
     return int(np.where(np.asarray(good) >= best - ALIKE, far, np.inf).argmin())
 
 
-def in_moulds(study, table, moulds):
+def in_moulds(study: Study, table: pd.DataFrame, moulds: Sequence[str | float] | None) -> pd.DataFrame:
     """The table with every thickness that of the nearest mould at hand."""
     if moulds is None:
         return table
@@ -126,7 +142,7 @@ def in_moulds(study, table, moulds):
     return table.assign(thickness=depths[nearest]).drop_duplicates(ignore_index=True)
 
 
-def allowed(fits, table):
+def allowed(fits: Fits, table: pd.DataFrame) -> np.ndarray:
     """Which settings no caution refuses and are unlikely to boil: a mask.
 
     Where none are, the coolest tenth.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,7 @@ from testpour.advice.candidates import (
     spread_settings,
 )
 from testpour.advice.chart_page import GOOD, chart_html
-from testpour.advice.prospect import prospect, states_of
+from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
 from testpour.advice.remedy import remedy
 from testpour.cautions import check_table
@@ -28,6 +29,10 @@ from testpour.threads import one_thread
 from testpour.wording import count
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from testpour.logbook.castings import Castings
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 SAVED = page_kind("recipe chart")
@@ -59,9 +64,9 @@ class RecipeChart:
     table: pd.DataFrame
     shared: str
     pours: int
-    castings: object = field(default=None, repr=False)
+    castings: Castings | None = field(default=None, repr=False)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the chart rests on and how much of it is a guess."""
         good = self.table["catalyst"].notna()
         text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
@@ -74,7 +79,7 @@ class RecipeChart:
 
     __repr__ = sentence
 
-    def grid(self):
+    def grid(self) -> tuple[list[str], list[tuple[str, list[pd.Series]]]]:
         """Depths in words, and for each room its words and its rows of `table`, one a depth."""
         table, shown = self.table, self.study.factor
         rooms, depths = (table.index.unique(level=name) for name in ("room_temperature", "thickness"))
@@ -85,7 +90,7 @@ class RecipeChart:
     def _repr_html_(self):
         return chart_html(self)
 
-    def save(self, path, paper="A4", date=None):
+    def save(self, path: str | Path, paper: Literal["A4", "Letter"] = "A4", date: str | None = None) -> Path:
         """Write the chart as one HTML page that prints on one sheet; returns the path written. Only such a page is replaced.
 
         Parameters
@@ -99,7 +104,10 @@ class RecipeChart:
 
 
 @one_thread
-def recipe_chart(fits, *, rooms=None, thicknesses=None, fixed=None):
+def recipe_chart(
+    fits: Fits, *, rooms: Sequence[str | float] | None = None,
+    thicknesses: Sequence[str | float] | None = None, fixed: Mapping[str, str | float] | None = None
+) -> RecipeChart:
     """Catalyst by room temperature and thickness.
 
     Parameters
@@ -195,7 +203,7 @@ def _row(fits, states, cell):
     return row
 
 
-def best_catalyst(fits, states, cell):
+def best_catalyst(fits: Fits, states: dict[str, State], cell: pd.DataFrame) -> tuple[pd.DataFrame, float]:
     """The row of settings with the catalyst that has the best mean chance, and that chance."""
     factor = fits.study.factor("catalyst")
     values = np.unique(on_step(factor, np.linspace(0, 1, LEVELS)))

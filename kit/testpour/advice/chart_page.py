@@ -1,6 +1,9 @@
 """The recipe chart as a page: in a notebook, and on one sheet of paper that stays legible in grey."""
 
+from __future__ import annotations
+
 import re
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
@@ -10,12 +13,15 @@ from testpour.pages import day_words, refuse_paper, template
 from testpour.units import show
 from testpour.wording import count, in_hundred
 
+if TYPE_CHECKING:
+    from testpour.advice.chart import RecipeChart
+
 GOOD = 0.6  # chance from which a cell gives a recipe
 ROWS, COLUMNS = 9, 5  # rooms and depths that fit one sheet at size 1
 LARGEST = 1.12
 
 
-def chart_html(chart, paper=None, date=""):
+def chart_html(chart: RecipeChart, paper: Literal["A4", "Letter"] | None = None, date: str = "") -> str:
     """The chart as HTML: the chart alone for a notebook, or a whole page for `paper`."""
     if paper is not None:
         refuse_paper(paper)
@@ -44,7 +50,7 @@ def _cell(row):
     return {"lines": [show(row["catalyst"], "%"), *recipe_lines(row)], "recipe": True, "kind": " ".join(untried)}
 
 
-def recipe_lines(row):
+def recipe_lines(row: pd.Series) -> list[str]:
     """What a recipe gives, a line each: good castings, minutes it stays workable, and whether it was poured."""
     lines = [f"{in_hundred(row['chance'])} in 100"]
     lines += [f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min"] if "gel_low" in row else []

@@ -1,16 +1,23 @@
 """Aims that no settings are likely to meet together: which they are, said beside the best there is."""
 
+from __future__ import annotations
+
+from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
 from testpour.advice.contexts import chances_by_draw
-from testpour.advice.prospect import prospect
+from testpour.advice.prospect import State, prospect
 from testpour.models.chance import NoAims
-from testpour.study import Study
+from testpour.study import Aim, Study
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
 MET = 0.5  # chance from which an aim counts as within reach
@@ -32,7 +39,7 @@ class AimsConflict:
     """
 
     study: Study
-    aims: tuple
+    aims: tuple[Aim, ...]
 
     def sentence(self) -> str:
         """What is in the way, and what can be done about it."""
@@ -46,7 +53,9 @@ class AimsConflict:
     __repr__ = sentence
 
 
-def aims_in_the_way(fits, states: dict, given: pd.DataFrame, fixed: tuple = ()) -> AimsConflict | None:
+def aims_in_the_way(
+    fits: Fits, states: dict[str, State], given: pd.DataFrame, fixed: Collection[str] = ()
+) -> AimsConflict | None:
     """The aims that no settings over the spans meet together, whichever way the doubt falls; None where some do.
 
     Parameters

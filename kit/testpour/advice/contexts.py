@@ -1,10 +1,19 @@
 """The rooms and depths that advice must serve, and the settings that may turn out best in each."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
 from testpour.advice.candidates import allowed, spread_settings
-from testpour.advice.prospect import prospect
+from testpour.advice.prospect import Prospect, State, prospect
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Factor
+    from testpour.models.fits import Fits
+    from testpour.study import Study
 
 CONTENDERS = 12  # settings kept for each room and thickness: those that may turn out best
 DRAWS = 96
@@ -12,7 +21,7 @@ LOOKED_AT = 128  # settings among which contenders are found; Sobol points need 
 PARTS = 3  # rooms, and depths, that stand for a span
 
 
-def contexts_for(study, free, given):
+def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame) -> pd.DataFrame:
     """The rooms and thicknesses the advice must serve: one row each, settings complete.
 
     Parameters
@@ -41,7 +50,9 @@ def _nodes(factor):
     return np.unique(factor.rounded(low + (high - low) * (np.arange(PARTS) + 0.5) / PARTS))
 
 
-def contenders(fits, states, contexts, free, seed=0):
+def contenders(
+    fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...], seed: int = 0
+) -> list[pd.DataFrame]:
     """For each context, the settings that may turn out to be best there.
 
     A setting is a contender when it is the best of all in some draw of what is not known; the most
@@ -69,7 +80,7 @@ def contenders(fits, states, contexts, free, seed=0):
     return kept
 
 
-def chances_by_draw(at, draws, seed):
+def chances_by_draw(at: Prospect, draws: int, seed: int) -> np.ndarray:
     """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
     rng, total = np.random.default_rng([seed, 23]), 1.0
     drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}

@@ -1,6 +1,10 @@
 """Will two layers be safer, and when to pour the second: layered slabs followed for several believable lots."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,6 +16,9 @@ from testpour.physics.lots import face_of, resin_of
 from testpour.physics.slab import cure_many
 from testpour.units import to_unit
 from testpour.wording import in_markdown
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 LOTS = 12
 WAITS = np.array([5.0, 15.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0])  # min after the first layer's gel
@@ -50,17 +57,17 @@ class TwoLayers:
     bound: float
     first: float
     second: float
-    whole: tuple
+    whole: tuple[float, float, float]
     table: pd.DataFrame
     wait: float | None
     caution: str
 
     @property
-    def needed(self):
+    def needed(self) -> bool:
         """Whether one pour is not already under the bound."""
         return self.whole[2] > self.bound
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The answer in a few sentences."""
         low, middle, high = self.whole
         text = (
@@ -102,7 +109,11 @@ class TwoLayers:
         return f"{self.sentence()} {self.caution}"
 
 
-def two_layers(fits, settings=None, *, room=None, first=None, catalyst=None, at_most=None):
+def two_layers(
+    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
+    first: str | float | None = None, catalyst: str | float | None = None,
+    at_most: str | float | None = None
+) -> TwoLayers:
     """One pour against two layers, and when to pour the second.
 
     Parameters

@@ -1,6 +1,10 @@
 """What an hour in the oven buys: conversion of core and face, and hardness where the log knows it."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -14,6 +18,9 @@ from testpour.physics.lots import face_of, lot_beliefs, resin_of
 from testpour.physics.slab import cure_many
 from testpour.units import to_unit
 from testpour.wording import in_markdown, signed
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 LOTS = 24
 LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble
@@ -46,16 +53,16 @@ class OvenHour:
     hours: float
     start: float
     table: pd.DataFrame
-    hardness: tuple | None
+    hardness: tuple[float, ...] | None
     caution: str
     unit: str = ""
 
     @property
-    def gain(self):
+    def gain(self) -> float:
         """Share of the face's cure that the oven adds to what the room would have given."""
         return float(self.table.loc["face", "oven"] - self.table.loc["face", "room"])
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The answer in a few sentences."""
         core, face = self.table.loc["core"], self.table.loc["face"]
         stay = f"{self.hours:g} h at {self.oven:g} °C"
@@ -83,7 +90,10 @@ def _percent(share):
     return f"{100 * share:.0f}"
 
 
-def oven_hour(fits, settings=None, *, room=None, oven=60.0, hours=1.0, start=24.0):
+def oven_hour(
+    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
+    oven: str | float = 60.0, hours: str | float = 1.0, start: str | float = 24.0
+) -> OvenHour:
     """What a stay in the oven buys over the same time in the room.
 
     Parameters

@@ -7,6 +7,7 @@ are fitted apart. Nothing is reweighted, so the answer does not thin out when a 
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,10 @@ from testpour.models.scales import to_latent
 from testpour.models.terms import design
 
 if TYPE_CHECKING:
-    from testpour.models.fits import ReadingFit
+    import pandas as pd
+
+    from testpour.models.fits import Fits, ReadingFit
+    from testpour.study import Aim, Study
 
 TODAY = "session"
 
@@ -62,12 +66,12 @@ class State:
     spread: np.ndarray
 
     @property
-    def terms(self):
+    def terms(self) -> int:
         """Number of coefficients."""
         return self.fit.posterior.coefficients.shape[1]
 
 
-def state_of(fit):
+def state_of(fit: ReadingFit) -> State:
     """Mean and covariance of a fit's draws, with room for the effect of a session not yet held."""
     posterior = fit.posterior
     draws = posterior.coefficients
@@ -80,19 +84,19 @@ def state_of(fit):
     return State(fit, np.append(draws.mean(axis=0), 0.0), spread)
 
 
-def columns(fit, table):
+def columns(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
     """The model matrix of a fit at each row of a settings table: shape (rows, terms)."""
     return design(fit.believed.terms, table)
 
 
-def summed_up(fit, table):
+def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Mean and variance over the draws of a fit's latent mean at each row of a settings table."""
     rows, draws = columns(fit, table), fit.posterior.coefficients
     spread = np.atleast_2d(np.cov(draws.T))
     return rows @ draws.mean(axis=0), np.einsum("ij,ij->i", rows @ spread, rows)
 
 
-def states_of(fits):
+def states_of(fits: Fits) -> dict[str, State]:
     """One `State` for each reading that has an aim, by name.
 
     Raises
@@ -108,7 +112,7 @@ def states_of(fits):
     return {name: state_of(fits[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
 
 
-def sides_of(states, study, table, aim):
+def sides_of(states: dict[str, State], study: Study, table: pd.DataFrame, aim: Aim) -> Iterator[Side]:
     """The one or two sides of an aim at each row of a settings table."""
     state = states[aim.reading]
     reading = state.fit.reading
@@ -146,19 +150,19 @@ class Prospect:
         Rows of the table.
     """
 
-    states: dict
-    aims: tuple
+    states: dict[str, State]
+    aims: tuple[tuple[Side, ...], ...]
     size: int
 
-    def by_aim(self):
+    def by_aim(self) -> np.ndarray:
         """Chance of meeting each aim alone: shape (aims, settings)."""
         return np.array([self.met(sides) for sides in self.aims])
 
-    def chance(self):
+    def chance(self) -> np.ndarray:
         """Chance of a good casting at each setting: shape (settings,)."""
         return np.prod(self.by_aim(), axis=0)
 
-    def met(self, sides, drawn=None):
+    def met(self, sides: Sequence[Side], drawn: dict[str, np.ndarray] | None = None) -> np.ndarray:
         """Chance of one aim at each setting; one row a draw where states are drawn (name to draws)."""
         below, above = np.ones(self.size), 0.0
         for side in sides:
@@ -170,13 +174,13 @@ class Prospect:
             below, above = (met, above) if side.upper else (below, 1.0 - met)
         return np.maximum(below - above, 0.0)
 
-    def gap(self, side):
+    def gap(self, side: Side) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of a side's gap at each setting."""
         state = self.states[side.reading]
         variance = np.einsum("ij,ij->i", side.rows @ state.spread, side.rows)
         return side.rows @ state.centre + side.offset, variance
 
 
-def prospect(states, study, table):
+def prospect(states: dict[str, State], study: Study, table: pd.DataFrame) -> Prospect:
     """The `Prospect` of a study's aims at each row of a settings table."""
     return Prospect(states, tuple(tuple(sides_of(states, study, table, aim)) for aim in study.aims), len(table))

@@ -1,11 +1,21 @@
 """Why a pour is worth making, in one plain sentence."""
 
+from __future__ import annotations
+
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.advice.recommend import beyond_log
 from testpour.models.chance import chance
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Reading
+    from testpour.models.fits import Fits
+    from testpour.study import Study
 
 LIKELY_GOOD = 0.9
 SCATTER_SHARE = 0.5  # share of the doubt about a chance that scatter must make up before a repeat is advised
@@ -13,7 +23,7 @@ WIDE = 0.1  # standard deviation of a chance below which scatter does not matter
 CURE = ("tack", "hardness")
 
 
-def reasons_for(fits, table, lessons):
+def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.ndarray]]) -> list[str]:
     """One sentence for each picked pour.
 
     Parameters
@@ -39,7 +49,7 @@ def reasons_for(fits, table, lessons):
     return said
 
 
-def lesson(study, reading, factor, row):
+def lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
     """What a pour settles, for example "settles whether 1.2 % catalyst is enough when cold".
 
     Parameters
@@ -116,7 +126,7 @@ def _twin(fits, table, place):
     return None
 
 
-def scatter_unknown(fits, table):
+def scatter_unknown(fits: Fits, table: pd.DataFrame) -> bool:
     """Whether not knowing how far alike pours differ is most of the doubt about the best of some settings."""
     chances = chance(fits, table).draws
     best = int(chances.mean(axis=0).argmax())

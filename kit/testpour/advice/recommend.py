@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,13 +11,15 @@ import pandas as pd
 
 from testpour.advice.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
-from testpour.advice.prospect import prospect, states_of
+from testpour.advice.prospect import State, prospect, states_of
 from testpour.cautions import Cautions, check_gel_time, check_peak, check_settings
 from testpour.models.chance import Chance, chance
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
+    from testpour.catalogue import Factor
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
@@ -51,16 +54,16 @@ class Recommendation:
     chance: Chance
     predicted: pd.DataFrame
     cautions: Cautions
-    beyond: tuple
-    free: tuple
+    beyond: tuple[str, ...]
+    free: tuple[str, ...]
     conflict: AimsConflict | None = None
 
     @property
-    def settings(self):
+    def settings(self) -> dict[str, float]:
         """The recommended settings as a dict of floats in declared units."""
         return self.table.drop(columns="age", errors="ignore").iloc[0].to_dict()
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The advice in a few sentences."""
         row = self.table.iloc[0]
         room = "Pour with "
@@ -83,7 +86,9 @@ class Recommendation:
 
 
 @one_thread
-def recommend(fits, *, room=None, fixed=None):
+def recommend(
+    fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None
+) -> Recommendation:
     """The settings with the best chance of a good casting.
 
     Parameters
@@ -118,7 +123,9 @@ def recommend(fits, *, room=None, fixed=None):
     )  # fmt: skip
 
 
-def best_settings(fits, states, given, free):
+def best_settings(
+    fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]
+) -> pd.DataFrame:
     """The allowed settings with the best mean chance: one row, on the bench's steps.
 
     Of settings whose chances the draws cannot tell apart, the nearest the usual ones.
@@ -145,19 +152,19 @@ def best_settings(fits, states, given, free):
     return table.iloc[[nearest_usual(table, np.concatenate([alike, good]), alike[0], free)]].reset_index(drop=True)
 
 
-def judged(fits, states, table):
+def judged(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
     """The allowed settings of a table and the mean chance of each."""
     table = table[allowed(fits, table)].reset_index(drop=True)
     return table, prospect(states, fits.study, table).chance()
 
 
-def foremost(fits, states, table, count):
+def foremost(fits: Fits, states: dict[str, State], table: pd.DataFrame, count: int) -> pd.DataFrame:
     """The allowed settings with the best mean chance, best first."""
     table, good = judged(fits, states, table)
     return table.iloc[np.argsort(-good, kind="stable")[:count]].reset_index(drop=True)
 
 
-def around(best, free):
+def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """Settings, one row, then their neighbours some bench steps away, inside the spans."""
     tables = [best]
     for factor in free:
@@ -169,7 +176,7 @@ def around(best, free):
     return pd.concat(tables, ignore_index=True)
 
 
-def predicted(fits, table):
+def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     """Middle, low and high of each reading of one new casting: one row a setting and reading.
 
     Readings are taken at the age of their aim, else at 24 h.
@@ -179,7 +186,7 @@ def predicted(fits, table):
     return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
 
 
-def cautions_at(fits, best):
+def cautions_at(fits: Fits, best: pd.DataFrame) -> Cautions:
     """Cautions on one row of settings and on what is predicted there: too quick to pour, or too hot."""
     chosen = {factor.name: best[factor.name].iloc[0] for factor in fits.study.factors if factor.name in best}
     found = check_settings(fits.study, chosen)
@@ -191,7 +198,7 @@ def cautions_at(fits, best):
     return found
 
 
-def beyond_log(fits, row):
+def beyond_log(fits: Fits, row: pd.Series) -> tuple[str, ...]:
     """Settings of a row that lie outside what was poured, in words."""
     pours = fits.castings.pours
     beyond = []
@@ -204,7 +211,7 @@ def beyond_log(fits, row):
     return tuple(beyond)
 
 
-def settings_words(study, row, names):
+def settings_words(study: Study, row: Mapping[str, float] | pd.Series, names: Iterable[str]) -> str:
     """Settings in words: "1.6 % catalyst, 0.5 % pigment, 12 mm thickness, with cover"."""
     parts = []
     for name in names:

@@ -1,10 +1,24 @@
 """What to do where a room and depth have no good recipe."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.advice.prospect import State
+    from testpour.models.fits import Fits
+
 WARMER = 8  # °C: the most a room is asked to be warmed or cooled
 LAYERS = (2, 3)
 
 
-def remedy(fits, states, cell, solve, good):
+def remedy(
+    fits: Fits, states: dict[str, State], cell: pd.DataFrame,
+    solve: Callable[..., tuple[pd.DataFrame, float]], good: float
+) -> str:
     """The least trouble that gives a cell a good recipe, in words.
 
     Parameters

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
@@ -58,7 +60,7 @@ class StopAdvice:
     pours: int
     conflict: AimsConflict | None = None
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The advice in a few sentences."""
         points = f"less than {100 * ENOUGH:.0f} points" if self.gain < ENOUGH else f"about {100 * self.gain:.0f} points"
         text = f"Another session of {SESSION} pours would raise the chance of a good casting by {points} on average"
@@ -90,7 +92,10 @@ class StopAdvice:
 
 
 @one_thread
-def stop_advice(fits, *, room=None, fixed=None, seed=0):
+def stop_advice(
+    fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None,
+    seed: int = 0
+) -> StopAdvice:
     """Whether to stop pouring test castings.
 
     Parameters

@@ -1,6 +1,10 @@
 """What thickness can this mix stand: the thickest slab whose peak stays under a bound."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -10,6 +14,9 @@ from testpour.advice.layers import TwoLayers, two_layers
 from testpour.advice.oven import OvenHour, oven_hour
 from testpour.physics.atlas import rise_of
 from testpour.wording import in_markdown
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 __all__ = ["OvenHour", "ThicknessLimit", "TwoLayers", "oven_hour", "thickness_limit", "two_layers"]
 
@@ -47,7 +54,7 @@ class ThicknessLimit:
     table: pd.DataFrame
     caution: str
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The answer in a sentence or two."""
         if self.careful >= self.thickest:
             return (
@@ -76,7 +83,10 @@ def _millimetres(value):
     return f"{np.floor(value):.0f} mm"
 
 
-def thickness_limit(fits, settings=None, *, room=None, at_most=None):
+def thickness_limit(
+    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
+    at_most: str | float | None = None
+) -> ThicknessLimit:
     """The largest thickness whose predicted peak stays under a bound.
 
     Parameters

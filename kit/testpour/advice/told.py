@@ -1,12 +1,20 @@
 """What an imagined pour would tell about each reading."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtr
 
-from testpour.advice.prospect import columns
+from testpour.advice.prospect import State, columns
 from testpour.models.scales import to_latent
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.study import Aim
 
 DRAWS = 400  # draws over which the information of a grade is averaged
 LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing
@@ -27,7 +35,7 @@ class Told:
     noise: np.ndarray
 
 
-def told_by(state, table, aim, today=True):
+def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray = True) -> Told:
     """What a pour at each row of a settings table would tell about the reading of an aim.
 
     Parameters
@@ -62,7 +70,7 @@ def told_by(state, table, aim, today=True):
         return Told(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
 
 
-def grade_information(mean, cuts):
+def grade_information(mean: np.ndarray, cuts: np.ndarray) -> np.ndarray:
     """Fisher information that one grade carries about the mean of a probit scale.
 
     Parameters

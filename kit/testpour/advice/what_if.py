@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ from testpour.wording import in_html, in_hundred, table_html
 
 if TYPE_CHECKING:
     from testpour.cautions import Cautions
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
@@ -55,9 +57,9 @@ class WhatIf:
     changes: pd.DataFrame
     change: str
     cautions: Cautions
-    beyond: tuple
+    beyond: tuple[str, ...]
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The chance and the change that helps, in a few sentences."""
         text = self.chance.verdict()
         if self.change:
@@ -78,7 +80,9 @@ class WhatIf:
 
 
 @one_thread
-def what_if(fits, settings=None, *, room=None):
+def what_if(
+    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
+) -> WhatIf:
     """What some settings should give in a room, and the cheapest single change that lifts the chance most.
 
     Parameters

@@ -5,20 +5,27 @@ The value of information for normal beliefs (Frazier, Powell and Dayanik 2009, I
 thicknesses the study cares about.
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from functools import reduce
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
-from testpour.advice.prospect import prospect
-from testpour.advice.told import told_by
+from testpour.advice.prospect import Side, State, prospect
+from testpour.advice.told import Told, told_by
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 SCENARIOS = 64  # imagined outcomes; Sobol points need a power of two
 
 
-def scenarios(count, columns, seed):
+def scenarios(count: int, columns: int, seed: int) -> np.ndarray:
     """Normal scores for imagined outcomes, evenly spread and centred: shape (count, columns)."""
     points = qmc.Sobol(columns, rng=np.random.default_rng([seed, 11])).random(count)
     scores = ndtri(np.clip(points, 1e-9, 1 - 1e-9))
@@ -39,7 +46,9 @@ class Sharpened:
         Scenarios.
     """
 
-    def __init__(self, state, told, sides, count):
+    def __init__(
+        self, state: State, told: Told, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
+    ) -> None:
         self.told, self.spread = told, state.spread.copy()
         self.sides = [side for side, _, _ in sides]
         self.gaps = [np.tile(gap, (count, 1)) for _, gap, _ in sides]
@@ -52,12 +61,12 @@ class Sharpened:
         unit = np.sqrt(np.einsum("ij,ji->i", rows, told) + self.told.noise[places])
         return told / unit, [side.rows @ (told / unit) for side in self.sides]
 
-    def now(self):
+    def now(self) -> np.ndarray:
         """Chance of the aim in each scenario as the batch stands: (scenarios, settings)."""
         left = [np.sqrt(v + side.scatter**2) for side, v in zip(self.sides, self.variances, strict=True)]
         return self._inside([gap / spread for gap, spread in zip(self.gaps, left, strict=True)])
 
-    def met(self, places, scores):
+    def met(self, places: np.ndarray, scores: np.ndarray) -> np.ndarray:
         """Chance of the aim in each scenario once a pour is added: (candidates, scenarios, settings)."""
         ratios = []
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, self._pulls(places)[1], strict=True):
@@ -65,7 +74,7 @@ class Sharpened:
             ratios.append((gap + scores[:, None] * pull.T[:, None, :]) / left.T[:, None, :])
         return self._inside(ratios)
 
-    def doubt(self, places=None):
+    def doubt(self, places: np.ndarray | list[int] | None = None) -> Any:
         """Variance of the aim's chance, summed over settings; the part that a pour at each place removes."""
         pulls = self._pulls(places)[1] if places is not None else [None] * len(self.sides)
         total = 0.0
@@ -82,7 +91,7 @@ class Sharpened:
             below, above = (met, above) if side.upper else (below, 1.0 - met)
         return np.maximum(below - above, 0.0)
 
-    def add(self, place, scores):
+    def add(self, place: int, scores: np.ndarray) -> np.ndarray:
         """Take the pour at a candidate as made; how much it settles of each unknown that matters."""
         told, pulls = self._pulls(np.array([place]))
         settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
@@ -123,7 +132,10 @@ class Worth:
         For each, the place of the aim it tells most about, and how much of each unknown it settles.
     """
 
-    def __init__(self, study, states, pourable, contexts, pours, pending=None, seed=0):
+    def __init__(
+        self, study: Study, states: dict[str, State], pourable: pd.DataFrame, contexts: list[pd.DataFrame],
+        pours: int, pending: pd.DataFrame | None = None, seed: int = 0
+    ) -> None:
         first = 0 if pending is None else len(pending)
         table = pourable if not first else pd.concat([pourable, pending], ignore_index=True)
         today = np.arange(len(table)) < len(pourable)
@@ -152,12 +164,12 @@ class Worth:
         """Chance in each scenario as the batch stands: (scenarios, settings)."""
         return reduce(np.multiply, (reading.now() for reading in self.readings))
 
-    def value(self, chance):
+    def value(self, chance: Any) -> np.ndarray:
         """Best chance in each context, averaged over contexts and scenarios: one a candidate."""
         parts = np.split(np.broadcast_to(chance, (len(chance), SCENARIOS, self.size)), self.ends, axis=2)
         return np.mean([part.max(axis=2).mean(axis=1) for part in parts], axis=0)
 
-    def gains(self, places):
+    def gains(self, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What the batch would promise with each candidate added.
 
         Returns
@@ -173,7 +185,7 @@ class Worth:
         doubt = sum(reading.doubt(places) for reading in self.readings) / max(self.doubt, 1e-12)
         return self.value(chance) - self.before, doubt
 
-    def add(self, place):
+    def add(self, place: int) -> None:
         """Add a candidate to the batch, and note what it tells most about."""
         most = int(np.argmax([float(np.sum(reading.doubt([place]))) for reading in self.readings]))
         scores = self.scores.pop(0)

@@ -1,10 +1,16 @@
 """What is in a study folder, and what in it needs attention, in words."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from testpour.cautions import Cautions, check_settings
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import address_of
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 
 @dataclass(frozen=True)
@@ -17,11 +23,11 @@ class Checkup:
         Sentences: what is there, and what needs attention.
     """
 
-    there: tuple
-    problems: tuple
+    there: tuple[str, ...]
+    problems: tuple[str, ...]
 
 
-def examine(study):
+def examine(study: Study) -> Checkup:
     """Look through a study and its log; nothing is written.
 
     Parameters

@@ -1,15 +1,22 @@
 """The `testpour` command: make a study folder, open it, check it, write its findings, back it up, share and pool logs."""
 
+from __future__ import annotations
+
 import argparse
 import signal
 import sys
 import webbrowser
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from testpour.exchange.folder import FolderProblem, StudyFolder, make_folder
 from testpour.problems import Problems
 from testpour.study import StudyProblems
 from testpour.study_file import read_study
+
+if TYPE_CHECKING:
+    from argparse import Namespace
 
 FIRST = "0-start-here.ipynb"
 CAUTION = (
@@ -19,7 +26,7 @@ CAUTION = (
 )
 
 
-def main(arguments=None):
+def main(arguments: Sequence[str] | None = None) -> int:
     """Run the `testpour` command.
 
     Parameters
@@ -95,7 +102,7 @@ def _add_pool(verbs):
     verb.set_defaults(do=pool)
 
 
-def start(asked):
+def start(asked: Namespace) -> int:
     """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
     from testpour.app.lab import HERE, claimed, free_port, running
 
@@ -141,7 +148,7 @@ def _end_as_if_by_hand():
             signal.signal(getattr(signal, name), signal.default_int_handler)
 
 
-def new(asked):
+def new(asked: Namespace) -> int:
     """Make a study folder without demo data."""
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
@@ -150,7 +157,7 @@ def new(asked):
     return 0
 
 
-def check(asked):
+def check(asked: Namespace) -> int:
     """Say what is in the study folder, and what is wrong with it."""
     from testpour.app.checkup import examine
 
@@ -162,7 +169,7 @@ def check(asked):
     return 1 if found.problems else 0
 
 
-def page(asked):
+def page(asked: Namespace) -> int:
     """Write the findings page of the study."""
     from testpour.files import free_for
     from testpour.logbook.book import Logbook
@@ -179,7 +186,7 @@ def page(asked):
     return 0
 
 
-def backup(asked):
+def backup(asked: Namespace) -> int:
     """Copy the log and verify the copy."""
     from testpour.logbook.backup import back_up
 
@@ -187,7 +194,7 @@ def backup(asked):
     return 0
 
 
-def package(asked):
+def package(asked: Namespace) -> int:
     """Write the log as a Data Package."""
     from testpour.exchange.package import write_package
     from testpour.logbook.book import Logbook
@@ -201,7 +208,7 @@ def package(asked):
     return 0
 
 
-def pool(asked):
+def pool(asked: Namespace) -> int:
     """Join the logs of several benches."""
     from testpour.files import free_for
     from testpour.pooling import belief_file

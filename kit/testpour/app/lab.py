@@ -1,5 +1,7 @@
 """JupyterLab on a study folder: on this machine only, quiet, and stopped with what it started."""
 
+from __future__ import annotations
+
 import json
 import os
 import secrets
@@ -8,12 +10,17 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.error import URLError
 from urllib.parse import quote
 from urllib.request import ProxyHandler, build_opener
+
+if TYPE_CHECKING:
+    from subprocess import Popen
 
 FIRST_PORT = 8888
 HERE = "127.0.0.1"
@@ -52,17 +59,17 @@ class Lab:
     token: str = field(default_factory=lambda: secrets.token_hex(24), repr=False)
 
     @property
-    def start_page(self):
+    def start_page(self) -> str:
         """The page it opens on, without the host."""
         return f"/lab/tree/{quote(self.notebook)}" if self.notebook else "/lab"
 
     @property
-    def address(self):
+    def address(self) -> str:
         """What to type into a browser."""
         host = socket.gethostname() if self.ip in ("0.0.0.0", "") else self.ip
         return f"http://{host}:{self.port}{self.start_page}?token={self.token}"
 
-    def command(self, runtime, browser):
+    def command(self, runtime: str, browser: bool) -> list[str]:
         """The command line that starts it, its workspaces kept in the folder `runtime`."""
         line = [
             sys.executable, "-m", "jupyterlab",
@@ -81,7 +88,7 @@ class Lab:
         return line + ["--allow-root"] if root else line
 
 
-def free_port(port=None, ip=HERE):
+def free_port(port: int | None = None, ip: str = HERE) -> int:
     """A port nobody listens on: `port` itself, or the first free one from 8888 up.
 
     Raises
@@ -115,7 +122,7 @@ def _check_address(ip):
             ) from None
 
 
-def running(folder):
+def running(folder: str | Path) -> str | None:
     """The address of a JupyterLab that serves a study folder already.
 
     Parameters
@@ -146,7 +153,9 @@ def _answers(url, what="api"):
 
 
 @contextmanager
-def claimed(folder, patience=150, waits=lambda: None):
+def claimed(
+    folder: Path, patience: float = 150, waits: Callable[[], None] = lambda: None
+) -> Iterator[str | None]:
     """Hold a study folder for one start, so that a second one made before the first answers waits for it.
 
     The claim is a lock of the operating system on a hidden file of the folder: it ends with the process that holds
@@ -181,7 +190,9 @@ def claimed(folder, patience=150, waits=lambda: None):
                     f"{folder} is being opened by another testpour start, which did not answer in {patience:g} s. "
                     "Stop that one with Ctrl-C in its window, then start again."
                 )
-            said = said or waits() or True
+            if not said:
+                waits()
+                said = True
             time.sleep(0.5)
         yield running(folder)
 
@@ -220,7 +231,7 @@ def _lock(file):
 
 
 @contextmanager
-def serving(lab, browser=True, patience=120):
+def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[Popen[bytes]]:
     """Start a `Lab`, hand over its process once it answers, and stop it on the way out.
 
     Parameters

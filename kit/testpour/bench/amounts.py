@@ -1,13 +1,20 @@
 """The amounts a mix is asked for, read from text or numbers, with every problem noted before one is raised."""
 
+from __future__ import annotations
+
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from numbers import Integral
+from typing import TYPE_CHECKING
 
 from testpour.cautions import Cautions, check_batch, check_settings
 from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
 from testpour.problems import Problems
 from testpour.units import UnitProblem, to_number, to_unit
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 WHOLE = "whole mix"
 
@@ -15,7 +22,7 @@ WHOLE = "whole mix"
 class WeighOutProblems(Problems):
     """The amounts cannot be worked out or must not be weighed; `problems` lists each reason."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: Iterable[str]) -> None:
         super().__init__("Weigh-out", problems)
 
 
@@ -49,7 +56,12 @@ class Amounts:
     cautions: Cautions
 
 
-def read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale):
+def read_amounts(
+    resin: str | float | None, mould_volume: str | float | None, waste: str | float, catalyst: str | float,
+    pigment: str | float | Mapping[str, str | float] | None, pots: int | Mapping[str, float],
+    study: Study | None, densities: tuple[str | float | None, str | float | None],
+    drops_per_mL: float | None, scale: str | float
+) -> Amounts:
     """The `Amounts` asked for; parameters as in `weighing.weigh_out`, `densities` those of resin and catalyst.
 
     Raises
@@ -57,7 +69,7 @@ def read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, den
     WeighOutProblems
         With every problem and every refusal.
     """
-    problems = []
+    problems: list[str] = []
     known = study.resin if study is not None else {}
     density = _first(densities[0], known.get("density"), RESIN_DENSITY)
     density = _read(problems, density, "g/mL", "resin density")

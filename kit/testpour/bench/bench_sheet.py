@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from numbers import Real
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -17,6 +19,9 @@ from testpour.planning.believed import grouped, pour_cautions
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
@@ -48,11 +53,11 @@ class BenchSheet:
     study: Study = field(repr=False)
     session: str
     table: pd.DataFrame = field(repr=False)
-    warnings: dict
+    warnings: dict[str, list[str]]
     scale_resolution: float
     date: str = ""
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the sheet asks for, in a sentence or two."""
         resin, catalyst = self.table["resin_g"].sum(), self.table["catalyst_g"].sum()
         text = (
@@ -66,7 +71,7 @@ class BenchSheet:
     def _repr_html_(self):
         return self._render(whole=False)
 
-    def save(self, path):
+    def save(self, path: str | Path) -> Path:
         """Write the sheet as one HTML page that needs nothing else; returns the path written. Only such a page is replaced.
 
         Open it in a browser and print it on A4 or Letter.
@@ -90,8 +95,12 @@ class BenchSheet:
         )
 
 
-def bench_sheet(study, pours, *, session=None, resin=None, mould_volume=None, waste="5 %",
-                scale_resolution="0.1 g", date=""):
+def bench_sheet(
+    study: Study, pours: pd.DataFrame, *, session: int | str | None = None,
+    resin: str | float | Mapping[str, str | float] | pd.Series | None = None,
+    mould_volume: str | float | Mapping[str, str | float] | pd.Series | None = None,
+    waste: str | float = "5 %", scale_resolution: str | float = "0.1 g", date: str = "",
+) -> BenchSheet:
     """The bench sheet of one session.
 
     Parameters

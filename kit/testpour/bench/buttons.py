@@ -6,9 +6,13 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 from testpour.catalogue import Reading
 from testpour.wording import capital
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 
@@ -37,7 +41,7 @@ class Event:
     already: str = ""
     companion: Reading | None = None
 
-    def value(self, minutes):
+    def value(self, minutes: float) -> float:
         """Minutes after mixing in the reading's unit, to a hundredth of a minute."""
         return round(minutes, 2) * PER_MINUTE[self.reading.unit]
 
@@ -47,7 +51,7 @@ def _wording():
     return tomllib.loads(files("testpour.bench").joinpath("buttons.toml").read_text("utf-8"))
 
 
-def events(study):
+def events(study: Study) -> tuple[Event, ...]:
     """The moments a study reads, in its order."""
     held = {reading.name: reading for reading in study.readings}
     found = []
@@ -61,7 +65,7 @@ def events(study):
     return tuple(found)
 
 
-def once(study):
+def once(study: Study) -> tuple[Reading, ...]:
     """Readings with one moment of their own that are written, not tapped."""
     timed = {event.reading.name for event in events(study)}
     return tuple(r for r in study.readings if not r.ages and r.name not in timed)

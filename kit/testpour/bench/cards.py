@@ -1,7 +1,10 @@
 """What the form shows: the head, one card a pour, and what is due, as plain data for any page."""
 
+from __future__ import annotations
+
 import dataclasses
 import datetime as dt
+from typing import TYPE_CHECKING, Any
 
 from testpour.bench.due import due_of
 from testpour.bench.lateness import question
@@ -14,6 +17,9 @@ from testpour.logbook.known import Known
 from testpour.logbook.server import zone
 from testpour.wording import capital
 
+if TYPE_CHECKING:
+    from testpour.bench.desk import Desk
+
 
 class Cards:
     """The state of a `Desk` in words.
@@ -23,11 +29,11 @@ class Cards:
     desk : Desk
     """
 
-    def __init__(self, desk):
+    def __init__(self, desk: Desk) -> None:
         self.desk, self.now = desk, desk.clock()
         self.photos = desk.snapshots.of(desk.made)
 
-    def state(self):
+    def state(self) -> dict[str, Any]:
         """Everything shown, in the order it is shown."""
         desk, made_of = self.desk, [(planned, self.desk.pour_of(planned)) for planned in self.desk.planned]
         known = {made.pour for _, made in made_of if made}

@@ -1,18 +1,22 @@
 """One session at the bench: takes the taps a form sends and gives the state it shows; it knows no browser."""
 
+from __future__ import annotations
+
 import contextlib
 import datetime as dt
 import re
 import threading
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
 from testpour.bench.buttons import events, once
 from testpour.bench.cards import Cards
 from testpour.bench.form_head import SessionHead
-from testpour.bench.form_rows import names_used, session_rows
+from testpour.bench.form_rows import Made, names_used, session_rows
 from testpour.bench.kept import keep, kept, kept_sessions
 from testpour.bench.lateness import Clocks
 from testpour.bench.methods import several
-from testpour.bench.planned import FormProblem, planned_pours
+from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
 from testpour.bench.slots import hours_words, slots
 from testpour.bench.snapshots import Snapshots
 from testpour.bench.taps import Taps
@@ -20,6 +24,14 @@ from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
 from testpour.planning.believed import pour_cautions
 from testpour.units import UnitProblem
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.bench.bench_sheet import BenchSheet
+    from testpour.cautions import Cautions
+    from testpour.logbook.book import Logbook
+    from testpour.planning.plan import Plan
 
 KEPT = 60  # answers a form may still ask for
 TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
@@ -47,7 +59,10 @@ class Desk:
         If it is not clear which session is meant, or a planned name stands in another session of the log.
     """
 
-    def __init__(self, logbook, source=None, session=None, clock=dt.datetime.now):
+    def __init__(
+        self, logbook: Logbook, source: Plan | BenchSheet | pd.DataFrame | None = None,
+        session: int | str | None = None, clock: Callable[[], dt.datetime] = dt.datetime.now
+    ) -> None:
         self.logbook, self.study, self.clock = logbook, logbook.study, clock
         if source is None:
             self.session, self.planned = kept(logbook, session)
@@ -61,24 +76,28 @@ class Desk:
         self.slots, self.snapshots = slots(self.study), Snapshots(logbook)
         self.made = session_rows(logbook, self.session)
         self.head = SessionHead.from_log(self.study, self.made)
-        self._taps, self._answers = Taps(logbook, lambda: self.head.by), {}
+        self._taps = Taps(logbook, lambda: self.head.by)
+        self._answers: dict[str, Any] = {}
         self._one_at_a_time = threading.RLock()
-        self._shown, self._away, self._watched_clock = None, "", Clocks(clock)
+        self._shown: dict[str, Any] | None = None
+        self._away, self._watched_clock = "", Clocks(clock)
 
-    def state(self):
+    def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
         try:
             if not self._away or self._shown is None:  # a log just found away would keep the form waiting once more
                 self._shown = Cards(self).state()
+            shown = self._shown
         except LogProblem as problem:  # the form goes on with what it last showed, and says so
             if self._shown is None:
                 raise
+            shown = self._shown
             self._away = str(problem)
         said = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
         more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*said, *self._clocks()]}
-        return self._shown | more
+        return shown | more
 
-    def take(self, message):
+    def take(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """Do what a message asks and return the new state.
 
         Parameters
@@ -99,14 +118,14 @@ class Desk:
                 self._answer(message)
             return self.state()
 
-    def refresh(self):
+    def refresh(self) -> dict[str, Any]:
         """The state after another look at the log: another bench may have logged, and time has gone by."""
         with self._one_at_a_time:
             with contextlib.suppress(LogProblem):  # `state` says it
                 self._look()
             return self.state()
 
-    def preview(self, message):
+    def preview(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """What several readings say together before they are logged, in words."""
         slot = self._slot(message)
         try:
@@ -115,7 +134,7 @@ class Desk:
             return {"words": str(problem), "fine": False}
         return {"words": found.sentence(), "fine": found.enough and not found.flags}
 
-    def now(self):
+    def now(self) -> float:
         """This computer's clock in ms since 1970."""
         return self.clock().timestamp() * 1e3
 
@@ -223,13 +242,13 @@ class Desk:
         made = self.made.get(message["name"])
         return self._taps.unpour(made) if made else "taken back already"
 
-    def cautions(self, planned):
+    def cautions(self, planned: PlannedPour) -> Cautions:
         """What is refused or warned about a planned pour in today's room."""
         return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
     # Where a message points.
 
-    def pour_of(self, planned):
+    def pour_of(self, planned: PlannedPour) -> Made | None:
         """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""
         name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
         return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)

@@ -1,13 +1,20 @@
 """What is due: readings planned at an age after mixing that are still to be taken."""
 
+from __future__ import annotations
+
 import datetime as dt
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from testpour.bench.form_rows import rows_since
-from testpour.bench.slots import filled, hours_words, slots
+from testpour.bench.form_rows import Made, rows_since
+from testpour.bench.slots import Slot, filled, hours_words, slots
 from testpour.wording import count, in_html, table_html
+
+if TYPE_CHECKING:
+    from testpour.logbook.book import Logbook
 
 COLUMNS = ("pour", "session", "reading", "age", "due_at", "status")
 
@@ -31,7 +38,7 @@ class Due:
     now: dt.datetime
     missed: int = 0
 
-    def sentence(self):
+    def sentence(self) -> str:
         """How much is overdue, and what comes next."""
         late, now = (int((self.table["status"] == s).sum()) for s in ("overdue", "due"))
         said = [f"{count(late, 'reading')} overdue"] if late else []
@@ -54,7 +61,7 @@ class Due:
         day = "" if row["due_at"].date() == self.now.date() else f"{row['due_at']:%a %d %b} "
         return "now" if row["status"] == "due" else f"at {day}{row['due_at']:%H:%M}, in {hours_words(hours)}"
 
-    def shown(self):
+    def shown(self) -> pd.DataFrame:
         """The table in words, to look at."""
         said = pd.DataFrame(index=self.table.index)
         said["pour"], said["read"] = self.table["pour"], self.table["reading"]
@@ -66,7 +73,7 @@ class Due:
         return f"<p>{in_html(self.sentence())}</p>" + (table_html(self.shown(), index=False) if len(self.table) else "")
 
 
-def due(logbook, *, session=None, now=None):
+def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None = None) -> Due:
     """Which readings are due, which are overdue and which come next.
 
     Parameters
@@ -93,7 +100,7 @@ def due(logbook, *, session=None, now=None):
     return due_of(planned, made.values(), now)
 
 
-def due_of(planned, made, now):
+def due_of(planned: Sequence[Slot], made: Iterable[Made], now: dt.datetime) -> Due:
     """`Due` of pours at hand."""
     rows, missed = [], 0
     for pour in made:

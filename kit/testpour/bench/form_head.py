@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
 from testpour.study import Study
 from testpour.units import UnitProblem, show
 from testpour.wording import capital
+
+if TYPE_CHECKING:
+    from testpour.bench.form_rows import Made
 
 
 @dataclass
@@ -28,13 +33,13 @@ class SessionHead:
     """
 
     study: Study
-    values: dict = field(default_factory=dict)
+    values: dict[str, float | str] = field(default_factory=dict)
     by: str = ""
     at: float = 0.0
-    problems: dict = field(default_factory=dict)
+    problems: dict[str, str] = field(default_factory=dict)
 
     @classmethod
-    def from_log(cls, study, made):
+    def from_log(cls, study: Study, made: Mapping[str, Made]) -> SessionHead:
         """As the last pour of the session carries it."""
         if not made:
             return cls(study)
@@ -42,7 +47,7 @@ class SessionHead:
         names = {f.name for f in _factors(study)}
         return cls(study, {k: v for k, v in last.settings.items() if k in names}, last.by, last.made_at.timestamp() * 1e3)
 
-    def take(self, typed, by, at):
+    def take(self, typed: Mapping[str, str], by: str, at: float) -> bool:
         """Take what was typed: each value that can be read is taken, each other one gets its problem in words."""
         self.problems, values = {}, {}
         for factor in _factors(self.study):
@@ -57,11 +62,11 @@ class SessionHead:
         self.values, self.by, self.at = values, clean(by, line=True), at
         return not self.problems
 
-    def lacking(self, made):
+    def lacking(self, made: Made) -> dict[str, float | str]:
         """What a pour made earlier in the session lacks and is known now: factor name to value."""
         return {name: value for name, value in self.values.items() if name not in made.settings}
 
-    def shown(self):
+    def shown(self) -> dict[str, Any]:
         """As the form shows it."""
         found = check_settings(self.study, {k: v for k, v in self.values.items() if not isinstance(v, str)})
         fields = [

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from testpour.bench.lateness import CONFIRMED, here
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import POURS, READINGS, SETTINGS
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from testpour.logbook.book import Logbook
 
 TAKEN_BACK = "tap taken back"
 FEW = 500  # pours that a query names one by one, so that the database looks them up
@@ -52,25 +59,25 @@ class Made:
     made_at: datetime
     by: str
     note: str
-    settings: dict = field(repr=False)
-    readings: tuple = field(repr=False)
+    settings: dict[str, float | str] = field(repr=False)
+    readings: tuple[Row, ...] = field(repr=False)
 
-    def minutes(self, moment):
+    def minutes(self, moment: dt.datetime) -> float:
         """Minutes from catalyst in to a moment, through a change of the clocks too."""
         return (moment.timestamp() - self.made_at.timestamp()) / 60
 
 
-def session_rows(logbook, session):
+def session_rows(logbook: Logbook, session: str) -> dict[str, Made]:
     """The pours of one session, by name, in the order they were logged."""
     return _rows(logbook, POURS.c.session == session)
 
 
-def rows_since(logbook, moment, session=None):
+def rows_since(logbook: Logbook, moment: dt.datetime, session: str | None = None) -> dict[str, Made]:
     """The pours made since a moment, in one session or in all, by name."""
     return _rows(logbook, sa.and_(POURS.c.made_at >= moment, sa.true() if session is None else POURS.c.session == session))
 
 
-def names_used(logbook, names):
+def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
     """Which of these names the log has ever used: name to the session it stands in, None where withdrawn."""
     query = sa.select(POURS.c.pour, POURS.c.session, POURS.c.void).where(POURS.c.pour.in_(list(names)))
     with logbook.reading_only() as connection:
@@ -78,7 +85,7 @@ def names_used(logbook, names):
     return {row.pour: None if row.void else row.session for row in rows}
 
 
-def before_it(logbook, row, pour):
+def before_it(logbook: Logbook, row: Row, pour: str) -> Row | None:
     """What a tap replaced: the row that counts again when it is taken back, or None.
 
     Taking back is a correction too, so the rows are followed from the first on: a tap is laid on top, a

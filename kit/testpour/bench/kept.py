@@ -1,20 +1,27 @@
 """The plan of a session, kept beside the study, so that the form opens again after a restart as it was."""
 
+from __future__ import annotations
+
 import contextlib
 import json
 import re
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from testpour.bench.planned import FormProblem, PlannedPour
 from testpour.files import Kind, beginning, put
 from testpour.logbook.database import in_memory
 
+if TYPE_CHECKING:
+    from testpour.logbook.book import Logbook
+
 FOLDER = "sessions"
 FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{\n "session": "'))
 
 
-def keep(logbook, session, planned):
+def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None:
     """Write the planned pours of a session into the study folder; a log in memory has nothing to come back to.
 
     Raises
@@ -41,12 +48,12 @@ def _put(path, text):
         raise FormProblem([str(problem)]) from None
 
 
-def kept_sessions(logbook):
+def kept_sessions(logbook: Logbook) -> list[str]:
     """Names of the sessions kept beside the study, the latest first."""
     return [held["session"] for held in _held(logbook)]
 
 
-def kept(logbook, session=None):
+def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
     """Name and planned pours of a kept session; the latest where none is named.
 
     Raises

@@ -1,11 +1,17 @@
 """What fits a label: the code and its text, and the size of the words beside it."""
 
+from __future__ import annotations
+
 import unicodedata
+from typing import TYPE_CHECKING
 
 import segno
 from segno.encoder import DataOverflowError
 
 from testpour.wording import visible
+
+if TYPE_CHECKING:
+    from testpour.bench.label_sheet import LabelSheet
 
 PAD = 2.2  # mm kept bare inside each edge: printers and hands are not exact
 LARGEST = 25.0  # mm side of a code; a larger one only takes room from the words
@@ -17,7 +23,7 @@ SESSION, SETTINGS, STUDY = 8.5, 7, 6.5  # pt
 LEADING = 1.15
 
 
-def code_text(study, pour, side, problems):
+def code_text(study: str, pour: str, side: float, problems: list[str]) -> str:
     """What the code says: the study's name, shortened where it must be, a line break, the pour's name whole."""
     study = plain(study)
     if _fits(f"{study}\n{pour}", side, MODULE):
@@ -43,7 +49,7 @@ def _code(text):
     return segno.make(text, error="m", micro=False, encoding="utf-8", boost_error=False)
 
 
-def code_picture(text):
+def code_picture(text: str) -> str:
     """The code as SVG that fills the box it stands in."""
     return _code(text).svg_inline(border=QUIET, omitsize=True, light="#fff", svgclass="code", lineclass=None)
 
@@ -51,7 +57,7 @@ def code_picture(text):
 class Box:
     """The room for words and code in a label, in mm."""
 
-    def __init__(self, sheet):
+    def __init__(self, sheet: LabelSheet) -> None:
         self.height = sheet.height - 2 * PAD
         self.side = min(self.height, 0.42 * sheet.width, LARGEST)
         self.width = sheet.width - self.side - 3 * PAD
@@ -59,7 +65,7 @@ class Box:
         rest = self.height - self.name - LEADING * POINT * (SESSION + STUDY)
         self.lines = max(1, int(rest / (LEADING * POINT * SETTINGS)))
 
-    def fitted(self, pour):
+    def fitted(self, pour: str) -> tuple[float, str]:
         """Size in pt at which a name fits, and the name as printed, its middle left out where it must be."""
         name = whole = visible(plain(pour))
         for size in NAME_SIZES:
@@ -77,7 +83,7 @@ class Box:
         return lines * (self.width / (POINT * size)) - (lines - 1) * 1.5
 
 
-def plain(text):
+def plain(text: str) -> str:
     """One line, without control signs."""
     return " ".join("".join(c if unicodedata.category(c) != "Cc" else " " for c in str(text)).split())
 

@@ -1,6 +1,8 @@
 """A sheet of self-adhesive labels: where each label lies on the paper, in millimetres."""
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
+from typing import Any
 
 from testpour.pages import PAPERS
 from testpour.problems import Problems
@@ -47,29 +49,29 @@ class LabelSheet:
     top: float | None = None
 
     @property
-    def size(self):
+    def size(self) -> tuple[float, float]:
         """Width and height of the paper."""
         return PAPERS[self.paper]
 
     @property
-    def count(self):
+    def count(self) -> int:
         """Labels on one sheet."""
         return self.columns * self.rows
 
     @property
-    def margins(self):
+    def margins(self) -> tuple[float, float]:
         """Left and top margin to the first label."""
         across, down = self._covered()
         left = (self.size[0] - across) / 2 if self.left is None else self.left
         return left, (self.size[1] - down) / 2 if self.top is None else self.top
 
-    def place(self, number):
+    def place(self, number: int) -> tuple[float, float]:
         """Left and top edge of label `number`, counted from 1 along the rows."""
         row, column = divmod(number - 1, self.columns)
         left, top = self.margins
         return left + column * (self.width + self.gap_across), top + row * (self.height + self.gap_down)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The sheet in words."""
         return f"{self.paper}, {self.count} of {self.width:.3g} x {self.height:.3g} mm"
 
@@ -77,7 +79,7 @@ class LabelSheet:
         return (self.columns * self.width + (self.columns - 1) * self.gap_across,
                 self.rows * self.height + (self.rows - 1) * self.gap_down)
 
-    def problems(self):
+    def problems(self) -> Iterator[str]:
         """Why these labels do not lie on the paper, in sentences."""
         if self.columns < 1 or self.rows < 1:
             yield f"a sheet has at least one column and one row; this one has {self.columns} and {self.rows}."
@@ -92,7 +94,7 @@ class LabelSheet:
                        f"{paper:g} mm. Measure the sheet again.")
 
 
-def label_sheet(given):
+def label_sheet(given: str | Mapping[str, Any] | LabelSheet) -> LabelSheet:
     """A `LabelSheet` from its name in `SHEETS`, or from a dict of its lengths (mm or text with a unit).
 
     Raises

@@ -1,6 +1,10 @@
 """Labels for castings: name, session, settings and a code that a phone reads, on sheets of labels."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -23,6 +27,13 @@ from testpour.pages import template
 from testpour.planning.believed import by_pour, pour_cautions
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, listed, visible
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from testpour.logbook.book import Logbook
+    from testpour.logbook.castings import Castings
+    from testpour.planning.plan import Plan
 
 SAVED = page_kind("sheet of labels")
 
@@ -54,11 +65,11 @@ class Labels:
     cautions: Cautions = field(default_factory=Cautions)
 
     @property
-    def pages(self):
+    def pages(self) -> int:
         """How many sheets are needed."""
         return int(self.table["page"].max())
 
-    def sentence(self):
+    def sentence(self) -> str:
         """How many labels and sheets, and how to print them."""
         last = self.table.iloc[-1]
         free = self.sheet.count - int(last["position"])
@@ -76,7 +87,7 @@ class Labels:
     def _repr_html_(self):
         return self._render(whole=False)
 
-    def save(self, path):
+    def save(self, path: str | Path) -> Path:
         """Write the labels as one HTML page that needs nothing else; returns the path written. Only such a page is replaced."""
         return put(path, self._render(whole=True), SAVED)
 
@@ -91,7 +102,12 @@ class Labels:
         )
 
 
-def labels(pours, *, session=None, only=None, sheet="A4, 24 of 70 x 37 mm", start=1, copies=1, shift=(0, 0), date=""):
+def labels(
+    pours: Plan | Castings | Logbook, *, session: int | str | None = None,
+    only: str | Sequence[str] | None = None,
+    sheet: str | Mapping[str, Any] | LabelSheet = "A4, 24 of 70 x 37 mm", start: int = 1, copies: int = 1,
+    shift: tuple[str | float, str | float] = (0, 0), date: str = ""
+) -> Labels:
     """Labels for the pours of a plan or a log, to print on a sheet of labels from the browser.
 
     Parameters

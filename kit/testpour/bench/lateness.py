@@ -3,6 +3,8 @@
 import datetime as dt
 import re
 import time
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from testpour.bench.slots import hours_words
 
@@ -21,7 +23,7 @@ class Clocks:
         Gives the present moment on the workshop's clock.
     """
 
-    def __init__(self, clock):
+    def __init__(self, clock: Callable[[], dt.datetime]) -> None:
         self._clock = clock
         self._steady = time.monotonic if clock == dt.datetime.now else lambda: 0.0
         self._seen = self._now()
@@ -30,7 +32,7 @@ class Clocks:
     def _now(self):
         return self._clock().timestamp(), self._steady()
 
-    def look(self):
+    def look(self) -> float:
         """Seconds by which the clock was set back since the last look; 0 where it was not. `back` keeps the last."""
         (wall, steady), self._seen = self._seen, self._now()
         lost = (self._seen[1] - steady) - (self._seen[0] - wall)
@@ -38,7 +40,7 @@ class Clocks:
             self.back = lost
         return lost if lost > STEP else 0.0
 
-    def moment(self, message):
+    def moment(self, message: Mapping[str, Any]) -> tuple[dt.datetime, str]:
         """When a message was tapped, and the mark its entry gets; ``""`` where nothing is to be asked.
 
         A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `SANE` a mark.
@@ -61,7 +63,7 @@ def _span(seconds):
     return f"{seconds:.0f} s" if seconds < 60 else hours_words(seconds / 3600)
 
 
-def question(note):
+def question(note: str) -> str:
     """What a note asks about the time of its entry; ``""`` where nothing is open."""
     place = note.rfind(ASKED)
     if place < 0 or place < note.rfind(CONFIRMED):
@@ -69,7 +71,7 @@ def question(note):
     return note[place + len(ASKED) + 2 :].split(".")[0]
 
 
-def here(moment, note):
+def here(moment: dt.datetime, note: str) -> dt.datetime:
     """A time that a bench in another zone logged, on the clock of this computer."""
     found = ZONE.findall(note)
     if not found:

@@ -1,16 +1,23 @@
 """Several readings of one specimen: mean, spread, and whether the method in force is satisfied."""
 
+from __future__ import annotations
+
 import math
 import re
 import statistics
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 from testpour.logbook.known import known
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 APART = re.compile(r"[;\s/]+|,\s+")  # 76,5 is one number; 76, 79 are two
 
@@ -55,24 +62,24 @@ class Several:
     unit : str
     """
 
-    values: tuple
+    values: tuple[float, ...]
     method: Method | None
-    flags: tuple
+    flags: tuple[str, ...]
     unit: str
 
     @property
-    def enough(self):
+    def enough(self) -> bool:
         """Whether there are as many as the method asks; true where no method is known."""
         return self.method is None or len(self.values) >= self.method.readings
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Count, mean, spread and what is missing, in words."""
         if not self.values:
             return self._asked() if self.method else ""
         kept, left = self.values, ""
         drop = self.method.drop if self.method else 0
         if drop and self.enough:
-            kept, left = sorted(self.values)[drop:-drop], ", highest and lowest left out"
+            kept, left = tuple(sorted(self.values)[drop:-drop]), ", highest and lowest left out"
         text = f"{count(len(self.values), 'reading')}: mean {statistics.fmean(kept):.1f} {self.unit}{left}"
         if len(kept) > 1:
             text += f", spread {statistics.stdev(kept):.1f} (standard deviation), {min(kept):g} to {max(kept):g}"
@@ -87,18 +94,21 @@ class Several:
 
 
 @cache
-def methods():
+def methods() -> tuple[Method, ...]:
     """Every method of `methods.toml`."""
     raw = tomllib.loads(files("testpour.bench").joinpath("methods.toml").read_text("utf-8"))
     return tuple(Method(**entry) for entry in raw["methods"])
 
 
-def method_for(reading):
+def method_for(reading: Reading) -> Method | None:
     """The method for the scale a reading is on, or None; scales do not convert, so neither do methods."""
     return next((m for m in methods() if reading.unit.startswith(m.scale)), None)
 
 
-def several(reading, text, thickness=None, edge=None):
+def several(
+    reading: Reading, text: str | Sequence[str | float], thickness: str | float | None = None,
+    edge: str | float | None = None
+) -> Several:
     """Readings as typed, looked at together.
 
     Parameters

@@ -1,13 +1,24 @@
 """The planned pours of one session as a form needs them: what to set and what to weigh."""
 
+from __future__ import annotations
+
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from numbers import Real
+from typing import TYPE_CHECKING
 
+import pandas as pd
+
+from testpour.bench.bench_sheet import BenchSheet
 from testpour.bench.weighing import decimals
 from testpour.cautions import check_batch, check_delivered
+from testpour.planning.plan import Plan
 from testpour.problems import Problems
 from testpour.units import show
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 WEIGHED = ("catalyst", "pigment")
 
@@ -15,7 +26,7 @@ WEIGHED = ("catalyst", "pigment")
 class FormProblem(Problems):
     """A session form cannot be made of what was given; `problems` lists each reason."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: Iterable[str]) -> None:
         super().__init__("Session form", problems)
 
 
@@ -37,13 +48,15 @@ class PlannedPour:
     """
 
     pour: str
-    settings: dict
-    said: tuple
-    weigh: tuple
-    warnings: tuple = ()
+    settings: Mapping[str, float | str]
+    said: tuple[str, ...]
+    weigh: tuple[dict[str, str], ...]
+    warnings: tuple[str, ...] = ()
 
 
-def planned_pours(study, source, session=None):
+def planned_pours(
+    study: Study, source: Plan | BenchSheet | pd.DataFrame, session: int | str | None = None
+) -> tuple[str, tuple[PlannedPour, ...]]:
     """The session's name and its planned pours in run order.
 
     Parameters
@@ -59,11 +72,11 @@ def planned_pours(study, source, session=None):
     FormProblem
         If it is not clear which session is meant, or there is no pour in it.
     """
-    table = getattr(source, "table", source)
-    if not hasattr(table, "iterrows") or not len(table) or not table.index.is_unique:
+    table = source.table if isinstance(source, Plan | BenchSheet) else source
+    if not isinstance(table, pd.DataFrame) or not len(table) or not table.index.is_unique:
         raise FormProblem(["give a plan, a bench sheet or a table with one row a pour, each with a name of its own."])
-    name, table = _one_session(table, getattr(source, "session", None), session)
-    step = getattr(source, "scale_resolution", 0.1)
+    name, table = _one_session(table, source.session if isinstance(source, BenchSheet) else None, session)
+    step = source.scale_resolution if isinstance(source, BenchSheet) else 0.1
     varied = {f.name for f in study.varied}
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
     pours = []

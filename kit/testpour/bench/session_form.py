@@ -1,12 +1,22 @@
 """The session form as a widget: it carries taps to the desk and shows the state that comes back."""
 
+from __future__ import annotations
+
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 import anywidget
 import traitlets
 
 from testpour.bench.desk import Desk
 from testpour.logbook.database import shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.bench.bench_sheet import BenchSheet
+    from testpour.logbook.book import Logbook
+    from testpour.planning.plan import Plan
 
 HERE = files("testpour.bench")
 
@@ -19,7 +29,7 @@ class SessionForm(anywidget.AnyWidget):
     state = traitlets.Dict().tag(sync=True)
     where = traitlets.Unicode().tag(sync=True)
 
-    def __init__(self, desk):
+    def __init__(self, desk: Desk) -> None:
         self._desk = desk
         super().__init__(state=desk.state(), where=self._place())
         self.on_msg(self._hear)
@@ -32,7 +42,7 @@ class SessionForm(anywidget.AnyWidget):
             data["text/plain"] = self.sentence()
         return bundle
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the form holds, in a sentence."""
         poured = sum(bool(card["name"]) for card in self.state["cards"])
         return f"Session {self.state['session']}: {poured} of {len(self.state['cards'])} pours have their catalyst in."
@@ -62,7 +72,10 @@ class SessionForm(anywidget.AnyWidget):
         return f"{shown(self._desk.logbook.address)} {self._desk.session}"
 
 
-def session_form(logbook, plan_or_sheet=None, session=None):
+def session_form(
+    logbook: Logbook, plan_or_sheet: Plan | BenchSheet | pd.DataFrame | None = None,
+    session: int | str | None = None
+) -> SessionForm:
     """A form for one session at the bench: catalyst in, readings as they happen, and what is due.
 
     Parameters

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from testpour.catalogue import Reading
+
+if TYPE_CHECKING:
+    from testpour.bench.form_rows import Row
+    from testpour.study import Study
 
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
 # on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.
@@ -30,19 +36,19 @@ class Slot:
     closes: float
 
     @property
-    def opens(self):
+    def opens(self) -> float:
         """Hours after mixing from which on a reading counts for it."""
         return OPENS * self.age
 
-    def holds(self, age):
+    def holds(self, age: float | None) -> bool:
         """Whether a reading at that age fills it."""
         return age is not None and self.opens <= age < self.closes
 
-    def logged_age(self, age):
+    def logged_age(self, age: float) -> float:
         """The age to log: the planned one where the reading came near enough, else what it was."""
         return self.age if abs(age - self.age) <= NEAR * self.age else float(f"{age:.3g}")
 
-    def status(self, age):
+    def status(self, age: float) -> str:
         """``"later"``, ``"early"``, ``"due"``, ``"overdue"`` or ``"missed"`` at an age."""
         if age < self.opens:
             return "later"
@@ -53,7 +59,7 @@ class Slot:
         return "early" if age < self.age else "overdue"
 
 
-def slots(study):
+def slots(study: Study) -> list[Slot]:
     """Every planned reading of a pour, in the order of the study's readings and then of age."""
     found = []
     for reading in study.readings:
@@ -63,12 +69,12 @@ def slots(study):
     return found
 
 
-def filled(slot, readings):
+def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
     """The rows that fill a slot."""
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
 
 
-def hours_words(hours):
+def hours_words(hours: float) -> str:
     """A span of time as a person says it: ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``."""
     minutes = round(abs(hours) * 60)
     if minutes < 60:

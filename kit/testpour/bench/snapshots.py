@@ -1,10 +1,18 @@
 """The photographs of a session's pours, made small once, for their cards."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
 import sqlalchemy as sa
 
 from testpour.logbook.loading import standing
 from testpour.logbook.photos import photo_of
 from testpour.logbook.tables import PHOTOS, LogProblem
+
+if TYPE_CHECKING:
+    from testpour.logbook.book import Logbook
 
 PIXELS = 160  # a card shows them about so wide
 
@@ -17,15 +25,16 @@ class Snapshots:
     logbook : Logbook
     """
 
-    def __init__(self, logbook):
-        self.logbook, self._small = logbook, {}
+    def __init__(self, logbook: Logbook) -> None:
+        self.logbook = logbook
+        self._small: dict[str, str] = {}
 
-    def of(self, pours):
+    def of(self, pours: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
         """The photographs that stand, by pour, in the order of logging, as plain data."""
         query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
         with self.logbook.reading_only() as connection:
             photos = [photo_of(self.logbook.study, row) for row in connection.execute(query)]
-        found = {pour: [] for pour in pours}
+        found: dict[str, list[dict[str, Any]]] = {pour: [] for pour in pours}
         for photo in photos:
             found[photo.pour].append(self._shown(photo))
         return found

@@ -1,18 +1,28 @@
 """What a tap does to the log. Each deed can come twice and is logged once."""
 
+from __future__ import annotations
+
 import contextlib
 import math
 import warnings
+from collections.abc import Callable, Iterable, Mapping
+from typing import TYPE_CHECKING, Any
 
-from testpour.bench.form_rows import TAKEN_BACK, before_it
+from testpour.bench.form_rows import TAKEN_BACK, Made, before_it
 from testpour.bench.lateness import CONFIRMED
 from testpour.bench.methods import several
-from testpour.bench.slots import filled
-from testpour.logbook.book import Caution
+from testpour.bench.slots import Slot, filled
+from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.database import on_server
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
 from testpour.wording import count
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from testpour.bench.buttons import Event
+    from testpour.catalogue import Reading
 
 AGAIN = "checked again"
 SEEN = "it happened between the last check and this one"
@@ -40,10 +50,13 @@ class Taps:
     not.
     """
 
-    def __init__(self, logbook, by):
+    def __init__(self, logbook: Logbook, by: Callable[[], str]) -> None:
         self.logbook, self.by, self.mark = logbook, by, ""
 
-    def catalyst_in(self, name, settings, session, at, anyway=False):
+    def catalyst_in(
+        self, name: str, settings: Mapping[str, float | str], session: str, at: dt.datetime,
+        anyway: bool = False
+    ) -> str:
         """Log the pour, begun at `at`."""
         with warnings.catch_warnings():  # the card shows them before the tap
             warnings.simplefilter("ignore", Caution)
@@ -58,7 +71,7 @@ class Taps:
     def _why(self, why):
         return f"{why}. {self.mark}" if self.mark else why
 
-    def check(self, made, event, at):
+    def check(self, made: Made, event: Event, at: dt.datetime) -> str:
         """Looked, and it has not happened yet."""
         now, held = event.value(made.minutes(at)), _held(made, event.reading)
         if held is None:
@@ -67,7 +80,7 @@ class Taps:
             self.logbook.correct_reading(held.entry, not_yet=now, why=self._why(AGAIN), by=self.by())
         return f"{event.still} at {now:.1f} {event.reading.unit}"
 
-    def happened(self, made, event, at, companion=""):
+    def happened(self, made: Made, event: Event, at: dt.datetime, companion: str = "") -> str:
         """It happened, or was found to have happened, at `at`; `companion` is what was read with it."""
         if companion and event.companion is not None:
             event.companion.parse(companion)  # refused before anything is stored
@@ -76,31 +89,34 @@ class Taps:
             self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
                                          why=self._why(SEEN), by=self.by())
         elif held is None:
-            way = {"already": now} if event.check else {"value": now}
-            self.logbook.add_reading(made.pour, event.reading.name, **way, by=self.by(), note=self.mark)
+            exact, already = (None, now) if event.check else (now, None)
+            self.logbook.add_reading(made.pour, event.reading.name, exact, already=already, by=self.by(), note=self.mark)
         if companion and event.companion is not None and _held(made, event.companion) is None:
             self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
 
-    def watched(self, made, event):
+    def watched(self, made: Made, event: Event) -> str:
         """Found to have happened, and it was watched: so it is known exactly."""
         held = _held(made, event.reading)
         if held is not None and held.known == "already":
             self.logbook.correct_reading(held.entry, value=held.high, why=WATCHED, by=self.by())
         return f"{event.done.lower()}, watched"
 
-    def write(self, made, reading, text, slot=None, at=None):
+    def write(
+        self, made: Made, reading: Reading, text: str, slot: Slot | None = None,
+        at: dt.datetime | None = None
+    ) -> str:
         """A reading as typed: a value, or words such as ``"20 to 25 min"``; a second one corrects the first."""
         held = _held(made, reading) if slot is None else next(iter(filled(slot, made.readings)), None)
         if held is not None:
             if not _same(self.logbook.study, held, reading, text):
                 self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
         else:
-            age, note = (None, "") if slot is None else _age(slot, made.minutes(at) / 60)
+            age, note = (None, "") if slot is None or at is None else _age(slot, made.minutes(at) / 60)
             self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by())
         return f"{reading.words} {text}"
 
-    def values(self, made, slot, message, at):
+    def values(self, made: Made, slot: Slot, message: Mapping[str, Any], at: dt.datetime) -> str:
         """Several readings of one specimen, all or none; what the method lacks goes into their note."""
         found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
         if not found.values:
@@ -115,7 +131,7 @@ class Taps:
                                   note=note, by=self.by())
         return f"{slot.reading.words}, {found.sentence()}"
 
-    def take_back(self, made, entries):
+    def take_back(self, made: Made, entries: Iterable[int]) -> str:
         """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn."""
         rows = [row for row in made.readings if row.entry in entries]
         for row in rows:
@@ -126,7 +142,7 @@ class Taps:
                 self.logbook.correct_reading(row.entry, **_as_known(before), why=TAKEN_BACK, by=self.by())
         return f"{count(len(rows), 'tap')} taken back"
 
-    def time_right(self, made, entries):
+    def time_right(self, made: Made, entries: Iterable[int]) -> str:
         """The time of a tap that came late, or by a clock that was set back, is right after all."""
         if not entries:
             self.logbook.correct_pour(made.pour, why=CONFIRMED, by=self.by())
@@ -134,24 +150,24 @@ class Taps:
             self.logbook.correct_reading(row.entry, **_as_known(row), why=CONFIRMED, by=self.by())
         return "the time is confirmed"
 
-    def photo(self, made, picture, at):
+    def photo(self, made: Made, picture: bytes, at: dt.datetime) -> str:
         """A photograph of the pour, as the bytes of its file, taken now."""
         age = max(made.minutes(at), 0) / 60
         self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by(), note=self.mark)
         return f"photograph at {age:.1f} h"
 
-    def photo_back(self, entries):
+    def photo_back(self, entries: Iterable[int]) -> str:
         """A photograph taken back; its row stays in the history."""
         for entry in entries:
             self.logbook.withdraw_photo(entry, why=TAKEN_BACK)
         return "photograph taken back"
 
-    def unpour(self, made):
+    def unpour(self, made: Made) -> str:
         """The pour taken back, its readings with it."""
         self.logbook.withdraw_pour(made.pour, why=TAKEN_BACK)
         return "catalyst in taken back"
 
-    def fill_in(self, made, lacking):
+    def fill_in(self, made: Made, lacking: Mapping[str, float | str]) -> None:
         """The room or a lot, read after the catalyst went in."""
         self.logbook.correct_pour(made.pour, settings=lacking, why="read after the catalyst went in", by=self.by())
 

@@ -4,9 +4,13 @@ Pigment waits in each pot before any catalyst is out; resin and catalyst are mix
 top, so every pot carries the same catalyst percentage. Percentages are by mass of resin.
 """
 
+from __future__ import annotations
+
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -14,6 +18,9 @@ from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
 from testpour.cautions import Cautions, check_delivered
 from testpour.units import show
 from testpour.wording import in_html, table_html
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 HALF = Fraction(1, 2)
 TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered may be off
@@ -48,13 +55,13 @@ class WeighOut:
     catalyst: float
     resin_mass: float
     catalyst_mass: float
-    delivered: tuple
+    delivered: tuple[float, float]
     scale_resolution: float
     smallest_batch: float
-    steps: tuple
+    steps: tuple[str, ...]
     cautions: Cautions
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The amounts and how well this scale can weigh them, in sentences."""
         low, high = self.delivered
         step = show(self.scale_resolution, "g", 6)
@@ -77,7 +84,7 @@ class WeighOut:
         steps = "".join(f"<li>{in_html(step)}</li>" for step in self.steps)
         return f"{table_html(self.shown())}<ol>{steps}</ol><p>{in_html(self.sentence())}</p>"
 
-    def shown(self):
+    def shown(self) -> pd.DataFrame:
         """`table` as text to read at the scale."""
         digits = decimals(self.scale_resolution)
         heads = {"resin": "resin (g)", "resin_mL": "resin (mL)", "catalyst": "catalyst (g)", "mix": "mix (g)",
@@ -89,8 +96,8 @@ class WeighOut:
         return pd.DataFrame(text, index=self.table.index)
 
 
-def weigh_out(resin=None, *, mould_volume=None, waste="5 %", catalyst="1.5 %", pigment=None, pots=1, study=None,
-              resin_density=None, catalyst_density=None, drops_per_mL=None, scale_resolution="0.1 g"):
+def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | None = None, waste: str | float = "5 %", catalyst: str | float = "1.5 %", pigment: str | float | Mapping[str, str | float] | None = None, pots: int | Mapping[str, float] = 1, study: Study | None = None,
+              resin_density: str | float | None = None, catalyst_density: str | float | None = None, drops_per_mL: float | None = None, scale_resolution: str | float = "0.1 g") -> WeighOut:
     """What to weigh out for one mix.
 
     Parameters
@@ -134,7 +141,7 @@ def weigh_out(resin=None, *, mould_volume=None, waste="5 %", catalyst="1.5 %", p
     return _weighed(asked)
 
 
-def smallest_batch(catalyst, scale_resolution):
+def smallest_batch(catalyst: float, scale_resolution: float) -> float:
     """Least resin (g) from which up a scale delivers the catalyst within a tenth of its target.
 
     Both amounts are rounded to the scale's step and each reading is uncertain by half a step. Worked in
@@ -232,6 +239,6 @@ def _grams(mass, weighed):
     return f"{mass:.{decimals(weighed.scale_resolution)}f} g"
 
 
-def decimals(step):
+def decimals(step: float) -> int:
     """Decimal places that show one step of a scale."""
     return max(0, -math.floor(math.log10(step) + 1e-9))

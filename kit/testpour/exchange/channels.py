@@ -1,12 +1,18 @@
 """Which column holds the casting's temperature, which the room's, and in what unit."""
 
+from __future__ import annotations
+
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from testpour.exchange.grid import number
+from testpour.exchange.grid import Grid, number
 from testpour.wording import listed
+
+if TYPE_CHECKING:
+    from testpour.exchange.clock import Times
 
 ROOM = re.compile(r"\b(room|ambient|air|shop|workshop|raum|umgebung|luft|ambiante|ambiente)\b", re.IGNORECASE)
 OTHER = re.compile(r"%|\b(rh|humidity|hygro\w*|dew|volts?|mv|battery|batt|pressure|h?pa|mbar|event|status|cold junction|cj)\b", re.IGNORECASE)
@@ -38,10 +44,13 @@ class Channel:
 
     name: str
     degrees: np.ndarray
-    unread: tuple
+    unread: tuple[int, ...]
 
 
-def read_channels(grid, times, channel=None, room=None, unit=None):
+def read_channels(
+    grid: Grid, times: Times, channel: str | int | None = None, room: str | int | None = None,
+    unit: Literal["degC", "degF", "K"] | None = None
+) -> tuple[tuple[Channel, Channel | None] | None, list[str]]:
     """Find the casting's channel and the room's.
 
     Returns
@@ -68,7 +77,7 @@ def read_channels(grid, times, channel=None, room=None, unit=None):
         one, said = (None, []) if k is None else _degrees(grid, k, offered[k], SPELT.get(str(unit).casefold()))
         found.append(one)
         problems += said
-    return (None, problems) if problems else (found, [])
+    return (None, problems) if problems else ((found[0], found[1]), [])
 
 
 def _name(grid, k):

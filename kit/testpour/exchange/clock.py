@@ -3,10 +3,11 @@
 import datetime as dt
 import re
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from testpour.exchange.grid import number
+from testpour.exchange.grid import Grid, number
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
@@ -14,6 +15,7 @@ STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?:Z|[+-]\d\d
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
          "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}
+TimeUnit = Literal["s", "min", "h", "hh:mm", "mm:ss", "hh:mm:ss"]
 SHAPES = ("hh:mm", "mm:ss", "hh:mm:ss")
 ELAPSED = re.compile(r"\b(time|elapsed|duration|t|s|sec|seconds?|min|mins|minutes?|h|hrs?|hours?|zeit|temps|tiempo|tempo)\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
@@ -36,13 +38,15 @@ class Times:
         The date of the first row, where it is stated and sure.
     """
 
-    minutes: np.ndarray
+    minutes: np.ndarray | None
     columns: frozenset
     midnight: float | None = None
     date: dt.date | None = None
 
 
-def read_times(grid, time=None, day_first=None):
+def read_times(
+    grid: Grid, time: TimeUnit | None = None, day_first: bool | None = None
+) -> tuple[Times, list[str]]:
     """Find the time column and read it.
 
     Parameters
@@ -85,7 +89,7 @@ def _first(columns, pattern, without):
     return None
 
 
-def minutes_of(cell, shape="hh:mm:ss"):
+def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
     """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none."""
     found = HMS.fullmatch(cell)
     if not found:
@@ -125,7 +129,7 @@ def _units(head):
     return {word for word in re.findall(r"[a-z]+", head.casefold()) if word in UNITS and word not in ("d", "day")}
 
 
-def is_growing(grid, k):
+def is_growing(grid: Grid, k: int) -> bool:
     """Whether a column holds numbers that never fall, but for a slip."""
     cells = grid.column(k)
     steps = _steps(grid, k)

@@ -16,7 +16,7 @@ FINE = re.compile(rb"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length 
 PACKAGES = ("numpy", "pandas", "statsmodels", "matplotlib")
 
 
-def to_csv(table):
+def to_csv(table: pd.DataFrame) -> str:
     """A table as CSV text that no spreadsheet runs: text that looks like a formula gets a leading quote.
 
     Open ends (infinite) are blank; `known` says which end is open. After the advice of the OWASP page on
@@ -40,19 +40,19 @@ def _neutral(value):
     return "'" + text if text.lstrip(" ").startswith((*ACTIVE, "\n")) else text
 
 
-def data_link(text):
+def data_link(text: str) -> str:
     """A `data:` address that holds a CSV file; the mark in front tells a spreadsheet that it is UTF-8."""
     return "data:text/csv;charset=utf-8;base64," + base64.b64encode(("\ufeff" + text).encode()).decode()
 
 
-def image_link(image, kind="svg"):
+def image_link(image: bytes, kind: str = "svg") -> str:
     """A `data:` address that holds a figure; a drawing's lengths are rounded to what an eye or a printer can part."""
     if kind == "svg":
         image = re.sub(rb"\s*\n\s*", b"\n", FINE.sub(rb"\1", image))
     return f"data:image/{'svg+xml' if kind == 'svg' else kind};base64,{base64.b64encode(image).decode()}"
 
 
-def versions():
+def versions() -> dict[str, str]:
     """Name to version of what made the page."""
     try:
         own = version("testpour")

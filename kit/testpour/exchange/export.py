@@ -1,10 +1,13 @@
 """Castings out: as a table that spreadsheets and other programs open."""
 
+from __future__ import annotations
+
 import io
 import re
 import zipfile
 import zlib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,11 +15,14 @@ import pandas as pd
 from testpour.files import Kind, free_for, put
 from testpour.logbook.sheet_cells import tame
 
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+
 MAKER = "testpour, table of castings"
 LONGEST = 100_000  # bytes that are looked at to tell an earlier table
 
 
-def write_sheet(castings, path):
+def write_sheet(castings: Castings, path: str | Path) -> Path:
     """Write the castings as a table for other programs, units in the headers; returns the path.
 
     Parameters
@@ -47,7 +53,7 @@ def write_sheet(castings, path):
     """
     path = Path(path)
     write, known = WRITERS.get(path.suffix.casefold(), (None, None))
-    if write is None:
+    if write is None or known is None:
         raise ValueError(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
     kind = Kind("a table of castings", known)
     free_for(path, kind)

@@ -7,6 +7,7 @@ import time
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Literal
 
 from testpour.files import name_new
 from testpour.study_file import read_study
@@ -34,16 +35,16 @@ class StudyFolder:
     fresh: bool = False
 
     @property
-    def notebooks(self):
+    def notebooks(self) -> tuple[str, ...]:
         """Names of the notebooks in the folder, in order."""
         return tuple(sorted(p.name for p in self.path.glob("*.ipynb")))
 
     @property
-    def lacks(self):
+    def lacks(self) -> tuple[str, ...]:
         """Names of the template notebooks that the folder does not have."""
         return tuple(sorted({p.name for p in templates()} - set(self.notebooks)))
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What was made, or what was found and left alone."""
         there = ", ".join(self.notebooks) or "no notebooks"
         if self.fresh:
@@ -57,7 +58,7 @@ class StudyFolder:
         return said
 
 
-def shipped(kind):
+def shipped(kind: Literal["notebooks", "datasets"]) -> Path:
     """The folder of the templates or data sets that came with the package.
 
     A checkout comes first: what an editable install bundled is frozen at the time of its install.
@@ -77,12 +78,12 @@ def shipped(kind):
     return package / "_bundled" / kind
 
 
-def templates():
+def templates() -> tuple[Path, ...]:
     """The template notebooks, in order of name."""
     return tuple(sorted(shipped("notebooks").glob("*.ipynb")))
 
 
-def make_folder(path, demo=True):
+def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
     """Make a study folder, or find one that is there already.
 
     Parameters

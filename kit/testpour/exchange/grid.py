@@ -43,19 +43,19 @@ class Grid:
     """
 
     name: str
-    heads: tuple
-    rows: tuple
-    lines: tuple
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    lines: tuple[int, ...]
     preamble: str
     decimal: str
-    skipped: tuple
+    skipped: tuple[str, ...]
 
-    def column(self, k):
+    def column(self, k: int) -> list[str]:
         """The cells of column `k`, blanks as ""."""
         return ["" if row[k].casefold().strip("#. ") in BLANK else row[k] for row in self.rows]
 
 
-def find_grid(name, text):
+def find_grid(name: str, text: str) -> Grid:
     """Find the separator, the block, its heads and its decimal mark.
 
     Raises
@@ -82,7 +82,7 @@ def find_grid(name, text):
 
 
 @lru_cache(maxsize=300_000)
-def number(cell, decimal):
+def number(cell: str, decimal: str) -> tuple[float, str] | None:
     """A cell as a float and the unit behind it; None where it is not a number."""
     found = QUANTITY.fullmatch(cell)
     if not found:

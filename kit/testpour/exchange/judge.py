@@ -12,7 +12,9 @@ PACE = 60.0  # min within which a rise must come to stand out from a room
 SHARP = 1.0  # min either side: a peak known so closely is logged as read off
 
 
-def judge(minutes, degrees, room=None):
+def judge(
+    minutes: np.ndarray, degrees: np.ndarray, room: np.ndarray | None = None
+) -> tuple[pd.DataFrame, str, float, np.ndarray]:
     """Readings, state, noise and the trace without cure.
 
     Parameters
@@ -40,7 +42,7 @@ def judge(minutes, degrees, room=None):
     return _readings(onset, peak, minutes), "peaked" if peak.passed else "rising", noise, inert
 
 
-def noise_of(degrees):
+def noise_of(degrees: np.ndarray) -> float:
     """Standard deviation of one row, K, from second differences: a slope leaves no trace in them."""
     bends = np.diff(degrees, 2)
     steps = np.abs(np.diff(np.unique(degrees)))

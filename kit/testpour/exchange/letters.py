@@ -13,7 +13,7 @@ class TraceProblems(Problems):
     """A file cannot be read as a temperature trace; `problems` lists each reason."""
 
 
-def read_letters(path):
+def read_letters(path: Path) -> str:
     """The file as text.
 
     Parameters

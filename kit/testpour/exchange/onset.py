@@ -39,14 +39,16 @@ class Onset:
     weight: np.ndarray
     inert: np.ndarray
 
-    def between(self, which, share):
+    def between(self, which: str, share: float) -> float:
         """The instant before which `share` of the weight lies."""
         values = getattr(self, which)
         order = np.argsort(values)
         return float(values[order][min(np.searchsorted(np.cumsum(self.weight[order]), share), len(order) - 1)])
 
 
-def find_onset(minutes, degrees, noise, room=None):
+def find_onset(
+    minutes: np.ndarray, degrees: np.ndarray, noise: float, room: np.ndarray | None = None
+) -> Onset:
     """Weigh candidate curves, room drift and self-heating together, against the early trace.
 
     Each candidate is ``a + b t + d exp(-t / lag) + c max(t - start, 0) ** power``: the first three terms are
@@ -80,8 +82,8 @@ def find_onset(minutes, degrees, noise, room=None):
     weight = np.exp(-0.5 * (loss - loss.min()))
     weight[found[:, 3] <= 0.0] = 0.0
     weight = weight / weight.sum() if weight.sum() > 0.0 else np.full(len(loss), 1.0 / len(loss))
-    pass_at = [_passes(level, found[:, 3], start[:, 0], power[:, 0], scale, minutes[-1]) for level in (RISE, LEAVES, GELLED)]
-    return Onset(*pass_at, weight, _inert(minutes, found, lag, weight, t[0]) + (0.0 if room is None else room - room[0]))
+    minutes_at, leaves_at, gelled_at = (_passes(level, found[:, 3], start[:, 0], power[:, 0], scale, minutes[-1]) for level in (RISE, LEAVES, GELLED))
+    return Onset(minutes_at, leaves_at, gelled_at, weight, _inert(minutes, found, lag, weight, t[0]) + (0.0 if room is None else room - room[0]))
 
 
 def _end(minutes, degrees):
@@ -91,7 +93,7 @@ def _end(minutes, degrees):
     return int(np.argmax(risen)) if risen.any() else len(minutes) - 1
 
 
-def smoothed(minutes, degrees, width):
+def smoothed(minutes: np.ndarray, degrees: np.ndarray, width: float) -> np.ndarray:
     """Mean of the trace within `width` minutes about each row."""
     total = np.concatenate([[0.0], np.cumsum(degrees)])
     first = np.searchsorted(minutes, minutes - width / 2, "left")

@@ -1,5 +1,7 @@
 """A log with its study written as an open Data Package, which other programs read without this kit."""
 
+from __future__ import annotations
+
 import datetime as dt
 import json
 import os
@@ -8,13 +10,14 @@ import zipfile
 from dataclasses import fields as parts_of
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.catalogue import Factor, Reading
 from testpour.exchange.package_cells import to_csv
 from testpour.exchange.package_files import PackageProblems
-from testpour.exchange.package_reading import read_package
+from testpour.exchange.package_reading import Package, read_package
 from testpour.exchange.package_schema import (
     DESCRIPTOR,
     HISTORY,
@@ -33,8 +36,13 @@ from testpour.logbook.whole import all_rows
 from testpour.study import Aim
 from testpour.wording import ESCAPED
 
+if TYPE_CHECKING:
+    from testpour.logbook.book import Logbook
 
-def write_package(source, to, licence="CC0-1.0", names=False):
+
+def write_package(
+    source: Logbook | Castings, to: str | Path, licence: str = "CC0-1.0", names: bool = False
+) -> Package:
     """Write a log with its study as an open Data Package, and read it again before it is called written.
 
     Parameters

@@ -1,10 +1,14 @@
 """The cells of a Data Package: values as text by the column's declared type, and back."""
 
+from __future__ import annotations
+
 import datetime as dt
 import io
 import json
 import math
 import warnings
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,10 +17,14 @@ from testpour.logbook.sheet_cells import tame, untame
 from testpour.text_file import nested
 from testpour.wording import ESCAPED
 
+if TYPE_CHECKING:
+    from testpour.exchange.package_schema import Table
+
+
 SHOWN = 20  # cells of a column named one by one
 
 
-def to_csv(table, columns):
+def to_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
     """Columns as the bytes of a CSV file.
 
     Parameters
@@ -49,7 +57,7 @@ WRITE = {
 }
 
 
-def from_csv(table, data, problems):
+def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[Any]] | None:
     """Columns of values by name from the bytes of a CSV file, or None where it is of another shape.
 
     Each cell that is not of its column's type is added to `problems`. A blank cell is None.

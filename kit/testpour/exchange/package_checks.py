@@ -1,12 +1,22 @@
 """Whether the tables of a package can be a log of their study: names that meet, ends in order, values believable."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 SHOWN = 5  # rows named in a problem
 
 
-def check_castings(study, pours, readings, units, problems):
+def check_castings(
+    study: Study, pours: pd.DataFrame, readings: pd.DataFrame, units: Sequence[str], problems: list[str]
+) -> None:
     """Add to `problems` what in the tables cannot be.
 
     Parameters

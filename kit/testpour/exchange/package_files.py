@@ -1,11 +1,18 @@
 """The files of a Data Package: found in a folder or a zip file, and held against their checksums."""
 
+from __future__ import annotations
+
 import json
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
 
 from testpour.archive import Archive
 from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
 from testpour.problems import Problems
 from testpour.text_file import TextProblem, nested, read_bytes
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
 TOLD = 5_000_000  # bytes of a descriptor
@@ -15,7 +22,7 @@ DEEPEST = 20  # brackets within brackets in a descriptor; ours has six
 class PackageProblems(Problems):
     """A Data Package cannot be used; `where` says which, `problems` lists each reason."""
 
-    def __init__(self, where, problems):
+    def __init__(self, where: str, problems: Iterable[str]) -> None:
         super().__init__(where, problems)
         self.where = where
 
@@ -26,7 +33,7 @@ class Files:
     Only plain files are opened: a link may lead anywhere, and a pipe never ends.
     """
 
-    def __init__(self, path):
+    def __init__(self, path: Path) -> None:
         self.path = path.parent if path.name == DESCRIPTOR else path
         self._archive = None
         if not self.path.exists():
@@ -37,7 +44,7 @@ class Files:
             except TextProblem as problem:
                 raise PackageProblems(path.name, [str(problem)]) from None
 
-    def read(self, name):
+    def read(self, name: str) -> bytes | None:
         """The bytes of a file; None where it is not there."""
         try:
             if self._archive:
@@ -50,7 +57,7 @@ class Files:
             raise PackageProblems(self.path.name, [f"{name[:80]}: {problem}"]) from None
 
 
-def read_descriptor(files):
+def read_descriptor(files: Files) -> dict[str, Any]:
     data = files.read(DESCRIPTOR)
     if data is None:
         raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is not a Data Package."])
@@ -67,7 +74,7 @@ def read_descriptor(files):
     return head
 
 
-def unchanged(files, head, problems):
+def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[str, bytes]:
     """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
     listed = {str(resource.get("name")): resource for resource in head["resources"]}
     needed, data = [*declarations(), "pours", "readings"], {}
@@ -86,15 +93,16 @@ def unchanged(files, head, problems):
     return data
 
 
-def pictures(files, head, problems):
+def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[str, ...]:
     """The paths of the photographs that are listed, there and unchanged."""
     found = []
     for resource in head["resources"]:
         path = str(resource.get("path"))
         if not str(resource.get("name")).startswith("photo-"):
             continue
-        data = files.read(path) if PICTURE.fullmatch(path) else None
-        if data is None or not checksum(data) == resource.get("hash") == f"sha256:{PICTURE.fullmatch(path)[1]}":
+        named = PICTURE.fullmatch(path)
+        data = files.read(path) if named else None
+        if named is None or data is None or not checksum(data) == resource.get("hash") == f"sha256:{named[1]}":
             problems.append(f"{path}: a photograph that is not there or was changed. Ask for the package again.")
         else:
             found.append(path)

@@ -1,5 +1,7 @@
 """A study folder made of a Data Package: study file, log and notebooks, to go on working in."""
 
+from __future__ import annotations
+
 import datetime as dt
 import math
 import os
@@ -7,6 +9,7 @@ import shutil
 import tempfile
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from testpour.exchange.folder import FolderProblem, StudyFolder, templates
 from testpour.exchange.package_files import Files
@@ -17,8 +20,11 @@ from testpour.logbook.tables import LogProblem
 from testpour.logbook.whole import TABLES, put_rows
 from testpour.study_file import save_study
 
+if TYPE_CHECKING:
+    from testpour.exchange.package_reading import Package
 
-def unpack(package, folder):
+
+def unpack(package: Package, folder: str | Path) -> StudyFolder:
     """Make a study folder of a package; see `Package.to_folder`.
 
     Raises
@@ -40,7 +46,9 @@ def unpack(package, folder):
         save_study(study)
         for photo in package.photos:
             (made / photo).parent.mkdir(exist_ok=True)
-            (made / photo).write_bytes(Files(package.path).read(photo))
+            picture = Files(package.path).read(photo)
+            assert picture is not None, "looked for when the package was read"
+            (made / photo).write_bytes(picture)
         for template in templates():
             shutil.copyfile(template, made / template.name)
         if folder.is_dir():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from dataclasses import fields as parts_of
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,9 @@ from testpour.logbook.loading import READING_COLUMNS
 from testpour.study import Study, StudyProblems
 from testpour.study_file import study_from
 from testpour.wording import count, in_html
+
+if TYPE_CHECKING:
+    from testpour.exchange.folder import StudyFolder
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +49,10 @@ class Package:
     castings: Castings
     licence: str
     names: bool
-    history: dict | None = None
-    photos: tuple = ()
+    history: dict[str, Any] | None = None
+    photos: tuple[str, ...] = ()
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What is in it and under which licence."""
         people = "with initials and notes" if self.names else "without initials and notes"
         people += ", corrections included" if self.history else ""
@@ -63,7 +67,7 @@ class Package:
     def _repr_html_(self):
         return f"<p>{in_html(self.sentence())}</p>"  # its words may be a stranger's
 
-    def to_folder(self, folder):
+    def to_folder(self, folder: str | Path) -> StudyFolder:
         """Make a study folder of it: study file, log and notebooks, to go on working in.
 
         Parameters
@@ -80,7 +84,7 @@ class Package:
         return unpack(self, folder)
 
 
-def read_package(path):
+def read_package(path: str | Path) -> Package:
     """Read an open Data Package of a log, as `write_package` writes it.
 
     Parameters
@@ -99,7 +103,8 @@ def read_package(path):
         With every problem: a file missing or changed since it was written, a form this kit does not know,
         another unit than declared, a value that cannot be.
     """
-    files, problems = Files(Path(path)), []
+    files = Files(Path(path))
+    problems: list[str] = []
     head = read_descriptor(files)
     own = head["testpour"] if isinstance(head.get("testpour"), dict) else {}
     data, photos = unchanged(files, head, problems), pictures(files, head, problems)
@@ -114,7 +119,7 @@ def read_package(path):
     castings = _castings(study, columns, names, problems) if columns["pours"] and columns["readings"] else None
     if castings is not None and not problems and castings.fingerprint() != own.get("fingerprint"):
         problems.append(f"{DESCRIPTOR}: its fingerprint is not that of the tables. Ask for the package again.")
-    if problems:
+    if problems or castings is None:
         raise PackageProblems(files.path.name, problems)
     kept = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
     return Package(files.path, study, castings, _licence(head), names, kept, photos)

@@ -3,10 +3,13 @@
 After the Data Package standard, version 2.0 (datapackage.org): Package, Resource and Table Schema.
 """
 
+from __future__ import annotations
+
 import hashlib
 import re
 from dataclasses import MISSING, dataclass
 from dataclasses import fields as parts_of
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
@@ -14,7 +17,10 @@ from testpour.catalogue import Factor, Reading
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.sheet_cells import tame
 from testpour.logbook.whole import TABLES
-from testpour.study import Aim
+from testpour.study import Aim, Study
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
 
 FORM = 1  # of the package; a reader refuses one it does not know
 DESCRIPTOR = "datapackage.json"
@@ -49,15 +55,15 @@ class Table:
 
     name: str
     title: str
-    fields: tuple
-    more: dict
+    fields: tuple[dict[str, Any], ...]
+    more: dict[str, Any]
 
     @property
-    def path(self):
+    def path(self) -> str:
         """Name of its file in the package."""
         return f"{self.name}.csv"
 
-    def resource(self, data):
+    def resource(self, data: bytes) -> dict[str, Any]:
         """Its entry in the descriptor, with the checksum of its bytes."""
         return {
             "name": self.name, "title": self.title, "path": self.path, "type": "table",
@@ -68,14 +74,14 @@ class Table:
         }
 
 
-def checksum(data):
+def checksum(data: bytes) -> str:
     """SHA-256 of bytes, as the standard writes it."""
     return f"sha256:{hashlib.sha256(data).hexdigest()}"
 
 
-def picture(path, data):
+def picture(path: str, data: bytes) -> dict[str, Any]:
     """The entry of a photograph in the descriptor."""
-    stem, ending = PICTURE.fullmatch(path).groups()
+    stem, _, ending = path.rpartition("/")[2].rpartition(".")
     kind = {"jpg": "jpeg"}.get(ending, ending)
     return {
         "name": f"photo-{stem[:16]}", "path": path, "$schema": f"{PROFILE}/dataresource.json", "format": ending,
@@ -83,7 +89,7 @@ def picture(path, data):
     }
 
 
-def tables(study, names, history):
+def tables(study: Study, names: bool, history: bool) -> dict[str, Table]:
     """The tables of a package of a study, by name; initials and notes with `names`, all rows with `history`."""
     found = [_pours(study, names), _readings(study, names)]
     if history:
@@ -91,7 +97,7 @@ def tables(study, names, history):
     return declarations() | {table.name: table for table in found}
 
 
-def declarations():
+def declarations() -> dict[str, Table]:
     """The tables that hold the study itself, by name."""
     return {
         "declared-factors": _declared("declared-factors", "Factors of the study, as declared", Factor),
@@ -100,7 +106,9 @@ def declarations():
     }
 
 
-def descriptor(study, castings, licence, resources, names):
+def descriptor(
+    study: Study, castings: Castings, licence: str, resources: list[dict[str, Any]], names: bool
+) -> dict[str, Any]:
     """The whole `datapackage.json`, but for its time."""
     title, path = LICENCES[licence]
     return {

@@ -32,10 +32,10 @@ class Peak:
     minute_either_side: float
     degrees_either_side: float
     passed: bool
-    hole: tuple | None = None
+    hole: tuple[float, float] | None = None
 
 
-def find_peak(minutes, degrees, noise):
+def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     """Fit a cubic to the top of the trace and read off its summit.
 
     Parameters
@@ -60,7 +60,8 @@ def find_peak(minutes, degrees, noise):
     if not passed or len(x) < 5 or hole:
         spread = 0.5 * (x[-1] - x[0])
         return Peak(float(minutes[top]), float(rough[top]), float(spread), 2.0 * noise, bool(passed), hole)
-    return Peak(*_summit(x, y, float(minutes[top]), noise), True)
+    at, height, at_sd, height_sd = _summit(x, y, float(minutes[top]), noise)
+    return Peak(at, height, at_sd, height_sd, True)
 
 
 def _shoulders(rough, top, level):

@@ -3,12 +3,13 @@
 import datetime as dt
 import re
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 
 from testpour.exchange.channels import read_channels
-from testpour.exchange.clock import DAY, HMS, minutes_of, read_times
+from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
 from testpour.exchange.grid import find_grid
 from testpour.exchange.judge import judge
 from testpour.exchange.letters import TraceProblems, read_letters
@@ -23,7 +24,11 @@ LONGEST = 30 * DAY  # min
 ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 
 
-def read_trace(path, *, channel=None, room=None, unit=None, time=None, day_first=None, mixed_at=None, until=None):
+def read_trace(
+    path: str | Path, *, channel: str | int | None = None, room: str | int | None = None,
+    unit: Literal["degC", "degF", "K"] | None = None, time: TimeUnit | None = None,
+    day_first: bool | None = None, mixed_at: str | float | None = None, until: str | float | None = None
+) -> Trace:
     """Read a temperature trace and say what it saw.
 
     Separators, decimal marks, heads, units, dates and letters are told from what stands in the file. What may
@@ -64,13 +69,14 @@ def read_trace(path, *, channel=None, room=None, unit=None, time=None, day_first
     mixed, wrong = _mixed(mixed_at, times) if not problems else (0.0, [])
     end, last = _minutes(until, "until")
     problems = [*problems, *more, *wrong, *last]
-    if problems:
+    if problems or times.minutes is None or found is None:
         raise TraceProblems(path.name, problems)
-    table = _table(times.minutes - mixed, *found, end)
+    chosen, beside = found
+    table = _table(times.minutes - mixed, chosen, beside, end)
     problems = _too_little(table, mixed_at is not None)
     if problems:
         raise TraceProblems(path.name, problems)
-    return _judged(path.name, found[0].name, table, mixed_at is not None, _notes(grid, times, found[0]))
+    return _judged(path.name, chosen.name, table, mixed_at is not None, _notes(grid, times, chosen))
 
 
 def _judged(source, channel, table, mixed_said, notes):

@@ -1,6 +1,9 @@
 """A temperature trace and what it says about the casting."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -8,6 +11,10 @@ import pandas as pd
 from testpour.exchange.onset import RISE
 from testpour.exchange.trace_log import GEL, PEAK, TIME, log_trace
 from testpour.wording import in_html, table_html
+
+if TYPE_CHECKING:
+    from testpour.logbook.book import Logbook
+    from testpour.picture import Picture
 
 ONSET = "onset"
 WORDS = {ONSET: "self-heating begins", GEL: "gel time, by the warming alone", TIME: "time to peak", PEAK: "peak temperature"}
@@ -67,9 +74,9 @@ class Trace:
     inert: np.ndarray = field(repr=False)
     readings: pd.DataFrame
     state: str
-    notes: tuple = ()
+    notes: tuple[str, ...] = ()
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the thermocouple saw, in words, and what that rests on."""
         seen = self.table["temperature"].notna()
         first, last = (f"{minute:.0f}".replace("-", "\N{MINUS SIGN}") for minute in self.table["minutes"][seen].iloc[[0, -1]])
@@ -83,7 +90,7 @@ class Trace:
         shown = pd.DataFrame({"found": {WORDS[name]: self.words(name) for name in self.readings.index}})
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown) if len(shown) else ''}"
 
-    def verdict(self):
+    def verdict(self) -> str:
         """What was found, in a sentence or two."""
         if self.state == "flat":
             return (
@@ -100,17 +107,19 @@ class Trace:
         fast = f" The conventions hold for gel times above {FASTEST:g} min." if self.readings.loc[GEL, "low"] < FASTEST else ""
         return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
 
-    def show(self):
+    def show(self) -> Picture:
         """The trace as a figure; see `figures.show_trace`."""
         from testpour.exchange.trace_curve import show_trace  # nothing else here needs to draw
 
         return show_trace(self)
 
-    def log_into(self, logbook, pour, *, by="", why=None):
+    def log_into(
+        self, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
+    ) -> dict[str, int]:
         """Log the gel time, time to peak and peak temperature of a pour; see `trace_log.log_trace`."""
         return log_trace(self, logbook, pour, by=by, why=why)
 
-    def words(self, reading):
+    def words(self, reading: str) -> str:
         """One reading in words, or "" where the trace does not tell it."""
         if reading not in self.readings.index:
             return ""

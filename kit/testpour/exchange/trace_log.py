@@ -1,9 +1,17 @@
 """A trace's readings into the log."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from testpour.exchange.letters import TraceProblems
 from testpour.logbook.known import known
 from testpour.units import UnitProblem
 from testpour.wording import listed
+
+if TYPE_CHECKING:
+    from testpour.exchange.trace import Trace
+    from testpour.logbook.book import Logbook
 
 GEL, TIME, PEAK = "gel_time", "time_to_peak", "peak_temperature"
 LOGGED = (GEL, TIME, PEAK)
@@ -14,7 +22,9 @@ CONVENTION = (
 )
 
 
-def log_trace(trace, logbook, pour, *, by="", why=None):
+def log_trace(
+    trace: Trace, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
+) -> dict[str, int]:
     """Log what a trace says about one pour.
 
     Parameters

@@ -1,5 +1,7 @@
 """A copy of the log that can be trusted: taken while others write, and opened again before it is called a copy."""
 
+from __future__ import annotations
+
 import datetime as dt
 import os
 import sqlite3
@@ -7,6 +9,7 @@ import uuid
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
@@ -16,6 +19,9 @@ from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import FACTS, FILE, LogProblem, address_of
 from testpour.logbook.whole import TABLES, all_rows, one_moment, put_rows
 from testpour.wording import count
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 
 @dataclass(frozen=True)
@@ -34,7 +40,7 @@ class Backup:
     readings: int
     photos: int = 0
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Where the copy is and what it holds."""
         said = f"Copied to {self.path} and opened again: {self.pours} rows of pours, {self.readings} of readings."
         if self.photos:
@@ -44,7 +50,7 @@ class Backup:
     __repr__ = sentence
 
 
-def back_up(study, to=None):
+def back_up(study: Study, to: str | Path | None = None) -> Backup:
     """Copy a study's log while it may be in use, from a file or a server, into a log file.
 
     Parameters

@@ -1,8 +1,12 @@
 """The logbook: pours and readings go in, nothing is ever changed or taken out."""
 
+from __future__ import annotations
+
 import warnings
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -17,6 +21,12 @@ from testpour.logbook.single import one_pour, reading_of
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
 from testpour.logbook.whole import one_moment
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from testpour.logbook.castings import Castings
+    from testpour.study import Study
 
 
 class Caution(UserWarning):
@@ -43,7 +53,7 @@ class Logbook:
     supersedes an older one; `history` shows both.
     """
 
-    def __init__(self, study, address=None):
+    def __init__(self, study: Study, address: str | None = None) -> None:
         self.study = study
         self.address = address_of(study, address)
         self._engine = open_database(self.address)
@@ -55,11 +65,14 @@ class Logbook:
     def __repr__(self):
         return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"
 
-    def close(self):
+    def close(self) -> None:
         """Let the database go."""
         self._engine.dispose()
 
-    def add_pour(self, pour=None, *, settings, session, made_at=None, by="", note="", made_anyway=False):
+    def add_pour(
+        self, pour: str | None = None, *, settings: Mapping[str, str | float], session: str,
+        made_at: str | dt.datetime | None = None, by: str = "", note: str = "", made_anyway: bool = False
+    ) -> str:
         """Log one pour.
 
         Parameters
@@ -99,8 +112,8 @@ class Logbook:
             warnings.warn(f"{name}: {text}", Caution, stacklevel=2)
         return name
 
-    def add_reading(self, pour, reading, value=None, *, between=None, not_yet=None, already=None,
-                    age=None, specimen="", by="", note=""):
+    def add_reading(self, pour: str, reading: str, value: str | float | None = None, *, between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None, already: str | float | None = None,
+                    age: str | float | None = None, specimen: str = "", by: str = "", note: str = "") -> int:
         """Log one reading of a pour.
 
         Parameters
@@ -135,7 +148,10 @@ class Logbook:
             ledger.refuse_second(row)
             return ledger.insert_reading(row)
 
-    def add_readings(self, pour, reading, values, *, age=None, specimen="", by="", note=""):
+    def add_readings(
+        self, pour: str, reading: str, values: Iterable[str | float], *, age: str | float | None = None,
+        specimen: str = "", by: str = "", note: str = ""
+    ) -> list[int]:
         """Log one reading taken in several places, all or none; returns the entry numbers.
 
         `values` is a list, each as `add_reading` takes a value; the rest is as there.
@@ -149,7 +165,7 @@ class Logbook:
                 entries.append(ledger.insert_reading({**row, "pour": name}))
             return entries
 
-    def add_all(self, entries):
+    def add_all(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
         """Log many pours with their readings, all or none; `LogProblems` has a table of every problem.
 
         Parameters
@@ -167,14 +183,17 @@ class Logbook:
         with self._ledger() as ledger:
             return ledger.add(checked)
 
-    def add_sheet(self, path):
+    def add_sheet(self, path: str | Path) -> list[str]:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
         Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do.
         """
         return self.add_all(read_sheet(self.study, self._beside(path)))
 
-    def correct_pour(self, pour, *, why, settings=None, session=None, made_at=None, by=""):
+    def correct_pour(
+        self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,
+        session: str | None = None, made_at: str | dt.datetime | None = None, by: str = ""
+    ) -> int:
         """Log a corrected version of a pour; what is not given stays. Returns the new entry number.
 
         A setting corrected to None is not known after all. The pour was made, so what the cautions refuse
@@ -183,23 +202,29 @@ class Logbook:
         with self._ledger() as ledger:
             return corrections.corrected_pour(ledger, pour, why, settings, session, made_at, by)
 
-    def correct_reading(self, entry, value=None, *, why, between=None, not_yet=None, already=None, age=None, by=""):
+    def correct_reading(
+        self, entry: int, value: str | float | None = None, *, why: str,
+        between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None,
+        already: str | float | None = None, age: str | float | None = None, by: str = ""
+    ) -> int:
         """Log a corrected version of a reading; returns the new entry number."""
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         with self._ledger() as ledger:
             return corrections.corrected_reading(ledger, entry, why, ways, age, by)
 
-    def withdraw_reading(self, entry, *, why):
+    def withdraw_reading(self, entry: int, *, why: str) -> None:
         """Say that a reading no longer counts; it stays in the history."""
         with self._ledger() as ledger:
             corrections.withdrawn_reading(ledger, entry, why)
 
-    def withdraw_pour(self, pour, *, why):
+    def withdraw_pour(self, pour: str, *, why: str) -> None:
         """Say that a pour no longer counts, its readings with it; all stay in the history."""
         with self._ledger() as ledger:
             corrections.withdrawn_pour(ledger, pour, why)
 
-    def add_photo(self, pour, path, note="", by="", age=None):
+    def add_photo(
+        self, pour: str, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None
+    ) -> int:
         """Keep a photograph of a pour in the study folder; returns its entry number.
 
         It is written anew, upright and without the place, time and camera that the file may tell of.
@@ -211,18 +236,18 @@ class Logbook:
         with self._ledger() as ledger:
             return ledger.insert_photo({**row, "pour": name})
 
-    def photos(self, pour=None):
+    def photos(self, pour: str | None = None) -> Photos:
         """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging."""
         with self.reading_only() as connection:
             ledger = Ledger(self.study, connection)
             return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
 
-    def withdraw_photo(self, entry, *, why):
+    def withdraw_photo(self, entry: int, *, why: str) -> None:
         """Say that a photograph no longer counts; its row stays in the history, its file in the folder."""
         with self._ledger() as ledger:
             corrections.withdrawn_photo(ledger, entry, why)
 
-    def history(self, pour):
+    def history(self, pour: str) -> pd.DataFrame:
         """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging.
 
         Columns: what ("pour", the reading or "photo"), entry, said (the settings or the reading in words, or the
@@ -231,12 +256,12 @@ class Logbook:
         with self.reading_only() as connection:
             return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
 
-    def clock_words(self):
+    def clock_words(self) -> str:
         """By how much this computer's clock differs from that of the server the log lies on, in words; or ``""``."""
         with self.reading_only() as connection:
             return clock_words(connection)
 
-    def castings(self):
+    def castings(self) -> Castings:
         """What the log holds now, as `Castings`."""
         with self.reading_only() as connection:
             return load_castings(self.study, connection)
@@ -254,11 +279,11 @@ class Logbook:
     def _transaction(self):
         return Explained(self._engine, writing)
 
-    def reading_only(self):
+    def reading_only(self) -> Explained:
         """A connection to look with, for a `with` block; it explains what goes wrong in words."""
         return Explained(self._engine, lambda engine: engine.begin())
 
-    def at_one_moment(self):
+    def at_one_moment(self) -> Explained:
         """The same, for many looks that must all see the log as it stood at the first."""
         return Explained(self._engine, one_moment)
 

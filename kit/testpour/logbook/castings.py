@@ -38,7 +38,7 @@ class Castings:
     def __len__(self):
         return len(self.pours)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the log holds, in a sentence."""
         if not len(self.pours):
             return "The log is empty: no pour has been logged yet."
@@ -53,7 +53,7 @@ class Castings:
 
     __repr__ = sentence
 
-    def wide(self):
+    def wide(self) -> pd.DataFrame:
         """One row a pour in words: settings with units in the headers, readings as they are known."""
         table = pd.DataFrame(index=self.pours.index)
         table["session"] = self.pours["session"]
@@ -75,7 +75,7 @@ class Castings:
             )
         return pd.DataFrame(columns, index=self.pours.index).fillna("")
 
-    def fingerprint(self):
+    def fingerprint(self) -> str:
         """A short mark of exactly these data: the first 16 digits of their SHA-256."""
         digest = hashlib.sha256()
         _feed(digest, self.pours.drop(columns=list(PEOPLE)).sort_index().reset_index())

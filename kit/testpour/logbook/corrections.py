@@ -1,14 +1,25 @@
 """Corrections and withdrawals: each a new row that takes the place of an older one, with the reason in its note."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
 from testpour.logbook.entries import with_refusals
-from testpour.logbook.ledger import because
+from testpour.logbook.ledger import Ledger, because
 from testpour.logbook.single import moment_of, reading_of, settings_of
 from testpour.study import newer_name
 
+if TYPE_CHECKING:
+    import datetime as dt
 
-def corrected_pour(ledger, pour, why, settings=None, session=None, made_at=None, by=""):
+
+def corrected_pour(
+    ledger: Ledger, pour: str, why: str, settings: Mapping[str, str | float] | None = None,
+    session: str | None = None, made_at: str | dt.datetime | None = None, by: str = ""
+) -> int:
     """Add a corrected version of a pour; returns its entry number. See `Logbook.correct_pour`."""
     settings = settings or {}
     changed = settings_of(ledger.study, settings)
@@ -22,7 +33,10 @@ def corrected_pour(ledger, pour, why, settings=None, session=None, made_at=None,
     return ledger.insert_pour({**row, "settings": held})
 
 
-def corrected_reading(ledger, entry, why, ways, age=None, by=""):
+def corrected_reading(
+    ledger: Ledger, entry: int, why: str, ways: Mapping[str, Any], age: str | float | None = None,
+    by: str = ""
+) -> int:
     """Add a corrected version of a reading; returns its entry number. See `Logbook.correct_reading`."""
     old, row = _old(ledger.standing_reading(entry), "Corrected", why)
     row["reading"] = newer_name(row["reading"], ledger.study.readings)
@@ -30,18 +44,18 @@ def corrected_reading(ledger, entry, why, ways, age=None, by=""):
     return ledger.insert_reading({**row, **reading_of(ledger.study, given)})
 
 
-def withdrawn_pour(ledger, pour, why):
+def withdrawn_pour(ledger: Ledger, pour: str, why: str) -> None:
     """Add the row that says a pour no longer counts."""
     old, row = _old(ledger.standing(pour), "Withdrawn", why)
     ledger.insert_pour({**row, "void": True, "settings": ledger.settings(old.entry)})
 
 
-def withdrawn_reading(ledger, entry, why):
+def withdrawn_reading(ledger: Ledger, entry: int, why: str) -> None:
     """Add the row that says a reading no longer counts."""
     ledger.insert_reading({**_old(ledger.standing_reading(entry), "Withdrawn", why)[1], "void": True})
 
 
-def withdrawn_photo(ledger, entry, why):
+def withdrawn_photo(ledger: Ledger, entry: int, why: str) -> None:
     """Add the row that says a photograph no longer counts."""
     ledger.insert_photo({**_old(ledger.standing_photo(entry), "Withdrawn", why)[1], "void": True})
 

@@ -1,8 +1,12 @@
 """The door to the database a log lies in: opened with care, its errors said in words."""
 
+from __future__ import annotations
+
 import sqlite3
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
@@ -19,12 +23,19 @@ from testpour.logbook.migrations import bring_forward
 from testpour.logbook.server import connecting, guard, patient_connect, plainly, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
+    from sqlalchemy import URL, Connection, Engine
+
+    from testpour.study import Study
+
 PATIENCE = 30  # seconds to wait for other benches
 LIKE = "postgresql+psycopg://class@SERVER/class"
 LOCK = 7402193  # names the queue of writers on a server; any number will do
 
 
-def open_database(address):
+def open_database(address: str) -> Engine:
     """The database at an address, its tables made where they are missing.
 
     Raises
@@ -55,7 +66,7 @@ def open_database(address):
     return engine
 
 
-def in_memory(address):
+def in_memory(address: str) -> bool:
     """Whether a log lies nowhere, and is gone once it is closed."""
     return address.rstrip("/") == "sqlite:" or ":memory:" in address
 
@@ -71,7 +82,7 @@ def _pool(address):
     return {"pool_pre_ping": True} | ({"connect_args": connecting(url_of(address))} if on_server(address) else {})
 
 
-def on_server(address):
+def on_server(address: str) -> bool:
     """Whether a log lies on a server."""
     return address.startswith("postgres")
 
@@ -108,7 +119,7 @@ def _check(path):
             raise LogProblem(f"The log at {path} {_sign(str(problem)) or DAMAGED}") from problem
 
 
-def url_of(address):
+def url_of(address: str) -> URL:
     """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
     if address.startswith(FILE):
         return sa.URL.create("sqlite", database=address.removeprefix(FILE))
@@ -125,7 +136,7 @@ def _refuse_other(connection, address):
         )
 
 
-def check_units(engine, study):
+def check_units(engine: Engine, study: Study) -> None:
     """Refuse to read numbers kept in one unit as if they were in another; note the units of new columns.
 
     Raises
@@ -150,7 +161,7 @@ def check_units(engine, study):
         )
 
 
-def shown(address):
+def shown(address: str) -> str:
     """An address as it may be shown: a password is never printed."""
     try:
         url = url_of(address)
@@ -161,7 +172,7 @@ def shown(address):
     return url.set(query={}).render_as_string(hide_password=True)
 
 
-def writing(engine):
+def writing(engine: Engine) -> AbstractContextManager[Connection]:
     """A transaction that will write: it takes its place in the queue at once."""
     return engine.execution_options(writes=True).begin()
 
@@ -239,7 +250,7 @@ def _why(problem, address):
 class Explained:
     """A transaction whose database errors are said in words, the driver's own too."""
 
-    def __init__(self, engine, begin):
+    def __init__(self, engine: Engine, begin: Callable[[Engine], AbstractContextManager[Connection]]) -> None:
         self._engine, self._begin = engine, begin
         self._errors = (sa.exc.SQLAlchemyError, engine.dialect.loaded_dbapi.Error)
 

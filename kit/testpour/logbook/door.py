@@ -11,7 +11,7 @@ from testpour.units import UnitProblem
 DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
 
 
-def clean(text, line=False):
+def clean(text: object, line: bool = False) -> str:
     """Text as every database and spreadsheet can hold it.
 
     Control characters, loose surrogates and characters that XML forbids are dropped, line ends made plain,
@@ -26,12 +26,12 @@ def _unfit(character):
     return unicodedata.category(character) in ("Cc", "Cs") or ord(character) & 0xFFFE == 0xFFFE
 
 
-def missing(value):
+def missing(value: object) -> bool:
     """Whether a value says that nothing is known: None, NaN or a missing date."""
     return value is None or bool(pd.isna(value))
 
 
-def moment(value):
+def moment(value: str | dt.date | None) -> dt.datetime:
     """A date and time on the workshop's clock; now for None.
 
     Parameters
@@ -45,7 +45,7 @@ def moment(value):
     UnitProblem
         If it cannot be read, or may be two dates.
     """
-    if missing(value):
+    if value is None or missing(value):
         return dt.datetime.now().replace(microsecond=0)
     if isinstance(value, str):
         value = _read(value.strip())

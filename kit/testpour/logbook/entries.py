@@ -1,7 +1,11 @@
 """Entries on their way into the log, checked together so that all problems are named at once."""
 
+from __future__ import annotations
+
 import math
 import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -10,9 +14,12 @@ from testpour.logbook.door import clean, missing, moment
 from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
 from testpour.problems import SHOWN
-from testpour.study import StudyProblems
+from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import in_html, table_html
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 COLUMNS = ["row", "column", "value", "problem"]
 
@@ -20,7 +27,7 @@ COLUMNS = ["row", "column", "value", "problem"]
 class LogProblems(LogProblem):
     """What was to be logged has problems; `problems` is a table of them, and nothing was stored."""
 
-    def __init__(self, problems):
+    def __init__(self, problems: Sequence[tuple[Any, ...]]) -> None:
         self.problems = pd.DataFrame(problems, columns=COLUMNS)
         first = self.problems.iloc[0]
         place = ", ".join(str(p) for p in (first["row"], first["column"]) if p)
@@ -49,10 +56,12 @@ class Entries:
     study : Study
     """
 
-    def __init__(self, study):
+    def __init__(self, study: Study) -> None:
         self.study = study
 
-    def check(self, entries, problems=()):
+    def check(
+        self, entries: Sequence[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
+    ) -> list[dict[str, Any]]:
         """The entries as rows for the log.
 
         Parameters
@@ -106,7 +115,7 @@ class Entries:
             "settings": row,
         }
 
-    def settings(self, given):
+    def settings(self, given: Mapping[str, Any]) -> dict[str, float | str]:
         """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up.
 
         Raises
@@ -140,7 +149,7 @@ class Entries:
         columns = {c.name: c.words for c in (*self.study.factors, *self.study.readings)}
         return columns.get(name, name)
 
-    def reading(self, entry):
+    def reading(self, entry: Mapping[str, Any]) -> dict[str, Any]:
         """One reading as a row for the log.
 
         Raises
@@ -171,12 +180,12 @@ class Entries:
         }
 
 
-def read_once(reading):
+def read_once(reading: Reading) -> bool:
     """Whether a pour has one such reading at an age; hardness is read at several places."""
     return not reading.ages or bool(reading.grades)
 
 
-def with_refusals(note, refusals):
+def with_refusals(note: str, refusals: Iterable[str]) -> str:
     """A note that keeps, once, what the cautions refused."""
     return " ".join([note, *(f"Refused by the cautions: {text}" for text in refusals if text not in note)]).strip()
 

@@ -1,10 +1,16 @@
 """What a column of a sheet holds, told from its header as people write it."""
 
+from __future__ import annotations
+
 import difflib
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from testpour.units import UnitProblem, to_unit
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 OWN = {
     "pour": ("pour", "name", "casting", "no", "no.", "nr", "number"),
@@ -47,7 +53,7 @@ class Head:
     part: str = "value"
 
 
-def read_head(study, text):
+def read_head(study: Study, text: str) -> Head | None:
     """The `Head` of a header, or None where it is nothing of the study's.
 
     Raises

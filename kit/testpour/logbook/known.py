@@ -1,10 +1,16 @@
 """How a reading is known: read off, between two checks, not yet at the last look, already by the first."""
 
+from __future__ import annotations
+
 import math
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from testpour.units import UnitProblem, to_number
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
 NOT_YET = re.compile(
@@ -29,7 +35,7 @@ class Known:
     high: float
     how: str
 
-    def words(self, reading):
+    def words(self, reading: Reading) -> str:
         """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``."""
         if self.how == "exact":
             return f"{self.low:g}"
@@ -38,7 +44,11 @@ class Known:
         return f"not yet at {self.low:g}" if self.how == "not yet" else f"already by {self.high:g}"
 
 
-def known(reading, value=None, *, between=None, not_yet=None, already=None, decimal=None):
+def known(
+    reading: Reading, value: str | float | None = None, *,
+    between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None,
+    already: str | float | None = None, decimal: str | None = None
+) -> Known:
     """What is known of a reading, checked.
 
     Parameters

@@ -1,7 +1,11 @@
 """What one transaction does with the log: rows that stand are looked up, rows are added."""
 
+from __future__ import annotations
+
 import datetime as dt
 import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
@@ -11,7 +15,10 @@ from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
-from testpour.study import newer_name
+from testpour.study import Study, newer_name
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Row
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
@@ -27,11 +34,11 @@ class Ledger:
     connection : sqlalchemy.Connection
     """
 
-    def __init__(self, study, connection):
+    def __init__(self, study: Study, connection: Connection) -> None:
         self.study = study
         self._connection = connection
 
-    def add(self, entries):
+    def add(self, entries: Iterable[Mapping[str, Any]]) -> list[str]:
         """Add checked entries, each with its readings; returns the names of the pours."""
         given = [entry["pour"] for entry in entries]
         taken = self._taken(given if all(given) else None)
@@ -59,7 +66,7 @@ class Ledger:
         parts = (names[start : start + MANY] for start in range(0, len(names), MANY))
         return {name for part in parts for name in self._connection.execute(asked.where(POURS.c.pour.in_(part))).scalars()}
 
-    def insert_pour(self, entry):
+    def insert_pour(self, entry: Mapping[str, Any]) -> int:
         """Add one row of a pour with its settings; returns its entry number."""
         row = {k: entry[k] for k in ("pour", "session", "made_at", "by", "note", "supersedes", "void") if k in entry}
         number = self._insert(POURS, row)
@@ -72,11 +79,11 @@ class Ledger:
             self._connection.execute(SETTINGS.insert(), settings)
         return number
 
-    def insert_reading(self, row):
+    def insert_reading(self, row: Mapping[str, Any]) -> int:
         """Add one row of a reading; returns its entry number."""
         return self._insert(READINGS, row)
 
-    def insert_photo(self, row):
+    def insert_photo(self, row: Mapping[str, Any]) -> int:
         """Add one row of a photograph; returns its entry number."""
         return self._insert(PHOTOS, row)
 
@@ -84,13 +91,13 @@ class Ledger:
         row = {**row, "logged_at": _utc()}
         return self._connection.execute(table.insert().values(**row)).inserted_primary_key[0]
 
-    def settings(self, entry):
+    def settings(self, entry: int) -> dict[str, float | str]:
         """The settings of one row of a pour: factor name to float or text."""
         rows = self._connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == entry))
         held = {row.factor: row.text if row.number is None else row.number for row in rows}
         return {newer_name(name, self.study.factors): value for name, value in held.items()}
 
-    def standing(self, pour):
+    def standing(self, pour: str) -> Row[Any]:
         """The row of a pour that counts now."""
         pour = clean(pour, line=True)
         rows = self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
@@ -101,11 +108,11 @@ class Ledger:
             raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour.")
         return rows[-1]
 
-    def standing_reading(self, entry):
+    def standing_reading(self, entry: int) -> Row[Any]:
         """A reading's row by its entry number, if it counts now."""
         return self._counting(READINGS, entry, "reading")
 
-    def standing_photo(self, entry):
+    def standing_photo(self, entry: int) -> Row[Any]:
         """A photograph's row by its entry number, if it counts now."""
         return self._counting(PHOTOS, entry, "photo")
 
@@ -120,13 +127,13 @@ class Ledger:
             raise LogProblem(f"Entry {entry} withdraws a {what}. Log the {what} anew with add_{what}.")
         return row
 
-    def photos(self, pour=None):
+    def photos(self, pour: str | None = None) -> Sequence[Row[Any]]:
         """The rows of the photographs that count now, of one pour or of all, in the order of logging."""
         pours = sa.select(POURS.c.pour).where(standing(POURS))
         query = sa.select(PHOTOS).where(standing(PHOTOS), PHOTOS.c.pour.in_(pours)).order_by(PHOTOS.c.entry)
         return self._connection.execute(query if pour is None else query.where(PHOTOS.c.pour == pour)).all()
 
-    def history(self, pour):
+    def history(self, pour: str) -> list[dict[str, Any]]:
         """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
         pour, found = clean(pour, line=True), []
         for row in self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour)):
@@ -147,7 +154,7 @@ class Ledger:
         unit = {"degC": "°C"}.get(reading.unit, reading.unit)
         return f"{Known(*ends, row.known).words(reading)} {unit}".strip()
 
-    def refuse_second(self, row):
+    def refuse_second(self, row: Mapping[str, Any]) -> None:
         """A cell of a notebook run twice must not count a reading twice."""
         reading = self.study.reading(row["reading"])
         if not read_once(reading):
@@ -167,7 +174,7 @@ class Ledger:
             )
 
 
-def because(note, deed, why):
+def because(note: str, deed: str, why: str) -> str:
     """A note with the reason added; a reason is not optional."""
     if not clean(why):
         raise LogProblem(f"{deed} without a reason. Give one: it is kept with the row.")

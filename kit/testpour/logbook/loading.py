@@ -1,12 +1,19 @@
 """The rows of the log that stand, read in bulk: the database sorts them out and spreads the settings."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.tables import FACTS, POURS, READINGS, SETTINGS, LogProblem
-from testpour.study import older_name
+from testpour.study import Study, older_name
+
+if TYPE_CHECKING:
+    from sqlalchemy import ColumnElement, Connection, Table
 
 READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note")
 NUMBERS = ("entry", "pour", "reading", "low", "high", "age")
@@ -15,7 +22,7 @@ PORTION = 50_000  # rows turned into columns at a time
 WAYS = ["exact", "not yet", "already", "between"]
 
 
-def load_castings(study, connection):
+def load_castings(study: Study, connection: Connection) -> Castings:
     """`Castings` of a study from its log, superseded and withdrawn rows left out."""
     _refuse_other_units(study, connection)
     return Castings(study, _pours(study, connection), _readings(study, connection))
@@ -35,7 +42,7 @@ def _refuse_other_units(study, connection):
             )
 
 
-def standing(table):
+def standing(table: Table) -> ColumnElement[bool]:
     """The condition on a row that nothing supersedes and that is not withdrawn."""
     replaced = sa.select(table.c.supersedes).where(table.c.supersedes.is_not(None))
     return sa.and_(sa.not_(table.c.void), table.c.entry.not_in(replaced))

@@ -3,6 +3,8 @@
 A rollback journal is used and not a write-ahead log, whose rows lie in a second file until they are carried over.
 """
 
+from __future__ import annotations
+
 import os
 import sqlite3
 import time
@@ -10,11 +12,15 @@ import warnings
 from collections import Counter
 from contextlib import closing, suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from testpour.logbook.tables import FILE, LogProblem, address_of
 
+if TYPE_CHECKING:
+    from testpour.study import Study
+
 CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
-HELD = Counter()  # connections of this process to each file, by device and inode
+HELD: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode
 TURNS = 20  # looks at a file, or tries at it, a twentieth of a second apart
 
 NO_LOG = "is not a log: the file holds something else. Give the path of a log, or move the file away."
@@ -28,7 +34,7 @@ APART = (
 )
 
 
-def held_here(path):
+def held_here(path: str | Path) -> bool:
     """Whether this process has a file open in SQLite.
 
     Such a file must not be opened any other way: closing it would drop SQLite's locks on it, and other benches
@@ -37,7 +43,7 @@ def held_here(path):
     return HELD[_identity(path)] > 0
 
 
-def count_connection(path, change):
+def count_connection(path: str | Path, change: int) -> None:
     """Note that this process opened (1) or is closing (-1) a connection to a file."""
     HELD[_identity(path)] += change
 
@@ -50,7 +56,7 @@ def _identity(path):
     return found.st_dev, found.st_ino
 
 
-def check_file(path):
+def check_file(path: str | Path) -> None:
     """Refuse a file that is empty, cut short or no database, before SQLite begins a new log in it without a word.
 
     Raises
@@ -99,7 +105,7 @@ def _size(path):
         return 0
 
 
-def make_one_file(path):
+def make_one_file(path: str | Path) -> None:
     """Bring the rows that an older kit left beside a log into it, and keep them there from now on.
 
     Where an older kit has the log open just now, it stays as it is, which is said; the next opening tries again.
@@ -121,7 +127,7 @@ def _in_two_files(path):
     return False
 
 
-def check_whole(path):
+def check_whole(path: str | Path) -> None:
     """Refuse a log whose parts do not fit together, as in a copy made by hand in the middle of a write.
 
     A log of more than `CHECKED` bytes is taken as it is: to look through it takes longer than to open it.
@@ -137,7 +143,7 @@ def check_whole(path):
             raise LogProblem(f"The log at {path} {DAMAGED}")
 
 
-def close_log(study):
+def close_log(study: Study) -> bool:
     """Close a log after whoever had it open is gone: what a crash left beside the file is put right.
 
     Parameters

@@ -1,18 +1,24 @@
 """An older log brought forward: one numbered step for each form of the tables, all in one transaction."""
 
+from __future__ import annotations
+
 import datetime as dt
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from testpour.logbook.tables import FACTS, METADATA, SCHEMA, LogProblem
 
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
 GROWS = "the log only grows: a correction is a new row"
 
 
-def bring_forward(connection, where):
+def bring_forward(connection: Connection, where: str) -> None:
     """Make the tables where there are none, or take an older log's to the form this kit knows.
 
     Parameters

@@ -1,5 +1,7 @@
 """Photographs of pours: kept beside the study by content, without where and with what they were taken."""
 
+from __future__ import annotations
+
 import base64
 import hashlib
 import io
@@ -11,6 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
@@ -19,6 +22,11 @@ from testpour.logbook.door import clean
 from testpour.logbook.tables import LogProblem
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import in_html, visible
+
+if TYPE_CHECKING:
+    from sqlalchemy import Row
+
+    from testpour.study import Study
 
 FOLDER = "photos"
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write
@@ -50,12 +58,12 @@ class Photo:
     note: str
 
     @property
-    def caption(self):
+    def caption(self) -> str:
         """Pour, age, note and initials in a line."""
         age = "" if self.age is None else f" at {self.age:g} h"
         return ". ".join(part for part in (f"{self.pour}{age}", self.note, self.by) if part)
 
-    def thumbnail(self, pixels=160):
+    def thumbnail(self, pixels: int = 160) -> str:
         """A small copy as the address of a picture (a data URI), at most so many pixels wide and high.
 
         Raises
@@ -95,7 +103,9 @@ class Photos(tuple):
         return "".join(photo._repr_html_(200) for photo in self) or "No photographs yet."
 
 
-def photo_row(study, path, note="", by="", age=None):
+def photo_row(
+    study: Study, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None
+) -> dict[str, Any]:
     """Take a picture into the study folder; returns its row for the log, but for the pour.
 
     Raises
@@ -115,7 +125,7 @@ def photo_row(study, path, note="", by="", age=None):
     return {"file": name, "age": hours, "by": clean(by, line=True), "note": clean(note)}
 
 
-def photo_of(study, row):
+def photo_of(study: Study, row: Row[Any]) -> Photo:
     """A row of the log as a `Photo`."""
     return Photo(row.entry, row.pour, Path(study.folder) / FOLDER / Path(row.file).name, row.age, row.by, row.note)
 

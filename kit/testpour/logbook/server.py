@@ -1,16 +1,23 @@
 """A log on a PostgreSQL server: how long a bench waits for it, what its refusals mean, and how its clock is compared."""
 
+from __future__ import annotations
+
 import datetime as dt
 import os
 import re
 import socket
 import threading
 import time
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
 import sqlalchemy as sa
+
+if TYPE_CHECKING:
+    from sqlalchemy import URL, Connection, Dialect
 
 SILENCE = 20  # seconds without any word from the server after which the bench hangs up
 # Seconds: none is a fact of the trade. A bench waits in good order for others (lock) longer than any sheet takes;
@@ -42,13 +49,14 @@ HOW = (
 )
 
 
-def split_address(address):
+def split_address(address: str) -> URL:
     """A server's address as SQLAlchemy's, though the password hold ``@``, ``/``, ``:`` or ``?`` as they are.
 
     Whatever stands before the last ``@`` is user and password, so no part of a password is taken for a host.
     """
     scheme, _, rest = address.partition("://")
-    rest, _, query = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL).groups()
+    split = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL)
+    rest, query = (split[1], split[3]) if split else (rest, "")
     who, mark, place = rest.rpartition("@")
     url = sa.make_url(f"{'postgresql+psycopg' if scheme in ('postgresql', 'postgres') else scheme}://{place}")
     url = url.update_query_string(query) if query else url
@@ -58,12 +66,12 @@ def split_address(address):
     return url.set(username=unquote(user), password=unquote(password) if colon else None)
 
 
-def connecting(url):
+def connecting(url: URL) -> dict[str, Any]:
     """What a connection is made with; what the address itself says comes first."""
     return {name: value for name, value in WAITS.items() if name not in url.query}
 
 
-def patient_connect(_dialect, _record, given, named):
+def patient_connect(_dialect: Dialect, _record: Any, given: Sequence[Any], named: dict[str, Any]) -> Any:
     """A connection that hangs up where the server is silent: a dead link or a frozen server never says so."""
     import psycopg
 
@@ -86,7 +94,7 @@ def _hang_up(number):
         line.shutdown(socket.SHUT_RDWR)
 
 
-def plainly(text):
+def plainly(text: str) -> str | None:
     """What a server's words mean; None where they are not known."""
     sign = next((sign for sign in SAID if sign in text), None)
     return sign and SAID[sign].format(how=_how() if "{how}" in SAID[sign] else "")
@@ -100,7 +108,7 @@ def _how():
     return HOW.format(file=file)
 
 
-def guard(connection):
+def guard(connection: Connection) -> None:
     """Let the server refuse to empty a table of the log, in logs made by older kits too."""
     if connection.dialect.name != "postgresql":
         return
@@ -112,18 +120,18 @@ def guard(connection):
         )
 
 
-def zone(moment=None):
+def zone(moment: dt.datetime | None = None) -> str:
     """The zone of this computer's clock at a moment, as it stands beside a time: ``"UTC+01:00"``."""
     offset = f"{(moment or dt.datetime.now()).astimezone():%z}"
     return f"UTC{offset[:3]}:{offset[3:5]}"
 
 
-def clock_words(connection):
+def clock_words(connection: Connection) -> str:
     """In words, by how much this computer's clock differs from the server's; ``""`` where they agree or lie in one."""
     if connection.dialect.name != "postgresql":
         return ""
     before = time.time()
-    there = connection.exec_driver_sql("SELECT EXTRACT(EPOCH FROM clock_timestamp())::double precision").scalar()
+    there = connection.exec_driver_sql("SELECT EXTRACT(EPOCH FROM clock_timestamp())::double precision").scalar_one()
     ahead = (before + time.time()) / 2 - there
     if abs(ahead) <= APART:
         return ""

@@ -21,7 +21,7 @@ LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet progra
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 
 
-def read_cells(path):
+def read_cells(path: str | Path) -> tuple[list[list[str]], str | None]:
     """Rows of text cells, and the decimal mark where the file tells it.
 
     Parameters
@@ -132,7 +132,7 @@ def _cell(cell):
     return str(value)
 
 
-def tame(text):
+def tame(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
     Text that a sheet uses for "nothing here" gets one too, so that a pour called None keeps its name. Characters
@@ -142,7 +142,7 @@ def tame(text):
     return f"'{text}" if text[:1] in ACTIVE or text[:1] == "'" or text.casefold() in BLANK - {""} else text
 
 
-def untame(text):
+def untame(text: str) -> str:
     """Back from `tame`."""
     rest = text[1:]
     text = rest if text[:1] == "'" and (rest[:1] in (*ACTIVE, "'") or rest.casefold() in BLANK) and rest else text

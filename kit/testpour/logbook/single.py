@@ -1,14 +1,24 @@
 """One pour or one reading on its way into the log, checked; what is wrong with it is said as one problem."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
 from testpour.cautions import check_note, check_settings
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import Entries, with_refusals
 from testpour.logbook.tables import LogProblem
-from testpour.study import StudyProblems
+from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem
 
+if TYPE_CHECKING:
+    import datetime as dt
 
-def one_pour(study, pour, given, made_anyway):
+
+def one_pour(
+    study: Study, pour: str | None, given: Mapping[str, Any], made_anyway: bool
+) -> tuple[dict[str, Any], tuple[str, ...]]:
     """A pour as an entry for the ledger, and what its settings call care for.
 
     Parameters
@@ -36,7 +46,7 @@ def one_pour(study, pour, given, made_anyway):
     return entry, found.warnings
 
 
-def settings_of(study, given):
+def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
     """Settings as the log keeps them; see `Entries.settings`."""
     try:
         return Entries(study).settings(given)
@@ -44,7 +54,7 @@ def settings_of(study, given):
         raise LogProblem(" ".join(problem.problems)) from None
 
 
-def moment_of(made_at):
+def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
     """A date and time on the workshop's clock; see `moment`."""
     try:
         return moment(made_at)
@@ -52,7 +62,7 @@ def moment_of(made_at):
         raise LogProblem(str(problem)) from None
 
 
-def reading_of(study, entry):
+def reading_of(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     """A reading as a row for the log; see `Entries.reading`."""
     try:
         return Entries(study).reading(entry)

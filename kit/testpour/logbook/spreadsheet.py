@@ -1,8 +1,12 @@
 """Sheets in: a spreadsheet as people keep one, read whole or not at all."""
 
+from __future__ import annotations
+
 import re
 import warnings
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from testpour.catalogue import YES
 from testpour.logbook.door import moment
@@ -11,12 +15,15 @@ from testpour.logbook.headers import HeaderProblem, read_head
 from testpour.logbook.sheet_cells import BLANK, read_cells, untame
 from testpour.units import UnitProblem
 
+if TYPE_CHECKING:
+    from testpour.study import Study
+
 
 class IgnoredColumns(UserWarning):
     """A sheet has columns that are nothing of the study's; they were not read."""
 
 
-def read_sheet(study, path):
+def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """Read a spreadsheet of pours.
 
     One row a pour. A header names a factor or a reading, by its name or its words, with a unit in
@@ -53,7 +60,8 @@ def read_sheet(study, path):
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
         raise LogProblems([*problems, ("", "", "", said)])
-    entries, session = [], ""
+    entries: list[dict[str, Any]] = []
+    session = ""
     for number, row in enumerate(rows[start + 1 :], start=start + 2):
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
@@ -157,4 +165,4 @@ def _with_unit(cell, unit):
     return f"{cell} {unit}" if unit and re.search(r"\d$", cell) else cell
 
 
-OWN_CELLS = {"made_at": moment, "made_anyway": lambda cell: cell.casefold() in YES}
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": moment, "made_anyway": lambda cell: cell.casefold() in YES}

@@ -1,10 +1,16 @@
 """The log's tables, and where they lie."""
 
+from __future__ import annotations
+
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from testpour.problems import Problem
+
+if TYPE_CHECKING:
+    from testpour.study import Study
 
 SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"
@@ -114,7 +120,7 @@ class LogProblem(Problem):
     """The log cannot be opened, or what was to be logged cannot be taken."""
 
 
-def address_of(study, address=None):
+def address_of(study: Study, address: str | None = None) -> str:
     """Where the log lies, as a database address: a file beside the study, unless it says otherwise."""
     text = str(address or study.log)
     return text if "://" in text else f"{FILE}{Path(study.folder) / text}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,8 @@ from testpour.wording import in_markdown, listed
 
 if TYPE_CHECKING:
     from testpour.catalogue import Reading
+    from testpour.models.fits import Fits
+    from testpour.study import Study
 
 # Shore D from which a step is usually safe: common practice, no source. A study's [ready] overrules them.
 HABIT = {"demould": 60.0, "sand": 75.0, "buff": 80.0}
@@ -55,11 +58,11 @@ class Ready:
     reading: Reading
     settings: pd.DataFrame
     table: pd.DataFrame
-    read: tuple
+    read: tuple[float, ...]
     outside: str = ""
     cautions: Cautions = field(default_factory=Cautions)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """When each step can be done, and how far that can be relied on."""
         return " ".join([*(self._step(step, row) for step, row in self.table.iterrows()), *self._notes()])
 
@@ -106,7 +109,9 @@ class Ready:
             yield f"The hardness for {steps} is common practice, not yours: set it under [ready] in study.toml."
 
 
-def ready(fits, settings=None, *, room=None):
+def ready(
+    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
+) -> Ready | NoHardness:
     """From what age on a new casting in a new session is hard enough to demould, sand or buff.
 
     Parameters
@@ -142,7 +147,7 @@ def ready(fits, settings=None, *, room=None):
     return Ready(fit.reading, one, table, read, outside, check_table(fits.study, one))
 
 
-def thresholds(study):
+def thresholds(study: Study) -> dict[str, float]:
     """Step of the work to the hardness it asks for: the study's own, and the trade's habit where it is silent.
 
     Raises

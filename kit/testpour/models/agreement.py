@@ -10,12 +10,12 @@ import pandas as pd
 
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.prior_draws import draw_beliefs
-from testpour.models.check import check_fit
-from testpour.models.fits import GRADE, model_of
+from testpour.models.check import Checked, check_fit
+from testpour.models.fits import GRADE, Fits, ReadingFit, model_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.catalogue import Factor, Reading
 
 TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
 RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
@@ -37,14 +37,14 @@ class Agreement:
 
     reading: Reading
     chance: float
-    strange: tuple
+    strange: tuple[Factor, ...]
 
     @property
-    def warns(self):
+    def warns(self) -> bool:
         """Whether the reader is told."""
         return self.chance < RARE
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The agreement in a sentence."""
         words = self.reading.words
         if not self.warns:
@@ -64,7 +64,7 @@ class Agreement:
     _repr_markdown_ = said_in_markdown
 
 
-def agreement(fit, seed=0):
+def agreement(fit: ReadingFit, seed: int = 0) -> Agreement:
     """Whether a reading's log and the beliefs under it agree.
 
     Parameters
@@ -168,11 +168,11 @@ class CheckedLog:
         Reading name to `Agreement`.
     """
 
-    checked: dict
-    agreements: dict
+    checked: dict[str, Checked]
+    agreements: dict[str, Agreement]
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row a pour and reading that stands out: pour, reading, how often a casting reads so far out, says."""
         rows = [
             {"pour": suspect.pour, "reading": one.reading.words, "by luck": suspect.tail, "says": suspect.sentence()}
@@ -182,11 +182,11 @@ class CheckedLog:
         return pd.DataFrame(rows, columns=["pour", "reading", "by luck", "says"])
 
     @property
-    def odd(self):
+    def odd(self) -> list[str]:
         """Names of the pours that stand out, those odd in most readings first."""
         return self.table["pour"].value_counts().index.tolist()
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What stands out, in a sentence or two."""
         where = self.table.groupby("pour", sort=False)["reading"].agg(listed)
         odd = listed(f"{pour} ({where[pour]})" for pour in self.odd)
@@ -206,7 +206,7 @@ class CheckedLog:
         return f"**{in_markdown(self.sentence())}**\n\n" + "".join(f"- {in_markdown(line.sentence())}\n" for line in lines)
 
 
-def check_log(fits):
+def check_log(fits: Fits) -> CheckedLog:
     """Pours that stand out in any reading, and readings where log and belief disagree.
 
     Parameters

@@ -1,17 +1,26 @@
 """Beliefs: what the trade already knows about an effect, as mean and spread, with its source."""
 
+from __future__ import annotations
+
 import dataclasses
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.catalogue import catalogue
+from testpour.catalogue import Reading, catalogue
 from testpour.models.own_readings import own_scale
 from testpour.models.terms import TERMS, Term, own_term
 from testpour.problems import Problem
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.study import Study
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 OWN_CUT = 1.0  # sd of one cut-point apart from the others: half a grade's step; common practice, no source
@@ -40,7 +49,7 @@ class Belief:
     confidence: str = "low"
 
     @property
-    def own_sd(self):
+    def own_sd(self) -> float:
         """For cut-points: the part of `sd` that each has of its own; the rest moves all of them together."""
         return min(self.sd, OWN_CUT)
 
@@ -69,31 +78,33 @@ class ReadingBeliefs:
     scatter: dict[str, float]
     cuts: Belief | None = None
     left_over: int = 0
-    plain: "ReadingBeliefs | None" = None
+    plain: ReadingBeliefs | None = None
 
-    def foreseen(self):
+    def foreseen(self) -> ReadingBeliefs:
         """The same without the remainder."""
         count = len(self.terms) - self.left_over
         return dataclasses.replace(self, terms=self.terms[:count], beliefs=self.beliefs[:count], left_over=0)
 
     @property
-    def mean(self):
+    def mean(self) -> np.ndarray:
         """Believed coefficients, one a term."""
         return np.array([belief.mean for belief in self.beliefs])
 
     @property
-    def sd(self):
+    def sd(self) -> np.ndarray:
         """Spread of the belief about each coefficient."""
         return np.array([belief.sd for belief in self.beliefs])
 
 
 @cache
-def trade_beliefs():
+def trade_beliefs() -> dict[str, Any]:
     """The trade's beliefs as the nested tables of `beliefs.toml`."""
     return tomllib.loads(files("testpour").joinpath("models/beliefs.toml").read_text("utf-8"))
 
 
-def beliefs_for(study, reading, stated=None, rows=None):
+def beliefs_for(
+    study: Study, reading: Reading, stated: Mapping[str, Any] | None = None, rows: pd.DataFrame | None = None
+) -> ReadingBeliefs:
     """Terms and beliefs for one reading of a study.
 
     Parameters

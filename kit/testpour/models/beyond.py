@@ -1,14 +1,23 @@
 """Which settings go beyond what was poured: there a model is drawn on from the last pour, and says so."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.units import show
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.models.fits import ReadingFit
 
 NOTHING = "nothing poured yet"
 ROUNDING = 1.01  # an age within a hundredth of one read counts as read
 
 
-def beyond(fit, table):
+def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
     """What of each setting lies outside the pours a fit rests on, in words.
 
     Parameters

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.cautions import check_table
-from testpour.models.settings import settings_table
+from testpour.cautions import Cautions, check_table
+from testpour.models.settings import SettingsGiven, settings_table
 from testpour.wording import in_html, in_hundred, in_markdown, table_html
 
 if TYPE_CHECKING:
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 
@@ -41,7 +42,7 @@ class Chance:
     by_aim: pd.DataFrame
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row a setting: chance, its 90 % interval, and the aim most often missed."""
         low, high = np.quantile(self.draws, [0.05, 0.95], axis=0)
         table = pd.DataFrame({"chance": self.draws.mean(axis=0), "low": low, "high": high}, self.settings.index)
@@ -49,15 +50,15 @@ class Chance:
         return table
 
     @property
-    def cautions(self):
+    def cautions(self) -> Cautions:
         """What is refused or warned about in the settings."""
         return check_table(self.study, self.settings)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The chance in a sentence, for the first setting, and what is refused or warned about."""
         return " ".join([self.verdict(), *self.cautions.lines()])
 
-    def verdict(self):
+    def verdict(self) -> str:
         """The chance alone in a sentence, for the first setting."""
         row = self.table.iloc[0]
         low, high = in_hundred(row["low"]), in_hundred(row["high"])
@@ -76,7 +77,7 @@ class Chance:
         return table_html(self.table.round(2)) + lines
 
 
-def chance(fits, settings=None, *, room=None):
+def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | float | None = None) -> Chance:
     """Chance that one new casting in a new session meets every aim.
 
     Parameters

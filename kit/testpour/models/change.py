@@ -1,11 +1,19 @@
 """From one setting to another: the change of the average casting, in the reading's own terms."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtr
 
 from testpour.models.scales import to_reading
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.models.fits import ReadingFit
 
 
 @dataclass(frozen=True)
@@ -31,7 +39,7 @@ class Change:
     bound: float | None = None
 
 
-def change(fit, table):
+def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
     """The change from the first row of a settings table to the second: a `Change`."""
     reading, latent = fit.reading, fit.mean(table)
     if reading.grades:

@@ -14,6 +14,7 @@ from testpour.wording import count, listed, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.catalogue import Reading
+    from testpour.models.fits import ReadingFit
 
 LEVEL = 0.9
 LUCK = 0.1  # pours that may stand out in a log where nothing went wrong, on average
@@ -37,26 +38,26 @@ class Checked:
 
     reading: Reading
     table: pd.DataFrame
-    suspects: tuple = ()
+    suspects: tuple[Suspect, ...] = ()
 
     @property
-    def odd(self):
+    def odd(self) -> list[str]:
         """Names of the pours that stand out."""
         return [suspect.pour for suspect in self.suspects]
 
     @property
-    def inside(self):
+    def inside(self) -> float:
         """How many readings lie in their 90 % interval, those half in it counted by half."""
         return float(self.table["inside"].sum())
 
     @property
-    def strained(self):
+    def strained(self) -> bool:
         """Whether fewer lie inside than luck allows one log in forty."""
         pours = max(self.table["pour"].nunique(), 1)  # readings of one pour stand or fall together
         allowed = 2 * np.sqrt(LEVEL * (1 - LEVEL) / pours)
         return bool(len(self.table) and self.inside / len(self.table) < LEVEL - allowed)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The check in a few sentences."""
         words, readings = self.reading.words, len(self.table)
         if not readings:
@@ -75,7 +76,7 @@ class Checked:
     _repr_markdown_ = said_in_markdown
 
 
-def check_fit(fit):
+def check_fit(fit: ReadingFit) -> Checked:
     """Each reading of the log against what the model expects of it when it has not seen that pour.
 
     Parameters

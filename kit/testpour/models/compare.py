@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ from testpour.units import show
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
 if TYPE_CHECKING:
+    from testpour.models.fits import Fits
     from testpour.study import Study
 
 LEVEL = 0.9
@@ -52,13 +54,13 @@ class Comparison:
     """
 
     study: Study
-    names: tuple
+    names: tuple[str, ...]
     settings: pd.DataFrame
     table: pd.DataFrame
     chances: np.ndarray | None = None
 
     @property
-    def differ(self):
+    def differ(self) -> list[str]:
         """The settings that differ, in words: "catalyst 2 % instead of 1 %"."""
         this, that = (self.settings.iloc[i] for i in (0, 1))
         return [
@@ -67,7 +69,7 @@ class Comparison:
             if f.name in self.settings and this[f.name] != that[f.name]
         ]
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What differs, which readings that moves, and what cannot be told."""
         if not self.differ:
             same = f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can part them."
@@ -115,7 +117,10 @@ class Comparison:
             yield f"Beyond what was poured: {'; '.join(texts)}."
 
 
-def compare(fits, this, that, *, room=None, age=None):
+def compare(
+    fits: Fits, this: str | Mapping[str, str | float], that: str | Mapping[str, str | float], *,
+    room: str | float | None = None, age: str | float | None = None
+) -> Comparison:
     """Two settings, or two pours of the log, side by side.
 
     Parameters

@@ -16,6 +16,7 @@ from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor, Reading
+    from testpour.models.fits import ReadingFit
 
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
@@ -60,17 +61,17 @@ class Effect:
     level: float = 0.9
 
     @property
-    def ratio(self):
+    def ratio(self) -> bool:
         """Whether the change is a ratio."""
         return self.reading.scale == "log"
 
     @property
-    def told(self):
+    def told(self) -> bool:
         """Whether the interval leaves only one direction."""
         nothing = 1.0 if self.ratio else 0.0
         return not self.low <= nothing <= self.high
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The effect in one sentence."""
         factor = self.factor
         move = f"Raising {factor.words} from {self.start:g} to {factor.show(self.end)}"
@@ -103,12 +104,12 @@ class Effect:
         return 100 * (value - 1) if self.ratio else 100 * value if self.bound is not None else value
 
     @property
-    def in_points(self):
+    def in_points(self) -> tuple[float, float, float]:
         """Low, middle and high as they are shown: per cent, castings in 100, or the reading's own unit."""
         return tuple(self._percent(end) for end in (self.low, self.middle, self.high))
 
     @property
-    def unit(self):
+    def unit(self) -> str:
         """The unit of its size as a sentence has it: %, castings in 100, grades or the reading's own."""
         if self.reading.grades:
             return "in 100" if self.bound is not None else "grades"
@@ -124,7 +125,7 @@ class Effect:
         size = abs(self._percent(self.middle))
         return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)} {self.unit}"
 
-    def interval(self):
+    def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
         if self.told:
@@ -134,7 +135,7 @@ class Effect:
             low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
         return f"{100 * self.level:g} % interval {low} to {high} {self.unit}"
 
-    def rests_on(self):
+    def rests_on(self) -> str:
         """How much of it is from the log, as a sentence that begins with a space."""
         if not self.poured:
             return f" No two pours differ in {self.factor.words}: this is belief only."
@@ -161,11 +162,11 @@ class Effects:
     """
 
     reading: Reading
-    each: tuple
-    settings: dict = field(default_factory=dict)
+    each: tuple[Effect, ...]
+    settings: dict[str, float] = field(default_factory=dict)
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row a factor: from, to, middle, low, high, share from the log, and the sentence."""
         rows = [
             {
@@ -182,7 +183,7 @@ class Effects:
         ]
         return pd.DataFrame(rows).set_index("factor")
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The strongest effect, and the ones not settled."""
         told = [e for e in self.each if e.told and e.poured]
         unsettled = [e.factor.words for e in self.each if not e.told]
@@ -201,7 +202,7 @@ class Effects:
         return text
 
 
-def effects(fit, level=0.9):
+def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     """What each setting did to a reading.
 
     Parameters

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -18,8 +18,8 @@ from testpour.models.log_rows import groups_of, latent_ends, rows_of
 from testpour.models.physics_choice import chosen
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
-from testpour.models.settings import settings_table
-from testpour.models.terms import design
+from testpour.models.settings import SettingsGiven, settings_table
+from testpour.models.terms import Term, design
 from testpour.threads import one_thread
 from testpour.wording import count, in_markdown
 
@@ -62,21 +62,23 @@ class ReadingFit:
     model: IntervalModel
 
     @property
-    def pours(self):
+    def pours(self) -> int:
         """How many pours the fit rests on."""
         return self.rows["pour"].nunique()
 
-    def mean(self, table):
+    def mean(self, table: pd.DataFrame) -> np.ndarray:
         """Latent mean at each row of a settings table: shape (draws, rows)."""
         return self.posterior.coefficients @ design(self.believed.terms, table).T
 
-    def scatter(self, groups=GROUPS):
+    def scatter(self, groups: Sequence[str] = GROUPS) -> np.ndarray:
         """Standard deviation of one new reading about its mean, the `groups` included: shape (draws,)."""
         spread = self.posterior.group_spread
         new = sum((spread[name] ** 2 for name in groups if name in spread), self.posterior.spread**2)
         return np.sqrt(new)
 
-    def chances(self, table, at_least=None, at_most=None):
+    def chances(
+        self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None
+    ) -> np.ndarray:
         """Chance that one new casting in a new session lies in the bounds: shape (draws, rows)."""
         mean, spread = self.mean(table), self.scatter()[:, None]
         low, high = self._latent_bounds(table, at_least, at_most)
@@ -96,7 +98,7 @@ class ReadingFit:
         final = last if at_most is None else int(np.floor(at_most))
         return edges[:, [first]], edges[:, [final + 1]]
 
-    def new_castings(self, table):
+    def new_castings(self, table: pd.DataFrame) -> np.ndarray:
         """One new casting in a new session for each draw, in the reading's unit: shape (draws, rows)."""
         mean = self.mean(table)
         # Evenly spaced normal scores in a shuffled order: quieter than random ones, the same every time.
@@ -107,7 +109,10 @@ class ReadingFit:
             return (latent[:, :, None] > self.posterior.cuts[:, None, :]).sum(axis=2).astype(float)
         return to_reading(self.reading, latent, table.get("room_temperature"))
 
-    def predict(self, settings=None, *, room=None, age=None, level=0.9):
+    def predict(
+        self, settings: SettingsGiven | None = None, *, room: str | float | None = None,
+        age: str | float | None = None, level: float = 0.9
+    ) -> pd.DataFrame:
         """What one new casting in a new session will read.
 
         Parameters
@@ -133,13 +138,13 @@ class ReadingFit:
         shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
         return shown.assign(beyond=beyond(self, table))
 
-    def without(self, pour):
+    def without(self, pour: str) -> ReadingFit:
         """The same model fitted to every other pour of the log."""
         rows = self.rows[self.rows["pour"] != pour].reset_index(drop=True)
         bends = self.believed.left_over > 0
         return fit_rows(self.study, self.reading, self.believed, rows, self.assumed, self.posterior.seed, remainder=bends)
 
-    def summary(self):
+    def summary(self) -> Any:
         """The most likely values under belief and log with their standard errors, as statsmodels prints them.
 
         On the model's own scale (see `beliefs.toml`); a spread at zero has no standard error.
@@ -155,7 +160,7 @@ class ReadingFit:
         """
         return self.model.fit().summary(yname=self.reading.words)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the fit rests on, in one sentence."""
         if not self.pours:
             return f"No {self.reading.words} in the log yet: only belief speaks."
@@ -196,12 +201,15 @@ class Fits(Mapping):
     def __len__(self):
         return len(self.models)
 
-    def predict(self, settings=None, *, room=None, age=None, level=0.9):
+    def predict(
+        self, settings: SettingsGiven | None = None, *, room: str | float | None = None,
+        age: str | float | None = None, level: float = 0.9
+    ) -> pd.DataFrame:
         """Every reading of one new casting: one row a setting and reading; see `ReadingFit.predict`."""
         parts = {name: fit.predict(settings, room=room, age=age, level=level) for name, fit in self.items()}
         return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What each model rests on."""
         return " ".join(fit.sentence() for fit in self.values())
 
@@ -212,7 +220,10 @@ class Fits(Mapping):
 
 
 @one_thread
-def fit_castings(castings, *, beliefs=None, seed=0, physics=None, remainder=True):
+def fit_castings(
+    castings: Castings, *, beliefs: Mapping[str, Any] | None = None, seed: int = 0,
+    physics: bool | None = None, remainder: bool = True
+) -> Fits:
     """Fit every reading of the log, beliefs underneath.
 
     Parameters
@@ -245,7 +256,10 @@ def fit_castings(castings, *, beliefs=None, seed=0, physics=None, remainder=True
 
 
 @one_thread
-def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None, remainder=True):
+def fit_rows(
+    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
+    assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
+) -> ReadingFit:
     """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
     believed = believed.foreseen()
     model = model or model_of(study, reading, believed, rows, remainder)
@@ -257,7 +271,9 @@ def fit_rows(study, reading, believed, rows, assumed=(), seed=0, model=None, rem
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 
-def model_of(study, reading, believed, rows, remainder=True):
+def model_of(
+    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
+) -> IntervalModel:
     """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted."""
     believed = believed.foreseen()
     groups = groups_of(rows)
@@ -274,13 +290,15 @@ def model_of(study, reading, believed, rows, remainder=True):
     )
 
 
-def smooth_part(terms, believed, rows):
+def smooth_part(
+    terms: Sequence[Term], believed: ReadingBeliefs, rows: pd.DataFrame
+) -> tuple[np.ndarray, float]:
     """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
     columns = design(terms, rows)
     return columns @ seen_directions(columns), remainder_scale(terms, believed)
 
 
-def scale_options(reading, believed):
+def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
     """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading."""
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}

@@ -1,6 +1,9 @@
 """Each pour as the other pours predict it, mostly without fitting the model again for every one."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import logsumexp, ndtr, ndtri
@@ -8,6 +11,11 @@ from scipy.special import logsumexp, ndtr, ndtri
 from testpour.likelihood.truncated import log_interval_probability
 from testpour.models.log_rows import drawn_ends, groups_of
 from testpour.models.scales import to_reading
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.models.fits import ReadingFit
 
 FEWEST = 50.0  # independent draws below which the pour is really left out and the model fitted again
 THIN = 4  # every so many draws are used where a pour was read more than once
@@ -35,16 +43,16 @@ class Outlook:
     shift: np.ndarray
     cuts: np.ndarray | None
 
-    def ends(self, fit, rows):
+    def ends(self, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
         """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all."""
         return drawn_ends(fit.reading, rows, self.cuts)
 
-    def thinned(self, step):
+    def thinned(self, step: int) -> Outlook:
         """Every `step`-th draw."""
         return Outlook(*(part if part is None else part[::step] for part in vars(self).values()))
 
 
-def left_out(fit, level):
+def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     """Each reading beside its interval as the log's other pours predict it.
 
     Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
@@ -71,7 +79,7 @@ def left_out(fit, level):
     return table
 
 
-def outlook(source, fit, rows):
+def outlook(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> Outlook:
     """The `Outlook` of one pour's `rows` by the draws of `source`: `fit` itself, or one without the pour."""
     posterior, labels = source.posterior, groups_of(fit.rows)
     mean, own, shift = source.mean(rows), np.zeros(len(posterior)), np.zeros(len(posterior))
@@ -106,13 +114,15 @@ def _one(fit, pour, rows, level):
     return np.column_stack([*_interval(seen, weights, fit, rows, level), above, below, inside])
 
 
-def leave_out_weights(log_likelihood):
+def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
     """Weights that take a pour's likelihood out of equally weighted draws again."""
     weights = np.exp(np.min(log_likelihood) - log_likelihood)
     return weights / weights.sum()
 
 
-def tails(seen, weights, fit, rows):
+def tails(
+    seen: Outlook, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame
+) -> tuple[np.ndarray, np.ndarray]:
     """Chances of reading at least as high as each of `rows`, and at least as low: two arrays (k,)."""
     low, high = seen.ends(fit, rows)
     whole = np.hypot(seen.own, seen.spread)[:, None]

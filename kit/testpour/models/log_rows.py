@@ -1,15 +1,23 @@
 """What a reading's model takes from the log: its rows, the groups that share an error, and what was assumed."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
 from testpour.models.scales import to_latent, to_reading, widen
 from testpour.wording import count
 
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
+    from testpour.logbook.castings import Castings
+
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them
 
 
-def rows_of(castings, reading):
+def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """The readings a model rests on, each with the settings of its pour.
 
     Parameters
@@ -43,7 +51,7 @@ def rows_of(castings, reading):
     return rows, tuple(assumed)
 
 
-def groups_of(rows):
+def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
     """The groups that share an error: sessions always, lots and hands when there are two, pours when read twice.
 
     Returns
@@ -62,7 +70,7 @@ def groups_of(rows):
     return {name: labels.to_numpy() for name, labels in groups.items()}
 
 
-def latent_ends(reading, rows):
+def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Lower and upper ends of each row on the latent scale; for grades, the grades themselves."""
     low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
     if reading.grades:
@@ -76,7 +84,9 @@ def latent_ends(reading, rows):
     return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
 
 
-def drawn_ends(reading, rows, cuts):
+def drawn_ends(
+    reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray]:
     """Latent ends of each row for each draw of the cut-points (m, grades - 1): two arrays (m, rows).
 
     Without cut-points (None) the ends are the same for every draw: (1, rows).

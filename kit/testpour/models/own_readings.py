@@ -1,12 +1,21 @@
 """A person's own reading: no trade belief exists, so its own range, or else its readings, set the scale."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Reading
 
 PARTS = 8  # a belief's unit is this part of the believable range
 LEAST = 1e-6
 
 
-def own_scale(reading, rows=None):
+def own_scale(reading: Reading, rows: pd.DataFrame | None = None) -> tuple[float, float]:
     """Where a person's own reading may lie, and what counts as one unit of change.
 
     Parameters

@@ -7,8 +7,9 @@ posterior at its top (MacKay, Neural Computation 4 (1992) 448, citation from mem
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,11 +18,14 @@ from testpour.models.log_rows import latent_ends, rows_of
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_of, rise_of
-from testpour.physics.lots import UNKNOWNS, lot_beliefs, lots_at
+from testpour.physics.lots import UNKNOWNS, Lots, lot_beliefs, lots_at
 from testpour.wording import count, listed
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from testpour.catalogue import Reading
+    from testpour.logbook.castings import Castings
 
 NEEDS = ("thickness", "catalyst", "room_temperature")
 TIMES = {"gel_time": "gel", "time_to_peak": "peak_time"}  # reading and its name in the atlas
@@ -51,23 +55,23 @@ class LotFit:
 
     place: np.ndarray
     spread: np.ndarray
-    by_times: tuple
+    by_times: tuple[str, ...]
     pours: int = 0
     peaks: int = 0
 
-    def draws(self, number=400, seed=0):
+    def draws(self, number: int = 400, seed: int = 0) -> Lots:
         """Lots as likely as belief and log make them: `Lots` with fields of shape (number, 1)."""
         root = np.linalg.cholesky(self.spread + 1e-9 * np.eye(len(self.place)))
         scores = np.random.default_rng(seed).standard_normal((number, len(self.place)))
         return lots_at(np.clip(self.place + scores @ root.T, -FARTHEST, FARTHEST))
 
     @property
-    def moved(self):
+    def moved(self) -> tuple[str, ...]:
         """Names of the unknowns whose spread the log has clearly narrowed."""
         left = np.sqrt(np.diag(self.spread))
         return tuple(name for name, sd in zip(UNKNOWNS, left, strict=True) if sd < MOVED)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the lot's numbers rest on."""
         if not self.pours:
             return "No gel time or peak is in the log, so the resin's numbers are the trade's guesses, not this lot's."
@@ -94,30 +98,30 @@ class _Evidence:
     labels: dict
     scatter: dict
 
-    def predicted(self, lots):
+    def predicted(self, lots: Lots) -> np.ndarray:
         return latent(self.reading.name, lots, self.settings)
 
 
-def latent(name, lots, settings):
+def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
     """A reading on its latent scale: shape (lots, rows); `settings` are thickness, catalyst and room, (3, rows)."""
     if name == PEAK:
         return peak_latent(rise_of(lots, *settings))
     return np.log(minutes_of(TIMES[name], lots, *settings))
 
 
-def peak_latent(rise):
+def peak_latent(rise: np.ndarray) -> np.ndarray:
     """Logit of a rise (K) as a share of the scale's full rise, kept off its ends."""
     share = np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995)
     return np.log(share) - np.log1p(-share)
 
 
-def settings_of(table):
+def settings_of(table: pd.DataFrame) -> np.ndarray:
     """Thickness (mm), catalyst (%) and room (degC) of a settings table: shape (3, rows)."""
     thickness, catalyst, room = (np.asarray(table[name], float) for name in NEEDS)
     return np.stack([np.maximum(thickness, 0.5), np.maximum(catalyst, 0.05), room])
 
 
-def learn_lot(castings, beliefs=None):
+def learn_lot(castings: Castings, beliefs: Mapping[str, Any] | None = None) -> LotFit:
     """The lot's unknowns, belief moved by a log.
 
     Parameters

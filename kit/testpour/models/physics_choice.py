@@ -17,6 +17,11 @@ of hardness at twelve pours and nothing off the chances of either, because a day
 than the plain terms miss; so it is done only where it is asked for.
 """
 
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 
 from testpour.likelihood.laplace import LOG_2PI
@@ -24,13 +29,25 @@ from testpour.likelihood.optimum import summit
 from testpour.models.physics import PEAK, learn_lot
 from testpour.models.physics_terms import CURED, NEEDS, with_physics
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Reading
+    from testpour.likelihood.interval import IntervalModel
+    from testpour.logbook.castings import Castings
+    from testpour.models.beliefs import ReadingBeliefs
+
 EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
 FEWEST = 3  # telling peaks below which a log cannot choose
 SAID = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
 ASKED = "Heat and cure followed through a slab enter its model, as asked."
 
 
-def chosen(castings, reading, believed, rows, build, *, beliefs=None, physics=None):
+def chosen(
+    castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
+    build: Callable[..., IntervalModel], *, beliefs: Mapping[str, Any] | None = None,
+    physics: bool | None = None
+) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
     """Beliefs of a reading with heat and cure among its terms, where that is asked for or tells more.
 
     Parameters
@@ -73,7 +90,7 @@ def chosen(castings, reading, believed, rows, build, *, beliefs=None, physics=No
     return believed, (), plain
 
 
-def log_evidence(model):
+def log_evidence(model: IntervalModel) -> float:
     """Log of the chance (density) that an `IntervalModel` with proper beliefs gives to its rows."""
     _, scale, top = summit(model)
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2

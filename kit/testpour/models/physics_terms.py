@@ -9,15 +9,24 @@ The peak is given the peak that physics finds. Hardness and tack can be given ho
 next day; that is done only where it is asked for, and `physics_choice` says why.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.models.beliefs import Belief
-from testpour.models.physics import NEEDS, PEAK, peak_latent, settings_of
+from testpour.models.beliefs import Belief, ReadingBeliefs
+from testpour.models.physics import NEEDS, PEAK, LotFit, peak_latent, settings_of
 from testpour.models.terms import REFERENCE, Term
 from testpour.physics.atlas import look_up, rise_of
-from testpour.physics.lots import lots_at
+from testpour.physics.lots import Lots, lots_at
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Reading
+    from testpour.study import Study
 
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
@@ -52,7 +61,7 @@ class PhysicsColumn:
 class PeakColumn(PhysicsColumn):
     """The latent peak."""
 
-    def found(self, lots, table):
+    def found(self, lots: Lots, table: pd.DataFrame) -> np.ndarray:
         return peak_latent(rise_of(lots, *settings_of(table)))
 
 
@@ -60,9 +69,9 @@ class PeakColumn(PhysicsColumn):
 class CureColumn(PhysicsColumn):
     """Tenths of cure next day beyond that of the reference settings."""
 
-    parts: tuple = ()
+    parts: tuple[str, ...] = ()
 
-    def found(self, lots, table):
+    def found(self, lots: Lots, table: pd.DataFrame) -> np.ndarray:
         reference = {name: np.array([REFERENCE[name]]) for name in NEEDS}
         return (self._cured(lots, table) - self._cured(lots, reference)) / TENTH
 
@@ -71,7 +80,7 @@ class CureColumn(PhysicsColumn):
         return np.mean([getattr(outcomes, part) for part in self.parts], axis=0)
 
 
-def with_physics(study, reading, believed, lot):
+def with_physics(study: Study, reading: Reading, believed: ReadingBeliefs, lot: LotFit) -> ReadingBeliefs:
     """Beliefs of a reading with heat and cure among its terms.
 
     Parameters

@@ -7,13 +7,21 @@ them raises s, and with it the doubt at settings far from those poured. (A model
 O'Hagan, J. R. Statist. Soc. B 63 (2001) 425, in a second-order basis with shrinkage; citation from memory.)
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.models.beliefs import Belief
+from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.terms import Term, log_ratio
+
+if TYPE_CHECKING:
+    from testpour.likelihood.posterior import Posterior
+    from testpour.study import Study
 
 SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %
@@ -78,7 +86,7 @@ class Pair:
         return PAIR * self.one(table) * self.other(table)
 
 
-def remainder_terms(study, believed):
+def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
     """The terms of the remainder for one reading: tuple of `Term`.
 
     Parameters
@@ -109,7 +117,7 @@ def _coordinate(factor):
     return Coordinate(factor.name, float(low), float(high))
 
 
-def remainder_scale(terms, believed):
+def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
     """Half-normal scale of the belief about the remainder's size, on the reading's latent scale.
 
     `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span:
@@ -126,14 +134,17 @@ def remainder_scale(terms, believed):
     return SHARE * float(np.sqrt(np.mean(np.square(left_open)))) if left_open else SHARE
 
 
-def seen_directions(columns):
+def seen_directions(columns: np.ndarray) -> np.ndarray:
     """Directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
     _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
     left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
     return turn[left > SEEN].T
 
 
-def folded(posterior, believed, terms, scale, directions):
+def folded(
+    posterior: Posterior, believed: ReadingBeliefs, terms: Sequence[Term], scale: float,
+    directions: np.ndarray
+) -> tuple[Posterior, ReadingBeliefs]:
     """Posterior and beliefs with the remainder's columns among the coefficients.
 
     Parameters

@@ -1,11 +1,20 @@
 """The scale on which a reading's scatter is even: its latent scale, and the way back."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Reading
 
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
 
 
-def to_latent(reading, values, room=None):
+def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
     """Readings on their latent scale.
 
     Parameters
@@ -33,7 +42,9 @@ def to_latent(reading, values, room=None):
         return np.log(share) - np.log1p(-share)
 
 
-def to_reading(reading, latent, room=None):
+def to_reading(
+    reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None
+) -> np.ndarray:
     """Back from the latent scale to the reading's unit; the inverse of `to_latent`."""
     latent = np.asarray(latent, float)
     if reading.scale == "log":
@@ -51,7 +62,7 @@ def _ends(reading, room):
     return 0.0, None
 
 
-def widen(reading, low, high):
+def widen(reading: Reading, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """An exact reading from an instrument with steps is known to half a step only."""
     half = reading.resolution / 2
     exact = low == high

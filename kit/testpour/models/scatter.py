@@ -18,6 +18,7 @@ from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.catalogue import Reading
+    from testpour.models.fits import ReadingFit
 
 SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken
 SURE = 0.75  # chance that a part is the largest before it is called so
@@ -95,11 +96,11 @@ class Scatter:
     """
 
     reading: Reading
-    parts: tuple
-    silent: tuple = ()
+    parts: tuple[Part, ...]
+    silent: tuple[str, ...] = ()
 
     @property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """One row a source: one standard deviation with its interval, share of the variance, whether told."""
         rows = {
             p.words: {"middle": p.middle, "low": p.low, "high": p.high, "unit": self.unit, "share": p.share,
@@ -109,13 +110,13 @@ class Scatter:
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("where")
 
     @property
-    def unit(self):
+    def unit(self) -> str:
         """The unit of the parts, as it is shown."""
         if self.reading.grades:
             return "grades"
         return "%" if self.reading.scale == "log" else show(0, self.reading.unit)[2:]
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""
         first = self.parts[0]
         if not any(part.told for part in self.parts):
@@ -152,7 +153,7 @@ class Scatter:
         return f"What would tell: {listed(lessons)}."
 
 
-def scatter(fit, level=0.9):
+def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     """Where a reading's scatter comes from.
 
     Parameters

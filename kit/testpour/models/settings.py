@@ -1,18 +1,31 @@
 """Settings as a table: what a person writes, made complete for a model."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 import pandas as pd
 
-from testpour.study import StudyProblems
+from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
 
 ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
 LONGEST_AGE = 24.0 * 366 * 50  # h
 
+# Settings as a person gives them: factor name to a number in its unit, or text with one; several in a list or a table.
+SettingsGiven: TypeAlias = "Mapping[str, str | float] | Sequence[Mapping[str, str | float]] | pd.DataFrame"
 
-def settings_table(study, settings=None, *, room=None, age=None, reading=None):
+
+def settings_table(
+    study: Study, settings: SettingsGiven | None = None, *, room: str | float | None = None,
+    age: str | float | None = None, reading: Reading | None = None
+) -> pd.DataFrame:
     """Settings as a complete table of floats in declared units.
 
     Parameters

@@ -1,6 +1,9 @@
 """Pours that stand out, each with what is odd about it and what to look at."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -8,6 +11,11 @@ from testpour.models.left_out import Outlook, outlook, tails
 from testpour.models.log_rows import latent_ends
 from testpour.units import show
 from testpour.wording import count, listed, said_in_markdown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.models.fits import ReadingFit
 
 BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
 
@@ -29,10 +37,10 @@ class Suspect:
 
     pour: str
     says: str
-    reasons: tuple
+    reasons: tuple[str, ...]
     tail: float
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The pour, what is odd about it, and where to look."""
         return f"{self.says} {' '.join(self.reasons)}"
 
@@ -40,7 +48,7 @@ class Suspect:
     _repr_markdown_ = said_in_markdown
 
 
-def suspects(fit, seen, luck):
+def suspects(fit: ReadingFit, seen: pd.DataFrame, luck: float) -> list[Suspect]:
     """The pours that stand out.
 
     Parameters

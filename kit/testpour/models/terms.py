@@ -4,9 +4,18 @@ Each term is zero at the reference settings, so that a model's level is the read
 about it can be stated in the trade's terms.
 """
 
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Factor
 
 GAS = 8.314462618e-3  # kJ/(mol K), CODATA 2018
 KELVIN = 273.15
@@ -26,18 +35,20 @@ POST_CURE_HOURS = 2.0  # hours in which most of a post-cure's gain is had: commo
 THIN_CATALYST = 0.05  # %: a pour without catalyst is logged as 0 and its logarithm must exist
 
 
-def log_ratio(values, reference):
+def log_ratio(values: float | np.ndarray | pd.Series, reference: float) -> Any:
     """Natural log of `values` over `reference`."""
     return np.log(np.maximum(values, THIN_CATALYST) / reference)
 
 
-def warmth(celsius, reference=REFERENCE["room_temperature"]):
+def warmth(
+    celsius: float | np.ndarray | pd.Series, reference: float = REFERENCE["room_temperature"]
+) -> np.ndarray:
     """(1/R)(1/T_reference - 1/T) in mol/kJ: times an activation energy, the log of a rate ratio."""
     celsius = np.asarray(celsius, float)
     return (1 / (reference + KELVIN) - 1 / (celsius + KELVIN)) / GAS
 
 
-def post_cure(celsius, hours):
+def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray | pd.Series) -> np.ndarray:
     """Tens of degrees above the room's 20 °C that the oven gave, less what a short stay leaves unused."""
     tens = np.maximum(np.asarray(celsius, float) - REFERENCE["post_cure_temperature"], 0) / 10
     return tens * -np.expm1(-np.asarray(hours, float) / POST_CURE_HOURS)
@@ -61,8 +72,8 @@ class Term:
 
     name: str
     words: str
-    factors: tuple
-    column: callable
+    factors: tuple[str, ...]
+    column: Callable[[pd.DataFrame], Any]
 
 
 TERMS = {
@@ -115,7 +126,7 @@ TERMS = {
 }
 
 
-def own_term(factor):
+def own_term(factor: Factor) -> Term:
     """The term of a person's own numeric factor: linear, half its span from the usual value is 1."""
     half = (factor.span[1] - factor.span[0]) / 2 if factor.span else max(abs(factor.usual), 1.0)
     return Term(
@@ -126,7 +137,7 @@ def own_term(factor):
 class Held:
     """A table's columns as plain arrays, each fetched once: pandas would align rows at every step."""
 
-    def __init__(self, table):
+    def __init__(self, table: pd.DataFrame) -> None:
         self.table, self.columns = table, {}
 
     def __len__(self):
@@ -138,7 +149,7 @@ class Held:
         return self.columns[name]
 
 
-def design(terms, table):
+def design(terms: Sequence[Term], table: pd.DataFrame) -> np.ndarray:
     """The model matrix of `terms` for a table of settings: shape (rows, terms)."""
     held = Held(table)
     columns = [np.asarray(term.column(held), float) for term in terms]

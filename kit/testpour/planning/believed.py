@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,11 +22,23 @@ from testpour.models.terms import design
 from testpour.planning.coding import Coding
 from testpour.planning.problem import DesignProblem
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Reading
+    from testpour.planning.criteria import Exponents
+    from testpour.planning.problem import Axis
+    from testpour.study import Study
+
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 HALVED = 2.0  # a coded coefficient is believed half as large for each further order
 
 
-def design_problem(coding, terms, sessions, *, axes=None, fixed=None, fixed_sessions=None, informed=False):
+def design_problem(
+    coding: Coding, terms: Sequence[Exponents], sessions: Sequence[int], *,
+    axes: tuple[Axis, ...] | None = None, fixed: np.ndarray | None = None,
+    fixed_sessions: tuple[int, ...] | None = None, informed: bool = False
+) -> DesignProblem:
     """The coded problem of a study's plan.
 
     Parameters
@@ -58,13 +72,13 @@ def design_problem(coding, terms, sessions, *, axes=None, fixed=None, fixed_sess
     )
 
 
-def measured(study):
+def measured(study: Study) -> list[Reading]:
     """The readings a plan is judged by: those with an aim, or all."""
     aimed = {aim.reading for aim in study.aims}
     return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
 
 
-def session_share(study):
+def session_share(study: Study) -> float:
     """Variance between sessions over variance between pours, believed, averaged over the readings."""
     shares = []
     for reading in measured(study):
@@ -74,7 +88,7 @@ def session_share(study):
     return float(np.mean(shares))
 
 
-def prior(coding, terms):
+def prior(coding: Coding, terms: Sequence[Exponents]) -> np.ndarray:
     """Belief about coded terms as a precision, in units of the variance between pours, averaged over readings."""
     study, total = coding.study, np.zeros(len(terms))
     for reading in measured(study):
@@ -95,19 +109,19 @@ def _coded_sd(coding, believed, term):
     return max(float(np.sqrt(np.sum((change * believed.sd) ** 2))), 0.05) / HALVED ** (sum(term) - 1)
 
 
-def believed_middle(study, reading, table):
+def believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
     """What the trade believes a reading of each row of a complete settings table to be, in its unit."""
     believed = beliefs_for(study, reading)
     return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
 
 
-def believed_peaks(study, table):
+def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray | None:
     """The believed peak of each row of a complete settings table, degC; None where the study reads no peak."""
     peak = next((reading for reading in study.readings if reading.scale == "rise"), None)
     return None if peak is None else believed_middle(study, peak, table)
 
 
-def pour_cautions(study, settings):
+def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     """What is refused or warned about one pour: its settings, and the gel time and peak believed for them.
 
     Parameters
@@ -130,13 +144,13 @@ def pour_cautions(study, settings):
     return found
 
 
-def by_pour(found):
+def by_pour(found: Mapping[str, Cautions]) -> Cautions:
     """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`."""
     said = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(found).items()}
     return Cautions(tuple(said["refusals"]), tuple(said["warnings"]))
 
 
-def grouped(found):
+def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
     """The cautions of several pours, each sentence once.
 
     Parameters
@@ -150,13 +164,13 @@ def grouped(found):
         ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that differ
         only in the number found, the furthest speaks for all.
     """
-    said = {}
+    said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for pour, one in found.items():
         for level, texts in (("refusals", one.refusals), ("warnings", one.warnings)):
             for text in texts:
                 head, _, limit = text.partition(" is ")
                 said.setdefault((level, NUMBER.sub("", head), limit), []).append((str(pour), text))
-    parts = {"refusals": {}, "warnings": {}}
+    parts: dict[str, dict[str, list[str]]] = {"refusals": {}, "warnings": {}}
     for (level, _, limit), pairs in said.items():
         furthest = min if limit.startswith("below") else max
         text = furthest((text for _, text in pairs), key=_number)
@@ -192,14 +206,14 @@ class Heat:
             self._known.update(zip(new, peaks >= hottest_peak(), strict=True))
         return np.array([self._known[key] for key in keys], bool)
 
-    def peaks(self, rows):
+    def peaks(self, rows: np.ndarray) -> np.ndarray:
         """Believed peak of each coded row, degC; minus infinity where the study reads none."""
         study = self.coding.study
         found = believed_peaks(study, settings_table(study, self.coding.decode(rows)))
         return np.full(len(rows), -np.inf) if found is None else found
 
     @property
-    def matters(self):
+    def matters(self) -> bool:
         """Whether the limit cuts the region at any combination of low, middle and high, in any planned room."""
         return bool(self(self._corners()).any())
 
@@ -208,7 +222,7 @@ class Heat:
         ends = [[-1.0, 0.0, 1.0]] * (len(self.coding.names) - len(rooms)) + rooms
         return np.stack(np.meshgrid(*ends, indexing="ij"), -1).reshape(-1, len(ends))
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The limit that is in the way, the pour that breaks it most, and what would keep inside it."""
         corners = self._corners()
         peaks = self.peaks(corners)
@@ -239,7 +253,7 @@ class Heat:
         return f"{factor.words} {'to' if side else 'from'} {factor.show(value)}"
 
 
-def settings_refused(coding):
+def settings_refused(coding: Coding) -> tuple[str, ...]:
     """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room."""
     study, found = coding.study, Cautions()
     usual = study.settings()

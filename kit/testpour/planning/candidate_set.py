@@ -9,7 +9,7 @@ from testpour.planning.criteria import model_rows
 RIDGE = 1e-8       # keeps singular random starts invertible; never part of a reported value
 
 
-def small_products(left, right):
+def small_products(left: np.ndarray, right: np.ndarray) -> np.ndarray:
     """left @ right in slices too small for the linear algebra library to wake a second thread.
 
     Handing such short products to threads costs more than it saves, sixfold on a busy machine with two cores.
@@ -24,7 +24,7 @@ def small_products(left, right):
     return out
 
 
-def inverse_of(matrix):
+def inverse_of(matrix: np.ndarray) -> np.ndarray:
     """Inverse of information, with a trace of ridge so that a singular random start has one too."""
     p = matrix.shape[-1]
     ridge = RIDGE * np.trace(matrix, axis1=-2, axis2=-1) / p
@@ -38,7 +38,7 @@ class CandidateGroup:
     `values` has shape (C, g), or (B, C, g) when every start has its own candidates.
     """
 
-    axes: list
+    axes: list[int]
     values: np.ndarray
     terms: np.ndarray
     whole: bool = False
@@ -52,20 +52,20 @@ class CandidateGroup:
             pairs = self.rows[:, :, None] * self.rows[:, None, :]
             self.pairs = np.ascontiguousarray(pairs.reshape(len(self.rows), -1).T)
 
-    def rest(self, settings):
+    def rest(self, settings: np.ndarray) -> np.ndarray | None:
         """What the other axes contribute to each term, or None when there are none."""
         if not self.others:
             return None
         return model_rows(settings[..., self.others], self.terms[:, self.others])
 
-    def linear(self, vector, rest):
+    def linear(self, vector: np.ndarray, rest: np.ndarray | None) -> np.ndarray:
         """y'v for every start and candidate, shape (B, C)."""
         vector = vector if rest is None else vector * rest
         if self.shared:
             return small_products(vector, self.rows.T)
         return (self.rows @ vector[:, :, None])[:, :, 0]
 
-    def quadratic(self, matrix, rest):
+    def quadratic(self, matrix: np.ndarray, rest: np.ndarray | None) -> np.ndarray:
         """y'Qy for every start and candidate, shape (B, C)."""
         if rest is not None:
             matrix = matrix * rest[:, :, None] * rest[:, None, :]
@@ -73,7 +73,7 @@ class CandidateGroup:
             return small_products(matrix.reshape(len(matrix), -1), self.pairs)
         return ((self.rows @ matrix) * self.rows).sum(-1)
 
-    def pick(self, starts, best):
+    def pick(self, starts: np.ndarray, best: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Values and model-row factors of candidate `best` for the given starts."""
         if self.shared:
             return self.values[best], self.rows[best]

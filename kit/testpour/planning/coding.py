@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -10,6 +12,9 @@ import pandas as pd
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.study import Study
 from testpour.units import to_unit
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Factor
 
 
 @dataclass(frozen=True)
@@ -28,16 +33,16 @@ class Coding:
     """
 
     study: Study
-    factors: tuple
-    rooms: tuple = ()
-    depths: tuple = ()
+    factors: tuple[Factor, ...]
+    rooms: tuple[float, ...] = ()
+    depths: tuple[float, ...] = ()
 
     @property
-    def names(self):
+    def names(self) -> list[str]:
         """Names of the coded factors, the room last where it is known."""
         return [f.name for f in self.factors] + (["room_temperature"] if self.rooms else [])
 
-    def axes(self):
+    def axes(self) -> tuple[Axis, ...]:
         """One `Axis` a coded factor."""
         axes = [Axis(f.name, levels=self._levels(f), hard=f.by_session) for f in self.factors]
         if self.rooms:
@@ -53,7 +58,7 @@ class Coding:
             return tuple(float(code(factor, depth)) for depth in self.depths)
         return None
 
-    def decode(self, rows):
+    def decode(self, rows: np.ndarray) -> pd.DataFrame:
         """Coded rows as settings rounded to what a bench can set: one column a coded factor."""
         table = pd.DataFrame(np.atleast_2d(rows), columns=self.names)
         for factor in map(self.study.factor, self.names):
@@ -63,19 +68,22 @@ class Coding:
             table[factor.name] = values if factor.name == "room_temperature" else factor.rounded(values)
         return table
 
-    def encode(self, table):
+    def encode(self, table: pd.DataFrame) -> np.ndarray:
         """Settings as coded rows, clipped to the span; shape (pours, coded factors)."""
         columns = [np.clip(code(self.study.factor(name), table[name]), -1, 1) for name in self.names]
         return np.column_stack([np.asarray(c, float) for c in columns])
 
 
-def code(factor, value):
+def code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
     """`value` of a factor as a coded number."""
     low, high = factor.span
     return (np.asarray(value, float) - (low + high) / 2) / ((high - low) / 2)
 
 
-def coding_for(study, sessions, factors=None, rooms=None, moulds=None):
+def coding_for(
+    study: Study, sessions: int, factors: Sequence[str] | None = None,
+    rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None
+) -> Coding:
     """The coding of a plan, with every wish read and checked.
 
     Parameters

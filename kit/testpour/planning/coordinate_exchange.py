@@ -38,11 +38,11 @@ class Designs:
         self.rows = model_rows(self.settings, self.terms)
         self.changed = np.zeros(len(self.settings), bool)
 
-    def matrix(self):
+    def matrix(self) -> np.ndarray:
         """Information of the current rows: shape (designs, terms, terms)."""
         return information(self.rows, self.session, self.problem.eta, self.problem.prior)
 
-    def refresh(self):
+    def refresh(self) -> None:
         """Recompute sums and inverse from the settings, so rounding cannot build up."""
         self.sums = np.eye(len(self.weight))[self.session].T @ self.rows
         self.inverse = inverse_of(self.matrix())
@@ -55,7 +55,9 @@ class Designs:
                 self.spread = np.empty_like(self.inverse)
             self.spread[which] = self.inverse[which] @ self.moments @ self.inverse[which]
 
-    def place(self, starts, i, axes, values, rows):
+    def place(
+        self, starts: np.ndarray, i: int, axes: list[int], values: np.ndarray, rows: np.ndarray
+    ) -> None:
         """Write new coordinates and model rows of pour `i`, once the inverse has been brought in step."""
         self.sums[starts, self.session[i]] += rows - self.rows[starts, i]
         self.rows[starts, i] = rows
@@ -63,7 +65,7 @@ class Designs:
         self.changed[starts] = True
         self._spread(starts)
 
-    def keep(self, which):
+    def keep(self, which: np.ndarray) -> None:
         """Drop every start outside the boolean mask `which`."""
         for name in ("settings", "rows", "changed"):
             setattr(self, name, getattr(self, name)[which])
@@ -79,16 +81,16 @@ class Move:
     shift: float
     weight: float
 
-    def shifted(self, rows, which=slice(None)):
+    def shifted(self, rows: np.ndarray, which: np.ndarray | slice = slice(None)) -> np.ndarray:
         """Rows less their share of the session: y - a r."""
-        return rows - self.shift * self.others[which] if self.shift else rows
+        return rows - self.shift * self.others[which] if self.shift and self.others is not None else rows
 
-    def line(self, vector):
+    def line(self, vector: np.ndarray) -> np.ndarray:
         """(y - a r)'v for every start and candidate, shape (B, C)."""
         found = self.group.linear(vector, self.rest)
         return found - self.shift * (self.others * vector).sum(1)[:, None] if self.shift else found
 
-    def square(self, matrix):
+    def square(self, matrix: np.ndarray) -> np.ndarray:
         """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C)."""
         found = self.group.quadratic(matrix, self.rest)
         if not self.shift:
@@ -109,7 +111,7 @@ class Swap:
     cross: np.ndarray
 
     @property
-    def ratio(self):
+    def ratio(self) -> np.ndarray:
         """Determinant after over determinant before, shape (B, C)."""
         return (1 + self.enter) * (1 - self.leave) + self.cross**2
 
@@ -118,7 +120,7 @@ def _times(matrix, vector):
     return (matrix @ vector[:, :, None])[:, :, 0]
 
 
-def exchange_pour(batch, i, group):
+def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
     """Give pour `i` of every start its best candidate from `group`."""
     j = batch.session[i]
     shift, weight = batch.shift[j], batch.weight[j]
@@ -176,7 +178,7 @@ def _allowed(batch, i, group):
     return batch.problem.allowed(trial)
 
 
-def exchange_session(batch, j, group):
+def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
     """Give session `j` of every start its best value of the factors set once per session."""
     members = np.flatnonzero(batch.session == j)
     rest = group.rest(batch.settings[:, members])

@@ -5,35 +5,39 @@ Settings are coded -1..1. A term is a tuple with one exponent per factor: ``(1, 
 error whose variance is `eta` times the variance between pours: V = I + eta ZZ'.
 """
 
+from collections.abc import Callable, Sequence
 from itertools import combinations
+from typing import TypeAlias
 
 import numpy as np
 from scipy.stats import qmc
 
+Exponents: TypeAlias = tuple[int, ...]  # of each factor in one term
 
-def main_terms(k):
+
+def main_terms(k: int) -> list[Exponents]:
     """The constant and one straight-line term per factor, as exponent tuples."""
     return [(0,) * k] + [tuple(row) for row in np.eye(k, dtype=int).tolist()]
 
 
-def interaction_terms(k):
+def interaction_terms(k: int) -> list[Exponents]:
     """Main terms plus every two-factor interaction."""
     eye = np.eye(k, dtype=int)
     return main_terms(k) + [tuple((eye[i] + eye[j]).tolist()) for i, j in combinations(range(k), 2)]
 
 
-def quadratic_terms(k):
+def quadratic_terms(k: int) -> list[Exponents]:
     """Interaction terms plus the square of every factor: the full quadratic."""
     return interaction_terms(k) + [tuple(row) for row in (2 * np.eye(k, dtype=int)).tolist()]
 
 
-def term_name(term, names):
+def term_name(term: Sequence[int], names: Sequence[str]) -> str:
     """A term in factor names: ``"1"``, ``"A"``, ``"A:B"`` or ``"A^2"``."""
     parts = [n if e == 1 else f"{n}^{e}" for n, e in zip(names, term, strict=True) if e]
     return ":".join(parts) or "1"
 
 
-def model_rows(settings, terms):
+def model_rows(settings: np.ndarray, terms: Sequence[Exponents] | np.ndarray) -> np.ndarray:
     """Model matrix, shape ``(..., p)``, of coded `settings` with shape ``(..., k)``."""
     settings = np.asarray(settings, float)
     exponents = np.asarray(terms, int)
@@ -47,7 +51,9 @@ def model_rows(settings, terms):
     return out
 
 
-def information(rows, sessions=None, eta=0.0, prior=None):
+def information(
+    rows: np.ndarray, sessions: np.ndarray | None = None, eta: float = 0.0, prior: np.ndarray | None = None
+) -> np.ndarray:
     """X'V^-1 X (plus the prior precision) of model rows with shape ``(..., n, p)``.
 
     Parameters
@@ -70,7 +76,7 @@ def information(rows, sessions=None, eta=0.0, prior=None):
     return found if prior is None else found + prior
 
 
-def log_determinant(matrix):
+def log_determinant(matrix: np.ndarray) -> np.ndarray:
     """log determinant of information; minus infinity when it cannot separate the terms."""
     sign, size = np.linalg.slogdet(matrix)
     p = np.shape(matrix)[-1]
@@ -78,14 +84,16 @@ def log_determinant(matrix):
     return np.where((sign > 0) & (size > scale - 28 - 8 * p), size, -np.inf)
 
 
-def average_variance(matrix, moments):
+def average_variance(matrix: np.ndarray, moments: np.ndarray) -> float:
     """Average of x'M^-1 x over the region whose moment matrix is `moments`; infinite if M is singular."""
     if not np.isfinite(log_determinant(matrix)):
         return np.inf
     return float(np.trace(np.linalg.solve(matrix, moments)))
 
 
-def cube_moments(terms, levels=None):
+def cube_moments(
+    terms: Sequence[Exponents], levels: Sequence[tuple[float, ...] | None] | None = None
+) -> np.ndarray:
     """Exact average of f(x)f(x)' over the cube -1..1.
 
     A factor with `levels` (a sequence of allowed values instead of None) is averaged over those values
@@ -106,7 +114,10 @@ def cube_moments(terms, levels=None):
 POINTS = 4096  # of a region
 
 
-def region_points(k, levels=None, allowed=None):
+def region_points(
+    k: int, levels: Sequence[tuple[float, ...] | None] | None = None,
+    allowed: Callable[[np.ndarray], np.ndarray] | None = None
+) -> np.ndarray:
     """Evenly spread points of the allowed region (Sobol sequence, unscrambled), shape (m, k).
 
     `allowed` takes points (m, k) and returns a boolean per point. Factors with levels take them equally.
@@ -115,12 +126,12 @@ def region_points(k, levels=None, allowed=None):
     coded = 2 * points - 1
     for f, values in enumerate(levels or []):
         if values is not None:
-            values = np.asarray(values, float)
-            coded[:, f] = values[np.minimum((points[:, f] * len(values)).astype(int), len(values) - 1)]
+            steps = np.asarray(values, float)
+            coded[:, f] = steps[np.minimum((points[:, f] * len(steps)).astype(int), len(steps) - 1)]
     return coded if allowed is None else coded[allowed(coded)]
 
 
-def sampled_moments(terms, points):
+def sampled_moments(terms: Sequence[Exponents], points: np.ndarray) -> np.ndarray:
     """Average of f(x)f(x)' over the given points (m, k): numeric, for regions that are not the cube."""
     rows = model_rows(points, terms)
     return rows.T @ rows / len(rows)

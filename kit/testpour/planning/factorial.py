@@ -3,6 +3,7 @@
 Every set is an array of coded settings, one row per pour. Factors are named by letters unless names are given.
 """
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import combinations
@@ -15,7 +16,7 @@ from testpour.wording import said_in_markdown
 LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
 
 
-def full_factorial(k, levels=2):
+def full_factorial(k: int, levels: int = 2) -> np.ndarray:
     """Every combination of `levels` equally spaced settings of `k` factors, standard order (first fastest)."""
     values = np.linspace(-1, 1, levels)
     mesh = np.meshgrid(*[values] * k, indexing="ij")
@@ -34,10 +35,10 @@ class Aliases:
         Length of the shortest word of the defining relation.
     """
 
-    strings: tuple
+    strings: tuple[str, ...]
     resolution: int
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What is mixed with what, in one sentence."""
         if not self.strings:
             return "No effect listed here is mixed with another."
@@ -64,21 +65,21 @@ class FractionalSet:
     """
 
     rows: np.ndarray = field(repr=False)
-    names: tuple
-    relation: dict = field(repr=False)
+    names: tuple[str, ...]
+    relation: dict[frozenset[int], int] = field(repr=False)
 
     @property
-    def resolution(self):
+    def resolution(self) -> int:
         """Length of the shortest word; one more than the number of factors for a full set."""
         return min((len(word) for word in self.relation), default=len(self.names) + 1)
 
     @property
-    def words(self):
+    def words(self) -> tuple[str, ...]:
         """The defining relation in names, e.g. ``("ABD", "-ACE")``."""
         ordered = sorted(self.relation, key=lambda w: (len(w), sorted(w)))
         return tuple(("-" if self.relation[w] < 0 else "") + word_name(w, self.names) for w in ordered)
 
-    def aliases(self):
+    def aliases(self) -> Aliases:
         """Groups of effects of one or two factors that share a column."""
         effects = [frozenset(c) for size in (1, 2) for c in combinations(range(len(self.names)), size)]
         strings, seen = [], set()
@@ -91,7 +92,7 @@ class FractionalSet:
                 seen.update(group)
         return Aliases(tuple(strings), self.resolution)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Size, resolution and defining relation."""
         n, k = self.rows.shape
         if not self.relation:
@@ -102,13 +103,15 @@ class FractionalSet:
     _repr_markdown_ = said_in_markdown
 
 
-def word_name(word, names):
+def word_name(word: Collection[int], names: Sequence[str]) -> str:
     """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter."""
     joint = "" if all(len(name) == 1 for name in names) else ":"
     return joint.join(names[i] for i in sorted(word))
 
 
-def fractional_factorial(k, generators=(), names=None):
+def fractional_factorial(
+    k: int, generators: Sequence[str] = (), names: Sequence[str] | None = None
+) -> FractionalSet:
     """A two-level fraction from generators such as ``["D=AB", "E=-AC"]``; full when there are none.
 
     Parameters
@@ -129,7 +132,8 @@ def fractional_factorial(k, generators=(), names=None):
     Box and Hunter (1961), Technometrics 3, 311-351.
     """
     base = k - len(generators)
-    rows, relation = np.ones((2**base, k)), {frozenset(): 1}
+    rows = np.ones((2**base, k))
+    relation: dict[frozenset[int], int] = {frozenset(): 1}
     rows[:, :base] = full_factorial(base)
     for i, generator in enumerate(generators):
         left, _, right = generator.replace(" ", "").partition("=")
@@ -146,7 +150,7 @@ def fractional_factorial(k, generators=(), names=None):
 
 
 @lru_cache
-def best_generators(k, base):
+def best_generators(k: int, base: int) -> tuple[str, ...]:
     """Generators of the minimum-aberration fraction of `k` factors in 2**base pours.
 
     Found by trying every choice of generators and keeping the one with fewest short words.
@@ -164,7 +168,7 @@ def best_generators(k, base):
         raise ValueError(f"{k} factors in {2**base} pours needs too long a search: use a screening set.")
     products.sort(key=lambda m: (-m.bit_count(), m))
     chosen = min(combinations(products, added), key=lambda choice: _word_lengths(choice, base, k))
-    chosen = sorted(chosen, key=lambda m: (m.bit_count(), [b for b in range(base) if m >> b & 1]))
+    chosen = tuple(sorted(chosen, key=lambda m: (m.bit_count(), [b for b in range(base) if m >> b & 1])))
     return tuple(f"{LETTERS[base + i]}=" + "".join(LETTERS[b] for b in range(base) if m >> b & 1)
                  for i, m in enumerate(chosen))
 
@@ -177,7 +181,7 @@ def _word_lengths(choice, base, k):
     return tuple(sizes.count(size) for size in range(3, k + 1))
 
 
-def block_two_level(fraction, sessions):
+def block_two_level(fraction: FractionalSet, sessions: int) -> tuple[np.ndarray, tuple[str, ...]]:
     """Session number of each pour, splitting a two-level set into equal sessions without touching main effects.
 
     Parameters

@@ -5,6 +5,7 @@ Criteria: "D" (small joint region for all coefficients; Bayesian D when the prob
 """
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -51,11 +52,11 @@ class OptimalPlan:
     seed: int
 
     @property
-    def rows(self):
+    def rows(self) -> np.ndarray:
         """Coded settings of every pour, shape (n, k)."""
         return self.table[self.problem.names].to_numpy(float)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What was found, and how sure it is to be the best."""
         n, p = len(self.table), len(self.problem.terms)
         kept = len(self.problem.kept)
@@ -71,7 +72,10 @@ class OptimalPlan:
     _repr_markdown_ = said_in_markdown
 
 
-def optimal_plan(problem, criterion="D", starts=200, seed=0, polish=4):
+def optimal_plan(
+    problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0,
+    polish: int = 4
+) -> OptimalPlan:
     """Best pours for the terms of `problem`.
 
     Parameters

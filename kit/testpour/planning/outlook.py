@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,9 @@ from testpour.planning.power import half_width, plan_power, smallest_effect, var
 from testpour.planning.problem import PlanConflict
 from testpour.units import show, to_unit
 from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 MANY = 1e6  # degrees of freedom of a noise that is taken as known
@@ -57,7 +61,7 @@ class Outlook:
     noise_from: str
     cautions: Cautions = field(default_factory=Cautions)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What the plan would notice and what it takes."""
         told = self.table[self.table["reading"].isin(self._aimed)].drop_duplicates("reading")
         setting = told["setting"].iloc[0]
@@ -100,7 +104,9 @@ class Outlook:
         )
 
 
-def outlook(plan, fits=None, *, pot="120 g", price=None):
+def outlook(
+    plan: Plan, fits: Fits | None = None, *, pot: str | float = "120 g", price: float | None = None
+) -> Outlook:
     """What a plan can tell before it is poured.
 
     Parameters

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -17,6 +19,10 @@ from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import show, to_unit
 from testpour.wording import count, in_html, table_html
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.planning.criteria import Exponents
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,31 +52,31 @@ class Plan:
     why: str
     mixed: str
     coding: Coding
-    terms: tuple
+    terms: tuple[Exponents, ...]
     seed: int = 0
     wide: Cautions = field(default_factory=Cautions)
     made: pd.DataFrame | None = None
 
     @property
-    def sessions(self):
+    def sessions(self) -> list[str]:
         """Names of the sessions, in order."""
         return list(dict.fromkeys(self.table["session"]))
 
-    def session(self, number=1):
+    def session(self, number: int = 1) -> pd.DataFrame:
         """The pours of one session in run order; `number` counts from 1."""
         names = self.sessions
         if not 1 <= number <= len(names):
             raise ValueError(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
         return self.table[self.table["session"] == names[number - 1]]
 
-    def without(self, *pours):
+    def without(self, *pours: str) -> Plan:
         """The plan with some pours left out."""
         missing = [pour for pour in pours if pour not in self.table.index]
         if missing:
             raise ValueError(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
         return replace(self, table=self.table.drop(index=list(pours)))
 
-    def with_pour(self, pour, **settings):
+    def with_pour(self, pour: str, **settings: str | float) -> Plan:
         """The plan with some settings of one pour changed; text with units is read."""
         if pour not in self.table.index:
             raise ValueError(f"No pour {pour} in this plan; it has {', '.join(self.table.index)}.")
@@ -80,7 +86,7 @@ class Plan:
             table.loc[pour, name] = changed[name]
         return replace(self, table=table)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The plan in a few sentences."""
         size = f"{count(len(self.table), 'pour')} in {count(len(self.sessions), 'session')}"
         text = f"{size} to {purposes.TO.get(self.purpose, '')}{self.purpose}. {self.why}"
@@ -88,11 +94,11 @@ class Plan:
             text += f" {self.mixed}"
         return " ".join([text, *self.found().lines()])
 
-    def cautions(self, pour):
+    def cautions(self, pour: str) -> Cautions:
         """What is warned or refused for one pour, its believed gel time and peak among them."""
         return pour_cautions(self.study, self.table.loc[pour].drop("session").to_dict())
 
-    def found(self):
+    def found(self) -> Cautions:
         """What is refused or warned about the plan: each sentence once, with the pours it is about."""
         return self.wide + by_pour({pour: self.cautions(pour) for pour in self.table.index})
 
@@ -108,8 +114,8 @@ class Plan:
 
 
 @one_thread
-def plan_pours(study, *, sessions=2, pours=4, purpose=None, factors=None, rooms=None, moulds=None,
-               castings=None, compare=None, resin=None, pot="120 g", seed=0):
+def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 4, purpose: str | None = None, factors: Sequence[str] | None = None, rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None,
+               castings: Castings | None = None, compare: Sequence[Mapping[str, str | float]] | None = None, resin: str | float | None = None, pot: str | float = "120 g", seed: int = 0) -> Plan:
     """Plan test pours.
 
     Parameters

@@ -4,7 +4,11 @@
 effect in ten that does not exist is noticed all the same (`false_alarm`).
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -13,13 +17,25 @@ from scipy.stats import f as fisher
 from scipy.stats import ncf
 from scipy.stats import t as student
 
-from testpour.planning.criteria import information, log_determinant, model_rows, region_points, term_name
+from testpour.planning.criteria import (
+    Exponents,
+    information,
+    log_determinant,
+    model_rows,
+    region_points,
+    term_name,
+)
 from testpour.wording import said_in_markdown
+
+if TYPE_CHECKING:
+    from testpour.planning.problem import DesignProblem
 
 FALSE_ALARM = 0.10
 
 
-def chance_f(noncentrality, df_effect, df_error, false_alarm=FALSE_ALARM):
+def chance_f(
+    noncentrality: float, df_effect: float, df_error: float, false_alarm: float = FALSE_ALARM
+) -> float:
     """Chance that an F test on (df_effect, df_error) degrees of freedom notices the given noncentrality.
 
     Noncentrality is the sum of squared true deviations over the error variance.
@@ -28,7 +44,7 @@ def chance_f(noncentrality, df_effect, df_error, false_alarm=FALSE_ALARM):
     return float(ncf.sf(bar, df_effect, df_error, noncentrality)) if noncentrality > 0 else false_alarm
 
 
-def chance_to_notice(effect, se, df, false_alarm=FALSE_ALARM):
+def chance_to_notice(effect: float, se: float, df: float, false_alarm: float = FALSE_ALARM) -> float:
     """Chance that a two-sided interval for an effect leaves out zero.
 
     Parameters
@@ -43,7 +59,7 @@ def chance_to_notice(effect, se, df, false_alarm=FALSE_ALARM):
     return chance_f((effect / se) ** 2, 1, df, false_alarm)      # t squared is F with 1 degree of freedom
 
 
-def smallest_effect(se, df, chance=0.9, false_alarm=FALSE_ALARM):
+def smallest_effect(se: float, df: float, chance: float = 0.9, false_alarm: float = FALSE_ALARM) -> float:
     """Smallest true effect noticed with the given chance, in the unit of `se`; nan without degrees of freedom."""
     if df < 1 or not np.isfinite(se):
         return float("nan")
@@ -55,7 +71,7 @@ def smallest_effect(se, df, chance=0.9, false_alarm=FALSE_ALARM):
     return se * brentq(lambda size: chance_to_notice(size, 1.0, df, false_alarm) - chance, 1e-9, top, xtol=1e-10)
 
 
-def half_width(se, df):
+def half_width(se: float, df: float) -> float:
     """Half-width of the 90 % interval expected for an effect, in the unit of `se`; nan without degrees of freedom."""
     return float(se * student.ppf(0.95, df)) if df >= 1 else float("nan")
 
@@ -77,7 +93,7 @@ class PlanPower:
     table: pd.DataFrame = field(repr=False)
     effect: float
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Which terms the plan can and cannot show."""
         blind = self.table[self.table.chance.isna()]
         seen = self.table[self.table.chance >= 0.9]
@@ -99,8 +115,8 @@ class PlanPower:
     _repr_markdown_ = said_in_markdown
 
 
-def plan_power(rows, terms, noise_sd, effect, sessions=None, session_sd=0.0, names=None,
-               false_alarm=FALSE_ALARM):
+def plan_power(rows: np.ndarray, terms: Sequence[Exponents], noise_sd: float, effect: float, sessions: np.ndarray | None = None, session_sd: float = 0.0, names: Sequence[str] | None = None,
+               false_alarm: float = FALSE_ALARM) -> PlanPower:
     """Chance to notice a change of size `effect` in each term of a plan, and what it takes to be noticed.
 
     Parameters
@@ -174,7 +190,7 @@ def _strata(design, sessions, session_sd):
     return whole, np.where(whole, between, within)
 
 
-def variance_over_region(rows, problem):
+def variance_over_region(rows: np.ndarray, problem: DesignProblem) -> pd.DataFrame:
     """How prediction variance is spread over the region a problem allows.
 
     Parameters

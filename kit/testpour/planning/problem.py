@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from testpour.planning.criteria import cube_moments, region_points, sampled_moments
+from testpour.planning.criteria import Exponents, cube_moments, region_points, sampled_moments
 
 
 class PlanConflict(ValueError):
     """The wishes for a plan contradict each other; `conflicts` lists each one with the smallest repair."""
 
-    def __init__(self, conflicts):
+    def __init__(self, conflicts: Iterable[str]) -> None:
         self.conflicts = tuple(conflicts)
         super().__init__(" ".join(self.conflicts))
 
@@ -35,9 +35,9 @@ class Axis:
     """
 
     name: str
-    levels: tuple | None = None
+    levels: tuple[float, ...] | None = None
     hard: bool = False
-    met: tuple | None = None
+    met: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,15 +72,15 @@ class DesignProblem:
         With one sentence per contradiction and the smallest change that would work.
     """
 
-    axes: tuple
-    terms: tuple
+    axes: tuple[Axis, ...]
+    terms: tuple[Exponents, ...]
     runs: int
-    sessions: tuple | None = None
+    sessions: tuple[int, ...] | None = None
     eta: float = 0.0
     forbidden: Callable[[np.ndarray], np.ndarray] | None = None
     limit: Callable[[], str] | None = field(default=None, repr=False)
     fixed: np.ndarray | None = field(default=None, repr=False)
-    fixed_sessions: tuple | None = None
+    fixed_sessions: tuple[int, ...] | None = None
     prior: np.ndarray | None = field(default=None, repr=False)
 
     def __post_init__(self):
@@ -90,32 +90,32 @@ class DesignProblem:
             raise PlanConflict(conflicts)
 
     @property
-    def names(self):
+    def names(self) -> list[str]:
         """Axis names in order."""
         return [axis.name for axis in self.axes]
 
     @property
-    def kept(self):
+    def kept(self) -> np.ndarray:
         """Fixed pours, shape (m, k); m is 0 when there are none."""
         return np.zeros((0, len(self.axes))) if self.fixed is None else np.asarray(self.fixed, float)
 
     @property
-    def all_sessions(self):
+    def all_sessions(self) -> np.ndarray:
         """Session number of every pour: fixed pours first, then the new ones."""
         old = (0,) * len(self.kept) if self.fixed_sessions is None else self.fixed_sessions
         return np.array([*old, *(self.sessions or (0,) * self.runs)], int)
 
     @property
-    def levels(self):
+    def levels(self) -> list[tuple[float, ...] | None]:
         """Allowed values per axis; None where anything from -1 to 1 is allowed."""
         return [axis.levels for axis in self.axes]
 
     @property
-    def constrained(self):
+    def constrained(self) -> bool:
         """True when the region is smaller than the cube."""
         return self.forbidden is not None
 
-    def allowed(self, settings):
+    def allowed(self, settings: np.ndarray) -> np.ndarray:
         """True for each row of `settings` (..., k) outside the forbidden region."""
         settings = np.asarray(settings, float)
         inside = np.ones(settings.shape[:-1], bool)
@@ -124,11 +124,11 @@ class DesignProblem:
             inside &= ~flat.reshape(inside.shape)
         return inside
 
-    def in_the_way(self):
+    def in_the_way(self) -> str:
         """The limit that leaves no room, as the end of a refusal; empty where there is none."""
         return f" In the way: {self.limit()}" if self.constrained and self.limit is not None else ""
 
-    def moments(self):
+    def moments(self) -> np.ndarray:
         """Moment matrix of the region: exact over the cube, sampled when the region is constrained.
 
         A two-valued factor counts at its two values; three or more levels are steps of a continuous scale.

@@ -8,7 +8,7 @@ import numpy as np
 
 from testpour.planning.believed import Heat, design_problem
 from testpour.planning.coding import Coding
-from testpour.planning.criteria import main_terms, quadratic_terms
+from testpour.planning.criteria import Exponents, main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.problem import Axis, PlanConflict
@@ -43,7 +43,7 @@ class Chosen:
 
     rows: np.ndarray
     sessions: np.ndarray
-    terms: tuple
+    terms: tuple[Exponents, ...]
     why: str
     mixed: str = ""
 
@@ -64,23 +64,23 @@ class Wishes:
     """
 
     coding: Coding
-    sizes: tuple
+    sizes: tuple[int, ...]
     fixed: np.ndarray | None = None
-    fixed_sessions: tuple | None = None
+    fixed_sessions: tuple[int, ...] | None = None
     seed: int = 0
 
     @property
-    def axes(self):
+    def axes(self) -> tuple[Axis, ...]:
         """The coded factors."""
         return self.coding.axes()
 
     @property
-    def numbers(self):
+    def numbers(self) -> np.ndarray:
         """Session number of each new pour."""
         return np.repeat(np.arange(len(self.sizes)), self.sizes)
 
     @property
-    def easy(self):
+    def easy(self) -> bool:
         """True when every factor may change from pour to pour, at both ends of its span."""
         return not Heat(self.coding).matters and all(
             not axis.hard and axis.met is None and (axis.levels is None or len(axis.levels) == 2)
@@ -88,7 +88,7 @@ class Wishes:
         )
 
 
-def pick_purpose(wishes):
+def pick_purpose(wishes: Wishes) -> str:
     """The purpose that suits what is asked, for a person who named none."""
     if wishes.fixed is not None and len(wishes.fixed):
         return SHARPEN
@@ -96,7 +96,7 @@ def pick_purpose(wishes):
     return MAP if sum(wishes.sizes) >= enough else MATTER
 
 
-def which_settings_matter(wishes):
+def which_settings_matter(wishes: Wishes) -> Chosen:
     """Two-level pours, with the same middle pour in every session to show the noise."""
     needed = len(_terms(main_terms, wishes.axes))
     spare = int(min(wishes.sizes) >= 4 and sum(wishes.sizes) - len(wishes.sizes) >= needed)
@@ -162,30 +162,33 @@ def _two_level(wishes, sizes):
         "sessions and limits allow."
     )
     mixed = "Effects of single settings are told apart; what two settings do together may be mixed into them."
-    return Chosen(*_new(plan), _terms(main_terms, wishes.axes), why, mixed)
+    rows, sessions = _new(plan)
+    return Chosen(rows, sessions, _terms(main_terms, wishes.axes), why, mixed)
 
 
-def map_the_region(wishes):
+def map_the_region(wishes: Wishes) -> Chosen:
     """Pours for a curved surface that predicts well everywhere."""
     plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
     why = (
         "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
         "over the whole region."
     )
-    return Chosen(*_new(plan), _terms(quadratic_terms, wishes.axes), why)
+    rows, sessions = _new(plan)
+    return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
-def sharpen(wishes):
+def sharpen(wishes: Wishes) -> Chosen:
     """Pours that add most to what belief and the log already know."""
     plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
     made = 0 if wishes.fixed is None else len(wishes.fixed)
     why = "Placed where they narrow most what the trade's beliefs leave open."
     if made:
         why = f"Added to {count(made, 'pour')} of the log, where they narrow most what log and belief leave open."
-    return Chosen(*_new(plan), _terms(quadratic_terms, wishes.axes), why)
+    rows, sessions = _new(plan)
+    return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
-def settle(wishes, this, that):
+def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
     """Two settings side by side, as often as the sessions allow.
 
     Parameters

@@ -1,6 +1,9 @@
 """A plan after the bench had its say: what a dropped pour loses, and a plan repaired round the pours made."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -11,6 +14,10 @@ from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.wording import count, in_html, listed, table_html
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.planning.plan import Plan
 
 LITTLE = 1.05  # what is noticed later by less than a twentieth is as good as not lost
 
@@ -28,7 +35,7 @@ class Lost:
 
     table: pd.DataFrame
 
-    def sentence(self):
+    def sentence(self) -> str:
         """The worst of it, in a sentence."""
         worst = self.table.loc[self.table["ratio"].idxmax()]
         if worst["ratio"] < LITTLE:
@@ -44,7 +51,7 @@ class Lost:
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown, index=False) if len(shown := self.changed) else ''}"
 
     @property
-    def changed(self):
+    def changed(self) -> pd.DataFrame:
         """The settings that lose, most first, each with the reading on which it loses most: one row a setting."""
         worst = self.table.sort_values("ratio", ascending=False, kind="stable").drop_duplicates("setting")
         worst = worst[worst["ratio"] >= LITTLE]
@@ -53,7 +60,7 @@ class Lost:
         return pd.DataFrame({"setting": worst["setting"], "smallest change noticed": grown, "for example": example})
 
 
-def what_is_lost(before, after):
+def what_is_lost(before: Plan, after: Plan) -> Lost:
     """What a plan loses when pours are dropped or changed.
 
     Parameters
@@ -80,7 +87,7 @@ def what_is_lost(before, after):
     return Lost(table.reset_index())
 
 
-def repair_plan(plan, castings, *, seed=0):
+def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     """The rest of a plan, chosen afresh round the pours that were really made.
 
     Parameters

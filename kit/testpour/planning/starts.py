@@ -1,14 +1,16 @@
 """Where a search begins: the coarse grid, the groups of coordinates that move together, random allowed starts."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from testpour.planning.candidate_set import CandidateGroup
-from testpour.planning.problem import PlanConflict
+from testpour.planning.problem import DesignProblem, PlanConflict
 
 POOL = 90          # most candidate settings scored at once for one pour
 
 
-def coarse_grid(problem, criterion):
+def coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | None]:
     """Coarse values each axis may take during the search, None for met axes."""
     degree = np.asarray(problem.terms, int).max(axis=0)
     out = []
@@ -19,12 +21,14 @@ def coarse_grid(problem, criterion):
     return out
 
 
-def every_combination(values):
+def every_combination(values: Sequence[np.ndarray | Sequence[float]]) -> np.ndarray:
     """Every combination of the given values, one row each."""
     return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
 
 
-def coordinate_groups(problem, grid):
+def coordinate_groups(
+    problem: DesignProblem, grid: Sequence[np.ndarray | None]
+) -> list[CandidateGroup]:
     """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
     terms = np.asarray(problem.terms, int)
     groups = []
@@ -46,7 +50,9 @@ def _packs(axes, grid, most):
     return packs
 
 
-def random_settings(problem, grid, starts, rng):
+def random_settings(
+    problem: DesignProblem, grid: Sequence[np.ndarray | None], starts: int, rng: np.random.Generator
+) -> np.ndarray:
     """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place."""
     session, kept = problem.all_sessions, problem.kept
     n, new = len(session), np.arange(len(session)) >= len(kept)
@@ -56,12 +62,14 @@ def random_settings(problem, grid, starts, rng):
         for f, (axis, values) in enumerate(zip(problem.axes, grid, strict=True)):
             if axis.met is not None:
                 out[:, :, f] = np.asarray(axis.met, float)[session]
+            elif values is None:
+                continue
             elif not axis.hard:
                 out[:, :, f] = np.where(todo, rng.choice(values, (starts, n)), out[:, :, f])
             elif attempt % 20 == 0:
                 fresh = rng.choice(values, (starts, session.max() + 1))
                 stuck = np.zeros(fresh.shape, bool)
-                np.logical_or.at(stuck, (slice(None), session), todo)
+                np.logical_or.at(stuck.T, session, todo.T)
                 out[:, :, f] = np.where(stuck[:, session], fresh[:, session], out[:, :, f])
         _place_fixed(problem, out)
         todo = ~problem.allowed(out) & new
@@ -82,7 +90,7 @@ def _place_fixed(problem, settings):
                 settings[:, session == session[i], f] = kept[i, f]
 
 
-def free_places(problem):
+def free_places(problem: DesignProblem) -> tuple[range, list[int]]:
     """Pours that may change, and sessions without a fixed pour."""
     kept, session = len(problem.kept), problem.all_sessions
     free = sorted(set(session.tolist()) - set(session[:kept].tolist()))

@@ -1,18 +1,28 @@
 """How a reading changes with age after mixing, against what a good casting must meet."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.settings import settings_table
-from testpour.picture import INK, LOG, drawable, label_axis, new_picture, poured_range, shade_beyond
+from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.report.reading_curve import average, draw_average
+
+if TYPE_CHECKING:
+    from testpour.models.fits import ReadingFit
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least
 
 
-def show_age(fit, settings=None, *, room=None):
+def show_age(
+    fit: ReadingFit, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
+) -> Picture:
     """A reading over age after mixing.
 
     Parameters

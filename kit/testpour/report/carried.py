@@ -4,6 +4,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,13 +27,13 @@ class NoLogInside(Problem):
     """A file is not a findings page, or one that carries no log."""
 
 
-def for_page(held):
+def for_page(held: Any) -> str:
     """Anything JSON can hold as text that no page takes for markup."""
     text = json.dumps(held, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
-def carried(castings, said, before=None):
+def carried(castings: Castings, said: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
     """What a page carries for its readers and for the next page.
 
     Parameters
@@ -79,7 +80,7 @@ def _numbered(column):
     return [numbers.get(name, "") for name in people]
 
 
-def read_page(path):
+def read_page(path: str | Path) -> Castings:
     """The log that a findings page carries.
 
     Parameters
@@ -127,7 +128,7 @@ def _castings(held):
     return Castings(study, pours, readings)
 
 
-def inside(path):
+def inside(path: str | Path) -> dict[str, Any]:
     """What a page carries, as `carried` made it; see `read_page` for what it raises."""
     path = Path(path)
     if not path.exists():

@@ -1,18 +1,29 @@
 """The chance of a good casting over two settings, as a map."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 import numpy as np
 from matplotlib.patheffects import withStroke
 
 from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
-from testpour.picture import INK, label_axis, new_picture, poured_range
+from testpour.picture import INK, Picture, label_axis, new_picture, poured_range
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 STEPS = 31
 LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
 
 
-def show_chance(fits, x="catalyst", y="room_temperature", fixed=None, *, room=None):
+def show_chance(
+    fits: Fits, x: str = "catalyst", y: str = "room_temperature",
+    fixed: Mapping[str, str | float] | None = None, *, room: str | float | None = None
+) -> Picture:
     """The chance of a good casting over two settings.
 
     Parameters

@@ -1,13 +1,20 @@
 """The recipe chart in words, for the page to set in its own table."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 
 from testpour.advice.chart import recipe_chart
 from testpour.advice.chart_page import recipe_lines
 from testpour.units import show
 
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
-def chart_words(fits):
+
+def chart_words(fits: Fits) -> dict[str, Any] | None:
     """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
     try:
         chart = recipe_chart(fits)

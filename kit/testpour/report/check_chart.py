@@ -1,11 +1,18 @@
 """Does the model agree with the log: where the other pours put each pour, and what was seen."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from testpour.models.check import check_fit
-from testpour.picture import BELIEF, SECOND, drawable, label_axis, new_picture
+from testpour.picture import BELIEF, SECOND, Picture, drawable, label_axis, new_picture
 from testpour.report.reading_curve import draw_known
 
+if TYPE_CHECKING:
+    from testpour.models.fits import ReadingFit
 
-def show_check(fit):
+
+def show_check(fit: ReadingFit) -> Picture:
     """Where the other pours put each pour, against what was seen.
 
     Parameters

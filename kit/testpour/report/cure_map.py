@@ -1,5 +1,10 @@
 """Temperature against time and depth in one casting, followed through its cure."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.advice.asking import AskedTooMuch, asked
@@ -7,7 +12,10 @@ from testpour.cautions import Cautions, check_peak
 from testpour.physics.casting import Casting
 from testpour.physics.lots import face_of, lots_at, resin_of
 from testpour.physics.slab import cure
-from testpour.picture import INK, LOG, SECOND, new_picture
+from testpour.picture import INK, LOG, SECOND, Picture, new_picture
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 LOTS = 16
 POINTS = 240
@@ -15,7 +23,9 @@ AFTER_PEAK = 2.2  # times the time to peak that is drawn
 LEVELS = 12
 
 
-def show_cure(fits, settings=None, *, room=None):
+def show_cure(
+    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
+) -> Picture:
     """Temperature against time and depth in a slab, as heat and cure make it.
 
     Parameters

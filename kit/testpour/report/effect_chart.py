@@ -1,12 +1,19 @@
 """What each setting did to a reading, as a chart of changes with their intervals."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from testpour.models.effects import effects
-from testpour.picture import INK, draw_interval, drawable, interval_rows, new_picture
+from testpour.picture import INK, Picture, draw_interval, drawable, interval_rows, new_picture
+
+if TYPE_CHECKING:
+    from testpour.models.fits import ReadingFit
 
 FILLS = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
 
 
-def show_effects(fit):
+def show_effects(fit: ReadingFit) -> Picture:
     """Each setting's effect on one reading, strongest first.
 
     Parameters

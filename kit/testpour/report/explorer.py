@@ -5,7 +5,11 @@ of the factors it needs. The page looks terms up and never computes one: a term 
 needs nothing here, and heat and cure through a slab are as exact as a straight line.
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from itertools import product
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -17,6 +21,11 @@ from testpour.models.scales import ADIABATIC_RISE
 from testpour.report.packed import packed
 from testpour.units import show
 
+if TYPE_CHECKING:
+    from testpour.catalogue import Factor
+    from testpour.models.fits import Fits
+    from testpour.problems import Problem
+
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
 UNSTEPPED = 50  # stops of a factor that declares no step
@@ -24,7 +33,9 @@ SIDES = ("below", "above", "from")
 LATE = 24.0  # h: age of a reading that has no aim and no age of its own
 
 
-def explorer(fits, advice=()):
+def explorer(
+    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Problem]] = ()
+) -> dict[str, Any] | None:
     """Everything the page's sliders need.
 
     Parameters
@@ -56,7 +67,7 @@ def explorer(fits, advice=()):
     }
 
 
-def stops_of(factor, poured):
+def stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
     """Where a slider stops: the factor's span widened to what was poured, on its steps.
 
     A factor without a span that the log never varied has one stop, where it was poured.
@@ -76,7 +87,7 @@ def stops_of(factor, poured):
     return inside if len(inside) else np.array([low])
 
 
-def scores(draws):
+def scores(draws: int) -> np.ndarray:
     """The normal scores that `ReadingFit.new_castings` gives its draws."""
     return np.random.default_rng(0).permutation(ndtri((np.arange(draws) + 0.5) / draws))
 
@@ -89,12 +100,12 @@ def _factor(factor, stops, poured):
     }
 
 
-def unit_words(unit):
+def unit_words(unit: str) -> str:
     """A unit as it stands behind a number, with its blank: ``" °C"``."""
     return show(0, unit)[1:]
 
 
-def nearest(stops, value):
+def nearest(stops: np.ndarray, value: float) -> int:
     """Place of the stop nearest to `value`."""
     return int(np.abs(stops - value).argmin())
 

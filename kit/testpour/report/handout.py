@@ -1,12 +1,26 @@
 """The handout: what was found on one page, for a student or the next person at the bench."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Literal
+
 from testpour.report import story
-from testpour.report.sheet import advice_rows, checked, still_open, strongest, write_sheet
+from testpour.report.sheet import Sheet, advice_rows, checked, still_open, strongest, write_sheet
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from testpour.models.fits import Fits
 
 ROOMS = 4  # that have room on the page
 
 
-def handout(fits, path="handout.html", *, room=None, paper="A4", by=None, date=None):
+def handout(
+    fits: Fits, path: str | Path = "handout.html", *,
+    room: str | float | Sequence[str | float] | None = None, paper: Literal["A4", "Letter"] = "A4",
+    by: str | None = None, date: str | None = None
+) -> Sheet:
     """Write what was found as one page to print and hand over.
 
     Parameters

@@ -1,8 +1,15 @@
 """Where two studies overlap: the readings both take on one scale, the settings both poured."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from testpour.wording import listed
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Factor, Reading
+    from testpour.models.fits import Fits
 
 
 @dataclass(frozen=True)
@@ -23,13 +30,13 @@ class Overlap:
         Readings both take, but on scales nothing converts.
     """
 
-    readings: tuple
-    factors: tuple
-    spans: dict
-    apart: tuple = ()
-    unlike: tuple = ()
+    readings: tuple[Reading, ...]
+    factors: tuple[Factor, ...]
+    spans: dict[str, tuple[float, float]]
+    apart: tuple[str, ...] = ()
+    unlike: tuple[str, ...] = ()
 
-    def middle(self):
+    def middle(self) -> dict[str, float]:
         """Settings in the middle of what both poured, on the steps of the bench."""
         middles = {f.name: sum(self.spans[f.name]) / 2 for f in self.factors}
         return {
@@ -37,7 +44,7 @@ class Overlap:
             for f in self.factors
         }
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Where the two overlap and where not."""
         shared = [self._words(f) for f in self.factors if self.spans[f.name][0] < self.spans[f.name][1]]
         text = f"both poured {listed(shared)}." if shared else "they poured no range of a setting in common."
@@ -56,7 +63,7 @@ class Overlap:
         return f"{factor.words} {low:g} to {factor.show(high)}"
 
 
-def overlap_of(first, second):
+def overlap_of(first: Fits, second: Fits) -> Overlap:
     """The `Overlap` of two `Fits`."""
     readings, unlike = [], []
     for name in first:

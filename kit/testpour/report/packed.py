@@ -1,13 +1,14 @@
 """Numbers packed into text: sixteen bits each between a column's ends, which is finer than three digits need."""
 
 import base64
+from typing import Any
 
 import numpy as np
 
 STEPS = 2**16 - 1
 
 
-def packed(columns):
+def packed(columns: np.ndarray) -> dict[str, Any]:
     """Columns of numbers as a small dict that a page can hold.
 
     Parameters
@@ -27,7 +28,7 @@ def packed(columns):
     return {"low": low.tolist(), "step": step.tolist(), "data": base64.b64encode(counted.T.tobytes()).decode()}
 
 
-def unpacked(held):
+def unpacked(held: dict[str, Any]) -> np.ndarray:
     """The columns again: shape (rows, columns). The inverse of `packed`, to half a step."""
     counted = np.frombuffer(base64.b64decode(held["data"]), "<u2").reshape(len(held["low"]), -1).T
     return np.array(held["low"]) + counted * np.array(held["step"])

@@ -1,11 +1,15 @@
 """The findings page: one file that says what was asked, poured and found, and carries its own data."""
 
+from __future__ import annotations
+
 import base64
 import hashlib
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
 
 from markupsafe import Markup
 
@@ -21,6 +25,10 @@ from testpour.report.poor import causes
 from testpour.report.since import changes, earlier, said
 from testpour.threads import one_thread
 from testpour.wording import count, in_html, visible
+
+if TYPE_CHECKING:
+    from testpour.logbook.photos import Photo
+    from testpour.models.fits import Fits
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
 
@@ -63,7 +71,7 @@ class Page:
     def __fspath__(self):
         return str(self.path)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Where the page is and what to do before it is shared."""
         text = (
             f"The findings of {self.study} are in {self.path} ({self.size / 1000:.0f} kB): one file that "
@@ -80,7 +88,11 @@ class Page:
 
 
 @one_thread
-def findings_page(fits, path="findings.html", *, room=None, by=None, since=None, photos=()):
+def findings_page(
+    fits: Fits, path: str | Path = "findings.html", *,
+    room: str | float | Sequence[str | float] | None = None, by: str | None = None,
+    since: str | Path | Literal[False] | None = None, photos: Iterable[Photo] = ()
+) -> Page:
     """Write the findings as one HTML file that needs nothing else.
 
     Parameters
@@ -120,7 +132,10 @@ def findings_page(fits, path="findings.html", *, room=None, by=None, since=None,
     return Page(path, len(marked(text, PAGE)), fits.study.name, _notes(fits.castings, photos), len(photos))
 
 
-def render(fits, *, room=None, by=None, before=None, photos=()):
+def render(
+    fits: Fits, *, room: str | float | Sequence[str | float] | None = None, by: str | None = None,
+    before: dict[str, Any] | None = None, photos: Iterable[Photo] = ()
+) -> str:
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`."""
     castings, given = fits.castings, story.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])

@@ -1,6 +1,15 @@
 """The photographs of a log as small copies with their words, light enough for a page that is sent by mail."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
 from testpour.logbook.tables import LogProblem
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.logbook.photos import Photo
 
 SIZES = (320, 240, 200, 160, 120)  # pixels; the largest at which all find room, for a page shows them about 170 wide
 MOST = 80  # photographs, the latest; more would neither load nor print well
@@ -8,7 +17,7 @@ LEAST = 200_000  # bytes they may take on a page that is heavy without them
 MARKUP = 400  # bytes around one
 
 
-def photographs(photos, castings, room):
+def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[str, Any]:
     """What the page shows of the photographs, by pour and age; who took them is left out.
 
     Parameters
@@ -37,7 +46,7 @@ def photographs(photos, castings, room):
     return {"shown": shown, "missing": missing, "left_out": len(mine) - len(shown) - len(missing)}
 
 
-def pictured(photos, castings):
+def pictured(photos: Iterable[Photo], castings: Castings) -> list[Photo]:
     """The photographs of the pours in `castings`."""
     return [photo for photo in photos if photo.pour in castings.pours.index]
 

@@ -1,15 +1,22 @@
 """Why the last poor castings of a log came out so, for the page."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 from testpour.causes.answer import why
 from testpour.causes.complaint import missed
 from testpour.causes.every import EveryAnswer
 from testpour.units import show
 from testpour.wording import count, in_hundred
 
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
+
 LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 
 
-def causes(fits):
+def causes(fits: Fits) -> dict[str, Any] | None:
     """Why the last castings that miss an aim came out so; None where no casting is read."""
     castings = fits.castings
     read = set(castings.readings["pour"])

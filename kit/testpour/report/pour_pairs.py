@@ -1,17 +1,25 @@
 """Where pours lie: each pair of settings that differ, by session."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 import seaborn as sns
 from matplotlib.lines import Line2D
 
-from testpour.picture import INK, LOG, MARKERS, SECOND, drawable, label_axis, new_picture
+from testpour.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
+
+if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
+    from testpour.planning.plan import Plan
 
 MOST = 5  # settings drawn against one another; more would be too small to read
 COLOURS = (LOG, SECOND, "#5a5a5a", "#6b8e00", "#8a3ea8", "#00786c")
 
 
-def show_plan(plan):
+def show_plan(plan: Plan) -> Picture:
     """Where the pours of a plan lie, by session.
 
     Parameters
@@ -32,7 +40,7 @@ def show_plan(plan):
     return _pairs(plan.study, plan.table, says, plan.found())
 
 
-def show_pours(castings):
+def show_pours(castings: Castings) -> Picture:
     """Where the pours of a log lie, by session; see `show_plan`.
 
     Parameters

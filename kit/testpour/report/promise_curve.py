@@ -1,11 +1,18 @@
 """How sharply a plan will predict over its region, before a drop is poured."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from testpour.picture import LOG, new_picture
+from testpour.picture import LOG, Picture, new_picture
+
+if TYPE_CHECKING:
+    from testpour.planning.outlook import Outlook
 
 
-def show_promise(promise):
+def show_promise(promise: Outlook) -> Picture:
     """How sharply a plan will predict, from the best part of its region to the worst.
 
     Parameters

@@ -1,6 +1,10 @@
 """What one setting does to a reading: the average casting as a curve, and the pours as they were."""
 
+from __future__ import annotations
+
 import textwrap
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtr
@@ -12,6 +16,7 @@ from testpour.models.settings import settings_table
 from testpour.picture import (
     LOG,
     SECOND,
+    Picture,
     drawable,
     label_axis,
     new_picture,
@@ -19,10 +24,20 @@ from testpour.picture import (
     shade_beyond,
 )
 
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+    from testpour.catalogue import Reading
+    from testpour.models.fits import ReadingFit
+
 POINTS = 81
 
 
-def show_reading(fit, factor, settings=None, *, room=None, age=None):
+def show_reading(
+    fit: ReadingFit, factor: str, settings: Mapping[str, str | float] | None = None, *,
+    room: str | float | None = None, age: str | float | None = None
+) -> Picture:
     """What one setting does to a reading.
 
     Parameters
@@ -72,7 +87,7 @@ def show_reading(fit, factor, settings=None, *, room=None, age=None):
     return picture
 
 
-def average(fit, table):
+def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
     """The average casting at each row, in the reading's unit; for grades the average grade: shape (draws, rows)."""
     mean = fit.mean(table)
     if fit.reading.grades:
@@ -81,12 +96,12 @@ def average(fit, table):
     return to_reading(fit.reading, mean, table.get("room_temperature"))
 
 
-def aim_age(fit):
+def aim_age(fit: ReadingFit) -> float | None:
     """Age of the reading's aim in hours; None where it has none."""
     return next((a.age for a in fit.study.aims if a.reading == fit.reading.name and a.age is not None), None)
 
 
-def draw_average(ax, values, quantiles, apart=False):
+def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: bool = False) -> None:
     """The middle and 90 % band of the average over `values`; dots and bars where the values stand apart."""
     low, middle, high = quantiles
     words = {"label": "average casting, 90 % interval"}
@@ -98,7 +113,7 @@ def draw_average(ax, values, quantiles, apart=False):
         ax.plot(values, middle, color=LOG, linewidth=2.4, **words)
 
 
-def draw_rows(ax, fit, places, age):
+def draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: float | None) -> None:
     """The log's readings at `places`, beside one another where they coincide; those of other ages are left out."""
     rows = fit.rows
     if fit.reading.ages:
@@ -112,7 +127,7 @@ def draw_rows(ax, fit, places, age):
     ax.legend(loc="best", framealpha=0.9, edgecolor="none")
 
 
-def draw_known(ax, at, rows, reading):
+def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading: Reading) -> None:
     """Readings as known: a dot where exact, a bar between two ends, an arrow where an end is open."""
     low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
     exact = low == high

@@ -1,10 +1,17 @@
 """Where a reading's scatter comes from, as a chart of its sources with their intervals."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from testpour.models.scatter import scatter
-from testpour.picture import draw_interval, drawable, interval_rows, new_picture
+from testpour.picture import Picture, draw_interval, drawable, interval_rows, new_picture
+
+if TYPE_CHECKING:
+    from testpour.models.fits import ReadingFit
 
 
-def show_scatter(fit):
+def show_scatter(fit: ReadingFit) -> Picture:
     """How much of a reading's scatter lies between sessions, pours, lots, readers and readings, largest first.
 
     Parameters

@@ -1,7 +1,11 @@
 """What the one-page sheets share: the file written, the advice as rows, and the three strongest findings."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from markupsafe import Markup
@@ -16,6 +20,9 @@ from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.report import story
 from testpour.units import to_unit
 from testpour.wording import count, in_html, in_hundred, listed
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
 
 FINDINGS = 3
 BRIEF = 150  # characters that three lines of the narrowest sheet hold beside their first words
@@ -44,7 +51,7 @@ class Sheet:
     def __fspath__(self):
         return str(self.path)
 
-    def sentence(self):
+    def sentence(self) -> str:
         """Where the sheet is and how to print it."""
         text = f"The {self.what} of {self.study} is in {self.path}: open it in a browser and print it on one page of {self.paper}."
         return text + (f" {self.note}" if self.note else "")
@@ -55,13 +62,16 @@ class Sheet:
         return f"<p>{in_html(self.sentence())}</p>"
 
 
-def checked(path, paper, what):
+def checked(path: str | Path, paper: str, what: str) -> Path:
     """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter."""
     refuse_paper(paper)
     return free_for(path, page_kind(what))
 
 
-def write_sheet(path, name, fits, what, *, paper, date, note="", **given):
+def write_sheet(
+    path: str | Path, name: str, fits: Fits, what: str, *, paper: str, date: str | None, note: str = "",
+    **given: Any
+) -> Sheet:
     """Fill a template of this room and write it; the `Sheet`."""
     text = template("report", name).render(
         study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study),
@@ -72,7 +82,9 @@ def write_sheet(path, name, fits, what, *, paper, date, note="", **given):
     return Sheet(path, what, fits.study.name, paper, note)
 
 
-def advice_rows(fits, room):
+def advice_rows(
+    fits: Fits, room: str | float | Sequence[str | float | None] | None
+) -> Iterator[dict[str, Any]]:
     """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
     for where, given in story.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
@@ -95,13 +107,13 @@ def _gel(fits, given):
     return f"{row['low']:.0f} to {row['high']:.0f} min"
 
 
-def still_open(fits, room):
+def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
     """What a page says is still open, and it in brief: three lines of a sheet hold no list of everything."""
     found = story.still_open(fits, room)
     return {**found, "brief": brief(found["unsettled"], len(fits), len(fits.castings.pours))}
 
 
-def brief(unsettled, readings, pours):
+def brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
     """The effects that are not settled, in the shorter of two orders; where both are long, how many they are.
 
     Parameters
@@ -134,7 +146,7 @@ def _not_told(pairs):
     return "; ".join(f"what {listed(names)} {'does' if len(names) == 1 else 'do'} to {reading}" for names, reading in pairs)
 
 
-def strongest(fits):
+def strongest(fits: Fits) -> list[str]:
     """The three effects that matter most in sentences, one a reading before a second of any.
 
     An effect on a reading with an aim counts by how far it moves the chance of meeting that aim, the other

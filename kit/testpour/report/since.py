@@ -1,7 +1,11 @@
 """What changed since an earlier page of the same study: pours, effects, recommended settings."""
 
+from __future__ import annotations
+
 import hashlib
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
 
 from testpour.exchange.data_link import LEFT_OUT
 from testpour.models.effects import effects
@@ -9,12 +13,21 @@ from testpour.report.carried import NoLogInside, inside
 from testpour.units import show
 from testpour.wording import count, in_hundred, listed, signed
 
+if TYPE_CHECKING:
+    from testpour.advice.recommend import Recommendation
+    from testpour.logbook.castings import Castings
+    from testpour.models.fits import Fits
+    from testpour.problems import Problem
+    from testpour.study import Study
+
 NAMED = 8  # pours named one by one
 OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
 LEAST = 0.05  # change of a chance that is told
 
 
-def said(fits, advice):
+def said(
+    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Problem | None]]
+) -> dict[str, Any]:
     """What a page says, in the form a later page compares itself with.
 
     Parameters
@@ -62,7 +75,9 @@ def _advised(room, given):
     return {"room": room, "settings": free, "chance": float(given.chance.draws.mean())}
 
 
-def earlier(castings, path, since=None):
+def earlier(
+    castings: Castings, path: Path, since: str | Path | Literal[False] | None = None
+) -> dict[str, Any] | None:
     """What an earlier page of the study said, or None where there is none to compare with.
 
     Parameters
@@ -98,7 +113,7 @@ def earlier(castings, path, since=None):
     return held["before"] if held["fingerprint"] == castings.fingerprint() else held["said"]
 
 
-def changes(study, before, now):
+def changes(study: Study, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
     """What changed, in sentences.
 
     Parameters

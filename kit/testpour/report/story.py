@@ -1,10 +1,15 @@
 """What each section of the page says; every number is asked of the fits."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 
 from testpour.advice.batch import ENOUGH, next_pours
 from testpour.advice.conflicts import UNADVISED
-from testpour.advice.recommend import recommend, settings_words
+from testpour.advice.recommend import Recommendation, recommend, settings_words
 from testpour.cautions import safety_text
 from testpour.exchange.data_link import image_link
 from testpour.models.effects import effects
@@ -15,6 +20,16 @@ from testpour.report.figures import show_chance, show_effects, show_pours, show_
 from testpour.units import show
 from testpour.wording import capital, count, in_hundred
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from testpour.catalogue import Factor
+    from testpour.logbook.castings import Castings
+    from testpour.models.fits import Fits
+    from testpour.picture import Picture
+    from testpour.problems import Problem
+    from testpour.study import Study
+
 MOST_ROOMS = 3
 LISTED = 60  # pours in the table, the last ones; the data hold all
 CHECKED = 60  # pours of a reading up to which each is foretold from the others
@@ -22,7 +37,9 @@ DRAWN = 2000  # readings up to which figures are drawings
 LATEST = 12  # sessions told one by one
 
 
-def drawn(draw, *given, kind="svg", **options):
+def drawn(
+    draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any
+) -> dict[str, str] | None:
     """A figure as an image address ("svg" or "png") and its text, or None where there is nothing to draw."""
     try:
         picture = draw(*given, **options)
@@ -36,7 +53,7 @@ def _kind(castings):
     return "svg" if len(castings.readings) <= DRAWN else "png"
 
 
-def asked(study):
+def asked(study: Study) -> dict[str, Any]:
     """The question, the resin and the aims."""
     return {
         "question": study.question,
@@ -52,7 +69,7 @@ def _span(factor):
     return f"{factor.span[0]:g} to {factor.show(factor.span[1])}"
 
 
-def poured(castings):
+def poured(castings: Castings) -> dict[str, Any]:
     """Sessions and rooms in words, the pours as a table, and where they lie as a figure."""
     study, pours, readings = castings.study, castings.pours, castings.readings
     sessions = []
@@ -87,7 +104,7 @@ def _rooms(study, part):
     return (", " + ", ".join(said)) if said else ""
 
 
-def between(factor, values):
+def between(factor: Factor, values: pd.Series) -> str:
     """The range of some settings in words; one value where they are alike."""
     low, high = values.min(), values.max()
     return factor.show(low) if low == high else f"{low:.3g} to {factor.show(high)}"
@@ -106,7 +123,7 @@ def _blank(value):
     return value is None or (isinstance(value, float) and np.isnan(value))
 
 
-def found(fits):
+def found(fits: Fits) -> Iterator[dict[str, Any]]:
     """For each reading, those with an aim first: what the settings did, in sentences and figures."""
     aimed = {aim.reading for aim in fits.study.aims}
     for name in sorted(fits, key=lambda name: name not in aimed):
@@ -134,7 +151,9 @@ def _checked(fit):
     return check_fit(fit).sentence() if fit.pours else ""
 
 
-def advice(fits, room=None):
+def advice(
+    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
+) -> list[tuple[str | float | None, Recommendation | Problem]]:
     """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both)."""
     given = []
     for one in rooms(fits, room):
@@ -145,7 +164,9 @@ def advice(fits, room=None):
     return given
 
 
-def advised(fits, given):
+def advised(
+    fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Problem]]
+) -> dict[str, Any]:
     """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
     said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
     advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
@@ -157,7 +178,9 @@ def advised(fits, given):
     }
 
 
-def rooms(fits, room=None):
+def rooms(
+    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
+) -> Sequence[str | float | None]:
     """The room temperatures to advise on: those given, or those met, to the whole degree."""
     if room is not None:
         return list(room) if isinstance(room, (list, tuple)) else [room]
@@ -197,7 +220,7 @@ def _few(value):
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def still_open(fits, room):
+def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
     """What the log cannot tell yet, as reading to its settings, and what to pour next."""
     each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.told] for fit in fits.values()}
     unsettled = {reading: names for reading, names in each.items() if names}
@@ -223,13 +246,13 @@ def _worth(given):
     return text + "".join(f" {warning}" for warning in given.cautions.warnings)
 
 
-def believed(fits):
+def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
     """One row a belief: reading, effect, mean and sd on the model's scale, confidence, source."""
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
             yield (fit.reading.words, term.words, f"{belief.mean:g}", f"{belief.sd:g}", belief.confidence, belief.source)
 
 
-def cautions():
+def cautions() -> str:
     """The cautions as HTML, escaped where they were made."""
     return safety_text("page", html=True)

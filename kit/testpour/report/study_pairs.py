@@ -1,13 +1,20 @@
 """Two studies side by side: the effect of each setting in both, with its interval."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from matplotlib.lines import Line2D
 
-from testpour.picture import INK, LOG, SECOND, drawable, new_picture
+from testpour.picture import INK, LOG, SECOND, Picture, drawable, new_picture
+
+if TYPE_CHECKING:
+    from testpour.report.versus import StudyComparison
 
 STYLES = ((LOG, "o", 0.16), (SECOND, "s", -0.16))  # colour, marker, shift: told apart without colour too
 
 
-def show_studies(comparison):
+def show_studies(comparison: StudyComparison) -> Picture:
     """The effects that two studies have in common, one panel a reading.
 
     Parameters

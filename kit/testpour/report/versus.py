@@ -1,6 +1,9 @@
 """Two studies side by side: what they agree on, where they differ, and where nobody can tell."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -11,6 +14,10 @@ from testpour.models.settings import settings_table
 from testpour.report.overlap import Overlap, overlap_of
 from testpour.units import show
 from testpour.wording import in_markdown, listed, signed, table_html
+
+if TYPE_CHECKING:
+    from testpour.models.fits import Fits
+    from testpour.picture import Picture
 
 LEVEL = 0.9
 SURE = 0.95  # chance of a direction from which on it is told
@@ -37,11 +44,11 @@ class StudyComparison:
         the average casting at the same settings.
     """
 
-    names: tuple
+    names: tuple[str, ...]
     overlap: Overlap
     table: pd.DataFrame
 
-    def sentence(self):
+    def sentence(self) -> str:
         """What agrees, what differs, what cannot be told, and where the two overlap."""
         first, second = self.names
         text = [f"{first} and {second}: {self.overlap.sentence()}"]
@@ -81,14 +88,14 @@ class StudyComparison:
             f"{signed(row['second'])}{unit} in {self.names[1]}"
         )
 
-    def figure(self):
+    def figure(self) -> Picture:
         """The effects of both with their intervals, a `Picture`; see `figures.show_studies`."""
         from testpour.report.study_pairs import show_studies
 
         return show_studies(self)
 
 
-def compare_studies(first, second, *, names=None):
+def compare_studies(first: Fits, second: Fits, *, names: tuple[str, ...] | None = None) -> StudyComparison:
     """What two studies say of the same settings.
 
     Parameters

@@ -1,17 +1,31 @@
 """The wall sheet: what each bench of a class poured and what they found together, on one page."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Literal
+
 from testpour.causes.complaint import good_pours
 from testpour.report import story
 from testpour.report.figures import show_chance, show_effects
-from testpour.report.sheet import advice_rows, checked, still_open, strongest, write_sheet
+from testpour.report.sheet import Sheet, advice_rows, checked, still_open, strongest, write_sheet
 from testpour.wording import count
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from testpour.models.fits import Fits
 
 MOST = 16  # benches with a line of their own; the others share the last one
 ROOMS = 2
 UNSAID = "not written down"
 
 
-def wall_summary(fits, path="wall.html", *, bench="by", names=False, room=None, paper="A4", date=None):
+def wall_summary(
+    fits: Fits, path: str | Path = "wall.html", *, bench: str = "by", names: bool = False,
+    room: str | float | Sequence[str | float] | None = None, paper: Literal["A4", "Letter"] = "A4",
+    date: str | None = None
+) -> Sheet:
     """Write what all benches of a class poured and found together as one page for the wall.
 
     Parameters
