@@ -181,6 +181,7 @@ def test_every_class_that_shows_itself_is_known(shown):
     assert len(found) > 40 and found == set(shown[0]) & found | NUMBERS_ONLY | {"Suspect"} and not NUMBERS_ONLY & set(shown[0])
 
 
+@pytest.mark.slow
 def test_no_words_act_in_a_notebook(shown):
     told = 0
     for name, one in shown[0].items():

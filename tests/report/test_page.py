@@ -225,6 +225,7 @@ def test_beliefs_stand_behind_a_fold_with_their_sources(text):
     assert "supplier data sheets" in folded and "common practice, no source" in folded
 
 
+@pytest.mark.slow
 def test_a_cold_room_is_told_why_nothing_is_advised(signed):
     text = signed
     assert "nothing can be recommended for a room this cold" in text
