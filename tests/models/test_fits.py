@@ -103,6 +103,23 @@ def test_an_empty_log_returns_beliefs_and_says_so(study, empty):
         assert drawn.std(axis=0) == pytest.approx(believed.sd, rel=0.1)
 
 
+def test_the_summary_of_an_empty_log_is_the_belief(empty):
+    """Normal(-0.75, 0.4) as `beliefs.toml` states it; its middle 90 % reaches 1.645 sd either way (normal tables)."""
+    row = empty["gel_time"].summary().loc["catalyst"]
+    assert list(row[["believed", "believed_sd"]]) == [-0.75, 0.4]
+    assert row["mean"] == pytest.approx(-0.75, abs=0.03) and row["sd"] == pytest.approx(0.4, abs=0.02)
+    assert row["low"] == pytest.approx(-0.75 - 0.658, abs=0.05) and row["high"] == pytest.approx(-0.75 + 0.658, abs=0.05)
+
+
+def test_the_summary_of_printed_middles_is_least_squares(castings_of):
+    """Belief so wide that it says next to nothing: coefficient and order as numpy's least squares finds them."""
+    castings = sheet_castings(castings_of, exact=True)
+    fit = fit_castings(castings, beliefs=nearly_flat(0.05), remainder=False)["gel_time"]
+    columns = design(fit.believed.terms, castings.pours)
+    slopes = np.linalg.lstsq(columns, np.log(SHEET[["low", "high"]].mean(axis=1)), rcond=None)[0]
+    assert fit.summary()["mean"].to_numpy() == pytest.approx(slopes, rel=0.05)
+
+
 def test_an_empty_log_predicts_what_the_trade_believes(empty):
     """exp(3.2) = 24.5 min at 1.5 % and 20 °C; 50 kJ/mol makes 15 °C slower by exp(50/R (1/288.15-1/293.15)) = 1.427."""
     at_20, at_15 = (empty["gel_time"].predict(room=room)["middle"].iloc[0] for room in (20, 15))

@@ -144,21 +144,20 @@ class ReadingFit:
         bends = self.believed.left_over > 0
         return fit_rows(self.study, self.reading, self.believed, rows, self.assumed, self.posterior.seed, remainder=bends)
 
-    def summary(self) -> Any:
-        """The most likely values under belief and log with their standard errors, as statsmodels prints them.
-
-        On the model's own scale (see `beliefs.toml`); a spread at zero has no standard error.
+    def summary(self) -> pd.DataFrame:
+        """What belief and log together say of every coefficient, and what was believed before the log.
 
         Returns
         -------
-        statsmodels Summary
-
-        Raises
-        ------
-        ValueError
-            If the log holds no such reading.
+        DataFrame
+            One row a term, on the model's own scale (see `beliefs.toml`): ``mean`` and ``sd`` of the posterior, ``low``
+            and ``high`` (the middle 90 %), then ``believed`` and ``believed_sd``.
         """
-        return self.model.fit().summary(yname=self.reading.words)
+        draws = self.posterior.coefficients
+        low, high = np.quantile(draws, [0.05, 0.95], axis=0)
+        said = {"mean": draws.mean(axis=0), "sd": draws.std(axis=0), "low": low, "high": high}
+        names = pd.Index([term.name for term in self.believed.terms], name="term")
+        return pd.DataFrame({**said, "believed": self.believed.mean, "believed_sd": self.believed.sd}, index=names)
 
     def sentence(self) -> str:
         """What the fit rests on, in one sentence."""
