@@ -23,7 +23,7 @@ TITLES = {"round": "Where do we stand?", "begin": "What do I want to find out?",
           "why": "Why did it come out like this?", "share": "Pass it on"}  # fmt: skip
 PANELS = tuple(TITLES)
 MOST_TAPS, MOST_FIELDS = 90, 25  # what a newcomer is asked for, from the empty study to the page
-LONGEST = 200_000  # ms that work beside the notebook may take on a busy machine
+LONGEST = 400_000  # ms that work beside the notebook may take on a busy machine
 LARGE = 44  # CSS pixels: the enhanced target of WCAG 2.2, criterion 2.5.5
 pytestmark = pytest.mark.slow
 
@@ -464,7 +464,7 @@ def test_no_panel_breaks_a_rule_of_access_in_the_dark(once):
     test_no_panel_breaks_a_rule_of_access(once)
 
 
-@pytest.mark.parametrize("width", [390, 768, 1280])
+@pytest.mark.parametrize("width", [390, 640, 768, 1280])  # 640 is what 1280 has at 200 % zoom
 def test_nothing_is_cut_off_on_a_phone_or_a_tablet(once, width):
     """The panel itself at that width: JupyterLab keeps its own bars beside it."""
     for name in PANELS:

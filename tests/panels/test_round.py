@@ -68,9 +68,9 @@ def test_names_of_new_pours_are_none_that_the_plan_or_an_open_session_has(own, h
     """Eight pours are planned in S1 and S2; a log of S1 alone must not lead to a second S2 or P05."""
     hand(tp.plan_panel(own)).tap("keep")
     log = tp.Logbook(tp.read_study(own))
-    for pour in ("P01", "P02", "P03", "P04"):
-        log.add_pour(pour, session="S1", settings={"catalyst": "1.5 %", "thickness": "6 mm", "pigment": "1 %"})
-        log.add_reading(pour, "gel_time", "20 min")
+    for pour, catalyst, gel in (("P01", 1.5, 20), ("P02", 1.0, 31), ("P03", 2.0, 15), ("P04", 2.5, 12)):
+        log.add_pour(pour, session="S1", settings={"catalyst": catalyst, "thickness": "6 mm", "pigment": "1 %"})
+        log.add_reading(pour, "gel_time", f"{gel} min")
     log.close()
     at = hand(tp.today_panel(own))
     for name, typed in {"room": "18", "resin": "200"}.items():
@@ -167,6 +167,17 @@ def test_what_goes_out_says_whom_it_names(poured, hand):
     assert "left out" in told["Data to share"]
     assert len(hand(tp.share_panel(poured)).panel.table) == 3  # after a restart
     log.close()
+
+
+def test_work_that_fails_is_said_and_nobody_waits_for_it(poured, hand, monkeypatch):
+    def broken(fits, path, **options):
+        raise ZeroDivisionError("nothing to divide by")
+
+    monkeypatch.setattr(tp, "handout", broken)
+    at = hand(tp.share_panel(poured))
+    at.tap("write:handout")
+    assert not at.panel.screen["busy"]
+    assert "This part failed: ZeroDivisionError, nothing to divide by." in at.words()
 
 
 def test_work_is_done_once_and_can_be_stopped():

@@ -95,6 +95,8 @@ class Panel(anywidget.AnyWidget):
             shown.append(text(str(needed), "needed"))
         except (ValueError, KeyError, OSError) as problem:
             shown.append(caution(_words(problem), "refuse"))
+        except Exception as problem:  # a fault of the kit's own: said, so that nobody waits before a bar that stands still
+            shown.append(caution(f"This part failed: {type(problem).__name__}, {_words(problem)}. What you typed and logged is kept.", "refuse"))
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
             "busy": self._busy is not None and self._busy not in self._given_up,
