@@ -12,6 +12,7 @@ from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.saving import Saving
 from testpour.causes.sight import sights
 from testpour.causes.signs import noted
+from testpour.causes.verdict import named
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 
@@ -34,7 +35,7 @@ def test_the_sentence_says_what_was_found(tacky):
     assert "tack grade 3 (wet) at 24 h, where at most grade 1 (slightly tacky) is asked" in said
     answer = why(tacky, "X1")
     cause = answer.case.table.causes[answer.first]
-    assert "Likeliest: " in said and cause.care in said and f"This casting: {cause.now[0].lower()}{cause.now[1:]}." in said
+    assert "Likeliest: " in said and cause.care[1:] in said and f"This casting: {cause.now[0].lower()}{cause.now[1:]}." in said
     assert said == repr(answer)
     page = answer._repr_html_()
     assert "Beside its good neighbours" in page and "<table" in page and "To tell them apart, " in page
@@ -42,12 +43,13 @@ def test_the_sentence_says_what_was_found(tacky):
 
 def test_cannot_tell_is_said_when_it_cannot(tacky):
     answer = why(tacky, "X1")
-    assert answer.chances.iloc[0] < 3 * answer.chances.iloc[1] and "Cannot tell them apart yet: " in answer.sentence()
+    assert answer.chances.iloc[0] < 3 * answer.chances.iloc[1] and f"; then {named(answer, answer.chances.index[1])}" in answer.sentence()
     sure = answer.observe(where="open face only", scrape="hard beneath")
     assert sure.first == "open_face" and "Cannot tell" not in sure.sentence()
 
 
-def test_asking_answering_and_skipping(tacky):
+def test_asking_answering_and_skipping(beside):
+    tacky = beside({}, {"tack": 2.0})
     answer = why(tacky, "X1")
     first = answer.ask().question.name
     assert answer.skip().ask().question.name != first
@@ -141,7 +143,7 @@ def test_two_things_at_once_are_said_to_be(beside):
     assert {first, second} == {"open_face", "trapped_air"} == set(answer.chances.index[:2])
     causes, said = answer.case.table.causes, answer.sentence()
     assert said.index(causes[first].words) < said.index(causes[second].words) < said.index("The first two together fit best.")
-    assert all(causes[name].care in said and causes[name].now[1:] in said for name in (first, second)) and "Cannot tell" not in said
+    assert all(causes[name].care[1:] in said and causes[name].now[1:] in said for name in (first, second)) and "Cannot tell" not in said
     assert why(beside({}, {"tack": 2.0}), "X1", {"where": "open face only"}).together is None
 
 

@@ -123,14 +123,14 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
     speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)][:PIECES]
     if speaks:
         yield 2, f"For it: {speaks[0]}."
-    after = "; ".join(table.causes[name].next_time for name in behind if table.causes[name].next_time)
-    if after:
-        yield 5, f"Next time: {after[0].lower()}{after[1:]}."
     rival = next((name for name in answer.chances.index if name not in behind), None)
     test = cheapest_test(table, first, rival) if rival else None
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and not answer.together:
         apart = "To tell" if told_apart(answer.chances) else "Cannot tell them apart yet"
         yield 7, f"{apart}: {test.words}."
+    after = "; ".join(table.causes[name].next_time for name in behind if table.causes[name].next_time)
+    if after:
+        yield 5, f"Next time: {after[0].lower()}{after[1:]}."
     for place, words in enumerate(speaks[1:]):
         yield 3 + place / 10, f"Also: {words}."
 
