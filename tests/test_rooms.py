@@ -1,7 +1,6 @@
 """The rooms of the kit stand one on the other: what a module imports lies below it, and no circle closes."""
 
 import ast
-import tomllib
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -139,22 +138,3 @@ def test_two_classes_never_share_a_name_nor_two_modules(graph):
             names.setdefault(name, []).append(str(path.relative_to(KIT)))
     assert len(names) > len(graph)
     assert {name: places for name, places in names.items() if len(places) > 1 and name not in left} == {}
-
-
-def untyped(tree):
-    """Public functions of a module that leave a parameter or the result without a type, and fields that are any object."""
-    inside = [node for place in tree.body if isinstance(place, ast.ClassDef) for node in place.body]
-    for node in [*tree.body, *inside]:
-        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
-            given = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs, *filter(None, [node.args.vararg, node.args.kwarg])]
-            if node.returns is None or any(one.annotation is None for one in given if one.arg not in ("self", "cls")):
-                yield node.name
-        if isinstance(node, ast.AnnAssign) and ast.unparse(node.annotation) == "object":
-            yield ast.unparse(node.target)
-
-
-def test_public_functions_and_fields_say_their_types_where_mypy_reads():
-    read = tomllib.loads((KIT.parents[1] / "pyproject.toml").read_text("utf-8"))["tool"]["mypy"]["files"]
-    modules = [path for place in read for path in (KIT.parents[1] / place).glob("*.py")]
-    assert len(modules) > 20
-    assert {path.name: found for path in modules if (found := [*untyped(ast.parse(path.read_text("utf-8")))])} == {}

@@ -111,7 +111,7 @@ class Container:
     code: str
     short: str
     name: str
-    also: tuple
+    also: tuple[str, ...]
     verdict: str
     why: str
     source: str

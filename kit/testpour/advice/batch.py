@@ -196,7 +196,8 @@ def batch_worth(
 ) -> Batch:
     """The `Batch` of pours worth making, as `next_pours` picks them."""
     pourable = _pourable(fits, states, given, free, moulds, aim, seed)
-    worth, gained = Worth(fits.study, states, pourable, contexts, pours, pending, seed), []
+    worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
+    gained: list[float] = []
     places = np.arange(len(pourable))
     for _ in range(pours):
         gain, doubt = worth.gains(places)

@@ -135,7 +135,7 @@ def recipe_chart(
         If catalyst is no free setting of the study.
     """
     study, states = fits.study, states_of(fits)
-    free = free_factors(study, {**dict(fixed or {}), "thickness": None})
+    free = free_factors(study, {*(fixed or {}), "thickness"})
     if not any(factor.name == "catalyst" for factor in free):
         raise ValueError(
             "A recipe chart gives the catalyst, but this study does not vary it or it is given. "
@@ -151,8 +151,8 @@ def recipe_chart(
         names=["room_temperature", "thickness"],
     )
     named = [f for f in study.factors if f.kind != "text" and f.role == "chosen" and f.name not in ("catalyst", "thickness")]
-    named = tuple(f.name for f in named if f.name in common or f.name in (fixed or {}))
-    words = settings_words(study, cells.iloc[0], named)
+    names = tuple(f.name for f in named if f.name in common or f.name in (fixed or {}))
+    words = settings_words(study, cells.iloc[0], names)
     return RecipeChart(study, pd.DataFrame(rows, index=index), words, len(fits.castings.pours), fits.castings)
 
 

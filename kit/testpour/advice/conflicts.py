@@ -24,6 +24,7 @@ MET = 0.5  # chance from which an aim counts as within reach
 DRAWS = 128
 OPTIMIST = 0.9  # share of draws that must agree
 
+Unadvised = RoomProblem | SettingRefused | NoAims
 UNADVISED = (RoomProblem, SettingRefused, NoAims)  # what may stand in the way of advice, said in its place
 
 

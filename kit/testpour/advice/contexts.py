@@ -82,8 +82,6 @@ def contenders(
 
 def chances_by_draw(at: Prospect, draws: int, seed: int) -> np.ndarray:
     """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
-    rng, total = np.random.default_rng([seed, 23]), 1.0
+    rng = np.random.default_rng([seed, 23])
     drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}
-    for sides in at.aims:
-        total = total * at.met(sides, drawn)
-    return total
+    return np.prod([at.met(sides, drawn) for sides in at.aims], axis=0)

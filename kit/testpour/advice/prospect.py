@@ -164,14 +164,14 @@ class Prospect:
 
     def met(self, sides: Sequence[Side], drawn: dict[str, np.ndarray] | None = None) -> np.ndarray:
         """Chance of one aim at each setting; one row a draw where states are drawn (name to draws)."""
-        below, above = np.ones(self.size), 0.0
+        below, above = np.ones(self.size), np.zeros(self.size)
         for side in sides:
             if drawn is None:
                 gap, variance = self.gap(side)
             else:
-                gap, variance = drawn[side.reading] @ side.rows.T + side.offset, 0.0
+                gap, variance = drawn[side.reading] @ side.rows.T + side.offset, np.zeros(self.size)
             met = ndtr(gap / np.sqrt(variance + side.scatter**2))
-            below, above = (met, above) if side.upper else (below, 1.0 - met)
+            below, above = (met, above) if side.upper else (below, np.subtract(1.0, met))
         return np.maximum(below - above, 0.0)
 
     def gap(self, side: Side) -> tuple[np.ndarray, np.ndarray]:

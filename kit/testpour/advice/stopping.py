@@ -120,7 +120,7 @@ def stop_advice(
     """
     study, states = fits.study, states_of(fits)
     given = checked_given(study, fixed, room)
-    conflict = aims_in_the_way(fits, states, given, fixed)
+    conflict = aims_in_the_way(fits, states, given, fixed or ())
     free = free_factors(study, fixed)
     contexts = contexts_for(study, free, given)
     tables = contenders(fits, states, contexts, free, seed)

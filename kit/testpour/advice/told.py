@@ -58,14 +58,15 @@ def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarra
     rows[:, -1] = today
     pour = np.mean(posterior.group_spread.get("pour", np.zeros(1)) ** 2)
     own = pour + np.where(today, 0.0, state.spread[-1, -1])
-    if not fit.reading.grades:
+    cuts = posterior.cuts
+    if cuts is None:  # not a graded reading
         one = np.mean(posterior.spread**2) / _repeats(fit, aim) + _blur(fit)
         return Told(rows, np.full(len(table), one) + own)
     cut = _nearest_cut(fit, aim)
     rows[:, state.terms + cut] = -1.0
     some = slice(None, None, max(len(posterior) // DRAWS, 1))
     mean = posterior.coefficients[some] @ rows[:, : state.terms].T
-    informed = grade_information(mean, posterior.cuts[some]).mean(axis=0)
+    informed = grade_information(mean, cuts[some]).mean(axis=0)
     with np.errstate(divide="ignore"):
         return Told(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
 

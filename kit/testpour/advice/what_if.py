@@ -107,8 +107,8 @@ def what_if(
         If the room is too cold or too hot to advise on.
     """
     study, states = fits.study, states_of(fits)
-    if room is None and "room_temperature" in (settings or {}):
-        room = settings["room_temperature"]
+    if room is None and settings:
+        room = settings.get("room_temperature")
     table = settings_table(study, dict(settings or {}), room=checked_room(study, room))
     table.index = pd.Index(["asked"])
     changes = _changes(fits, states, table)

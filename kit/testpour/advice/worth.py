@@ -147,9 +147,11 @@ class Worth:
             parts = [(side, *at.gap(side)) for side in sides]
             self.readings.append(Sharpened(states[aim.reading], told, parts, SCENARIOS))
         self.scores = self._scores(study, pours + first, seed)
-        self.before, self.added, self.lessons = 0.0, [], []
+        self.before = 0.0
+        self.added: list[int] = []
+        self.lessons: list[tuple[int, np.ndarray]] = []
         for place in np.flatnonzero(~today):
-            self.add(place)
+            self.add(int(place))
         self.before = float(self.value(self._now()[None])[0])
         self.doubt = float(sum(reading.doubt() for reading in self.readings))
         self.added, self.lessons = [], []
@@ -179,9 +181,8 @@ class Worth:
         ndarray, shape (candidates,)
             Share of the doubt about the chance that the candidate itself removes.
         """
-        chance = 1.0
-        for reading, scores in zip(self.readings, self.scores[0], strict=True):
-            chance = chance * reading.met(places, scores)
+        each = zip(self.readings, self.scores[0], strict=True)
+        chance = np.prod([reading.met(places, scores) for reading, scores in each], axis=0)
         doubt = sum(reading.doubt(places) for reading in self.readings) / max(self.doubt, 1e-12)
         return self.value(chance) - self.before, doubt
 

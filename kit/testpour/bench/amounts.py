@@ -48,7 +48,7 @@ class Amounts:
 
     resin: float
     catalyst: float
-    pots: dict
+    pots: dict[str, float]
     step: float
     density: float
     catalyst_density: float | None

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
-from testpour.likelihood.elimination import MANY, largest, members
+from testpour.likelihood.elimination import MANY, Group, largest, members
 from testpour.likelihood.observations import GradeRows, NormalRows
 
 if TYPE_CHECKING:
@@ -155,6 +155,7 @@ def conditional_at(marginal: Marginal, top: Top) -> Conditional:
     owner = np.r_[np.full(p, -1), np.repeat(np.arange(len(groups)), [g.levels for g in groups])].astype(int)
     chosen = owner == big if big >= 0 else np.zeros(len(owner), dtype=bool)
     precision, linear = marginal.precision(int((~chosen).sum()))
+    most = groups[big] if big >= 0 else None
     return Conditional(
         marginal.problem.rows,
         top.at,
@@ -162,7 +163,7 @@ def conditional_at(marginal: Marginal, top: Top) -> Conditional:
         marginal.predictor_moves(inner),
         rest,
         pairs_of(rest),
-        members(groups[big]) if big >= 0 else csr_array((0, len(rest))),
+        members(most) if isinstance(most, Group) else csr_array((0, len(rest))),
         owner[~chosen],
         big,
         precision,

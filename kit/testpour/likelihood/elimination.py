@@ -97,7 +97,7 @@ class Layout:
     adder : sparse matrix, shape (L, n), or None
     """
 
-    groups: tuple
+    groups: tuple[Group | Smooth, ...]
     big: int
     kept: np.ndarray
     owner: np.ndarray

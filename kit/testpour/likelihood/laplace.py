@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from testpour.likelihood.climb import carried_along, newton
-from testpour.likelihood.elimination import Factored, InnerDesign, layout
+from testpour.likelihood.elimination import Factored, Group, InnerDesign, Smooth, layout
 from testpour.likelihood.observations import GradeRows, NormalRows, RowDerivatives
 
 LOG_2PI = np.log(2 * np.pi)
@@ -49,7 +49,7 @@ class JointDensity:
     design: np.ndarray
     root: np.ndarray
     target: np.ndarray
-    groups: tuple
+    groups: tuple[Group | Smooth, ...]
     shape_belief: ShapePrior
     group_scales: np.ndarray
     constant: float = 0.0

@@ -41,12 +41,12 @@ class Optimum:
 
     params: np.ndarray
     covariance: np.ndarray
-    effects: tuple
+    effects: tuple[np.ndarray, ...]
     value: float
     log_likelihood: float
     converged: bool
     restricted: bool
-    diverges: tuple
+    diverges: tuple[str, ...]
 
 
 def joint_curvature(marginal: OuterDensity) -> Callable[..., np.ndarray]:

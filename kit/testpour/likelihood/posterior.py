@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -52,9 +53,9 @@ class Posterior:
     coefficients: np.ndarray
     spread: np.ndarray
     cuts: np.ndarray | None
-    group_spread: dict
-    group_effects: dict
-    group_levels: dict
+    group_spread: dict[str, np.ndarray]
+    group_effects: dict[str, np.ndarray]
+    group_levels: dict[str, Sequence[Any]]
     effective: float
     method: str
     seed: int

@@ -35,7 +35,7 @@ def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
     if not len(fit.rows):
         return [NOTHING] * len(table)
     used = {name for term in fit.believed.terms for name in term.factors}
-    words = [[] for _ in range(len(table))]
+    words: list[list[str]] = [[] for _ in range(len(table))]
     for factor in fit.study.factors:
         if factor.name in used and factor.name in table:
             _note(words, factor, fit.rows[factor.name], table[factor.name])

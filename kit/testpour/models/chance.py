@@ -106,11 +106,11 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
             "Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = \"24 h\" }"
         )
     table = settings_table(study, settings, room=room)
-    draws, by_aim = 1.0, {}
+    by_aim, each = {}, []
     for aim in study.aims:
         reading = study.reading(aim.reading)
         at_age = table.assign(age=aim.age) if aim.age is not None else table
         met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most)
-        draws = draws * met
+        each.append(met)
         by_aim[aim.words(reading)] = met.mean(axis=0)
-    return Chance(study, table, draws, pd.DataFrame(by_aim, index=table.index))
+    return Chance(study, table, np.prod(each, axis=0), pd.DataFrame(by_aim, index=table.index))

@@ -42,9 +42,10 @@ class Change:
 def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
     """The change from the first row of a settings table to the second: a `Change`."""
     reading, latent = fit.reading, fit.mean(table)
-    if reading.grades:
+    cuts = fit.posterior.cuts
+    if cuts is not None:  # a graded reading
         bounds = [a.at_most for a in fit.study.aims if a.reading == reading.name and a.at_most is not None]
-        cuts, bound = fit.posterior.cuts, min(bounds, default=None)
+        bound = min(bounds, default=None)
         if bound is None:
             each = ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
         else:

@@ -217,7 +217,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
         Each factor moved over the range that was poured (or planned, where none was), the others at
         their usual values; the average casting, not a single one.
     """
-    each = [_effect(fit, *step, level) for step in _steps(fit)]
+    each = [_effect(fit, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
     strength = {id(e): abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9) for e in each}
     return Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])))
 

@@ -105,7 +105,7 @@ class ReadingFit:
         scores = ndtri((np.arange(len(mean)) + 0.5) / len(mean))
         scores = np.random.default_rng(0).permutation(scores)[:, None]
         latent = mean + self.scatter()[:, None] * scores
-        if self.reading.grades:
+        if self.posterior.cuts is not None:
             return (latent[:, :, None] > self.posterior.cuts[:, None, :]).sum(axis=2).astype(float)
         return to_reading(self.reading, latent, table.get("room_temperature"))
 
@@ -303,4 +303,5 @@ def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
         return {"spread_belief": believed.scatter["reading"]}
     steps = GRADE * np.arange(len(reading.grades) - 1)
     cuts = believed.cuts
+    assert cuts is not None, "a graded reading has a belief about its cut-points"
     return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.own_sd))}

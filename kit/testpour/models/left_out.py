@@ -49,7 +49,8 @@ class Outlook:
 
     def thinned(self, step: int) -> Outlook:
         """Every `step`-th draw."""
-        return Outlook(*(part if part is None else part[::step] for part in vars(self).values()))
+        cuts = None if self.cuts is None else self.cuts[::step]
+        return Outlook(self.mean[::step], self.own[::step], self.spread[::step], self.shift[::step], cuts)
 
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:

@@ -95,8 +95,8 @@ class _Evidence:
     high: np.ndarray
     settings: np.ndarray
     pigment: np.ndarray
-    labels: dict
-    scatter: dict
+    labels: dict[str, np.ndarray]
+    scatter: dict[str, float]
 
     def predicted(self, lots: Lots) -> np.ndarray:
         return latent(self.reading.name, lots, self.settings)

@@ -46,8 +46,8 @@ UNSURE = 0.7  # share of their belief that stays beside cure itself
 class PhysicsColumn:
     """What physics finds at a place of the lot, or its slope along a direction where one is given."""
 
-    place: tuple
-    direction: tuple = ()
+    place: tuple[float, ...]
+    direction: tuple[float, ...] = ()
 
     def __call__(self, table):
         if not self.direction:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -166,12 +166,12 @@ def folded(
     unseen = np.random.default_rng([posterior.seed, 41]).standard_normal((len(posterior), len(terms)))
     unseen -= unseen @ directions @ directions.T
     extra = posterior.group_effects["smooth"] @ directions.T + size * unseen
-    parts = {
+    parts: dict[str, Any] = {
         name: {key: value for key, value in getattr(posterior, name).items() if key != "smooth"}
         for name in ("group_spread", "group_effects", "group_levels")
     }
     beliefs = believed.beliefs + (Belief(0.0, scale, SOURCE),) * len(terms)
     return (
         replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts),
-        replace(believed, terms=believed.terms + terms, beliefs=beliefs, left_over=len(terms)),
+        replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, left_over=len(terms)),
     )

@@ -138,7 +138,8 @@ class Held:
     """A table's columns as plain arrays, each fetched once: pandas would align rows at every step."""
 
     def __init__(self, table: pd.DataFrame) -> None:
-        self.table, self.columns = table, {}
+        self.table = table
+        self.columns: dict[str, np.ndarray] = {}
 
     def __len__(self):
         return len(self.table)

@@ -101,8 +101,8 @@ class Casting:
     resin_temperature: float | None = None
     face: Face = Face()
     other_face: Face | None = None
-    layers: tuple = ()
-    programme: tuple = ()
+    layers: tuple[Layer, ...] = ()
+    programme: tuple[tuple[float, float], ...] = ()
     hours: float = 24.0
     resin: Resin = field(default_factory=load_resin, repr=False)
 
@@ -151,7 +151,9 @@ class Casting:
         return float(np.interp(time / HOUR, hour, degrees))
 
 
-def post_cure_programme(room_temperature: float, temperature: float, hours: float, start: float = 24.0, ramp: float = 20.0) -> tuple[tuple[float, float], ...]:
+def post_cure_programme(
+    room_temperature: float, temperature: float, hours: float, start: float = 24.0, ramp: float = 20.0
+) -> tuple[tuple[float, float], ...]:
     """An oven programme: rest in the room, warm up, hold, cool down.
 
     Parameters

@@ -99,7 +99,7 @@ def bench_marginal(
     problem, scale, start = scaled_problem(model, sampling=sampling)
     kept, design = bench[model.informative], model.exog[model.informative]
     ones, levels = np.ones(len(kept)), int(bench.max()) + 1
-    components = [(group.codes, ones) for group in problem.groups]
+    components = [(group.codes, ones) for group in problem.groups if isinstance(group, Group)]
     components += [(kept, design[:, slope.column]) for slope in slopes]
     problem = replace(
         problem,

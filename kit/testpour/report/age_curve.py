@@ -66,7 +66,8 @@ def show_age(
     ax.minorticks_off()
     ax.set_xlabel("Age after mixing (h, a step to the right multiplies)")
     label_axis(ax, "y", fit.reading)
-    shade_beyond(ax, *poured_range(fit.rows["age"]), words="not read")
+    low, high = poured_range(fit.rows["age"])
+    shade_beyond(ax, low, high, words="not read")
     ax.legend(loc="best", framealpha=0.9, edgecolor="none")
     return picture
 

@@ -54,7 +54,7 @@ def show_chance(
         raise ValueError(f"A map needs two different settings, and both are {x}.")
     pours = fits.castings.pours
     columns, rows = _ends(across, pours), _ends(up, pours)
-    grid = np.meshgrid(np.linspace(*columns, STEPS), np.linspace(*rows, STEPS))
+    grid = np.meshgrid(np.linspace(columns[0], columns[1], STEPS), np.linspace(rows[0], rows[1], STEPS))
     one = settings_table(fits.study, fixed, room=room)
     table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()

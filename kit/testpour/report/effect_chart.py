@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from matplotlib.typing import FillStyleType
+
 from testpour.models.effects import effects
 from testpour.picture import INK, Picture, draw_interval, drawable, interval_rows, new_picture
 
 if TYPE_CHECKING:
     from testpour.models.fits import ReadingFit
 
-FILLS = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
+FILLS: tuple[tuple[float, FillStyleType, str], ...] = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
 
 
 def show_effects(fit: ReadingFit) -> Picture:

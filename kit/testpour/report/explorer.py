@@ -22,9 +22,9 @@ from testpour.report.packed import packed
 from testpour.units import show
 
 if TYPE_CHECKING:
+    from testpour.advice.conflicts import Unadvised
     from testpour.catalogue import Factor
     from testpour.models.fits import Fits
-    from testpour.problems import Problem
 
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
@@ -34,7 +34,7 @@ LATE = 24.0  # h: age of a reading that has no aim and no age of its own
 
 
 def explorer(
-    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Problem]] = ()
+    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Unadvised]] = ()
 ) -> dict[str, Any] | None:
     """Everything the page's sliders need.
 

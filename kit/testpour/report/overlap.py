@@ -65,7 +65,8 @@ class Overlap:
 
 def overlap_of(first: Fits, second: Fits) -> Overlap:
     """The `Overlap` of two `Fits`."""
-    readings, unlike = [], []
+    readings: list[Reading] = []
+    unlike: list[str] = []
     for name in first:
         if name in second:
             one, other = first[name].reading, second[name].reading

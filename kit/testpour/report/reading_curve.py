@@ -90,9 +90,9 @@ def show_reading(
 def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
     """The average casting at each row, in the reading's unit; for grades the average grade: shape (draws, rows)."""
     mean = fit.mean(table)
-    if fit.reading.grades:
-        cuts = fit.posterior.cuts
-        return sum(ndtr(mean - cuts[:, [k]]) for k in range(cuts.shape[1]))
+    cuts = fit.posterior.cuts
+    if cuts is not None:
+        return np.sum([ndtr(mean - cuts[:, [k]]) for k in range(cuts.shape[1])], axis=0)
     return to_reading(fit.reading, mean, table.get("room_temperature"))
 
 
@@ -104,20 +104,20 @@ def aim_age(fit: ReadingFit) -> float | None:
 def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: bool = False) -> None:
     """The middle and 90 % band of the average over `values`; dots and bars where the values stand apart."""
     low, middle, high = quantiles
-    words = {"label": "average casting, 90 % interval"}
+    words = "average casting, 90 % interval"
     if apart:
         ax.errorbar(values, middle, [middle - low, high - middle], fmt="D", color=LOG, capsize=8, linewidth=2.4,
-                    markersize=9, **words)
+                    markersize=9, label=words)
     else:
         ax.fill_between(values, low, high, color=LOG, alpha=0.22, linewidth=0)
-        ax.plot(values, middle, color=LOG, linewidth=2.4, **words)
+        ax.plot(values, middle, color=LOG, linewidth=2.4, label=words)
 
 
 def draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: float | None) -> None:
     """The log's readings at `places`, beside one another where they coincide; those of other ages are left out."""
     rows = fit.rows
     if fit.reading.ages:
-        rows = rows[np.isclose(rows["age"], age)]
+        rows = rows[np.isclose(rows["age"], np.nan if age is None else age)]
     if not len(rows):
         return
     left, right = ax.get_xlim()

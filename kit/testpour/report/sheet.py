@@ -78,8 +78,7 @@ def write_sheet(
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
         date=dated(date), **given,
     )
-    put(path, text, page_kind(what))
-    return Sheet(path, what, fits.study.name, paper, note)
+    return Sheet(put(path, text, page_kind(what)), what, fits.study.name, paper, note)
 
 
 def advice_rows(

@@ -14,10 +14,10 @@ from testpour.units import show
 from testpour.wording import count, in_hundred, listed, signed
 
 if TYPE_CHECKING:
+    from testpour.advice.conflicts import Unadvised
     from testpour.advice.recommend import Recommendation
     from testpour.logbook.castings import Castings
     from testpour.models.fits import Fits
-    from testpour.problems import Problem
     from testpour.study import Study
 
 NAMED = 8  # pours named one by one
@@ -26,7 +26,7 @@ LEAST = 0.05  # change of a chance that is told
 
 
 def said(
-    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Problem | None]]
+    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Unadvised | None]]
 ) -> dict[str, Any]:
     """What a page says, in the form a later page compares itself with.
 

@@ -23,11 +23,11 @@ from testpour.wording import capital, count, in_hundred
 if TYPE_CHECKING:
     import pandas as pd
 
+    from testpour.advice.conflicts import Unadvised
     from testpour.catalogue import Factor
     from testpour.logbook.castings import Castings
     from testpour.models.fits import Fits
     from testpour.picture import Picture
-    from testpour.problems import Problem
     from testpour.study import Study
 
 MOST_ROOMS = 3
@@ -153,9 +153,9 @@ def _checked(fit):
 
 def advice(
     fits: Fits, room: str | float | Sequence[str | float | None] | None = None
-) -> list[tuple[str | float | None, Recommendation | Problem]]:
+) -> list[tuple[str | float | None, Recommendation | Unadvised]]:
     """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both)."""
-    given = []
+    given: list[tuple[str | float | None, Recommendation | Unadvised]] = []
     for one in rooms(fits, room):
         try:
             given.append((one, recommend(fits, room=one)))
@@ -165,7 +165,7 @@ def advice(
 
 
 def advised(
-    fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Problem]]
+    fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Unadvised]]
 ) -> dict[str, Any]:
     """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
     said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
@@ -180,10 +180,10 @@ def advised(
 
 def rooms(
     fits: Fits, room: str | float | Sequence[str | float | None] | None = None
-) -> Sequence[str | float | None]:
+) -> list[str | float | None]:
     """The room temperatures to advise on: those given, or those met, to the whole degree."""
     if room is not None:
-        return list(room) if isinstance(room, (list, tuple)) else [room]
+        return [room] if isinstance(room, str | float | int) else list(room)
     pours = fits.castings.pours
     if "room_temperature" not in pours or pours["room_temperature"].isna().all():
         return [None]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -95,7 +96,7 @@ class StudyComparison:
         return show_studies(self)
 
 
-def compare_studies(first: Fits, second: Fits, *, names: tuple[str, ...] | None = None) -> StudyComparison:
+def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = None) -> StudyComparison:
     """What two studies say of the same settings.
 
     Parameters
@@ -117,15 +118,15 @@ def compare_studies(first: Fits, second: Fits, *, names: tuple[str, ...] | None 
     ValueError
         If the two names are the same.
     """
-    names = tuple(names or (first.study.name, second.study.name))
-    if names[0] == names[1]:
-        raise ValueError(f"Both studies are called {names[0]!r}. Give names=(one, other) to tell them apart.")
+    called = tuple(names or (first.study.name, second.study.name))
+    if called[0] == called[1]:
+        raise ValueError(f"Both studies are called {called[0]!r}. Give names=(one, other) to tell them apart.")
     overlap = overlap_of(first, second)
     rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
     index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])
     columns = ["first", "first_low", "first_high", "second", "second_low", "second_high", "difference", "low", "high",
                "unit", "move", "told", "verdict"]
-    return StudyComparison(names, overlap, pd.DataFrame(rows, index=index if rows else None, columns=columns))
+    return StudyComparison(called, overlap, pd.DataFrame(rows, index=index if rows else None, columns=columns))
 
 
 def _reading_rows(one, other, overlap):

@@ -1,0 +1,65 @@
+"""What a caller meets of the kit says its types: parameters, results and fields, in every room."""
+
+import ast
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+KIT = ROOT / "kit" / "testpour"
+LEFT = {"causes", "panels"}  # rooms that do not say all their types yet; mypy does not read them either
+VAGUE = {"object", "tuple", "dict", "list", "callable", "Callable", "Any"}  # no type for a field: of what?
+
+
+def public(tree):
+    """Public functions and methods, `__init__` among them, and fields of public classes."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            yield node.name, node
+        if isinstance(node, ast.ClassDef):
+            for inner in node.body:
+                named = inner.name if isinstance(inner, ast.FunctionDef) else ""
+                if isinstance(inner, ast.AnnAssign) or named and (named == "__init__" or not named.startswith("_")):
+                    yield f"{node.name}.{named or ast.unparse(inner.target)}", inner
+
+
+def untyped(node):
+    """What a function or field leaves unsaid, in words; nothing where it says all."""
+    if isinstance(node, ast.AnnAssign):
+        return [f"is any {found}"] if (found := ast.unparse(node.annotation)) in VAGUE else []
+    given = node.args
+    each = [*given.posonlyargs, *given.args, *given.kwonlyargs, *filter(None, [given.vararg, given.kwarg])]
+    left = [one.arg for one in each if one.annotation is None and one.arg not in ("self", "cls")]
+    return left + ["result"] * (node.returns is None)
+
+
+def rooms():
+    return sorted({path.parent.name for path in KIT.glob("*/__init__.py")} - LEFT | {""})
+
+
+@pytest.mark.parametrize("room", rooms())
+def test_everything_public_says_its_types(room):
+    found = {f"{path.name}: {name}": untyped(node) for path in (KIT / room).glob("*.py")
+             for name, node in public(ast.parse(path.read_text("utf-8")))}
+    assert len(found) > 20
+    assert {name: left for name, left in found.items() if left} == {}
+
+
+def test_mypy_reads_every_room_that_says_its_types():
+    read = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["mypy"]["files"]
+    assert {place.removeprefix("kit/testpour/").removesuffix("*.py") for place in read} == set(rooms())
+
+
+@pytest.mark.parametrize("text, left", [
+    ("def f(a: int) -> str: ...", []),
+    ("def f(a) -> str: ...", ["a"]),
+    ("def f(*, a: int): ...", ["result"]),
+    ("def f(*given, **more) -> None: ...", ["given", "more"]),
+    ("class C:\n    a: tuple = ()", ["is any tuple"]),
+    ("class C:\n    a: tuple[int, ...] = ()", []),
+    ("class C:\n    def __init__(self, a): ...", ["a", "result"]),
+])
+def test_what_is_left_unsaid_is_found(text, left):
+    (_, node), = public(ast.parse(text))
+    assert untyped(node) == left
