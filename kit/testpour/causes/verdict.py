@@ -16,6 +16,7 @@ ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told
 WORDS = 90  # at most, in the short answer
 AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
+EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test among the sentences
 RIVALS = 2  # shown beside the likeliest cause
 STUDY = (
     "Nearly every casting of this log misses it, so look at the study first: the catalyst measured wrongly, resin and "
@@ -75,7 +76,7 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
             bars, left = [*bars, bar], left - _count(_bar_words(bar))
     told = dict(must)
     for place, text in _extras(answer, behind):
-        if _count(text) <= left:
+        if _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
     return miss, bars, [told[place] for place in sorted(told)]
 
@@ -85,8 +86,8 @@ def _bar_words(bar):
 
 
 def _kept(answer):
-    """Words kept back for the first piece of evidence and next time, before rivals are shown."""
-    return sum(_count(text) for place, text in list(_extras(answer, (answer.first,)))[:1])
+    """Words kept back for the first piece of evidence, before rivals are shown."""
+    return sum(_count(text) for place, text in _extras(answer, (answer.first,)) if place == EVIDENCE)
 
 
 def _miss(answer: "Answer") -> str:
@@ -122,12 +123,12 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
         yield 0, "Nearly every casting of this log misses it: look at the study first."
     speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)][:PIECES]
     if speaks:
-        yield 2, f"For it: {speaks[0]}."
+        yield EVIDENCE, f"For it: {speaks[0]}."
     rival = next((name for name in answer.chances.index if name not in behind), None)
     test = cheapest_test(table, first, rival) if rival else None
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and not answer.together:
         apart = "To tell" if told_apart(answer.chances) else "Cannot tell them apart yet"
-        yield 7, f"{apart}: {test.words}."
+        yield TEST, f"{apart}: {test.words}."
     after = "; ".join(table.causes[name].next_time for name in behind if table.causes[name].next_time)
     if after:
         yield 5, f"Next time: {after[0].lower()}{after[1:]}."
