@@ -381,7 +381,7 @@ def test_a_bad_entry_is_said_beside_its_field_and_nothing_typed_is_lost(once, na
 def test_two_kernels_on_one_study_show_the_same_after_a_reload(once):
     """A second notebook with a kernel of its own, and a reload of the first."""
     shutil.copyfile(once.folder / "round.ipynb", once.folder / "second.ipynb")
-    other = Newcomer(once.page.context.new_page(), once.folder)
+    other = Newcomer(once.page.context.browser.new_page(viewport=once.page.viewport_size), once.folder)
     second = replace(once.lab, page=other.page)
     second.open("second.ipynb")
     second.run_all("second.ipynb")

@@ -140,6 +140,8 @@ def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
     assert hand(tp.why_panel(poured)).parts("bars")[0]["rows"] == at.parts("bars")[0]["rows"]  # after a restart
     assert at.tap("save").startswith("Kept in the log's note")
     assert "observed:" in log.castings().pours.loc[missed[0], "note"]
+    assert at.parts("bars")[0]["rows"] != before  # what was saved still counts
+    assert any(part.get("text") == "in the log" for part in at.parts("text"))
     log.close()
 
 

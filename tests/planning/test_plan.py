@@ -173,6 +173,8 @@ def test_pours_made_already_count_in_the_outlook(practice_castings):
     assert view.resin == 120.0  # of the one pour to make
     assert set(view.table["setting"]) == {plan.study.factor(name).words for name in plan.coding.names}
     assert np.isfinite(view.table["noticed_number"]).all()
+    warm = outlook(plan_pours(practice_castings.study, sessions=1, pours=1, rooms=[18], castings=practice_castings))
+    assert "12 pours made already count too" in warm.sentence()
     with pytest.raises(PlanConflict, match="1 pours do not separate"):
         outlook(replace(plan, made=None))
 

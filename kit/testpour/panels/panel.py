@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from contextlib import contextmanager
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
@@ -95,7 +96,7 @@ class Panel(anywidget.AnyWidget):
             shown.append(text(str(needed), "needed"))
         except (ValueError, KeyError, OSError) as problem:
             shown.append(caution(_words(problem), "refuse"))
-        except Exception as problem:  # noqa: BLE001 - a fault of the kit's own: said, so that nobody waits before a bar that stands still
+        except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
             shown.append(caution(f"This part failed: {type(problem).__name__}, {_words(problem)}. What you typed and logged is kept.", "refuse"))
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
@@ -149,7 +150,12 @@ class Panel(anywidget.AnyWidget):
         import testpour as tp
 
         castings = self.workshop.poured()
-        return self.asked("Learning from the log", lambda: tp.fit_castings(castings))
+        found = self.asked("Learning from the log", lambda: tp.fit_castings(castings))
+        if self._fits[0] is not found or self._fits[1] is not castings:  # a note changes nothing that is learned, and is told with it all the same
+            self._fits = found, castings, found if found.castings is castings else replace(found, castings=castings)
+        return self._fits[2]
+
+    _fits = (None, None, None)
 
     def _waiting(self):
         if self._busy in self._given_up:

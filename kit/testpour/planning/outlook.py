@@ -152,7 +152,12 @@ def _spread(plan):
     """How sharp predictions will be over the region."""
     rows, numbers = _all_pours(plan)
     try:
-        return variance_over_region(rows, design_problem(plan.coding, _terms(plan, rows), numbers))
+        made = len(rows) - len(plan.table)
+        problem = design_problem(
+            plan.coding, _terms(plan, rows), [plan.sessions.index(session) for session in plan.table["session"]],
+            fixed=rows[:made] if made else None, fixed_sessions=tuple(numbers[:made]) if made else None,
+        )  # fmt: skip
+        return variance_over_region(rows, problem)
     except ValueError:
         conflict = (
             f"{len(numbers)} pours do not separate the {len(plan.terms)} terms this plan was made for: "
