@@ -49,7 +49,17 @@ class Aim:
     age: float | None = None
 
     def words(self, reading: Reading) -> str:
-        """The aim in words, for example ``"gel time 15 to 45 min"``."""
+        """The aim in words, for example ``"gel time 15 to 45 min"``.
+
+        Parameters
+        ----------
+        reading : Reading
+            The one it is about, for its unit and words.
+
+        Returns
+        -------
+        str
+        """
         low, high = self.at_least, self.at_most
         if low is not None and high is not None:
             bound = f"{low:g} to {show(high, reading.unit)}"
@@ -94,11 +104,29 @@ class Study:
     ready: dict[str, float] = field(default_factory=dict)
 
     def factor(self, name: str) -> Factor:
-        """The factor of that name; a KeyError that lists the names otherwise."""
+        """The factor of that name; a KeyError that lists the names otherwise.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        Factor
+        """
         return _named(self.factors, name, "factor")
 
     def reading(self, name: str) -> Reading:
-        """The reading of that name; a KeyError that lists the names otherwise."""
+        """The reading of that name; a KeyError that lists the names otherwise.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        Reading
+        """
         return _named(self.readings, name, "reading")
 
     @property

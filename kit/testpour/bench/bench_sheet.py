@@ -75,6 +75,14 @@ class BenchSheet:
         """Write the sheet as one HTML page that needs nothing else; returns the path written. Only such a page is replaced.
 
         Open it in a browser and print it on A4 or Letter.
+
+        Parameters
+        ----------
+        path : str or Path
+
+        Returns
+        -------
+        Path
         """
         return put(path, self._render(whole=True), SAVED)
 

@@ -88,7 +88,16 @@ class Labels:
         return self._render(whole=False)
 
     def save(self, path: str | Path) -> Path:
-        """Write the labels as one HTML page that needs nothing else; returns the path written. Only such a page is replaced."""
+        """Write the labels as one HTML page that needs nothing else; returns the path written. Only such a page is replaced.
+
+        Parameters
+        ----------
+        path : str or Path
+
+        Returns
+        -------
+        Path
+        """
         return put(path, self._render(whole=True), SAVED)
 
     def _render(self, whole):

@@ -116,7 +116,22 @@ class Trace:
     def log_into(
         self, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
     ) -> dict[str, int]:
-        """Log the gel time, time to peak and peak temperature of a pour; see `trace_log.log_trace`."""
+        """Log the gel time, time to peak and peak temperature of a pour; see `trace_log.log_trace`.
+
+        Parameters
+        ----------
+        logbook : Logbook
+        pour : str
+        by : str
+            Initials.
+        why : str, optional
+            The reason, where readings that stand already are corrected.
+
+        Returns
+        -------
+        dict
+            Reading name to its entry number.
+        """
         return log_trace(self, logbook, pour, by=by, why=why)
 
     def words(self, reading: str) -> str:

@@ -155,6 +155,21 @@ class Logbook:
         """Log one reading taken in several places, all or none; returns the entry numbers.
 
         `values` is a list, each as `add_reading` takes a value; the rest is as there.
+
+        Parameters
+        ----------
+        pour, reading : str
+        values : iterable of float or str
+            One a place; numbers in the reading's unit, or text with one.
+        age : float or str, optional
+            Hours after mixing, or text with a unit.
+        specimen, by, note : str
+            As for `add_reading`.
+
+        Returns
+        -------
+        list of int
+            Entry numbers, one a value.
         """
         common = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note}
         rows = [reading_of(self.study, {**common, "value": value}) for value in values]
@@ -187,6 +202,16 @@ class Logbook:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
         Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do.
+
+        Parameters
+        ----------
+        path : str or Path
+            A .csv or .xlsx file; a bare name is looked for beside the study.
+
+        Returns
+        -------
+        list of str
+            Names of the pours.
         """
         return self.add_all(read_sheet(self.study, self._beside(path)))
 
@@ -198,6 +223,19 @@ class Logbook:
 
         A setting corrected to None is not known after all. The pour was made, so what the cautions refuse
         is kept in its note.
+
+        Parameters
+        ----------
+        pour, why : str
+            Which pour, and the reason, which the log keeps.
+        settings : dict, optional
+            Only those that change: factor name to number or text with a unit.
+        session, made_at, by : optional
+            As for `add_pour`.
+
+        Returns
+        -------
+        int
         """
         with self._ledger() as ledger:
             return corrections.corrected_pour(ledger, pour, why, settings, session, made_at, by)
@@ -207,18 +245,46 @@ class Logbook:
         between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None,
         already: str | float | None = None, age: str | float | None = None, by: str = ""
     ) -> int:
-        """Log a corrected version of a reading; returns the new entry number."""
+        """Log a corrected version of a reading; returns the new entry number.
+
+        Parameters
+        ----------
+        entry : int
+            Entry number of the reading, as `add_reading` returned it.
+        value, between, not_yet, already, age, by : optional
+            As for `add_reading`.
+        why : str
+            The reason, which the log keeps.
+
+        Returns
+        -------
+        int
+        """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         with self._ledger() as ledger:
             return corrections.corrected_reading(ledger, entry, why, ways, age, by)
 
     def withdraw_reading(self, entry: int, *, why: str) -> None:
-        """Say that a reading no longer counts; it stays in the history."""
+        """Say that a reading no longer counts; it stays in the history.
+
+        Parameters
+        ----------
+        entry : int
+        why : str
+            The reason, which the log keeps.
+        """
         with self._ledger() as ledger:
             corrections.withdrawn_reading(ledger, entry, why)
 
     def withdraw_pour(self, pour: str, *, why: str) -> None:
-        """Say that a pour no longer counts, its readings with it; all stay in the history."""
+        """Say that a pour no longer counts, its readings with it; all stay in the history.
+
+        Parameters
+        ----------
+        pour : str
+        why : str
+            The reason, which the log keeps.
+        """
         with self._ledger() as ledger:
             corrections.withdrawn_pour(ledger, pour, why)
 
@@ -229,6 +295,19 @@ class Logbook:
 
         It is written anew, upright and without the place, time and camera that the file may tell of.
         `path` may be the bytes of a file; `age` is hours after mixing, or text with a unit.
+
+        Parameters
+        ----------
+        pour : str
+        path : str, Path or bytes
+            The picture file, or what is in it.
+        note, by : str
+        age : float or str, optional
+            Hours after mixing, or text with a unit.
+
+        Returns
+        -------
+        int
         """
         with self.reading_only() as connection:
             name = Ledger(self.study, connection).standing(pour).pour
@@ -237,13 +316,30 @@ class Logbook:
             return ledger.insert_photo({**row, "pour": name})
 
     def photos(self, pour: str | None = None) -> Photos:
-        """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging."""
+        """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging.
+
+        Parameters
+        ----------
+        pour : str, optional
+            All pours where none is named.
+
+        Returns
+        -------
+        Photos
+        """
         with self.reading_only() as connection:
             ledger = Ledger(self.study, connection)
             return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
 
     def withdraw_photo(self, entry: int, *, why: str) -> None:
-        """Say that a photograph no longer counts; its row stays in the history, its file in the folder."""
+        """Say that a photograph no longer counts; its row stays in the history, its file in the folder.
+
+        Parameters
+        ----------
+        entry : int
+        why : str
+            The reason, which the log keeps.
+        """
         with self._ledger() as ledger:
             corrections.withdrawn_photo(ledger, entry, why)
 
@@ -252,6 +348,15 @@ class Logbook:
 
         Columns: what ("pour", the reading or "photo"), entry, said (the settings or the reading in words, or the
         file), low, high, age (h), by, note, supersedes, void, logged_at (UTC).
+
+        Parameters
+        ----------
+        pour : str
+
+        Returns
+        -------
+        DataFrame
+            One row an entry.
         """
         with self.reading_only() as connection:
             return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)

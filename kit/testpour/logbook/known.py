@@ -36,7 +36,17 @@ class Known:
     how: str
 
     def words(self, reading: Reading) -> str:
-        """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``."""
+        """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``.
+
+        Parameters
+        ----------
+        reading : Reading
+            The one it is about.
+
+        Returns
+        -------
+        str
+        """
         if self.how == "exact":
             return f"{self.low:g}"
         if self.how == "between":

@@ -67,11 +67,31 @@ class ReadingFit:
         return self.rows["pour"].nunique()
 
     def mean(self, table: pd.DataFrame) -> np.ndarray:
-        """Latent mean at each row of a settings table: shape (draws, rows)."""
+        """Latent mean at each row of a settings table: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            From `settings_table`: one row a setting, floats in declared units.
+
+        Returns
+        -------
+        ndarray, shape (draws, rows)
+        """
         return self.posterior.coefficients @ design(self.believed.terms, table).T
 
     def scatter(self, groups: Sequence[str] = GROUPS) -> np.ndarray:
-        """Standard deviation of one new reading about its mean, the `groups` included: shape (draws,)."""
+        """Standard deviation of one new reading about its mean, the `groups` included: shape (draws,).
+
+        Parameters
+        ----------
+        groups : sequence of str
+            Of "session", "resin_lot", "catalyst_lot", "pour" and "by".
+
+        Returns
+        -------
+        ndarray, shape (draws,)
+        """
         spread = self.posterior.group_spread
         new = sum((spread[name] ** 2 for name in groups if name in spread), self.posterior.spread**2)
         return np.sqrt(new)
@@ -79,7 +99,19 @@ class ReadingFit:
     def chances(
         self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None
     ) -> np.ndarray:
-        """Chance that one new casting in a new session lies in the bounds: shape (draws, rows)."""
+        """Chance that one new casting in a new session lies in the bounds: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            From `settings_table`.
+        at_least, at_most : float, optional
+            In the reading's unit; open where left out.
+
+        Returns
+        -------
+        ndarray, shape (draws, rows)
+        """
         mean, spread = self.mean(table), self.scatter()[:, None]
         low, high = self._latent_bounds(table, at_least, at_most)
         return ndtr((high - mean) / spread) - ndtr((low - mean) / spread)
@@ -99,7 +131,17 @@ class ReadingFit:
         return edges[:, [first]], edges[:, [final + 1]]
 
     def new_castings(self, table: pd.DataFrame) -> np.ndarray:
-        """One new casting in a new session for each draw, in the reading's unit: shape (draws, rows)."""
+        """One new casting in a new session for each draw, in the reading's unit: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            From `settings_table`.
+
+        Returns
+        -------
+        ndarray, shape (draws, rows)
+        """
         mean = self.mean(table)
         # Evenly spaced normal scores in a shuffled order: quieter than random ones, the same every time.
         scores = ndtri((np.arange(len(mean)) + 0.5) / len(mean))
@@ -139,7 +181,16 @@ class ReadingFit:
         return shown.assign(beyond=beyond(self, table))
 
     def without(self, pour: str) -> ReadingFit:
-        """The same model fitted to every other pour of the log."""
+        """The same model fitted to every other pour of the log.
+
+        Parameters
+        ----------
+        pour : str
+
+        Returns
+        -------
+        ReadingFit
+        """
         rows = self.rows[self.rows["pour"] != pour].reset_index(drop=True)
         bends = self.believed.left_over > 0
         return fit_rows(self.study, self.reading, self.believed, rows, self.assumed, self.posterior.seed, remainder=bends)
@@ -204,7 +255,17 @@ class Fits(Mapping):
         self, settings: SettingsGiven | None = None, *, room: str | float | None = None,
         age: str | float | None = None, level: float = 0.9
     ) -> pd.DataFrame:
-        """Every reading of one new casting: one row a setting and reading; see `ReadingFit.predict`."""
+        """Every reading of one new casting: one row a setting and reading; see `ReadingFit.predict`.
+
+        Parameters
+        ----------
+        settings, room, age, level
+            As for `ReadingFit.predict`.
+
+        Returns
+        -------
+        DataFrame
+        """
         parts = {name: fit.predict(settings, room=room, age=age, level=level) for name, fit in self.items()}
         return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
 

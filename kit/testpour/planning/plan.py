@@ -63,21 +63,52 @@ class Plan:
         return list(dict.fromkeys(self.table["session"]))
 
     def session(self, number: int = 1) -> pd.DataFrame:
-        """The pours of one session in run order; `number` counts from 1."""
+        """The pours of one session in run order; `number` counts from 1.
+
+        Parameters
+        ----------
+        number : int
+
+        Returns
+        -------
+        DataFrame
+            One row a pour, floats in declared units.
+        """
         names = self.sessions
         if not 1 <= number <= len(names):
             raise ValueError(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
         return self.table[self.table["session"] == names[number - 1]]
 
     def without(self, *pours: str) -> Plan:
-        """The plan with some pours left out."""
+        """The plan with some pours left out.
+
+        Parameters
+        ----------
+        *pours : str
+            Names of the pours.
+
+        Returns
+        -------
+        Plan
+        """
         missing = [pour for pour in pours if pour not in self.table.index]
         if missing:
             raise ValueError(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
         return replace(self, table=self.table.drop(index=list(pours)))
 
     def with_pour(self, pour: str, **settings: str | float) -> Plan:
-        """The plan with some settings of one pour changed; text with units is read."""
+        """The plan with some settings of one pour changed; text with units is read.
+
+        Parameters
+        ----------
+        pour : str
+        **settings : float or str
+            Factor name to number in its unit, or text with one.
+
+        Returns
+        -------
+        Plan
+        """
         if pour not in self.table.index:
             raise ValueError(f"No pour {pour} in this plan; it has {', '.join(self.table.index)}.")
         changed = self.study.settings(settings)
@@ -95,7 +126,16 @@ class Plan:
         return " ".join([text, *self.found().lines()])
 
     def cautions(self, pour: str) -> Cautions:
-        """What is warned or refused for one pour, its believed gel time and peak among them."""
+        """What is warned or refused for one pour, its believed gel time and peak among them.
+
+        Parameters
+        ----------
+        pour : str
+
+        Returns
+        -------
+        Cautions
+        """
         return pour_cautions(self.study, self.table.loc[pour].drop("session").to_dict())
 
     def found(self) -> Cautions:

@@ -76,7 +76,16 @@ class Pool:
         return self._fits({name: one.average for name, one in self.readings.items()})
 
     def at(self, bench: str) -> Fits:
-        """`Fits` of one bench of the pool, all others speaking for it where its own log is short."""
+        """`Fits` of one bench of the pool, all others speaking for it where its own log is short.
+
+        Parameters
+        ----------
+        bench : str
+
+        Returns
+        -------
+        Fits
+        """
         if bench not in self.benches.index:
             raise KeyError(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
         return self._fits(
@@ -90,7 +99,18 @@ class Pool:
         self, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
         age: str | float | None = None, level: float = 0.9
     ) -> pd.DataFrame:
-        """What a newcomer's bench should expect of one casting before its first pour; see `Fits.predict`."""
+        """What a newcomer's bench should expect of one casting before its first pour; see `Fits.predict`.
+
+        Parameters
+        ----------
+        settings, room, age, level
+            As for `ReadingFit.predict`.
+
+        Returns
+        -------
+        DataFrame
+            One row a setting and reading: middle, low and high, in the reading's unit.
+        """
         return self.newcomer.predict(settings, room=room, age=age, level=level)
 
     @cached_property
@@ -162,14 +182,33 @@ class Pool:
         return pool_html(self)
 
     def beliefs(self, path: str | Path | None = None) -> PooledBeliefs | Path:
-        """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`."""
+        """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`.
+
+        Parameters
+        ----------
+        path : str or Path, optional
+            Where to write them; they are returned, not written, where it is left out.
+
+        Returns
+        -------
+        PooledBeliefs, or Path of the file
+        """
         from testpour.pooling.belief_file import pooled_beliefs, write_beliefs
 
         held = pooled_beliefs(self)
         return held if path is None else write_beliefs(held, path)
 
     def page(self, path: str | Path = "pool.html") -> Path:
-        """Write what the pool says as one page that opens anywhere; return its path."""
+        """Write what the pool says as one page that opens anywhere; return its path.
+
+        Parameters
+        ----------
+        path : str or Path
+
+        Returns
+        -------
+        Path
+        """
         from testpour.pooling.pool_page import write_page
 
         return write_page(self, path)

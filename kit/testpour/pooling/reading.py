@@ -80,7 +80,16 @@ class PooledReading:
         return self.average.reading
 
     def at(self, bench: str) -> BenchFit:
-        """The `BenchFit` of a bench of the pool."""
+        """The `BenchFit` of a bench of the pool.
+
+        Parameters
+        ----------
+        bench : str
+
+        Returns
+        -------
+        BenchFit
+        """
         effects = self.average.posterior.group_effects
         if bench not in self.benches:
             raise KeyError(f"No bench {bench!r} with {self.reading.words}; there are {', '.join(self.benches)}.")
@@ -194,6 +203,10 @@ def fit_pooled(
     beliefs : dict, optional
         As for `fit_castings`; `PooledBeliefs` also say how far benches lie apart.
     seed : int
+
+    Returns
+    -------
+    PooledReading
     """
     study = castings.study
     rows, assumed = rows_of(castings, reading)

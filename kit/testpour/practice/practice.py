@@ -53,11 +53,30 @@ class PracticeResin:
         """True average readings at each row of a settings table, as one column a reading.
 
         Tack, opacity and defects are on a hidden scale whose grades end at 0.5, 1.5 and 2.5.
+
+        Parameters
+        ----------
+        table : DataFrame
+            One row a setting, floats in declared units.
+
+        Returns
+        -------
+        DataFrame
         """
         return self.truth.ideal(_whole(table))
 
     def true_chance(self, table: pd.DataFrame) -> np.ndarray:
-        """True chance of a good casting at each row of a settings table, a new session each."""
+        """True chance of a good casting at each row of a settings table, a new session each.
+
+        Parameters
+        ----------
+        table : DataFrame
+            One row a setting, floats in declared units, ``room_temperature`` among them.
+
+        Returns
+        -------
+        ndarray, shape (rows,)
+        """
         chance = np.ones(len(table))
         ages = {aim.age or USUAL_AGE for aim in self.study.aims}
         ideals = {age: self.ideal(table.assign(age=age)) for age in ages}
@@ -131,7 +150,20 @@ class PracticeResin:
         self, castings: Castings, fixed: Mapping[str, str | float] | None = None, *,
         room: str | float | None = None
     ) -> Lesson:
-        """What each session of the round taught; see `cure.lesson.lesson`."""
+        """What each session of the round taught; see `practice.lesson.lesson`.
+
+        Parameters
+        ----------
+        castings : Castings
+        fixed : dict, optional
+            Settings that the advice must keep.
+        room : str or float, optional
+            Room temperature of the day.
+
+        Returns
+        -------
+        Lesson
+        """
         from testpour.practice.lesson import lesson  # it asks the advice, which a pour does not need
 
         return lesson(self, castings, fixed, room=room)
