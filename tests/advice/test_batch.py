@@ -34,7 +34,7 @@ def test_gain_grows_with_each_pour_and_is_no_loss(advised):
 
 
 def test_each_pour_has_its_reason_chance_and_readings(fits, advised):
-    assert advised.table["reason"].str.match("settles|repeats").all()
+    assert advised.table["reason"].str.match("settles|repeats|puts the advice to the test").all()
     assert advised.table["chance"].between(0, 1).all()
     assert len(advised.predicted) == 4 * len(fits.study.readings)
     assert (advised.predicted["low"] <= advised.predicted["middle"]).all()

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from testpour.advice.candidates import allowed, checked_given, free_factors, in_moulds, spread_settings
+from testpour.advice.candidates import (
+    allowed,
+    checked_given,
+    free_factors,
+    in_moulds,
+    spread_settings,
+    unlike,
+)
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for
 from testpour.advice.prospect import State, prospect, states_of
@@ -32,6 +39,7 @@ LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good p
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
 POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
 DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
+TRIAL = "puts the advice to the test: likely good by what is believed, and nothing like it was poured"
 FEWEST = 24  # settings still looked at for later pours
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
@@ -181,12 +189,15 @@ class Batch:
         Best mean chance without them.
     lessons : list
         See `Worth`.
+    trials : int
+        How many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone.
     """
 
     rows: pd.DataFrame
     gained: list[float]
     before: float
     lessons: list[tuple[int, np.ndarray]]
+    trials: int = 0
 
 
 def batch_worth(
@@ -198,15 +209,27 @@ def batch_worth(
     pourable = _pourable(fits, states, given, free, moulds, aim, seed)
     worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
     gained: list[float] = []
-    places = np.arange(len(pourable))
-    for _ in range(pours):
+    trials = 0
+    places, good = np.arange(len(pourable)), prospect(states, fits.study, pourable).chance()
+    for turn in range(pours):
         gain, doubt = worth.gains(places)
         order = np.argsort(-(gain + DOUBT * doubt), kind="stable")
-        worth.add(places[order[0]])
-        gained.append(max(float(gain[order[0]]), *gained[-1:], 0.0))
+        trial = _trial(fits, pourable, worth.added, good, places) if turn >= pours - pours // 2 and aim == LEARN else None
+        best = order[0] if trial is None else trial
+        trials += trial is not None
+        worth.add(places[best])
+        gained.append(max(float(gain[best]), *gained[-1:], 0.0))
         places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
     rows = pourable.iloc[worth.added].reset_index(drop=True)
-    return Batch(rows, gained, worth.before, worth.lessons)
+    return Batch(rows, gained, worth.before, worth.lessons, trials)
+
+
+def _trial(fits, pourable, added, good, places):
+    """Which place holds the likeliest of the settings unlike any pour; None where all are like one, or nothing was poured."""
+    made = fits.castings.pours
+    names = [name for name in pourable if name in made]
+    new = unlike(fits.study, pourable, pd.concat([made[names], pourable.iloc[added][names]], ignore_index=True))[places]
+    return int(np.argmax(np.where(new, good[places], -1.0))) if len(made) and new.any() else None
 
 
 def _check(pours, aim):
@@ -251,9 +274,11 @@ def _described(fits, batch, free, aim):
     study, rows, made = fits.study, batch.rows.copy(), len(fits.castings.pours)
     rows.index = pd.Index([f"P{made + i + 1:02d}" for i in range(len(rows))], name="pour")
     if len(rows) > 1 and scatter_unknown(fits, rows):
-        rows.iloc[-1] = rows.iloc[0]
+        rows.iloc[max(len(rows) - batch.trials, 2) - 1] = rows.iloc[0]
     table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons)
+    tried = table.index[len(table) - batch.trials :]
+    table.loc[tried, "reason"] = [f"{TRIAL}; {reason}" for reason in table.loc[tried, "reason"]]
     cautions = Cautions()
     for row in rows.to_dict("records"):
         cautions += check_settings(study, {f.name: row[f.name] for f in study.factors if f.name in row})

@@ -11,6 +11,7 @@ from scipy.stats import qmc
 
 from testpour.advice.prospect import summed_up
 from testpour.cautions import check_settings, hottest_peak
+from testpour.models.remainder import coordinates_of
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
 from testpour.units import UnitProblem, to_unit
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
 ALIKE = 0.005  # chances so near each other the draws cannot tell apart
+FAR = 0.2  # share of a setting's span: a pour that is nearer to a casting in every setting is like it
 RISK = 0.2  # chance of reaching it above which a pour is not proposed
 
 
@@ -140,6 +142,18 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: Sequence[str | float] |
     depths = np.array([study.factor("thickness").parse(mould) for mould in moulds])
     nearest = np.abs(table["thickness"].to_numpy()[:, None] - depths).argmin(axis=1)
     return table.assign(thickness=depths[nearest]).drop_duplicates(ignore_index=True)
+
+
+def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarray:
+    """Which settings differ from every casting poured by `FAR` of a setting's span or more: a mask.
+
+    A casting whose setting was not logged is like any other in it.
+    """
+    far = np.zeros((len(table), len(poured)))
+    for coordinate in coordinates_of(study, set(table) & set(poured)):
+        apart = coordinate(table)[:, None] - coordinate(poured)[None, :]
+        far = np.maximum(far, np.nan_to_num(np.abs(apart)) / 2)  # a coordinate runs from -1 to 1
+    return np.all(far >= FAR, axis=1)
 
 
 def allowed(fits: Fits, table: pd.DataFrame) -> np.ndarray:

@@ -9,7 +9,7 @@ O'Hagan, J. R. Statist. Soc. B 63 (2001) 425, in a second-order basis with shrin
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
@@ -94,8 +94,7 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
     study : Study
     believed : ReadingBeliefs
     """
-    used = {name for term in believed.terms for name in term.factors}
-    coordinates = [_coordinate(factor) for factor in study.factors if factor.name in used and _moves(study, factor)]
+    coordinates = coordinates_of(study, {name for term in believed.terms for name in term.factors})
     words = {factor.name: factor.words for factor in study.factors}
     terms = []
     for one in coordinates:
@@ -108,13 +107,11 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
     return tuple(terms)
 
 
-def _moves(study, factor):
-    return factor.name == "room_temperature" or factor in study.varied
-
-
-def _coordinate(factor):
-    low, high = (0.0, 1.0) if factor.kind == "yes/no" else ROOMS if factor.name == "room_temperature" else factor.span
-    return Coordinate(factor.name, float(low), float(high))
+def coordinates_of(study: Study, names: Collection[str]) -> list[Coordinate]:
+    """A `Coordinate` for each of the named settings that the study varies, the room among them."""
+    moved = (f for f in study.factors if f.name in names and (f.name == "room_temperature" or f in study.varied))
+    spans = {f.name: (0.0, 1.0) if f.kind == "yes/no" else ROOMS if f.name == "room_temperature" else f.span for f in moved}
+    return [Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()]
 
 
 def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
