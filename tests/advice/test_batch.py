@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from testpour.advice.batch import BOTH, LEARN, MAKE, next_pours
-from testpour.advice.candidates import RoomProblem
+from testpour.advice.candidates import RoomProblem, unlike
 from testpour.advice.reasons import lesson, scatter_unknown
 from testpour.catalogue import catalogue
 from testpour.models.chance import NoAims
@@ -26,6 +26,29 @@ def test_the_same_log_and_seed_give_the_same_pours(fits, advised):
 def test_pours_are_in_the_room_as_it_is_and_named_on_from_the_log(advised):
     assert (advised.table["room_temperature"] == 17.0).all()
     assert list(advised.table.index) == ["P09", "P10", "P11", "P12"]
+
+
+def test_half_of_the_pours_are_unlike_any_other_and_say_that_they_test_the_advice(fits, advised):
+    """By hand: unlike is a fifth of the span of one setting or more from every casting, spans 2.5-fold of catalyst and 3.6-fold
+    of thickness by ratio, 3.8 % of pigment, 18 degC of room (12 to 30), or another cover."""
+    trial = advised.table["reason"].str.startswith("puts the advice to the test")
+    assert list(trial) == [False, False, True, True]
+    names = ["catalyst", "pigment", "thickness", "cover", "room_temperature"]
+    made = pd.concat([fits.castings.pours[names], advised.table[names]]).astype(float)
+    part = pd.DataFrame({
+        "catalyst": np.log(made["catalyst"]) / np.log(2.5), "pigment": made["pigment"] / 3.8, "cover": made["cover"],
+        "thickness": np.log(made["thickness"]) / np.log(3.6), "room_temperature": made["room_temperature"] / 18,
+    }).to_numpy()  # fmt: skip
+    for place in (-2, -1):
+        assert np.abs(part[:place] - part[place]).max(axis=1).min() >= 0.2
+
+
+def test_unlike_is_a_fifth_of_a_span_and_what_was_not_logged_is_like_any(fits):
+    """From 1 to 2.5 % by ratio a fifth is a factor 1.201: 1.22 % differs from 1 %, 1.18 % does not."""
+    poured = pd.DataFrame({"catalyst": [1.0], "thickness": [np.nan]})
+    table = pd.DataFrame({"catalyst": [1.18, 1.22, 1.0], "thickness": [18.0, 18.0, 18.0]})
+    assert list(unlike(fits.study, table, poured)) == [False, True, False]
+    assert unlike(fits.study, table, poured[:0]).all()
 
 
 def test_gain_grows_with_each_pour_and_is_no_loss(advised):

@@ -88,7 +88,7 @@ def test_a_room_out_of_range_is_refused(fits, room, said):
 @pytest.mark.slow
 def test_aims_that_exclude_each_other_are_named_with_the_closest_compromise(fits):
     """Catalyst quickens the gel and heats the casting: a quick gel and a cool peak exclude each other."""
-    apart = aimed(fits, gel_time={"at_least": None, "at_most": 18.0}, peak_temperature={"at_most": 38.0})
+    apart = aimed(fits, gel_time={"at_least": None, "at_most": 10.0}, peak_temperature={"at_most": 30.0})
     best = recommend(apart, room=24, fixed={"thickness": 6})
     assert {aim.reading for aim in best.conflict.aims} <= {"gel_time", "peak_temperature"}
     assert best.settings["thickness"] == 6 and best.chance.table["chance"].iloc[0] < 0.2
