@@ -223,7 +223,7 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
 
 def _in_units(name, entry, unit, base):
     """The entry with its numbers as floats in `unit`, and its lists as tuples; every number that cannot be one is named."""
-    truth = entry.get("kind", getattr(base, "kind", "")) == "yes/no"
+    truth = entry.get("kind", base.kind if isinstance(base, Factor) else "") == "yes/no"
     wrong = []
 
     def number(value, key, its_unit=unit):

@@ -166,9 +166,10 @@ def _wrong_choices(column):
             yield f"{key} {getattr(column, key)!r} must be one of {', '.join(allowed)}."
     if column.words.casefold().replace(" ", "_") in TAKEN["readings"]:
         yield f"words {column.words!r} is what a column of the log is called. Choose other words."
-    if getattr(column, "scale", "") == "grades" and len(column.grades) < 2:
+    grades = column.grades if isinstance(column, Reading) else ()
+    if isinstance(column, Reading) and column.scale == "grades" and len(grades) < 2:
         yield 'grades is empty. Name what each grade means, from grade 0 up: grades = ["dry", "tacky", "wet"].'
-    elif len(set(getattr(column, "grades", ()))) < len(getattr(column, "grades", ())):
+    elif len(set(grades)) < len(grades):
         yield "two grades have one name. Name each differently."
 
 
@@ -191,19 +192,21 @@ def _complete(column):
 
 def _wrong_numbers(column):
     """What of the numbers of a column cannot be."""
-    span, ages, grades = (getattr(column, key, ()) for key in ("span", "ages", "grades"))
+    span = column.span if isinstance(column, Factor) else ()
+    ages, grades = (column.ages, column.grades) if isinstance(column, Reading) else ((), ())
     if span and span[0] > span[1]:
         yield f"from {span[0]:g} to {span[1]:g} runs backwards. Swap from and to."
     elif span and not column.low <= span[0] <= span[1] <= column.high:
         yield f"from {span[0]:g} to {span[1]:g} is not inside {column.range_words}."
-    for key in ("step", "resolution"):
-        if getattr(column, key, 0.0) < 0:
-            yield f"{key} {getattr(column, key):g} is below 0. Give the {'finest step worth setting' if key == 'step' else 'step of the instrument'}."
+    if isinstance(column, Factor) and column.step < 0:
+        yield f"step {column.step:g} is below 0. Give the finest step worth setting."
+    if isinstance(column, Reading) and column.resolution < 0:
+        yield f"resolution {column.resolution:g} is below 0. Give the step of the instrument."
     if any(age <= 0 for age in ages):
         yield f"an age of {min(ages):g} h cannot be. Give hours after mixing, above 0."
     if len(set(ages)) < len(ages):
         yield f"an age stands twice in {', '.join(f'{age:g}' for age in ages)} h. Name each once."
-    if getattr(column, "scale", "") == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
+    if isinstance(column, Reading) and column.scale == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
         yield f"{len(grades)} grades run from 0 to {len(grades) - 1}, not from {column.range_words}. Write low = 0, high = {len(grades) - 1}."
     if isinstance(column, Factor) and column.kind != "text":
         if math.isnan(column.usual):

@@ -34,7 +34,7 @@ BRANCHES = [
      "lowers the chance of tack 'dry' or better by about 35 in 100 (90 % interval 10 to 60 in 100)."),
     (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, bound=1.0), "A cover raises the chance of tack"),
     (effect(0.55, 0.5, 0.62), " 75 % of this is from the log, 25 % belief."),
-    (effect(0.55, 0.5, 0.62, from_log=0.02), "The log hardly speaks here"),
+    (effect(0.55, 0.5, 0.62, from_log=0.02), "The log says little here"),
     (effect(0.55, 0.5, 0.62, poured=False), " No two pours differ in catalyst: this is belief only."),
     (effect(0.55, 0.5, 0.62, disagreement=2.1), "The log says otherwise than the trade. Check the weighing"),
 ]  # fmt: skip

@@ -68,6 +68,7 @@ def _aims(study):
 
 def _rests(chart):
     """The log the chart rests on, and up to which day."""
-    made = getattr(chart.castings, "pours", pd.DataFrame()).get("made_at", pd.Series(dtype="datetime64[us]")).dropna()
+    pours = pd.DataFrame() if chart.castings is None else chart.castings.pours
+    made = pours.get("made_at", pd.Series(dtype="datetime64[us]")).dropna()
     last = f", the last on {day_words(made.max())}" if len(made) else ""
     return f"Rests on {count(chart.pours, 'pour')}{last}."

@@ -23,8 +23,10 @@ from testpour.bench.label_fit import (
 from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
 from testpour.cautions import Cautions
 from testpour.files import page_kind, put
+from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.pages import template
 from testpour.planning.believed import by_pour, pour_cautions
+from testpour.planning.plan import Plan
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, listed, visible
 
@@ -32,8 +34,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from testpour.logbook.book import Logbook
-    from testpour.logbook.castings import Castings
-    from testpour.planning.plan import Plan
 
 SAVED = page_kind("sheet of labels")
 
@@ -181,8 +181,8 @@ def _cautions(study, pours):
 
 def _poured(pours):
     """The study and one row a pour, from a plan, a log or its castings."""
-    pours = pours.castings() if hasattr(pours, "castings") else pours
-    table = getattr(pours, "pours", getattr(pours, "table", None))
+    pours = pours.castings() if isinstance(pours, HoldsCastings) else pours
+    table = pours.pours if isinstance(pours, Castings) else pours.table if isinstance(pours, Plan) else None
     if table is None or "session" not in table:
         raise LabelProblems("Labels", [f"{type(pours).__name__} holds no pours: give a plan, a log or its castings."])
     if not len(table):

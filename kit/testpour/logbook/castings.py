@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,14 @@ from testpour.wording import count, in_html, table_html
 
 PEOPLE = ("by", "note")
 SHOWN = 60  # pours in a notebook; a table of thousands would stop the browser
+
+
+@runtime_checkable
+class HoldsCastings(Protocol):
+    """An open log, or anything else that castings can be asked of."""
+
+    def castings(self) -> Castings:
+        """What it holds now."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -72,7 +72,7 @@ def in_memory(address: str) -> bool:
 
 
 def _pool(address):
-    """How connections are kept: the one to memory for every thread, others looked at before use.
+    """How connections are kept: all threads share the one to a log in memory; others are tested before use.
 
     A notebook's kernel may hear a widget in another thread than it runs cells in, and each connection to memory
     would find a database of its own there. A server may have been started anew.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from scipy.special import ndtr
@@ -13,7 +13,28 @@ from testpour.models.scales import to_reading
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.models.fits import ReadingFit
+    from testpour.catalogue import Reading
+    from testpour.likelihood.posterior import Posterior
+    from testpour.study import Study
+
+
+class Foretelling(Protocol):
+    """A fit, or what stands for one, that says a reading's mean at given settings."""
+
+    @property
+    def study(self) -> Study:
+        """The study it is of."""
+
+    @property
+    def reading(self) -> Reading:
+        """The reading it foretells."""
+
+    @property
+    def posterior(self) -> Posterior:
+        """What the mean is drawn from."""
+
+    def mean(self, table: pd.DataFrame) -> np.ndarray:
+        """Latent mean at each row of a settings table: shape (draws, rows)."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +60,7 @@ class Change:
     bound: float | None = None
 
 
-def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
+def change(fit: Foretelling, table: pd.DataFrame) -> Change:
     """The change from the first row of a settings table to the second: a `Change`."""
     reading, latent = fit.reading, fit.mean(table)
     cuts = fit.posterior.cuts

@@ -144,7 +144,7 @@ def compare(
     NoSuchPour
         If a name is not in the log.
     StudyProblems
-        Naming every setting that is unknown, unreadable or unbelievable.
+        Naming every setting that is unknown, unreadable or out of range.
     """
     names = tuple(one if isinstance(one, str) else f"setting {place}" for place, one in ((1, this), (2, that)))
     parts = [_row(fits, one, room) for one in (this, that)]

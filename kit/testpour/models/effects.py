@@ -142,7 +142,7 @@ class Effect:
         share = round(100 * self.from_log)
         text = f" {share} % of this is from the log, {100 - share} % belief."
         if share < 5:
-            text = " The log hardly speaks here: the poured values lie too close together, or too few are read."
+            text = " The log says little here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:
             text += (
                 " The log says otherwise than the trade. Check the weighing of these pours; "

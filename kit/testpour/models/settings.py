@@ -50,7 +50,7 @@ def settings_table(
     Raises
     ------
     StudyProblems
-        Naming every setting that is unknown, unreadable or unbelievable.
+        Naming every setting that is unknown, unreadable or out of range.
     """
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)

@@ -17,13 +17,16 @@ from testpour.models.fits import DRAWS, ReadingFit, scale_options
 from testpour.models.log_rows import groups_of, latent_ends, rows_of
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.pooling.belief_file import PooledBeliefs
 from testpour.pooling.climbing import Slope, most_likely_spreads
 from testpour.pooling.draws import sample_pool
 
 if TYPE_CHECKING:
     from testpour.catalogue import Reading
+    from testpour.likelihood.posterior import Posterior
     from testpour.logbook.castings import Castings
     from testpour.models.beliefs import ReadingBeliefs
+    from testpour.study import Study
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
@@ -170,8 +173,20 @@ class _Pair:
     other: BenchFit
     average: ReadingFit
 
-    def __getattr__(self, name):
-        return getattr(self.average, name)
+    @property
+    def study(self) -> Study:
+        """The study both are of."""
+        return self.average.study
+
+    @property
+    def reading(self) -> Reading:
+        """The reading both foretell."""
+        return self.average.reading
+
+    @property
+    def posterior(self) -> Posterior:
+        """The average bench's."""
+        return self.average.posterior
 
     def mean(self, table: pd.DataFrame) -> np.ndarray:
         """Latent mean of the average bench, then of the other: shape (draws, 2)."""
@@ -213,7 +228,7 @@ def fit_pooled(
     rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
     believed = beliefs_for(study, reading, beliefs, rows)
-    scale = getattr(beliefs, "benches", {}).get(reading.name, bench_scale(believed))
+    scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
     if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
         rows = rows[model.informative].reset_index(drop=True)

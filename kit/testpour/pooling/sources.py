@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
-from testpour.logbook.castings import Castings
+from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.problems import Problems
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def _source(bench, given):
 def _castings(given):
     if isinstance(given, str | Path):
         return _from_path(Path(given))
-    held = given if isinstance(given, Castings) else getattr(given, "castings", None)
+    held = given.castings if isinstance(given, HoldsCastings) else given  # a method of a log, what a package has read
     held = held() if callable(held) else held
     if not isinstance(held, Castings):
         raise TypeError(
