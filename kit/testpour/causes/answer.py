@@ -155,12 +155,14 @@ class Answer:
         KeyError, ValueError
             If there is no such question, or no such answer to it; each lists what there is.
         """
-        return _weighed(self, {**self.observed, **observed})
+        said, weighed = _under(self.case, {**self.observed, **observed})
+        return replace(self, weighed=weighed, observed=said)
 
     def skip(self, *names: str) -> "Answer":
         """The answer with questions set aside; without names, the one that `ask` gives."""
-        if not names and self.ask():
-            names = (self.ask().question.name,)
+        asked = None if names else self.ask()
+        if asked:
+            names = (asked.question.name,)
         return replace(self, skipped=(*self.skipped, *names))
 
     def note(self) -> str:
@@ -253,7 +255,8 @@ def why(
     pour, table = asked_about(castings, pour), causes_for(fits.study, causes)
     if not pour:
         case = Case(fits, table, {}, likelihoods(table, {}), set(), Planned(), castings.pours)
-        return _weighed(Answer("", (), None, NoResult(EMPTY), {}, (), case), observed or {})
+        said, weighed = _under(case, observed or {})
+        return Answer("", (), weighed, NoResult(EMPTY), said, (), case)
     found = missed_aims(castings, pour)
     worst = found[0] if found else None
     scale = delivered(fits, pour, worst, batch, scale_resolution)
@@ -264,9 +267,9 @@ def why(
         signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
         HARD if read_hard(castings, pour, found) else {},
     )  # fmt: skip
-    scale = scale or NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
-    blank = Answer(pour, found, None, scale, {}, (), case)
-    return _weighed(blank, {**noted(castings, pour), **(observed or {})})
+    no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
+    said, weighed = _under(case, {**noted(castings, pour), **(observed or {})})
+    return Answer(pour, found, weighed, scale or no_scale, said, (), case)
 
 
 def _telling(case, observed):
@@ -274,9 +277,7 @@ def _telling(case, observed):
     return {name: said for name, said in observed.items() if case.settled.get(name) != said}
 
 
-def _weighed(before, observed):
-    """`before` with the causes weighed again under `observed`."""
-    case = before.case
-    observed = {name: case.table.answer(name, said) for name, said in observed.items()}
-    weighed = weigh(case.table, case.likely, case.signs, case.planned, _telling(case, observed))
-    return replace(before, weighed=weighed, observed=observed)
+def _under(case, observed):
+    """The observations as the table of causes words them, and every cause weighed under them."""
+    said = {name: case.table.answer(name, words) for name, words in observed.items()}
+    return said, weigh(case.table, case.likely, case.signs, case.planned, _telling(case, said))

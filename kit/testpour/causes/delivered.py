@@ -1,6 +1,6 @@
 """The scale's part: what catalyst went in, given the scale and the batch, and whether that alone explains it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,23 +42,25 @@ class Delivered:
     @property
     def off(self) -> float | None:
         """Largest miss as a share of the catalyst; None where it is not known."""
-        return None if self.low is None else max(self.catalyst - self.low, self.high - self.catalyst) / self.catalyst
+        return None if self.low is None or self.high is None else max(self.catalyst - self.low, self.high - self.catalyst) / self.catalyst
 
     @property
     def alone(self) -> float | None:
         """Chance that the scale alone is behind the miss, 0 to 1: the excess of misses it brings."""
-        return None if self.exact is None else max(0.0, 1 - self.exact / self.scaled) if self.scaled else 0.0
+        if self.exact is None or self.scaled is None:
+            return None
+        return max(0.0, 1 - self.exact / self.scaled) if self.scaled else 0.0
 
     def sentence(self) -> str:
         """The scale's part in a sentence or two."""
-        if self.low is None:
+        if self.batch is None or self.scale_resolution is None or self.low is None or self.high is None:
             return "The scale's part is not known: give batch and scale_resolution to see what was really delivered."
         step, batch = show(self.scale_resolution, "g", 6), show(self.batch, "g", 4)
         text = (
             f"On a scale that reads {step}, {batch} of resin at {show(self.catalyst, '%')} carried between "
             f"{show(self.low, '%', 3)} and {show(self.high, '%', 3)} catalyst."
         )
-        if self.alone is None:
+        if self.alone is None or self.exact is None or self.scaled is None:
             return text
         here = in_hundred(self.exact)
         if self.alone < SMALL:
@@ -107,7 +109,7 @@ def delivered(
     if missed is None:
         return found
     exact, scaled = _misses(fits, pour, missed, catalyst, low, high)
-    return Delivered(*list(vars(found).values())[:5], exact, scaled)
+    return replace(found, exact=exact, scaled=scaled)
 
 
 def _misses(fits, pour, missed, catalyst, low, high):

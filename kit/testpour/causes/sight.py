@@ -86,7 +86,7 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     for name, fit in fits.items():
         rows, _ = rows_of(own, fit.reading)
         if len(rows):
-            found[name] = _sight(believed[name], believed[name], rows, DRAWS) if trade else _left_out(fit, rows)
+            found[name] = _sight(believed[name], believed[name], rows, DRAWS) if believed is not None else _left_out(fit, rows)
     return found
 
 

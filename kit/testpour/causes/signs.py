@@ -115,7 +115,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
 
     names, parts, (start, end) = shares(miss, here, there)
     excess = max(0.0, 1 - start / end) if end > 0 else 0.0
-    pulls = {}
+    pulls: dict[str, float] = {}
     for name, part in zip(names, parts[0], strict=True):
         side = "below" if float(here[name].iloc[0]) < float(there[name].astype(float).mean()) else "above"
         for cause in table.causes.values():
@@ -130,7 +130,7 @@ def noted(castings: Castings, pour: str) -> dict[str, str]:
     notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
     readings = castings.readings[castings.readings["pour"] == pour]
     notes += list(readings["note"]) if "note" in readings else []
-    found = {}
+    found: dict[str, str] = {}
     for note in notes:
         for said in NOTED.findall(str(note or "")):
             pairs = (part.split("=", 1) for part in said.split(";") if "=" in part)

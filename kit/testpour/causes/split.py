@@ -181,15 +181,14 @@ def shares(value: Callable[[pd.DataFrame], np.ndarray], here: pd.DataFrame, ther
     names = [c for c in there if not np.allclose(there[c].astype(float), float(own[c]), rtol=0, atol=SMALL)]
     if len(names) > MOST:
         raise ValueError(f"{len(names)} settings differ, more than {MOST}; compare with pours that differ in fewer.")
-    orders, parts, starts = _memberships(len(names)), 0.0, 0.0
+    orders, tried = _memberships(len(names)), []
     for place in range(len(there)):
         table = there.iloc[[place] * len(orders)].reset_index(drop=True)
         for i, name in enumerate(names):
             table[name] = np.where(orders[:, i], float(own[name]), table[name].astype(float))
-        values = value(table)
-        parts = parts + values @ _weights(orders) / len(there)
-        starts = starts + values[:, 0].mean() / len(there)
-    return names, parts, (float(starts), float(values[:, -1].mean()))
+        tried.append(value(table))
+    values = np.mean(tried, axis=0)  # what ends at `here` is the same of every row
+    return names, values @ _weights(orders), (float(values[:, 0].mean()), float(values[:, -1].mean()))
 
 
 def _memberships(count):

@@ -49,7 +49,9 @@ def short_page(answer: "Answer") -> str:
 
 
 def whole_study(answer: "Answer") -> str:
-    """What the study as a whole suffers from, in a sentence."""
+    """What the study as a whole suffers from, in a sentence; empty where it suffers from nothing."""
+    if answer.case.throughout is None:
+        return ""
     reading = answer.case.fits.study.reading(answer.case.throughout.aim.reading)
     return f"{capital(reading.words)}: {STUDY[0].lower()}{STUDY[1:]}."
 
@@ -97,7 +99,7 @@ def _miss(answer: "Answer") -> str:
         if not waits:
             return f"{answer.pour} misses no aim that was read."
         words = listed(study.reading(aim.reading).words for aim in waits)
-        return f"{answer.pour} misses no aim that was read so far: read its {words} at {max(a.age for a in waits):g} h, then ask again."
+        return f"{answer.pour} misses no aim that was read so far: read its {words} at {max(a.age for a in waits if a.age is not None):g} h, then ask again."
     more = [study.reading(m.aim.reading).words for m in found[1:]]
     return f"{answer.pour}: {found[0].words(study)}." + (f" It misses its aim for {listed(more)} too." if more else "")
 

@@ -11,6 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.causes.answer import Answer
 from testpour.causes.complaint import missed
+from testpour.causes.verdict import ENOUGH, named
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -31,7 +32,7 @@ from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed
 from testpour.wording import capital, in_hundred, listed
 
-SHOWN = 5  # causes with a bar
+SHOWN = 5  # causes with a bar, at most
 SEES = 420  # pixels of the photograph
 POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", amount="resin", high=20_000)
 
@@ -156,10 +157,9 @@ class WhyPanel(Panel):
         return [text("No photograph of it in the log; the session form takes one.", "hint")] if pour else []
 
     def _bars(self, answer):
-        causes = answer.case.table.causes
-        shown = [(name, chance) for name, chance in answer.chances.items()][:SHOWN]
+        shown = [(name, chance) for name, chance in answer.chances.items() if name == answer.first or chance >= ENOUGH][:SHOWN]
         return bars(f"Chance of each cause, {answer.pour}", [
-            {"words": capital(causes[name].words), "share": float(chance), "says": f"{in_hundred(chance)} in 100"} for name, chance in shown
+            {"words": capital(named(answer, name)), "share": float(chance), "says": f"{in_hundred(chance)} in 100"} for name, chance in shown
         ], ("0 in 100", "100 in 100"))  # fmt: skip
 
     def _question(self, answer):
