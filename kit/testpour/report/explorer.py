@@ -126,11 +126,9 @@ def _reading(fits, fit, stops):
     tables = [_table(term, stops, age) for term in fit.believed.terms]
     if None in tables:
         return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
-    cuts, foreseen = fit.posterior.cuts, len(tables) - fit.believed.left_over
-    # The remainder's many small parts are rounded more: a draw is off by about a hundredth of their common size.
-    parts = [packed(fit.posterior.coefficients[:, :foreseen]), packed(fit.posterior.coefficients[:, foreseen:], size=1)]
+    cuts = fit.posterior.cuts
     return {
-        **held, "left": "", "terms": tables, "coefficients": parts if fit.believed.left_over else parts[:1],
+        **held, "left": "", "terms": tables, "coefficients": packed(fit.posterior.coefficients),
         "scatter": packed(fit.scatter()), "cuts": None if cuts is None else packed(cuts),
     }
 

@@ -3,18 +3,18 @@
 const explorer = (held, place) => {
   if (!held || !place) return;
 
-  // Numbers: one or two bytes each between a column's ends, column after column.
-  const unpack = ({ low, step, size, data }) => {
+  // Numbers: sixteen bits each between a column's ends, column after column.
+  const unpack = ({ low, step, data }) => {
     const bytes = Uint8Array.from(atob(data), (sign) => sign.charCodeAt(0));
-    const rows = bytes.length / size / low.length;
+    const rows = bytes.length / 2 / low.length;
     return low.map((start, k) => Float64Array.from({ length: rows }, (_, i) => {
-      const at = size * (k * rows + i);
-      return start + step[k] * (size === 1 ? bytes[at] : bytes[at] + 256 * bytes[at + 1]);
+      const at = 2 * (k * rows + i);
+      return start + step[k] * (bytes[at] + 256 * bytes[at + 1]);
     }));
   };
   const scores = unpack(held.scores)[0];
   const readings = held.readings.filter((one) => !one.left).map((one) => ({
-    ...one, coefficients: one.coefficients.flatMap(unpack), scatter: unpack(one.scatter)[0],
+    ...one, coefficients: unpack(one.coefficients), scatter: unpack(one.scatter)[0],
     cuts: one.cuts && unpack(one.cuts), terms: one.terms.map((term) => ({ ...term, values: unpack(term.values)[0] })),
   }));
 
