@@ -71,10 +71,12 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
     must = _must(answer, behind)
     miss = _miss(answer)
-    left = WORDS - _count(miss, *must.values(), *map(_bar_words, bars)) - 1
+    left = WORDS - _count(miss, *must.values(), *map(_bar_words, bars))
     for name, chance in answer.chances.items():
         bar = named(answer, name), chance
-        if name not in behind and chance >= ENOUGH and len(bars) <= RIVALS and _count(_bar_words(bar)) <= left - _kept(answer):
+        close = len(bars) == len(behind) and not told_apart(answer.chances)  # who it may as well be comes before the evidence
+        free = left if close else left - _kept(answer)
+        if name not in behind and chance >= ENOUGH and len(bars) <= RIVALS and _count(_bar_words(bar)) <= free:
             bars, left = [*bars, bar], left - _count(_bar_words(bar))
     told = dict(must)
     for place, text in _extras(answer, behind):
@@ -84,7 +86,7 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
 
 
 def _bar_words(bar):
-    return f"; then {bar[0]}, {in_hundred(bar[1])} in 100"
+    return f"then {bar[0]}, {in_hundred(bar[1])} in 100"
 
 
 def _kept(answer):
@@ -100,18 +102,20 @@ def _miss(answer: "Answer") -> str:
             return f"{answer.pour} misses no aim that was read."
         words = listed(study.reading(aim.reading).words for aim in waits)
         return f"{answer.pour} misses no aim that was read so far: read its {words} at {max(a.age for a in waits if a.age is not None):g} h, then ask again."
-    more = [study.reading(m.aim.reading).words for m in found[1:]]
+    more = [] if answer.case.throughout else [study.reading(m.aim.reading).words for m in found[1:]]
     return f"{answer.pour}: {found[0].words(study)}." + (f" It misses its aim for {listed(more)} too." if more else "")
 
 
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
-    """What is always said, by its place: what to do with this casting, and every caution."""
+    """What is always said, by its place: what the log as a whole suffers from, what to do with this casting, every caution."""
     causes, early = [answer.case.table.causes[name] for name in behind], read_early(answer.missed)
     again = f"at {early[0].aim.age:g} h" if early else "a day later"
     now = "; ".join(dict.fromkeys(c.now.replace("{again}", again) for c in causes if c.now))
-    must = {4: f"This casting: {now[0].lower()}{now[1:]}." if now else ""}
+    must: dict[float, str] = {4: f"This casting: {now[0].lower()}{now[1:]}." if now else ""}
     if early and "read_too_early" not in behind:
         must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
+    if answer.case.throughout:
+        must[0.5] = "Nearly every casting of this log misses it: look at the study first."
     if answer.together:
         must[1] = "The first two together fit best."
     must[6] = " ".join(f"Mind: {c.care[0].lower()}{c.care[1:]}." for c in causes if c.care)
@@ -121,8 +125,6 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
 def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
     """What is told where words are left, the most useful first, each with its place."""
     table, first = answer.case.table, behind[0]
-    if answer.case.throughout:
-        yield 0, "Nearly every casting of this log misses it: look at the study first."
     speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)][:PIECES]
     if speaks:
         yield EVIDENCE, f"For it: {speaks[0]}."
