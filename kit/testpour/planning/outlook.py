@@ -17,6 +17,7 @@ from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import PlanConflict
+from testpour.planning.purposes import after_sessions
 from testpour.units import show, to_unit
 from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
 
@@ -153,8 +154,9 @@ def _spread(plan):
     rows, numbers = _all_pours(plan)
     try:
         made = len(rows) - len(plan.table)
+        days = int(numbers[:made].max(initial=-1)) + 1
         problem = design_problem(
-            plan.coding, _terms(plan, rows), [plan.sessions.index(session) for session in plan.table["session"]],
+            plan.coding, _terms(plan, rows), numbers[made:], axes=tuple(after_sessions(axis, days) for axis in plan.coding.axes()),
             fixed=rows[:made] if made else None, fixed_sessions=tuple(numbers[:made]) if made else None,
         )  # fmt: skip
         return variance_over_region(rows, problem)
