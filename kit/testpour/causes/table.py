@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -59,7 +60,7 @@ class Cause:
     prior: float
     says: dict[str, list[float]] = field(default_factory=dict)
     sizes: tuple[float, ...] = ()
-    as_if: dict = field(default_factory=dict)
+    as_if: dict[str, Any] = field(default_factory=dict)
     shift: dict[str, float] = field(default_factory=dict)
     blur: dict[str, float] = field(default_factory=dict)
     spread: dict[str, float] = field(default_factory=dict)
