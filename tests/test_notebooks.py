@@ -76,7 +76,7 @@ def runs():
     """Each notebook in each state; slow but for the demonstration, and those that take long there."""
     for state in POURS:
         for name in NAMES:
-            slow = name in LONG or name.startswith(("4-", "5-", "why")) or (state != "demonstration" and name != "0-start-here.ipynb")
+            slow = name in LONG or name.startswith(("3-", "4-", "5-", "why")) or (state != "demonstration" and name != "0-start-here.ipynb")
             yield pytest.param(state, name, marks=pytest.mark.slow if slow else (), id=f"{state}, {name}")
 
 

@@ -10,6 +10,8 @@ import pytest
 from testpour.exchange.judge import judge, noise_of
 from testpour.exchange.reader import read_trace
 
+pytestmark = pytest.mark.slow  # what they share takes seconds to make
+
 
 def errors(traces, path, plainly):
     """Errors of (onset, time to peak, peak), and whether the gel lies in its interval; one row a trace."""

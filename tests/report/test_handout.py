@@ -19,6 +19,8 @@ from testpour.report.sheet import brief, strongest
 from testpour.report.wall import MOST, UNSAID, wall_summary
 from testpour.wording import in_hundred
 
+pytestmark = pytest.mark.slow  # what they share takes seconds to make
+
 HOSTILE = "</style><script>window.ran = 1</script>"
 
 
