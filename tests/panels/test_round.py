@@ -133,6 +133,8 @@ def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
     missed = [value for value, words in at.part("pour")["options"] if value and "no aim missed" not in words]
     at.type("pour", missed[0])
     before, log = at.parts("bars")[0]["rows"], tp.Logbook(tp.read_study(poured))
+    assert len(before) > 1 and all(bar["share"] >= 0.05 for bar in before[1:])  # the first stands however small
+    assert before[0]["words"].lower() in at.panel.summary().lower()
     question = next(part["name"] for part in at.parts("button") if part["name"].startswith("say:"))
     at.tap(question)
     assert at.parts("bars")[0]["rows"] != before
