@@ -424,7 +424,8 @@ def test_the_commands_agree_with_the_panels(once, capsys):
 
 def state_of(panel):
     """What a panel shows, without what it said of the last tap in it: that belongs to whoever tapped."""
-    return panel.locator(".tpp-body").evaluate("e => [...e.children].filter((one) => !one.matches('.tpp-good')).map((one) => one.innerText).join('\\n')")
+    # As textContent: of a cell that has scrolled out of view, JupyterLab leaves no innerText.
+    return panel.locator(".tpp-body").evaluate("e => [...e.children].filter((one) => !one.matches('.tpp-good')).map((one) => one.textContent).join('\\n')")
 
 
 def words(page):
