@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.advice.batch import BOTH, LEARN, MAKE, next_pours
+from testpour.advice.batch import BOTH, LEARN, MAKE, _trial, next_pours
 from testpour.advice.candidates import RoomProblem, unlike
 from testpour.advice.reasons import lesson, scatter_unknown
 from testpour.catalogue import catalogue
@@ -41,6 +41,15 @@ def test_half_of_the_pours_are_unlike_any_other_and_say_that_they_test_the_advic
     }).to_numpy()  # fmt: skip
     for place in (-2, -1):
         assert np.abs(part[:place] - part[place]).max(axis=1).min() >= 0.2
+
+
+def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):
+    """Two settings unlike the log, in rooms of 27 and 14 degC: the likelier is tried, the other once that one is under way."""
+    two = pd.DataFrame({"catalyst": [1.5, 1.5], "thickness": 10.0, "room_temperature": [27.0, 14.0]})
+    likely, places = np.array([0.9, 0.6]), np.arange(2)
+    assert _trial(fits, None, two, [], likely, places) == 0
+    assert _trial(fits, two.iloc[:1], two, [], likely, places) == 1
+    assert _trial(fits, two, two, [], likely, places) is None
 
 
 def test_unlike_is_a_fifth_of_a_span_and_what_was_not_logged_is_like_any(fits):

@@ -163,7 +163,8 @@ def next_pours(
     -----
     Readings of each candidate are imagined from the fits; each outcome sharpens them, and the chance of
     the settings that would then be recommended is averaged over outcomes, and over the rooms and
-    thicknesses the study plans for. Pours are added one by one to the same imagined session.
+    thicknesses the study plans for. Pours are added one by one to the same imagined session. To learn fast from a log,
+    half of them are the likeliest settings unlike any pour: what the advice rests on by belief alone is put to the test.
     """
     _check(pours, aim)
     study, states = fits.study, states_of(fits)
@@ -206,15 +207,15 @@ def batch_worth(
     pending: pd.DataFrame | None = None, aim: str = LEARN, seed: int = 0
 ) -> Batch:
     """The `Batch` of pours worth making, as `next_pours` picks them."""
-    pourable = _pourable(fits, states, given, free, moulds, aim, seed)
+    pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
     worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
     gained: list[float] = []
     trials = 0
-    places, good = np.arange(len(pourable)), prospect(states, fits.study, pourable).chance()
+    places = np.arange(len(pourable))
     for turn in range(pours):
         gain, doubt = worth.gains(places)
         order = np.argsort(-(gain + DOUBT * doubt), kind="stable")
-        trial = _trial(fits, pourable, worth.added, good, places) if turn >= pours - pours // 2 and aim == LEARN else None
+        trial = _trial(fits, pending, pourable, worth.added, good, places) if turn >= pours - pours // 2 and aim == LEARN else None
         best = order[0] if trial is None else trial
         trials += trial is not None
         worth.add(places[best])
@@ -224,11 +225,12 @@ def batch_worth(
     return Batch(rows, gained, worth.before, worth.lessons, trials)
 
 
-def _trial(fits, pourable, added, good, places):
-    """Which place holds the likeliest of the settings unlike any pour; None where all are like one, or nothing was poured."""
+def _trial(fits, pending, pourable, added, good, places):
+    """Which place holds the likeliest of the settings unlike any pour, also those under way; None where there is none."""
     made = fits.castings.pours
     names = [name for name in pourable if name in made]
-    new = unlike(fits.study, pourable, pd.concat([made[names], pourable.iloc[added][names]], ignore_index=True))[places]
+    under_way = [pours[names] for pours in (pending, pourable.iloc[added]) if pours is not None]
+    new = unlike(fits.study, pourable, pd.concat([made[names], *under_way], ignore_index=True))[places]
     return int(np.argmax(np.where(new, good[places], -1.0))) if len(made) and new.any() else None
 
 
@@ -247,7 +249,7 @@ def _waiting(study, pending):
 
 
 def _pourable(fits, states, given, free, moulds, aim, seed):
-    """Settings that may be poured today: spread over the spans, and the best of each depth."""
+    """Settings that may be poured today, spread over the spans and the best of each depth, and the chance of each."""
     study = fits.study
     moulds = moulds if any(f.name == "thickness" for f in free) else None
     parts = [spread_settings(study, free, given, POURABLE, seed)]
@@ -266,7 +268,8 @@ def _pourable(fits, states, given, free, moulds, aim, seed):
     table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)
     table = table[allowed(fits, table)].reset_index(drop=True)
     good = prospect(states, study, table).chance()
-    return table[good >= FLOORS[aim] * good.max()].reset_index(drop=True)
+    kept = good >= FLOORS[aim] * good.max()
+    return table[kept].reset_index(drop=True), good[kept]
 
 
 def _described(fits, batch, free, aim):
