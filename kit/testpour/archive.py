@@ -39,7 +39,7 @@ class Archive:
         try:
             self._held = zipfile.ZipFile(io.BytesIO(self.raw))
             self._members = self._held.infolist()
-        except (*BROKEN, NotImplementedError) as problem:
+        except BROKEN as problem:
             raise self._broken(problem) from None
         names = [member.filename for member in self._members]
         if len(names) > MEMBERS or sum(max(m.file_size, 0) for m in self._members) > largest:

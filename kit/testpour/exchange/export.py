@@ -111,7 +111,7 @@ def _is_xlsx(path):
     try:
         with zipfile.ZipFile(path) as held, held.open("docProps/core.xml") as file:
             return f"<dc:creator>{MAKER}</dc:creator>".encode() in file.read(LONGEST)
-    except (OSError, ValueError, KeyError, RuntimeError, NotImplementedError, zipfile.BadZipFile, zlib.error):
+    except (OSError, ValueError, KeyError, RuntimeError, zipfile.BadZipFile, zlib.error):
         return False
 
 
