@@ -4,6 +4,7 @@ import base64
 import platform
 import re
 from importlib.metadata import version
+from urllib.parse import quote
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,8 @@ from testpour.logbook.sheet_cells import ACTIVE
 from testpour.wording import visible
 
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
-FINE = re.compile(rb"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
+FINE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
+UNCHANGED = " /=:;,.()'-!*?@[]|$+^`~{}"  # what an address inside double quotes may hold as it is
 PACKAGES = ("numpy", "pandas", "statsmodels", "matplotlib")
 
 
@@ -47,9 +49,10 @@ def data_link(text: str) -> str:
 
 def image_link(image: bytes, kind: str = "svg") -> str:
     """A `data:` address that holds a figure; a drawing's lengths are rounded to what an eye or a printer can part."""
-    if kind == "svg":
-        image = re.sub(rb"\s*\n\s*", b"\n", FINE.sub(rb"\1", image))
-    return f"data:image/{'svg+xml' if kind == 'svg' else kind};base64,{base64.b64encode(image).decode()}"
+    if kind == "svg":  # written as text: a fifth less than in base64
+        drawing = re.sub(r"\s+", " ", FINE.sub(r"\1", image.decode()).replace('"', "'"))
+        return f"data:image/svg+xml,{quote(drawing, safe=UNCHANGED)}"
+    return f"data:image/{kind};base64,{base64.b64encode(image).decode()}"
 
 
 def versions() -> dict[str, str]:

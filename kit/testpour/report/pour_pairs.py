@@ -5,8 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
-import seaborn as sns
 from matplotlib.lines import Line2D
 
 from testpour.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
@@ -86,22 +84,18 @@ def _panel(ax, table, sessions, across, up, outer):
     width = np.ptp(table[across.name]) or 1.0
     ups = table[up.name] if up else table["session"].map({name: i for i, name in enumerate(sessions)}).astype(float)
     repeat = table.groupby([table[across.name], ups], dropna=False).cumcount()
-    shown = pd.DataFrame({
-        "x": table[across.name] + 0.12 * width * repeat, "y": ups, "session": table["session"].map(sessions),
-    })
-    names = list(sessions.values())
-    sns.scatterplot(
-        shown, x="x", y="y", hue="session", style="session", hue_order=names, style_order=names, ax=ax, legend=False,
-        markers={n: MARKERS[i % len(MARKERS)] for i, n in enumerate(names)}, s=42, linewidth=1, edgecolor="white",
-        palette={n: COLOURS[i % len(COLOURS)] for i, n in enumerate(names)},
-    )
+    x = table[across.name] + 0.12 * width * repeat
+    for i, session in enumerate(sessions):  # a call each: the drawing then holds each mark's outline once
+        here = table["session"] == session
+        ax.scatter(x[here], ups[here], marker=MARKERS[i % len(MARKERS)], color=COLOURS[i % len(COLOURS)], s=42,
+                   linewidth=1, edgecolor="white")
     ax.margins(0.2)
     label_axis(ax, "x", across)
     if up:
         label_axis(ax, "y", up)
     else:
         ax.set(ylabel="Session")
-        ax.set_yticks(range(len(names)), names)
+        ax.set_yticks(range(len(sessions)), sessions.values())
     if not outer[0]:
         ax.set_xlabel("")
     if not outer[1]:
