@@ -74,9 +74,10 @@ class WhyPanel(Panel):
         if self._held[0] is not first or self._held[1] != (seen, passed):  # asked for several times in one tap
             found = first.observe(**{**first.observed, **seen}) if seen else first
             self._held = first, (seen, passed), found.skip(*passed) if passed else found
+        assert self._held[2] is not None
         return self._held[2]
 
-    _held = (None, None, None)
+    _held: tuple[Answer | None, tuple[dict, list] | None, Answer | None] = (None, None, None)
 
     def _first(self, fits, pour, scale):
         """The answer before anything was tapped; what no tap changes is worked out with it."""

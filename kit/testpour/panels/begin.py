@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -72,11 +73,13 @@ class BeginPanel(Panel):
                 self._held_wanted = mark, self._wanted()
             except (Needed, Problems) as problem:
                 self._held_wanted = mark, problem
-        if isinstance(self._held_wanted[1], Exception):
-            raise self._held_wanted[1].with_traceback(None)
-        return self._held_wanted[1]
+        held = self._held_wanted[1]
+        assert held is not None
+        if isinstance(held, Exception):
+            raise held.with_traceback(None)
+        return held
 
-    _held_wanted = (None, None)
+    _held_wanted: tuple[Any, tuple[str, Study] | Needed | Problems | None] = (None, None)
 
     def _wanted(self):
         study = self.now()

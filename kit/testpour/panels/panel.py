@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from importlib.resources import files
@@ -14,6 +14,7 @@ import anywidget
 import ipywidgets
 import traitlets
 
+from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 from testpour.panels import jobs
 from testpour.panels.memory import Memory
@@ -46,10 +47,12 @@ class Panel(anywidget.AnyWidget):
 
     name, title, lead = "", "", ""
 
-    def __init__(self, folder="."):
+    def __init__(self, folder: str | Path = ".") -> None:
         self.workshop = Workshop(Path(folder).expanduser().absolute())
         self.memory = Memory(self.workshop.folder, self.name)
-        self._said, self._wrong, self._busy, self._given_up = "", "", None, set()
+        self._said, self._wrong = "", ""
+        self._busy: tuple | None = None
+        self._given_up: set[tuple] = set()
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
         self.on_msg(self._hear)
@@ -87,7 +90,8 @@ class Panel(anywidget.AnyWidget):
 
     def show(self) -> None:
         """Work out the parts anew and send them to the page."""
-        self._busy, shown = None, []
+        self._busy = None
+        shown: list[Part] = []
         try:
             shown.extend(self.parts())  # what stands above the place where it is not complete stays in it
         except Waiting:
@@ -153,9 +157,10 @@ class Panel(anywidget.AnyWidget):
         found = self.asked("Learning from the log", lambda: tp.fit_castings(castings))
         if self._fits[0] is not found or self._fits[1] is not castings:  # a note changes nothing that is learned, and is told with it all the same
             self._fits = found, castings, found if found.castings is castings else replace(found, castings=castings)
+        assert self._fits[2] is not None
         return self._fits[2]
 
-    _fits = (None, None, None)
+    _fits: tuple[Fits | None, Castings | None, Fits | None] = (None, None, None)
 
     def _waiting(self):
         if self._busy in self._given_up:
@@ -164,7 +169,7 @@ class Panel(anywidget.AnyWidget):
 
     # What was typed.
 
-    usual = MappingProxyType({})
+    usual: Mapping[str, str] = MappingProxyType({})
 
     def said(self, name: str) -> str:
         """What was typed or chosen under a name, or what stands there at first."""
@@ -177,6 +182,19 @@ class Panel(anywidget.AnyWidget):
     def value(self, field: Field) -> float | None:
         """The number in a field; None where it is empty or wrong."""
         return self.read(field)[0]
+
+    def required(self, field: Field) -> float:
+        """The number in a field that must be filled in.
+
+        Raises
+        ------
+        Needed
+            If it is empty or wrong.
+        """
+        value = self.value(field)
+        if value is None:
+            raise Needed(f"Say first: {field.label}.")
+        return value
 
     def field(self, field: Field) -> Part:
         """A field as a part."""

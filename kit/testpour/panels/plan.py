@@ -129,7 +129,7 @@ class PlanPanel(Panel):
             raise Needed(f"Put right first: {', '.join(wrong)}.")
         rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
         return {
-            "sessions": int(self.value(SESSIONS)), "pours": int(self.value(POURS)), "purpose": self.memory.get("purpose") or None,
+            "sessions": int(self.required(SESSIONS)), "pours": int(self.required(POURS)), "purpose": self.memory.get("purpose") or None,
             "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": self.value(HAVE), "pot": self.value(POT),
         }  # fmt: skip
 

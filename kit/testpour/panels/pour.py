@@ -34,7 +34,7 @@ class PourPanel(Panel):
     usual = USUAL
     lead = "Open a session: its form stands below, with a clock for each pour. Every tap on the form is in the log at once."
 
-    def __init__(self, folder="."):
+    def __init__(self, folder: str | Path = ".") -> None:
         super().__init__(folder)
         self._reopen()
 
@@ -89,7 +89,7 @@ class PourPanel(Panel):
     def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""
         self.complete(ROOM, MANY, POT, needed=(MANY,))
-        fits, room, many = self.fits(), self.value(ROOM), self.value(MANY)
+        fits, room, many = self.fits(), self.value(ROOM), self.required(MANY)
         aim = self.memory.get("aim", LEARN)
         return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
 
@@ -114,6 +114,8 @@ class PourPanel(Panel):
 
     def tap_plan(self, session: str) -> str:
         pours = kept_plan(self.workshop)
+        if pours is None:
+            raise Needed("No plan is kept any more: make one in tp.plan_panel() and tap Keep this plan.")
         return self._begin(pours[pours["session"] == session], session)
 
     def tap_these(self) -> str:

@@ -28,8 +28,8 @@ class SharePanel(Panel):
     lead = "One tap each. Everything is written into the study folder; nothing is sent anywhere."
     usual = MappingProxyType({"paper": "A4", "bench": "session"})
 
-    def __init__(self, folder="."):
-        self._wanted = None
+    def __init__(self, folder: str | Path = ".") -> None:
+        self._wanted: tuple[str, str] | None = None
         super().__init__(folder)
 
     def fields(self) -> list[Part]:
