@@ -12,8 +12,8 @@ import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
 from testpour.cautions import check_resin
 from testpour.panels import study_text
-from testpour.panels.begin_aims import Aims
-from testpour.panels.begin_fields import Resin, Settings, Tools
+from testpour.panels.begin_aims import AimFields
+from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
@@ -125,8 +125,8 @@ class BeginPanel(Panel):
         made = [entry("name", "Name of the study", self._typed("name", study.name), problem=problem, hint="what you make, and when"),
                 entry("question", "What do you want to know?", self._typed("question", study.question), wide=True)]  # fmt: skip
         says = self.memory.get
-        tools = Tools(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
-        return made, Resin(study, says), Settings(study, says, self._logged()), tools, Aims(study, says, tools.wanted())
+        tools = ToolFields(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
+        return made, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())
 
     def _typed(self, name, usual):
         return self.memory.get(name, usual)

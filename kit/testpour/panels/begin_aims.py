@@ -14,7 +14,7 @@ from testpour.units import UnitProblem, to_unit
 from testpour.wording import capital
 
 
-class Aims:
+class AimFields:
     """What a good casting must meet."""
 
     def __init__(self, study: Study, says: Says, taken: dict[str, Any]) -> None:

@@ -20,7 +20,7 @@ DIFFERS, SAME = "may differ", "stays the same"
 DUROMETERS = ("Shore D", "Shore A", "Barcol")
 
 
-class Resin:
+class ResinFields:
     """The resin and its catalyst, from the labels."""
 
     def __init__(self, study: Study, says: Says) -> None:
@@ -54,7 +54,7 @@ class Resin:
         return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint="or weigh 100 mL: 110 g is 1.10 g/mL", problem=self._problem(key))
 
 
-class Settings:
+class SettingFields:
     """What may differ from pour to pour, and from where to where."""
 
     def __init__(self, study: Study, says: Says, logged: bool) -> None:
@@ -153,7 +153,7 @@ class Settings:
         return None if unchanged else tuple(f"{value:g} {factor.unit}".strip() for value in values)
 
 
-class Tools:
+class ToolFields:
     """What there is to weigh and to read with, and so what is read."""
 
     def __init__(self, study: Study, says: Says, scale: str, logged: bool) -> None:

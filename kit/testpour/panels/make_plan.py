@@ -29,7 +29,7 @@ from testpour.panels.parts import (
 )
 from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed, Workshop
-from testpour.planning.outlook import Outlook
+from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.problem import PlanConflict
 from testpour.study import Study
@@ -98,8 +98,8 @@ class PlanPanel(Panel):
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
         yield "Last reading", f"{hours:g} h after the pour"
 
-    def planned(self) -> tuple[Plan, Outlook | None]:
-        """The plan and what it can tell, as (Plan, Outlook or None)."""
+    def planned(self) -> tuple[Plan, PlanOutlook | None]:
+        """The plan and what it can tell, as (Plan, PlanOutlook or None)."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
         pot, price = self.value(POT), self.value(PRICE)
