@@ -116,6 +116,15 @@ class BeginPanel(Panel):
         return f"Written to {path}. Next: plan the pours in tp.plan_panel(). {study.sentence()}"
 
     def typed(self, name: str, words: str) -> None:
+        """Keep what was typed; the step of the scale is kept for every panel.
+
+        Parameters
+        ----------
+        name : str
+            Of the field.
+        words : str
+            As typed.
+        """
         if name == "scale":
             Memory(self.workshop.folder, "tools").put(scale=words)
         super().typed(name, words)

@@ -155,7 +155,13 @@ class PlanPanel(Panel):
         return f"Plan of {len(plan.table)} pours kept."
 
     def tap_sheet(self, session: str) -> None:
-        """Write the bench sheet of a session."""
+        """Write the bench sheet of a session.
+
+        Parameters
+        ----------
+        session : str
+            Name of a session of the plan.
+        """
         plan = self.planned()[0]
         sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory))
         self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), f"Bench sheet of {session}. {sheet.sentence()}")

@@ -113,6 +113,23 @@ class PourPanel(Panel):
         self.memory.put(look_next="yes")
 
     def tap_plan(self, session: str) -> str:
+        """Begin a session of the plan that is kept.
+
+        Parameters
+        ----------
+        session : str
+            Its name in the plan.
+
+        Returns
+        -------
+        str
+            What was done, in a sentence.
+
+        Raises
+        ------
+        Needed
+            If no plan is kept any more, or the resin in one pour is not known.
+        """
         pours = kept_plan(self.workshop)
         if pours is None:
             raise Needed("No plan is kept any more: make one in tp.plan_panel() and tap Keep this plan.")
@@ -125,6 +142,13 @@ class PourPanel(Panel):
         return self._begin(advice.table[chosen].set_axis(pd.Index(names, name="pour")), day)
 
     def tap_open(self, session: str) -> None:
+        """Open a session again, as the log has it.
+
+        Parameters
+        ----------
+        session : str
+            Its name.
+        """
         self.form = tp.session_form(self.workshop.log, session=session)
         self.memory.put(open=session)
 

@@ -79,7 +79,13 @@ class SharePanel(Panel):
         return self._people()
 
     def tap_write(self, what: str) -> None:
-        """Write one thing; what takes long is written beside the notebook."""
+        """Write one thing; what takes long is written beside the notebook.
+
+        Parameters
+        ----------
+        what : {"page", "handout", "wall", "chart", "sheet", "package", "backup"}
+            Which of them.
+        """
         self._wanted = what, dt.datetime.now().isoformat()
         self.memory.put(made={one: path for one, path in self.made.items() if one != what})
 
