@@ -17,7 +17,7 @@ SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": 
             "ready": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 LARGEST = 1_000_000  # bytes of a study file that may be replaced
-DENSITIES = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
+DENSITY_RANGE = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
 
 
 
@@ -259,7 +259,7 @@ def _resin(raw, problems):
     for key in ("density", "catalyst_density"):
         try:
             resin[key] = amount(resin[key], "g/mL", f"[resin] {key}")
-            if not DENSITIES[0] <= resin[key] <= DENSITIES[1]:
+            if not DENSITY_RANGE[0] <= resin[key] <= DENSITY_RANGE[1]:
                 problems.append(f"[resin] {key}: {resin[key]:g} g/mL is not a density of a resin. Read it off the label.")
         except UnitProblem as problem:
             problems.append(str(problem))

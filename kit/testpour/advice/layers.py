@@ -13,7 +13,7 @@ from testpour.advice.asking import AskedTooMuch, asked, peak_bound
 from testpour.cautions import hottest_peak
 from testpour.physics.casting import Casting, Layer
 from testpour.physics.lots import face_of, resin_of
-from testpour.physics.slab import cure_many
+from testpour.physics.slab import SLICES, cure_many
 from testpour.units import to_unit
 from testpour.wording import in_markdown
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 LOTS = 12
 WAITS = np.array([5.0, 15.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0])  # min after the first layer's gel
-SLICES = 24
 CLEARLY = 5.0  # K by which layers must be cooler to be worth the wait
 SURE = 0.9  # share of the believable lots that must stay under the bound
 BOND = (

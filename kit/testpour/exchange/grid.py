@@ -10,7 +10,7 @@ from testpour.exchange.letters import TraceProblems
 from testpour.text_file import SEPARATORS, decimal_marks
 
 GROUPING = r"[' \u00a0]"  # between groups of digits
-FEWEST = 5  # rows
+FEWEST = 5  # rows of a trace
 LARGEST = 1e15  # beyond it no logger counts, and sums of it overflow
 ENOUGH = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")

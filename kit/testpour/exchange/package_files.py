@@ -23,14 +23,13 @@ from testpour.logbook.tables import LogProblem
 from testpour.logbook.whole import TABLES, put_rows
 from testpour.problems import Problems
 from testpour.study_file import save_study
-from testpour.text_file import TextProblem, nested, read_bytes
+from testpour.text_file import DEEPEST, TextProblem, nested, read_bytes
 
 if TYPE_CHECKING:
     from testpour.exchange.package_reading import Package
 
 LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
 TOLD = 5_000_000  # bytes of a descriptor
-DEEPEST = 20  # brackets within brackets in a descriptor; ours has six
 
 
 class PackageProblems(Problems):

@@ -20,8 +20,8 @@ from testpour.exchange.package_files import (
     unchanged,
     unpack,
 )
-from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, PEOPLE, declarations, tables
-from testpour.logbook.castings import Castings
+from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, declarations, tables
+from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS
 from testpour.study import Study, StudyProblems
 from testpour.study_file import study_from

@@ -37,7 +37,6 @@ QUOTED = "In text, a leading quote keeps a spreadsheet from acting on the cell; 
 KNOWN = ("exact", "between", "not yet", "already")
 HISTORY = {f"history-{table.name}": table for table in TABLES}
 PICTURE = re.compile(rf"{FOLDER}/([0-9a-f]{{64}})\.(jpg|png)")
-PEOPLE = ("by", "note")
 
 
 @dataclass(frozen=True)

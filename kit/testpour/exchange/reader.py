@@ -10,7 +10,7 @@ import pandas as pd
 
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
-from testpour.exchange.grid import find_grid
+from testpour.exchange.grid import FEWEST, find_grid
 from testpour.exchange.judge import judge
 from testpour.exchange.letters import TraceProblems, read_letters
 from testpour.exchange.onset import smoothed
@@ -19,7 +19,6 @@ from testpour.logbook.door import moment
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
 
-FEWEST = 5  # rows with a time and a temperature
 LONGEST = 30 * DAY  # min
 ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 
