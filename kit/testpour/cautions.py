@@ -142,7 +142,7 @@ def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about at the ends of what a figure draws: the furthest value on each side speaks."""
+    """What is refused or warned about at the lowest and the highest value of each setting that a figure draws."""
     return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
 
 

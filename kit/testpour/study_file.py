@@ -130,7 +130,7 @@ def _columns(kind, section, raw, problems):
             continue
         try:
             column = declare(kind, name, entry, base)
-            _believable(column)
+            _plausible(column)
             found.append(column)
         except (ColumnProblem, UnitProblem) as problem:
             problems += [f"[{section}] {said}" for said in problem.args]
@@ -148,7 +148,7 @@ def _refuse_alike(columns, problems):
                 break
 
 
-def _believable(column):
+def _plausible(column):
     """Refuse a column whose parts do not fit together, with every reason."""
     wrong = [*_wrong_choices(column)]
     if not wrong:
@@ -260,7 +260,7 @@ def _resin(raw, problems):
         try:
             resin[key] = amount(resin[key], "g/mL", f"[resin] {key}")
             if not DENSITY_RANGE[0] <= resin[key] <= DENSITY_RANGE[1]:
-                problems.append(f"[resin] {key}: {resin[key]:g} g/mL is not a density of a resin. Read it off the label.")
+                problems.append(f"[resin] {key}: {resin[key]:g} g/mL cannot be the density of a resin. Read it off the label.")
         except UnitProblem as problem:
             problems.append(str(problem))
     return resin

@@ -1,4 +1,4 @@
-"""Will two layers be safer, and when to pour the second: layered slabs followed for several believable lots."""
+"""Will two layers be safer, and when to pour the second: layered slabs followed for several plausible lots."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 LOTS = 12
 WAITS = np.array([5.0, 15.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0])  # min after the first layer's gel
 CLEARLY = 5.0  # K by which layers must be cooler to be worth the wait
-SURE = 0.9  # share of the believable lots that must stay under the bound
+SURE = 0.9  # share of the plausible lots that must stay under the bound
 BOND = (
     "Pour on a first layer that has gelled firm and is still tacky: the two then cure into one. On a layer that has cured "
     "through, abrade and clean it first; the bond is then mechanical only."
@@ -46,7 +46,7 @@ class TwoLayers:
         Hottest place of one pour, degC: low, middle, high over nine lots in ten.
     table : DataFrame
         One row a wait (min after the first layer's gel): ``minute`` after mixing the first, ``hottest``,
-        ``low``, ``high`` in degC, ``under`` the share of believable lots that stay under the bound.
+        ``low``, ``high`` in degC, ``under`` the share of plausible lots that stay under the bound.
     wait : float or None
         Shortest wait from which nine lots in ten stay under the bound; None where no wait does.
     caution : str

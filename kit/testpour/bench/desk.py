@@ -281,7 +281,7 @@ class Desk:
         used = names_used(self.logbook, names)
         free = [name for name in names if name not in used]
         if not free:
-            raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it anew under another name.")
+            raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it again under another name.")
         return free[0]
 
     def _refuse_clash(self):

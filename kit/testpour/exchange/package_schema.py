@@ -173,8 +173,8 @@ def _readings(study, names):
 
 
 TITLES = {
-    "name": "name of the column", "unit": "unit of its values", "low": "smallest believable value",
-    "high": "largest believable value", "words": "name as it reads in a sentence", "how": "how it is measured",
+    "name": "name of the column", "unit": "unit of its values", "low": "smallest plausible value",
+    "high": "largest plausible value", "words": "name as it reads in a sentence", "how": "how it is measured",
     "standard": "after which standard", "source": "where the figures come from",
     "role": "chosen by the person, met in the room, or carried in by a lot", "kind": "number, yes/no or text",
     "usual": "value taken where nothing is said", "span": "from and to, where the plan puts its pours",

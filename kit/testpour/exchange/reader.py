@@ -115,7 +115,7 @@ def _notes(grid, times, casting):
         yield f"{count(len(grid.skipped), 'line')} among the rows could not be read as one and was left out, first line {grid.skipped[0]}."
     if casting.unread:
         row = casting.unread[0]
-        yield f"{count(len(casting.unread), 'cell')} held no believable temperature, first in line {grid.lines[row]}; taken as gaps."
+        yield f"{count(len(casting.unread), 'cell')} held no temperature that a casting can have, first in line {grid.lines[row]}; treated as missing."
     lost = int((~np.isfinite(times.minutes)).sum())
     if lost:
         yield f"{count(lost, 'row')} had no readable time and was left out."

@@ -124,7 +124,7 @@ class Ledger:
         if newer is not None:
             raise LogProblem(f"{what.capitalize()} {entry} was replaced by {newer} already; correct that one.")
         if row.void:
-            raise LogProblem(f"Entry {entry} withdraws a {what}. Log the {what} anew with add_{what}.")
+            raise LogProblem(f"Entry {entry} withdraws a {what}. Log the {what} again with add_{what}.")
         return row
 
     def photos(self, pour: str | None = None) -> Sequence[Row[Any]]:
