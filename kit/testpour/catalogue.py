@@ -270,6 +270,21 @@ def catalogue() -> dict[str, dict[str, Any]]:
 def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     """A `Factor` or `Reading` from a table of a TOML file, on top of `base` where given.
 
+    Parameters
+    ----------
+    kind : type
+        `Factor` or `Reading`.
+    name : str
+        Of the column.
+    entry : dict
+        Keys as in `catalogue.toml`; numbers, or text with a unit.
+    base : Factor or Reading, optional
+        What holds where the table says nothing.
+
+    Returns
+    -------
+    Factor or Reading
+
     Raises
     ------
     ColumnProblem
@@ -321,6 +336,19 @@ def _in_units(name, entry, unit, base):
 
 def amount(value: str | float, unit: str, what: str) -> float:
     """A number of a study file in `unit`; true and false, inf and nan are none.
+
+    Parameters
+    ----------
+    value : str or float
+        Number in `unit`, or text with a unit.
+    unit : str
+        The unit of the result.
+    what : str
+        What the number is, for the error message.
+
+    Returns
+    -------
+    float
 
     Raises
     ------

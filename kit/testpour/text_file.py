@@ -99,7 +99,18 @@ def read_text(
 
 
 def decoded(raw: bytes, codings: Sequence[str]) -> str | None:
-    """Bytes as text, by the first coding that fits; None where none does."""
+    """Bytes as text, by the first coding that fits; None where none does.
+
+    Parameters
+    ----------
+    raw : bytes
+    codings : list of str
+        Names of encodings as Python knows them; UTF-16 is tried before them where the bytes look like it.
+
+    Returns
+    -------
+    str or None
+    """
     for coding in (*_wide(raw), *codings):
         try:
             return raw.decode(coding)
