@@ -240,5 +240,15 @@ def _grams(mass, weighed):
 
 
 def decimals(step: float) -> int:
-    """Decimal places that show one step of a scale."""
+    """Decimal places that show one step of a scale.
+
+    Parameters
+    ----------
+    step : float
+        g.
+
+    Returns
+    -------
+    int
+    """
     return max(0, -math.floor(math.log10(step) + 1e-9))

@@ -62,6 +62,18 @@ def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[A
     """Columns of values by name from the bytes of a CSV file, or None where it is of another shape.
 
     Each cell that is not of its column's type is added to `problems`. A blank cell is None.
+
+    Parameters
+    ----------
+    table : Table
+    data : bytes
+        Of the file, as read.
+    problems : list of str
+        Gets a sentence for each cell that cannot be read.
+
+    Returns
+    -------
+    dict or None
     """
     expected = [field["name"] for field in table.fields]
     if b"\0" in data or data[: data.find(b"\n")].count(b",") > 3 * len(expected) + 50:

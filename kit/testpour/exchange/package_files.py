@@ -58,7 +58,22 @@ class Files:
                 raise PackageProblems(path.name, [str(problem)]) from None
 
     def read(self, name: str) -> bytes | None:
-        """The bytes of a file; None where it is not there."""
+        """The bytes of a file; None where it is not there.
+
+        Parameters
+        ----------
+        name : str
+            Path inside the package.
+
+        Returns
+        -------
+        bytes or None
+
+        Raises
+        ------
+        PackageProblems
+            If it is a link, too large, or damaged.
+        """
         try:
             if self._archive:
                 return self._archive.read(name)
@@ -71,6 +86,21 @@ class Files:
 
 
 def read_descriptor(files: Files) -> dict[str, Any]:
+    """The descriptor of a package: what its JSON says, with a list of resources in it.
+
+    Parameters
+    ----------
+    files : Files
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    PackageProblems
+        If there is none, it is not readable, or lists no resources.
+    """
     data = files.read(DESCRIPTOR)
     if data is None:
         raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is not a Data Package."])
@@ -88,7 +118,21 @@ def read_descriptor(files: Files) -> dict[str, Any]:
 
 
 def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[str, bytes]:
-    """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
+    """The bytes of each table that is listed, there and unchanged; only the names we write are opened.
+
+    Parameters
+    ----------
+    files : Files
+    head : dict
+        The descriptor.
+    problems : list of str
+        Gets a sentence for each table that is missing or was changed.
+
+    Returns
+    -------
+    dict
+        Name of the table to the bytes of its file.
+    """
     listed = {str(resource.get("name")): resource for resource in head["resources"]}
     needed, data = [*declarations(), "pours", "readings"], {}
     for name in [*needed, *(n for n in HISTORY if any(h in listed for h in HISTORY))]:
@@ -107,7 +151,20 @@ def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[s
 
 
 def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[str, ...]:
-    """The paths of the photographs that are listed, there and unchanged."""
+    """The paths of the photographs that are listed, there and unchanged.
+
+    Parameters
+    ----------
+    files : Files
+    head : dict
+        The descriptor.
+    problems : list of str
+        Gets a sentence for each photograph that is missing or was changed.
+
+    Returns
+    -------
+    tuple of str
+    """
     found = []
     for resource in head["resources"]:
         path = str(resource.get("path"))
@@ -124,6 +181,16 @@ def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[s
 
 def unpack(package: Package, folder: str | Path) -> StudyFolder:
     """Make a study folder of a package; see `Package.to_folder`.
+
+    Parameters
+    ----------
+    package : Package
+    folder : str or Path
+        New or empty.
+
+    Returns
+    -------
+    StudyFolder
 
     Raises
     ------
