@@ -62,7 +62,17 @@ class CureQuestion:
         return f"{parts[0]} catalyst in a room of {parts[1]}"
 
     def caution(self, *more: str) -> str:
-        """What the answer rests on and what to mind, in sentences."""
+        """What the answer rests on and what to mind, in sentences.
+
+        Parameters
+        ----------
+        *more
+            Sentences to stand between what the lot tells and the warnings.
+
+        Returns
+        -------
+        str
+        """
         return " ".join([self.lot.sentence(), *more, *self.warnings, CALCULATED])
 
 
@@ -116,7 +126,24 @@ def asked(
 
 
 def peak_bound(asking: CureQuestion, at_most: str | float | None) -> float:
-    """The peak (degC) to stay under: as given, the study's aim, or the usual one."""
+    """The peak (degC) to stay under: as given, the study's aim, or the usual one.
+
+    Parameters
+    ----------
+    asking : CureQuestion
+    at_most : str, float or None
+        °C, or text with a unit; None takes the study's aim, and the usual bound where it has none.
+
+    Returns
+    -------
+    float
+        °C.
+
+    Raises
+    ------
+    AskedTooMuch
+        If it does not lie between the room and the boiling point of styrene.
+    """
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
     if not asking["room_temperature"] < bound < hottest_peak():

@@ -208,7 +208,32 @@ def batch_worth(
     contexts: pd.DataFrame, pours: int, moulds: Sequence[str | float] | None = None,
     pending: pd.DataFrame | None = None, aim: str = LEARN, seed: int = 0
 ) -> Batch:
-    """The `Batch` of pours worth making, as `next_pours` picks them."""
+    """The `Batch` of pours worth making, as `next_pours` picks them.
+
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        Of the readings with an aim, by name.
+    given : DataFrame
+        One row: the settings that are not free.
+    free : tuple of Factor
+        Factors the pours may differ in.
+    contexts : DataFrame
+        One row a room and thickness in which the advice should be good.
+    pours : int
+        How many.
+    moulds : list of str or float, optional
+        Depths at hand, mm or text with a unit; None allows any.
+    pending : DataFrame, optional
+        Pours under way, one row each; they count as made.
+    aim : {"learn fast", "learn while making good pieces", "make good pieces"}
+    seed : int, optional
+
+    Returns
+    -------
+    Batch
+    """
     pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
     worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
     gained: list[float] = []

@@ -41,6 +41,17 @@ class SettingRefused(ValueError):
 def checked_room(study: Study, room: str | float | None) -> float | None:
     """The room temperature in °C, the usual one where none is said.
 
+    Parameters
+    ----------
+    study : Study
+    room : str, float or None
+        °C, or text with a unit.
+
+    Returns
+    -------
+    float or None
+        °C; None where the study does not know the room.
+
     Raises
     ------
     RoomProblem
@@ -64,6 +75,19 @@ def checked_given(
 ) -> pd.DataFrame:
     """The settings that are given, complete with usual values: one row.
 
+    Parameters
+    ----------
+    study : Study
+    fixed : dict, optional
+        Factor name to number or text with a unit.
+    room : str or float, optional
+        °C, or text with a unit; the usual one by default.
+
+    Returns
+    -------
+    DataFrame
+        One column a factor, in its unit.
+
     Raises
     ------
     RoomProblem
@@ -79,7 +103,18 @@ def checked_given(
 
 
 def free_factors(study: Study, fixed: Collection[str] | None) -> tuple[Factor, ...]:
-    """Factors that are not given: the chosen ones with a span."""
+    """Factors that are not given: the chosen ones with a span.
+
+    Parameters
+    ----------
+    study : Study
+    fixed : Collection or None
+        Names of the factors that are given.
+
+    Returns
+    -------
+    tuple of Factor
+    """
     return tuple(factor for factor in study.varied if factor.name not in (fixed or {}))
 
 
@@ -111,7 +146,19 @@ def spread_settings(
 
 
 def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:
-    """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span."""
+    """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span.
+
+    Parameters
+    ----------
+    factor : Factor
+    share : float or array
+        0 to 1.
+
+    Returns
+    -------
+    array
+        In the factor's unit, of the shape of `share`.
+    """
     low, high = factor.span
     return np.clip(factor.rounded(low + (high - low) * np.asarray(share, float)), low, high)
 
@@ -136,7 +183,21 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
 
 
 def in_moulds(study: Study, table: pd.DataFrame, moulds: Sequence[str | float] | None) -> pd.DataFrame:
-    """The table with every thickness that of the nearest mould at hand."""
+    """The table with every thickness that of the nearest mould at hand.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row a setting, with ``thickness`` in mm where moulds are given.
+    moulds : list of str or float or None
+        Depths, mm or text with a unit; None leaves the table as it is.
+
+    Returns
+    -------
+    DataFrame
+        Without the rows that are then alike.
+    """
     if moulds is None:
         return table
     depths = np.array([study.factor("thickness").parse(mould) for mould in moulds])
@@ -148,6 +209,19 @@ def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarra
     """Which settings differ from every casting poured by `FAR` of a setting's span or more: a mask.
 
     A casting whose setting was not logged is like any other in it.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        n rows, one a setting, in the factors' units.
+    poured : DataFrame
+        One row a casting; NaN where a setting was not logged.
+
+    Returns
+    -------
+    array, shape (n,)
+        Of bool.
     """
     far = np.zeros((len(table), len(poured)))
     for coordinate in coordinates_of(study, set(table) & set(poured)):
@@ -160,6 +234,17 @@ def allowed(fits: Fits, table: pd.DataFrame) -> np.ndarray:
     """Which settings no caution refuses and are unlikely to boil: a mask.
 
     Where none are, the coolest tenth.
+
+    Parameters
+    ----------
+    fits : Fits
+    table : DataFrame
+        n rows, one a setting, in the factors' units.
+
+    Returns
+    -------
+    array, shape (n,)
+        Of bool.
     """
     fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
     kept = ~_refused(fits.study, table)

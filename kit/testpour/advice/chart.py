@@ -208,7 +208,21 @@ def _row(fits, states, cell):
 
 
 def best_catalyst(fits: Fits, states: dict[str, State], cell: pd.DataFrame) -> tuple[pd.DataFrame, float]:
-    """The row of settings with the catalyst that has the best mean chance, and that chance."""
+    """The row of settings with the catalyst that has the best mean chance, and that chance.
+
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        Of the readings with an aim, by name.
+    cell : DataFrame
+        One row: every setting but the catalyst.
+
+    Returns
+    -------
+    tuple
+        DataFrame of one row (empty where every catalyst is refused), and the chance, 0 to 1.
+    """
     factor = fits.study.factor("catalyst")
     values = np.unique(on_step(factor, np.linspace(0, 1, LEVELS)))
     table = cell.loc[cell.index.repeat(len(values))].assign(catalyst=values).reset_index(drop=True)

@@ -58,6 +58,17 @@ def contenders(
     A setting is a contender when it is the best of all in some draw of what is not known; the most
     frequent are kept, with the one that is best on the whole.
 
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        Of the readings with an aim, by name.
+    contexts : DataFrame
+        One row each: room, thickness and what else is given.
+    free : tuple of Factor
+        Factors that may be chosen.
+    seed : int, optional
+
     Returns
     -------
     list of DataFrame
@@ -81,7 +92,19 @@ def contenders(
 
 
 def chances_by_draw(at: Prospect, draws: int, seed: int) -> np.ndarray:
-    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
+    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings).
+
+    Parameters
+    ----------
+    at : Prospect
+    draws : int
+        How many draws from the normal posterior.
+    seed : int
+
+    Returns
+    -------
+    array
+    """
     rng = np.random.default_rng([seed, 23])
     drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}
     return np.prod([at.met(sides, drawn) for sides in at.aims], axis=0)

@@ -72,7 +72,17 @@ class State:
 
 
 def state_of(fit: ReadingFit) -> State:
-    """Mean and covariance of a fit's draws, with room for the effect of a session not yet held."""
+    """Mean and covariance of a fit's draws, with room for the effect of a session not yet held.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+
+    Returns
+    -------
+    State
+        Of the coefficients, with the cuts of a grade after them and the session's effect last.
+    """
     posterior = fit.posterior
     draws = posterior.coefficients
     if posterior.cuts is not None:
@@ -85,12 +95,35 @@ def state_of(fit: ReadingFit) -> State:
 
 
 def columns(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
-    """The model matrix of a fit at each row of a settings table: shape (rows, terms)."""
+    """The model matrix of a fit at each row of a settings table: shape (rows, terms).
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    table : DataFrame
+        One row a setting, complete, in the factors' units; ``age`` in h where the model needs it.
+
+    Returns
+    -------
+    array
+    """
     return design(fit.believed.terms, table)
 
 
 def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and variance over the draws of a fit's latent mean at each row of a settings table."""
+    """Mean and variance over the draws of a fit's latent mean at each row of a settings table.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    table : DataFrame
+        n rows, complete, in the factors' units.
+
+    Returns
+    -------
+    tuple of array, each of shape (n,)
+        On the latent scale of the reading.
+    """
     rows, draws = columns(fit, table), fit.posterior.coefficients
     spread = np.atleast_2d(np.cov(draws.T))
     return rows @ draws.mean(axis=0), np.einsum("ij,ij->i", rows @ spread, rows)
@@ -98,6 +131,15 @@ def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndar
 
 def states_of(fits: Fits) -> dict[str, State]:
     """One `State` for each reading that has an aim, by name.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Returns
+    -------
+    dict
+        Reading name to its `State`.
 
     Raises
     ------
@@ -113,7 +155,21 @@ def states_of(fits: Fits) -> dict[str, State]:
 
 
 def sides_of(states: dict[str, State], study: Study, table: pd.DataFrame, aim: Aim) -> Iterator[Side]:
-    """The one or two sides of an aim at each row of a settings table."""
+    """The one or two sides of an aim at each row of a settings table.
+
+    Parameters
+    ----------
+    states : dict
+        By name of the reading.
+    study : Study
+    table : DataFrame
+        One row a setting, complete, in the factors' units.
+    aim : Aim
+
+    Yields
+    ------
+    Side
+    """
     state = states[aim.reading]
     reading = state.fit.reading
     at = table.assign(age=aim.age) if aim.age is not None else table
@@ -163,7 +219,20 @@ class Prospect:
         return np.prod(self.by_aim(), axis=0)
 
     def met(self, sides: Sequence[Side], drawn: dict[str, np.ndarray] | None = None) -> np.ndarray:
-        """Chance of one aim at each setting; one row a draw where states are drawn (name to draws)."""
+        """Chance of one aim at each setting; one row a draw where states are drawn (name to draws).
+
+        Parameters
+        ----------
+        sides : list of Side
+            Of one aim, one or two.
+        drawn : dict, optional
+            Reading name to draws of its unknowns, shape (draws, unknowns); by default they are averaged over.
+
+        Returns
+        -------
+        array, shape (settings,) or (draws, settings)
+            0 to 1.
+        """
         below, above = np.ones(self.size), np.zeros(self.size)
         for side in sides:
             if drawn is None:
@@ -175,12 +244,35 @@ class Prospect:
         return np.maximum(below - above, 0.0)
 
     def gap(self, side: Side) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and variance of a side's gap at each setting."""
+        """Mean and variance of a side's gap at each setting.
+
+        Parameters
+        ----------
+        side : Side
+
+        Returns
+        -------
+        tuple of array, each of shape (settings,)
+            On the latent scale; above 0 the average casting meets the bound.
+        """
         state = self.states[side.reading]
         variance = np.einsum("ij,ij->i", side.rows @ state.spread, side.rows)
         return side.rows @ state.centre + side.offset, variance
 
 
 def prospect(states: dict[str, State], study: Study, table: pd.DataFrame) -> Prospect:
-    """The `Prospect` of a study's aims at each row of a settings table."""
+    """The `Prospect` of a study's aims at each row of a settings table.
+
+    Parameters
+    ----------
+    states : dict
+        By name of the reading.
+    study : Study
+    table : DataFrame
+        One row a setting, complete, in the factors' units.
+
+    Returns
+    -------
+    Prospect
+    """
     return Prospect(states, tuple(tuple(sides_of(states, study, table, aim)) for aim in study.aims), len(table))

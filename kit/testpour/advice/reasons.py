@@ -127,7 +127,18 @@ def _twin(fits, table, place):
 
 
 def scatter_unknown(fits: Fits, table: pd.DataFrame) -> bool:
-    """Whether not knowing how far alike pours differ is most of the doubt about the best of some settings."""
+    """Whether not knowing how far alike pours differ is most of the doubt about the best of some settings.
+
+    Parameters
+    ----------
+    fits : Fits
+    table : DataFrame
+        One row a setting, complete, in the factors' units.
+
+    Returns
+    -------
+    bool
+    """
     chances = chance(fits, table).draws
     best = int(chances.mean(axis=0).argmax())
     total = chances[:, best].std()

@@ -153,19 +153,60 @@ def best_settings(
 
 
 def judged(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """The allowed settings of a table and the mean chance of each."""
+    """The allowed settings of a table and the mean chance of each.
+
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        Of the readings with an aim, by name.
+    table : DataFrame
+        One row a setting, complete, in the factors' units.
+
+    Returns
+    -------
+    tuple
+        The rows that `allowed` keeps, and an array of chances, 0 to 1, one a row.
+    """
     table = table[allowed(fits, table)].reset_index(drop=True)
     return table, prospect(states, fits.study, table).chance()
 
 
 def foremost(fits: Fits, states: dict[str, State], table: pd.DataFrame, count: int) -> pd.DataFrame:
-    """The allowed settings with the best mean chance, best first."""
+    """The allowed settings with the best mean chance, best first.
+
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        Of the readings with an aim, by name.
+    table : DataFrame
+        One row a setting, complete, in the factors' units.
+    count : int
+        Rows kept at most.
+
+    Returns
+    -------
+    DataFrame
+    """
     table, good = judged(fits, states, table)
     return table.iloc[np.argsort(-good, kind="stable")[:count]].reset_index(drop=True)
 
 
 def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
-    """Settings, one row, then their neighbours some bench steps away, inside the spans."""
+    """Settings, one row, then their neighbours some bench steps away, inside the spans.
+
+    Parameters
+    ----------
+    best : DataFrame
+        One row.
+    free : tuple of Factor
+        Factors to move, one at a time.
+
+    Returns
+    -------
+    DataFrame
+    """
     tables = [best]
     for factor in free:
         low, high = factor.span
@@ -180,6 +221,17 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     """Middle, low and high of each reading of one new casting: one row a setting and reading.
 
     Readings are taken at the age of their aim, else at 24 h.
+
+    Parameters
+    ----------
+    fits : Fits
+    table : DataFrame
+        One row a setting, complete, in the factors' units.
+
+    Returns
+    -------
+    DataFrame
+        ``low``, ``middle`` and ``high`` in the reading's unit; nine castings in ten lie between the ends.
     """
     ages = {aim.reading: aim.age for aim in fits.study.aims}
     parts = {fit.reading.words: fit.predict(table, age=ages.get(name) or 24.0) for name, fit in fits.items()}
@@ -187,7 +239,18 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
 
 
 def cautions_at(fits: Fits, best: pd.DataFrame) -> Cautions:
-    """Cautions on one row of settings and on what is predicted there: too quick to pour, or too hot."""
+    """Cautions on one row of settings and on what is predicted there: too quick to pour, or too hot.
+
+    Parameters
+    ----------
+    fits : Fits
+    best : DataFrame
+        One row.
+
+    Returns
+    -------
+    Cautions
+    """
     chosen = {factor.name: best[factor.name].iloc[0] for factor in fits.study.factors if factor.name in best}
     found = check_settings(fits.study, chosen)
     for fit in fits.values():
@@ -199,7 +262,18 @@ def cautions_at(fits: Fits, best: pd.DataFrame) -> Cautions:
 
 
 def beyond_log(fits: Fits, row: pd.Series) -> tuple[str, ...]:
-    """Settings of a row that lie outside what was poured, in words."""
+    """Settings of a row that lie outside what was poured, in words.
+
+    Parameters
+    ----------
+    fits : Fits
+    row : Series
+        Settings in the factors' units.
+
+    Returns
+    -------
+    tuple of str
+    """
     pours = fits.castings.pours
     beyond = []
     for factor in fits.study.factors:
@@ -212,7 +286,20 @@ def beyond_log(fits: Fits, row: pd.Series) -> tuple[str, ...]:
 
 
 def settings_words(study: Study, row: Mapping[str, float] | pd.Series, names: Iterable[str]) -> str:
-    """Settings in words: "1.6 % catalyst, 0.5 % pigment, 12 mm thickness, with cover"."""
+    """Settings in words: "1.6 % catalyst, 0.5 % pigment, 12 mm thickness, with cover".
+
+    Parameters
+    ----------
+    study : Study
+    row : dict or Series
+        Settings in the factors' units.
+    names : iterable of str
+        Factors, in the order to name them.
+
+    Returns
+    -------
+    str
+    """
     parts = []
     for name in names:
         factor = study.factor(name)

@@ -26,7 +26,20 @@ SCENARIOS = 64  # imagined outcomes; Sobol points need a power of two
 
 
 def scenarios(count: int, columns: int, seed: int) -> np.ndarray:
-    """Normal scores for imagined outcomes, evenly spread and centred: shape (count, columns)."""
+    """Normal scores for imagined outcomes, evenly spread and centred: shape (count, columns).
+
+    Parameters
+    ----------
+    count : int
+        Rows; a power of two spreads best.
+    columns : int
+        One a source of chance.
+    seed : int
+
+    Returns
+    -------
+    array
+    """
     points = qmc.Sobol(columns, rng=np.random.default_rng([seed, 11])).random(count)
     scores = ndtri(np.clip(points, 1e-9, 1 - 1e-9))
     return scores - scores.mean(axis=0)
@@ -67,7 +80,19 @@ class Sharpened:
         return self._inside([gap / spread for gap, spread in zip(self.gaps, left, strict=True)])
 
     def met(self, places: np.ndarray, scores: np.ndarray) -> np.ndarray:
-        """Chance of the aim in each scenario once a pour is added: (candidates, scenarios, settings)."""
+        """Chance of the aim in each scenario once a pour is added: (candidates, scenarios, settings).
+
+        Parameters
+        ----------
+        places : array, shape (candidates,)
+            Numbers of rows.
+        scores : array, shape (scenarios,)
+            Normal scores of what the pour may read.
+
+        Returns
+        -------
+        array
+        """
         ratios = []
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, self._pulls(places)[1], strict=True):
             left = np.sqrt(np.maximum(variance[:, None] - pull**2, 0.0) + side.scatter**2)
@@ -75,7 +100,17 @@ class Sharpened:
         return self._inside(ratios)
 
     def doubt(self, places: np.ndarray | list[int] | None = None) -> Any:
-        """Variance of the aim's chance, summed over settings; the part that a pour at each place removes."""
+        """Variance of the aim's chance, summed over settings; the part that a pour at each place removes.
+
+        Parameters
+        ----------
+        places : array or list of int, optional
+            Numbers of rows; by default no pour is added.
+
+        Returns
+        -------
+        float, or array of shape (candidates,)
+        """
         pulls = self._pulls(places)[1] if places is not None else [None] * len(self.sides)
         total = 0.0
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, pulls, strict=True):
@@ -92,7 +127,20 @@ class Sharpened:
         return np.maximum(below - above, 0.0)
 
     def add(self, place: int, scores: np.ndarray) -> np.ndarray:
-        """Take the pour at a candidate as made; how much it settles of each unknown that matters."""
+        """Take the pour at a candidate as made; how much it settles of each unknown that matters.
+
+        Parameters
+        ----------
+        place : int
+            Number of the row.
+        scores : array, shape (scenarios,)
+            Normal scores of what it may read.
+
+        Returns
+        -------
+        array
+            In the order of the unknowns.
+        """
         told, pulls = self._pulls(np.array([place]))
         settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
         self.spread = self.spread - told @ told.T
@@ -167,12 +215,27 @@ class Worth:
         return reduce(np.multiply, (reading.now() for reading in self.readings))
 
     def value(self, chance: Any) -> np.ndarray:
-        """Best chance in each context, averaged over contexts and scenarios: one a candidate."""
+        """Best chance in each context, averaged over contexts and scenarios: one a candidate.
+
+        Parameters
+        ----------
+        chance : array
+            Broadcasts to (candidates, scenarios, settings), 0 to 1.
+
+        Returns
+        -------
+        array
+        """
         parts = np.split(np.broadcast_to(chance, (len(chance), SCENARIOS, self.size)), self.ends, axis=2)
         return np.mean([part.max(axis=2).mean(axis=1) for part in parts], axis=0)
 
     def gains(self, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What the batch would promise with each candidate added.
+
+        Parameters
+        ----------
+        places : array, shape (candidates,)
+            Numbers of rows.
 
         Returns
         -------
@@ -187,7 +250,13 @@ class Worth:
         return self.value(chance) - self.before, doubt
 
     def add(self, place: int) -> None:
-        """Add a candidate to the batch, and note what it tells most about."""
+        """Add a candidate to the batch, and note what it tells most about.
+
+        Parameters
+        ----------
+        place : int
+            Number of the row.
+        """
         most = int(np.argmax([float(np.sum(reading.doubt([place]))) for reading in self.readings]))
         scores = self.scores.pop(0)
         settled = [reading.add(place, score) for reading, score in zip(self.readings, scores, strict=True)]

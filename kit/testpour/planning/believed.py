@@ -73,13 +73,31 @@ def design_problem(
 
 
 def measured(study: Study) -> list[Reading]:
-    """The readings a plan is judged by: those with an aim, or all."""
+    """The readings a plan is judged by: those with an aim, or all.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Reading
+    """
     aimed = {aim.reading for aim in study.aims}
     return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
 
 
 def session_share(study: Study) -> float:
-    """Variance between sessions over variance between pours, believed, averaged over the readings."""
+    """Variance between sessions over variance between pours, believed, averaged over the readings.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    float
+    """
     shares = []
     for reading in measured(study):
         scatter = beliefs_for(study, reading).scatter
@@ -89,7 +107,18 @@ def session_share(study: Study) -> float:
 
 
 def prior(coding: Coding, terms: Sequence[Exponents]) -> np.ndarray:
-    """Belief about coded terms as a precision, in units of the variance between pours, averaged over readings."""
+    """Belief about coded terms as a precision, in units of the variance between pours, averaged over readings.
+
+    Parameters
+    ----------
+    coding : Coding
+    terms : list of Exponents
+        p terms.
+
+    Returns
+    -------
+    array, shape (p, p)
+    """
     study, total = coding.study, np.zeros(len(terms))
     for reading in measured(study):
         believed = beliefs_for(study, reading)
@@ -110,13 +139,36 @@ def _coded_sd(coding, believed, term):
 
 
 def believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
-    """What the trade believes a reading of each row of a complete settings table to be, in its unit."""
+    """What the trade believes a reading of each row of a complete settings table to be, in its unit.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+    table : DataFrame
+        n rows, complete, in the factors' units.
+
+    Returns
+    -------
+    array, shape (n,)
+    """
     believed = beliefs_for(study, reading)
     return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
 
 
 def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray | None:
-    """The believed peak of each row of a complete settings table, degC; None where the study reads no peak."""
+    """The believed peak of each row of a complete settings table, degC; None where the study reads no peak.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        n rows, complete, in the factors' units.
+
+    Returns
+    -------
+    array of shape (n,), or None
+    """
     peak = next((reading for reading in study.readings if reading.scale == "rise"), None)
     return None if peak is None else believed_middle(study, peak, table)
 
@@ -145,7 +197,17 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
 
 
 def by_pour(found: Mapping[str, Cautions]) -> Cautions:
-    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`."""
+    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`.
+
+    Parameters
+    ----------
+    found : dict
+        Name of the pour to its cautions.
+
+    Returns
+    -------
+    Cautions
+    """
     said = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(found).items()}
     return Cautions(tuple(said["refusals"]), tuple(said["warnings"]))
 
@@ -207,7 +269,17 @@ class Heat:
         return np.array([self._known[key] for key in keys], bool)
 
     def peaks(self, rows: np.ndarray) -> np.ndarray:
-        """Believed peak of each coded row, degC; minus infinity where the study reads none."""
+        """Believed peak of each coded row, degC; minus infinity where the study reads none.
+
+        Parameters
+        ----------
+        rows : array, shape (n, k)
+            −1 to 1.
+
+        Returns
+        -------
+        array, shape (n,)
+        """
         study = self.coding.study
         found = believed_peaks(study, settings_table(study, self.coding.decode(rows)))
         return np.full(len(rows), -np.inf) if found is None else found
@@ -254,7 +326,17 @@ class Heat:
 
 
 def settings_refused(coding: Coding) -> tuple[str, ...]:
-    """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room."""
+    """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room.
+
+    Parameters
+    ----------
+    coding : Coding
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
     study, found = coding.study, Cautions()
     usual = study.settings()
     chosen = {f.name: (usual[f.name],) for f in study.factors if f.role == "chosen" and f.kind != "text"}

@@ -59,7 +59,18 @@ class Coding:
         return None
 
     def decode(self, rows: np.ndarray) -> pd.DataFrame:
-        """Coded rows as settings rounded to what a bench can set: one column a coded factor."""
+        """Coded rows as settings rounded to what a bench can set: one column a coded factor.
+
+        Parameters
+        ----------
+        rows : array, shape (n, k) or (k,)
+            −1 to 1.
+
+        Returns
+        -------
+        DataFrame
+            n rows, in the factors' units.
+        """
         table = pd.DataFrame(np.atleast_2d(rows), columns=self.names)
         for factor in map(self.study.factor, self.names):
             low, high = factor.span
@@ -69,13 +80,36 @@ class Coding:
         return table
 
     def encode(self, table: pd.DataFrame) -> np.ndarray:
-        """Settings as coded rows, clipped to the span; shape (pours, coded factors)."""
+        """Settings as coded rows, clipped to the span; shape (pours, coded factors).
+
+        Parameters
+        ----------
+        table : DataFrame
+            One row a pour, in the factors' units.
+
+        Returns
+        -------
+        array
+        """
         columns = [np.clip(code(self.study.factor(name), table[name]), -1, 1) for name in self.names]
         return np.column_stack([np.asarray(c, float) for c in columns])
 
 
 def code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
-    """`value` of a factor as a coded number."""
+    """`value` of a factor as a coded number.
+
+    Parameters
+    ----------
+    factor : Factor
+        With a span.
+    value : float, array or Series
+        In the factor's unit.
+
+    Returns
+    -------
+    float or array
+        −1 at the low end of the span, 1 at the high end; not clipped.
+    """
     low, high = factor.span
     return (np.asarray(value, float) - (low + high) / 2) / ((high - low) / 2)
 

@@ -58,7 +58,21 @@ class Designs:
     def place(
         self, starts: np.ndarray, i: int, axes: list[int], values: np.ndarray, rows: np.ndarray
     ) -> None:
-        """Write new coordinates and model rows of pour `i`, once the inverse has been brought in step."""
+        """Write new coordinates and model rows of pour `i`, once the inverse has been brought in step.
+
+        Parameters
+        ----------
+        starts : array, shape (b,)
+            Numbers of the starts.
+        i : int
+            Number of the pour.
+        axes : list of int
+            Numbers of the coordinates.
+        values : array, shape (b, len(axes))
+            Coded, −1 to 1.
+        rows : array, shape (b, p)
+            Of the model matrix, at the new coordinates.
+        """
         self.sums[starts, self.session[i]] += rows - self.rows[starts, i]
         self.rows[starts, i] = rows
         self.settings[starts[:, None], i, axes] = values
@@ -66,7 +80,13 @@ class Designs:
         self._spread(starts)
 
     def keep(self, which: np.ndarray) -> None:
-        """Drop every start outside the boolean mask `which`."""
+        """Drop every start outside the boolean mask `which`.
+
+        Parameters
+        ----------
+        which : array, shape (B,)
+            Of bool.
+        """
         for name in ("settings", "rows", "changed"):
             setattr(self, name, getattr(self, name)[which])
 
@@ -82,16 +102,48 @@ class Move:
     weight: float
 
     def shifted(self, rows: np.ndarray, which: np.ndarray | slice = slice(None)) -> np.ndarray:
-        """Rows less their share of the session: y - a r."""
+        """Rows less their share of the session: y - a r.
+
+        Parameters
+        ----------
+        rows : array, shape (..., p)
+            Of the model matrix.
+        which : array or slice, optional
+            Starts that the rows belong to; all by default.
+
+        Returns
+        -------
+        array
+        """
         return rows - self.shift * self.others[which] if self.shift and self.others is not None else rows
 
     def line(self, vector: np.ndarray) -> np.ndarray:
-        """(y - a r)'v for every start and candidate, shape (B, C)."""
+        """(y - a r)'v for every start and candidate, shape (B, C).
+
+        Parameters
+        ----------
+        vector : array, shape (B, p)
+            v, one a start.
+
+        Returns
+        -------
+        array
+        """
         found = self.group.linear(vector, self.rest)
         return found - self.shift * (self.others * vector).sum(1)[:, None] if self.shift else found
 
     def square(self, matrix: np.ndarray) -> np.ndarray:
-        """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C)."""
+        """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C).
+
+        Parameters
+        ----------
+        matrix : array, shape (B, p, p)
+            Q, one a start.
+
+        Returns
+        -------
+        array
+        """
         found = self.group.quadratic(matrix, self.rest)
         if not self.shift:
             return found
@@ -121,7 +173,17 @@ def _times(matrix, vector):
 
 
 def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
-    """Give pour `i` of every start its best candidate from `group`."""
+    """Give pour `i` of every start its best candidate from `group`.
+
+    Parameters
+    ----------
+    batch : Designs
+        Changed in place.
+    i : int
+        Number of the pour.
+    group : CandidateGroup
+        Candidates for some of its coordinates.
+    """
     j = batch.session[i]
     shift, weight = batch.shift[j], batch.weight[j]
     others = batch.sums[:, j] - batch.rows[:, i] if shift else None
@@ -179,7 +241,17 @@ def _allowed(batch, i, group):
 
 
 def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
-    """Give session `j` of every start its best value of the factors set once per session."""
+    """Give session `j` of every start its best value of the factors set once per session.
+
+    Parameters
+    ----------
+    batch : Designs
+        Changed in place.
+    j : int
+        Number of the session.
+    group : CandidateGroup
+        Candidates for the factors that a session shares.
+    """
     members = np.flatnonzero(batch.session == j)
     rest = group.rest(batch.settings[:, members])
     factor = np.broadcast_to(group.rows, (len(batch.rows), *group.rows.shape[-2:]))

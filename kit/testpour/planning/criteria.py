@@ -16,29 +16,83 @@ Exponents: TypeAlias = tuple[int, ...]  # of each factor in one term
 
 
 def main_terms(k: int) -> list[Exponents]:
-    """The constant and one straight-line term per factor, as exponent tuples."""
+    """The constant and one straight-line term per factor, as exponent tuples.
+
+    Parameters
+    ----------
+    k : int
+        Factors.
+
+    Returns
+    -------
+    list of Exponents
+    """
     return [(0,) * k] + [tuple(row) for row in np.eye(k, dtype=int).tolist()]
 
 
 def interaction_terms(k: int) -> list[Exponents]:
-    """Main terms plus every two-factor interaction."""
+    """Main terms plus every two-factor interaction.
+
+    Parameters
+    ----------
+    k : int
+        Factors.
+
+    Returns
+    -------
+    list of Exponents
+    """
     eye = np.eye(k, dtype=int)
     return main_terms(k) + [tuple((eye[i] + eye[j]).tolist()) for i, j in combinations(range(k), 2)]
 
 
 def quadratic_terms(k: int) -> list[Exponents]:
-    """Interaction terms plus the square of every factor: the full quadratic."""
+    """Interaction terms plus the square of every factor: the full quadratic.
+
+    Parameters
+    ----------
+    k : int
+        Factors.
+
+    Returns
+    -------
+    list of Exponents
+    """
     return interaction_terms(k) + [tuple(row) for row in (2 * np.eye(k, dtype=int)).tolist()]
 
 
 def term_name(term: Sequence[int], names: Sequence[str]) -> str:
-    """A term in factor names: ``"1"``, ``"A"``, ``"A:B"`` or ``"A^2"``."""
+    """A term in factor names: ``"1"``, ``"A"``, ``"A:B"`` or ``"A^2"``.
+
+    Parameters
+    ----------
+    term : tuple of int
+        One exponent a factor.
+    names : list of str
+        Of the factors.
+
+    Returns
+    -------
+    str
+    """
     parts = [n if e == 1 else f"{n}^{e}" for n, e in zip(names, term, strict=True) if e]
     return ":".join(parts) or "1"
 
 
 def model_rows(settings: np.ndarray, terms: Sequence[Exponents] | np.ndarray) -> np.ndarray:
-    """Model matrix, shape ``(..., p)``, of coded `settings` with shape ``(..., k)``."""
+    """Model matrix, shape ``(..., p)``, of coded `settings` with shape ``(..., k)``.
+
+    Parameters
+    ----------
+    settings : array, shape (..., k)
+        −1 to 1.
+    terms : list of Exponents or array
+        p tuples of k exponents.
+
+    Returns
+    -------
+    array
+    """
     settings = np.asarray(settings, float)
     exponents = np.asarray(terms, int)
     out = np.ones(settings.shape[:-1] + (len(exponents),))
@@ -77,7 +131,17 @@ def information(
 
 
 def log_determinant(matrix: np.ndarray) -> np.ndarray:
-    """log determinant of information; minus infinity when it cannot separate the terms."""
+    """log determinant of information; minus infinity when it cannot separate the terms.
+
+    Parameters
+    ----------
+    matrix : array, shape (..., p, p)
+        Information matrices.
+
+    Returns
+    -------
+    array, shape (...,)
+    """
     sign, size = np.linalg.slogdet(matrix)
     p = np.shape(matrix)[-1]
     scale = p * np.log(np.maximum(np.trace(matrix, axis1=-2, axis2=-1) / p, 1e-300))
@@ -85,7 +149,20 @@ def log_determinant(matrix: np.ndarray) -> np.ndarray:
 
 
 def average_variance(matrix: np.ndarray, moments: np.ndarray) -> float:
-    """Average of x'M^-1 x over the region whose moment matrix is `moments`; infinite if M is singular."""
+    """Average of x'M^-1 x over the region whose moment matrix is `moments`; infinite if M is singular.
+
+    Parameters
+    ----------
+    matrix : array, shape (p, p)
+        Information matrix M.
+    moments : array, shape (p, p)
+        From `cube_moments` or `sampled_moments`.
+
+    Returns
+    -------
+    float
+        In units of the variance of one pour.
+    """
     if not np.isfinite(log_determinant(matrix)):
         return np.inf
     return float(np.trace(np.linalg.solve(matrix, moments)))
@@ -98,6 +175,17 @@ def cube_moments(
 
     A factor with `levels` (a sequence of allowed values instead of None) is averaged over those values
     equally; every other factor over the whole interval.
+
+    Parameters
+    ----------
+    terms : list of Exponents
+        p tuples of k exponents.
+    levels : list of tuple of float or None, optional
+        Allowed coded values of each factor, None where it is continuous.
+
+    Returns
+    -------
+    array, shape (p, p)
     """
     exponents = np.asarray(terms, int)
     total = exponents[:, None, :] + exponents[None, :, :]
@@ -121,6 +209,19 @@ def region_points(
     """Evenly spread points of the allowed region (Sobol sequence, unscrambled), shape (m, k).
 
     `allowed` takes points (m, k) and returns a boolean per point. Factors with levels take them equally.
+
+    Parameters
+    ----------
+    k : int
+        Factors.
+    levels : list of tuple of float or None, optional
+        Allowed coded values of each factor, None where it is continuous.
+    allowed : callable, optional
+        None where nothing is forbidden.
+
+    Returns
+    -------
+    array
     """
     points = qmc.Sobol(k, scramble=False).random(POINTS)
     coded = 2 * points - 1
@@ -132,6 +233,18 @@ def region_points(
 
 
 def sampled_moments(terms: Sequence[Exponents], points: np.ndarray) -> np.ndarray:
-    """Average of f(x)f(x)' over the given points (m, k): numeric, for regions that are not the cube."""
+    """Average of f(x)f(x)' over the given points (m, k): numeric, for regions that are not the cube.
+
+    Parameters
+    ----------
+    terms : list of Exponents
+        p tuples of k exponents.
+    points : array, shape (m, k)
+        −1 to 1.
+
+    Returns
+    -------
+    array, shape (p, p)
+    """
     rows = model_rows(points, terms)
     return rows.T @ rows / len(rows)

@@ -17,7 +17,19 @@ LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
 
 
 def full_factorial(k: int, levels: int = 2) -> np.ndarray:
-    """Every combination of `levels` equally spaced settings of `k` factors, standard order (first fastest)."""
+    """Every combination of `levels` equally spaced settings of `k` factors, standard order (first fastest).
+
+    Parameters
+    ----------
+    k : int
+        Factors.
+    levels : int, optional
+        Of each factor, from −1 to 1.
+
+    Returns
+    -------
+    array, shape (levels ** k, k)
+    """
     values = np.linspace(-1, 1, levels)
     mesh = np.meshgrid(*[values] * k, indexing="ij")
     return np.stack(mesh, -1).reshape(-1, k)[:, ::-1]
@@ -104,7 +116,19 @@ class FractionalSet:
 
 
 def word_name(word: Collection[int], names: Sequence[str]) -> str:
-    """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter."""
+    """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter.
+
+    Parameters
+    ----------
+    word : Collection
+        Numbers of the factors, from 0.
+    names : list of str
+        Of the factors.
+
+    Returns
+    -------
+    str
+    """
     joint = "" if all(len(name) == 1 for name in names) else ":"
     return joint.join(names[i] for i in sorted(word))
 
@@ -154,6 +178,23 @@ def best_generators(k: int, base: int) -> tuple[str, ...]:
     """Generators of the minimum-aberration fraction of `k` factors in 2**base pours.
 
     Found by trying every choice of generators and keeping the one with fewest short words.
+
+    Parameters
+    ----------
+    k : int
+        Factors.
+    base : int
+        log2 of the number of pours.
+
+    Returns
+    -------
+    tuple of str
+        For example ``("D=ABC",)``; empty where `k` is `base`.
+
+    Raises
+    ------
+    ValueError
+        If so few pours cannot hold so many factors.
 
     References
     ----------

@@ -39,6 +39,22 @@ def chance_f(
     """Chance that an F test on (df_effect, df_error) degrees of freedom notices the given noncentrality.
 
     Noncentrality is the sum of squared true deviations over the error variance.
+
+    Parameters
+    ----------
+    noncentrality : float
+        0 or more.
+    df_effect : float
+        Degrees of freedom of the effect.
+    df_error : float
+        Degrees of freedom of the noise.
+    false_alarm : float, optional
+        Chance of noticing what is not there.
+
+    Returns
+    -------
+    float
+        0 to 1.
     """
     bar = fisher.isf(false_alarm, df_effect, df_error)
     return float(ncf.sf(bar, df_effect, df_error, noncentrality)) if noncentrality > 0 else false_alarm
@@ -60,7 +76,28 @@ def chance_to_notice(effect: float, se: float, df: float, false_alarm: float = F
 
 
 def smallest_effect(se: float, df: float, chance: float = 0.9, false_alarm: float = FALSE_ALARM) -> float:
-    """Smallest true effect noticed with the given chance, in the unit of `se`; nan without degrees of freedom."""
+    """Smallest true effect noticed with the given chance, in the unit of `se`; nan without degrees of freedom.
+
+    Parameters
+    ----------
+    se : float
+        Standard error of the effect.
+    df : float
+        Degrees of freedom of the noise.
+    chance : float, optional
+        Of noticing it, between `false_alarm` and 1.
+    false_alarm : float, optional
+        Chance of noticing what is not there.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    ValueError
+        If `chance` is outside its range.
+    """
     if df < 1 or not np.isfinite(se):
         return float("nan")
     if not false_alarm < chance < 1:
@@ -72,7 +109,19 @@ def smallest_effect(se: float, df: float, chance: float = 0.9, false_alarm: floa
 
 
 def half_width(se: float, df: float) -> float:
-    """Half-width of the 90 % interval expected for an effect, in the unit of `se`; nan without degrees of freedom."""
+    """Half-width of the 90 % interval expected for an effect, in the unit of `se`; nan without degrees of freedom.
+
+    Parameters
+    ----------
+    se : float
+        Standard error of the effect.
+    df : float
+        Degrees of freedom of the noise.
+
+    Returns
+    -------
+    float
+    """
     return float(se * student.ppf(0.95, df)) if df >= 1 else float("nan")
 
 

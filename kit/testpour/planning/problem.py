@@ -116,7 +116,17 @@ class DesignProblem:
         return self.forbidden is not None
 
     def allowed(self, settings: np.ndarray) -> np.ndarray:
-        """True for each row of `settings` (..., k) outside the forbidden region."""
+        """True for each row of `settings` (..., k) outside the forbidden region.
+
+        Parameters
+        ----------
+        settings : array, shape (..., k)
+            Coded, −1 to 1.
+
+        Returns
+        -------
+        array, shape (...,)
+        """
         settings = np.asarray(settings, float)
         inside = np.ones(settings.shape[:-1], bool)
         if self.forbidden is not None:

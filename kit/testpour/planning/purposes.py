@@ -89,7 +89,16 @@ class Wishes:
 
 
 def pick_purpose(wishes: Wishes) -> str:
-    """The purpose that suits what is asked, for a person who named none."""
+    """The purpose that suits what is asked, for a person who named none.
+
+    Parameters
+    ----------
+    wishes : Wishes
+
+    Returns
+    -------
+    str
+    """
     if wishes.fixed is not None and len(wishes.fixed):
         return SHARPEN
     enough = len(_terms(quadratic_terms, wishes.axes)) + 3
@@ -97,7 +106,16 @@ def pick_purpose(wishes: Wishes) -> str:
 
 
 def which_settings_matter(wishes: Wishes) -> Chosen:
-    """Two-level pours, with the same middle pour in every session to show the noise."""
+    """Two-level pours, with the same middle pour in every session to show the noise.
+
+    Parameters
+    ----------
+    wishes : Wishes
+
+    Returns
+    -------
+    Chosen
+    """
     needed = len(_terms(main_terms, wishes.axes))
     spare = int(min(wishes.sizes) >= 4 and sum(wishes.sizes) - len(wishes.sizes) >= needed)
     sizes = tuple(size - spare for size in wishes.sizes)
@@ -167,7 +185,16 @@ def _two_level(wishes, sizes):
 
 
 def map_the_region(wishes: Wishes) -> Chosen:
-    """Pours for a curved surface that predicts well everywhere."""
+    """Pours for a curved surface that predicts well everywhere.
+
+    Parameters
+    ----------
+    wishes : Wishes
+
+    Returns
+    -------
+    Chosen
+    """
     plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
     why = (
         "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
@@ -178,7 +205,16 @@ def map_the_region(wishes: Wishes) -> Chosen:
 
 
 def sharpen(wishes: Wishes) -> Chosen:
-    """Pours that add most to what belief and the log already know."""
+    """Pours that add most to what belief and the log already know.
+
+    Parameters
+    ----------
+    wishes : Wishes
+
+    Returns
+    -------
+    Chosen
+    """
     plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
     made = 0 if wishes.fixed is None else len(wishes.fixed)
     why = "Placed where they narrow most what the trade's beliefs leave open."

@@ -11,7 +11,18 @@ POOL = 90          # most candidate settings scored at once for one pour
 
 
 def coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | None]:
-    """Coarse values each axis may take during the search, None for met axes."""
+    """Coarse values each axis may take during the search, None for met axes.
+
+    Parameters
+    ----------
+    problem : DesignProblem
+    criterion : {"D", "I"}
+
+    Returns
+    -------
+    list of array or None
+        −1 to 1.
+    """
     degree = np.asarray(problem.terms, int).max(axis=0)
     out = []
     for axis, most in zip(problem.axes, degree, strict=True):
@@ -22,14 +33,35 @@ def coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | Non
 
 
 def every_combination(values: Sequence[np.ndarray | Sequence[float]]) -> np.ndarray:
-    """Every combination of the given values, one row each."""
+    """Every combination of the given values, one row each.
+
+    Parameters
+    ----------
+    values : list of array or list of float
+        Values of each axis, k of them.
+
+    Returns
+    -------
+    array, shape (combinations, k)
+    """
     return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
 
 
 def coordinate_groups(
     problem: DesignProblem, grid: Sequence[np.ndarray | None]
 ) -> list[CandidateGroup]:
-    """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
+    """Pack easy axes, then axes set once per session, into groups of at most POOL candidates.
+
+    Parameters
+    ----------
+    problem : DesignProblem
+    grid : list of array or None
+        From `coarse_grid`.
+
+    Returns
+    -------
+    list of CandidateGroup
+    """
     terms = np.asarray(problem.terms, int)
     groups = []
     for whole, most in ((False, POOL), (True, 27)):
@@ -53,7 +85,26 @@ def _packs(axes, grid, most):
 def random_settings(
     problem: DesignProblem, grid: Sequence[np.ndarray | None], starts: int, rng: np.random.Generator
 ) -> np.ndarray:
-    """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place."""
+    """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place.
+
+    Parameters
+    ----------
+    problem : DesignProblem
+    grid : list of array or None
+        From `coarse_grid`.
+    starts : int
+        How many.
+    rng : Generator
+
+    Returns
+    -------
+    array
+
+    Raises
+    ------
+    PlanConflict
+        If a session has no allowed setting.
+    """
     session, kept = problem.all_sessions, problem.kept
     n, new = len(session), np.arange(len(session)) >= len(kept)
     out = np.zeros((starts, n, len(problem.axes)))
@@ -91,7 +142,17 @@ def _place_fixed(problem, settings):
 
 
 def free_places(problem: DesignProblem) -> tuple[range, list[int]]:
-    """Pours that may change, and sessions without a fixed pour."""
+    """Pours that may change, and sessions without a fixed pour.
+
+    Parameters
+    ----------
+    problem : DesignProblem
+
+    Returns
+    -------
+    tuple
+        Numbers of the pours, and of the sessions.
+    """
     kept, session = len(problem.kept), problem.all_sessions
     free = sorted(set(session.tolist()) - set(session[:kept].tolist()))
     return range(kept, len(session)), free

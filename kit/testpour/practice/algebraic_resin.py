@@ -44,7 +44,18 @@ class Truth:
     step: float  # scatter of tack, in steps
 
     def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
-        """True average readings at each row of a settings table with ages, one column a reading."""
+        """True average readings at each row of a settings table with ages, one column a reading.
+
+        Parameters
+        ----------
+        t : DataFrame
+            One row a casting: settings in the factors' units, and ``age`` in h.
+
+        Returns
+        -------
+        DataFrame
+            In the readings' units, before scatter.
+        """
         share = np.log(np.maximum(t["catalyst"], 0.05) / 1.5)
         warm = warmth(t["room_temperature"])
         depth = np.log(t["thickness"] / 10)
@@ -84,21 +95,71 @@ class Truth:
         return np.maximum(under + cold + thin + heavy - baked, -0.25)
 
     def day(self, rng: np.random.Generator) -> dict[str, float]:
-        """What one session's readings share: see `bench.read_pour`."""
+        """What one session's readings share: see `bench.read_pour`.
+
+        Parameters
+        ----------
+        rng : Generator
+
+        Returns
+        -------
+        dict
+            Scale of the reading to the day's shift on it.
+        """
         return {"log": rng.normal(0, self.session), "plain": rng.normal(0, 1.0), "grade": rng.normal(0, 0.2)}
 
     def of_lot(self, seed: int, lot: str) -> Truth:
-        """The same resin: every drum of it is alike."""
+        """The same resin: every drum of it is alike.
+
+        Parameters
+        ----------
+        seed : int
+            Of the game.
+        lot : str
+            Name of the lot.
+
+        Returns
+        -------
+        Truth
+        """
         return self
 
     def peak(self, ideal: float, room: float, shared: Mapping[str, float], rng: np.random.Generator) -> float:
-        """A peak temperature as a probe shows it, degC."""
+        """A peak temperature as a probe shows it, degC.
+
+        Parameters
+        ----------
+        ideal : float
+            The true peak, °C.
+        room : float
+            °C.
+        shared : dict
+            What the session shares, from `day`.
+        rng : Generator
+
+        Returns
+        -------
+        float
+        """
         return ideal + rng.normal(0, PEAK_SCATTER)
 
     def peak_scale(
         self, degC: float | np.ndarray, room: float | np.ndarray
     ) -> tuple[float | np.ndarray, float]:
-        """Peaks on the scale on which they scatter evenly, and by how much."""
+        """Peaks on the scale on which they scatter evenly, and by how much.
+
+        Parameters
+        ----------
+        degC : float or array
+            Peaks, °C.
+        room : float or array
+            °C.
+
+        Returns
+        -------
+        tuple
+            On that scale, and their standard deviation there.
+        """
         return degC, PEAK_SCATTER
 
 

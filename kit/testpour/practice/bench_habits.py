@@ -22,7 +22,21 @@ POUR_SCATTER = 0.7  # Shore D between alike castings of a session
 
 
 def weighed(catalyst: pd.Series, resolution: float, rng: np.random.Generator) -> np.ndarray:
-    """Catalyst (%) really delivered: each weighing is off by up to half a step of the scale (g)."""
+    """Catalyst (%) really delivered: each weighing is off by up to half a step of the scale (g).
+
+    Parameters
+    ----------
+    catalyst : Series
+        % of resin by mass, as meant.
+    resolution : float
+        Step of the scale, g.
+    rng : Generator
+
+    Returns
+    -------
+    array
+        % of resin by mass, one a pour.
+    """
     half = resolution / 2
     grams = RESIN_IN_POT * catalyst / 100 + rng.uniform(-half, half, len(catalyst))
     return 100 * np.maximum(grams, 0) / (RESIN_IN_POT + rng.uniform(-half, half, len(catalyst)))
