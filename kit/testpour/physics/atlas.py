@@ -86,13 +86,46 @@ def look_up(lots: Lots, thickness: np.ndarray, catalyst: np.ndarray, room: np.nd
 
 
 def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """`Outcomes.rise` alone, quicker."""
+    """`Outcomes.rise` alone, quicker.
+
+    Parameters
+    ----------
+    lots : Lots
+    thickness : array, shape (castings,)
+        mm.
+    catalyst : float or array
+        % of resin by mass.
+    room : array, shape (castings,)
+        °C.
+
+    Returns
+    -------
+    array, shape (lots, castings)
+        K.
+    """
     _, place, aside = _place(lots, thickness, catalyst, room)
     return _whole_rise(lots) * _share(_read("peak", place, aside))
 
 
 def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """`Outcomes.gel_time` ("gel") or `Outcomes.time_to_peak` ("peak_time") alone, quicker."""
+    """`Outcomes.gel_time` ("gel") or `Outcomes.time_to_peak` ("peak_time") alone, quicker.
+
+    Parameters
+    ----------
+    event : {"gel", "peak_time"}
+    lots : Lots
+    thickness : array, shape (castings,)
+        mm.
+    catalyst : float or array
+        % of resin by mass.
+    room : array, shape (castings,)
+        °C.
+
+    Returns
+    -------
+    array, shape (lots, castings)
+        min after the catalyst went in.
+    """
     speed, place, aside = _place(lots, thickness, catalyst, room)
     return _wait(lots, catalyst, room) + np.exp(_read(event, place, aside)) / speed
 

@@ -144,7 +144,17 @@ class Casting:
         return min(last, self.hours) * HOUR
 
     def air(self, time: float) -> float:
-        """Air temperature, degC, at `time` in s."""
+        """Air temperature, degC, at `time` in s.
+
+        Parameters
+        ----------
+        time : float
+            s after the pour.
+
+        Returns
+        -------
+        float
+        """
         if not self.programme or time < self.programme[0][0] * HOUR:
             return self.room_temperature
         hour, degrees = zip(*self.programme, strict=True)

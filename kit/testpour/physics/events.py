@@ -35,7 +35,17 @@ class Probes:
     upper: np.ndarray
 
     def take(self, rows: np.ndarray) -> Probes:
-        """The probes of some of the castings."""
+        """The probes of some of the castings.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+
+        Returns
+        -------
+        Probes
+        """
         return Probes(self.centre[rows], self.lower[rows], self.upper[rows])
 
 
@@ -49,7 +59,15 @@ class ProbeRecord:
         self.probes: Probes  # both from `begin`
 
     def begin(self, rows: np.ndarray, probes: Probes) -> None:
-        """From now on the solver's castings are `rows` of all, read at `probes`."""
+        """From now on the solver's castings are `rows` of all, read at `probes`.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings.
+        probes : Probes
+            One a casting of `rows`.
+        """
         self.rows, self.probes = rows, probes
 
     def __call__(self, rows: np.ndarray, fresh: np.ndarray, problem: HeatEquation, state: CureState, slopes: Slopes) -> None:
@@ -61,7 +79,13 @@ class ProbeRecord:
         self.count[rows] += 1
 
     def grow(self, steps: int) -> None:
-        """Make room for `steps` steps."""
+        """Make room for `steps` steps.
+
+        Parameters
+        ----------
+        steps : int
+            Columns of the record at least.
+        """
         while self.values.shape[1] < steps:
             self.values = np.concatenate([self.values, np.full_like(self.values, np.nan)], axis=1)
 
@@ -69,7 +93,17 @@ class ProbeRecord:
         """Called after each stretch of marching."""
 
     def column(self, name: str) -> np.ndarray:
-        """One column, (castings, steps); NaN after a casting's last step."""
+        """One column, (castings, steps); NaN after a casting's last step.
+
+        Parameters
+        ----------
+        name : str
+            One of `COLUMNS`.
+
+        Returns
+        -------
+        array
+        """
         return self.values[:, : self.count.max(), COLUMNS.index(name)]
 
 
@@ -115,7 +149,22 @@ class Moments:
 
 
 def read(problem: HeatEquation, state: CureState | Moments, slopes: Slopes | Moments, probes: Probes) -> np.ndarray:
-    """The row of `COLUMNS` for every casting, (castings, columns); temperatures in degC, times in s."""
+    """The row of `COLUMNS` for every casting, (castings, columns); temperatures in degC, times in s.
+
+    Parameters
+    ----------
+    problem : HeatEquation
+    state : CureState or Moments
+        Temperatures in °C, conversions 0 to 1.
+    slopes : Slopes or Moments
+        Their rates of change, per s.
+    probes : Probes
+        Where to read.
+
+    Returns
+    -------
+    array
+    """
     network, temperature, conversion = problem.network, state.temperature, state.conversion
     ends = [_at(place, temperature) for place in (probes.lower, probes.upper)]
     hottest = np.maximum(np.where(network.poured, temperature, -np.inf).max(axis=1), np.maximum(*ends))
@@ -219,7 +268,24 @@ def _top_of_cubic(width, y0, y1, m0, m1):
 
 
 def hermite(share: np.ndarray, width: np.ndarray, y0: np.ndarray, y1: np.ndarray, m0: np.ndarray, m1: np.ndarray) -> np.ndarray:
-    """The cubic through both ends of a step with the right slopes, at `share` of its `width`."""
+    """The cubic through both ends of a step with the right slopes, at `share` of its `width`.
+
+    Parameters
+    ----------
+    share : array
+        0 to 1.
+    width : array
+        Of the step.
+    y0, y1 : array
+        Values at its ends.
+    m0, m1 : array
+        Slopes at its ends.
+
+    Returns
+    -------
+    array
+        Of the shape that the arguments broadcast to.
+    """
     left = 1.0 - share
     bend = share * left * (left * (width * m0 - (y1 - y0)) - share * (width * m1 - (y1 - y0)))
     return y0 * left + y1 * share + bend

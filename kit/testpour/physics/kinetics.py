@@ -62,20 +62,67 @@ class Mix:
     inverse_reference: float | np.ndarray
 
     def take(self, rows: np.ndarray) -> Mix:
-        """The mixes of some of the castings."""
+        """The mixes of some of the castings.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+
+        Returns
+        -------
+        Mix
+        """
         return Mix(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
     def waking_speed(self, temperature: float | np.ndarray) -> float | np.ndarray:
-        """Share of the inhibitor used up per second at `temperature`, degC."""
+        """Share of the inhibitor used up per second at `temperature`, degC.
+
+        Parameters
+        ----------
+        temperature : float or array
+            °C.
+
+        Returns
+        -------
+        float or array
+            1/s.
+        """
         cold = 1.0 / (temperature + ZERO_CELSIUS) - self.inverse_reference
         return self.waking * np.exp(-self.waking_energy * cold)
 
     def rate(self, temperature: float | np.ndarray, conversion: float | np.ndarray) -> float | np.ndarray:
-        """Rate of cure, 1/s."""
+        """Rate of cure, 1/s.
+
+        Parameters
+        ----------
+        temperature : float or array
+            °C.
+        conversion : float or array
+            0 to 1.
+
+        Returns
+        -------
+        float or array
+            1/s.
+        """
         return self._parts(1.0 / (temperature + ZERO_CELSIUS), temperature, conversion)[0]
 
     def rate_slopes(self, temperature: float | np.ndarray, conversion: float | np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s)."""
+        """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s).
+
+        Parameters
+        ----------
+        temperature : float or array
+            °C.
+        conversion : float or array
+            0 to 1.
+
+        Returns
+        -------
+        tuple of array
+            Rate, and its slopes against temperature and conversion.
+        """
         inverse = 1.0 / (temperature + ZERO_CELSIUS)
         rate, rest, growth, left, ceiling = self._parts(inverse, temperature, conversion)
         crowding = self.order_left * rate / (left + TINY)
@@ -96,6 +143,12 @@ class Mix:
 
 def stir(resin: Resin, catalyst: float | np.ndarray) -> Mix:
     """Stir the catalyst (% by mass, float or array) into a resin.
+
+    Parameters
+    ----------
+    resin : Resin
+    catalyst : float or array
+        % of resin by mass.
 
     Returns
     -------
@@ -137,7 +190,18 @@ def induction_time(resin: Resin, temperature: float | np.ndarray, catalyst: floa
 
 
 def conversion_ceiling(resin: Resin, temperature: float | np.ndarray) -> float | np.ndarray:
-    """Largest conversion (0 to 1) the resin can reach at `temperature`, degC."""
+    """Largest conversion (0 to 1) the resin can reach at `temperature`, degC.
+
+    Parameters
+    ----------
+    resin : Resin
+    temperature : float or array
+        °C.
+
+    Returns
+    -------
+    float or array
+    """
     warmer = temperature - resin.reference_temperature
     return np.minimum(1.0, resin.ceiling + resin.ceiling_slope * warmer)
 

@@ -70,6 +70,11 @@ def _scale():
 def lots_at(places: np.ndarray) -> Lots:
     """The lots at places of shape (lots, 9) or (9,), in standard deviations from the default.
 
+    Parameters
+    ----------
+    places : array, shape (lots, 9) or (9,)
+        In the order of `UNKNOWNS`.
+
     Returns
     -------
     Lots
@@ -82,7 +87,18 @@ def lots_at(places: np.ndarray) -> Lots:
 
 
 def resin_of(lots: Lots, k: int = 0) -> Resin:
-    """The `Resin` of the k-th lot."""
+    """The `Resin` of the k-th lot.
+
+    Parameters
+    ----------
+    lots : Lots
+    k : int, optional
+        From 0.
+
+    Returns
+    -------
+    Resin
+    """
     base = load_resin()
     value = {name: float(getattr(lots, name)[k, 0]) for name in UNKNOWNS}
     rate = value.pop("rate")
@@ -91,5 +107,16 @@ def resin_of(lots: Lots, k: int = 0) -> Resin:
 
 
 def face_of(lots: Lots, k: int = 0) -> Face:
-    """The `Face` of the k-th lot's bench."""
+    """The `Face` of the k-th lot's bench.
+
+    Parameters
+    ----------
+    lots : Lots
+    k : int, optional
+        From 0.
+
+    Returns
+    -------
+    Face
+    """
     return Face(float(np.asarray(lots.film)[k, 0]))

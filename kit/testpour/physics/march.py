@@ -58,11 +58,29 @@ class CureState:
     spent: np.ndarray
 
     def take(self, rows: np.ndarray) -> CureState:
-        """The state of some of the castings."""
+        """The state of some of the castings.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+
+        Returns
+        -------
+        CureState
+        """
         return CureState(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
     def put(self, rows: np.ndarray, other: CureState) -> None:
-        """Write the state of some of the castings back."""
+        """Write the state of some of the castings back.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+        other : CureState
+            Of those castings.
+        """
         for name in self.__dataclass_fields__:
             getattr(self, name)[rows] = getattr(other, name)
 
@@ -76,11 +94,31 @@ class Room:
     slope: np.ndarray
 
     def at(self, time: np.ndarray) -> np.ndarray:
-        """Air temperature, degC, at `time` (castings,)."""
+        """Air temperature, degC, at `time` (castings,).
+
+        Parameters
+        ----------
+        time : array, shape (castings,)
+            s after the pour.
+
+        Returns
+        -------
+        array, shape (castings, 1)
+        """
         return self.start + self.slope * (time[:, None] - self.since)
 
     def take(self, rows: np.ndarray) -> Room:
-        """The room of some of the castings."""
+        """The room of some of the castings.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+
+        Returns
+        -------
+        Room
+        """
         return Room(self.since[rows], self.start[rows], self.slope[rows])
 
 
@@ -94,7 +132,17 @@ class HeatEquation:
     end: np.ndarray
 
     def take(self, rows: np.ndarray) -> HeatEquation:
-        """The problem of some of the castings."""
+        """The problem of some of the castings.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+
+        Returns
+        -------
+        HeatEquation
+        """
         return HeatEquation(self.network.take(rows), self.mix.take(rows), self.room.take(rows), self.end[rows])
 
 

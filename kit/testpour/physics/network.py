@@ -48,7 +48,17 @@ class Network:
     poured: np.ndarray
 
     def take(self, rows: np.ndarray) -> Network:
-        """The network of some of the castings."""
+        """The network of some of the castings.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+
+        Returns
+        -------
+        Network
+        """
         return Network(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
 
@@ -63,7 +73,20 @@ class Slices:
 
 
 def cut(shape: str, length: float, count: int) -> Slices:
-    """Cut `length` (m) into `count` slices, from the middle (or the lower face of a slab) outward."""
+    """Cut `length` (m) into `count` slices, from the middle (or the lower face of a slab) outward.
+
+    Parameters
+    ----------
+    shape : {"slab", "cylinder", "sphere"}
+    length : float
+        m: thickness of a slab, radius of the others.
+    count : int
+        Of slices.
+
+    Returns
+    -------
+    Slices
+    """
     power = SHAPES[shape]
     edges = np.linspace(0.0, length, count + 1)
     centres = 0.5 * (edges[1:] + edges[:-1])
@@ -72,7 +95,25 @@ def cut(shape: str, length: float, count: int) -> Slices:
 
 
 def cut_layers(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
-    """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices; the layer of each slice."""
+    """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices; the layer of each slice.
+
+    Parameters
+    ----------
+    lengths : list of float
+        m, from the bottom up.
+    count : int
+        Of slices in all.
+
+    Returns
+    -------
+    tuple
+        `Slices`, and an array of the layer's number for each slice.
+
+    Raises
+    ------
+    ValueError
+        If a layer would have fewer than two slices.
+    """
     total = sum(lengths)
     shares = np.array([max(4, round(count * length / total)) for length in lengths])
     shares[shares.argmax()] += count - shares.sum()
@@ -139,7 +180,17 @@ def _close(face, half, area, node, first, arrays):
 
 
 def stack(parts: Sequence[tuple[np.ndarray, ...]]) -> Network:
-    """Join the nodes of many castings into one `Network`."""
+    """Join the nodes of many castings into one `Network`.
+
+    Parameters
+    ----------
+    parts : list of tuple of array
+        One a casting: capacity, link, air, heat and poured of its nodes.
+
+    Returns
+    -------
+    Network
+    """
     capacity, link, air, heat, poured = (np.array(column) for column in zip(*parts, strict=True))
     before = np.zeros_like(link)
     before[:, 1:] = link[:, :-1]

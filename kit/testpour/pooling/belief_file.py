@@ -131,7 +131,25 @@ def _digits(value):
 
 
 def write_beliefs(beliefs: PooledBeliefs, path: str | Path) -> Path:
-    """Write `PooledBeliefs` as a TOML file; return its path. `read_beliefs` reads it; only such a file is replaced."""
+    """Write `PooledBeliefs` as a TOML file; return its path. `read_beliefs` reads it; only such a file is replaced.
+
+    Parameters
+    ----------
+    beliefs : PooledBeliefs
+    path : str or Path
+        Of the file to write.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    FileNotFoundError
+        If its folder does not exist.
+    FileExistsError
+        If anything but an earlier file of beliefs lies at `path`.
+    """
     lines = ["# What a pool of benches knows, for a bench that joins: fit_castings(log.castings(), beliefs=read_beliefs(...))"]
     tables = {"provenance": beliefs.provenance, "benches": beliefs.benches, **beliefs}
     for name, entries in tables.items():

@@ -45,17 +45,57 @@ class PoolProblems(Problems):
 
 
 def reasons_table(rows: list[dict[str, str]]) -> pd.DataFrame:
-    """The table of reasons from `reason` rows."""
+    """The table of reasons from `reason` rows.
+
+    Parameters
+    ----------
+    rows : list of dict
+        From `reason`.
+
+    Returns
+    -------
+    DataFrame
+    """
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
 def reason(bench: str, part: str, what: str, here: str, pooled: str, do: str) -> dict[str, str]:
-    """One row of the table of reasons."""
+    """One row of the table of reasons.
+
+    Parameters
+    ----------
+    bench : str
+        Its name.
+    part : str
+        Column of the study, "log" for all of it.
+    what : str
+        What is wrong.
+    here : str
+        What this bench has.
+    pooled : str
+        What the pool has.
+    do : str
+        What to do about it.
+
+    Returns
+    -------
+    dict
+    """
     return {"bench": bench, "part": part, "what": what, "here": str(here), "in the pool": str(pooled), "do": do}
 
 
 def unjoinable(sources: list[Source | Unread]) -> list[dict[str, str]]:
-    """Reasons why whole logs cannot be joined: unreadable, empty, or another kind of resin."""
+    """Reasons why whole logs cannot be joined: unreadable, empty, or another kind of resin.
+
+    Parameters
+    ----------
+    sources : list of Source or Unread
+
+    Returns
+    -------
+    list of dict
+        Rows from `reason`.
+    """
     rows = [
         reason(s.bench, WHOLE, f"cannot be read: {s.trouble.rstrip('.')}", s.origin, "", "Mend it, or leave it out.")
         for s in sources
@@ -97,6 +137,16 @@ def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict
     """How most benches declare each factor or reading: name to Column.
 
     `which` is "factors" or "readings". Where declarations differ in what matters, the commonest is the pool's.
+
+    Parameters
+    ----------
+    sources : list of Source
+    which : {"factors", "readings"}
+        Of the study's columns.
+
+    Returns
+    -------
+    dict
     """
     declared: dict[str, list[Factor | Reading]] = {}
     for source in sources:
@@ -109,7 +159,16 @@ def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict
 
 
 def matters(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
-    """What two declarations must share for their values to mean the same."""
+    """What two declarations must share for their values to mean the same.
+
+    Parameters
+    ----------
+    column : Factor or Reading
+
+    Returns
+    -------
+    tuple of str or tuple of str or float
+    """
     if isinstance(column, Factor):
         return column.unit, column.kind
     ends = (column.low, column.high) if column.scale == "share" else ()
@@ -120,6 +179,14 @@ def differing(
     sources: list[Source], which: Literal["factors", "readings"], pooled: dict[str, Factor | Reading]
 ) -> tuple[list[dict[str, str]], dict[tuple[str, str], tuple[str, str]]]:
     """Reasons why single columns cannot be joined, and how the values of others are brought to the pool's unit.
+
+    Parameters
+    ----------
+    sources : list of Source
+    which : {"factors", "readings"}
+        Of the study's columns.
+    pooled : dict
+        From `agreed`.
 
     Returns
     -------

@@ -39,12 +39,31 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
 
 
 def effect_interval(effect: Effect) -> str:
-    """The interval of an effect in words, with its signs where it leaves both directions."""
+    """The interval of an effect in words, with its signs where it leaves both directions.
+
+    Parameters
+    ----------
+    effect : Effect
+
+    Returns
+    -------
+    str
+    """
     return effect.interval().partition("interval ")[2]
 
 
 def too_few(benches: int) -> str:
-    """What a pool of one or two benches says about differences."""
+    """What a pool of one or two benches says about differences.
+
+    Parameters
+    ----------
+    benches : int
+        How many there are.
+
+    Returns
+    -------
+    str
+    """
     return (
         f"With {count(benches, 'bench', 'benches')} a pool cannot tell yet how benches differ: that takes "
         f"{FEWEST} or more. What it says of a new bench rests on belief about benches."
@@ -52,7 +71,16 @@ def too_few(benches: int) -> str:
 
 
 def differs(one: PooledReading) -> str:
-    """How far benches lie apart in one reading, and which stand out."""
+    """How far benches lie apart in one reading, and which stand out.
+
+    Parameters
+    ----------
+    one : PooledReading
+
+    Returns
+    -------
+    str
+    """
     said = f"{capital(one.reading.words)}: {_spread(one)}."
     table = one.differences()
     apart = table[table["stands_out"]]
@@ -94,14 +122,35 @@ def _bound(one):
 
 
 def unit_of(one: PooledReading) -> str:
-    """The unit of a difference between benches."""
+    """The unit of a difference between benches.
+
+    Parameters
+    ----------
+    one : PooledReading
+
+    Returns
+    -------
+    str
+    """
     if one.reading.grades:
         return CHANCES if _bound(one) is not None else "grades"
     return "%" if one.ratio else {"degC": "°C"}.get(one.reading.unit, one.reading.unit)
 
 
 def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
-    """Differences (array) as a figure draws them, in `unit_of`."""
+    """Differences (array) as a figure draws them, in `unit_of`.
+
+    Parameters
+    ----------
+    one : PooledReading
+    values : array
+        On the latent scale.
+
+    Returns
+    -------
+    array
+        Of the same shape.
+    """
     return _size(one, values)
 
 
@@ -114,7 +163,16 @@ def _by(one, middle):
 
 
 def expects(one: PooledReading) -> str:
-    """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
+    """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days.
+
+    Parameters
+    ----------
+    one : PooledReading
+
+    Returns
+    -------
+    str
+    """
     reading, age = one.reading, _age(one)
     shown = one.newcomer().predict(age=age).iloc[0]
     if reading.grades:

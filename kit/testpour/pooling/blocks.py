@@ -136,7 +136,16 @@ class Arrow:
     log_determinant: float
 
     def solve(self, right: np.ndarray) -> np.ndarray:
-        """Curvature to the power -1 times `right` (size, r)."""
+        """Curvature to the power -1 times `right` (size, r).
+
+        Parameters
+        ----------
+        right : array, shape (size, r)
+
+        Returns
+        -------
+        array, shape (size, r)
+        """
         blocks, p = self.blocks, self.blocks.shared
         first, tau = blocks.first_leaf, self.spreads[blocks.leaf]
         out, top, kept = np.array(right, float), right[:p].copy(), []
@@ -160,7 +169,17 @@ class Arrow:
         return out
 
     def inverse_block(self, part: BenchParts) -> np.ndarray:
-        """Covariance of the coefficients and one bench's own effects, (p + d, p + d)."""
+        """Covariance of the coefficients and one bench's own effects, (p + d, p + d).
+
+        Parameters
+        ----------
+        part : BenchParts
+            Of the bench.
+
+        Returns
+        -------
+        array
+        """
         root, link, *_ = part
         top = dpotrs(self.root, np.eye(len(self.root)), lower=1)[0]
         both = back(root, np.hstack([link, np.eye(len(root))]))
@@ -170,17 +189,53 @@ class Arrow:
 
 
 def forth(root: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call."""
+    """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call.
+
+    Parameters
+    ----------
+    root : array, shape (m, m)
+        Lower triangular.
+    right : array, shape (m, r)
+
+    Returns
+    -------
+    array, shape (m, r)
+    """
     return dtrtrs(root, right, lower=1)[0]
 
 
 def back(root: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Solve ``root.T @ x = right``."""
+    """Solve ``root.T @ x = right``.
+
+    Parameters
+    ----------
+    root : array, shape (m, m)
+        Lower triangular.
+    right : array, shape (m, r)
+
+    Returns
+    -------
+    array, shape (m, r)
+    """
     return dtrtrs(root, right, lower=1, trans=1)[0]
 
 
 def factor(blocks: Blocks, weights: np.ndarray, spreads: np.ndarray, precision: np.ndarray) -> Arrow:
-    """The `Arrow` at row `weights` (n,), `spreads` (C,) and the coefficients' belief `precision` (p, p)."""
+    """The `Arrow` at row `weights` (n,), `spreads` (C,) and the coefficients' belief `precision` (p, p).
+
+    Parameters
+    ----------
+    blocks : Blocks
+    weights : array, shape (n,)
+        Curvature of each row's log likelihood, 0 or more.
+    spreads : array, shape (C,)
+        Standard deviations of the components.
+    precision : array, shape (p, p)
+
+    Returns
+    -------
+    Arrow
+    """
     p, total, log_determinant, parts = blocks.shared, precision.copy(), 0.0, []
     for bench in blocks.benches:
         scale = np.r_[np.ones(p), spreads[bench.owner]]

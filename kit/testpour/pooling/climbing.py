@@ -52,20 +52,52 @@ class EvenSpreads:
         return at[:k], np.clip(at[k:], -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
-        """The outer parameters with their spreads as they are."""
+        """The outer parameters with their spreads as they are.
+
+        Parameters
+        ----------
+        at : array
+            Shape parameters, then one score a component.
+
+        Returns
+        -------
+        array
+            Of the same length.
+        """
         shape, scores = self._parts(at)
         scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
         return np.concatenate([shape, np.where(self._believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
-        """The inverse of `plain`."""
+        """The inverse of `plain`.
+
+        Parameters
+        ----------
+        outer : array
+            Shape parameters, then one standard deviation a component.
+
+        Returns
+        -------
+        array
+            Of the same length.
+        """
         shape, spreads = self.marginal.split(outer)
         scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
         scores = np.where(self._believed, -ndtri(2 * ndtr(-spreads / scale)), np.log(spreads))
         return np.concatenate([shape, scores])
 
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
-        """Log of how much each spread grows with its score."""
+        """Log of how much each spread grows with its score.
+
+        Parameters
+        ----------
+        at : array
+            Shape parameters, then one score a component.
+
+        Returns
+        -------
+        array, shape (components,)
+        """
         _, scores = self._parts(at)
         spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
         with np.errstate(invalid="ignore"):
@@ -118,6 +150,14 @@ def most_likely_spreads(
 ) -> dict[str, float]:
     """The most likely spreads, coefficients integrated out: restricted maximum likelihood under flat beliefs.
 
+    Parameters
+    ----------
+    model : IntervalModel
+    bench : array, shape (n,)
+        Number of each row's bench.
+    slopes : list of Slope, optional
+        Coefficients that differ by bench.
+
     Returns
     -------
     dict
@@ -132,7 +172,17 @@ def most_likely_spreads(
 
 
 def slope_name(model: IntervalModel, slope: Slope) -> str:
-    """How the spread of a coefficient that differs by bench is called."""
+    """How the spread of a coefficient that differs by bench is called.
+
+    Parameters
+    ----------
+    model : IntervalModel
+    slope : Slope
+
+    Returns
+    -------
+    str
+    """
     return f"bench {model.coefficient_names[slope.column]}"
 
 
@@ -140,6 +190,14 @@ def pooled_top_of_density(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]
 ) -> tuple[EvenSpreads, Scale, Top]:
     """The highest place of the density of a pool's spreads as scores.
+
+    Parameters
+    ----------
+    model : IntervalModel
+    bench : array, shape (n,)
+        Number of each row's bench.
+    slopes : list of Slope
+        Coefficients that differ by bench.
 
     Returns
     -------

@@ -23,6 +23,11 @@ def pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, 
     Two pours are the same when made at the same moment at the same settings with the same readings. A few with a
     reading or two may agree by chance; a whole log, or pours with `ENOUGH` readings between them, do not.
 
+    Parameters
+    ----------
+    sources : list of Source
+        In the order in which they count.
+
     Returns
     -------
     rows : list of dict
@@ -51,7 +56,16 @@ def pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, 
 
 
 def marks_of(castings: Castings) -> dict[str, int]:
-    """A mark of what each pour holds, for pours that were read: pour to number."""
+    """A mark of what each pour holds, for pours that were read: pour to number.
+
+    Parameters
+    ----------
+    castings : Castings
+
+    Returns
+    -------
+    dict
+    """
     factors = [f.name for f in castings.study.factors if f.name in castings.pours and f.kind != "text"]
     pours = castings.pours
     settings = pd.util.hash_pandas_object(

@@ -51,12 +51,34 @@ class BenchMarginal:
         self.precision, self.linear = root.T @ root, root.T @ self.problem.target
 
     def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Shape and spreads of an outer vector."""
+        """Shape and spreads of an outer vector.
+
+        Parameters
+        ----------
+        outer : array
+            Shape parameters, then one standard deviation a component.
+
+        Returns
+        -------
+        tuple of array
+            Views of the two parts.
+        """
         count = self.blocks.components
         return outer[: len(outer) - count], outer[len(outer) - count :]
 
     def predictor(self, at: np.ndarray, spreads: np.ndarray) -> np.ndarray:
-        """Row means (n, ...) of inner parameters `at` (size, ...)."""
+        """Row means (n, ...) of inner parameters `at` (size, ...).
+
+        Parameters
+        ----------
+        at : array, shape (size, ...)
+        spreads : array, shape (components,)
+            Standard deviations.
+
+        Returns
+        -------
+        array
+        """
         blocks, p = self.blocks, self.blocks.shared
         pieces = []
         for bench in blocks.benches:
@@ -69,7 +91,18 @@ class BenchMarginal:
         return np.concatenate(pieces)
 
     def pull(self, slopes: np.ndarray, spreads: np.ndarray) -> np.ndarray:
-        """The design's transpose times `slopes` (n, r): (size, r)."""
+        """The design's transpose times `slopes` (n, r): (size, r).
+
+        Parameters
+        ----------
+        slopes : array, shape (n, r)
+        spreads : array, shape (components,)
+            Standard deviations.
+
+        Returns
+        -------
+        array
+        """
         blocks, p = self.blocks, self.blocks.shared
         out = np.zeros((self.size, slopes.shape[1]))
         for bench in blocks.benches:
@@ -87,6 +120,17 @@ class BenchMarginal:
 
         Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
         only by its square, a gradient in full.
+
+        Parameters
+        ----------
+        outer : array
+            Shape parameters, then one standard deviation a component.
+        near : float, optional
+            Share of the height.
+
+        Returns
+        -------
+        Place
         """
         shape, spreads = self.split(outer)
 
@@ -117,7 +161,19 @@ class BenchMarginal:
         return -(residual @ residual + at[p:] @ at[p:]) / 2
 
     def value_at(self, place: Place, outer: np.ndarray) -> float:
-        """Log density at `outer`, whose inner mode is `place`."""
+        """Log density at `outer`, whose inner mode is `place`.
+
+        Parameters
+        ----------
+        place : Place
+            From `solve`.
+        outer : array
+            Shape parameters, then one standard deviation a component.
+
+        Returns
+        -------
+        float
+        """
         shape, spreads = self.split(outer)
         value = place.rows.value.sum() + self._belief(place.at) + self.problem.constant
         value += (self.blocks.shared - len(self.problem.target)) * LOG_2PI / 2 - place.arrow.log_determinant / 2

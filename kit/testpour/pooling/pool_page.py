@@ -35,12 +35,31 @@ STYLE = (
 
 
 def pool_html(pooled: Pool) -> str:
-    """The pool in a notebook: a sentence, what holds where, what differs, what to expect."""
+    """The pool in a notebook: a sentence, what holds where, what differs, what to expect.
+
+    Parameters
+    ----------
+    pooled : Pool
+
+    Returns
+    -------
+    str
+    """
     return "".join(_body(pooled, level=3))
 
 
 def write_page(pooled: Pool, path: str | Path) -> Path:
     """Write the pool as one HTML file that needs no network; return its path.
+
+    Parameters
+    ----------
+    pooled : Pool
+    path : str or Path
+        Of the file to write.
+
+    Returns
+    -------
+    Path
 
     Raises
     ------

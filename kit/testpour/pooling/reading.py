@@ -47,7 +47,17 @@ class BenchFit(ReadingFit):
     away: dict[str, np.ndarray] = field(default_factory=dict)
 
     def mean(self, table: pd.DataFrame) -> np.ndarray:
-        """Latent mean at each row of a settings table: shape (draws, rows)."""
+        """Latent mean at each row of a settings table: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            n rows, complete, in the factors' units.
+
+        Returns
+        -------
+        array
+        """
         mean = super().mean(table)
         for name, apart in self.away.items():
             column = np.ones(len(table)) if name == "bench" else self._column(name, table)
@@ -262,7 +272,16 @@ def _model(reading, believed, rows, scale):
 
 
 def bench_scale(believed: ReadingBeliefs) -> float:
-    """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of."""
+    """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of.
+
+    Parameters
+    ----------
+    believed : ReadingBeliefs
+
+    Returns
+    -------
+    float
+    """
     believed_of = {term.name: belief for term, belief in zip(believed.terms, believed.beliefs, strict=True)}
     level = believed_of.get("level") or believed.cuts
     assert level is not None, "grades have cuts where other readings have a level"
@@ -270,7 +289,18 @@ def bench_scale(believed: ReadingBeliefs) -> float:
 
 
 def slopes_of(believed: ReadingBeliefs, rows: pd.DataFrame) -> tuple[Slope, ...]:
-    """The effects that may differ by bench: those that enough benches varied."""
+    """The effects that may differ by bench: those that enough benches varied.
+
+    Parameters
+    ----------
+    believed : ReadingBeliefs
+    rows : DataFrame
+        One a reading: its settings, and ``bench``.
+
+    Returns
+    -------
+    tuple of Slope
+    """
     found = []
     for column, (term, belief) in enumerate(zip(believed.terms, believed.beliefs, strict=True)):
         if term.name in SLOPED:

@@ -27,7 +27,22 @@ class NoLogInside(Problem):
 
 
 def for_page(held: Any) -> str:
-    """Anything JSON can hold as text that no page takes for markup."""
+    """Anything JSON can hold as text that no page takes for markup.
+
+    Parameters
+    ----------
+    held : object
+        Dicts, lists, texts and finite numbers.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueError
+        If a number is NaN or infinite.
+    """
     text = json.dumps(held, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
@@ -128,7 +143,17 @@ def _castings(held):
 
 
 def inside(path: str | Path) -> dict[str, Any]:
-    """What a page carries, as `carried` made it; see `read_page` for what it raises."""
+    """What a page carries, as `carried` made it; see `read_page` for what it raises.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of a findings page.
+
+    Returns
+    -------
+    dict
+    """
     path = Path(path)
     if not path.exists():
         raise FileNotFoundError(f"No file {path}. Give the path of a findings page.")

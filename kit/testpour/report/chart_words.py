@@ -15,7 +15,17 @@ if TYPE_CHECKING:
 
 
 def chart_words(fits: Fits) -> dict[str, Any] | None:
-    """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
+    """The recipe chart as a table of words; None where the study has no catalyst to give or no aim.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Returns
+    -------
+    dict or None
+        ``says``, ``workable``, ``heads`` and rows of cells in words.
+    """
     try:
         chart = recipe_chart(fits)
     except ValueError:  # no aim, no room, aims that conflict

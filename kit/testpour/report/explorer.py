@@ -71,6 +71,17 @@ def stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
     """Where a slider stops: the factor's span widened to what was poured, on its steps.
 
     A factor without a span that the log never varied has one stop, where it was poured.
+
+    Parameters
+    ----------
+    factor : Factor
+    poured : Series
+        Its values in the log; NaN is passed over.
+
+    Returns
+    -------
+    array, shape (stops,)
+        Ascending, in the factor's unit.
     """
     poured = pd.Series(dtype=float) if poured is None else poured.dropna()
     if factor.kind == "yes/no":
@@ -88,7 +99,17 @@ def stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
 
 
 def scores(draws: int) -> np.ndarray:
-    """The normal scores that `ReadingFit.new_castings` gives its draws."""
+    """The normal scores that `ReadingFit.new_castings` gives its draws.
+
+    Parameters
+    ----------
+    draws : int
+        How many.
+
+    Returns
+    -------
+    array, shape (draws,)
+    """
     return np.random.default_rng(0).permutation(ndtri((np.arange(draws) + 0.5) / draws))
 
 
@@ -101,12 +122,34 @@ def _factor(factor, stops, poured):
 
 
 def unit_words(unit: str) -> str:
-    """A unit as it stands behind a number, with its blank: ``" °C"``."""
+    """A unit as it stands behind a number, with its blank: ``" °C"``.
+
+    Parameters
+    ----------
+    unit : str
+        As declared: "degC", "min" ...
+
+    Returns
+    -------
+    str
+    """
     return show(0, unit)[1:]
 
 
 def nearest(stops: np.ndarray, value: float) -> int:
-    """Place of the stop nearest to `value`."""
+    """Place of the stop nearest to `value`.
+
+    Parameters
+    ----------
+    stops : array, shape (stops,)
+        Ascending.
+    value : float
+        In the unit of `stops`.
+
+    Returns
+    -------
+    int
+    """
     return int(np.abs(stops - value).argmin())
 
 

@@ -64,7 +64,17 @@ class Overlap:
 
 
 def overlap_of(first: Fits, second: Fits) -> Overlap:
-    """The `Overlap` of two `Fits`."""
+    """The `Overlap` of two `Fits`.
+
+    Parameters
+    ----------
+    first, second : Fits
+        Of two studies.
+
+    Returns
+    -------
+    Overlap
+    """
     readings: list[Reading] = []
     unlike: list[str] = []
     for name in first:

@@ -29,6 +29,16 @@ def packed(columns: np.ndarray) -> dict[str, Any]:
 
 
 def unpacked(held: dict[str, Any]) -> np.ndarray:
-    """The columns again: shape (rows, columns). The inverse of `packed`, to half a step."""
+    """The columns again: shape (rows, columns). The inverse of `packed`, to half a step.
+
+    Parameters
+    ----------
+    held : dict
+        From `packed`.
+
+    Returns
+    -------
+    array
+    """
     counted = np.frombuffer(base64.b64decode(held["data"]), "<u2").reshape(len(held["low"]), -1).T
     return np.array(held["low"]) + counted * np.array(held["step"])

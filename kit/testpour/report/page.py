@@ -136,7 +136,24 @@ def render(
     fits: Fits, *, room: str | float | Sequence[str | float] | None = None, by: str | None = None,
     before: dict[str, Any] | None = None, photos: Iterable[Photo] = ()
 ) -> str:
-    """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`."""
+    """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str or float, optional
+        °C, or text with a unit, one or several; those of the log by default.
+    by : str, optional
+        Who signs.
+    before : dict, optional
+        What an earlier page carries, to say what is new; from `carried.inside`.
+    photos : iterable of Photo, optional
+        Those to show.
+
+    Returns
+    -------
+    str
+    """
     castings, given = fits.castings, story.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
     script = files("testpour.report").joinpath("templates", "explorer.js").read_text("utf-8")

@@ -47,7 +47,17 @@ def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[
 
 
 def pictured(photos: Iterable[Photo], castings: Castings) -> list[Photo]:
-    """The photographs of the pours in `castings`."""
+    """The photographs of the pours in `castings`.
+
+    Parameters
+    ----------
+    photos : iterable of Photo
+    castings : Castings
+
+    Returns
+    -------
+    list of Photo
+    """
     return [photo for photo in photos if photo.pour in castings.pours.index]
 
 

@@ -17,7 +17,16 @@ LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how man
 
 
 def causes(fits: Fits) -> dict[str, Any] | None:
-    """Why the last castings that miss an aim came out so; None where no casting is read."""
+    """Why the last castings that miss an aim came out so; None where no casting is read.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Returns
+    -------
+    dict or None
+    """
     castings = fits.castings
     read = set(castings.readings["pour"])
     looked = [pour for pour in castings.pours.index if pour in read][-LOOKED:]

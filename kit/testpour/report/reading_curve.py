@@ -88,7 +88,18 @@ def show_reading(
 
 
 def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
-    """The average casting at each row, in the reading's unit; for grades the average grade: shape (draws, rows)."""
+    """The average casting at each row, in the reading's unit; for grades the average grade: shape (draws, rows).
+
+    Parameters
+    ----------
+    fit : ReadingFit
+    table : DataFrame
+        n rows, complete, in the factors' units; ``age`` in h where the model needs it.
+
+    Returns
+    -------
+    array
+    """
     mean = fit.mean(table)
     cuts = fit.posterior.cuts
     if cuts is not None:
@@ -97,12 +108,32 @@ def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
 
 
 def aim_age(fit: ReadingFit) -> float | None:
-    """Age of the reading's aim in hours; None where it has none."""
+    """Age of the reading's aim in hours; None where it has none.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+
+    Returns
+    -------
+    float or None
+    """
     return next((a.age for a in fit.study.aims if a.reading == fit.reading.name and a.age is not None), None)
 
 
 def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: bool = False) -> None:
-    """The middle and 90 % band of the average over `values`; dots and bars where the values stand apart."""
+    """The middle and 90 % band of the average over `values`; dots and bars where the values stand apart.
+
+    Parameters
+    ----------
+    ax : Axes
+    values : array, shape (k,)
+        On the x axis.
+    quantiles : array, shape (3, k)
+        Low, middle and high, on the y axis.
+    apart : bool, optional
+        Whether the values stand apart, as yes and no do.
+    """
     low, middle, high = quantiles
     words = "average casting, 90 % interval"
     if apart:
@@ -114,7 +145,17 @@ def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: boo
 
 
 def draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: float | None) -> None:
-    """The log's readings at `places`, beside one another where they coincide; those of other ages are left out."""
+    """The log's readings at `places`, beside one another where they coincide; those of other ages are left out.
+
+    Parameters
+    ----------
+    ax : Axes
+    fit : ReadingFit
+    places : array or Series
+        x value of each pour, indexed by its name.
+    age : float or None
+        h; None for a reading without ages.
+    """
     rows = fit.rows
     if fit.reading.ages:
         rows = rows[np.isclose(rows["age"], np.nan if age is None else age)]
@@ -128,7 +169,17 @@ def draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: fl
 
 
 def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading: Reading) -> None:
-    """Readings as known: a dot where exact, a bar between two ends, an arrow where an end is open."""
+    """Readings as known: a dot where exact, a bar between two ends, an arrow where an end is open.
+
+    Parameters
+    ----------
+    ax : Axes
+    at : array or Series, shape (n,)
+        On the x axis.
+    rows : DataFrame
+        n rows, with ``low`` and ``high`` in the reading's unit.
+    reading : Reading
+    """
     low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
     exact = low == high
     between = np.isfinite(low) & np.isfinite(high) & ~exact

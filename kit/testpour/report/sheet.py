@@ -63,7 +63,30 @@ class Sheet:
 
 
 def checked(path: str | Path, paper: str, what: str) -> Path:
-    """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter."""
+    """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the page to write.
+    paper : str
+        "A4" or "Letter".
+    what : str
+        What the page is, for example "handout"; an earlier one may be replaced.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    ValueError
+        If the paper is not known.
+    FileNotFoundError
+        If the folder does not exist.
+    FileExistsError
+        If another thing lies at `path`.
+    """
     refuse_paper(paper)
     return free_for(path, page_kind(what))
 
@@ -72,7 +95,30 @@ def write_sheet(
     path: str | Path, name: str, fits: Fits, what: str, *, paper: str, date: str | None, note: str = "",
     **given: Any
 ) -> Sheet:
-    """Fill a template of this room and write it; the `Sheet`."""
+    """Fill a template of this room and write it; the `Sheet`.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the page to write.
+    name : str
+        File name of the template.
+    fits : Fits
+    what : str
+        What the page is, for example "handout".
+    paper : str
+        "A4" or "Letter".
+    date : str or None
+        Printed as given; today by default.
+    note : str, optional
+        Added to what the `Sheet` says of itself.
+    **given
+        What else the template asks for.
+
+    Returns
+    -------
+    Sheet
+    """
     text = template("report", name).render(
         study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
@@ -84,7 +130,18 @@ def write_sheet(
 def advice_rows(
     fits: Fits, room: str | float | Sequence[str | float | None] | None
 ) -> Iterator[dict[str, Any]]:
-    """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
+    """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None or None
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Yields
+    ------
+    dict
+    """
     for where, given in story.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
         if isinstance(given, UNADVISED):
@@ -107,7 +164,19 @@ def _gel(fits, given):
 
 
 def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
-    """What a page says is still open, and it in brief: three lines of a sheet hold no list of everything."""
+    """What a page says is still open, and it in brief: three lines of a sheet hold no list of everything.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None or None
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Returns
+    -------
+    dict
+        As `story.still_open`, and ``brief``.
+    """
     found = story.still_open(fits, room)
     return {**found, "brief": brief(found["unsettled"], len(fits), len(fits.castings.pours))}
 
@@ -150,6 +219,14 @@ def strongest(fits: Fits) -> list[str]:
 
     An effect on a reading with an aim counts by how far it moves the chance of meeting that aim, the other
     settings as usual; any other comes after, by how many half-widths of its interval it differs from none.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Returns
+    -------
+    list of str
     """
     each = []
     for name, fit in fits.items():

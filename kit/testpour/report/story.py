@@ -40,7 +40,23 @@ LATEST = 12  # sessions told one by one
 def drawn(
     draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any
 ) -> dict[str, str] | None:
-    """A figure as an image address ("svg" or "png") and its text, or None where there is nothing to draw."""
+    """A figure as an image address ("svg" or "png") and its text, or None where there is nothing to draw.
+
+    Parameters
+    ----------
+    draw : callable
+        Returns a `Picture`.
+    *given
+        Passed on to `draw`.
+    kind : {"svg", "png"}, optional
+    **options
+        Passed on to `draw`.
+
+    Returns
+    -------
+    dict or None
+        ``src`` and ``says``.
+    """
     try:
         picture = draw(*given, **options)
     except ValueError:
@@ -54,7 +70,17 @@ def _kind(castings):
 
 
 def asked(study: Study) -> dict[str, Any]:
-    """The question, the resin and the aims."""
+    """The question, the resin and the aims.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict
+        ``question``, ``resin``, ``aims`` and ``varied``, all in words.
+    """
     return {
         "question": study.question,
         "resin": study.resin.get("kind", ""),
@@ -70,7 +96,16 @@ def _span(factor):
 
 
 def poured(castings: Castings) -> dict[str, Any]:
-    """Sessions and rooms in words, the pours as a table, and where they lie as a figure."""
+    """Sessions and rooms in words, the pours as a table, and where they lie as a figure.
+
+    Parameters
+    ----------
+    castings : Castings
+
+    Returns
+    -------
+    dict
+    """
     study, pours, readings = castings.study, castings.pours, castings.readings
     sessions = []
     each = list(pours.groupby("session", sort=False))
@@ -105,7 +140,18 @@ def _rooms(study, part):
 
 
 def between(factor: Factor, values: pd.Series) -> str:
-    """The range of some settings in words; one value where they are alike."""
+    """The range of some settings in words; one value where they are alike.
+
+    Parameters
+    ----------
+    factor : Factor
+    values : Series
+        In the factor's unit; at least one.
+
+    Returns
+    -------
+    str
+    """
     low, high = values.min(), values.max()
     return factor.show(low) if low == high else f"{low:.3g} to {factor.show(high)}"
 
@@ -124,7 +170,16 @@ def _blank(value):
 
 
 def found(fits: Fits) -> Iterator[dict[str, Any]]:
-    """For each reading, those with an aim first: what the settings did, in sentences and figures."""
+    """For each reading, those with an aim first: what the settings did, in sentences and figures.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Yields
+    ------
+    dict
+    """
     aimed = {aim.reading for aim in fits.study.aims}
     for name in sorted(fits, key=lambda name: name not in aimed):
         fit = fits[name]
@@ -154,7 +209,18 @@ def _checked(fit):
 def advice(
     fits: Fits, room: str | float | Sequence[str | float | None] | None = None
 ) -> list[tuple[str | float | None, Recommendation | Unadvised]]:
-    """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both)."""
+    """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both).
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None, optional
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Returns
+    -------
+    list of tuple
+    """
     given: list[tuple[str | float | None, Recommendation | Unadvised]] = []
     for one in rooms(fits, room):
         try:
@@ -167,7 +233,18 @@ def advice(
 def advised(
     fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Unadvised]]
 ) -> dict[str, Any]:
-    """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
+    """The recommended settings for each room, with what to expect there; the map, and the chart for the wall.
+
+    Parameters
+    ----------
+    fits : Fits
+    given : list of tuple
+        From `advice`.
+
+    Returns
+    -------
+    dict
+    """
     said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
     advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
     names = {f.name for f in fits.study.factors if f.kind == "number"}
@@ -181,7 +258,19 @@ def advised(
 def rooms(
     fits: Fits, room: str | float | Sequence[str | float | None] | None = None
 ) -> list[str | float | None]:
-    """The room temperatures to advise on: those given, or those met, to the whole degree."""
+    """The room temperatures to advise on: those given, or those met, to the whole degree.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None, optional
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Returns
+    -------
+    list of str, float or None
+        Holds None alone where no room was logged.
+    """
     if room is not None:
         return [room] if isinstance(room, str | float | int) else list(room)
     pours = fits.castings.pours
@@ -221,7 +310,18 @@ def _few(value):
 
 
 def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
-    """What the log cannot tell yet, as reading to its settings, and what to pour next."""
+    """What the log cannot tell yet, as reading to its settings, and what to pour next.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None or None
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Returns
+    -------
+    dict
+    """
     each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.told] for fit in fits.values()}
     unsettled = {reading: names for reading, names in each.items() if names}
     try:
@@ -247,7 +347,16 @@ def _worth(given):
 
 
 def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
-    """One row a belief: reading, effect, mean and sd on the model's scale, confidence, source."""
+    """One row a belief: reading, effect, mean and sd on the model's scale, confidence, source.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Yields
+    ------
+    tuple of str
+    """
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
             yield (fit.reading.words, term.words, f"{belief.mean:g}", f"{belief.sd:g}", belief.confidence, belief.source)
