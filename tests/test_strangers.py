@@ -196,6 +196,7 @@ def test_no_words_act_in_a_notebook(shown):
     assert told > 20
 
 
+@pytest.mark.slow
 def test_no_words_act_on_a_written_page(shown):
     pages = sorted(shown[1].glob("*.html"))
     assert {"page", "handout", "wall", "bench", "labels", "chart", "pool"} == {page.stem for page in pages}
