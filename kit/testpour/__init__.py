@@ -44,7 +44,7 @@ _HOMES = {
     "next_pours": "advice.batch",
     "outlook": "planning.outlook",
     "oven_hour": "advice.thickness",
-    "plan_panel": "panels.plan",
+    "plan_panel": "panels.make_plan",
     "plan_pours": "planning.plan",
     "pool": "pooling.pool",
     "pour_panel": "panels.pour",

@@ -82,6 +82,18 @@ class Column:
 
         `decimal` is the decimal mark of the text, where known.
 
+        Parameters
+        ----------
+        value : str or float
+            A number in `unit`, or text with a unit of the same dimension.
+        decimal : str, optional
+            Decimal mark of the text, "." or ","; by default it is told from the text.
+
+        Returns
+        -------
+        float
+            In `unit`.
+
         Raises
         ------
         UnitProblem
@@ -96,7 +108,18 @@ class Column:
         return number
 
     def show(self, value: float) -> str:
-        """`value` with its unit, as it reads in a sentence."""
+        """`value` with its unit, as it reads in a sentence.
+
+        Parameters
+        ----------
+        value : float
+            In `unit`.
+
+        Returns
+        -------
+        str
+            For example ``"1.5 %"``.
+        """
         return show(value, self.unit)
 
 
@@ -130,13 +153,41 @@ class Factor(Column):
     step: float = 0.0
 
     def rounded(self, value: float | np.ndarray | pd.Series) -> Any:
-        """`value` (number or array) on the finest step worth setting."""
+        """`value` (number or array) on the finest step worth setting.
+
+        Parameters
+        ----------
+        value : float, array or Series
+            In `unit`.
+
+        Returns
+        -------
+        float, array or Series
+            In `unit`; yes or no as 1 or 0; unchanged where the factor has no step.
+        """
         if self.kind == "yes/no":
             return np.round(value)
         return np.round(np.round(np.asarray(value) / self.step) * self.step, 6) if self.step else value
 
     def parse(self, value: str | float, decimal: str | None = None) -> Any:
-        """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot."""
+        """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot.
+
+        Parameters
+        ----------
+        value : str or float
+            A number in `unit`, text with a unit, a word for yes or no, or the name of a lot.
+        decimal : str, optional
+            Decimal mark of the text, "." or ","; by default it is told from the text.
+
+        Returns
+        -------
+        float or str
+
+        Raises
+        ------
+        UnitProblem
+            If it cannot be read, is neither yes nor no, or lies outside the range.
+        """
         if self.kind == "text":
             return str(value).strip()
         if self.kind == "yes/no":
@@ -147,7 +198,17 @@ class Factor(Column):
         return super().parse(value, decimal)
 
     def show(self, value: float | str) -> str:
-        """`value` as it reads in a sentence."""
+        """`value` as it reads in a sentence.
+
+        Parameters
+        ----------
+        value : float or str
+            In `unit`; 1 and 0 for yes and no; text for a lot.
+
+        Returns
+        -------
+        str
+        """
         if self.kind == "yes/no":
             return "yes" if value else "no"
         return str(value) if self.kind == "text" else super().show(float(value))
@@ -178,7 +239,18 @@ class Reading(Column):
     resolution: float = 0.0
 
     def show(self, value: float) -> str:
-        """`value` as it reads in a sentence; a grade with its word."""
+        """`value` as it reads in a sentence; a grade with its word.
+
+        Parameters
+        ----------
+        value : float
+            In `unit`; for grades the number of a grade, from 0.
+
+        Returns
+        -------
+        str
+            For example ``"12 min"`` or ``"grade 1 (slightly tacky)"``.
+        """
         if self.grades:
             return f"grade {value:g} ({self.grades[round(value)]})"
         return super().show(value)

@@ -140,7 +140,9 @@ class Study:
         Parameters
         ----------
         given : dict, optional
-            Factor name to number or text with a unit; `more` adds to it.
+            Factor name to number or text with a unit.
+        **more
+            The same, by name; they go before `given`.
 
         Returns
         -------

@@ -6,7 +6,7 @@ One reader for study files, sheets and traces, so that all of them take and refu
 import os
 import re
 import stat
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ OTHERS = {
 TOLD = 20_000  # characters that tell text from other things
 QUOTED = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 SEPARATORS = ";\t,"
+MARKED = re.compile(r"[-+\u2212]?(\d*)([.,])(\d+)(?!\2)(?!\s*\d)")  # a number with one comma or point, at the start of a cell
 
 
 class TextProblem(ValueError):
@@ -104,6 +105,28 @@ def decoded(raw: bytes, codings: Sequence[str]) -> str | None:
         except UnicodeDecodeError:
             continue
     return None
+
+
+def decimal_marks(cells: Iterable[str]) -> dict[tuple[str, str], str]:
+    """How the numbers of a table use commas and points.
+
+    Parameters
+    ----------
+    cells : iterable of str
+        Each with a number at its start, or anything else, which is passed over.
+
+    Returns
+    -------
+    dict
+        (mark, use) to the first cell that shows it. The mark is "," or "."; its use is "decimal" where it can be
+        nothing else (1,5), and "either" where it may part thousands as well (1,250).
+    """
+    found: dict[tuple[str, str], str] = {}
+    for cell in cells:
+        if one := MARKED.match(cell):
+            thousands = len(one[3]) == 3 and re.fullmatch(r"[1-9]\d{0,2}", one[1])
+            found.setdefault((one[2], "either" if thousands else "decimal"), cell)
+    return found
 
 
 def _wide(raw):

@@ -9,6 +9,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.spreadsheet import read_sheet
+from testpour.text_file import decimal_marks
 from testpour.units import UnitProblem
 
 
@@ -30,6 +31,20 @@ def sheet(folder, text):
 def test_no_decimal_mark_moves(study, tmp_path, text, thickness):
     settings = read_sheet(study, sheet(tmp_path, text))[0]["settings"]
     assert settings == {"catalyst": 1.5, "thickness": pytest.approx(thickness, abs=1e-12)}
+
+
+@pytest.mark.parametrize(
+    ("cells", "marks"),
+    [
+        (["1,5 °C", "7"], {(",", "decimal")}),
+        (["1,250"], {(",", "either")}),  # one and a quarter, or twelve hundred and fifty
+        (["0,250", "1234,567"], {(",", "decimal")}),  # no group of thousands begins with 0 or has four digits
+        (["-1,5", "-1.25"], {(",", "decimal"), (".", "decimal")}),
+        (["1.250.000", "12.5.2024", "10:05", "gel, 1,5"], set()),  # a mark that comes twice marks no decimals
+    ],
+)
+def test_what_commas_and_points_may_mark(cells, marks):
+    assert set(decimal_marks(cells)) == marks
 
 
 def test_a_comma_that_may_be_either_is_refused(study, tmp_path):

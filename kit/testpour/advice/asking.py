@@ -32,7 +32,7 @@ class AskedTooMuch(ValueError):
 
 
 @dataclass(frozen=True)
-class Asked:
+class CureQuestion:
     """A question that may be answered.
 
     Parameters
@@ -69,7 +69,7 @@ class Asked:
 def asked(
     fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
     depths: bool = True
-) -> Asked:
+) -> CureQuestion:
     """Check a question against the resin, the limits and what was poured.
 
     Parameters
@@ -84,7 +84,7 @@ def asked(
 
     Returns
     -------
-    Asked
+    CureQuestion
 
     Raises
     ------
@@ -112,10 +112,10 @@ def asked(
     if problems:
         raise AskedTooMuch(problems)
     lot = learn_lot(fits.castings)
-    return Asked(study, row, lot, thickest, (*found.warnings, *_contradicted(fits, lot)))
+    return CureQuestion(study, row, lot, thickest, (*found.warnings, *_contradicted(fits, lot)))
 
 
-def peak_bound(asking: Asked, at_most: str | float | None) -> float:
+def peak_bound(asking: CureQuestion, at_most: str | float | None) -> float:
     """The peak (degC) to stay under: as given, the study's aim, or the usual one."""
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)

@@ -106,7 +106,9 @@ class NextPours:
         Parameters
         ----------
         resin : float or str, optional
-            Resin to weigh for each pour; see `weighing.weigh_out`, also for `amounts`.
+            Resin to weigh for each pour; g where no unit is given.
+        **amounts
+            As for `weighing.weigh_out`; they replace what the pour says.
 
         Returns
         -------

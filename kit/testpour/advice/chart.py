@@ -99,6 +99,10 @@ class RecipeChart:
         paper : {"A4", "Letter"}
         date : str, optional
             Printed as given; today by default.
+
+        Returns
+        -------
+        Path
         """
         return put(path, chart_html(self, paper=paper, date=dated(date)), SAVED)
 

@@ -150,6 +150,16 @@ class Answer:
     def observe(self, **observed: str) -> "Answer":
         """The answer with more observations: ``answer.observe(where="open face only")``.
 
+        Parameters
+        ----------
+        **observed
+            Question name to one of its answers, in the words of `questions`; an answer given before is
+            replaced.
+
+        Returns
+        -------
+        Answer
+
         Raises
         ------
         KeyError, ValueError
@@ -159,7 +169,18 @@ class Answer:
         return replace(self, weighed=weighed, observed=said)
 
     def skip(self, *names: str) -> "Answer":
-        """The answer with questions set aside; without names, the one that `ask` gives."""
+        """The answer with questions set aside; without names, the one that `ask` gives.
+
+        Parameters
+        ----------
+        *names
+            Names of questions.
+
+        Returns
+        -------
+        Answer
+            The same chances; only what `ask` and `questions` offer differs.
+        """
         asked = None if names else self.ask()
         if asked:
             names = (asked.question.name,)

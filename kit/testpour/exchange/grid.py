@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from testpour.exchange.letters import TraceProblems
+from testpour.text_file import SEPARATORS, decimal_marks
 
-SEPARATORS = "\t;,"
+GROUPING = r"[' \u00a0]"  # between groups of digits
 FEWEST = 5  # rows
 LARGEST = 1e15  # beyond it no logger counts, and sums of it overflow
 ENOUGH = 3000  # lines that tell the separator
@@ -87,7 +88,7 @@ def number(cell: str, decimal: str) -> tuple[float, str] | None:
     found = QUANTITY.fullmatch(cell)
     if not found:
         return None
-    digits = re.sub(r"[' \u00a0]", "", found[1]).replace("\u2212", "-").rstrip(".,")
+    digits = re.sub(GROUPING, "", found[1]).replace("\u2212", "-").rstrip(".,")
     thousands = "," if decimal == "." else "."
     whole = re.fullmatch(rf"[-+]?\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d+)?", digits)
     digits = digits.replace(thousands, "") if whole else digits
@@ -161,18 +162,13 @@ def _refuse_two_commas(name, separator, rows, block):
 def _decimal(name, data):
     """The decimal mark: the one that is not a mark of thousands."""
     cells = [cell for row in data for cell in row if QUANTITY.fullmatch(cell) and not TIMELIKE.fullmatch(cell)]
-    comma = [c for c in cells if "," in c and "." not in c]
-    point = [c for c in cells if "." in c and "," not in c]
     both = [c for c in cells if "," in c and "." in c]
     if both:
         return max(",.", key=lambda mark: sum(c.rfind(mark) > c.rfind("." if mark == "," else ",") for c in both))
-    thousand = re.compile(r"[-+]?[1-9]\d{0,2}[.,]\d{3}(\D.*)?")
+    marks = decimal_marks(re.sub(GROUPING, "", cell) for cell in cells)
+    comma, point = marks.get((",", "decimal")), marks.get((".", "decimal"))
     if comma and point:
-        if all(thousand.fullmatch(c) for c in comma):
-            return "."
-        if all(thousand.fullmatch(c) for c in point):
-            return ","
-        raise TraceProblems(name, [
-            f"decimals are marked by commas ({comma[0]!r}) and by points ({point[0]!r}). Export again with one of them."
-        ])
-    return "," if comma else "."
+        raise TraceProblems(name, [f"decimals are marked by commas ({comma!r}) and by points ({point!r}). Export again with one of them."])
+    if comma or point:
+        return "," if comma else "."
+    return "," if {mark for mark, _ in marks} == {","} else "."

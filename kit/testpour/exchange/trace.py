@@ -135,7 +135,18 @@ class Trace:
         return log_trace(self, logbook, pour, by=by, why=why)
 
     def words(self, reading: str) -> str:
-        """One reading in words, or "" where the trace does not tell it."""
+        """One reading in words, or "" where the trace does not tell it.
+
+        Parameters
+        ----------
+        reading : {"gel_time", "time_to_peak", "peak_temperature"}
+            Name of the reading.
+
+        Returns
+        -------
+        str
+            In min or °C, for example ``"21 to 24 min"``.
+        """
         if reading not in self.readings.index:
             return ""
         row = self.readings.loc[reading]

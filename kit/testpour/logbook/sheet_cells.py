@@ -9,7 +9,7 @@ from pathlib import Path
 
 from testpour.archive import Archive
 from testpour.logbook.tables import LogProblem
-from testpour.text_file import SEPARATORS, TextProblem, read_text
+from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
 from testpour.wording import SHOWN
 
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
@@ -67,10 +67,8 @@ def _text(path):
 
 def _decimal(rows):
     """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``."""
-    cells = [cell.strip() for row in rows for cell in row]
-    point = any(re.match(r"\d+\.\d+(?![\d.])(\s*\D|$)", cell) for cell in cells)
-    comma = any(re.match(r"(\d+,(\d{1,2}|\d{4,})|0,\d{3})(?![\d,])(\s*[^\s\d]|$)", cell) for cell in cells)
-    return "," if comma and not point else None
+    marks = decimal_marks(cell.strip() for row in rows for cell in row)
+    return "," if (",", "decimal") in marks and not any(mark == "." for mark, _ in marks) else None
 
 
 def _workbook(path):

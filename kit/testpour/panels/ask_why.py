@@ -74,9 +74,10 @@ class WhyPanel(Panel):
         if self._held[0] is not first or self._held[1] != (seen, passed):  # asked for several times in one tap
             found = first.observe(**{**first.observed, **seen}) if seen else first
             self._held = first, (seen, passed), found.skip(*passed) if passed else found
+        assert self._held[2] is not None
         return self._held[2]
 
-    _held = (None, None, None)
+    _held: tuple[Answer | None, tuple[dict, list] | None, Answer | None] = (None, None, None)
 
     def _first(self, fits, pour, scale):
         """The answer before anything was tapped; what no tap changes is worked out with it."""
@@ -105,18 +106,37 @@ class WhyPanel(Panel):
             return self.answer().sentence()
 
     def tap_say(self, which: str) -> None:
-        """Take an answer: ``question|place of the answer``."""
+        """Take an answer: ``question|place of the answer``.
+
+        Parameters
+        ----------
+        which : str
+            Name of the question and place of the answer, from 0, with a bar between.
+        """
         name, place = which.rsplit("|", 1)
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         question = self.answer().case.table.questions[name]
         self._keep(pour, {**seen, name: question.answers[int(place)]}, passed)
 
     def tap_pass(self, name: str) -> None:
+        """Set a question aside that cannot be answered.
+
+        Parameters
+        ----------
+        name : str
+            Of the question.
+        """
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         self._keep(pour, seen, [*passed, name])
 
     def tap_back(self, name: str) -> None:
-        """Take an answer back that was not saved."""
+        """Take an answer back that was not saved.
+
+        Parameters
+        ----------
+        name : str
+            Of the question.
+        """
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         self._keep(pour, {q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
 

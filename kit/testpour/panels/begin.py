@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -11,8 +12,8 @@ import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
 from testpour.cautions import check_resin
 from testpour.panels import study_text
-from testpour.panels.begin_aims import Aims
-from testpour.panels.begin_fields import Resin, Settings, Tools
+from testpour.panels.begin_aims import AimFields
+from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
@@ -72,11 +73,13 @@ class BeginPanel(Panel):
                 self._held_wanted = mark, self._wanted()
             except (Needed, Problems) as problem:
                 self._held_wanted = mark, problem
-        if isinstance(self._held_wanted[1], Exception):
-            raise self._held_wanted[1].with_traceback(None)
-        return self._held_wanted[1]
+        held = self._held_wanted[1]
+        assert held is not None
+        if isinstance(held, Exception):
+            raise held.with_traceback(None)
+        return held
 
-    _held_wanted = (None, None)
+    _held_wanted: tuple[Any, tuple[str, Study] | Needed | Problems | None] = (None, None)
 
     def _wanted(self):
         study = self.now()
@@ -113,6 +116,15 @@ class BeginPanel(Panel):
         return f"Written to {path}. Next: plan the pours in tp.plan_panel(). {study.sentence()}"
 
     def typed(self, name: str, words: str) -> None:
+        """Keep what was typed; the step of the scale is kept for every panel.
+
+        Parameters
+        ----------
+        name : str
+            Of the field.
+        words : str
+            As typed.
+        """
         if name == "scale":
             Memory(self.workshop.folder, "tools").put(scale=words)
         super().typed(name, words)
@@ -122,8 +134,8 @@ class BeginPanel(Panel):
         made = [entry("name", "Name of the study", self._typed("name", study.name), problem=problem, hint="what you make, and when"),
                 entry("question", "What do you want to know?", self._typed("question", study.question), wide=True)]  # fmt: skip
         says = self.memory.get
-        tools = Tools(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
-        return made, Resin(study, says), Settings(study, says, self._logged()), tools, Aims(study, says, tools.wanted())
+        tools = ToolFields(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
+        return made, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())
 
     def _typed(self, name, usual):
         return self.memory.get(name, usual)

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from testpour.catalogue import catalogue
+from testpour.panels.begin_fields import Says
 from testpour.panels.numbers import plain
 from testpour.panels.parts import Part, choice, entry, row
+from testpour.study import Study
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import capital
 
 
-class Aims:
+class AimFields:
     """What a good casting must meet."""
 
-    def __init__(self, study, says, taken):
+    def __init__(self, study: Study, says: Says, taken: dict[str, Any]) -> None:
         self.study, self.says = study, says
         own = {r.name: r for r in study.readings}
         known = catalogue()["readings"]
-        self.readings = {name: own.get(name, known.get(name)) for name in [*known, *(n for n in own if n not in known)] if taken.get(name, name in own)}
+        self.readings = {name: reading for name, reading in {**known, **own}.items() if taken.get(name, name in own)}
         self.scale = taken.get("hardness") or ""
         self.now = {aim.reading: aim for aim in study.aims}
 
@@ -60,9 +63,9 @@ class Aims:
     def wrong(self) -> list[str]:
         return [self.readings[name].words for name in self.readings if self.problems(name)]
 
-    def wanted(self) -> dict[str, dict]:
+    def wanted(self) -> dict[str, dict[str, str]]:
         """Bounds of each reading as the file takes them; those it says already are left out."""
-        found = {name: {} for name in self.now if name not in self.readings}
+        found: dict[str, dict[str, str]] = {name: {} for name in self.now if name not in self.readings}
         for name in self.readings:
             bounds = self.bounds(name)
             if self._values(bounds) != self._values(self._as_is(name)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from testpour.catalogue import catalogue
 from testpour.cautions import check_settings
@@ -10,18 +10,20 @@ from testpour.panels.numbers import plain
 from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.tools import SCALES
+from testpour.study import Study
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import capital
 
+Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
 DENSITY = (0.5, 3.0)  # g/mL; the study file says the same
 DIFFERS, SAME = "may differ", "stays the same"
 DUROMETERS = ("Shore D", "Shore A", "Barcol")
 
 
-class Resin:
+class ResinFields:
     """The resin and its catalyst, from the labels."""
 
-    def __init__(self, study, says):
+    def __init__(self, study: Study, says: Says) -> None:
         self.study, self.says = study, says
 
     def kind(self) -> str:
@@ -52,10 +54,10 @@ class Resin:
         return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint="or weigh 100 mL: 110 g is 1.10 g/mL", problem=self._problem(key))
 
 
-class Settings:
+class SettingFields:
     """What may differ from pour to pour, and from where to where."""
 
-    def __init__(self, study, says, logged):
+    def __init__(self, study: Study, says: Says, logged: bool) -> None:
         self.study, self.says, self.logged = study, says, logged
         there = {f.name: f for f in study.factors if f.role == "chosen" and f.kind != "text"}
         known = {n: f for n, f in catalogue()["factors"].items() if f.role == "chosen"}
@@ -74,8 +76,10 @@ class Settings:
         span = factor.span if len(factor.span) == 2 else (factor.usual, factor.usual)
         if self.way(name) == SAME:
             usual = span[0] if span[0] == span[1] else factor.usual
-            return (self.says(f"same_{name}", _bare(factor, usual)).strip(),) * 2
-        return tuple(self.says(f"{end}_{name}", _bare(factor, value)).strip() for end, value in zip(("from", "to"), span, strict=True))
+            same = self.says(f"same_{name}", _bare(factor, usual)).strip()
+            return same, same
+        low, high = (self.says(f"{end}_{name}", _bare(factor, value)).strip() for end, value in zip(("from", "to"), span, strict=True))
+        return low, high
 
     def problem(self, name: str) -> tuple[str, str]:
         """What is wrong with the ends of a setting: one text for each field."""
@@ -149,10 +153,10 @@ class Settings:
         return None if unchanged else tuple(f"{value:g} {factor.unit}".strip() for value in values)
 
 
-class Tools:
+class ToolFields:
     """What there is to weigh and to read with, and so what is read."""
 
-    def __init__(self, study, says, scale, logged):
+    def __init__(self, study: Study, says: Says, scale: str, logged: bool) -> None:
         self.study, self.says, self.scale, self.logged = study, says, scale, logged
         self.known = catalogue()["readings"]
         self.there = {r.name: r for r in study.readings}

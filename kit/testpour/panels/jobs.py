@@ -11,7 +11,8 @@ from typing import Any
 
 KEPT = 24  # results kept; the same question of the same log is answered at once
 
-_jobs, _lock = OrderedDict(), threading.RLock()
+_jobs: OrderedDict[tuple, Job] = OrderedDict()
+_lock = threading.RLock()
 # One worker: the numerical libraries are held to one thread, and two fits at once would only wait for each other.
 _worker = ThreadPoolExecutor(1, thread_name_prefix="testpour-panel")
 
@@ -19,7 +20,7 @@ _worker = ThreadPoolExecutor(1, thread_name_prefix="testpour-panel")
 class Job:
     """One piece of work and, once it is done, its result or its problem."""
 
-    def __init__(self, words, make):
+    def __init__(self, words: str, make: Callable[[], Any]) -> None:
         self.words, self.stopped, self.began = words, False, time.monotonic()
         self._future = _worker.submit(self._run, make)
 

@@ -22,9 +22,10 @@ class Memory:
         Which panel.
     """
 
-    def __init__(self, folder, name):
+    def __init__(self, folder: str | Path, name: str) -> None:
         self.path = Path(folder) / FOLDER / f"{name}.json"
-        self._seen, self._held = None, {}
+        self._seen: tuple | None = None
+        self._held: dict[str, Any] = {}
 
     @property
     def mark(self) -> tuple | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from importlib.resources import files
@@ -14,6 +14,7 @@ import anywidget
 import ipywidgets
 import traitlets
 
+from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 from testpour.panels import jobs
 from testpour.panels.memory import Memory
@@ -46,10 +47,12 @@ class Panel(anywidget.AnyWidget):
 
     name, title, lead = "", "", ""
 
-    def __init__(self, folder="."):
+    def __init__(self, folder: str | Path = ".") -> None:
         self.workshop = Workshop(Path(folder).expanduser().absolute())
         self.memory = Memory(self.workshop.folder, self.name)
-        self._said, self._wrong, self._busy, self._given_up = "", "", None, set()
+        self._said, self._wrong = "", ""
+        self._busy: tuple | None = None
+        self._given_up: set[tuple] = set()
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
         self.on_msg(self._hear)
@@ -87,7 +90,8 @@ class Panel(anywidget.AnyWidget):
 
     def show(self) -> None:
         """Work out the parts anew and send them to the page."""
-        self._busy, shown = None, []
+        self._busy = None
+        shown: list[Part] = []
         try:
             shown.extend(self.parts())  # what stands above the place where it is not complete stays in it
         except Waiting:
@@ -114,6 +118,11 @@ class Panel(anywidget.AnyWidget):
         make : callable
         *key
             Everything the result depends on besides study and log.
+
+        Returns
+        -------
+        object
+            What `make` returned.
         """
         key = (str(self.workshop.folder), words, self.workshop.version(), *key)
         work = jobs.job(key, words, make)
@@ -128,7 +137,22 @@ class Panel(anywidget.AnyWidget):
         return work.result()
 
     def soon(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
-        """As `asked`, but None while the work is under way, for a part that must not hold up the others."""
+        """As `asked`, but None while the work is under way, for a part that must not hold up the others.
+
+        Parameters
+        ----------
+        words : str
+            What is being done, as the progress bar says it.
+        make : callable
+            Does the work, without arguments.
+        *key
+            Everything the result depends on besides study and log.
+
+        Returns
+        -------
+        object or None
+            What `make` returned; None while it is under way.
+        """
         try:
             return self.asked(words, make, *key)
         except Waiting:
@@ -153,9 +177,10 @@ class Panel(anywidget.AnyWidget):
         found = self.asked("Learning from the log", lambda: tp.fit_castings(castings))
         if self._fits[0] is not found or self._fits[1] is not castings:  # a note changes nothing that is learned, and is told with it all the same
             self._fits = found, castings, found if found.castings is castings else replace(found, castings=castings)
+        assert self._fits[2] is not None
         return self._fits[2]
 
-    _fits = (None, None, None)
+    _fits: tuple[Fits | None, Castings | None, Fits | None] = (None, None, None)
 
     def _waiting(self):
         if self._busy in self._given_up:
@@ -164,27 +189,97 @@ class Panel(anywidget.AnyWidget):
 
     # What was typed.
 
-    usual = MappingProxyType({})
+    usual: Mapping[str, str] = MappingProxyType({})
 
     def said(self, name: str) -> str:
-        """What was typed or chosen under a name, or what stands there at first."""
+        """What was typed or chosen under a name, or what stands there at first.
+
+        Parameters
+        ----------
+        name : str
+            Of the field.
+
+        Returns
+        -------
+        str
+            As typed, "" where nothing was.
+        """
         return self.memory.get(name, self.usual.get(name, ""))
 
     def read(self, field: Field) -> tuple[float | None, str, str]:
-        """A field's value, its problem and how it was read; see `numbers.number`."""
+        """A field's value, its problem and how it was read; see `numbers.number`.
+
+        Parameters
+        ----------
+        field : Field
+
+        Returns
+        -------
+        tuple
+            Value (float in the field's unit, or None), problem and reading in words, each "" where there is
+            none.
+        """
         return number(self.workshop.study, field, self.said(field.name))
 
     def value(self, field: Field) -> float | None:
-        """The number in a field; None where it is empty or wrong."""
+        """The number in a field; None where it is empty or wrong.
+
+        Parameters
+        ----------
+        field : Field
+
+        Returns
+        -------
+        float or None
+            In the field's unit.
+        """
         return self.read(field)[0]
 
+    def required(self, field: Field) -> float:
+        """The number in a field that must be filled in.
+
+        Parameters
+        ----------
+        field : Field
+
+        Returns
+        -------
+        float
+            In the field's unit.
+
+        Raises
+        ------
+        Needed
+            If it is empty or wrong.
+        """
+        value = self.value(field)
+        if value is None:
+            raise Needed(f"Say first: {field.label}.")
+        return value
+
     def field(self, field: Field) -> Part:
-        """A field as a part."""
+        """A field as a part.
+
+        Parameters
+        ----------
+        field : Field
+
+        Returns
+        -------
+        Part
+        """
         _, problem, read = self.read(field)
         return entry(field.name, field.label, self.said(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
 
     def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> None:
         """Refuse to go on while a field is wrong, or one that is needed is empty.
+
+        Parameters
+        ----------
+        *fields
+            Those that may be empty and must not be wrong.
+        needed : iterable of Field, optional
+            Those that must be filled in.
 
         Raises
         ------
@@ -221,7 +316,13 @@ class Panel(anywidget.AnyWidget):
             self.send({"heard": message.get("id", "")})
 
     def take(self, message: dict) -> None:
-        """Do what a message asks: type a value, tap a button, stop or begin work again."""
+        """Do what a message asks: type a value, tap a button, stop or begin work again.
+
+        Parameters
+        ----------
+        message : dict
+            ``deed`` is "type", "tap" or "stop"; ``name`` is the field or button, ``text`` what was typed.
+        """
         deed, name = message["deed"], message.get("name", "")
         if deed == "type" and "text" in message:
             self._said = ""
@@ -239,11 +340,32 @@ class Panel(anywidget.AnyWidget):
                 self._said = getattr(self, f"tap_{what}")(*[which] * bool(which)) or ""
 
     def typed(self, name: str, words: str) -> None:
-        """Keep what was typed, right or wrong: nothing typed is lost."""
+        """Keep what was typed, right or wrong: nothing typed is lost.
+
+        Parameters
+        ----------
+        name : str
+            Of the field.
+        words : str
+            As typed.
+        """
         self.memory.put(**{name: words})
 
     def wrote(self, path: str | Path, words: str) -> Path:
-        """Remember a file as written by this panel, so that it can be looked at."""
+        """Remember a file as written by this panel, so that it can be looked at.
+
+        Parameters
+        ----------
+        path : str or Path
+            Of the file.
+        words : str
+            What the file is, for the link to it.
+
+        Returns
+        -------
+        Path
+            The same path.
+        """
         path = Path(path)
         self.memory.put(papers={**self.papers, str(path): str(words)})
         return path

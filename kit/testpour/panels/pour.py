@@ -10,11 +10,11 @@ import pandas as pd
 import testpour as tp
 from testpour.advice.batch import BOTH, LEARN, MAKE, NextPours
 from testpour.bench.kept import kept_sessions
+from testpour.panels.make_plan import kept_plan, shown_plan
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
-from testpour.panels.plan import kept_plan, shown_plan
 from testpour.panels.starting import begin_session, next_names
 from testpour.panels.tools import scale_step
 from testpour.panels.workshop import Needed
@@ -34,7 +34,7 @@ class PourPanel(Panel):
     usual = USUAL
     lead = "Open a session: its form stands below, with a clock for each pour. Every tap on the form is in the log at once."
 
-    def __init__(self, folder="."):
+    def __init__(self, folder: str | Path = ".") -> None:
         super().__init__(folder)
         self._reopen()
 
@@ -89,7 +89,7 @@ class PourPanel(Panel):
     def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""
         self.complete(ROOM, MANY, POT, needed=(MANY,))
-        fits, room, many = self.fits(), self.value(ROOM), self.value(MANY)
+        fits, room, many = self.fits(), self.value(ROOM), self.required(MANY)
         aim = self.memory.get("aim", LEARN)
         return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
 
@@ -113,7 +113,26 @@ class PourPanel(Panel):
         self.memory.put(look_next="yes")
 
     def tap_plan(self, session: str) -> str:
+        """Begin a session of the plan that is kept.
+
+        Parameters
+        ----------
+        session : str
+            Its name in the plan.
+
+        Returns
+        -------
+        str
+            What was done, in a sentence.
+
+        Raises
+        ------
+        Needed
+            If no plan is kept any more, or the resin in one pour is not known.
+        """
         pours = kept_plan(self.workshop)
+        if pours is None:
+            raise Needed("No plan is kept any more: make one in tp.plan_panel() and tap Keep this plan.")
         return self._begin(pours[pours["session"] == session], session)
 
     def tap_these(self) -> str:
@@ -123,6 +142,13 @@ class PourPanel(Panel):
         return self._begin(advice.table[chosen].set_axis(pd.Index(names, name="pour")), day)
 
     def tap_open(self, session: str) -> None:
+        """Open a session again, as the log has it.
+
+        Parameters
+        ----------
+        session : str
+            Its name.
+        """
         self.form = tp.session_form(self.workshop.log, session=session)
         self.memory.put(open=session)
 

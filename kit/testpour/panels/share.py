@@ -28,8 +28,8 @@ class SharePanel(Panel):
     lead = "One tap each. Everything is written into the study folder; nothing is sent anywhere."
     usual = MappingProxyType({"paper": "A4", "bench": "session"})
 
-    def __init__(self, folder="."):
-        self._wanted = None
+    def __init__(self, folder: str | Path = ".") -> None:
+        self._wanted: tuple[str, str] | None = None
         super().__init__(folder)
 
     def fields(self) -> list[Part]:
@@ -79,7 +79,13 @@ class SharePanel(Panel):
         return self._people()
 
     def tap_write(self, what: str) -> None:
-        """Write one thing; what takes long is written beside the notebook."""
+        """Write one thing; what takes long is written beside the notebook.
+
+        Parameters
+        ----------
+        what : {"page", "handout", "wall", "chart", "sheet", "package", "backup"}
+            Which of them.
+        """
         self._wanted = what, dt.datetime.now().isoformat()
         self.memory.put(made={one: path for one, path in self.made.items() if one != what})
 

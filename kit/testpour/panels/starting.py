@@ -9,7 +9,7 @@ import pandas as pd
 import testpour as tp
 from testpour.bench.kept import kept, kept_sessions
 from testpour.bench.session_form import SessionForm
-from testpour.panels.plan import kept_plan
+from testpour.panels.make_plan import kept_plan
 from testpour.panels.workshop import Needed, Workshop
 
 

@@ -7,6 +7,7 @@ import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import tomlkit
 
@@ -36,11 +37,11 @@ class Wanted:
         Reading to its bounds and age as text: ``at_least``, ``at_most``, ``age``; "" for none.
     """
 
-    texts: dict
-    resin: dict
-    factors: dict
-    readings: dict
-    aims: dict
+    texts: dict[str, str]
+    resin: dict[str, str | float]
+    factors: dict[str, Any]
+    readings: dict[str, bool | str]
+    aims: dict[str, dict[str, str]]
 
 
 def text_of(folder: str | Path) -> str:
@@ -74,9 +75,9 @@ def edited(text: str, wanted: Wanted, study: Study) -> str:
     for key, words in wanted.texts.items():
         _put(document, key, words)
     resin = _section(document, "resin")
-    for key, words in wanted.resin.items():
-        if study.resin.get(key) != words:
-            _put(resin, key, words if isinstance(words, str) else f"{words:g} g/mL")
+    for key, value in wanted.resin.items():
+        if study.resin.get(key) != value:
+            _put(resin, key, value if isinstance(value, str) else f"{value:g} g/mL")
     for name, ends in wanted.factors.items():
         _factor(_section(document, "factors"), name, ends)
     for name, taken in wanted.readings.items():

@@ -102,7 +102,23 @@ class TodayPanel(Panel):
             return self.mix(self.advice()).table
 
     def mix(self, advice: Recommendation) -> WeighOut:
-        """What to weigh out for the advice."""
+        """What to weigh out for the advice.
+
+        Parameters
+        ----------
+        advice : Recommendation
+            The settings to weigh out.
+
+        Returns
+        -------
+        WeighOut
+            Grams for each pot.
+
+        Raises
+        ------
+        WeighOutProblems
+            If the scale cannot weigh them.
+        """
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
             self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares() or 1, study=self.workshop.study,

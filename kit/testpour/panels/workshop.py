@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import testpour as tp
 from testpour.logbook.book import Logbook
@@ -12,7 +13,7 @@ from testpour.logbook.tables import FILE, LogProblem, address_of
 from testpour.study import Study
 
 HOW = "Begin a study first: tap through tp.begin_panel() in this folder."
-_logs = {}  # the open log of each study folder, with the mark of the study file it was opened by
+_logs: dict[str, tuple[Any, Logbook]] = {}  # the open log of each study folder, with the mark of the study file it was opened by
 
 
 class Needed(Exception):
@@ -29,9 +30,9 @@ class Workshop:
     """
 
     folder: Path
-    _study: tuple = field(default=(None, None), repr=False)
-    _castings: tuple = field(default=(None, None), repr=False)
-    _print: tuple = field(default=(None, None), repr=False)
+    _study: tuple[Any, Study | None] = field(default=(None, None), repr=False)
+    _castings: tuple[Any, Castings | None] = field(default=(None, None), repr=False)
+    _print: tuple[Castings | None, str | None] = field(default=(None, None), repr=False)
 
     @property
     def study_mark(self) -> tuple | None:
@@ -67,11 +68,12 @@ class Workshop:
         mark = self.study_mark
         if mark is None:
             raise Needed(f"There is no study in this folder yet. {HOW}")
-        if self._study[0] != mark:
+        if self._study[0] != mark or self._study[1] is None:
             try:
                 self._study = mark, tp.read_study(self.folder)
             except ValueError as problem:
                 raise Needed(f"{problem} Put it right in tp.begin_panel(), or in the file itself.") from None
+        assert self._study[1] is not None
         return self._study[1]
 
     @property
@@ -104,6 +106,7 @@ class Workshop:
                 self._castings = mark, self.log.castings()
             except LogProblem as problem:
                 raise Needed(str(problem)) from None
+        assert self._castings[1] is not None
         return self._castings[1]
 
     def version(self) -> tuple:

@@ -29,7 +29,7 @@ MANY = 1e6  # degrees of freedom of a noise that is taken as known
 
 
 @dataclass(frozen=True, eq=False)
-class Outlook:
+class PlanOutlook:
     """What a plan can tell and what it takes.
 
     Parameters
@@ -107,7 +107,7 @@ class Outlook:
 
 def outlook(
     plan: Plan, fits: Fits | None = None, *, pot: str | float = "120 g", price: float | None = None
-) -> Outlook:
+) -> PlanOutlook:
     """What a plan can tell before it is poured.
 
     Parameters
@@ -122,7 +122,7 @@ def outlook(
 
     Returns
     -------
-    Outlook
+    PlanOutlook
 
     Notes
     -----
@@ -136,7 +136,7 @@ def outlook(
         lines += list(_lines(plan, reading, noise, day))
     each = to_unit(pot, "g", "pot")
     grams = each * len(plan.table)
-    return Outlook(
+    return PlanOutlook(
         plan,
         pd.DataFrame(lines),
         spread,

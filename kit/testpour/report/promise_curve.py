@@ -9,15 +9,15 @@ import numpy as np
 from testpour.picture import LOG, Picture, new_picture
 
 if TYPE_CHECKING:
-    from testpour.planning.outlook import Outlook
+    from testpour.planning.outlook import PlanOutlook
 
 
-def show_promise(promise: Outlook) -> Picture:
+def show_promise(promise: PlanOutlook) -> Picture:
     """How sharply a plan will predict, from the best part of its region to the worst.
 
     Parameters
     ----------
-    promise : Outlook
+    promise : PlanOutlook
         From `outlook`.
 
     Returns

@@ -29,7 +29,7 @@ from testpour.panels.parts import (
 )
 from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed, Workshop
-from testpour.planning.outlook import Outlook
+from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.problem import PlanConflict
 from testpour.study import Study
@@ -98,8 +98,8 @@ class PlanPanel(Panel):
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
         yield "Last reading", f"{hours:g} h after the pour"
 
-    def planned(self) -> tuple[Plan, Outlook | None]:
-        """The plan and what it can tell, as (Plan, Outlook or None)."""
+    def planned(self) -> tuple[Plan, PlanOutlook | None]:
+        """The plan and what it can tell, as (Plan, PlanOutlook or None)."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
         pot, price = self.value(POT), self.value(PRICE)
@@ -129,7 +129,7 @@ class PlanPanel(Panel):
             raise Needed(f"Put right first: {', '.join(wrong)}.")
         rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
         return {
-            "sessions": int(self.value(SESSIONS)), "pours": int(self.value(POURS)), "purpose": self.memory.get("purpose") or None,
+            "sessions": int(self.required(SESSIONS)), "pours": int(self.required(POURS)), "purpose": self.memory.get("purpose") or None,
             "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": self.value(HAVE), "pot": self.value(POT),
         }  # fmt: skip
 
@@ -155,7 +155,13 @@ class PlanPanel(Panel):
         return f"Plan of {len(plan.table)} pours kept."
 
     def tap_sheet(self, session: str) -> None:
-        """Write the bench sheet of a session."""
+        """Write the bench sheet of a session.
+
+        Parameters
+        ----------
+        session : str
+            Name of a session of the plan.
+        """
         plan = self.planned()[0]
         sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory))
         self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), f"Bench sheet of {session}. {sheet.sentence()}")
