@@ -219,6 +219,7 @@ def cells(folder):
                 yield from re.split(r'(?:^|[",])(?=.)', held.read(name).decode("utf-8"))
 
 
+@pytest.mark.slow
 def test_no_table_reckons_or_turns(shown):
     seen = list(cells(shown[1]))
     assert sum(EVIL[:20] in cell for cell in seen) > 50
