@@ -33,7 +33,7 @@ from testpour.panels.workshop import Needed, Workshop
 from testpour.planning.believed import by_pour
 from testpour.planning.outlook import Outlook
 from testpour.planning.plan import Plan
-from testpour.planning.problem import PlanConflict
+from testpour.planning.problem import NotSeparated, PlanConflict
 from testpour.study import Study
 from testpour.units import UnitProblem
 
@@ -44,6 +44,7 @@ HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_0
 PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: not reckoned", low=0, high=10_000)
 FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
 USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
+ADDED = "These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says."
 PURPOSES = (("", "let the kit choose"), ("which settings matter", "which settings matter"),
             ("map the good region", "map the good region"), ("sharpen what we know", "sharpen what we know"))  # fmt: skip
 
@@ -100,8 +101,8 @@ class PlanPanel(Panel):
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
         yield "Last reading", f"{hours:g} h after the pour"
 
-    def planned(self) -> tuple[Plan, Outlook | None]:
-        """The plan and what it can tell, as (Plan, Outlook or None)."""
+    def planned(self) -> tuple[Plan, Outlook | str]:
+        """The plan and what it can tell, or why that cannot be said, as (Plan, Outlook or str)."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
         pot, price = self.value(POT), self.value(PRICE)
@@ -110,8 +111,10 @@ class PlanPanel(Panel):
             plan = tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted)
             try:
                 return plan, tp.outlook(plan, pot=pot, price=price)
-            except PlanConflict:  # pours that only add to a log tell little without it
-                return plan, None
+            except NotSeparated as few:
+                return plan, ADDED if plan.made is not None else str(few)
+            except PlanConflict as problem:
+                return plan, str(problem)
 
         return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price)
 
@@ -222,8 +225,8 @@ def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
 
 def _told(view):
     """What a plan can notice, in words and as a table."""
-    if view is None:
-        return [text("These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says.")]
+    if isinstance(view, str):
+        return [text(view)]
     noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "noticed from"})
     return [text(_bare(view.sentence(), view.cautions)), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
 
