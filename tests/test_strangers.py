@@ -227,6 +227,7 @@ def test_no_table_reckons_or_turns(shown):
     assert not [cell for cell in seen if re.search("[\u202a-\u202e\u200f\u2066-\u2069]", cell)]
 
 
+@pytest.mark.slow
 def test_files_that_programs_read_show_what_turns_by_its_number(shown):
     with zipfile.ZipFile(shown[1] / "package.zip") as held:
         texts = [held.read("datapackage.json").decode("utf-8")]
@@ -236,6 +237,7 @@ def test_files_that_programs_read_show_what_turns_by_its_number(shown):
     assert "\\u202eturned" in texts[0] and "\\u202eturned" in texts[1]
 
 
+@pytest.mark.slow
 def test_it_all_comes_back_as_it_was_typed(log, shown):
     castings = log.castings()
     assert read_study(shown[1] / "study.toml").name == EVIL

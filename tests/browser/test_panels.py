@@ -181,8 +181,8 @@ class KeysOnly(Newcomer):
 
 @pytest.fixture(scope="module", params=[
     pytest.param(Newcomer, id="mouse"),
-    pytest.param(KeysOnly, id="keys", marks=pytest.mark.long),  # does not pass yet: the study is not begun
-    pytest.param(Tablet, id="tablet", marks=pytest.mark.long),  # not run yet
+    pytest.param(KeysOnly, id="keys"),
+    pytest.param(Tablet, id="tablet"),
 ])
 def newcomer(request, browse, tmp_path_factory):
     """A notebook in an empty study: as in the kit's own, a text above each panel, whose cell is folded away. Run All, then tap."""
@@ -193,10 +193,10 @@ def newcomer(request, browse, tmp_path_factory):
         cells.append(nbformat.v4.new_code_cell(f"tp.{name}_panel()", id=name, metadata={"jupyter": {"source_hidden": True}}))
     nbformat.write(nbformat.v4.new_notebook(cells=cells), folder / "round.ipynb")
     with browse(folder, tmp_path_factory.mktemp("home")) as lab:
-        lab.page.set_viewport_size({"width": request.param.wide, "height": 1000})
         lab.open("round.ipynb")
         if request.param is Tablet:
             lab.page.keyboard.press("Control+b")  # the list of files folded away, as the first notebook says
+        lab.page.set_viewport_size({"width": request.param.wide, "height": 1000})  # narrow, JupyterLab shows no name of a kernel to wait for
         lab.run_all("round.ipynb")
         found = request.param(lab.page, folder)
         found.lab = lab
