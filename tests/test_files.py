@@ -18,7 +18,7 @@ from testpour.bench.kept import keep
 from testpour.bench.labels import labels
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
-from testpour.exchange.package_folder import unpack
+from testpour.exchange.package_files import unpack
 from testpour.exchange.package_reading import read_package
 from testpour.logbook.backup import back_up
 from testpour.models.fits import fit_castings
@@ -48,14 +48,14 @@ ONLY_NEW = {
     "zip": ("exchange/package", ".zip", lambda made, path: write_package(made["castings"], path)),
     "package folder": ("exchange/package", "", lambda made, path: write_package(made["castings"], path)),
     "backup": ("logbook/backup", ".sqlite", lambda made, path: back_up(made["study"], path)),
-    "unpacked": ("exchange/package_folder", "", lambda made, path: unpack(made["package"], path)),
+    "unpacked": ("exchange/package_files", "", lambda made, path: unpack(made["package"], path)),
 }
 PLACED = {"logbook/photos", "bench/kept", "exchange/folder"}  # they choose their own names; tests of their own
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
     "files": {"replace", "rename", "link", "open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
-    "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_folder": {"write_bytes", "copyfile"},
-    "logbook/photos": {"open"}, "logbook/database": {"open"}, "exchange/package_files": {"ZipFile"},
+    "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_files": {"write_bytes", "copyfile"},
+    "logbook/photos": {"open"}, "logbook/database": {"open"},
     "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},
     "panels/memory": {"write_text"}, "panels/study_text": {"write_text", "write_bytes"},
 }  # fmt: skip

@@ -55,7 +55,22 @@ class Archive:
         return [member.filename for member in self._members]
 
     def read(self, name: str) -> bytes | None:
-        """The bytes of a member, not more than it declares; None where it is not there."""
+        """The bytes of a member, not more than it declares; None where it is not there.
+
+        Parameters
+        ----------
+        name : str
+            Path of the member inside the archive.
+
+        Returns
+        -------
+        bytes or None
+
+        Raises
+        ------
+        TextProblem
+            If the member is damaged.
+        """
         member = next((m for m in self._members if m.filename == name), None)
         if member is None:
             return None

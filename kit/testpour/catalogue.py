@@ -1,4 +1,4 @@
-"""Factors and readings, each declared once: unit, believable range, label and how it is measured.
+"""Factors and readings, each declared once: unit, plausible range, label and how it is measured.
 
 `catalogue.toml` holds the trade's own; a study may override any of them or add columns of its own. The
 check, the axis label, the sentence, the form field and the log all ask the declaration.
@@ -42,7 +42,7 @@ class Column:
     unit : str
         Unit the log stores; a hardness scale by its name; ``""`` for a plain number.
     low, high : float
-        Smallest and largest believable value, in `unit`.
+        Smallest and largest plausible value, in `unit`.
     words : str
         The name as it reads in a sentence; made from `name` if not given.
     how, standard, source : str
@@ -74,11 +74,11 @@ class Column:
 
     @property
     def range_words(self) -> str:
-        """The believable range in words, for example ``"0 to 4 %"``."""
+        """The plausible range in words, for example ``"0 to 4 %"``."""
         return f"{self.low:g} to {show(self.high, self.unit)}"
 
     def parse(self, value: str | float, decimal: str | None = None) -> float:
-        """`value` (number or text with a unit) as a float in `unit`, inside the believable range.
+        """`value` (number or text with a unit) as a float in `unit`, inside the plausible range.
 
         `decimal` is the decimal mark of the text, where known.
 
@@ -270,6 +270,21 @@ def catalogue() -> dict[str, dict[str, Any]]:
 def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     """A `Factor` or `Reading` from a table of a TOML file, on top of `base` where given.
 
+    Parameters
+    ----------
+    kind : type
+        `Factor` or `Reading`.
+    name : str
+        Of the column.
+    entry : dict
+        Keys as in `catalogue.toml`; numbers, or text with a unit.
+    base : Factor or Reading, optional
+        What holds where the table says nothing.
+
+    Returns
+    -------
+    Factor or Reading
+
     Raises
     ------
     ColumnProblem
@@ -321,6 +336,19 @@ def _in_units(name, entry, unit, base):
 
 def amount(value: str | float, unit: str, what: str) -> float:
     """A number of a study file in `unit`; true and false, inf and nan are none.
+
+    Parameters
+    ----------
+    value : str or float
+        Number in `unit`, or text with a unit.
+    unit : str
+        The unit of the result.
+    what : str
+        What the number is, for the error message.
+
+    Returns
+    -------
+    float
 
     Raises
     ------

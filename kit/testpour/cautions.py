@@ -133,7 +133,19 @@ def _unknown(name, factors):
 
 
 def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about in any row of a settings table (floats in declared units), each sentence once."""
+    """What is refused or warned about in any row of a settings table (floats in declared units), each sentence once.
+
+    Parameters
+    ----------
+    study : Study or None
+        None checks what holds for any study.
+    table : DataFrame
+        One row a pour, one column a factor, in the factors' units.
+
+    Returns
+    -------
+    Cautions
+    """
     found = check_settings(study, {})
     for name in table.columns:
         for value in dict.fromkeys(table[name].dropna()):
@@ -142,22 +154,63 @@ def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about at the ends of what a figure draws: the furthest value on each side speaks."""
+    """What is refused or warned about at the lowest and the highest value of each setting that a figure draws.
+
+    Parameters
+    ----------
+    study : Study or None
+        None checks what holds for any study.
+    table : DataFrame
+        One column a factor, in the factors' units; other columns are passed over.
+
+    Returns
+    -------
+    Cautions
+    """
     return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
 
 
 def check_gel_time(minutes: str | float) -> Cautions:
-    """A warning where the predicted gel time (min) leaves no time to pour."""
+    """A warning where the predicted gel time (min) leaves no time to pour.
+
+    Parameters
+    ----------
+    minutes : str or float
+        Predicted gel time in min, or text with a unit.
+
+    Returns
+    -------
+    Cautions
+    """
     return _check("gel_time", minutes)
 
 
 def check_peak(degC: str | float) -> Cautions:
-    """A refusal or warning where the predicted peak temperature (degC) is too high."""
+    """A refusal or warning where the predicted peak temperature (degC) is too high.
+
+    Parameters
+    ----------
+    degC : str or float
+        Predicted peak in °C, or text with a unit.
+
+    Returns
+    -------
+    Cautions
+    """
     return _check("peak_temperature", degC)
 
 
 def check_batch(grams: str | float) -> Cautions:
     """A warning where a pot of mix (g) is so large that it heats itself dangerously.
+
+    Parameters
+    ----------
+    grams : str or float
+        Mass of one pot of mix in g, or text with a unit.
+
+    Returns
+    -------
+    Cautions
 
     Notes
     -----
@@ -171,7 +224,17 @@ def check_batch(grams: str | float) -> Cautions:
 
 
 def check_delivered(most: float) -> Cautions:
-    """A warning where a scale may deliver more catalyst (%) than is refused."""
+    """A warning where a scale may deliver more catalyst (%) than is refused.
+
+    Parameters
+    ----------
+    most : float
+        The most catalyst a scale may deliver, % of resin by mass; NaN where that is not known.
+
+    Returns
+    -------
+    Cautions
+    """
     found = check_settings(None, {"catalyst": most})
     if not found:
         return found if math.isnan(most) else Cautions()
@@ -274,7 +337,17 @@ def _parts_of_study(kind, named, texts):
 
 
 def check_note(text: str) -> Cautions:
-    """Warnings about what a note names: accelerator, solvent, microwave oven, a cup that styrene dissolves."""
+    """Warnings about what a note names: accelerator, solvent, microwave oven, a cup that styrene dissolves.
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+
+    Returns
+    -------
+    Cautions
+    """
     return _named_in(str(text))
 
 
@@ -298,7 +371,17 @@ def _says(pattern, text):
 
 
 def check_container(code: str | int) -> Cautions:
-    """Whether a cup or mould plastic, by code or name, may hold liquid polyester resin."""
+    """Whether a cup or mould plastic, by code or name, may hold liquid polyester resin.
+
+    Parameters
+    ----------
+    code : str or int
+        Recycling code 1 to 7, or the plastic's name, for example "PP".
+
+    Returns
+    -------
+    Cautions
+    """
     use = "Use polypropylene (code 5) or high-density polyethylene (code 2)."
     try:
         plastic = container(code)

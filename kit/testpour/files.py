@@ -32,7 +32,19 @@ class Kind:
 
 
 def page_kind(what: str, older: Callable[[Path], bool] | None = None) -> Kind:
-    """The `Kind` of an HTML page, told by a mark in its head; `older` knows pages from before there was one."""
+    """The `Kind` of an HTML page, told by a mark in its head; `older` knows pages from before there was one.
+
+    Parameters
+    ----------
+    what : str
+        What the page is, for its mark and for refusals: "findings page".
+    older : callable, optional
+        Tells whether a file without the mark is such a page of an earlier version.
+
+    Returns
+    -------
+    Kind
+    """
     mark = f'<meta name="generator" content="testpour {escape(what)}">'
 
     def known(path):
@@ -43,13 +55,38 @@ def page_kind(what: str, older: Callable[[Path], bool] | None = None) -> Kind:
 
 
 def beginning(path: str | Path) -> bytes:
-    """The first bytes of a file."""
+    """The first bytes of a file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    bytes
+        Enough of them to tell what kind of file it is.
+    """
     with open(path, "rb") as file:
         return file.read(HEAD)
 
 
 def place(path: str | Path) -> Path:
-    """`path`, refused where there is no folder to write it in."""
+    """`path`, refused where there is no folder to write it in.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of a file to write.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    FileNotFoundError
+        If its folder does not exist.
+    """
     path = Path(path)
     if not path.parent.is_dir():
         raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
@@ -120,7 +157,18 @@ def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
 
 
 def marked(data: str | bytes, kind: Kind) -> bytes:
-    """The bytes to write: a page with the mark of its kind in its head."""
+    """The bytes to write: a page with the mark of its kind in its head.
+
+    Parameters
+    ----------
+    data : str or bytes
+        Text is a page, written as UTF-8; bytes are left as they are.
+    kind : Kind
+
+    Returns
+    -------
+    bytes
+    """
     if isinstance(data, bytes):
         return data
     if kind.mark:
@@ -131,6 +179,13 @@ def marked(data: str | bytes, kind: Kind) -> bytes:
 
 def name_new(made: Path, path: Path) -> None:
     """Give a finished file or folder its name, which nothing may have taken meanwhile.
+
+    Parameters
+    ----------
+    made : Path
+        The finished file or folder, on the same disk.
+    path : Path
+        The name it is to have.
 
     Raises
     ------

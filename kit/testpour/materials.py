@@ -29,6 +29,18 @@ def to_volume(value: str | float, what: str = "volume") -> float:
 
     Fluid ounces are US ones. Pints, quarts and gallons must say US or imperial, because they differ by a fifth.
 
+    Parameters
+    ----------
+    value : str or float
+        Number in mL, or text with a unit.
+    what : str, optional
+        What the value is, for the error message.
+
+    Returns
+    -------
+    float
+        In mL.
+
     Raises
     ------
     UnitProblem
@@ -79,7 +91,20 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
 
 
 def volume_to_mass(volume: float, density: float) -> float:
-    """Mass in g of `volume` (mL, or text) of a liquid of `density` (g/mL, or text)."""
+    """Mass in g of `volume` (mL, or text) of a liquid of `density` (g/mL, or text).
+
+    Parameters
+    ----------
+    volume : float
+        mL, or text with a unit.
+    density : float
+        g/mL, or text with a unit.
+
+    Returns
+    -------
+    float
+        In g.
+    """
     return to_volume(volume) * to_unit(density, "g/mL", "density")
 
 

@@ -11,7 +11,19 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/A
 
 
 def template(room: str, name: str) -> Template:
-    """A template of a room of the kit: everything filled in is escaped, and nothing may be missing."""
+    """A template of a room of the kit: everything filled in is escaped, and nothing may be missing.
+
+    Parameters
+    ----------
+    room : str
+        Folder of the package with the template, for example "report".
+    name : str
+        File name of the template.
+
+    Returns
+    -------
+    Template
+    """
     loader = PackageLoader(f"testpour.{room}")
     page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished,
                        trim_blocks=True, lstrip_blocks=True)
@@ -26,16 +38,46 @@ def _finished(value):
 
 
 def refuse_paper(paper: str) -> None:
-    """Refuse any paper but A4 and Letter."""
+    """Refuse any paper but A4 and Letter.
+
+    Parameters
+    ----------
+    paper : str
+        Name of a paper size.
+
+    Raises
+    ------
+    ValueError
+        If it is neither "A4" nor "Letter".
+    """
     if paper not in PAPERS:
         raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
 
 
 def day_words(moment: dt.date) -> str:
-    """A day as it is printed: ``"16 March 2026"``."""
+    """A day as it is printed: ``"16 March 2026"``.
+
+    Parameters
+    ----------
+    moment : date
+
+    Returns
+    -------
+    str
+    """
     return f"{moment.day} {moment:%B %Y}"
 
 
 def dated(date: str | dt.date | None = None) -> str:
-    """The date to print: as given, or today."""
+    """The date to print: as given, or today.
+
+    Parameters
+    ----------
+    date : str or date, optional
+        Text is printed as it is; None is today.
+
+    Returns
+    -------
+    str
+    """
     return day_words(dt.date.today()) if date is None else str(date)

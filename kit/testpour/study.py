@@ -200,13 +200,35 @@ def older_name(name: str) -> str:
     """The name under which an earlier version logged a column, in small letters: ``"session"`` for ``"own_session"``.
 
     Earlier versions took such names, logged under them, and then could not read the log or its sheets.
+
+    Parameters
+    ----------
+    name : str
+        Of a factor.
+
+    Returns
+    -------
+    str
+        "" where it never had another name.
     """
     rest = name.removeprefix(OWN).casefold()
     return rest if name.startswith(OWN) and rest in TAKEN["factors"] else ""
 
 
 def newer_name(name: str, columns: Iterable[Column]) -> str:
-    """The name that one of `columns` has for what was logged as `name`; `name` itself where none is its successor."""
+    """The name that one of `columns` has for what was logged as `name`; `name` itself where none is its successor.
+
+    Parameters
+    ----------
+    name : str
+        As logged.
+    columns : iterable of Column
+        Factors or readings of the study.
+
+    Returns
+    -------
+    str
+    """
     return next((c.name for c in columns if older_name(c.name) == name.casefold()), name)
 
 

@@ -17,7 +17,7 @@ SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": 
             "ready": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 LARGEST = 1_000_000  # bytes of a study file that may be replaced
-DENSITIES = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
+DENSITY_RANGE = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
 
 
 
@@ -66,7 +66,24 @@ def read_study(path: str | Path = "study.toml") -> Study:
 
 
 def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
-    """A `Study` from the tables of a study file; see `read_study`."""
+    """A `Study` from the tables of a study file; see `read_study`.
+
+    Parameters
+    ----------
+    raw : dict
+        Sections of the file, as a TOML reader gives them.
+    path : Path, optional
+        Of the file; the study's folder is its parent.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyProblems
+        With every mistake in the tables.
+    """
     problems = [
         f"[{key}] is not a part of a study; allowed are {', '.join(sorted(SECTIONS))}."
         for key in raw
@@ -130,7 +147,7 @@ def _columns(kind, section, raw, problems):
             continue
         try:
             column = declare(kind, name, entry, base)
-            _believable(column)
+            _plausible(column)
             found.append(column)
         except (ColumnProblem, UnitProblem) as problem:
             problems += [f"[{section}] {said}" for said in problem.args]
@@ -148,7 +165,7 @@ def _refuse_alike(columns, problems):
                 break
 
 
-def _believable(column):
+def _plausible(column):
     """Refuse a column whose parts do not fit together, with every reason."""
     wrong = [*_wrong_choices(column)]
     if not wrong:
@@ -259,8 +276,8 @@ def _resin(raw, problems):
     for key in ("density", "catalyst_density"):
         try:
             resin[key] = amount(resin[key], "g/mL", f"[resin] {key}")
-            if not DENSITIES[0] <= resin[key] <= DENSITIES[1]:
-                problems.append(f"[resin] {key}: {resin[key]:g} g/mL is not a density of a resin. Read it off the label.")
+            if not DENSITY_RANGE[0] <= resin[key] <= DENSITY_RANGE[1]:
+                problems.append(f"[resin] {key}: {resin[key]:g} g/mL cannot be the density of a resin. Read it off the label.")
         except UnitProblem as problem:
             problems.append(str(problem))
     return resin
@@ -306,7 +323,17 @@ def save_study(study: Study, path: str | Path | None = None) -> Path:
 
 
 def as_table(study: Study) -> dict[str, Any]:
-    """The study as the nested tables of its file; only what differs from the catalogue is written."""
+    """The study as the nested tables of its file; only what differs from the catalogue is written.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict
+        Sections of the file, ready for a TOML writer.
+    """
     table = {"name": study.name, "question": study.question, "log": study.log, "resin": dict(study.resin)}
     for section, columns in (("factors", study.factors), ("readings", study.readings)):
         table[section] = {c.name: _differences(c, catalogue()[section].get(c.name)) for c in columns}

@@ -16,6 +16,7 @@ OTHERS = {
     b"%PDF": "a PDF", b"PK\x03\x04": "a workbook or an archive", b"\xd0\xcf\x11\xe0": "an old workbook", b"\x1f\x8b": "an archive",
     b"SQLite format 3\x00": "a database",
 }
+DEEPEST = 20  # brackets within brackets of JSON that the kit reads again; what it writes has six
 TOLD = 20_000  # characters that tell text from other things
 QUOTED = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 SEPARATORS = ";\t,"
@@ -98,7 +99,18 @@ def read_text(
 
 
 def decoded(raw: bytes, codings: Sequence[str]) -> str | None:
-    """Bytes as text, by the first coding that fits; None where none does."""
+    """Bytes as text, by the first coding that fits; None where none does.
+
+    Parameters
+    ----------
+    raw : bytes
+    codings : list of str
+        Names of encodings as Python knows them; UTF-16 is tried before them where the bytes look like it.
+
+    Returns
+    -------
+    str or None
+    """
     for coding in (*_wide(raw), *codings):
         try:
             return raw.decode(coding)

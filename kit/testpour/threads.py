@@ -18,7 +18,17 @@ def _controller():
 
 
 def one_thread(function: Callable[P, R]) -> Callable[P, R]:
-    """Run a function with the linear algebra on one thread, as the machine had it again afterwards."""
+    """Run a function with the linear algebra on one thread, as the machine had it again afterwards.
+
+    Parameters
+    ----------
+    function : callable
+
+    Returns
+    -------
+    callable
+        The same function; other threads of the process are held to one BLAS thread while it runs.
+    """
 
     @wraps(function)
     def run(*given, **named):

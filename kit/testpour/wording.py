@@ -24,63 +24,173 @@ if TYPE_CHECKING:
 
 
 def count(number: int, one: str, many: str = "") -> str:
-    """``"1 pour"``, ``"4 pours"``."""
+    """``"1 pour"``, ``"4 pours"``.
+
+    Parameters
+    ----------
+    number : int
+    one : str
+        The word for one thing.
+    many : str, optional
+        The word for several; `one` with an s by default.
+
+    Returns
+    -------
+    str
+    """
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def listed(words: Iterable[str]) -> str:
-    """``"a"``, ``"a and b"``, ``"a, b and c"``."""
+    """``"a"``, ``"a and b"``, ``"a, b and c"``.
+
+    Parameters
+    ----------
+    words : iterable of str
+
+    Returns
+    -------
+    str
+    """
     words = list(words)
     return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
 
 
 def rounded(value: float) -> str:
-    """Two digits below ten, whole numbers above, with a true minus sign."""
+    """Two digits below ten, whole numbers above, with a true minus sign.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    str
+    """
     text = f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}" if abs(value) >= 0.95 else f"{value:.1g}"
     return text.replace("-", "\N{MINUS SIGN}")
 
 
 def signed(value: float) -> str:
-    """`rounded`, with a plus sign above nothing."""
+    """`rounded`, with a plus sign above nothing.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    str
+    """
     text = rounded(value)
     return f"+{text}" if value > 0 and text != "0" else text
 
 
 def capital(words: str) -> str:
-    """Words that begin a sentence or a label, the rest as it was."""
+    """Words that begin a sentence or a label, the rest as it was.
+
+    Parameters
+    ----------
+    words : str
+
+    Returns
+    -------
+    str
+    """
     return words[:1].upper() + words[1:]
 
 
 def in_hundred(chance: float) -> str:
-    """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``."""
+    """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``.
+
+    Parameters
+    ----------
+    chance : float
+        0 to 1.
+
+    Returns
+    -------
+    str
+    """
     hundredths = 100 * chance
     return "under 1" if hundredths < 0.5 else "over 99" if hundredths > 99.5 else f"{hundredths:.0f}"
 
 
 def visible(text: object) -> str:
-    """`text` with the characters that would turn its order written out, such as [U+202E]."""
+    """`text` with the characters that would turn its order written out, such as [U+202E].
+
+    Parameters
+    ----------
+    text : object
+        Anything; turned into text first.
+
+    Returns
+    -------
+    str
+    """
     return str(text).translate(SHOWN)
 
 
 def in_html(text: object) -> str:
-    """`text` for HTML, where a person's own words must not become markup, formulas or another order."""
+    """`text` for HTML, where a person's own words must not become markup, formulas or another order.
+
+    Parameters
+    ----------
+    text : object
+        Anything; turned into text first.
+
+    Returns
+    -------
+    str
+    """
     return escape(visible(text)).translate(ALONE)
 
 
 def in_markdown(text: object) -> str:
-    """`text` for a notebook's Markdown on one line: no markup, picture, link or formula comes of a person's words."""
+    """`text` for a notebook's Markdown on one line: no markup, picture, link or formula comes of a person's words.
+
+    Parameters
+    ----------
+    text : object
+        Anything; turned into text first.
+
+    Returns
+    -------
+    str
+    """
     text = in_html(re.sub(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*", " ", visible(text)).strip()).translate(MARKUP)
     text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:3]}&#46;", text.replace("://", "&#58;//"))
     return re.sub(r"^(\d*)([-+#=.)])", lambda found: f"{found[1]}&#{ord(found[2])};", text)
 
 
 def table_html(table: pd.DataFrame, **options: Any) -> str:
-    """A DataFrame as HTML with all words in it inert, on one line, so that it may stand in Markdown too."""
+    """A DataFrame as HTML with all words in it inert, on one line, so that it may stand in Markdown too.
+
+    Parameters
+    ----------
+    table : DataFrame
+    **options
+        As for `DataFrame.to_html`.
+
+    Returns
+    -------
+    str
+    """
     return re.sub(r"\s*\n\s*", " ", table.to_html(**options)).translate(SHOWN).translate(ALONE)
 
 
 def said_in_markdown(result: Saying) -> str:
-    """The `_repr_markdown_` of a result that says itself in one sentence."""
+    """The `_repr_markdown_` of a result that says itself in one sentence.
+
+    Parameters
+    ----------
+    result : Saying
+        A result with a `sentence`.
+
+    Returns
+    -------
+    str
+    """
     return in_markdown(result.sentence())
 
 

@@ -117,7 +117,7 @@ def test_one_line_corrects_the_table(tmp_path):
 @pytest.mark.parametrize(
     "stated, says",
     [
-        ({"causes": {"mould": {"priror": 1}}}, "priror means nothing here; allowed are as_if"),
+        ({"causes": {"mould": {"priror": 1}}}, "priror is not a recognised key. Allowed are as_if"),
         ({"causes": {"mould": {"prior": 0}}}, "prior must be above 0"),
         ({"causes": {"mould": {"says": {"where": [1.0]}}}}, "1 shares for 6 answers"),
         ({"causes": {"mould": {"says": {"felt": [0.5, 0.4, 0.2]}}}}, "add up to 1; they add up to 1.1"),

@@ -141,7 +141,7 @@ def test_blanks_and_broken_wires_are_gaps(tmp_path):
         lines[k] = f"{lines[k].split(',')[0]},{cell}"
     trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + "\n".join(lines) + "\n\nend of file\n"))
     assert trace.table["temperature"].isna().sum() == 5 and len(trace.table) == len(MINUTES) - 1
-    assert "1 cell held no believable temperature, first in line 15" in trace.sentence()
+    assert "1 cell held no temperature that a casting can have, first in line 15" in trace.sentence()
     assert "1 line among the rows could not be read as one and was left out, first line 17." in trace.sentence()
 
 

@@ -70,7 +70,7 @@ def test_a_study_that_says_it_already_is_not_written_again(own, hand):
         ("to_catalyst", "9 %", "4 %"),  # believable, and refused by the cautions
         ("to_catalyst", "a lot", "not a number"),
         ("to_catalyst", "0.5 %", "must end above where it begins"),
-        ("resin_density", "11", "no density"),
+        ("resin_density", "11", "cannot be the density"),
         ("name", " ", "needs a name"),
         ("at_most_gel_time", "10", "below the lower one"),
         ("age_tack", "-1", "above 0"),

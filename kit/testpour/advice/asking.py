@@ -120,7 +120,7 @@ def peak_bound(asking: CureQuestion, at_most: str | float | None) -> float:
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
     if not asking["room_temperature"] < bound < hottest_peak():
-        said = f"A peak of at most {bound:g} °C is no bound to pour by: styrene boils at {hottest_peak():g} °C and the room has"
+        said = f"A peak of at most {bound:g} °C cannot be used as a limit: styrene boils at {hottest_peak():g} °C and the room has"
         allowed = f"{asking['room_temperature']:g} °C. Give `at_most` well between the two, for example \"{USUAL_MOST:g} degC\"."
         raise AskedTooMuch([f"{said} {allowed}"])
     return bound

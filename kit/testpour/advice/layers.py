@@ -1,4 +1,4 @@
-"""Will two layers be safer, and when to pour the second: layered slabs followed for several believable lots."""
+"""Will two layers be safer, and when to pour the second: layered slabs followed for several plausible lots."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from testpour.advice.asking import AskedTooMuch, asked, peak_bound
 from testpour.cautions import hottest_peak
 from testpour.physics.casting import Casting, Layer
 from testpour.physics.lots import face_of, resin_of
-from testpour.physics.slab import cure_many
+from testpour.physics.slab import SLICES, cure_many
 from testpour.units import to_unit
 from testpour.wording import in_markdown
 
@@ -22,9 +22,8 @@ if TYPE_CHECKING:
 
 LOTS = 12
 WAITS = np.array([5.0, 15.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0])  # min after the first layer's gel
-SLICES = 24
 CLEARLY = 5.0  # K by which layers must be cooler to be worth the wait
-SURE = 0.9  # share of the believable lots that must stay under the bound
+SURE = 0.9  # share of the plausible lots that must stay under the bound
 BOND = (
     "Pour on a first layer that has gelled firm and is still tacky: the two then cure into one. On a layer that has cured "
     "through, abrade and clean it first; the bond is then mechanical only."
@@ -47,7 +46,7 @@ class TwoLayers:
         Hottest place of one pour, degC: low, middle, high over nine lots in ten.
     table : DataFrame
         One row a wait (min after the first layer's gel): ``minute`` after mixing the first, ``hottest``,
-        ``low``, ``high`` in degC, ``under`` the share of believable lots that stay under the bound.
+        ``low``, ``high`` in degC, ``under`` the share of plausible lots that stay under the bound.
     wait : float or None
         Shortest wait from which nine lots in ten stay under the bound; None where no wait does.
     caution : str

@@ -39,7 +39,7 @@ class OvenHour:
         Oven in degC, hold in h, and h after mixing at which it begins.
     table : DataFrame
         Rows core and face; ``before`` the oven, ``room`` (as old as after it, but left in the room) and
-        ``oven``: share cured, 0 to 1, the middle of believable lots; ``low`` and ``high`` of `oven`.
+        ``oven``: share cured, 0 to 1, the middle of plausible lots; ``low`` and ``high`` of `oven`.
     hardness : tuple of float or None
         Change in hardness by the log's own model, reading's unit: middle, low, high; None where the study
         cannot tell.
@@ -166,7 +166,7 @@ def _conversions(asking, oven, hours, start):
 
 
 def _warmable(resin, k):
-    """The k-th resin with a rise of its ceiling by warmth of its own, as believable as the others'."""
+    """The k-th resin with a rise of its ceiling by warmth of its own, as plausible as the others'."""
     steep = lot_beliefs()["ceiling_slope"]["spread"] * np.random.default_rng([k, 3]).standard_normal()
     return replace(resin, ceiling_slope=max(resin.ceiling_slope + float(steep), 0.0))
 

@@ -22,7 +22,7 @@ __all__ = ["OvenHour", "ThicknessLimit", "TwoLayers", "oven_hour", "thickness_li
 
 DRAWS = 400
 THINNEST, STEP = 2.0, 0.25  # mm
-SURE = 0.05  # share of believable lots that may still get hotter at the careful thickness
+SURE = 0.05  # share of plausible lots that may still get hotter at the careful thickness
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class ThicknessLimit:
     bound : float
         Peak to stay under, degC.
     careful, middle, high : float
-        Thickness (mm) that 19 in 20, half and 1 in 20 of the believable lots stand; `thickest` where a lot
+        Thickness (mm) that 19 in 20, half and 1 in 20 of the plausible lots stand; `thickest` where a lot
         stands more than was asked for, 0 where not even the thinnest.
     thickest : float
         mm, beyond which nothing was asked.

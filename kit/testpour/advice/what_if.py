@@ -12,6 +12,7 @@ import pandas as pd
 from testpour.advice.candidates import allowed, checked_room, on_step
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import beyond_log, cautions_at, predicted
+from testpour.causes.saving import AS_GOOD
 from testpour.models.chance import Chance, chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting
-AS_GOOD = 0.03  # chance by which a value may fall short of the best and be taken as the smaller move
 LESS_TROUBLE = 0.10  # chance by which a change may fall short of the best and be chosen for less trouble
 WORTH = 0.02  # rise below which no change is advised
 

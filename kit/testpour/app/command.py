@@ -103,7 +103,18 @@ def _add_pool(verbs):
 
 
 def start(asked: Namespace) -> int:
-    """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
+    """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Parsed arguments: ``folder``, ``port`` (None finds a free one), ``ip``, ``no_browser``.
+
+    Returns
+    -------
+    int
+        Exit status: 0 where it went well.
+    """
     from testpour.app.lab import HERE, claimed, free_port, running
 
     if address := running(asked.folder):
@@ -149,7 +160,18 @@ def _end_as_if_by_hand():
 
 
 def new(asked: Namespace) -> int:
-    """Make a study folder without demo data."""
+    """Make a study folder without demo data.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Parsed arguments: ``folder``, which is new or empty.
+
+    Returns
+    -------
+    int
+        Exit status: 0 where it went well.
+    """
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
     if folder.fresh:
@@ -158,7 +180,18 @@ def new(asked: Namespace) -> int:
 
 
 def check(asked: Namespace) -> int:
-    """Say what is in the study folder, and what is wrong with it."""
+    """Say what is in the study folder, and what is wrong with it.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Parsed arguments: ``folder`` of the study.
+
+    Returns
+    -------
+    int
+        Exit status: 1 where something is wrong.
+    """
     from testpour.app.checkup import examine
 
     study = _study(asked.folder)
@@ -170,7 +203,18 @@ def check(asked: Namespace) -> int:
 
 
 def page(asked: Namespace) -> int:
-    """Write the findings page of the study."""
+    """Write the findings page of the study.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Parsed arguments: ``folder``, ``to`` (None writes findings.html there) and ``room``.
+
+    Returns
+    -------
+    int
+        Exit status: 0 where it went well.
+    """
     from testpour.files import free_for
     from testpour.logbook.book import Logbook
     from testpour.models.fits import fit_castings
@@ -187,7 +231,18 @@ def page(asked: Namespace) -> int:
 
 
 def backup(asked: Namespace) -> int:
-    """Copy the log and verify the copy."""
+    """Copy the log and verify the copy.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Parsed arguments: ``folder`` and ``to``, the copy's path (None puts the date into its name).
+
+    Returns
+    -------
+    int
+        Exit status: 0 where it went well.
+    """
     from testpour.logbook.backup import back_up
 
     print(back_up(_study(asked.folder), asked.to).sentence())
@@ -195,7 +250,18 @@ def backup(asked: Namespace) -> int:
 
 
 def package(asked: Namespace) -> int:
-    """Write the log as a Data Package."""
+    """Write the log as a Data Package.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Parsed arguments: ``folder``, ``to`` (None writes package.zip there), ``licence`` and ``names``.
+
+    Returns
+    -------
+    int
+        Exit status: 0 where it went well.
+    """
     from testpour.exchange.package import write_package
     from testpour.logbook.book import Logbook
 
@@ -209,7 +275,18 @@ def package(asked: Namespace) -> int:
 
 
 def pool(asked: Namespace) -> int:
-    """Join the logs of several benches."""
+    """Join the logs of several benches.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Parsed arguments: ``benches`` (paths), ``to`` (the page), ``beliefs`` (a file, or None) and ``leave_out``.
+
+    Returns
+    -------
+    int
+        Exit status: 0 where it went well.
+    """
     from testpour.files import free_for
     from testpour.pooling import belief_file
     from testpour.pooling import pool_page as showing

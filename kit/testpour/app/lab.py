@@ -70,7 +70,20 @@ class Lab:
         return f"http://{host}:{self.port}{self.start_page}?token={self.token}"
 
     def command(self, runtime: str, browser: bool) -> list[str]:
-        """The command line that starts it, its workspaces kept in the folder `runtime`."""
+        """The command line that starts it, its workspaces kept in the folder `runtime`.
+
+        Parameters
+        ----------
+        runtime : str
+            Folder for its workspaces.
+        browser : bool
+            Whether it opens a browser.
+
+        Returns
+        -------
+        list of str
+            Program and arguments.
+        """
         line = [
             sys.executable, "-m", "jupyterlab",
             f"--ServerApp.root_dir={self.folder}",
@@ -90,6 +103,17 @@ class Lab:
 
 def free_port(port: int | None = None, ip: str = HERE) -> int:
     """A port nobody listens on: `port` itself, or the first free one from 8888 up.
+
+    Parameters
+    ----------
+    port : int, optional
+        The one to use, and no other; by default any free one.
+    ip : str, optional
+        Address of this computer on which it must be free.
+
+    Returns
+    -------
+    int
 
     Raises
     ------

@@ -42,7 +42,18 @@ class Event:
     companion: Reading | None = None
 
     def value(self, minutes: float) -> float:
-        """Minutes after mixing in the reading's unit, to a hundredth of a minute."""
+        """Minutes after mixing in the reading's unit, to a hundredth of a minute.
+
+        Parameters
+        ----------
+        minutes : float
+            After mixing.
+
+        Returns
+        -------
+        float
+            In the unit of the reading, min or h.
+        """
         return round(minutes, 2) * PER_MINUTE[self.reading.unit]
 
 
@@ -52,7 +63,16 @@ def _wording():
 
 
 def events(study: Study) -> tuple[Event, ...]:
-    """The moments a study reads, in its order."""
+    """The moments a study reads, in its order.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Event
+    """
     held = {reading.name: reading for reading in study.readings}
     found = []
     for reading in study.readings:
@@ -66,6 +86,15 @@ def events(study: Study) -> tuple[Event, ...]:
 
 
 def once(study: Study) -> tuple[Reading, ...]:
-    """Readings with one moment of their own that are written, not tapped."""
+    """Readings with one moment of their own that are written, not tapped.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Reading
+    """
     timed = {event.reading.name for event in events(study)}
     return tuple(r for r in study.readings if not r.ages and r.name not in timed)

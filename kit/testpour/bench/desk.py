@@ -126,7 +126,19 @@ class Desk:
             return self.state()
 
     def preview(self, message: Mapping[str, Any]) -> dict[str, Any]:
-        """What several readings say together before they are logged, in words."""
+        """What several readings say together before they are logged, in words.
+
+        Parameters
+        ----------
+        message : dict
+            From the form: ``text`` with the readings, and where the method asks for them ``thickness`` and
+            ``edge``, mm.
+
+        Returns
+        -------
+        dict
+            ``words``, and ``fine``: whether the method is satisfied.
+        """
         slot = self._slot(message)
         try:
             found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
@@ -243,13 +255,31 @@ class Desk:
         return self._taps.unpour(made) if made else "taken back already"
 
     def cautions(self, planned: PlannedPour) -> Cautions:
-        """What is refused or warned about a planned pour in today's room."""
+        """What is refused or warned about a planned pour in today's room.
+
+        Parameters
+        ----------
+        planned : PlannedPour
+
+        Returns
+        -------
+        Cautions
+        """
         return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
     # Where a message points.
 
     def pour_of(self, planned: PlannedPour) -> Made | None:
-        """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""
+        """The pour in the log that was made of a planned one, or None; one taken back has a new name after it.
+
+        Parameters
+        ----------
+        planned : PlannedPour
+
+        Returns
+        -------
+        Made or None
+        """
         name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
         return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)
 
@@ -281,7 +311,7 @@ class Desk:
         used = names_used(self.logbook, names)
         free = [name for name in names if name not in used]
         if not free:
-            raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it anew under another name.")
+            raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it again under another name.")
         return free[0]
 
     def _refuse_clash(self):

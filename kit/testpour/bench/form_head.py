@@ -40,7 +40,18 @@ class SessionHead:
 
     @classmethod
     def from_log(cls, study: Study, made: Mapping[str, Made]) -> SessionHead:
-        """As the last pour of the session carries it."""
+        """As the last pour of the session carries it.
+
+        Parameters
+        ----------
+        study : Study
+        made : dict
+            Pours of the session by name, in the order they were logged; the last one counts.
+
+        Returns
+        -------
+        SessionHead
+        """
         if not made:
             return cls(study)
         last = list(made.values())[-1]
@@ -48,7 +59,22 @@ class SessionHead:
         return cls(study, {k: v for k, v in last.settings.items() if k in names}, last.by, last.made_at.timestamp() * 1e3)
 
     def take(self, typed: Mapping[str, str], by: str, at: float) -> bool:
-        """Take what was typed: each value that can be read is taken, each other one gets its problem in words."""
+        """Take what was typed: each value that can be read is taken, each other one gets its problem in words.
+
+        Parameters
+        ----------
+        typed : dict
+            Factor name to what was typed.
+        by : str
+            Initials.
+        at : float
+            When it was typed, ms since 1970.
+
+        Returns
+        -------
+        bool
+            Whether every value could be read.
+        """
         self.problems, values = {}, {}
         for factor in _factors(self.study):
             text = clean(typed.get(factor.name), line=True)
@@ -63,7 +89,17 @@ class SessionHead:
         return not self.problems
 
     def lacking(self, made: Made) -> dict[str, float | str]:
-        """What a pour made earlier in the session lacks and is known now: factor name to value."""
+        """What a pour made earlier in the session lacks and is known now: factor name to value.
+
+        Parameters
+        ----------
+        made : Made
+            A pour of the session.
+
+        Returns
+        -------
+        dict
+        """
         return {name: value for name, value in self.values.items() if name not in made.settings}
 
     def shown(self) -> dict[str, Any]:

@@ -24,6 +24,14 @@ FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{
 def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None:
     """Write the planned pours of a session into the study folder; a log in memory has nothing to come back to.
 
+    Parameters
+    ----------
+    logbook : Logbook
+    session : str
+        Its name.
+    planned : list of PlannedPour
+        In the order to pour them.
+
     Raises
     ------
     FormProblem
@@ -49,12 +57,31 @@ def _put(path, text):
 
 
 def kept_sessions(logbook: Logbook) -> list[str]:
-    """Names of the sessions kept beside the study, the latest first."""
+    """Names of the sessions kept beside the study, the latest first.
+
+    Parameters
+    ----------
+    logbook : Logbook
+
+    Returns
+    -------
+    list of str
+    """
     return [held["session"] for held in _held(logbook)]
 
 
 def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
     """Name and planned pours of a kept session; the latest where none is named.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    session : int or str, optional
+        Its name; the latest by default.
+
+    Returns
+    -------
+    tuple of str and tuple of PlannedPour
 
     Raises
     ------

@@ -44,6 +44,17 @@ class Clocks:
         """When a message was tapped, and the mark its entry gets; ``""`` where nothing is to be asked.
 
         A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `SANE` a mark.
+
+        Parameters
+        ----------
+        message : dict
+            From the form: ``at``, when it was tapped, and ``set_back``, by how much its clock was set back,
+            both in ms; either may be missing.
+
+        Returns
+        -------
+        tuple
+            Time on this computer's clock, and the mark.
         """
         now, at, back = self._clock(), message.get("at"), self.look()
         back = max(back, (message.get("set_back") or 0) / 1e3)
@@ -64,7 +75,17 @@ def _span(seconds):
 
 
 def question(note: str) -> str:
-    """What a note asks about the time of its entry; ``""`` where nothing is open."""
+    """What a note asks about the time of its entry; ``""`` where nothing is open.
+
+    Parameters
+    ----------
+    note : str
+        Of an entry.
+
+    Returns
+    -------
+    str
+    """
     place = note.rfind(ASKED)
     if place < 0 or place < note.rfind(CONFIRMED):
         return ""
@@ -72,7 +93,19 @@ def question(note: str) -> str:
 
 
 def here(moment: dt.datetime, note: str) -> dt.datetime:
-    """A time that a bench in another zone logged, on the clock of this computer."""
+    """A time that a bench in another zone logged, on the clock of this computer.
+
+    Parameters
+    ----------
+    moment : datetime
+        As logged.
+    note : str
+        Of the entry; it names the zone where that is another one.
+
+    Returns
+    -------
+    datetime
+    """
     found = ZONE.findall(note)
     if not found:
         return moment

@@ -101,7 +101,16 @@ def methods() -> tuple[Method, ...]:
 
 
 def method_for(reading: Reading) -> Method | None:
-    """The method for the scale a reading is on, or None; scales do not convert, so neither do methods."""
+    """The method for the scale a reading is on, or None; scales do not convert, so neither do methods.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    Method or None
+    """
     return next((m for m in methods() if reading.unit.startswith(m.scale)), None)
 
 

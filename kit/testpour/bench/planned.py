@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import BenchSheet
+from testpour.bench.bench_sheet import WEIGHED, BenchSheet
 from testpour.bench.weighing import decimals
 from testpour.cautions import check_batch, check_delivered
 from testpour.planning.plan import Plan
@@ -20,7 +20,6 @@ from testpour.units import show
 if TYPE_CHECKING:
     from testpour.study import Study
 
-WEIGHED = ("catalyst", "pigment")
 
 
 class FormProblem(Problems):

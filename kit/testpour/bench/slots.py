@@ -41,15 +41,46 @@ class Slot:
         return OPENS * self.age
 
     def holds(self, age: float | None) -> bool:
-        """Whether a reading at that age fills it."""
+        """Whether a reading at that age fills it.
+
+        Parameters
+        ----------
+        age : float or None
+            Hours after mixing; None where it has none.
+
+        Returns
+        -------
+        bool
+        """
         return age is not None and self.opens <= age < self.closes
 
     def logged_age(self, age: float) -> float:
-        """The age to log: the planned one where the reading came near enough, else what it was."""
+        """The age to log: the planned one where the reading came near enough, else what it was.
+
+        Parameters
+        ----------
+        age : float
+            Hours after mixing.
+
+        Returns
+        -------
+        float
+            Hours.
+        """
         return self.age if abs(age - self.age) <= NEAR * self.age else float(f"{age:.3g}")
 
     def status(self, age: float) -> str:
-        """``"later"``, ``"early"``, ``"due"``, ``"overdue"`` or ``"missed"`` at an age."""
+        """``"later"``, ``"early"``, ``"due"``, ``"overdue"`` or ``"missed"`` at an age.
+
+        Parameters
+        ----------
+        age : float
+            Hours after mixing, now.
+
+        Returns
+        -------
+        str
+        """
         if age < self.opens:
             return "later"
         if age >= self.closes:
@@ -60,7 +91,16 @@ class Slot:
 
 
 def slots(study: Study) -> list[Slot]:
-    """Every planned reading of a pour, in the order of the study's readings and then of age."""
+    """Every planned reading of a pour, in the order of the study's readings and then of age.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Slot
+    """
     found = []
     for reading in study.readings:
         ages = sorted({*reading.ages, *(a.age for a in study.aims if a.reading == reading.name and a.age)})
@@ -70,12 +110,33 @@ def slots(study: Study) -> list[Slot]:
 
 
 def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
-    """The rows that fill a slot."""
+    """The rows that fill a slot.
+
+    Parameters
+    ----------
+    slot : Slot
+    readings : iterable of Row
+        Rows of a pour's readings.
+
+    Returns
+    -------
+    list of Row
+    """
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
 
 
 def hours_words(hours: float) -> str:
-    """A span of time as a person says it: ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``."""
+    """A span of time as a person says it: ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``.
+
+    Parameters
+    ----------
+    hours : float
+        Its sign does not matter.
+
+    Returns
+    -------
+    str
+    """
     minutes = round(abs(hours) * 60)
     if minutes < 60:
         return f"{minutes} min"

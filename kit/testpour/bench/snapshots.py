@@ -30,7 +30,17 @@ class Snapshots:
         self._small: dict[str, str] = {}
 
     def of(self, pours: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
-        """The photographs that stand, by pour, in the order of logging, as plain data."""
+        """The photographs that stand, by pour, in the order of logging, as plain data.
+
+        Parameters
+        ----------
+        pours : iterable of str
+            Their names.
+
+        Returns
+        -------
+        dict
+        """
         query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
         with self.logbook.reading_only() as connection:
             photos = [photo_of(self.logbook.study, row) for row in connection.execute(query)]

@@ -57,7 +57,31 @@ class Taps:
         self, name: str, settings: Mapping[str, float | str], session: str, at: dt.datetime,
         anyway: bool = False
     ) -> str:
-        """Log the pour, begun at `at`."""
+        """Log the pour, begun at `at`.
+
+        Parameters
+        ----------
+        name : str
+            Of the pour.
+        settings : dict
+            Factor name to a float in its unit, or text for a lot.
+        session : str
+            Its name.
+        at : datetime
+            When the catalyst went in.
+        anyway : bool, optional
+            Whether it is logged though the cautions refuse it.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+
+        Raises
+        ------
+        LogProblem
+            If it is refused, or the name is taken.
+        """
         with warnings.catch_warnings():  # the card shows them before the tap
             warnings.simplefilter("ignore", Caution)
             self.logbook.add_pour(name, settings=settings, session=session, made_at=at.replace(microsecond=0),
@@ -72,7 +96,22 @@ class Taps:
         return f"{why}. {self.mark}" if self.mark else why
 
     def check(self, made: Made, event: Event, at: dt.datetime) -> str:
-        """Looked, and it has not happened yet."""
+        """Looked, and it has not happened yet.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        event : Event
+            What was looked for.
+        at : datetime
+            When.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+        """
         now, held = event.value(made.minutes(at)), _held(made, event.reading)
         if held is None:
             self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by(), note=self.mark)
@@ -81,7 +120,29 @@ class Taps:
         return f"{event.still} at {now:.1f} {event.reading.unit}"
 
     def happened(self, made: Made, event: Event, at: dt.datetime, companion: str = "") -> str:
-        """It happened, or was found to have happened, at `at`; `companion` is what was read with it."""
+        """It happened, or was found to have happened, at `at`; `companion` is what was read with it.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        event : Event
+            What happened.
+        at : datetime
+            When it happened or was found to have happened.
+        companion : str, optional
+            Such as the temperature at the peak; number or text with a unit, "" where it was not read.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+
+        Raises
+        ------
+        UnitProblem
+            If the companion cannot be read.
+        """
         if companion and event.companion is not None:
             event.companion.parse(companion)  # refused before anything is stored
         now, held = event.value(made.minutes(at)), _held(made, event.reading)
@@ -96,7 +157,20 @@ class Taps:
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
 
     def watched(self, made: Made, event: Event) -> str:
-        """Found to have happened, and it was watched: so it is known exactly."""
+        """Found to have happened, and it was watched: so it is known exactly.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        event : Event
+            What happened.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+        """
         held = _held(made, event.reading)
         if held is not None and held.known == "already":
             self.logbook.correct_reading(held.entry, value=held.high, why=WATCHED, by=self.by())
@@ -106,7 +180,30 @@ class Taps:
         self, made: Made, reading: Reading, text: str, slot: Slot | None = None,
         at: dt.datetime | None = None
     ) -> str:
-        """A reading as typed: a value, or words such as ``"20 to 25 min"``; a second one corrects the first."""
+        """A reading as typed: a value, or words such as ``"20 to 25 min"``; a second one corrects the first.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        reading : Reading
+        text : str
+            As typed, in the unit of the reading where it has none.
+        slot : Slot, optional
+            The planned reading it fills; None for a reading with one moment of its own.
+        at : datetime, optional
+            When it was read, for the age of a reading that has a slot.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+
+        Raises
+        ------
+        LogProblem
+            If it cannot be read.
+        """
         held = _held(made, reading) if slot is None else next(iter(filled(slot, made.readings)), None)
         if held is not None:
             if not _same(self.logbook.study, held, reading, text):
@@ -117,7 +214,30 @@ class Taps:
         return f"{reading.words} {text}"
 
     def values(self, made: Made, slot: Slot, message: Mapping[str, Any], at: dt.datetime) -> str:
-        """Several readings of one specimen, all or none; what the method lacks goes into their note."""
+        """Several readings of one specimen, all or none; what the method lacks goes into their note.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        slot : Slot
+            The planned reading they fill.
+        message : dict
+            From the form: ``text`` with blanks between the readings, ``specimen``, and ``thickness`` and
+            ``edge`` in mm where the method asks for them.
+        at : datetime
+            When they were read.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+
+        Raises
+        ------
+        LogProblem
+            If there is no number in the text.
+        """
         found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
         if not found.values:
             raise LogProblem(f"{slot.reading.words}: no number yet. Type them with blanks between, such as 76 79 78.")
@@ -132,7 +252,20 @@ class Taps:
         return f"{slot.reading.words}, {found.sentence()}"
 
     def take_back(self, made: Made, entries: Iterable[int]) -> str:
-        """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn."""
+        """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        entries : iterable of int
+            Entry numbers of its readings.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+        """
         rows = [row for row in made.readings if row.entry in entries]
         for row in rows:
             before = before_it(self.logbook, row, made.pour)
@@ -143,7 +276,20 @@ class Taps:
         return f"{count(len(rows), 'tap')} taken back"
 
     def time_right(self, made: Made, entries: Iterable[int]) -> str:
-        """The time of a tap that came late, or by a clock that was set back, is right after all."""
+        """The time of a tap that came late, or by a clock that was set back, is right after all.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        entries : iterable of int
+            Entry numbers of its readings; none means the time of the pour itself.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+        """
         if not entries:
             self.logbook.correct_pour(made.pour, why=CONFIRMED, by=self.by())
         for row in (row for row in made.readings if row.entry in entries):
@@ -151,24 +297,74 @@ class Taps:
         return "the time is confirmed"
 
     def photo(self, made: Made, picture: bytes, at: dt.datetime) -> str:
-        """A photograph of the pour, as the bytes of its file, taken now."""
+        """A photograph of the pour, as the bytes of its file, taken now.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        picture : bytes
+            A picture file.
+        at : datetime
+            When it was taken.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+
+        Raises
+        ------
+        LogProblem
+            If it is not a picture this kit reads.
+        """
         age = max(made.minutes(at), 0) / 60
         self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by(), note=self.mark)
         return f"photograph at {age:.1f} h"
 
     def photo_back(self, entries: Iterable[int]) -> str:
-        """A photograph taken back; its row stays in the history."""
+        """A photograph taken back; its row stays in the history.
+
+        Parameters
+        ----------
+        entries : iterable of int
+            Entry numbers of photographs.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+        """
         for entry in entries:
             self.logbook.withdraw_photo(entry, why=TAKEN_BACK)
         return "photograph taken back"
 
     def unpour(self, made: Made) -> str:
-        """The pour taken back, its readings with it."""
+        """The pour taken back, its readings with it.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+
+        Returns
+        -------
+        str
+            What was logged, for the form.
+        """
         self.logbook.withdraw_pour(made.pour, why=TAKEN_BACK)
         return "catalyst in taken back"
 
     def fill_in(self, made: Made, lacking: Mapping[str, float | str]) -> None:
-        """The room or a lot, read after the catalyst went in."""
+        """The room or a lot, read after the catalyst went in.
+
+        Parameters
+        ----------
+        made : Made
+            The pour.
+        lacking : dict
+            Factor name to a float in its unit, or text for a lot.
+        """
         self.logbook.correct_pour(made.pour, settings=lacking, why="read after the catalyst went in", by=self.by())
 
 

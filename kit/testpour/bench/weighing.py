@@ -72,10 +72,10 @@ class WeighOut:
         )
         smallest = f"{_grams(self.smallest_batch, self)} of resin"
         if self.resin_mass < self.smallest_batch:
-            text += f"That is a small mix for this scale: from {smallest} up the catalyst is within a tenth of its target. "
+            text += f"That is a small mix for this scale: with {smallest} or more the catalyst is within a tenth of its target. "
             text += "Mix more at once or use a finer scale. "
         else:
-            text += f"The least for this scale is {smallest}, from which up the catalyst is within a tenth of its target. "
+            text += f"Weigh at least {smallest} on this scale, so that the catalyst is within a tenth of its target. "
         return (text + (self.cautions.sentence() if self.cautions.warnings else "")).strip()
 
     __repr__ = sentence
@@ -186,7 +186,7 @@ def _weighed(asked):
     catalyst = _on_scale(resin * share, step)
     if not resin or not catalyst:
         mix, scale = f"{show(asked.catalyst, '%')} of {show(asked.resin, 'g')} resin", show(step, "g", 6)
-        said = f"catalyst: {mix} is nothing on a scale that reads {scale}. Mix more or use a finer scale."
+        said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {scale}. Mix more or use a finer scale."
         raise WeighOutProblems([said])
     low, high = _delivered(resin, catalyst, step)
     table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
@@ -240,5 +240,15 @@ def _grams(mass, weighed):
 
 
 def decimals(step: float) -> int:
-    """Decimal places that show one step of a scale."""
+    """Decimal places that show one step of a scale.
+
+    Parameters
+    ----------
+    step : float
+        g.
+
+    Returns
+    -------
+    int
+    """
     return max(0, -math.floor(math.log10(step) + 1e-9))

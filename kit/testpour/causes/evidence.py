@@ -34,7 +34,7 @@ class Piece:
     usual: bool = False
 
     def sentence(self) -> str:
-        """The evidence with its weight as odds."""
+        """The evidence with its weight, the likelihood ratio, for example ``"12 to 1"``."""
         times = max(self.ratio, 1 / max(self.ratio, 1e-12))
         odds = f"over {MOST}" if times > MOST else f"{times:.2g}" if times < 10 else f"{times:.0f}"
         return f"{self.words}, {odds} to 1"

@@ -132,7 +132,7 @@ class CauseTable:
         for one in known:
             if str(answer).strip().casefold() == one.casefold():
                 return one
-        raise ValueError(f"{self.question(question).ask} {answer!r} is no answer here; there are: {'; '.join(known)}.")
+        raise ValueError(f"{self.question(question).ask} {answer!r} is not an answer to it. Its answers are: {'; '.join(known)}.")
 
 
 @cache
@@ -207,7 +207,7 @@ def _problems(raw):
     for name, cause in raw["causes"].items():
         odd = sorted(set(cause) - allowed)
         if odd:
-            yield f"causes.{name}: {', '.join(odd)} means nothing here; allowed are {', '.join(sorted(allowed))}."
+            yield f"causes.{name}: {', '.join(odd)} is not a recognised key. Allowed are {', '.join(sorted(allowed))}."
         if not cause.get("prior", 0) > 0:
             yield f"causes.{name}: prior must be above 0; leave the cause out instead."
         for sign in set(cause.get("odds", {})) - set(raw["signs"]):

@@ -53,6 +53,16 @@ def read_channels(
 ) -> tuple[tuple[Channel, Channel | None] | None, list[str]]:
     """Find the casting's channel and the room's.
 
+    Parameters
+    ----------
+    grid : Grid
+    times : Times
+        Of its rows.
+    channel, room : str or int, optional
+        Name, or number from 1; None where the file has to tell.
+    unit : {"degC", "degF" or "K"}, optional
+        Of the temperatures; None where the file has to tell.
+
     Returns
     -------
     found : list of Channel or None

@@ -90,7 +90,19 @@ def _first(columns, pattern, without):
 
 
 def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
-    """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none."""
+    """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none.
+
+    Parameters
+    ----------
+    cell : str
+        As it stands in the file.
+    shape : str or None, optional
+        How two numbers are read: "hh:mm" or "mm:ss"; three are hours, minutes and seconds.
+
+    Returns
+    -------
+    float
+    """
     found = HMS.fullmatch(cell)
     if not found:
         return np.nan
@@ -130,7 +142,18 @@ def _units(head):
 
 
 def is_growing(grid: Grid, k: int) -> bool:
-    """Whether a column holds numbers that never fall, but for a slip."""
+    """Whether a column holds numbers that never fall, but for a slip.
+
+    Parameters
+    ----------
+    grid : Grid
+    k : int
+        Of the column, from 0.
+
+    Returns
+    -------
+    bool
+    """
     cells = grid.column(k)
     steps = _steps(grid, k)
     return len(steps) + 1 > 0.8 * len(cells) and len(steps) > 0 and bool((steps >= 0).mean() > 0.98) and steps.sum() > 0

@@ -10,7 +10,7 @@ from testpour.exchange.letters import TraceProblems
 from testpour.text_file import SEPARATORS, decimal_marks
 
 GROUPING = r"[' \u00a0]"  # between groups of digits
-FEWEST = 5  # rows
+FEWEST = 5  # rows of a trace
 LARGEST = 1e15  # beyond it no logger counts, and sums of it overflow
 ENOUGH = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
@@ -52,12 +52,33 @@ class Grid:
     skipped: tuple[str, ...]
 
     def column(self, k: int) -> list[str]:
-        """The cells of column `k`, blanks as ""."""
+        """The cells of column `k`, blanks as "".
+
+        Parameters
+        ----------
+        k : int
+            From 0.
+
+        Returns
+        -------
+        list of str
+        """
         return ["" if row[k].casefold().strip("#. ") in BLANK else row[k] for row in self.rows]
 
 
 def find_grid(name: str, text: str) -> Grid:
     """Find the separator, the block, its heads and its decimal mark.
+
+    Parameters
+    ----------
+    name : str
+        Of the file, for the error message.
+    text : str
+        What is in it.
+
+    Returns
+    -------
+    Grid
 
     Raises
     ------
@@ -84,7 +105,20 @@ def find_grid(name: str, text: str) -> Grid:
 
 @lru_cache(maxsize=300_000)
 def number(cell: str, decimal: str) -> tuple[float, str] | None:
-    """A cell as a float and the unit behind it; None where it is not a number."""
+    """A cell as a float and the unit behind it; None where it is not a number.
+
+    Parameters
+    ----------
+    cell : str
+        Stripped.
+    decimal : {".", ","}
+        Decimal mark of the file.
+
+    Returns
+    -------
+    tuple or None
+        Value, and unit as written ("" where there is none).
+    """
     found = QUANTITY.fullmatch(cell)
     if not found:
         return None

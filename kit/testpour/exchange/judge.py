@@ -43,7 +43,17 @@ def judge(
 
 
 def noise_of(degrees: np.ndarray) -> float:
-    """Standard deviation of one row, K, from second differences: a slope leaves no trace in them."""
+    """Standard deviation of one row, K, from second differences: a slope leaves no trace in them.
+
+    Parameters
+    ----------
+    degrees : array, shape (n,)
+        Temperatures of the rows, °C.
+
+    Returns
+    -------
+    float
+    """
     bends = np.diff(degrees, 2)
     steps = np.abs(np.diff(np.unique(degrees)))
     step = steps[steps > 1e-6].min() if (steps > 1e-6).any() else 0.0

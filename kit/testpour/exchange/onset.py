@@ -40,7 +40,20 @@ class Onset:
     inert: np.ndarray
 
     def between(self, which: str, share: float) -> float:
-        """The instant before which `share` of the weight lies."""
+        """The instant before which `share` of the weight lies.
+
+        Parameters
+        ----------
+        which : str
+            Name of an array of instants, one a draw.
+        share : float
+            0 to 1.
+
+        Returns
+        -------
+        float
+            Minutes after mixing.
+        """
         values = getattr(self, which)
         order = np.argsort(values)
         return float(values[order][min(np.searchsorted(np.cumsum(self.weight[order]), share), len(order) - 1)])
@@ -94,7 +107,21 @@ def _end(minutes, degrees):
 
 
 def smoothed(minutes: np.ndarray, degrees: np.ndarray, width: float) -> np.ndarray:
-    """Mean of the trace within `width` minutes about each row."""
+    """Mean of the trace within `width` minutes about each row.
+
+    Parameters
+    ----------
+    minutes : array, shape (n,)
+        Sorted.
+    degrees : array, shape (n,)
+        At those minutes.
+    width : float
+        min.
+
+    Returns
+    -------
+    array, shape (n,)
+    """
     total = np.concatenate([[0.0], np.cumsum(degrees)])
     first = np.searchsorted(minutes, minutes - width / 2, "left")
     after = np.searchsorted(minutes, minutes + width / 2, "right")

@@ -22,14 +22,13 @@ from testpour.exchange.package_schema import (
     DESCRIPTOR,
     HISTORY,
     LICENCES,
-    PEOPLE,
     PICTURE,
     descriptor,
     picture,
     tables,
 )
 from testpour.files import name_new
-from testpour.logbook.castings import Castings
+from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS, load_castings
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.whole import all_rows

@@ -1,22 +1,35 @@
-"""The files of a Data Package: found in a folder or a zip file, and held against their checksums."""
+"""The files of a Data Package: found in a folder or a zip file, held against their checksums, unpacked to go on working."""
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+import math
+import os
+import shutil
+import tempfile
 from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from testpour.archive import Archive
+from testpour.exchange.folder import FolderProblem, StudyFolder, templates
 from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
+from testpour.files import name_new
+from testpour.logbook.book import Logbook
+from testpour.logbook.loading import load_castings
+from testpour.logbook.tables import LogProblem
+from testpour.logbook.whole import TABLES, put_rows
 from testpour.problems import Problems
-from testpour.text_file import TextProblem, nested, read_bytes
+from testpour.study_file import save_study
+from testpour.text_file import DEEPEST, TextProblem, nested, read_bytes
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from testpour.exchange.package_reading import Package
 
 LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
 TOLD = 5_000_000  # bytes of a descriptor
-DEEPEST = 20  # brackets within brackets in a descriptor; ours has six
 
 
 class PackageProblems(Problems):
@@ -45,7 +58,22 @@ class Files:
                 raise PackageProblems(path.name, [str(problem)]) from None
 
     def read(self, name: str) -> bytes | None:
-        """The bytes of a file; None where it is not there."""
+        """The bytes of a file; None where it is not there.
+
+        Parameters
+        ----------
+        name : str
+            Path inside the package.
+
+        Returns
+        -------
+        bytes or None
+
+        Raises
+        ------
+        PackageProblems
+            If it is a link, too large, or damaged.
+        """
         try:
             if self._archive:
                 return self._archive.read(name)
@@ -58,6 +86,21 @@ class Files:
 
 
 def read_descriptor(files: Files) -> dict[str, Any]:
+    """The descriptor of a package: what its JSON says, with a list of resources in it.
+
+    Parameters
+    ----------
+    files : Files
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    PackageProblems
+        If there is none, it is not readable, or lists no resources.
+    """
     data = files.read(DESCRIPTOR)
     if data is None:
         raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is not a Data Package."])
@@ -75,7 +118,21 @@ def read_descriptor(files: Files) -> dict[str, Any]:
 
 
 def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[str, bytes]:
-    """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
+    """The bytes of each table that is listed, there and unchanged; only the names we write are opened.
+
+    Parameters
+    ----------
+    files : Files
+    head : dict
+        The descriptor.
+    problems : list of str
+        Gets a sentence for each table that is missing or was changed.
+
+    Returns
+    -------
+    dict
+        Name of the table to the bytes of its file.
+    """
     listed = {str(resource.get("name")): resource for resource in head["resources"]}
     needed, data = [*declarations(), "pours", "readings"], {}
     for name in [*needed, *(n for n in HISTORY if any(h in listed for h in HISTORY))]:
@@ -94,7 +151,20 @@ def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[s
 
 
 def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[str, ...]:
-    """The paths of the photographs that are listed, there and unchanged."""
+    """The paths of the photographs that are listed, there and unchanged.
+
+    Parameters
+    ----------
+    files : Files
+    head : dict
+        The descriptor.
+    problems : list of str
+        Gets a sentence for each photograph that is missing or was changed.
+
+    Returns
+    -------
+    tuple of str
+    """
     found = []
     for resource in head["resources"]:
         path = str(resource.get("path"))
@@ -107,3 +177,90 @@ def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[s
         else:
             found.append(path)
     return tuple(found)
+
+
+def unpack(package: Package, folder: str | Path) -> StudyFolder:
+    """Make a study folder of a package; see `Package.to_folder`.
+
+    Parameters
+    ----------
+    package : Package
+    folder : str or Path
+        New or empty.
+
+    Returns
+    -------
+    StudyFolder
+
+    Raises
+    ------
+    FolderProblem
+        If something is in the way. Nothing is written then.
+    LogProblem
+        If the rows that were ever logged do not give the castings of the package.
+    """
+    folder = Path(folder).expanduser().absolute()
+    if os.path.lexists(folder) and (folder.is_symlink() or not folder.is_dir() or any(folder.iterdir())):
+        raise FolderProblem(f"{folder} is not empty, so nothing was written. Give a new or empty folder.")
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".testpour-") as part:
+        made = Path(part) / "study"
+        made.mkdir()
+        study = replace(package.study, folder=made)
+        _fill(package, Logbook(study))
+        save_study(study)
+        for photo in package.photos:
+            (made / photo).parent.mkdir(exist_ok=True)
+            picture = Files(package.path).read(photo)
+            assert picture is not None, "looked for when the package was read"
+            (made / photo).write_bytes(picture)
+        for template in templates():
+            shutil.copyfile(template, made / template.name)
+        if folder.is_dir():
+            folder.rmdir()
+        name_new(made, folder)
+    return StudyFolder(folder, fresh=True)
+
+
+def _fill(package, log):
+    """Put all rows in at once, and look whether the log then is what was shared."""
+    try:
+        with log._transaction() as connection:
+            rows = _kept(package.history) if package.history else _standing(package.castings)
+            for table in TABLES:
+                put_rows(connection, table, rows.get(table.name))
+            held = load_castings(log.study, connection)
+            if held.fingerprint() != package.castings.fingerprint():
+                raise LogProblem(f"{package.path.name}: its history does not end at its castings. Ask for it again.")
+    finally:
+        log.close()
+
+
+def _kept(history):
+    """The rows of every table as the log held them."""
+    texts = {table.name: [c.name for c in table.columns if not c.nullable] for table in TABLES}
+    return {
+        name: [
+            {key: "" if value is None and key in texts[name] else value for key, value in zip(columns, row, strict=True)}
+            for row in zip(*columns.values(), strict=True)
+        ]
+        for name, columns in history.items()
+    }
+
+
+def _standing(castings):
+    """Castings as the rows of a log without corrections."""
+    now, factors = dt.datetime.now(dt.UTC).replace(tzinfo=None), [f.name for f in castings.study.factors]
+    pours, settings = [], []
+    for entry, row in enumerate(castings.pours.reset_index().to_dict("records"), start=1):
+        for name in factors:
+            value = row.pop(name)
+            if isinstance(value, str) or not math.isnan(value):
+                key, other = ("text", "number") if isinstance(value, str) else ("number", "text")
+                settings.append({"entry": entry, "factor": name, key: value, other: None})
+        pours.append({**row, "made_at": row["made_at"].to_pydatetime(), "entry": entry, "logged_at": now})
+    readings = [
+        {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()} | {"logged_at": now}
+        for row in castings.readings.to_dict("records")
+    ]
+    return {"pours": pours, "settings": settings, "readings": readings}

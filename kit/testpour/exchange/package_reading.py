@@ -11,11 +11,17 @@ import numpy as np
 import pandas as pd
 
 from testpour.catalogue import Factor, Reading
-from testpour.exchange.package_cells import from_csv
-from testpour.exchange.package_checks import check_castings
-from testpour.exchange.package_files import Files, PackageProblems, pictures, read_descriptor, unchanged
-from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, PEOPLE, declarations, tables
-from testpour.logbook.castings import Castings
+from testpour.exchange.package_cells import check_castings, from_csv
+from testpour.exchange.package_files import (
+    Files,
+    PackageProblems,
+    pictures,
+    read_descriptor,
+    unchanged,
+    unpack,
+)
+from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, declarations, tables
+from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS
 from testpour.study import Study, StudyProblems
 from testpour.study_file import study_from
@@ -79,8 +85,6 @@ class Package:
         -------
         StudyFolder
         """
-        from testpour.exchange.package_folder import unpack
-
         return unpack(self, folder)
 
 

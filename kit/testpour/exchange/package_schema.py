@@ -37,7 +37,6 @@ QUOTED = "In text, a leading quote keeps a spreadsheet from acting on the cell; 
 KNOWN = ("exact", "between", "not yet", "already")
 HISTORY = {f"history-{table.name}": table for table in TABLES}
 PICTURE = re.compile(rf"{FOLDER}/([0-9a-f]{{64}})\.(jpg|png)")
-PEOPLE = ("by", "note")
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,17 @@ class Table:
         return f"{self.name}.csv"
 
     def resource(self, data: bytes) -> dict[str, Any]:
-        """Its entry in the descriptor, with the checksum of its bytes."""
+        """Its entry in the descriptor, with the checksum of its bytes.
+
+        Parameters
+        ----------
+        data : bytes
+            Of its CSV file.
+
+        Returns
+        -------
+        dict
+        """
         return {
             "name": self.name, "title": self.title, "path": self.path, "type": "table",
             "$schema": f"{PROFILE}/dataresource.json", "format": "csv", "mediatype": "text/csv", "encoding": "utf-8",
@@ -75,12 +84,34 @@ class Table:
 
 
 def checksum(data: bytes) -> str:
-    """SHA-256 of bytes, as the standard writes it."""
+    """SHA-256 of bytes, as the standard writes it.
+
+    Parameters
+    ----------
+    data : bytes
+
+    Returns
+    -------
+    str
+        ``sha256:`` and 64 hexadecimal digits.
+    """
     return f"sha256:{hashlib.sha256(data).hexdigest()}"
 
 
 def picture(path: str, data: bytes) -> dict[str, Any]:
-    """The entry of a photograph in the descriptor."""
+    """The entry of a photograph in the descriptor.
+
+    Parameters
+    ----------
+    path : str
+        Inside the package.
+    data : bytes
+        Of its file.
+
+    Returns
+    -------
+    dict
+    """
     stem, _, ending = path.rpartition("/")[2].rpartition(".")
     kind = {"jpg": "jpeg"}.get(ending, ending)
     return {
@@ -90,7 +121,20 @@ def picture(path: str, data: bytes) -> dict[str, Any]:
 
 
 def tables(study: Study, names: bool, history: bool) -> dict[str, Table]:
-    """The tables of a package of a study, by name; initials and notes with `names`, all rows with `history`."""
+    """The tables of a package of a study, by name; initials and notes with `names`, all rows with `history`.
+
+    Parameters
+    ----------
+    study : Study
+    names : bool
+        Whether initials and notes are in them.
+    history : bool
+        Whether every row the log ever held is among them.
+
+    Returns
+    -------
+    dict
+    """
     found = [_pours(study, names), _readings(study, names)]
     if history:
         found += [_kept(name, table) for name, table in HISTORY.items()]
@@ -109,7 +153,23 @@ def declarations() -> dict[str, Table]:
 def descriptor(
     study: Study, castings: Castings, licence: str, resources: list[dict[str, Any]], names: bool
 ) -> dict[str, Any]:
-    """The whole `datapackage.json`, but for its time."""
+    """The whole `datapackage.json`, but for its time.
+
+    Parameters
+    ----------
+    study : Study
+    castings : Castings
+    licence : str
+        A key of `LICENCES`.
+    resources : list of dict
+        The entries of tables and photographs.
+    names : bool
+        Whether initials and notes are in the package.
+
+    Returns
+    -------
+    dict
+    """
     title, path = LICENCES[licence]
     return {
         "$schema": f"{PROFILE}/datapackage.json",
@@ -174,8 +234,8 @@ def _readings(study, names):
 
 
 TITLES = {
-    "name": "name of the column", "unit": "unit of its values", "low": "smallest believable value",
-    "high": "largest believable value", "words": "name as it reads in a sentence", "how": "how it is measured",
+    "name": "name of the column", "unit": "unit of its values", "low": "smallest plausible value",
+    "high": "largest plausible value", "words": "name as it reads in a sentence", "how": "how it is measured",
     "standard": "after which standard", "source": "where the figures come from",
     "role": "chosen by the person, met in the room, or carried in by a lot", "kind": "number, yes/no or text",
     "usual": "value taken where nothing is said", "span": "from and to, where the plan puts its pours",

@@ -10,7 +10,7 @@ import pandas as pd
 
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
-from testpour.exchange.grid import find_grid
+from testpour.exchange.grid import FEWEST, find_grid
 from testpour.exchange.judge import judge
 from testpour.exchange.letters import TraceProblems, read_letters
 from testpour.exchange.onset import smoothed
@@ -19,7 +19,6 @@ from testpour.logbook.door import moment
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
 
-FEWEST = 5  # rows with a time and a temperature
 LONGEST = 30 * DAY  # min
 ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 
@@ -116,7 +115,7 @@ def _notes(grid, times, casting):
         yield f"{count(len(grid.skipped), 'line')} among the rows could not be read as one and was left out, first line {grid.skipped[0]}."
     if casting.unread:
         row = casting.unread[0]
-        yield f"{count(len(casting.unread), 'cell')} held no believable temperature, first in line {grid.lines[row]}; taken as gaps."
+        yield f"{count(len(casting.unread), 'cell')} held no temperature that a casting can have, first in line {grid.lines[row]}; treated as missing."
     lost = int((~np.isfinite(times.minutes)).sum())
     if lost:
         yield f"{count(lost, 'row')} had no readable time and was left out."

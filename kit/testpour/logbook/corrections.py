@@ -20,7 +20,33 @@ def corrected_pour(
     ledger: Ledger, pour: str, why: str, settings: Mapping[str, str | float] | None = None,
     session: str | None = None, made_at: str | dt.datetime | None = None, by: str = ""
 ) -> int:
-    """Add a corrected version of a pour; returns its entry number. See `Logbook.correct_pour`."""
+    """Add a corrected version of a pour; returns its entry number. See `Logbook.correct_pour`.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Open for writing.
+    pour : str
+        Its name.
+    why : str
+        The reason; it must not be empty.
+    settings : dict, optional
+        Only those that change, as factor name to number or text with a unit; None where one is not known
+        after all.
+    session, made_at : optional
+        As for `Logbook.add_pour`; what is not given stays.
+    by : str, optional
+        Initials.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    LogProblem
+        If the pour is not in the log, no reason is given, or a setting cannot be used.
+    """
     settings = settings or {}
     changed = settings_of(ledger.study, settings)
     old, row = _old(ledger.standing(pour), "Corrected", why)
@@ -37,7 +63,33 @@ def corrected_reading(
     ledger: Ledger, entry: int, why: str, ways: Mapping[str, Any], age: str | float | None = None,
     by: str = ""
 ) -> int:
-    """Add a corrected version of a reading; returns its entry number. See `Logbook.correct_reading`."""
+    """Add a corrected version of a reading; returns its entry number. See `Logbook.correct_reading`.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Open for writing.
+    entry : int
+        Entry number of the row that counts now.
+    why : str
+        The reason; it must not be empty.
+    ways : dict
+        ``value``, ``between``, ``not_yet`` and ``already`` as for `Logbook.add_reading`; None for those not
+        given.
+    age : str or float, optional
+        Hours after mixing, or text with a unit; the earlier one by default.
+    by : str, optional
+        Initials; the earlier ones by default.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    LogProblem
+        If the row does not count now, no reason is given, or the reading cannot be used.
+    """
     old, row = _old(ledger.standing_reading(entry), "Corrected", why)
     row["reading"] = newer_name(row["reading"], ledger.study.readings)
     given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
@@ -45,18 +97,63 @@ def corrected_reading(
 
 
 def withdrawn_pour(ledger: Ledger, pour: str, why: str) -> None:
-    """Add the row that says a pour no longer counts."""
+    """Add the row that says a pour no longer counts.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Open for writing.
+    pour : str
+        Its name.
+    why : str
+        The reason; it must not be empty.
+
+    Raises
+    ------
+    LogProblem
+        If the pour is not in the log, or no reason is given.
+    """
     old, row = _old(ledger.standing(pour), "Withdrawn", why)
     ledger.insert_pour({**row, "void": True, "settings": ledger.settings(old.entry)})
 
 
 def withdrawn_reading(ledger: Ledger, entry: int, why: str) -> None:
-    """Add the row that says a reading no longer counts."""
+    """Add the row that says a reading no longer counts.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Open for writing.
+    entry : int
+        Entry number of the row that counts now.
+    why : str
+        The reason; it must not be empty.
+
+    Raises
+    ------
+    LogProblem
+        If the row does not count now, or no reason is given.
+    """
     ledger.insert_reading({**_old(ledger.standing_reading(entry), "Withdrawn", why)[1], "void": True})
 
 
 def withdrawn_photo(ledger: Ledger, entry: int, why: str) -> None:
-    """Add the row that says a photograph no longer counts."""
+    """Add the row that says a photograph no longer counts.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Open for writing.
+    entry : int
+        Entry number of the row that counts now.
+    why : str
+        The reason; it must not be empty.
+
+    Raises
+    ------
+    LogProblem
+        If the row does not count now, or no reason is given.
+    """
     ledger.insert_photo({**_old(ledger.standing_photo(entry), "Withdrawn", why)[1], "void": True})
 
 

@@ -38,6 +38,15 @@ LOCK = 7402193  # names the queue of writers on a server; any number will do
 def open_database(address: str) -> Engine:
     """The database at an address, its tables made where they are missing.
 
+    Parameters
+    ----------
+    address : str
+        ``sqlite:///`` and a path, or ``postgresql://user@server/name``.
+
+    Returns
+    -------
+    Engine
+
     Raises
     ------
     LogProblem
@@ -67,7 +76,17 @@ def open_database(address: str) -> Engine:
 
 
 def in_memory(address: str) -> bool:
-    """Whether a log lies nowhere, and is gone once it is closed."""
+    """Whether a log lies nowhere, and is gone once it is closed.
+
+    Parameters
+    ----------
+    address : str
+        Database address.
+
+    Returns
+    -------
+    bool
+    """
     return address.rstrip("/") == "sqlite:" or ":memory:" in address
 
 
@@ -83,7 +102,17 @@ def _pool(address):
 
 
 def on_server(address: str) -> bool:
-    """Whether a log lies on a server."""
+    """Whether a log lies on a server.
+
+    Parameters
+    ----------
+    address : str
+        Database address.
+
+    Returns
+    -------
+    bool
+    """
     return address.startswith("postgres")
 
 
@@ -120,7 +149,17 @@ def _check(path):
 
 
 def url_of(address: str) -> URL:
-    """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
+    """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %.
+
+    Parameters
+    ----------
+    address : str
+        Database address.
+
+    Returns
+    -------
+    URL
+    """
     if address.startswith(FILE):
         return sa.URL.create("sqlite", database=address.removeprefix(FILE))
     return sa.make_url(address) if address.startswith("sqlite") else split_address(address)
@@ -138,6 +177,13 @@ def _refuse_other(connection, address):
 
 def check_units(engine: Engine, study: Study) -> None:
     """Refuse to read numbers kept in one unit as if they were in another; note the units of new columns.
+
+    Parameters
+    ----------
+    engine : Engine
+        Of the log.
+    study : Study
+        Whose units are now declared.
 
     Raises
     ------
@@ -162,7 +208,17 @@ def check_units(engine: Engine, study: Study) -> None:
 
 
 def shown(address: str) -> str:
-    """An address as it may be shown: a password is never printed."""
+    """An address as it may be shown: a password is never printed.
+
+    Parameters
+    ----------
+    address : str
+        Database address.
+
+    Returns
+    -------
+    str
+    """
     try:
         url = url_of(address)
     except (sa.exc.ArgumentError, ValueError):
@@ -173,7 +229,18 @@ def shown(address: str) -> str:
 
 
 def writing(engine: Engine) -> AbstractContextManager[Connection]:
-    """A transaction that will write: it takes its place in the queue at once."""
+    """A transaction that will write: it takes its place in the queue at once.
+
+    Parameters
+    ----------
+    engine : Engine
+        Of the log.
+
+    Returns
+    -------
+    AbstractContextManager
+        For a `with` block; committed at its end.
+    """
     return engine.execution_options(writes=True).begin()
 
 

@@ -16,6 +16,17 @@ def clean(text: object, line: bool = False) -> str:
 
     Control characters, loose surrogates and characters that XML forbids are dropped, line ends made plain,
     blanks at the ends taken off. With `line`, blanks and line ends inside become single spaces.
+
+    Parameters
+    ----------
+    text : object
+        Anything; None is "".
+    line : bool, optional
+        Whether the result is one line.
+
+    Returns
+    -------
+    str
     """
     text = str("" if text is None else text).replace("\r\n", "\n").replace("\r", "\n")
     text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
@@ -27,7 +38,16 @@ def _unfit(character):
 
 
 def missing(value: object) -> bool:
-    """Whether a value says that nothing is known: None, NaN or a missing date."""
+    """Whether a value says that nothing is known: None, NaN or a missing date.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    bool
+    """
     return value is None or bool(pd.isna(value))
 
 

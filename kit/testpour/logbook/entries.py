@@ -118,6 +118,16 @@ class Entries:
     def settings(self, given: Mapping[str, Any]) -> dict[str, float | str]:
         """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up.
 
+        Parameters
+        ----------
+        given : dict
+            Factor name to number or text with a unit.
+
+        Returns
+        -------
+        dict
+            Factor name to a float in its unit, or text for a lot.
+
         Raises
         ------
         StudyProblems
@@ -152,6 +162,17 @@ class Entries:
     def reading(self, entry: Mapping[str, Any]) -> dict[str, Any]:
         """One reading as a row for the log.
 
+        Parameters
+        ----------
+        entry : dict
+            ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age``
+            (h), ``specimen``, ``by``, ``note``.
+
+        Returns
+        -------
+        dict
+            Columns of the table of readings but for ``pour``; ends in the reading's unit, age in h.
+
         Raises
         ------
         UnitProblem
@@ -181,12 +202,33 @@ class Entries:
 
 
 def read_once(reading: Reading) -> bool:
-    """Whether a pour has one such reading at an age; hardness is read at several places."""
+    """Whether a pour has one such reading at an age; hardness is read at several places.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    bool
+    """
     return not reading.ages or bool(reading.grades)
 
 
 def with_refusals(note: str, refusals: Iterable[str]) -> str:
-    """A note that keeps, once, what the cautions refused."""
+    """A note that keeps, once, what the cautions refused.
+
+    Parameters
+    ----------
+    note : str
+        As typed.
+    refusals : iterable of str
+        Sentences.
+
+    Returns
+    -------
+    str
+    """
     return " ".join([note, *(f"Refused by the cautions: {text}" for text in refusals if text not in note)]).strip()
 
 

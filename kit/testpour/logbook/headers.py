@@ -56,6 +56,16 @@ class Head:
 def read_head(study: Study, text: str) -> Head | None:
     """The `Head` of a header, or None where it is nothing of the study's.
 
+    Parameters
+    ----------
+    study : Study
+    text : str
+        As it stands in the sheet, for example ``"hardness at 24 h (Shore D)"``.
+
+    Returns
+    -------
+    Head or None
+
     Raises
     ------
     HeaderProblem

@@ -39,7 +39,22 @@ class Ledger:
         self._connection = connection
 
     def add(self, entries: Iterable[Mapping[str, Any]]) -> list[str]:
-        """Add checked entries, each with its readings; returns the names of the pours."""
+        """Add checked entries, each with its readings; returns the names of the pours.
+
+        Parameters
+        ----------
+        entries : iterable of dict
+            As `Entries.check` returns them.
+
+        Returns
+        -------
+        list of str
+
+        Raises
+        ------
+        LogProblem
+            If a name is in the log already, or given twice.
+        """
         given = [entry["pour"] for entry in entries]
         taken = self._taken(given if all(given) else None)
         doubled = [e["pour"] for e in entries if e["pour"] in taken]
@@ -67,7 +82,17 @@ class Ledger:
         return {name for part in parts for name in self._connection.execute(asked.where(POURS.c.pour.in_(part))).scalars()}
 
     def insert_pour(self, entry: Mapping[str, Any]) -> int:
-        """Add one row of a pour with its settings; returns its entry number."""
+        """Add one row of a pour with its settings; returns its entry number.
+
+        Parameters
+        ----------
+        entry : dict
+            Columns of the table of pours, with ``settings``: factor name to float or text.
+
+        Returns
+        -------
+        int
+        """
         row = {k: entry[k] for k in ("pour", "session", "made_at", "by", "note", "supersedes", "void") if k in entry}
         number = self._insert(POURS, row)
         settings = [
@@ -80,11 +105,31 @@ class Ledger:
         return number
 
     def insert_reading(self, row: Mapping[str, Any]) -> int:
-        """Add one row of a reading; returns its entry number."""
+        """Add one row of a reading; returns its entry number.
+
+        Parameters
+        ----------
+        row : dict
+            Columns of the table of readings.
+
+        Returns
+        -------
+        int
+        """
         return self._insert(READINGS, row)
 
     def insert_photo(self, row: Mapping[str, Any]) -> int:
-        """Add one row of a photograph; returns its entry number."""
+        """Add one row of a photograph; returns its entry number.
+
+        Parameters
+        ----------
+        row : dict
+            Columns of the table of photographs.
+
+        Returns
+        -------
+        int
+        """
         return self._insert(PHOTOS, row)
 
     def _insert(self, table, row):
@@ -92,13 +137,39 @@ class Ledger:
         return self._connection.execute(table.insert().values(**row)).inserted_primary_key[0]
 
     def settings(self, entry: int) -> dict[str, float | str]:
-        """The settings of one row of a pour: factor name to float or text."""
+        """The settings of one row of a pour: factor name to float or text.
+
+        Parameters
+        ----------
+        entry : int
+            Entry number of the pour's row.
+
+        Returns
+        -------
+        dict
+            Numbers in the factors' units.
+        """
         rows = self._connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == entry))
         held = {row.factor: row.text if row.number is None else row.number for row in rows}
         return {newer_name(name, self.study.factors): value for name, value in held.items()}
 
     def standing(self, pour: str) -> Row[Any]:
-        """The row of a pour that counts now."""
+        """The row of a pour that counts now.
+
+        Parameters
+        ----------
+        pour : str
+            Its name.
+
+        Returns
+        -------
+        Row
+
+        Raises
+        ------
+        LogProblem
+            If it is not in the log, or was withdrawn.
+        """
         pour = clean(pour, line=True)
         rows = self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
         if not rows:
@@ -109,11 +180,41 @@ class Ledger:
         return rows[-1]
 
     def standing_reading(self, entry: int) -> Row[Any]:
-        """A reading's row by its entry number, if it counts now."""
+        """A reading's row by its entry number, if it counts now.
+
+        Parameters
+        ----------
+        entry : int
+            Its entry number.
+
+        Returns
+        -------
+        Row
+
+        Raises
+        ------
+        LogProblem
+            If there is no such row, or another one replaced it.
+        """
         return self._counting(READINGS, entry, "reading")
 
     def standing_photo(self, entry: int) -> Row[Any]:
-        """A photograph's row by its entry number, if it counts now."""
+        """A photograph's row by its entry number, if it counts now.
+
+        Parameters
+        ----------
+        entry : int
+            Its entry number.
+
+        Returns
+        -------
+        Row
+
+        Raises
+        ------
+        LogProblem
+            If there is no such row, or another one replaced it.
+        """
         return self._counting(PHOTOS, entry, "photo")
 
     def _counting(self, table, entry, what):
@@ -124,17 +225,37 @@ class Ledger:
         if newer is not None:
             raise LogProblem(f"{what.capitalize()} {entry} was replaced by {newer} already; correct that one.")
         if row.void:
-            raise LogProblem(f"Entry {entry} withdraws a {what}. Log the {what} anew with add_{what}.")
+            raise LogProblem(f"Entry {entry} withdraws a {what}. Log the {what} again with add_{what}.")
         return row
 
     def photos(self, pour: str | None = None) -> Sequence[Row[Any]]:
-        """The rows of the photographs that count now, of one pour or of all, in the order of logging."""
+        """The rows of the photographs that count now, of one pour or of all, in the order of logging.
+
+        Parameters
+        ----------
+        pour : str, optional
+            Its name; all pours by default.
+
+        Returns
+        -------
+        list of Row
+        """
         pours = sa.select(POURS.c.pour).where(standing(POURS))
         query = sa.select(PHOTOS).where(standing(PHOTOS), PHOTOS.c.pour.in_(pours)).order_by(PHOTOS.c.entry)
         return self._connection.execute(query if pour is None else query.where(PHOTOS.c.pour == pour)).all()
 
     def history(self, pour: str) -> list[dict[str, Any]]:
-        """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
+        """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging.
+
+        Parameters
+        ----------
+        pour : str
+            Its name.
+
+        Returns
+        -------
+        list of dict
+        """
         pour, found = clean(pour, line=True), []
         for row in self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour)):
             held = self.settings(row.entry)
@@ -155,7 +276,18 @@ class Ledger:
         return f"{Known(*ends, row.known).words(reading)} {unit}".strip()
 
     def refuse_second(self, row: Mapping[str, Any]) -> None:
-        """A cell of a notebook run twice must not count a reading twice."""
+        """Refuse a reading that the log has already: a notebook cell run twice must not count it twice.
+
+        Parameters
+        ----------
+        row : dict
+            Columns of the table of readings.
+
+        Raises
+        ------
+        LogProblem
+            If the pour has such a reading at that age and specimen, and it is one that is read once.
+        """
         reading = self.study.reading(row["reading"])
         if not read_once(reading):
             return
@@ -175,7 +307,26 @@ class Ledger:
 
 
 def because(note: str, deed: str, why: str) -> str:
-    """A note with the reason added; a reason is not optional."""
+    """A note with the reason added; a reason is not optional.
+
+    Parameters
+    ----------
+    note : str
+        As it stands.
+    deed : str
+        What was done, for example "Withdrawn".
+    why : str
+        The reason.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    LogProblem
+        If there is no reason.
+    """
     if not clean(why):
         raise LogProblem(f"{deed} without a reason. Give one: it is kept with the row.")
     return f"{note} {deed}: {clean(why)}".strip()

@@ -39,12 +39,28 @@ def held_here(path: str | Path) -> bool:
 
     Such a file must not be opened any other way: closing it would drop SQLite's locks on it, and other benches
     would write between two of its pages (SQLite, How To Corrupt, section 2.2).
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the file.
+
+    Returns
+    -------
+    bool
     """
     return HELD[_identity(path)] > 0
 
 
 def count_connection(path: str | Path, change: int) -> None:
-    """Note that this process opened (1) or is closing (-1) a connection to a file."""
+    """Note that this process opened (1) or is closing (-1) a connection to a file.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the file.
+    change : {1, -1}
+    """
     HELD[_identity(path)] += change
 
 
@@ -58,6 +74,11 @@ def _identity(path):
 
 def check_file(path: str | Path) -> None:
     """Refuse a file that is empty, cut short or no database, before SQLite begins a new log in it without a word.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the log; a file that does not exist yet is fine.
 
     Raises
     ------
@@ -109,6 +130,11 @@ def make_one_file(path: str | Path) -> None:
     """Bring the rows that an older kit left beside a log into it, and keep them there from now on.
 
     Where an older kit has the log open just now, it stays as it is, which is said; the next opening tries again.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the log.
     """
     for _ in range(TURNS):
         if not _in_two_files(path):
@@ -131,6 +157,11 @@ def check_whole(path: str | Path) -> None:
     """Refuse a log whose parts do not fit together, as in a copy made by hand in the middle of a write.
 
     A log of more than `CHECKED` bytes is taken as it is: to look through it takes longer than to open it.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the log.
 
     Raises
     ------

@@ -66,6 +66,15 @@ class Photo:
     def thumbnail(self, pixels: int = 160) -> str:
         """A small copy as the address of a picture (a data URI), at most so many pixels wide and high.
 
+        Parameters
+        ----------
+        pixels : int, optional
+            Of its longer side.
+
+        Returns
+        -------
+        str
+
         Raises
         ------
         LogProblem
@@ -108,6 +117,22 @@ def photo_row(
 ) -> dict[str, Any]:
     """Take a picture into the study folder; returns its row for the log, but for the pour.
 
+    Parameters
+    ----------
+    study : Study
+        Whose folder takes the picture.
+    path : str, Path or bytes
+        The picture file, or what is in it.
+    note, by : str, optional
+        As typed.
+    age : str or float, optional
+        Hours after mixing, or text with a unit.
+
+    Returns
+    -------
+    dict
+        Columns of the table of photographs but for ``pour``.
+
     Raises
     ------
     LogProblem
@@ -126,7 +151,19 @@ def photo_row(
 
 
 def photo_of(study: Study, row: Row[Any]) -> Photo:
-    """A row of the log as a `Photo`."""
+    """A row of the log as a `Photo`.
+
+    Parameters
+    ----------
+    study : Study
+        In whose folder the picture lies.
+    row : Row
+        Of the table of photographs.
+
+    Returns
+    -------
+    Photo
+    """
     return Photo(row.entry, row.pour, Path(study.folder) / FOLDER / Path(row.file).name, row.age, row.by, row.note)
 
 

@@ -135,13 +135,32 @@ def tame(text: str) -> str:
 
     Text that a sheet uses for "nothing here" gets one too, so that a pour called None keeps its name. Characters
     that turn the order of words are written out, such as [U+202E].
+
+    Parameters
+    ----------
+    text : str
+        Of a cell.
+
+    Returns
+    -------
+    str
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
     return f"'{text}" if text[:1] in ACTIVE or text[:1] == "'" or text.casefold() in BLANK - {""} else text
 
 
 def untame(text: str) -> str:
-    """Back from `tame`."""
+    """Back from `tame`.
+
+    Parameters
+    ----------
+    text : str
+        Of a cell.
+
+    Returns
+    -------
+    str
+    """
     rest = text[1:]
     text = rest if text[:1] == "'" and (rest[:1] in (*ACTIVE, "'") or rest.casefold() in BLANK) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

@@ -47,7 +47,24 @@ def one_pour(
 
 
 def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
-    """Settings as the log keeps them; see `Entries.settings`."""
+    """Settings as the log keeps them; see `Entries.settings`.
+
+    Parameters
+    ----------
+    study : Study
+    given : dict
+        Factor name to number or text with a unit.
+
+    Returns
+    -------
+    dict
+        Factor name to a float in its unit, or text for a lot.
+
+    Raises
+    ------
+    LogProblem
+        Naming every setting that cannot be used.
+    """
     try:
         return Entries(study).settings(given)
     except StudyProblems as problem:
@@ -55,7 +72,22 @@ def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str
 
 
 def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
-    """A date and time on the workshop's clock; see `moment`."""
+    """A date and time on the workshop's clock; see `moment`.
+
+    Parameters
+    ----------
+    made_at : str, datetime or None
+        None is now.
+
+    Returns
+    -------
+    datetime
+
+    Raises
+    ------
+    LogProblem
+        If it is not a date and time, or may be either of two.
+    """
     try:
         return moment(made_at)
     except UnitProblem as problem:
@@ -63,7 +95,24 @@ def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
 
 
 def reading_of(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
-    """A reading as a row for the log; see `Entries.reading`."""
+    """A reading as a row for the log; see `Entries.reading`.
+
+    Parameters
+    ----------
+    study : Study
+    entry : dict
+        As for `Entries.reading`.
+
+    Returns
+    -------
+    dict
+        Columns of the table of readings but for ``pour``.
+
+    Raises
+    ------
+    LogProblem
+        If it cannot be read, is out of range, or needs an age.
+    """
     try:
         return Entries(study).reading(entry)
     except (UnitProblem, KeyError) as problem:

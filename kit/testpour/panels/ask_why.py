@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 import testpour as tp
-from testpour.causes.answer import Answer
+from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
 from testpour.causes.verdict import ENOUGH, named
 from testpour.logbook.tables import LogProblem
@@ -32,7 +32,6 @@ from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed
 from testpour.wording import capital, in_hundred, listed
 
-SHOWN = 5  # causes with a bar, at most
 SEES = 420  # pixels of the photograph
 POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", amount="resin", high=20_000)
 

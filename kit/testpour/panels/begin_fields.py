@@ -11,11 +11,11 @@ from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, r
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.tools import SCALES
 from testpour.study import Study
+from testpour.study_file import DENSITY_RANGE
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import capital
 
 Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
-DENSITY = (0.5, 3.0)  # g/mL; the study file says the same
 DIFFERS, SAME = "may differ", "stays the same"
 DUROMETERS = ("Shore D", "Shore A", "Barcol")
 
@@ -48,7 +48,7 @@ class ResinFields:
             value = to_unit(self._words(key), "g/mL", DENSITIES[key])
         except UnitProblem as problem:
             return plain(problem)
-        return "" if DENSITY[0] <= value <= DENSITY[1] else f"{value:g} g/mL is no density of a resin or a catalyst. Read it off the label."
+        return "" if DENSITY_RANGE[0] <= value <= DENSITY_RANGE[1] else f"{value:g} g/mL cannot be the density of a resin or a catalyst. Read it off the label."
 
     def _density(self, key, label):
         return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint="or weigh 100 mL: 110 g is 1.10 g/mL", problem=self._problem(key))

@@ -162,7 +162,7 @@ def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
     -------
     dict
         ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that differ
-        only in the number found, the furthest speaks for all.
+        only in the number found, the one with the furthest value stands for all.
     """
     said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for pour, one in found.items():

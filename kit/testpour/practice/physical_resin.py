@@ -17,7 +17,7 @@ from scipy.special import expit, logit
 
 from testpour.physics.casting import Casting, Face, post_cure_programme
 from testpour.physics.resin import load_resin
-from testpour.physics.slab import cure_many
+from testpour.physics.slab import SLICES, cure_many
 
 Difficulty = Literal["gentle", "ordinary", "awkward"]
 DIFFICULTIES = get_args(Difficulty)
@@ -30,7 +30,6 @@ SCATTER = {  # gentle, ordinary, awkward: range a bench's scatter is drawn from
     "lot": ((0.0, 0.02), (0.03, 0.08), (0.2, 0.3)),
 }
 OVEN_AFTER = 5.0  # h from mixing to the oven
-SLICES = 24
 FULL_SCALE = 240.0  # K: no casting rises so far
 BOILED_OUT = 170.0  # K: by then the styrene has boiled away the rest; a working guess
 NEVER = 1e4  # min, where a pot neither gels nor peaks

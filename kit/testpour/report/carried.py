@@ -15,11 +15,10 @@ from testpour.problems import Problem
 from testpour.study import StudyProblems
 from testpour.study_file import as_table as study_table
 from testpour.study_file import study_from
-from testpour.text_file import TextProblem, nested, read_bytes
+from testpour.text_file import DEEPEST, TextProblem, nested, read_bytes
 
 FORMAT = 1
 LARGEST = 100_000_000  # bytes of a page; forty photographs take a fifth of it
-DEEPEST = 20  # brackets within brackets; ours has six
 BLOCK = re.compile(r'<script type="application/json" id="log">(.*?)</script>', re.DOTALL)
 
 

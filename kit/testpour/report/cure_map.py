@@ -40,7 +40,7 @@ def show_cure(
     Returns
     -------
     Picture
-        A matplotlib Figure. Above: the middle, with the band of nine believable lots in ten, and the face.
+        A matplotlib Figure. Above: the middle, with the band of nine plausible lots in ten, and the face.
         Below: the same casting from top to bottom, darker where hotter. The dotted line is the gel.
 
     Raises
@@ -71,7 +71,7 @@ def _slab(asking, lots, k):
 
 
 def _draw_lines(ax, asking, run, minutes):
-    """The middle with its band over believable lots, and the face."""
+    """The middle with its band over plausible lots, and the face."""
     lots = asking.lot.draws(LOTS, seed=3)
     others = np.array([cure(_slab(asking, lots, k), minutes).middle for k in range(LOTS)])
     ax.fill_between(minutes, *np.quantile(others, [0.05, 0.95], axis=0), color=LOG, alpha=0.22, linewidth=0)

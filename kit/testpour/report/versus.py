@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.change import change
+from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.report.overlap import Overlap, overlap_of
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
     from testpour.picture import Picture
 
-LEVEL = 0.9
-SURE = 0.95  # chance of a direction from which on it is told
 APART = 0.99  # the same for a difference of two studies: there are many, and chance must not make one of them up
 HEARD = 0.05  # share from the log below which an effect is belief alone
 VERDICTS = ("differ", "agree", "cannot tell", "belief only")
