@@ -196,6 +196,7 @@ def test_no_words_act_in_a_notebook(shown):
     assert told > 20
 
 
+@pytest.mark.slow
 def test_no_words_act_on_a_written_page(shown):
     pages = sorted(shown[1].glob("*.html"))
     assert {"page", "handout", "wall", "bench", "labels", "chart", "pool"} == {page.stem for page in pages}
@@ -218,6 +219,7 @@ def cells(folder):
                 yield from re.split(r'(?:^|[",])(?=.)', held.read(name).decode("utf-8"))
 
 
+@pytest.mark.slow
 def test_no_table_reckons_or_turns(shown):
     seen = list(cells(shown[1]))
     assert sum(EVIL[:20] in cell for cell in seen) > 50
@@ -225,6 +227,7 @@ def test_no_table_reckons_or_turns(shown):
     assert not [cell for cell in seen if re.search("[\u202a-\u202e\u200f\u2066-\u2069]", cell)]
 
 
+@pytest.mark.slow
 def test_files_that_programs_read_show_what_turns_by_its_number(shown):
     with zipfile.ZipFile(shown[1] / "package.zip") as held:
         texts = [held.read("datapackage.json").decode("utf-8")]
@@ -234,6 +237,7 @@ def test_files_that_programs_read_show_what_turns_by_its_number(shown):
     assert "\\u202eturned" in texts[0] and "\\u202eturned" in texts[1]
 
 
+@pytest.mark.slow
 def test_it_all_comes_back_as_it_was_typed(log, shown):
     castings = log.castings()
     assert read_study(shown[1] / "study.toml").name == EVIL

@@ -101,6 +101,7 @@ def test_the_limits_words_follow_its_numbers(unlearnt, careful, high, says):
     assert says in found.sentence()
 
 
+@pytest.mark.slow
 def test_layers_are_castings_with_a_layer(unlearnt, known):
     """One wait followed alone, built by hand."""
     found = two_layers(unlearnt, {"catalyst": 1.5, "thickness": 24}, room=20)
@@ -211,6 +212,7 @@ def test_a_picture_of_a_boiling_casting_is_refused(unlearnt, known):
         show_cure(unlearnt, {"catalyst": 2.5, "thickness": 26}, room=26)
 
 
+@pytest.mark.slow
 def test_the_picture_says_what_the_casting_does(unlearnt, known):
     picture = show_cure(unlearnt, {"catalyst": 1.5, "thickness": 12}, room=20)
     run = slab(12.0)

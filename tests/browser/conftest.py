@@ -66,7 +66,7 @@ class RunningLab:
             asked = self.page.locator(".jp-Dialog").all_inner_texts()
             assert asked == [], f"a dialog stands in the way: {asked}"
             try:
-                book = nbformat.read(self.folder / name, as_version=4)
+                book = nbformat.reads((self.folder / name).read_text("utf-8"), as_version=4)
             except nbformat.reader.NotJSONError:  # caught while it was being saved
                 continue
             if errors(book) or all(c.execution_count for c in code(book)):

@@ -112,12 +112,12 @@ class KeysOnly(Newcomer):
     """The same with the keyboard alone: Tab, Enter, Space, Escape and the arrows."""
 
     def enter(self, name):
-        """To the panel's cell by Escape and the arrows, and into the panel by Tab."""
+        """To the text above the panel by Escape and the arrows, which pass over folded cells, and into the panel by Tab."""
         within = "e => e.contains(document.activeElement)"
         if self.at(name).evaluate(within):
             return
         self.page.keyboard.press("Escape")
-        place = "title => [...document.querySelectorAll('.jp-Notebook-cell')].findIndex((e) => e.querySelector(`.tpp[aria-label=\"${title}\"]`))"
+        place = """title => [...document.querySelectorAll('.jp-Notebook-cell')].findIndex((e) => e.querySelector(`.tpp[aria-label="${title}"]`)) - 1"""
         active = "() => [...document.querySelectorAll('.jp-Notebook-cell')].findIndex((e) => e.matches('.jp-mod-active'))"
         for _ in range(40):
             wanted, now = self.page.evaluate(place, TITLES[name]), self.page.evaluate(active)
@@ -125,8 +125,11 @@ class KeysOnly(Newcomer):
                 break
             self.page.keyboard.press("ArrowDown" if wanted > now else "ArrowUp")
             self.page.wait_for_timeout(150)
-        self.page.keyboard.press("Tab")
-        assert self.at(name).evaluate(within), f"Tab does not lead into {name}"
+        for _ in range(12):  # JupyterLab's own buttons on that cell come first
+            self.page.keyboard.press("Tab")
+            if self.at(name).evaluate(within):
+                return
+        raise AssertionError(f"Tab does not lead into {name}")
 
     def reach(self, name, thing):
         """Tab until a thing, or one of its group, has the focus."""
@@ -178,20 +181,22 @@ class KeysOnly(Newcomer):
 
 @pytest.fixture(scope="module", params=[
     pytest.param(Newcomer, id="mouse"),
-    pytest.param(KeysOnly, id="keys", marks=pytest.mark.long),  # does not pass yet: the study is not begun
-    pytest.param(Tablet, id="tablet", marks=pytest.mark.long),  # not run yet
+    pytest.param(KeysOnly, id="keys"),
+    pytest.param(Tablet, id="tablet"),
 ])
 def newcomer(request, browse, tmp_path_factory):
-    """A notebook in an empty study whose cells open the panels, folded away as in the kit's own: Run All, then tap."""
+    """A notebook in an empty study: as in the kit's own, a text above each panel, whose cell is folded away. Run All, then tap."""
     folder = make_folder(tmp_path_factory.mktemp("lab") / "my-resin", demo=False).path
     cells = [nbformat.v4.new_code_cell("import testpour as tp", id="import")]
-    cells += [nbformat.v4.new_code_cell(f"tp.{name}_panel()", id=name, metadata={"jupyter": {"source_hidden": True}}) for name in PANELS]
+    for name in PANELS:
+        cells.append(nbformat.v4.new_markdown_cell(f"## {name}", id=f"above-{name}"))
+        cells.append(nbformat.v4.new_code_cell(f"tp.{name}_panel()", id=name, metadata={"jupyter": {"source_hidden": True}}))
     nbformat.write(nbformat.v4.new_notebook(cells=cells), folder / "round.ipynb")
     with browse(folder, tmp_path_factory.mktemp("home")) as lab:
-        lab.page.set_viewport_size({"width": request.param.wide, "height": 1000})
         lab.open("round.ipynb")
         if request.param is Tablet:
             lab.page.keyboard.press("Control+b")  # the list of files folded away, as the first notebook says
+        lab.page.set_viewport_size({"width": request.param.wide, "height": 1000})  # narrow, JupyterLab shows no name of a kernel to wait for
         lab.run_all("round.ipynb")
         found = request.param(lab.page, folder)
         found.lab = lab

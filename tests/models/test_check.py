@@ -30,7 +30,8 @@ def with_changed(castings, pour, reading, low, high, which=slice(None)):
     return replace(castings, readings=readings)
 
 
-@pytest.mark.parametrize("name", ["peak_temperature", "tack", pytest.param("hardness", marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["peak_temperature", "tack", "hardness"])
 def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     """Importance weights against really leaving each pour out; the difference is Monte Carlo error of both.
 

@@ -6,6 +6,8 @@ import tomllib
 import pytest
 
 import testpour as tp
+from testpour.panels.begin import needed
+from testpour.planning.problem import PlanConflict
 
 OPEN = {"plan": tp.plan_panel, "pour": tp.pour_panel, "look": tp.look_panel, "today": tp.today_panel, "why": tp.why_panel, "share": tp.share_panel}
 
@@ -95,6 +97,14 @@ def test_another_resin_is_refused_as_it_is_typed(own, hand):
 def test_it_says_how_many_pours_the_settings_need(own, hand):
     at = hand(tp.begin_panel(own))
     assert "5 settings differ: the least plan that tells them apart has" in at.words()
+
+
+def test_a_study_that_cannot_be_planned_is_told_why(own, monkeypatch):
+    def refuse(study, **options):
+        raise PlanConflict(["No setting is left."])
+
+    monkeypatch.setattr(tp, "plan_pours", refuse)
+    assert needed(tp.read_study(own)).endswith("would do. No setting is left.")
 
 
 def test_a_file_that_cannot_be_read_is_left_alone(own, hand):

@@ -42,6 +42,22 @@ def test_too_little_resin_says_what_would_do(own, hand):
     assert any("need 960 g of resin and there are 500 g" in part["text"] for part in at.parts("caution"))
 
 
+@pytest.mark.slow
+def test_each_caution_of_a_plan_is_said_once_for_all_its_pours(own, hand):
+    """A warm room, deep moulds and a big pot, of which the plan, its pours and its bench sheets all warn."""
+    file = own / "study.toml"
+    file.write_text(file.read_text("utf-8").replace("[readings]", "[readings]\npeak_temperature = {}"), encoding="utf-8")
+    panel = tp.plan_panel(own)
+    panel.memory.put(rooms="26", moulds="12 18", pours="5", pot="900")
+    at = hand(panel)
+    boxes = [part["text"].partition(": ") for part in at.parts("caution")]
+    assert len(boxes) >= 2
+    assert any("," in pours for pours, _, _ in boxes)
+    alike = [re.sub(r"[\d.]+", "#", words) for _, _, words in boxes]  # but for the number found
+    assert len(set(alike)) == len(alike)
+    assert not any(box[2] in part["text"] for box in boxes for part in at.parts("text"))
+
+
 def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own, hand):
     at = hand(tp.plan_panel(own))
     at.tap("sheet:S1")

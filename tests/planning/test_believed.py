@@ -41,6 +41,7 @@ def peaks(plan):
     return believed_peaks(plan.study, settings_table(plan.study, plan.table))
 
 
+@pytest.mark.slow
 def test_a_repaired_plan_keeps_the_heat_limit_of_the_plan(plan):
     """Without the limit the span itself holds a hotter pour, so the plan and its repair are held back by it."""
     assert Heat(plan.coding).peaks(np.array([[1.0, 1.0, 1.0]]))[0] > BOILING

@@ -175,8 +175,18 @@ def test_pours_made_already_count_in_the_outlook(practice_castings):
     assert np.isfinite(view.table["noticed_number"]).all()
     warm = outlook(plan_pours(practice_castings.study, sessions=1, pours=1, rooms=[18], castings=practice_castings))
     assert "12 pours made already count too" in warm.sentence()
-    with pytest.raises(PlanConflict, match="1 pours do not separate"):
+    with pytest.raises(PlanConflict, match="1 pour cannot tell the 14 terms of this plan apart"):
         outlook(replace(plan, made=None))
+
+
+def test_a_contradiction_of_another_kind_keeps_its_own_words(study):
+    """A pour put off to a third day, whose room was not said: that is no lack of pours."""
+    plan = plan_pours(study, sessions=2, pours=6, rooms=[17, 22])
+    table = plan.table.copy()
+    table.loc[table.index[-1], "session"] = "S3"
+    with pytest.raises(PlanConflict, match="3 sessions are planned but it has 2 values") as told:
+        outlook(replace(plan, table=table))
+    assert "apart" not in str(told.value)
 
 
 def test_a_plan_gutted_by_hand_is_refused(study):

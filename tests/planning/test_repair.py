@@ -61,6 +61,7 @@ def test_repairing_is_the_same_for_the_same_seed_and_leaves_the_plan_alone(plan)
     assert plan.table.equals(before)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("purpose, criterion", [("which settings matter", "D"), ("map the good region", "I"), ("sharpen what we know", "D")])
 def test_the_search_of_a_repair_gets_the_problem_of_the_plan(study, monkeypatch, purpose, criterion):
     """Scatter between days over that between pours by hand, from the believed sd of session, reading and pour of the

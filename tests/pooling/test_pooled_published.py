@@ -33,6 +33,7 @@ def flat(session):
                        "scatter": {"reading": 1e7, "session": session}}}
 
 
+@pytest.mark.slow
 def test_dyestuff_batches_as_benches(castings_of):
     """Restricted maximum likelihood by lme4 on its Dyestuff data: 1764.05 between batches, 2451.25 within."""
     case = PUBLISHED["dyestuff"]

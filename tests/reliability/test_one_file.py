@@ -46,6 +46,7 @@ def copied(folder, name):
     return read_study(other)
 
 
+@pytest.mark.slow
 def test_a_copy_taken_while_the_log_is_open_has_every_row(folder):
     with closing(Logbook(read_study(folder))) as log:
         deeds = [

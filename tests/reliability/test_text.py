@@ -48,6 +48,7 @@ def check_unchanged(log, rows):
 FIXED = [(f"{piece} {number}", piece, piece) for number, piece in enumerate(PIECES)]
 
 
+@pytest.mark.slow
 def test_each_piece_through_a_file(log):
     check_unchanged(log, FIXED)
 

@@ -230,21 +230,20 @@ def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarra
     return np.all(far >= FAR, axis=1)
 
 
-def allowed(fits: Fits, table: pd.DataFrame) -> np.ndarray:
+def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
     """Which settings no caution refuses and are unlikely to boil: a mask.
-
-    Where none are, the coolest tenth.
 
     Parameters
     ----------
     fits : Fits
     table : DataFrame
-        n rows, one a setting, in the factors' units.
+        From `settings_table`: the settings of each choice, one choice after another.
+    choices : int
+        Into how many parts of one size the table falls. Of a choice where none are unlikely to boil, the coolest tenth.
 
     Returns
     -------
-    array, shape (n,)
-        Of bool.
+    ndarray of bool, shape (rows,)
     """
     fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
     kept = ~_refused(fits.study, table)
@@ -252,9 +251,11 @@ def allowed(fits: Fits, table: pd.DataFrame) -> np.ndarray:
         return kept
     limit = to_latent(fit.reading, np.full(len(table), hottest_peak()), table.get("room_temperature"))
     mean, variance = summed_up(fit, table)
-    margin = (limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2))
+    margin = ((limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2))).reshape(choices, -1)
+    kept = kept.reshape(choices, -1)
     cool = margin > -ndtri(RISK)
-    return kept & (cool if (kept & cool).any() else margin >= np.quantile(margin, 0.9))
+    some = (kept & cool).any(axis=1, keepdims=True)
+    return (kept & np.where(some, cool, margin >= np.quantile(margin, 0.9, axis=1, keepdims=True))).ravel()
 
 
 def _refused(study, table):

@@ -21,7 +21,7 @@ from testpour.advice.candidates import (
 from testpour.advice.chart_page import GOOD, chart_html
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
-from testpour.advice.remedy import remedy
+from testpour.advice.remedy import remedies
 from testpour.cautions import check_table
 from testpour.files import page_kind, put
 from testpour.pages import dated
@@ -149,7 +149,7 @@ def recipe_chart(
     shared = tuple(factor for factor in free if factor.name != "catalyst")
     common = _common(fits, states, cells, shared)
     cells = cells.assign(**common)
-    rows = [_row(fits, states, cells.iloc[[place]].reset_index(drop=True)) for place in range(len(cells))]
+    rows = _rows(fits, states, cells)
     index = pd.MultiIndex.from_arrays(
         [cells.get(name, pd.Series(np.nan, cells.index)) for name in ("room_temperature", "thickness")],
         names=["room_temperature", "thickness"],
@@ -157,7 +157,7 @@ def recipe_chart(
     named = [f for f in study.factors if f.kind != "text" and f.role == "chosen" and f.name not in ("catalyst", "thickness")]
     names = tuple(f.name for f in named if f.name in common or f.name in (fixed or {}))
     words = settings_words(study, cells.iloc[0], names)
-    return RecipeChart(study, pd.DataFrame(rows, index=index), words, len(fits.castings.pours), fits.castings)
+    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings)
 
 
 def _cells(study, rooms, thicknesses, fixed):
@@ -193,39 +193,39 @@ def _common(fits, states, cells, shared):
     return {name: float(value) for name, value in tried.iloc[nearest_usual(tried, good, good.max(), shared)].items()}
 
 
-def _row(fits, states, cell):
-    """One cell: the best catalyst, or what to do where there is no good answer."""
-    best, chances = best_catalyst(fits, states, cell)
-    row = {"catalyst": float(best["catalyst"].iloc[0]), "chance": chances}
+def _rows(fits, states, cells):
+    """Each cell's best catalyst, or what to do where there is no good answer."""
+    best, chances = best_catalysts(fits, states, cells)
+    rows = pd.DataFrame({"catalyst": best["catalyst"], "chance": chances})
     if "gel_time" in fits:
-        gel = fits["gel_time"].predict(best).iloc[0]
-        row.update(gel_low=float(gel["low"]), gel_high=float(gel["high"]))
-    near = [word for word in beyond_log(fits, best.iloc[0]) if word.startswith(("catalyst", "thickness", "room"))]
-    row.update(beyond=bool(near), advice="")
-    if chances < GOOD:
-        row.update(catalyst=np.nan, gel_low=np.nan, gel_high=np.nan, advice=remedy(fits, states, best, best_catalyst, GOOD))
-    return row
+        gel = fits["gel_time"].predict(best)
+        rows = rows.assign(gel_low=gel["low"], gel_high=gel["high"])
+    near = [[word for word in beyond_log(fits, row) if word.startswith(("catalyst", "thickness", "room"))] for _, row in best.iterrows()]
+    poor = chances < GOOD
+    rows = rows.assign(beyond=[bool(words) for words in near], advice="")
+    rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
+    rows.loc[poor, "advice"] = remedies(fits, states, best[poor], best_catalysts, GOOD)
+    return rows
 
 
-def best_catalyst(fits: Fits, states: dict[str, State], cell: pd.DataFrame) -> tuple[pd.DataFrame, float]:
-    """The row of settings with the catalyst that has the best mean chance, and that chance.
+def best_catalysts(fits: Fits, states: dict[str, State], cells: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+    """The catalyst with the best mean chance in each cell.
 
     Parameters
     ----------
     fits : Fits
     states : dict
-        Of the readings with an aim, by name.
-    cell : DataFrame
-        One row: every setting but the catalyst.
+    cells : DataFrame
+        From `settings_table`, one row a cell; its catalyst is replaced.
 
     Returns
     -------
-    tuple
-        DataFrame of one row (empty where every catalyst is refused), and the chance, 0 to 1.
+    DataFrame, ndarray
+        The cells with that catalyst, and that chance of each.
     """
-    factor = fits.study.factor("catalyst")
-    values = np.unique(on_step(factor, np.linspace(0, 1, LEVELS)))
-    table = cell.loc[cell.index.repeat(len(values))].assign(catalyst=values).reset_index(drop=True)
-    table = table[allowed(fits, table)].reset_index(drop=True)
+    values = np.unique(on_step(fits.study.factor("catalyst"), np.linspace(0, 1, LEVELS)))
+    table = cells.loc[cells.index.repeat(len(values))].assign(catalyst=np.tile(values, len(cells))).reset_index(drop=True)
     chances = prospect(states, fits.study, table).chance()
-    return table.iloc[[int(chances.argmax())]].reset_index(drop=True), float(chances.max())
+    chances = np.where(allowed(fits, table, len(cells)), chances, -1.0).reshape(len(cells), -1)
+    place = chances.argmax(axis=1)
+    return cells.assign(catalyst=values[place]).reset_index(drop=True), chances.max(axis=1).clip(0)

@@ -5,43 +5,55 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import pandas as pd
+import numpy as np
+import pandas as pd
 
+if TYPE_CHECKING:
     from testpour.advice.prospect import State
     from testpour.models.fits import Fits
 
 WARMER = 8  # °C: the most a room is asked to be warmed or cooled
 LAYERS = (2, 3)
+NOTHING = "no good recipe: pour a test piece or change the aims"
 
 
-def remedy(
-    fits: Fits, states: dict[str, State], cell: pd.DataFrame,
-    solve: Callable[..., tuple[pd.DataFrame, float]], good: float
-) -> str:
-    """The least trouble that gives a cell a good recipe, in words.
+def remedies(
+    fits: Fits, states: dict[str, State], cells: pd.DataFrame,
+    solve: Callable[..., tuple[pd.DataFrame, np.ndarray]], good: float
+) -> list[str]:
+    """The least trouble that gives each cell a good recipe, in words.
 
     Parameters
     ----------
     fits : Fits
     states : dict
-    cell : DataFrame
-        One row: the best settings there.
+    cells : DataFrame
+        The best settings of each cell without a good recipe.
     solve : callable
-        From fits, states and a row to the best row over catalyst, and its chance.
+        From fits, states and cells to each one's best settings over catalyst, and their chances.
     good : float
         Chance that counts as good.
 
     Returns
     -------
-    str
-        For example ``"warm the room to 20 °C"``; what limits it where nothing helps.
+    list of str
+        For example ``"warm the room to 20 °C, with 1.5 %"``; what limits it where nothing helps.
     """
-    for words, changed in _changes(fits.study, cell):
-        best, chance = solve(fits, states, changed)
-        if chance >= good:
-            return f"{words}, with {fits.study.factor('catalyst').show(best['catalyst'].iloc[0])}"
-    return "no good recipe: pour a test piece or change the aims"
+    tried = [list(_changes(fits.study, cells.iloc[[place]])) for place in range(len(cells))]
+    changed = [cell for changes in tried for _, cell in changes]
+    if not changed:
+        return [NOTHING] * len(cells)
+    best, chances = solve(fits, states, pd.concat(changed, ignore_index=True))
+    doses = iter(np.where(chances >= good, best["catalyst"], np.nan))
+    return [_words(fits.study, [(words, next(doses)) for words, _ in changes]) for changes in tried]
+
+
+def _words(study, changes):
+    """The first change that has a good dose, in words."""
+    for words, dose in changes:
+        if not np.isnan(dose):
+            return f"{words}, with {study.factor('catalyst').show(dose)}"
+    return NOTHING
 
 
 def _changes(study, cell):

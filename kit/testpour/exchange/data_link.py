@@ -14,7 +14,7 @@ from testpour.wording import visible
 
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
 FINE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
-UNCHANGED = " /=:;,.()'-!*?@[]|$+^`~{}"  # what an address inside double quotes may hold as it is
+UNCHANGED = " /=;,.)'-!*?@[]|$+^`~{}"  # what an address in double quotes holds as it is, and no reader takes for a link of its own
 PACKAGES = ("numpy", "pandas", "statsmodels", "matplotlib")
 
 
@@ -81,7 +81,8 @@ def image_link(image: bytes, kind: str = "svg") -> str:
     str
     """
     if kind == "svg":  # written as text: a fifth less than in base64
-        drawing = re.sub(r"\s+", " ", FINE.sub(r"\1", image.decode()).replace('"', "'"))
+        drawing = re.sub(r"<!--.*?-->", "", image.decode(), flags=re.DOTALL)  # they repeat the words that are drawn
+        drawing = re.sub(r"\s+", " ", FINE.sub(r"\1", drawing).replace('"', "'"))
         return f"data:image/svg+xml,{quote(drawing, safe=UNCHANGED)}"
     return f"data:image/{kind};base64,{base64.b64encode(image).decode()}"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from testpour.catalogue import Factor, Reading
     from testpour.models.fits import ReadingFit
 
+# A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.
+KNOWN: WeakKeyDictionary[ReadingFit, dict[float, Effects]] = WeakKeyDictionary()
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
 
@@ -217,9 +220,12 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
         Each factor moved over the range that was poured (or planned, where none was), the others at
         their usual values; the average casting, not a single one.
     """
-    each = [_effect(fit, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
-    strength = {id(e): abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9) for e in each}
-    return Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])))
+    known = KNOWN.setdefault(fit, {})
+    if level not in known:
+        each = [_effect(fit, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
+        strength = {id(e): abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9) for e in each}
+        known[level] = Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])))
+    return known[level]
 
 
 def _steps(fit):

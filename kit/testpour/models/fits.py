@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -191,9 +191,7 @@ class ReadingFit:
         -------
         ReadingFit
         """
-        rows = self.rows[self.rows["pour"] != pour].reset_index(drop=True)
-        bends = self.believed.left_over > 0
-        return fit_rows(self.study, self.reading, self.believed, rows, self.assumed, self.posterior.seed, remainder=bends)
+        return _without(self, pour)
 
     def summary(self) -> pd.DataFrame:
         """What belief and log together say of every coefficient, and what was believed before the log.
@@ -219,6 +217,13 @@ class ReadingFit:
         return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
 
     __repr__ = sentence
+
+
+@lru_cache(maxsize=64)  # the check of a fit and the causes of a bad casting leave out the same pours
+def _without(fit, pour):
+    rows = fit.rows[fit.rows["pour"] != pour].reset_index(drop=True)
+    bends = fit.believed.left_over > 0
+    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, remainder=bends)
 
 
 @dataclass(frozen=True, eq=False)

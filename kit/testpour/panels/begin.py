@@ -200,10 +200,11 @@ def needed(study: Study) -> str:
         try:
             plan = tp.plan_pours(study, sessions=DAYS, pours=pours, purpose="which settings matter")
             view = tp.outlook(plan)
-        except PlanConflict:
+        except PlanConflict as problem:
+            conflict = problem
             continue
         return f"{len(study.varied)} settings differ: the least plan that tells them apart has {pours} pours on each of {DAYS} days. {view.sentence().split(' It takes')[0]}"
-    return f"More than {MOST} pours a day would be needed to tell so many settings apart: let fewer differ."
+    return f"No plan of up to {MOST} pours on each of {DAYS} days would do. {conflict}"
 
 
 def begin_panel(folder: str | Path = ".") -> BeginPanel:

@@ -10,13 +10,14 @@ import pandas as pd
 
 import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
+from testpour.cautions import Cautions, check_batch
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field, plain
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
     Part,
     button,
-    caution,
+    cautions,
     choice,
     entry,
     fold,
@@ -29,9 +30,10 @@ from testpour.panels.parts import (
 )
 from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed, Workshop
+from testpour.planning.believed import by_pour
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
-from testpour.planning.problem import PlanConflict
+from testpour.planning.problem import NotSeparated, PlanConflict
 from testpour.study import Study
 from testpour.units import UnitProblem
 
@@ -42,6 +44,7 @@ HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_0
 PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: not reckoned", low=0, high=10_000)
 FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
 USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
+ADDED = "These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says."
 PURPOSES = (("", "let the kit choose"), ("which settings matter", "which settings matter"),
             ("map the good region", "map the good region"), ("sharpen what we know", "sharpen what we know"))  # fmt: skip
 
@@ -82,7 +85,7 @@ class PlanPanel(Panel):
 
         def make():
             return [
-                step("The plan", tiles("In short", self._short(plan, pot, price)), text(plan.sentence()), *_cautions(plan, pot, scale),
+                step("The plan", tiles("In short", self._short(plan, pot, price)), text(_bare(plan.sentence(), plan.found())), *_cautions(plan, pot, scale),
                      table(shown_plan(plan.study, plan.table), "The pours in the order to make them")),
                 step("What it can notice", *_told(view)),
             ]  # fmt: skip
@@ -98,8 +101,8 @@ class PlanPanel(Panel):
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
         yield "Last reading", f"{hours:g} h after the pour"
 
-    def planned(self) -> tuple[Plan, PlanOutlook | None]:
-        """The plan and what it can tell, as (Plan, PlanOutlook or None)."""
+    def planned(self) -> tuple[Plan, PlanOutlook | str]:
+        """The plan and what it can tell, or why that cannot be said, as (Plan, PlanOutlook or str)."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
         pot, price = self.value(POT), self.value(PRICE)
@@ -108,10 +111,12 @@ class PlanPanel(Panel):
             plan = tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted)
             try:
                 return plan, tp.outlook(plan, pot=pot, price=price)
-            except PlanConflict:  # pours that only add to a log tell little without it
-                return plan, None
+            except NotSeparated as few:
+                return plan, ADDED if plan.made is not None else str(few)
+            except PlanConflict as problem:
+                return plan, str(problem)
 
-        return self.asked("Choosing the pours that tell most", make, repr(wanted), pot, price)
+        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price)
 
     def wanted(self) -> dict:
         """What is asked of `plan_pours`.
@@ -188,20 +193,22 @@ class PlanPanel(Panel):
 
 def _cautions(plan, pot, scale):
     """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
-    said = {}
-    for pour in plan.table.index:
-        found = plan.cautions(pour)
-        for level, lines in (("refuse", found.refusals), ("warn", found.warnings)):
-            for line in lines:
-                said.setdefault((line, level), []).append(str(pour))
+    pot_size = check_batch(pot)  # the plan says it of itself, and each pour weighed says it again
+    each = {str(pour): plan.cautions(pour) + pot_size for pour in plan.table.index}
+    whole = Cautions(plan.wide.refusals, tuple(line for line in plan.wide.warnings if line not in pot_size.warnings))
     try:
         for name in plan.sessions:
             sheet = tp.bench_sheet(plan.study, plan.table, session=name, resin=pot, scale_resolution=scale)
             for line, pours in sheet.warnings.items():
-                said.setdefault((line, "warn"), []).extend(p for p in pours if p not in said.get((line, "warn"), []))
+                each.update({pour: each[pour] + Cautions(warnings=(line,)) for pour in pours})
     except WeighOutProblems as problem:
-        said.update({(line, "refuse"): [] for line in problem.problems})
-    return [caution(f"{', '.join(pours)}: {line}" if pours else line, level) for (line, level), pours in said.items()]
+        whole += Cautions(tuple(problem.problems))
+    return cautions(whole + by_pour(each))
+
+
+def _bare(words, found):
+    """What a plan says of itself, without its cautions: those stand in boxes of their own."""
+    return words.removesuffix(" ".join(found.lines())).strip()
 
 
 LISTS = {"rooms": "room_temperature", "moulds": "thickness"}
@@ -224,10 +231,10 @@ def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
 
 def _told(view):
     """What a plan can notice, in words and as a table."""
-    if view is None:
-        return [text("These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says.")]
+    if isinstance(view, str):
+        return [text(view)]
     noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "noticed from"})
-    return [text(view.sentence()), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
+    return [text(_bare(view.sentence(), view.cautions)), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
 
 
 def _kept_form(pours):

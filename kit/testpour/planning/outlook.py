@@ -16,7 +16,7 @@ from testpour.planning.believed import design_problem
 from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
-from testpour.planning.problem import PlanConflict
+from testpour.planning.problem import NotSeparated
 from testpour.planning.purposes import after_sessions
 from testpour.units import show, to_unit
 from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
@@ -124,6 +124,13 @@ def outlook(
     -------
     PlanOutlook
 
+    Raises
+    ------
+    NotSeparated
+        If the pours cannot tell the terms of the plan apart.
+    PlanConflict
+        If they contradict the plan in another way.
+
     Notes
     -----
     Generalised least squares with sessions as random effects; the chance to notice an effect is that of a
@@ -152,20 +159,17 @@ def outlook(
 def _spread(plan):
     """How sharp predictions will be over the region."""
     rows, numbers = _all_pours(plan)
-    try:
-        made = len(rows) - len(plan.table)
-        days = int(numbers[:made].max(initial=-1)) + 1
-        problem = design_problem(
-            plan.coding, _terms(plan, rows), numbers[made:], axes=tuple(after_sessions(axis, days) for axis in plan.coding.axes()),
-            fixed=rows[:made] if made else None, fixed_sessions=tuple(numbers[:made]) if made else None,
-        )  # fmt: skip
-        return variance_over_region(rows, problem)
-    except ValueError:
-        conflict = (
-            f"{len(numbers)} pours do not separate the {len(plan.terms)} terms this plan was made for: "
-            "put a dropped pour back or plan afresh."
-        )
-        raise PlanConflict([conflict]) from None
+    terms = _terms(plan, rows)
+    if np.linalg.matrix_rank(model_rows(rows, terms)) < len(terms):
+        few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} terms of this plan apart: put a dropped pour back or plan afresh."
+        raise NotSeparated([few])
+    made = len(rows) - len(plan.table)
+    days = int(numbers[:made].max(initial=-1)) + 1
+    problem = design_problem(
+        plan.coding, terms, numbers[made:], axes=tuple(after_sessions(axis, days) for axis in plan.coding.axes()),
+        fixed=rows[:made] if made else None, fixed_sessions=tuple(numbers[:made]) if made else None,
+    )  # fmt: skip
+    return variance_over_region(rows, problem)
 
 
 def _all_pours(plan):

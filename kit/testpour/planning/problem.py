@@ -18,6 +18,10 @@ class PlanConflict(ValueError):
         super().__init__(" ".join(self.conflicts))
 
 
+class NotSeparated(PlanConflict):
+    """The pours are too few, or too alike, to tell the terms of the model apart."""
+
+
 @dataclass(frozen=True)
 class Axis:
     """One coded factor.
