@@ -36,7 +36,16 @@ class Missed:
     age: float
 
     def words(self, study: Study) -> str:
-        """For example ``"tack grade 2 (tacky) at 24 h, where at most grade 1 (slightly tacky) is asked"``."""
+        """For example ``"tack grade 2 (tacky) at 24 h, where at most grade 1 (slightly tacky) is asked"``.
+
+        Parameters
+        ----------
+        study : Study
+
+        Returns
+        -------
+        str
+        """
         reading = study.reading(self.aim.reading)
         at = f" at {self.age:g} h" if np.isfinite(self.age) else ""
         asked = Aim(self.aim.reading, self.aim.at_least, self.aim.at_most).words(reading)
@@ -44,14 +53,34 @@ class Missed:
 
 
 def aims_of(study: Study) -> tuple[Aim, ...]:
-    """The study's aims, and the trade's for tack and defects where it states none about them."""
+    """The study's aims, and the trade's for tack and defects where it states none about them.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Aim
+    """
     stated = {aim.reading for aim in study.aims}
     have = {reading.name for reading in study.readings}
     return (*study.aims, *(aim for aim in TRADE if aim.reading in have - stated))
 
 
 def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
-    """The aims a casting misses by its readings, the most telling first: tuple of `Missed`."""
+    """The aims a casting misses by its readings, the most telling first: tuple of `Missed`.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+
+    Returns
+    -------
+    tuple of Missed
+    """
     readings, found = castings.readings[castings.readings["pour"] == pour], []
     read = _by_casting(readings)
     for aim in aims_of(castings.study):
@@ -63,7 +92,24 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
 
 
 def asked_about(castings: Castings, pour: str | None) -> str:
-    """The casting asked about; without a name the last that misses an aim, else the last; none in an empty log."""
+    """The casting asked about; without a name the last that misses an aim, else the last; none in an empty log.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str or None
+        Its name, or None.
+
+    Returns
+    -------
+    str
+        "" in an empty log.
+
+    Raises
+    ------
+    KeyError
+        If the log has no such pour.
+    """
     names = list(castings.pours.index)
     if pour is None:
         return ([name for name in names if missed(castings, name)] or names or [""])[-1]
@@ -73,7 +119,19 @@ def asked_about(castings: Castings, pour: str | None) -> str:
 
 
 def at_age(rows: pd.DataFrame, age: float | None) -> pd.DataFrame:
-    """The rows of one casting read nearest the age an aim speaks of."""
+    """The rows of one casting read nearest the age an aim speaks of.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Readings of one kind, with ``age`` in h.
+    age : float or None
+        h; None takes the rows as they are.
+
+    Returns
+    -------
+    DataFrame
+    """
     return rows[_nearest(rows["age"].to_numpy(float), age)]
 
 
@@ -85,7 +143,18 @@ def _nearest(ages, age):
 
 
 def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
-    """Readings of one moment in words; several numbers as their range."""
+    """Readings of one moment in words; several numbers as their range.
+
+    Parameters
+    ----------
+    reading : Reading
+    rows : DataFrame
+        At least one, with ``low``, ``high`` and ``known``.
+
+    Returns
+    -------
+    str
+    """
     if len(rows) == 1:
         low, high, how = rows.iloc[0][["low", "high", "known"]]
         unit = "" if reading.grades else show(0, reading.unit)[1:]
@@ -110,13 +179,37 @@ def _beyond(aim, rows):
 
 
 def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
-    """Whether a casting's own readings say that it is hard and dry: hardness and tack were read, neither misses an aim."""
+    """Whether a casting's own readings say that it is hard and dry: hardness and tack were read, neither misses an aim.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+    found : iterable of Missed
+        The aims it misses.
+
+    Returns
+    -------
+    bool
+    """
     read = set(castings.readings.loc[castings.readings["pour"] == pour, "reading"])
     return {"tack", "hardness"} <= read and not {"tack", "hardness"} & {m.aim.reading for m in found}
 
 
 def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
-    """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`."""
+    """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+
+    Returns
+    -------
+    tuple of Aim
+    """
     read = castings.readings[castings.readings["pour"] == pour]
     latest = read.groupby("reading")["age"].max()
     return tuple(aim for aim in castings.study.aims if aim.age is not None and not latest.get(aim.reading, 0.0) >= EARLY * aim.age)
@@ -126,6 +219,18 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
 
     At least two other castings must have been read for it, and three in four of them miss it.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+    found : iterable of Missed
+        The aims it misses.
+
+    Returns
+    -------
+    Missed or None
     """
     read = _by_casting(castings.readings)
     for miss in found:
@@ -136,7 +241,16 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
 
 
 def good_pours(castings: Castings) -> list[str]:
-    """Names of the castings that were read and miss no aim."""
+    """Names of the castings that were read and miss no aim.
+
+    Parameters
+    ----------
+    castings : Castings
+
+    Returns
+    -------
+    list of str
+    """
     read, aims = _by_casting(castings.readings), aims_of(castings.study)
     have = {pour for _, pour in read}
     bad = {pour for pour in have if any(_beyond(aim, read.get((aim.reading, pour))) for aim in aims)}
@@ -145,6 +259,14 @@ def good_pours(castings: Castings) -> list[str]:
 
 def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
     """The good castings whose settings lie nearest to those of `pour`, each factor by its span.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+    count : int, optional
+        Of neighbours at most.
 
     Returns
     -------

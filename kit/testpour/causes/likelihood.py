@@ -38,7 +38,17 @@ class Likelihoods:
     each: pd.DataFrame
 
     def suspect(self, cause: str) -> str | None:
-        """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one."""
+        """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one.
+
+        Parameters
+        ----------
+        cause : str
+            Its name.
+
+        Returns
+        -------
+        str or None
+        """
         found = self.by_size.loc[cause].sum(axis=1).idxmax()
         return found if isinstance(found, str) else None
 
@@ -173,7 +183,20 @@ def _blur(cause, size, name):
 
 
 def as_if(rows: pd.DataFrame, cases: list[tuple]) -> pd.DataFrame:
-    """`rows` once for each case, at the setting the case stands for: h tables stacked."""
+    """`rows` once for each case, at the setting the case stands for: h tables stacked.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        k rows, complete, in the factors' units.
+    cases : list of tuple
+        h of them: cause, size of the change, and its weight.
+
+    Returns
+    -------
+    DataFrame
+        h k rows.
+    """
     numbers = rows.select_dtypes("number")
     stacked = {name: np.tile(numbers[name].to_numpy(float), (len(cases), 1)) for name in numbers}
     for place, (cause, size, _) in enumerate(cases):

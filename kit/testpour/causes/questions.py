@@ -38,7 +38,18 @@ class Asked:
 
 
 def doubt(chances: Sequence[float] | pd.Series | np.ndarray) -> float:
-    """Uncertainty of some chances that add up to 1, in bits."""
+    """Uncertainty of some chances that add up to 1, in bits.
+
+    Parameters
+    ----------
+    chances : list of float, Series or array
+        0 to 1.
+
+    Returns
+    -------
+    float
+        0 where one of them is 1.
+    """
     chances = np.asarray(chances, float)
     known = chances[chances > 0]
     return float(-np.sum(known * np.log2(known)))

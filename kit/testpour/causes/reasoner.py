@@ -118,7 +118,20 @@ def _shared_out(alone, pairs):
 
 
 def showing(table: CauseTable, signs: set[str], observed: dict[str, str]) -> set[str]:
-    """The signs that still show when something has been observed: set of str."""
+    """The signs that still show when something has been observed: set of str.
+
+    Parameters
+    ----------
+    table : CauseTable
+    signs : set of str
+        Names of the signs that show by the log.
+    observed : dict
+        Question name to the answer given.
+
+    Returns
+    -------
+    set of str
+    """
     def stands(sign):
         return all(observed.get(q, usual) == usual for q, usual in table.signs[sign].get("but", {}).items())
 

@@ -45,7 +45,17 @@ class Sight:
     cuts: np.ndarray | None
 
     def mean(self, tables: pd.DataFrame) -> np.ndarray:
-        """Latent mean of k readings in h settings tables stacked: shape (h, m, k)."""
+        """Latent mean of k readings in h settings tables stacked: shape (h, m, k).
+
+        Parameters
+        ----------
+        tables : DataFrame
+            h k rows, complete, in the factors' units.
+
+        Returns
+        -------
+        array
+        """
         flat = self.coefficients @ design(self.fit.believed.terms, tables).T
         stacked = flat.reshape(len(flat), -1, len(self.rows))
         return stacked.transpose(1, 0, 2) + self.extra
@@ -56,14 +66,34 @@ class Sight:
         return drawn_ends(self.fit.reading, self.rows, self.cuts)
 
     def picked(self, weights: np.ndarray) -> "Sight":
-        """`DRAWS` draws, picked by weight."""
+        """`DRAWS` draws, picked by weight.
+
+        Parameters
+        ----------
+        weights : array, shape (m,)
+            They add up to 1.
+
+        Returns
+        -------
+        Sight
+        """
         places = (np.arange(DRAWS) + 0.5) / DRAWS
         at = np.searchsorted(np.cumsum(weights), places).clip(max=len(weights) - 1)
         cuts = None if self.cuts is None else self.cuts[at]
         return Sight(self.fit, self.rows, self.coefficients[at], self.extra[at], self.own[at], self.spread[at], cuts)
 
     def expected(self, level: float = 0.9) -> np.ndarray:
-        """Where one reading at the first row's settings and age should lie: low and high in its unit."""
+        """Where one reading at the first row's settings and age should lie: low and high in its unit.
+
+        Parameters
+        ----------
+        level : float, optional
+            Share of readings between the two, 0 to 1.
+
+        Returns
+        -------
+        array, shape (2,)
+        """
         count, first = len(self.own), self.rows.iloc[[0]]
         scores = np.random.default_rng(0).permutation(ndtri((np.arange(count) + 0.5) / count))
         latent = self.mean(self.rows)[0][:, 0] + np.hypot(self.own, self.spread) * scores
@@ -79,6 +109,18 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading.
 
     With `trade`, by what the trade and the physics expect of its settings, as an empty log would.
+
+    Parameters
+    ----------
+    fits : Fits
+    pour : str
+        Its name.
+    trade : bool, optional
+        Whether the log is put aside.
+
+    Returns
+    -------
+    dict
     """
     found, log = {}, fits.castings
     believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0])) if trade else None

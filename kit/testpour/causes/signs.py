@@ -37,7 +37,18 @@ class Planned:
         return min(sum((self.shares or {}).values()), 1.0)
 
     def of(self, cause: str) -> float:
-        """The share of one cause; of ``"nothing"``, what is left for chance."""
+        """The share of one cause; of ``"nothing"``, what is left for chance.
+
+        Parameters
+        ----------
+        cause : str
+            Its name.
+
+        Returns
+        -------
+        float
+            0 to 1.
+        """
         known = self.shares or {}
         return 1 - sum(known.values()) if cause == "nothing" else known.get(cause, 0.0)
 
@@ -79,7 +90,16 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
 
 
 def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
-    """The missed aims that were judged by a reading taken well before the age they speak of."""
+    """The missed aims that were judged by a reading taken well before the age they speak of.
+
+    Parameters
+    ----------
+    missed : tuple of Missed
+
+    Returns
+    -------
+    list of Missed
+    """
     return [m for m in missed if m.aim.age is not None and m.age < EARLY * m.aim.age]
 
 
@@ -104,6 +124,21 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
     as a share of the chance here, is divided over the settings as `split` divides a difference, and each
     positive part goes to the cause that the setting, on that side, brings about. `beside` is as in `split`.
+
+    Parameters
+    ----------
+    table : CauseTable
+    fits : Fits
+    pour : str
+        Its name.
+    missed : Missed or None
+        The aim missed; None explains nothing.
+    beside : DataFrame, optional
+        Settings to compare with, one row a casting; its good neighbours by default.
+
+    Returns
+    -------
+    Planned
     """
     if missed is None:
         return Planned()
@@ -126,7 +161,18 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
 
 
 def noted(castings: Castings, pour: str) -> dict[str, str]:
-    """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
+    """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+
+    Returns
+    -------
+    dict
+    """
     notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
     readings = castings.readings[castings.readings["pour"] == pour]
     notes += list(readings["note"]) if "note" in readings else []

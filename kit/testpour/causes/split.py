@@ -134,7 +134,22 @@ def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = 
 
 
 def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | None = None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The casting's settings and those it is compared with, complete, with the age of its reading."""
+    """The casting's settings and those it is compared with, complete, with the age of its reading.
+
+    Parameters
+    ----------
+    fits : Fits
+    reading : Reading
+    pour : str
+        Its name.
+    beside : DataFrame, optional
+        Settings to compare with, one row a casting; its good neighbours by default.
+
+    Returns
+    -------
+    tuple of DataFrame
+        One row, and one or more, in the factors' units.
+    """
     near = neighbours(fits.castings, pour) if beside is None else beside
     there = settings_table(fits.study, near.copy() if len(near) else None, reading=reading)
     here = settings_of(fits, reading, pour)
@@ -142,7 +157,19 @@ def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | Non
 
 
 def settings_of(fits: Fits, reading: Reading, pour: str) -> pd.DataFrame:
-    """The settings of one casting, complete, with the age at which it was read: one row."""
+    """The settings of one casting, complete, with the age at which it was read: one row.
+
+    Parameters
+    ----------
+    fits : Fits
+    reading : Reading
+    pour : str
+        Its name.
+
+    Returns
+    -------
+    DataFrame
+    """
     castings = fits.castings
     here = settings_table(fits.study, castings.pours.loc[[pour]].copy(), reading=reading)
     if not reading.ages:

@@ -110,24 +110,70 @@ class CauseTable:
     misfit: dict[str, float] = field(default_factory=dict)
 
     def says(self, cause: str, question: str) -> np.ndarray:
-        """How often each answer to a question is given under a cause, slips included: array."""
+        """How often each answer to a question is given under a cause, slips included: array.
+
+        Parameters
+        ----------
+        cause : str
+            Its name.
+        question : str
+            Its name.
+
+        Returns
+        -------
+        array, shape (answers,)
+            They add up to 1.
+        """
         known = self.question(question)
         shares = np.array(self.causes[cause].says.get(question, known.otherwise))
         return (1 - self.slip) * shares + self.slip / len(shares)
 
     def chances(self, question: str, answer: str) -> dict[str, float]:
-        """How often `answer` is given under each cause: dict of cause name to chance."""
+        """How often `answer` is given under each cause: dict of cause name to chance.
+
+        Parameters
+        ----------
+        question : str
+            Its name.
+        answer : str
+            One of its answers.
+
+        Returns
+        -------
+        dict
+        """
         place = self.question(question).answers.index(self.answer(question, answer))
         return {name: float(self.says(name, question)[place]) for name in self.causes}
 
     def question(self, name: str) -> Question:
-        """The question of that name; a KeyError that lists the names otherwise."""
+        """The question of that name; a KeyError that lists the names otherwise.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        Question
+        """
         if name not in self.questions:
             raise KeyError(f"No question {name!r}; there are {', '.join(self.questions)}.")
         return self.questions[name]
 
     def answer(self, question: str, answer: str) -> str:
-        """`answer` as the table spells it; a ValueError that lists the answers otherwise."""
+        """`answer` as the table spells it; a ValueError that lists the answers otherwise.
+
+        Parameters
+        ----------
+        question : str
+            Its name.
+        answer : str
+            In any case of letters.
+
+        Returns
+        -------
+        str
+        """
         known = self.question(question).answers
         for one in known:
             if str(answer).strip().casefold() == one.casefold():

@@ -10,6 +10,12 @@ CLOSE = 3.0  # times likelier than the runner-up below which two causes are not 
 def cheapest_test(table: CauseTable, first: str, second: str) -> TellingPour | None:
     """The cheapest test whose casting changes under one of two causes and not under the other.
 
+    Parameters
+    ----------
+    table : CauseTable
+    first, second : str
+        Names of causes.
+
     Returns
     -------
     TellingPour or None
@@ -19,12 +25,33 @@ def cheapest_test(table: CauseTable, first: str, second: str) -> TellingPour | N
 
 
 def told_apart(chances: pd.Series) -> bool:
-    """Whether the likeliest cause is well ahead of the runner-up."""
+    """Whether the likeliest cause is well ahead of the runner-up.
+
+    Parameters
+    ----------
+    chances : Series
+        At least two, the likeliest first.
+
+    Returns
+    -------
+    bool
+    """
     return chances.iloc[0] >= CLOSE * chances.iloc[1]
 
 
 def what_would_tell(table: CauseTable, first: str, second: str) -> str:
-    """The test in a sentence: what to do, and which cause each outcome speaks for."""
+    """The test in a sentence: what to do, and which cause each outcome speaks for.
+
+    Parameters
+    ----------
+    table : CauseTable
+    first, second : str
+        Names of causes.
+
+    Returns
+    -------
+    str
+    """
     test = cheapest_test(table, first, second)
     if test is None:
         return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."

@@ -39,7 +39,16 @@ def verdict(answer: "Answer") -> str:
 
 
 def short_page(answer: "Answer") -> str:
-    """The same as HTML: what was asked, the likeliest causes as bars, and the rest."""
+    """The same as HTML: what was asked, the likeliest causes as bars, and the rest.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    str
+    """
     miss, bars, told = _short(answer)
     shown = "".join(
         f'<div><meter min="0" max="100" value="{round(100 * chance)}"></meter> {in_html(words)}: {in_hundred(chance)} in 100</div>'
@@ -49,7 +58,16 @@ def short_page(answer: "Answer") -> str:
 
 
 def whole_study(answer: "Answer") -> str:
-    """What the study as a whole suffers from, in a sentence; empty where it suffers from nothing."""
+    """What the study as a whole suffers from, in a sentence; empty where it suffers from nothing.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    str
+    """
     if answer.case.throughout is None:
         return ""
     reading = answer.case.fits.study.reading(answer.case.throughout.aim.reading)
@@ -57,7 +75,18 @@ def whole_study(answer: "Answer") -> str:
 
 
 def named(answer: "Answer", name: str) -> str:
-    """A cause in words: of a wrong reading, which one it most likely is; as planned where its settings brought it about."""
+    """A cause in words: of a wrong reading, which one it most likely is; as planned where its settings brought it about.
+
+    Parameters
+    ----------
+    answer : Answer
+    name : str
+        Of the cause.
+
+    Returns
+    -------
+    str
+    """
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
     if cause.openly and answer.weighed.table.loc[name, "openly"] > 0.5:

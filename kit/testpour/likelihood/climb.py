@@ -27,6 +27,16 @@ def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarra
     """Return a function giving minus the second derivatives, by differences of the gradient.
 
     Central ones; one-sided ones, at half the price, where the gradient at the place is handed over.
+
+    Parameters
+    ----------
+    function : callable
+        At a place (k,) it gives its value and its gradient (k,).
+
+    Returns
+    -------
+    callable
+        At a place (k,), and its gradient where known, it gives an array of shape (k, k).
     """
 
     def curvature(at, gradient=None):
@@ -176,6 +186,20 @@ def carried_along(last: tuple | None, outer: np.ndarray, size: int, reach: float
     """Where to look for an inner mode: where it was last, moved along with an outer step no longer than `reach`.
 
     `last` is the outer place, the inner mode and its slopes there (0.0 where they are not known); None at first.
+
+    Parameters
+    ----------
+    last : tuple or None
+    outer : array, shape (k,)
+        Where to look now.
+    size : int
+        d, of the inner mode.
+    reach : float
+        Longest step of any outer parameter that is followed.
+
+    Returns
+    -------
+    array, shape (d,)
     """
     if last is None:
         return np.zeros(size)

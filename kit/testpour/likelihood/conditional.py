@@ -70,7 +70,20 @@ class Conditional:
         return self.order[np.isin(owner, groups[(groups >= 0) & (counts > MANY)])]
 
     def place(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
-        """Return inner draws (m, d) for standard `noise` (m, d), and the log volume (m,) noise gains."""
+        """Return inner draws (m, d) for standard `noise` (m, d), and the log volume (m,) noise gains.
+
+        Parameters
+        ----------
+        outer : array, shape (m, k)
+            Draws of shape parameters and group standard deviations.
+        noise : array, shape (m, d)
+        groups : int
+            How many of the last outer parameters are standard deviations.
+
+        Returns
+        -------
+        tuple of array
+        """
         width = max(len(self.predictor), self.adder.shape[0] * self.rest.shape[1])
         found = [self._place(outer[part], noise[part], groups) for part in parts(len(outer), width)]
         inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
@@ -120,14 +133,33 @@ class Pairs:
     size: int
 
     def added(self, weight: np.ndarray) -> np.ndarray:
-        """Rows added up with weights (m, n): (m, r, r)."""
+        """Rows added up with weights (m, n): (m, r, r).
+
+        Parameters
+        ----------
+        weight : array, shape (m, n)
+            One a draw and row.
+
+        Returns
+        -------
+        array
+        """
         matrix = np.zeros((len(weight), self.size, self.size))
         matrix[:, self.one, self.other] = matrix[:, self.other, self.one] = weight @ self.products
         return matrix
 
 
 def pairs_of(design: np.ndarray) -> Pairs:
-    """Return the `Pairs` of a design (n, r); of very many columns only those pairs that share a row."""
+    """Return the `Pairs` of a design (n, r); of very many columns only those pairs that share a row.
+
+    Parameters
+    ----------
+    design : array, shape (n, r)
+
+    Returns
+    -------
+    Pairs
+    """
     size = design.shape[1]
     one, other = np.tril_indices(size)
     if size <= MANY:
@@ -140,13 +172,36 @@ def pairs_of(design: np.ndarray) -> Pairs:
 
 
 def parts(count: int, width: int) -> list[slice]:
-    """Slices of `count` draws, few enough at a time that `width` numbers for each find room."""
+    """Slices of `count` draws, few enough at a time that `width` numbers for each find room.
+
+    Parameters
+    ----------
+    count : int
+        Of draws.
+    width : int
+        Numbers held for each.
+
+    Returns
+    -------
+    list of slice
+    """
     step = max(1, ROOM // max(width, 1))
     return [slice(first, first + step) for first in range(0, count, step)]
 
 
 def conditional_at(marginal: Marginal, top: Top) -> Conditional:
-    """Return the `Conditional` of a restricted `Marginal` at its top."""
+    """Return the `Conditional` of a restricted `Marginal` at its top.
+
+    Parameters
+    ----------
+    marginal : Marginal
+        With the coefficients integrated out.
+    top : Top
+
+    Returns
+    -------
+    Conditional
+    """
     inner = marginal.solve(top.at)
     groups, p = marginal.problem.groups, marginal.inner_fixed
     big = largest(groups)

@@ -30,15 +30,43 @@ class Group:
         return (self.codes[:, None] == np.arange(self.levels)).astype(float)
 
     def at(self, effects: np.ndarray) -> np.ndarray:
-        """The effect of each row's level; `effects` (levels,) or (levels, ...)."""
+        """The effect of each row's level; `effects` (levels,) or (levels, ...).
+
+        Parameters
+        ----------
+        effects : array, shape (levels, ...)
+
+        Returns
+        -------
+        array, shape (n, ...)
+        """
         return effects[self.codes]
 
     def added(self, values: np.ndarray) -> np.ndarray:
-        """Row values (n,) added up by level."""
+        """Row values (n,) added up by level.
+
+        Parameters
+        ----------
+        values : array, shape (n,)
+
+        Returns
+        -------
+        array, shape (levels,)
+        """
         return np.bincount(self.codes, values, self.levels)
 
     def kept(self, rows: np.ndarray) -> Group:
-        """The same group on some of the rows."""
+        """The same group on some of the rows.
+
+        Parameters
+        ----------
+        rows : array
+            Numbers of rows, or a mask of bool.
+
+        Returns
+        -------
+        Group
+        """
         return Group(self.name, self.codes[rows], self.levels)
 
 
@@ -55,26 +83,72 @@ class Smooth:
         return self.design.shape[1]
 
     def at(self, effects: np.ndarray) -> np.ndarray:
-        """The function at each row, for coefficients (levels,)."""
+        """The function at each row, for coefficients (levels,).
+
+        Parameters
+        ----------
+        effects : array, shape (levels,)
+
+        Returns
+        -------
+        array, shape (n,)
+        """
         return self.design @ effects
 
     def added(self, values: np.ndarray) -> np.ndarray:
-        """Row values (n,) times the columns: (levels,)."""
+        """Row values (n,) times the columns: (levels,).
+
+        Parameters
+        ----------
+        values : array, shape (n,)
+
+        Returns
+        -------
+        array, shape (levels,)
+        """
         return self.design.T @ values
 
     def kept(self, rows: np.ndarray) -> Smooth:
-        """The same function on some of the rows."""
+        """The same function on some of the rows.
+
+        Parameters
+        ----------
+        rows : array
+            Numbers of rows, or a mask of bool.
+
+        Returns
+        -------
+        Smooth
+        """
         return Smooth(self.name, self.design[rows])
 
 
 def largest(groups: Sequence[Group | Smooth]) -> int:
-    """Number of the random intercept with most levels; -1 when there is none."""
+    """Number of the random intercept with most levels; -1 when there is none.
+
+    Parameters
+    ----------
+    groups : list of Group or Smooth
+
+    Returns
+    -------
+    int
+    """
     levels = [group.levels if isinstance(group, Group) else -1 for group in groups]
     return int(np.argmax(levels)) if max(levels, default=-1) >= 0 else -1
 
 
 def members(group: Group) -> csr_array:
-    """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level."""
+    """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level.
+
+    Parameters
+    ----------
+    group : Group
+
+    Returns
+    -------
+    csr_array
+    """
     ones, rows = np.ones(len(group.codes)), np.arange(len(group.codes))
     return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
 
@@ -105,23 +179,64 @@ class Layout:
     adder: csr_array | None
 
     def at(self, sds: np.ndarray) -> InnerDesign:
-        """Return the `InnerDesign` at signed `sds` (G,)."""
+        """Return the `InnerDesign` at signed `sds` (G,).
+
+        Parameters
+        ----------
+        sds : array, shape (G,)
+
+        Returns
+        -------
+        InnerDesign
+        """
         kept = self.kept * np.append(sds, 1.0)[self.owner]
         return InnerDesign(self, kept, sds[self.big] if self.big >= 0 else 0.0)
 
     def part(self, inner: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Kept and eliminated among `inner` (d, ...)."""
+        """Kept and eliminated among `inner` (d, ...).
+
+        Parameters
+        ----------
+        inner : array, shape (d, ...)
+
+        Returns
+        -------
+        tuple of array
+            Shapes (r, ...) and (levels, ...).
+        """
         kept = inner if self.big < 0 else np.concatenate([inner[: self.place.start], inner[self.place.stop :]])
         return kept, inner[self.place]
 
     def join(self, kept: np.ndarray, levels: np.ndarray) -> np.ndarray:
-        """The inverse of `part`."""
+        """The inverse of `part`.
+
+        Parameters
+        ----------
+        kept : array, shape (r, ...)
+        levels : array, shape (levels, ...)
+
+        Returns
+        -------
+        array, shape (d, ...)
+        """
         first = self.place.start
         return kept if self.big < 0 else np.concatenate([kept[:first], levels, kept[first:]])
 
 
 def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = MANY) -> Layout:
-    """Return the `Layout` of coefficients' `design` (n, f) and `groups`, the largest eliminated above `many` levels."""
+    """Return the `Layout` of coefficients' `design` (n, f) and `groups`, the largest eliminated above `many` levels.
+
+    Parameters
+    ----------
+    design : array, shape (n, f)
+    groups : tuple of Group or Smooth
+    many : int, optional
+        Levels up to which nothing is eliminated.
+
+    Returns
+    -------
+    Layout
+    """
     big = largest(groups)
     big = big if big >= 0 and groups[big].levels > many else -1
     kept = [g for g in range(len(groups)) if g != big]
@@ -144,13 +259,31 @@ class InnerDesign:
     tau: float
 
     def predictor(self, inner: np.ndarray) -> np.ndarray:
-        """The design times `inner` (d, ...): (n, ...)."""
+        """The design times `inner` (d, ...): (n, ...).
+
+        Parameters
+        ----------
+        inner : array, shape (d, ...)
+
+        Returns
+        -------
+        array, shape (n, ...)
+        """
         kept, levels = self.layout.part(inner)
         eta = self.kept @ kept
         return eta if self.layout.big < 0 else eta + self.tau * levels[self._codes]
 
     def pull(self, slopes: np.ndarray) -> np.ndarray:
-        """The design's transpose times `slopes` (n, ...): (d, ...)."""
+        """The design's transpose times `slopes` (n, ...): (d, ...).
+
+        Parameters
+        ----------
+        slopes : array, shape (n, ...)
+
+        Returns
+        -------
+        array, shape (d, ...)
+        """
         kept = self.kept.T @ slopes
         return kept if self.layout.big < 0 else self.layout.join(kept, self.tau * (self.layout.adder @ slopes))
 
@@ -162,6 +295,16 @@ class InnerDesign:
         """The `Factored` curvature at row `weights` (n,) and the kept parameters' belief `precision` (r, r).
 
         Eliminated levels are standard normal by belief.
+
+        Parameters
+        ----------
+        weights : array, shape (n,)
+            Curvature of each row's log likelihood, 0 or more.
+        precision : array, shape (r, r)
+
+        Returns
+        -------
+        Factored
         """
         weighed = self.kept.T * weights
         matrix = weighed @ self.kept + precision
@@ -198,7 +341,16 @@ class Factored:
         return total if self.level is None else total + np.log(self.level).sum()
 
     def solve(self, right: np.ndarray) -> np.ndarray:
-        """Curvature to the power -1 times `right` (d, ...)."""
+        """Curvature to the power -1 times `right` (d, ...).
+
+        Parameters
+        ----------
+        right : array, shape (d, ...)
+
+        Returns
+        -------
+        array, shape (d, ...)
+        """
         if self.level is None or self.sums is None:
             return cho_solve((self.root, True), right, check_finite=False)
         kept, levels = self.design.layout.part(right)

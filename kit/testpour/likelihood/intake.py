@@ -12,21 +12,54 @@ if TYPE_CHECKING:
 
 
 def pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return means and sds as arrays of `count`; None is flat."""
+    """Return means and sds as arrays of `count`; None is flat.
+
+    Parameters
+    ----------
+    belief : tuple of array or None
+        Means and standard deviations, each of shape (count,) or one number for all.
+    count : int
+
+    Returns
+    -------
+    tuple of array
+    """
     if belief is None:
         return np.zeros(count), np.full(count, np.inf)
     return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
 
 
 def shape_names(grades: int | None) -> list[str]:
-    """Return the names of the shape parameters: sigma, or the first cut and the log gaps."""
+    """Return the names of the shape parameters: sigma, or the first cut and the log gaps.
+
+    Parameters
+    ----------
+    grades : int or None
+        How many; None where the reading is a number.
+
+    Returns
+    -------
+    list of str
+    """
     if grades is None:
         return ["log sigma"]
     return ["cut 0|1"] + [f"log gap {g}" for g in range(1, grades - 1)]
 
 
 def check_rows(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: int | None, groups: dict) -> None:
-    """Raise ValueError listing every problem with the rows; each says where and what is allowed."""
+    """Raise ValueError listing every problem with the rows; each says where and what is allowed.
+
+    Parameters
+    ----------
+    low, high : array, shape (n,)
+        Ends; infinite where open.
+    exog : array, shape (n, p)
+        Model matrix.
+    grades : int or None
+        How many; None where the reading is a number.
+    groups : dict
+        Group name to the labels (n,) of its rows.
+    """
     problems = []
     n = len(low)
     sizes = {"high": len(high), "exog": len(exog)} | {f"group {k!r}": len(v) for k, v in groups.items()}
@@ -71,6 +104,16 @@ def check_beliefs(coefficients: tuple, cuts: tuple, spread_belief: float, group_
     """Raise ValueError listing every belief with the wrong length, a missing mean or an sd not above 0.
 
     `coefficients` and `cuts` are each (how many, (means, sds)).
+
+    Parameters
+    ----------
+    coefficients, cuts : tuple
+    spread_belief : float
+        Half-normal scale of one reading's standard deviation; infinite is flat.
+    group_names : iterable of str
+        Of the groups.
+    group_beliefs : dict
+        Group name to the half-normal scale of its standard deviation.
     """
     problems = []
     for what, (size, (mean, sd)) in (("belief", coefficients), ("cut_belief", cuts)):
@@ -95,7 +138,12 @@ def check_beliefs(coefficients: tuple, cuts: tuple, spread_belief: float, group_
 
 
 def check_columns(model: IntervalModel) -> None:
-    """Raise ValueError when flat beliefs leave a column that the rows cannot tell from the others."""
+    """Raise ValueError when flat beliefs leave a column that the rows cannot tell from the others.
+
+    Parameters
+    ----------
+    model : IntervalModel
+    """
     flat = ~np.isfinite(model.belief[1])
     design = model.exog[model.informative][:, flat]
     if not flat.any():

@@ -133,7 +133,17 @@ class IntervalModel(GenericLikelihoodModel):
         return (self.low > 0) | (self.high < self.grades - 1)
 
     def with_beliefs(self, **beliefs: tuple[np.ndarray, np.ndarray]) -> IntervalModel:
-        """Return a copy with `belief` or `cut_belief` replaced by other (means, sds)."""
+        """Return a copy with `belief` or `cut_belief` replaced by other (means, sds).
+
+        Parameters
+        ----------
+        **beliefs
+            ``belief`` or ``cut_belief``, each an array of means and one of standard deviations.
+
+        Returns
+        -------
+        IntervalModel
+        """
         other = copy.copy(self)
         other.__dict__.update(beliefs, found=None)
         return other
@@ -150,15 +160,45 @@ class IntervalModel(GenericLikelihoodModel):
         self.df_resid = float(len(self.low) - self.nparams)
 
     def loglike(self, params: np.ndarray) -> float:
-        """Return the log-likelihood at `params`, group effects integrated out, beliefs left out."""
+        """Return the log-likelihood at `params`, group effects integrated out, beliefs left out.
+
+        Parameters
+        ----------
+        params : array
+            Coefficients, shape parameters and group standard deviations, in the model's own units.
+
+        Returns
+        -------
+        float
+        """
         return Marginal(plain_problem(self), restricted=False)(np.asarray(params, dtype=float))[0]
 
     def score(self, params: np.ndarray) -> np.ndarray:
-        """Return the gradient of `loglike`, analytic also where effects are integrated out."""
+        """Return the gradient of `loglike`, analytic also where effects are integrated out.
+
+        Parameters
+        ----------
+        params : array, shape (k,)
+            As for `loglike`.
+
+        Returns
+        -------
+        array, shape (k,)
+        """
         return Marginal(plain_problem(self), restricted=False)(np.asarray(params, dtype=float))[1]
 
     def hessian(self, params: np.ndarray) -> np.ndarray:
-        """Return second derivatives of `loglike`: analytic without groups, else differences of the score."""
+        """Return second derivatives of `loglike`: analytic without groups, else differences of the score.
+
+        Parameters
+        ----------
+        params : array, shape (k,)
+            As for `loglike`.
+
+        Returns
+        -------
+        array, shape (k, k)
+        """
         marginal = Marginal(plain_problem(self), restricted=False)
         return -joint_curvature(marginal)(np.asarray(params, dtype=float))
 

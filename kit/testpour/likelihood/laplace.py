@@ -22,7 +22,17 @@ class ShapePrior(Protocol):
         """Log density at one `shape` (k,), its gradient (k,) and second derivatives (k, k)."""
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Log densities (m,) at `shapes` (m, k)."""
+        """Log densities (m,) at `shapes` (m, k).
+
+        Parameters
+        ----------
+        shapes : array, shape (m, k)
+            Shape parameters.
+
+        Returns
+        -------
+        array
+        """
 
 
 @dataclass(frozen=True)
@@ -80,12 +90,32 @@ class Marginal:
         self.layout = layout(lead, self.problem.groups)
 
     def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return coefficients (or none), shape and sds of an outer vector."""
+        """Return coefficients (or none), shape and sds of an outer vector.
+
+        Parameters
+        ----------
+        outer : array
+            Coefficients where they are not integrated out, shape parameters, group standard deviations.
+
+        Returns
+        -------
+        tuple of array
+        """
         count = len(self.problem.groups)
         return outer[: self.fixed], outer[self.fixed : len(outer) - count], outer[len(outer) - count :]
 
     def precision(self, size: int) -> tuple[np.ndarray, np.ndarray]:
-        """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects."""
+        """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects.
+
+        Parameters
+        ----------
+        size : int
+            Of the kept inner parameters.
+
+        Returns
+        -------
+        tuple of array
+        """
         precision, linear = np.eye(size), np.zeros(size)
         if self.restricted:
             root, k = self.problem.root, self.inner_fixed
@@ -94,7 +124,17 @@ class Marginal:
         return precision, linear
 
     def solve(self, outer: np.ndarray) -> Inner:
-        """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it."""
+        """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it.
+
+        Parameters
+        ----------
+        outer : array
+            Coefficients where they are not integrated out, shape parameters, group standard deviations.
+
+        Returns
+        -------
+        Inner
+        """
         coefficients, shape, sds = self.split(outer)
         base = self.problem.design @ coefficients if self.fixed else 0.0
         design, k = self.layout.at(sds), self.inner_fixed
@@ -159,7 +199,17 @@ class Marginal:
         return inner.factor.solve(pull)
 
     def predictor_moves(self, inner: Inner) -> np.ndarray:
-        """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer)."""
+        """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer).
+
+        Parameters
+        ----------
+        inner : Inner
+            From `solve`.
+
+        Returns
+        -------
+        array
+        """
         shift, _, turned, _ = self._directions(inner)
         return shift + inner.design.predictor(self._slopes(inner, shift, turned))
 
@@ -189,7 +239,20 @@ class Inner:
 
 
 def half_normal(sds: np.ndarray, scales: np.ndarray) -> tuple[float, np.ndarray]:
-    """Log density and slope of half-normal beliefs about signed sds; a scale of inf is flat."""
+    """Log density and slope of half-normal beliefs about signed sds; a scale of inf is flat.
+
+    Parameters
+    ----------
+    sds : array, shape (G,)
+        Their sign does not matter.
+    scales : array, shape (G,)
+        Above 0.
+
+    Returns
+    -------
+    tuple
+        Log density, and array of shape (G,).
+    """
     proper = scales[np.isfinite(scales)]
     constant = (np.log(2 / proper) - LOG_2PI / 2).sum()
     return constant - ((sds / scales) ** 2).sum() / 2, -sds / scales**2

@@ -58,6 +58,15 @@ class NormalRows:
 
         With z the standardised value, the score in eta is E[z]/sigma and in log(sigma) is E[z**2] - 1,
         expectations over the row's interval; the rest follows by differentiating those moments.
+
+        Parameters
+        ----------
+        eta : array, shape (n,)
+        shape : array, shape (1,)
+
+        Returns
+        -------
+        RowDerivatives
         """
         sigma = np.exp(shape[0])
         value, m, v, m3, m4 = self._moments(eta, shape[0], sigma)
@@ -90,7 +99,18 @@ class NormalRows:
         return value, *moments
 
     def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
-        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, 1) give (m,)."""
+        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, 1) give (m,).
+
+        Parameters
+        ----------
+        eta : array, shape (m, n)
+        shape : array, shape (m, 1)
+            log(sigma) of each draw.
+
+        Returns
+        -------
+        array
+        """
         sigma = np.exp(shape)
         exact = self.exact
         z = (self.low[exact] - eta[:, exact]) / sigma
@@ -104,7 +124,18 @@ class NormalRows:
         return total
 
     def score_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, 1), near enough to steer draws."""
+        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, 1), near enough to steer draws.
+
+        Parameters
+        ----------
+        eta : array, shape (m, n)
+        shape : array, shape (m, 1)
+            log(sigma) of each draw.
+
+        Returns
+        -------
+        tuple of array, each of shape (m, n)
+        """
         sigma = np.exp(shape)
         mean, variance = (self.low - eta) / sigma, np.zeros_like(eta)
         width = self.high - self.low
@@ -125,13 +156,33 @@ class NormalRows:
 
 
 def cuts_of(shape: np.ndarray) -> np.ndarray:
-    """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both."""
+    """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both.
+
+    Parameters
+    ----------
+    shape : array, shape (..., K-1)
+
+    Returns
+    -------
+    array, shape (..., K-1)
+        Ascending.
+    """
     first, gaps = shape[..., :1], np.exp(shape[..., 1:])
     return first + np.concatenate([np.zeros_like(first), np.cumsum(gaps, axis=-1)], axis=-1)
 
 
 def shape_of(cuts: np.ndarray) -> np.ndarray:
-    """Return the free form of ordered cut-points, ``[first cut, log gaps]``."""
+    """Return the free form of ordered cut-points, ``[first cut, log gaps]``.
+
+    Parameters
+    ----------
+    cuts : array, shape (K-1,)
+        Ascending.
+
+    Returns
+    -------
+    array, shape (K-1,)
+    """
     return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
 
 
@@ -149,14 +200,35 @@ class GradeRows:
         return np.zeros(len(self.low), dtype=bool)
 
     def ends(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return the standardised ends of each row's interval."""
+        """Return the standardised ends of each row's interval.
+
+        Parameters
+        ----------
+        eta : array, shape (..., n)
+        shape : array, shape (..., K-1)
+
+        Returns
+        -------
+        tuple of array, each of shape (..., n)
+            Infinite at the lowest and the highest grade.
+        """
         cuts = cuts_of(shape)
         open_end = np.full((*cuts.shape[:-1], 1), np.inf)
         fence = np.concatenate([-open_end, cuts, open_end], axis=-1)
         return fence[..., self.low] - eta, fence[..., self.high + 1] - eta
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
-        """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``."""
+        """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``.
+
+        Parameters
+        ----------
+        eta : array, shape (n,)
+        shape : array, shape (K-1,)
+
+        Returns
+        -------
+        RowDerivatives
+        """
         low, high = self.ends(eta, shape)
         t = truncated_moments(low, high)
         a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
@@ -199,10 +271,32 @@ class GradeRows:
         return total[1:-1, 1:-1]
 
     def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
-        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,)."""
+        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,).
+
+        Parameters
+        ----------
+        eta : array, shape (m, n)
+        shape : array, shape (m, K-1)
+            First cut and log gaps of each draw.
+
+        Returns
+        -------
+        array
+        """
         return log_interval_probability(*self.ends(eta, shape)).sum(axis=1)
 
     def score_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, K-1), to about 1e-6."""
+        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, K-1), to about 1e-6.
+
+        Parameters
+        ----------
+        eta : array, shape (m, n)
+        shape : array, shape (m, K-1)
+            First cut and log gaps of each draw.
+
+        Returns
+        -------
+        tuple of array, each of shape (m, n)
+        """
         mean, variance = rough_moments(*self.ends(eta, shape))
         return mean, 1 - variance

@@ -30,7 +30,16 @@ class OuterDensity(Protocol):
     size: int
 
     def split(self, outer: np.ndarray) -> tuple[np.ndarray, ...]:
-        """The parts of an outer vector, the standard deviations last."""
+        """The parts of an outer vector, the standard deviations last.
+
+        Parameters
+        ----------
+        outer : array, shape (k,)
+
+        Returns
+        -------
+        tuple of array
+        """
 
     def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]: ...
 
@@ -50,7 +59,17 @@ class Optimum:
 
 
 def joint_curvature(marginal: OuterDensity) -> Callable[..., np.ndarray]:
-    """Return ``outer -> minus second derivatives``: analytic when nothing is integrated, else differences."""
+    """Return ``outer -> minus second derivatives``: analytic when nothing is integrated, else differences.
+
+    Parameters
+    ----------
+    marginal : OuterDensity
+
+    Returns
+    -------
+    callable
+        At a place (k,), and its gradient where known, it gives an array of shape (k, k).
+    """
     if marginal.size:
         return difference_curvature(marginal)
 
@@ -66,7 +85,18 @@ def joint_curvature(marginal: OuterDensity) -> Callable[..., np.ndarray]:
 
 
 def reach_top(marginal: OuterDensity, start: np.ndarray) -> Top:
-    """Climb from `start`; sds that do better at zero are set to exactly zero."""
+    """Climb from `start`; sds that do better at zero are set to exactly zero.
+
+    Parameters
+    ----------
+    marginal : OuterDensity
+    start : array, shape (k,)
+        Where to begin.
+
+    Returns
+    -------
+    Top
+    """
     sds = np.arange(len(start) - len(marginal.problem.groups), len(start))
 
     def settle(at, value):
@@ -85,7 +115,16 @@ def reach_top(marginal: OuterDensity, start: np.ndarray) -> Top:
 
 
 def summit(model: IntervalModel) -> tuple[Marginal, Scale, Top]:
-    """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model."""
+    """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model.
+
+    Parameters
+    ----------
+    model : IntervalModel
+
+    Returns
+    -------
+    tuple of Marginal, Scale and Top
+    """
     if model.found is None:
         problem, scale, start = scaled_problem(model, sampling=True)
         marginal = Marginal(problem, restricted=True)
@@ -94,7 +133,18 @@ def summit(model: IntervalModel) -> tuple[Marginal, Scale, Top]:
 
 
 def find_optimum(model: IntervalModel, restricted: bool) -> Optimum:
-    """Return the `Optimum` of `model`; runaway parameters are held weakly so that the rest are right."""
+    """Return the `Optimum` of `model`; runaway parameters are held weakly so that the rest are right.
+
+    Parameters
+    ----------
+    model : IntervalModel
+    restricted : bool
+        Whether the coefficients are integrated out.
+
+    Returns
+    -------
+    Optimum
+    """
     direction = runaway(model)
     held = model if not direction.any() else _held(model, direction)
     problem, scale, start = scaled_problem(held, sampling=model.shape_believed)

@@ -97,6 +97,17 @@ def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
     the marginal mode of sds and cut-points, then a Gaussian given those; adapted if thin; where it is
     still too thin, its draws are the start of chains (see `chains`).
 
+    Parameters
+    ----------
+    model : IntervalModel
+    draws : int
+        Draws of equal weight that are kept.
+    seed : int
+
+    Returns
+    -------
+    Posterior
+
     Raises
     ------
     ValueError
@@ -152,7 +163,25 @@ def _weigh(proposal, target, draws, rng, most):
 
 
 def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """Systematic resampling, in random order."""
+    """Systematic resampling, in random order.
+
+    Parameters
+    ----------
+    weights : array, shape (m,)
+        They add up to 1.
+    draws : int
+        How many to pick.
+    rng : Generator
+
+    Returns
+    -------
+    array, shape (draws,)
+        Numbers of the rows picked.
+
+    References
+    ----------
+    Kitagawa (1996), Journal of Computational and Graphical Statistics 5, 1-25, from memory, not read.
+    """
     points = (rng.random() + np.arange(draws)) / draws
     picked = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
     return rng.permutation(picked)

@@ -27,7 +27,17 @@ class Cloud:
 
 
 def join(clouds: Sequence[Cloud]) -> Cloud:
-    """Return several clouds as one."""
+    """Return several clouds as one.
+
+    Parameters
+    ----------
+    clouds : list of Cloud
+        At least one.
+
+    Returns
+    -------
+    Cloud
+    """
     names = ("outer", "inner", "noise", "log_density")
     return Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
 
@@ -62,7 +72,17 @@ class Proposal:
     root: int = 1
 
     def draw(self, count: int, rng: np.random.Generator) -> Cloud:
-        """Return a `Cloud` of `count` draws."""
+        """Return a `Cloud` of `count` draws.
+
+        Parameters
+        ----------
+        count : int
+        rng : Generator
+
+        Returns
+        -------
+        Cloud
+        """
         outer = self.centre + _t_noise(count, len(self.centre), self.outer_degrees, rng) @ self.axes.T
         first = len(self.centre) - self.groups
         outer[:, first:] = np.abs(outer[:, first:]) ** self.root
@@ -70,7 +90,18 @@ class Proposal:
         return Cloud(outer, inner, noise, self._outer_density(outer) + log_density)
 
     def draw_inner(self, outer: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return inner draws (m, d) given `outer`, the noise behind them, and their log density (m,)."""
+        """Return inner draws (m, d) given `outer`, the noise behind them, and their log density (m,).
+
+        Parameters
+        ----------
+        outer : array, shape (m, k)
+            Draws of shape parameters and group standard deviations.
+        rng : Generator
+
+        Returns
+        -------
+        tuple of array
+        """
         noise = _t_noise(len(outer), len(self.shift), self.degrees, rng)
         log_noise = _t_density((noise**2).sum(axis=1), len(self.shift), self.degrees)
         noise = self.shift + self.stretch * noise
@@ -96,7 +127,19 @@ class Proposal:
         return places
 
     def adapted(self, cloud: Cloud, weights: np.ndarray) -> Proposal:
-        """Return a proposal moved towards the weighted `cloud`, the less the fewer draws carry weight."""
+        """Return a proposal moved towards the weighted `cloud`, the less the fewer draws carry weight.
+
+        Parameters
+        ----------
+        cloud : Cloud
+            m draws.
+        weights : array, shape (m,)
+            They add up to 1.
+
+        Returns
+        -------
+        Proposal
+        """
         effective = 1 / (weights**2).sum()
         trust = effective / (effective + 30)
         places = self._roots(cloud.outer, ROOT)

@@ -28,7 +28,17 @@ class Scale:
     graded: bool
 
     def shape(self, scaled: np.ndarray) -> np.ndarray:
-        """Return shape parameters (last axis) in the model's own units."""
+        """Return shape parameters (last axis) in the model's own units.
+
+        Parameters
+        ----------
+        scaled : array, shape (..., k)
+            On the working scale.
+
+        Returns
+        -------
+        array
+        """
         return scaled if self.graded else scaled + np.log(self.unit)
 
     @property
@@ -54,7 +64,17 @@ class SigmaPrior:
         return np.exp(2 * (log_sigma + np.log(self.unit))) / self.scale**2
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return log densities (m,) of `shapes` (m, 1)."""
+        """Return log densities (m,) of `shapes` (m, 1).
+
+        Parameters
+        ----------
+        shapes : array, shape (m, 1)
+            log(sigma) on the working scale.
+
+        Returns
+        -------
+        array
+        """
         constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
         jacobian = shapes[:, 0] + np.log(self.unit) if self.sampling else 0.0
         return constant - self._squared(shapes[:, 0]) / 2 + jacobian
@@ -78,7 +98,17 @@ class CutPrior:
         return self.many(shape[None])[0], slope + jacobian, second
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return log densities (m,) of `shapes` (m, K-1)."""
+        """Return log densities (m,) of `shapes` (m, K-1).
+
+        Parameters
+        ----------
+        shapes : array, shape (m, K-1)
+            First cut and log gaps.
+
+        Returns
+        -------
+        array
+        """
         proper = self.sd[np.isfinite(self.sd)]
         constant = -(np.log(proper) + LOG_2PI / 2).sum()
         jacobian = shapes[:, 1:].sum(axis=1) if self.sampling else 0.0
@@ -94,7 +124,16 @@ class NoBelief:
         return 0.0, np.zeros(len(shape)), np.zeros((len(shape), len(shape)))
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return zeros (m,)."""
+        """Return zeros (m,).
+
+        Parameters
+        ----------
+        shapes : array, shape (m, k)
+
+        Returns
+        -------
+        array
+        """
         return np.zeros(len(shapes))
 
 
@@ -102,6 +141,16 @@ def scaled_problem(model: IntervalModel, sampling: bool = False) -> tuple[JointD
     """Return the `JointDensity` of an `IntervalModel` on its working scale, its `Scale`, and a start.
 
     Rows open at both ends say nothing and are left out.
+
+    Parameters
+    ----------
+    model : IntervalModel
+    sampling : bool, optional
+        Whether the density is to be drawn from, so that changes of variable count.
+
+    Returns
+    -------
+    tuple of JointDensity, Scale and array
     """
     keep = model.informative
     low, high, design = model.low[keep], model.high[keep], model.exog[keep]
@@ -136,7 +185,16 @@ def _rows(model, low, high, unit, sampling):
 
 
 def plain_problem(model: IntervalModel) -> JointDensity:
-    """Return the `JointDensity` of a model in its own units and without beliefs: the likelihood alone."""
+    """Return the `JointDensity` of a model in its own units and without beliefs: the likelihood alone.
+
+    Parameters
+    ----------
+    model : IntervalModel
+
+    Returns
+    -------
+    JointDensity
+    """
     problem, scale, _ = scaled_problem(model)
     keep = model.informative
     low, high = model.low[keep], model.high[keep]

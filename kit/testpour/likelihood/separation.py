@@ -21,6 +21,10 @@ def runaway(model: IntervalModel) -> np.ndarray:
     raises it in one. Linear programming finds such a direction (after Albert and Anderson 1984). Only
     parameters with flat beliefs may move.
 
+    Parameters
+    ----------
+    model : IntervalModel
+
     Returns
     -------
     ndarray, shape (p + 1,) or (p + K - 1,)

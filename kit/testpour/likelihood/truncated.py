@@ -79,6 +79,15 @@ def truncated_moments(low: np.ndarray, high: np.ndarray) -> Truncated:
 
     Wide intervals use the closed form through the densities at the ends; narrow ones and those beyond
     five standard deviations, where the closed form cancels, use 48-point Gauss-Legendre quadrature.
+
+    Parameters
+    ----------
+    low, high : array
+        Standardised ends, low below high; infinite where open. They are broadcast.
+
+    Returns
+    -------
+    Truncated
     """
     low, high = np.broadcast_arrays(np.asarray(low, float), np.asarray(high, float))
     log_probability = log_interval_probability(low, high)
@@ -95,7 +104,18 @@ def truncated_moments(low: np.ndarray, high: np.ndarray) -> Truncated:
 
 
 def rough_moments(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return mean and variance only, by the closed form alone: fast, and good enough to steer draws."""
+    """Return mean and variance only, by the closed form alone: fast, and good enough to steer draws.
+
+    Parameters
+    ----------
+    low, high : array
+        Standardised ends, low below high; infinite where open.
+
+    Returns
+    -------
+    tuple of array
+        Of the shape of the ends.
+    """
     logs = log_interval_probability(low, high)
     at_low = np.exp(np.minimum(-(low**2) / 2 - LOG_ROOT_2PI - logs, REACH))  # ends may nearly coincide
     at_high = np.exp(np.minimum(-(high**2) / 2 - LOG_ROOT_2PI - logs, REACH))

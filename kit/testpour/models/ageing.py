@@ -150,6 +150,14 @@ def ready(
 def thresholds(study: Study) -> dict[str, float]:
     """Step of the work to the hardness it asks for: the study's own, and the trade's habit where it is silent.
 
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict
+
     Raises
     ------
     NoHardness

@@ -34,7 +34,17 @@ class Foretelling(Protocol):
         """What the mean is drawn from."""
 
     def mean(self, table: pd.DataFrame) -> np.ndarray:
-        """Latent mean at each row of a settings table: shape (draws, rows)."""
+        """Latent mean at each row of a settings table: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            n rows, complete, in the factors' units.
+
+        Returns
+        -------
+        array
+        """
 
 
 @dataclass(frozen=True)
@@ -61,7 +71,18 @@ class Change:
 
 
 def change(fit: Foretelling, table: pd.DataFrame) -> Change:
-    """The change from the first row of a settings table to the second: a `Change`."""
+    """The change from the first row of a settings table to the second: a `Change`.
+
+    Parameters
+    ----------
+    fit : Foretelling
+    table : DataFrame
+        Two rows, complete, in the factors' units.
+
+    Returns
+    -------
+    Change
+    """
     reading, latent = fit.reading, fit.mean(table)
     cuts = fit.posterior.cuts
     if cuts is not None:  # a graded reading

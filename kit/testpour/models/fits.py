@@ -325,7 +325,28 @@ def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
 ) -> ReadingFit:
-    """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds."""
+    """The `ReadingFit` of `reading` on `rows`; see `evidence.rows_of` for what a row holds.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+    believed : ReadingBeliefs
+        The prior of its model.
+    rows : DataFrame
+        One a reading.
+    assumed : tuple of str, optional
+        What was assumed of settings that were not logged, in sentences.
+    seed : int, optional
+    model : IntervalModel, optional
+        Made of the others by default.
+    remainder : bool, optional
+        Whether a smooth part may take up what the terms leave over.
+
+    Returns
+    -------
+    ReadingFit
+    """
     believed = believed.foreseen()
     model = model or model_of(study, reading, believed, rows, remainder)
     posterior = model.posterior(draws=DRAWS, seed=seed)
@@ -339,7 +360,23 @@ def fit_rows(
 def model_of(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> IntervalModel:
-    """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted."""
+    """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+    believed : ReadingBeliefs
+        The prior of its model.
+    rows : DataFrame
+        One a reading; see `rows_of`.
+    remainder : bool, optional
+        Whether a smooth part may take up what the terms leave over.
+
+    Returns
+    -------
+    IntervalModel
+    """
     believed = believed.foreseen()
     groups = groups_of(rows)
     terms = remainder_terms(study, believed) if remainder else ()
@@ -358,13 +395,40 @@ def model_of(
 def smooth_part(
     terms: Sequence[Term], believed: ReadingBeliefs, rows: pd.DataFrame
 ) -> tuple[np.ndarray, float]:
-    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
+    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size.
+
+    Parameters
+    ----------
+    terms : list of Term
+        Of the remainder, q of them.
+    believed : ReadingBeliefs
+        The prior of the reading's model.
+    rows : DataFrame
+        n rows.
+
+    Returns
+    -------
+    tuple
+        Array of shape (n, k) with k of at most q, and the scale of a half-normal.
+    """
     columns = design(terms, rows)
     return columns @ seen_directions(columns), remainder_scale(terms, believed)
 
 
 def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
-    """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading."""
+    """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading.
+
+    Parameters
+    ----------
+    reading : Reading
+    believed : ReadingBeliefs
+        The prior of its model.
+
+    Returns
+    -------
+    dict
+        Keyword arguments of `IntervalModel`.
+    """
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}
     steps = GRADE * np.arange(len(reading.grades) - 1)

@@ -44,11 +44,32 @@ class Outlook:
     cuts: np.ndarray | None
 
     def ends(self, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-        """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all."""
+        """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all.
+
+        Parameters
+        ----------
+        fit : ReadingFit
+        rows : DataFrame
+            k readings of the pour.
+
+        Returns
+        -------
+        tuple of array
+        """
         return drawn_ends(fit.reading, rows, self.cuts)
 
     def thinned(self, step: int) -> Outlook:
-        """Every `step`-th draw."""
+        """Every `step`-th draw.
+
+        Parameters
+        ----------
+        step : int
+            1 keeps every draw.
+
+        Returns
+        -------
+        Outlook
+        """
         cuts = None if self.cuts is None else self.cuts[::step]
         return Outlook(self.mean[::step], self.own[::step], self.spread[::step], self.shift[::step], cuts)
 
@@ -81,7 +102,21 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
 
 
 def outlook(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> Outlook:
-    """The `Outlook` of one pour's `rows` by the draws of `source`: `fit` itself, or one without the pour."""
+    """The `Outlook` of one pour's `rows` by the draws of `source`: `fit` itself, or one without the pour.
+
+    Parameters
+    ----------
+    source : ReadingFit
+        Whose draws are used.
+    fit : ReadingFit
+        Of the whole log.
+    rows : DataFrame
+        k readings of the pour.
+
+    Returns
+    -------
+    Outlook
+    """
     posterior, labels = source.posterior, groups_of(fit.rows)
     mean, own, shift = source.mean(rows), np.zeros(len(posterior)), np.zeros(len(posterior))
     others = ~fit.rows["pour"].isin(rows["pour"]).to_numpy()
@@ -116,7 +151,22 @@ def _one(fit, pour, rows, level):
 
 
 def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
-    """Weights that take a pour's likelihood out of equally weighted draws again."""
+    """Weights that take a pour's likelihood out of equally weighted draws again.
+
+    Parameters
+    ----------
+    log_likelihood : array, shape (m,)
+        Of the pour's readings, one a draw.
+
+    Returns
+    -------
+    array, shape (m,)
+        They add up to 1.
+
+    References
+    ----------
+    Gelfand, Dey and Chang (1992), Bayesian Statistics 4.
+    """
     weights = np.exp(np.min(log_likelihood) - log_likelihood)
     return weights / weights.sum()
 
@@ -124,7 +174,22 @@ def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
 def tails(
     seen: Outlook, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Chances of reading at least as high as each of `rows`, and at least as low: two arrays (k,)."""
+    """Chances of reading at least as high as each of `rows`, and at least as low: two arrays (k,).
+
+    Parameters
+    ----------
+    seen : Outlook
+        m draws of the pour's k readings.
+    weights : array, shape (m,)
+        They add up to 1.
+    fit : ReadingFit
+    rows : DataFrame
+        The k readings.
+
+    Returns
+    -------
+    tuple of array
+    """
     low, high = seen.ends(fit, rows)
     whole = np.hypot(seen.own, seen.spread)[:, None]
     return weights @ ndtr((seen.mean - low) / whole), weights @ ndtr((high - seen.mean) / whole)

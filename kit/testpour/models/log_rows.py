@@ -54,6 +54,11 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
 def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
     """The groups that share an error: sessions always, lots and hands when there are two, pours when read twice.
 
+    Parameters
+    ----------
+    rows : DataFrame
+        One a reading, with ``session``, ``pour`` and where known lots and ``by``.
+
     Returns
     -------
     dict
@@ -71,7 +76,18 @@ def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
 
 
 def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Lower and upper ends of each row on the latent scale; for grades, the grades themselves."""
+    """Lower and upper ends of each row on the latent scale; for grades, the grades themselves.
+
+    Parameters
+    ----------
+    reading : Reading
+    rows : DataFrame
+        n rows, with ``low`` and ``high`` in the reading's unit; infinite where open.
+
+    Returns
+    -------
+    tuple of array, each of shape (n,)
+    """
     low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
     if reading.grades:
         return low, high
@@ -90,6 +106,18 @@ def drawn_ends(
     """Latent ends of each row for each draw of the cut-points (m, grades - 1): two arrays (m, rows).
 
     Without cut-points (None) the ends are the same for every draw: (1, rows).
+
+    Parameters
+    ----------
+    reading : Reading
+    rows : DataFrame
+        With ``low`` and ``high`` in the reading's unit; infinite where open.
+    cuts : array of shape (m, grades - 1), or None
+        On the latent scale.
+
+    Returns
+    -------
+    tuple of array
     """
     low, high = latent_ends(reading, rows)
     if cuts is None:

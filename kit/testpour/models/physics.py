@@ -60,7 +60,18 @@ class LotFit:
     peaks: int = 0
 
     def draws(self, number: int = 400, seed: int = 0) -> Lots:
-        """Lots as likely as belief and log make them: `Lots` with fields of shape (number, 1)."""
+        """Lots as likely as belief and log make them: `Lots` with fields of shape (number, 1).
+
+        Parameters
+        ----------
+        number : int, optional
+            Of lots.
+        seed : int, optional
+
+        Returns
+        -------
+        Lots
+        """
         root = np.linalg.cholesky(self.spread + 1e-9 * np.eye(len(self.place)))
         scores = np.random.default_rng(seed).standard_normal((number, len(self.place)))
         return lots_at(np.clip(self.place + scores @ root.T, -FARTHEST, FARTHEST))
@@ -103,20 +114,53 @@ class _Evidence:
 
 
 def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
-    """A reading on its latent scale: shape (lots, rows); `settings` are thickness, catalyst and room, (3, rows)."""
+    """A reading on its latent scale: shape (lots, rows); `settings` are thickness, catalyst and room, (3, rows).
+
+    Parameters
+    ----------
+    name : {"gel_time", "time_to_peak", "peak_temperature"}
+    lots : Lots
+    settings : array, shape (3, rows)
+        mm, % of resin by mass, °C.
+
+    Returns
+    -------
+    array
+    """
     if name == PEAK:
         return peak_latent(rise_of(lots, *settings))
     return np.log(minutes_of(TIMES[name], lots, *settings))
 
 
 def peak_latent(rise: np.ndarray) -> np.ndarray:
-    """Logit of a rise (K) as a share of the scale's full rise, kept off its ends."""
+    """Logit of a rise (K) as a share of the scale's full rise, kept off its ends.
+
+    Parameters
+    ----------
+    rise : array
+        K above the room.
+
+    Returns
+    -------
+    array
+        Of the same shape.
+    """
     share = np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995)
     return np.log(share) - np.log1p(-share)
 
 
 def settings_of(table: pd.DataFrame) -> np.ndarray:
-    """Thickness (mm), catalyst (%) and room (degC) of a settings table: shape (3, rows)."""
+    """Thickness (mm), catalyst (%) and room (degC) of a settings table: shape (3, rows).
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a casting, with those three columns.
+
+    Returns
+    -------
+    array
+    """
     thickness, catalyst, room = (np.asarray(table[name], float) for name in NEEDS)
     return np.stack([np.maximum(thickness, 0.5), np.maximum(catalyst, 0.05), room])
 

@@ -91,7 +91,17 @@ def chosen(
 
 
 def log_evidence(model: IntervalModel) -> float:
-    """Log of the chance (density) that an `IntervalModel` with proper beliefs gives to its rows."""
+    """Log of the chance (density) that an `IntervalModel` with proper beliefs gives to its rows.
+
+    Parameters
+    ----------
+    model : IntervalModel
+
+    Returns
+    -------
+    float
+        By Laplace's approximation about the mode of the group standard deviations and cut-points.
+    """
     _, scale, top = summit(model)
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
     return float(top.value + around + scale.log_volume + len(model.groups) * np.log(scale.unit))

@@ -62,6 +62,18 @@ class PeakColumn(PhysicsColumn):
     """The latent peak."""
 
     def found(self, lots: Lots, table: pd.DataFrame) -> np.ndarray:
+        """The peak that heat and cure give, on its latent scale.
+
+        Parameters
+        ----------
+        lots : Lots
+        table : DataFrame
+            n rows, complete, in the factors' units.
+
+        Returns
+        -------
+        array, shape (lots, n)
+        """
         return peak_latent(rise_of(lots, *settings_of(table)))
 
 
@@ -72,6 +84,18 @@ class CureColumn(PhysicsColumn):
     parts: tuple[str, ...] = ()
 
     def found(self, lots: Lots, table: pd.DataFrame) -> np.ndarray:
+        """The cure that heat and time give beyond that at the reference settings, in tenths of full cure.
+
+        Parameters
+        ----------
+        lots : Lots
+        table : DataFrame
+            n rows, complete, in the factors' units.
+
+        Returns
+        -------
+        array, shape (lots, n)
+        """
         reference = {name: np.array([REFERENCE[name]]) for name in NEEDS}
         return (self._cured(lots, table) - self._cured(lots, reference)) / TENTH
 

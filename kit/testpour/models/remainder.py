@@ -108,7 +108,18 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
 
 
 def coordinates_of(study: Study, names: Collection[str]) -> list[Coordinate]:
-    """A `Coordinate` for each of the named settings that the study varies, the room among them."""
+    """A `Coordinate` for each of the named settings that the study varies, the room among them.
+
+    Parameters
+    ----------
+    study : Study
+    names : Collection
+        Of factors.
+
+    Returns
+    -------
+    list of Coordinate
+    """
     moved = (f for f in study.factors if f.name in names and (f.name == "room_temperature" or f in study.varied))
     spans = {f.name: (0.0, 1.0) if f.kind == "yes/no" else ROOMS if f.name == "room_temperature" else f.span for f in moved}
     return [Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()]
@@ -119,6 +130,17 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
 
     `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span:
     of the plain beliefs, also where heat and cure stand in for them, for a resin need not follow the slab.
+
+    Parameters
+    ----------
+    terms : list of Term
+        Of the remainder.
+    believed : ReadingBeliefs
+        The prior of the reading's model.
+
+    Returns
+    -------
+    float
     """
     believed = believed.plain or believed
     spans = {t.factors[0]: t.column.coordinate for t in terms if isinstance(t.column, Line)}
@@ -132,7 +154,18 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
 
 
 def seen_directions(columns: np.ndarray) -> np.ndarray:
-    """Directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
+    """Directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another.
+
+    Parameters
+    ----------
+    columns : array, shape (n, q)
+        Of the remainder, at the rows of the log.
+
+    Returns
+    -------
+    array, shape (q, k)
+        Orthonormal columns.
+    """
     _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
     left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
     return turn[left > SEEN].T

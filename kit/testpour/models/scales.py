@@ -45,7 +45,21 @@ def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series
 def to_reading(
     reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None
 ) -> np.ndarray:
-    """Back from the latent scale to the reading's unit; the inverse of `to_latent`."""
+    """Back from the latent scale to the reading's unit; the inverse of `to_latent`.
+
+    Parameters
+    ----------
+    reading : Reading
+    latent : array
+        On the latent scale.
+    room : array or Series, optional
+        °C, for a reading on the scale "rise".
+
+    Returns
+    -------
+    array
+        Of the shape of `latent`; grades stay on their latent scale.
+    """
     latent = np.asarray(latent, float)
     if reading.scale == "log":
         return np.exp(np.minimum(latent, 700))
@@ -63,7 +77,18 @@ def _ends(reading, room):
 
 
 def widen(reading: Reading, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """An exact reading from an instrument with steps is known to half a step only."""
+    """An exact reading from an instrument with steps is known to half a step only.
+
+    Parameters
+    ----------
+    reading : Reading
+    low, high : array, shape (n,)
+        In the reading's unit; infinite where open.
+
+    Returns
+    -------
+    tuple of array, each of shape (n,)
+    """
     half = reading.resolution / 2
     exact = low == high
     return np.where(exact, low - half, low), np.where(exact, high + half, high)

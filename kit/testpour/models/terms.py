@@ -36,20 +36,58 @@ THIN_CATALYST = 0.05  # %: a pour without catalyst is logged as 0 and its logari
 
 
 def log_ratio(values: float | np.ndarray | pd.Series, reference: float) -> Any:
-    """Natural log of `values` over `reference`."""
+    """Natural log of `values` over `reference`.
+
+    Parameters
+    ----------
+    values : float, array or Series
+        Taken as at least `THIN_CATALYST`.
+    reference : float
+        In the same unit, above 0.
+
+    Returns
+    -------
+    float, array or Series
+        Of the shape of `values`.
+    """
     return np.log(np.maximum(values, THIN_CATALYST) / reference)
 
 
 def warmth(
     celsius: float | np.ndarray | pd.Series, reference: float = REFERENCE["room_temperature"]
 ) -> np.ndarray:
-    """(1/R)(1/T_reference - 1/T) in mol/kJ: times an activation energy, the log of a rate ratio."""
+    """(1/R)(1/T_reference - 1/T) in mol/kJ: times an activation energy, the log of a rate ratio.
+
+    Parameters
+    ----------
+    celsius : float, array or Series
+        °C.
+    reference : float, optional
+        °C.
+
+    Returns
+    -------
+    array
+        Of the shape of `celsius`.
+    """
     celsius = np.asarray(celsius, float)
     return (1 / (reference + KELVIN) - 1 / (celsius + KELVIN)) / GAS
 
 
 def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray | pd.Series) -> np.ndarray:
-    """Tens of degrees above the room's 20 °C that the oven gave, less what a short stay leaves unused."""
+    """Tens of degrees above the room's 20 °C that the oven gave, less what a short stay leaves unused.
+
+    Parameters
+    ----------
+    celsius : float, array or Series
+        Of the oven, °C.
+    hours : float, array or Series
+        In the oven.
+
+    Returns
+    -------
+    array
+    """
     tens = np.maximum(np.asarray(celsius, float) - REFERENCE["post_cure_temperature"], 0) / 10
     return tens * -np.expm1(-np.asarray(hours, float) / POST_CURE_HOURS)
 
@@ -127,7 +165,17 @@ TERMS = {
 
 
 def own_term(factor: Factor) -> Term:
-    """The term of a person's own numeric factor: linear, half its span from the usual value is 1."""
+    """The term of a person's own numeric factor: linear, half its span from the usual value is 1.
+
+    Parameters
+    ----------
+    factor : Factor
+        A number that no other term knows.
+
+    Returns
+    -------
+    Term
+    """
     half = (factor.span[1] - factor.span[0]) / 2 if factor.span else max(abs(factor.usual), 1.0)
     return Term(
         factor.name, factor.words, (factor.name,), lambda t: (t[factor.name] - factor.usual) / (half or 1.0)
@@ -151,7 +199,19 @@ class Held:
 
 
 def design(terms: Sequence[Term], table: pd.DataFrame) -> np.ndarray:
-    """The model matrix of `terms` for a table of settings: shape (rows, terms)."""
+    """The model matrix of `terms` for a table of settings: shape (rows, terms).
+
+    Parameters
+    ----------
+    terms : list of Term
+        p of them.
+    table : DataFrame
+        n rows, complete, in the factors' units.
+
+    Returns
+    -------
+    array, shape (n, p)
+    """
     held = Held(table)
     columns = [np.asarray(term.column(held), float) for term in terms]
     return np.column_stack(columns) if columns else np.empty((len(table), 0))
