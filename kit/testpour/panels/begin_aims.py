@@ -26,7 +26,18 @@ class AimFields:
         self.now = {aim.reading: aim for aim in study.aims}
 
     def bounds(self, name: str) -> dict[str, str]:
-        """Words of each bound and of the age, "" for none."""
+        """Words of each bound and of the age, "" for none.
+
+        Parameters
+        ----------
+        name : str
+            Of the reading.
+
+        Returns
+        -------
+        dict
+            ``at_least``, ``at_most`` and ``age``, as far as the reading has them.
+        """
         aim, reading = self.now.get(name), self.readings[name]
         found = {}
         for key in self._keys(reading):
@@ -46,6 +57,18 @@ class AimFields:
             yield row(*fields, *age)
 
     def problems(self, name: str) -> dict[str, str]:
+        """What is wrong with the bounds and the age of a reading, by field.
+
+        Parameters
+        ----------
+        name : str
+            Of the reading.
+
+        Returns
+        -------
+        dict
+            Empty where nothing is.
+        """
         reading, found = self.readings[name], {}
         for key, words in self.bounds(name).items():
             if words:

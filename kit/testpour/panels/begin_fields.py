@@ -65,13 +65,34 @@ class SettingFields:
         self.there = set(there)
 
     def way(self, name: str) -> str:
-        """Whether a setting differs, stays the same, or is no setting of the study."""
+        """Whether a setting differs, stays the same, or is no setting of the study.
+
+        Parameters
+        ----------
+        name : str
+            Of the setting.
+
+        Returns
+        -------
+        str
+            `DIFFERS`, `SAME` or `LEFT_OUT`.
+        """
         factor = self.factors[name]
         now = LEFT_OUT if name not in self.there else DIFFERS if len(set(factor.span)) == 2 else SAME
         return self.says(f"way_{name}", now)
 
     def ends(self, name: str) -> tuple[str, str]:
-        """The words of both ends; of one that stays the same, its one value twice."""
+        """The words of both ends; of one that stays the same, its one value twice.
+
+        Parameters
+        ----------
+        name : str
+            Of the setting.
+
+        Returns
+        -------
+        tuple of str
+        """
         factor = self.factors[name]
         span = factor.span if len(factor.span) == 2 else (factor.usual, factor.usual)
         if self.way(name) == SAME:
@@ -82,7 +103,18 @@ class SettingFields:
         return low, high
 
     def problem(self, name: str) -> tuple[str, str]:
-        """What is wrong with the ends of a setting: one text for each field."""
+        """What is wrong with the ends of a setting: one text for each field.
+
+        Parameters
+        ----------
+        name : str
+            Of the setting.
+
+        Returns
+        -------
+        tuple of str
+            "" where nothing is wrong.
+        """
         factor, ends, found = self.factors[name], self.ends(name), []
         for words in ends:
             try:
@@ -97,7 +129,18 @@ class SettingFields:
         return wrong_low, wrong_high
 
     def lowest(self, name: str) -> float | None:
-        """The lowest value of a setting, where it can be read."""
+        """The lowest value of a setting, where it can be read.
+
+        Parameters
+        ----------
+        name : str
+            Of the setting.
+
+        Returns
+        -------
+        float or None
+            In its unit.
+        """
         try:
             return self.factors[name].parse(self.ends(name)[0])
         except (UnitProblem, KeyError):

@@ -79,13 +79,29 @@ def job(key: tuple, words: str, make: Callable[[], Any]) -> Job:
 
 
 def is_done(key: tuple) -> bool:
-    """Whether work that was begun has come to an end; false of work nobody began."""
+    """Whether work that was begun has come to an end; false of work nobody began.
+
+    Parameters
+    ----------
+    key : tuple
+        As for `job`.
+
+    Returns
+    -------
+    bool
+    """
     with _lock:
         return key in _jobs and _jobs[key].done
 
 
 def give_up(key: tuple) -> None:
-    """Stop waiting for a piece of work: a step that is running ends unheard, those after it never begin."""
+    """Stop waiting for a piece of work: a step that is running ends unheard, those after it never begin.
+
+    Parameters
+    ----------
+    key : tuple
+        As for `job`.
+    """
     with _lock:
         if key in _jobs and not _jobs[key].done:
             _jobs[key].stopped = True
@@ -93,6 +109,12 @@ def give_up(key: tuple) -> None:
 
 
 def forget(key: tuple) -> None:
-    """Let a result go, so that it is worked out anew when asked for."""
+    """Let a result go, so that it is worked out anew when asked for.
+
+    Parameters
+    ----------
+    key : tuple
+        As for `job`.
+    """
     with _lock:
         _jobs.pop(key, None)

@@ -221,7 +221,18 @@ def _lists(study):
 
 
 def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
-    """The pours in words: the session and every setting that differs."""
+    """The pours in words: the session and every setting that differs.
+
+    Parameters
+    ----------
+    study : Study
+    pours : DataFrame
+        One row a pour: ``session``, and settings in the factors' units.
+
+    Returns
+    -------
+    DataFrame
+    """
     shown = pd.DataFrame({"session": pours["session"]}, index=pours.index)
     for factor in study.factors:
         if factor.name in pours and pours[factor.name].nunique() > 1:

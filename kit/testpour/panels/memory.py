@@ -46,11 +46,27 @@ class Memory:
         return self._held
 
     def get(self, name: str, usual: Any = "") -> Any:
-        """One value, or what holds where there is none."""
+        """One value, or what holds where there is none.
+
+        Parameters
+        ----------
+        name : str
+        usual : object, optional
+            What is returned where nothing was kept.
+
+        Returns
+        -------
+        object
+        """
         return self.all().get(name, usual)
 
     def put(self, **values: Any) -> None:
         """Keep values; None lets one go.
+
+        Parameters
+        ----------
+        **values
+            What JSON can hold.
 
         Raises
         ------

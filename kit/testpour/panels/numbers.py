@@ -87,6 +87,15 @@ def _parsed(study, field, words):
 
 
 def plain(problem: UnitProblem) -> str:
-    """A problem with a quantity as a panel says it: without advice on a file nobody is editing."""
+    """A problem with a quantity as a panel says it: without advice on a file nobody is editing.
+
+    Parameters
+    ----------
+    problem : UnitProblem
+
+    Returns
+    -------
+    str
+    """
     words = str(problem).replace("; if it is right, widen the range in the study file", "")
     return words[:1].upper() + words[1:]

@@ -45,7 +45,17 @@ class Wanted:
 
 
 def text_of(folder: str | Path) -> str:
-    """The study file of a folder, or the one a new study begins from."""
+    """The study file of a folder, or the one a new study begins from.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Of the study.
+
+    Returns
+    -------
+    str
+    """
     path = Path(folder) / "study.toml"
     if path.exists():
         return path.read_text("utf-8-sig")
@@ -53,7 +63,19 @@ def text_of(folder: str | Path) -> str:
 
 
 def study_of(text: str, folder: str | Path) -> Study:
-    """The `Study` a text declares; see `read_study` for what it raises."""
+    """The `Study` a text declares; see `read_study` for what it raises.
+
+    Parameters
+    ----------
+    text : str
+        Of the study file.
+    folder : str or Path
+        Of the study.
+
+    Returns
+    -------
+    Study
+    """
     return study_from(tomllib.loads(text), Path(folder) / "study.toml")
 
 
@@ -88,6 +110,13 @@ def edited(text: str, wanted: Wanted, study: Study) -> str:
 
 def write(folder: str | Path, text: str) -> Path:
     """Write the study file whole; the one before is kept in the folder ``panels``.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Of the study.
+    text : str
+        Of the study file.
 
     Returns
     -------
