@@ -63,7 +63,8 @@ class PourPanel(Panel):
         if self.form is not None:
             yield text(f"Open below: session {self.form.state['session']}.", "strong")
         yield text(tp.due(self.workshop.log).sentence())
-        yield row(*[button(f"open:{name}", f"Open {name} again") for name in self._sessions()[:6]])
+        shown = None if self.form is None else self.form.state["session"]
+        yield row(*[button(f"open:{name}", f"Open {name} again") for name in self._sessions()[:6] if name != shown])
 
     def _from_plan(self, castings):
         pours = kept_plan(self.workshop)
@@ -84,7 +85,7 @@ class PourPanel(Panel):
         shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
         shown["why"] = advice.table["reason"]
         yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions),
-                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most worth first"), button("these", "Begin a session with these", main=True))  # fmt: skip
+                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most useful first"), button("these", "Begin a session with these", main=True))  # fmt: skip
 
     def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""
