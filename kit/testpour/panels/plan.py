@@ -76,7 +76,7 @@ class PlanPanel(Panel):
         yield from self._looked_at()
         kept = kept_plan(self.workshop)
         same = kept is not None and kept.equals(_kept_form(plan.table))
-        yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in tp.pour_panel()." if same else ""))
+        yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in the notebook 2-pour-and-log." if same else ""))
         labels = list(self._labels())  # before the papers, of which they are one
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
                                    button("labels", "Labels for the castings")), *labels, *[paper(p, w) for p, w in self.papers.items()])  # fmt: skip
