@@ -288,6 +288,10 @@ def check_resin(kind: str) -> Cautions:
     ----------
     kind : str
         The resin in words, as on its label.
+
+    Returns
+    -------
+    Cautions
     """
     text = str(kind).casefold()
     other = next((o["words"] for o in rules()["other_resins"] if re.search(o["pattern"], text)), None)
@@ -401,6 +405,10 @@ def check_mix(order: str | Iterable[str | Iterable[str]]) -> Cautions:
         What goes into the pot, first to last. An item is a name, or several names that are mixed
         together before they go in: ``["resin", "accelerator", "pigment", "peroxide"]`` is right,
         ``["resin", ("peroxide", "accelerator")]`` and ``["resin", "peroxide + accelerator"]`` are refused.
+
+    Returns
+    -------
+    Cautions
     """
     found = Cautions()
     pot: set[str] = set()

@@ -71,6 +71,11 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
     what : str
         What the value is, for the error message.
 
+    Returns
+    -------
+    float
+        g.
+
     Raises
     ------
     UnitProblem
@@ -118,6 +123,11 @@ def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: floa
         Counted with this dropper and this catalyst.
     density : float
         Of the catalyst, g/mL.
+
+    Returns
+    -------
+    float
+        g.
 
     Raises
     ------

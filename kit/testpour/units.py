@@ -212,6 +212,10 @@ def show(value: float, unit: str = "", digits: int = 3) -> str:
         The declared unit.
     digits : int
         Significant digits; whole numbers above a thousand keep all of theirs.
+
+    Returns
+    -------
+    str
     """
     text = f"{value:.{digits}g}" if abs(value) < 1000 else f"{value:.0f}"
     text = text.replace("-", "\u2212") if text.startswith("-") else text

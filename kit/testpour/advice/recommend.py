@@ -138,6 +138,11 @@ def best_settings(
     given : DataFrame
         One row with every setting; those of `free` are chosen anew.
     free : tuple of Factor
+
+    Returns
+    -------
+    DataFrame
+        In the factors' units.
     """
     spread, good = judged(fits, states, spread_settings(fits.study, free, given))
     best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)

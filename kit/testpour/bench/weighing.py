@@ -153,6 +153,11 @@ def smallest_batch(catalyst: float, scale_resolution: float) -> float:
         % of resin, above 0.
     scale_resolution : float
         g.
+
+    Returns
+    -------
+    float
+        g.
     """
     share, off = Fraction(str(catalyst)) / 100, TOLERANCE
     enough = 1 / (off * share) + (1 + 1 / off) * HALF  # whichever way the catalyst rounds

@@ -60,6 +60,11 @@ def moment(value: str | dt.date | None) -> dt.datetime:
         Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, or ``"31/3/2026"`` where the day cannot be
         taken for the month. A time with a zone is turned into that of this computer.
 
+    Returns
+    -------
+    datetime
+        Without a zone, to the second.
+
     Raises
     ------
     UnitProblem

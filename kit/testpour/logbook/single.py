@@ -29,6 +29,11 @@ def one_pour(
         settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     made_anyway : bool
 
+    Returns
+    -------
+    tuple
+        The entry, and the warnings as sentences.
+
     Raises
     ------
     LogProblem

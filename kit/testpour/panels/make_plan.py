@@ -259,6 +259,10 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     Parameters
     ----------
     workshop : Workshop
+
+    Returns
+    -------
+    DataFrame or None
     """
     held = Memory(workshop.folder, "kept-plan").get("table", None)
     return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})

@@ -51,7 +51,9 @@ def design_problem(
     axes : tuple of Axis, optional
         In place of the coding's own.
     fixed : array, shape (m, k), optional
-        Pours already made, coded; `fixed_sessions` says in which session each was.
+        Pours already made, coded.
+    fixed_sessions : tuple of int, optional
+        Session number of each of them.
     informed : bool
         Whether the trade's beliefs count as prior information.
 

@@ -127,6 +127,11 @@ def bench_marginal(
     slopes : sequence of Slope
     sampling : bool
         As for `scaled_problem`.
+
+    Returns
+    -------
+    tuple
+        `BenchMarginal`, `Scale`, and array of outer parameters.
     """
     problem, scale, start = scaled_problem(model, sampling=sampling)
     kept, design = bench[model.informative], model.exog[model.informative]
