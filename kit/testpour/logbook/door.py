@@ -1,4 +1,4 @@
-"""Text and moments at the door of the log: what a pen, a form or a spreadsheet hands in, made plain."""
+"""Text and dates on their way into the log: what a form or a spreadsheet holds, cleaned and read."""
 
 import datetime as dt
 import re
