@@ -1,4 +1,4 @@
-"""What the materials are: mass from volume or drops, and cups that hold up.
+"""Materials: mass from volume or drops, and which plastics withstand the resin.
 
 Densities differ from lot to lot: read them off the data sheet or weigh 100 mL. The defaults are
 1.10 g/mL for liquid resin (supplier data sheet, promoted isophthalic laminating resin) and no default at all for

@@ -1,4 +1,4 @@
-"""What a plan can tell before a drop is poured, and what it takes: pours, resin, hours, money."""
+"""What a plan can tell before anything is poured, and what it takes: pours, resin, hours, money."""
 
 from __future__ import annotations
 

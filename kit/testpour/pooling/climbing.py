@@ -1,4 +1,4 @@
-"""Find where the pooled likelihood and beliefs are highest; a great pool begins on some of its benches."""
+"""Find where the pooled likelihood and beliefs are highest; a large pool starts from a part of its benches."""
 
 from __future__ import annotations
 
