@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from testpour.cautions import check_note, check_settings
+from testpour.cautions import check_settings
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import Entries, with_refusals
 from testpour.logbook.tables import LogProblem
+from testpour.mixing import check_note
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem
 

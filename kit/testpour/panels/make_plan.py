@@ -10,7 +10,8 @@ import pandas as pd
 
 import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
-from testpour.cautions import Cautions, check_batch
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_batch
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field, plain
 from testpour.panels.panel import Panel

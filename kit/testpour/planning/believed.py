@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.cautions import Cautions, check_gel_time, check_peak, check_settings, hottest_peak
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_gel_time, check_peak, check_settings, hottest_peak
 from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
