@@ -24,6 +24,9 @@ TITLES = {"round": "Where do we stand?", "begin": "What do I want to find out?",
 PANELS = tuple(TITLES)
 MOST_TAPS, MOST_FIELDS = 90, 25  # what a newcomer is asked for, from the empty study to the page
 LONGEST = 400_000  # ms that work beside the notebook may take on a busy machine
+# The ring about what has the focus: at least 2 CSS pixels (WCAG 2.2, criterion 2.4.13), and outside a button of its own colour.
+RING = """() => { const a = document.activeElement, s = getComputedStyle(a.matches('.tpp-options input') ? a.nextElementSibling : a);
+  return [s.outlineStyle === "none" ? 0 : parseFloat(s.outlineWidth), parseFloat(s.outlineOffset)]; }"""
 LARGE = 44  # CSS pixels: the enhanced target of WCAG 2.2, criterion 2.5.5
 pytestmark = pytest.mark.slow
 
@@ -139,6 +142,8 @@ class KeysOnly(Newcomer):
             where = thing.evaluate("""e => { const a = document.activeElement, radio = e.type === "radio" && a.name === e.name;
               return a === e || radio ? "there" : e.compareDocumentPosition(a) & Node.DOCUMENT_POSITION_FOLLOWING ? "Shift+Tab" : "Tab"; }""")
             if where == "there":
+                width, offset = self.page.evaluate(RING)
+                assert width >= 2 and offset >= 0, f"the focus cannot be seen on {thing}"
                 return
             self.page.keyboard.press(where)
         raise AssertionError(f"{thing} cannot be reached by Tab in {name}")

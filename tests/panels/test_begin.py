@@ -96,7 +96,7 @@ def test_another_resin_is_refused_as_it_is_typed(own, hand):
 
 def test_it_says_how_many_pours_the_settings_need(own, hand):
     at = hand(tp.begin_panel(own))
-    assert "5 settings differ: the least plan that tells them apart has" in at.words()
+    assert "5 settings differ: the smallest plan that tells them apart has" in at.words()
 
 
 def test_a_study_that_cannot_be_planned_is_told_why(own, monkeypatch):

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.scales import to_latent, to_reading, widen
+from testpour.units import show
 from testpour.wording import count
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
     readings = castings.readings[castings.readings["reading"] == reading.name]
     rows = readings.merge(castings.pours, left_on="pour", right_index=True, suffixes=("", "_of_pour"))
     rows = rows.reset_index(drop=True)
-    assumed = []
+    rows, assumed = _rounded(reading, rows)
     for factor in castings.study.factors:
         if factor.kind == "text":
             rows[factor.name] = rows[factor.name].fillna("").astype(str)
@@ -49,6 +50,23 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
     if reading.ages:
         rows["age"] = rows["age"].fillna(reading.ages[0])
     return rows, tuple(assumed)
+
+
+def _rounded(reading, rows):
+    """The rows, equal exact readings as rounded to the last place written; and that in words.
+
+    Equal readings on a scale without steps say how finely it is read, not that castings do not differ: taken
+    as exact they would have no scatter at all, and their likelihood no top (Heitjan 1989, Statist. Sci. 4, 164,
+    on rounded data; citation from memory).
+    """
+    exact = (rows["low"] == rows["high"]) & rows["low"].notna()
+    values = rows.loc[exact, "low"]
+    if reading.grades or reading.resolution or not values.duplicated().any():
+        return rows, []
+    places = max(len(f"{value:.9f}".rstrip("0").partition(".")[2]) for value in values)
+    half = 10.0**-places / 2
+    said = f"Equal values of {reading.words} are taken as read to {show(2 * half, reading.unit)}."
+    return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [said]
 
 
 def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:

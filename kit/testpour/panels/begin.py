@@ -113,7 +113,7 @@ class BeginPanel(Panel):
         words, study = self.wanted()
         path = study_text.write(self.workshop.folder, words)
         self.memory.clear()
-        return f"Written to {path}. Next: plan the pours in tp.plan_panel(). {study.sentence()}"
+        return f"Written to {path}. Next: plan the pours in the notebook 1-plan. {study.sentence()}"
 
     def typed(self, name: str, words: str) -> None:
         """Keep what was typed; the step of the scale is kept for every panel.
@@ -169,7 +169,7 @@ class BeginPanel(Panel):
             least = tp.weigh_out("5 kg", catalyst=low, scale_resolution=step_).smallest_batch
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
-        return [text(f"With a scale that reads {step_} and {low:g} % of catalyst, weigh at least {least:g} g of resin: then the catalyst is within a tenth of what you meant.")]
+        return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {least:g} g of resin: then the catalyst is within a tenth of what you meant.")]
 
     def _end(self, study):
         try:
@@ -203,7 +203,7 @@ def needed(study: Study) -> str:
         except PlanConflict as problem:
             conflict = problem
             continue
-        return f"{len(study.varied)} settings differ: the least plan that tells them apart has {pours} pours on each of {DAYS} days. {view.sentence().split(' It takes')[0]}"
+        return f"{len(study.varied)} settings differ: the smallest plan that tells them apart has {pours} pours on each of {DAYS} days. {view.sentence().split(' It takes')[0]}"
     return f"No plan of up to {MOST} pours on each of {DAYS} days would do. {conflict}"
 
 

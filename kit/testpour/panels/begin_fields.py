@@ -51,7 +51,8 @@ class ResinFields:
         return "" if DENSITY_RANGE[0] <= value <= DENSITY_RANGE[1] else f"{value:g} g/mL cannot be the density of a resin or a catalyst. Read it off the label."
 
     def _density(self, key, label):
-        return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint="or weigh 100 mL: 110 g is 1.10 g/mL", problem=self._problem(key))
+        hint = "or weigh 100 mL: 110 g is 1.10 g/mL" if key == "density" else "from its data sheet"
+        return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint=hint, problem=self._problem(key))
 
 
 class SettingFields:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field, plain
-from testpour.panels.panel import Panel
+from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import (
     Part,
     button,
@@ -37,6 +38,7 @@ from testpour.planning.plan import Plan
 from testpour.planning.problem import NotSeparated, PlanConflict
 from testpour.study import Study
 from testpour.units import UnitProblem
+from testpour.wording import count
 
 SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
 POURS = Field("pours", "Pours a day", "", "as many as you can read", low=1, high=40, whole=True)
@@ -75,9 +77,34 @@ class PlanPanel(Panel):
         yield from self._looked_at()
         kept = kept_plan(self.workshop)
         same = kept is not None and kept.equals(_kept_form(plan.table))
-        yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in tp.pour_panel()." if same else ""))
+        yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in the notebook 2-pour-and-log." if same else ""))
+        labels = list(self._labels())  # before the papers, of which they are one
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
-                                   button("labels", "Labels for the castings")), *[paper(p, w) for p, w in self.papers.items()])  # fmt: skip
+                                   button("labels", "Labels for the castings")), *labels, *[paper(p, w) for p, w in self.papers.items()])  # fmt: skip
+
+    def _labels(self):
+        """Labels that were asked for are drawn beside the notebook: each holds a code of its own."""
+        if not self._labels_wanted:
+            return
+        (plan, _), path = self.planned(), self.workshop.folder / "labels.html"
+
+        def make():
+            found = tp.labels(plan)
+            found.save(path)
+            return f"{count(len(found.table), 'label')} on {count(found.pages, 'sheet')} ({found.sheet.sentence()})"
+
+        try:
+            said = self.asked("Drawing the labels", make, repr(self.wanted()), self._labels_wanted)
+        except Waiting:
+            yield from self._waiting()
+            return
+        except (ValueError, OSError):
+            self._labels_wanted = 0
+            raise
+        self._labels_wanted = 0
+        self.wrote(path, f"{said}. Print them at 100 %, not fitted to the page, without headers; hold a print on plain paper against the label sheet first.")
+
+    _labels_wanted = 0
 
     def _looked_at(self):
         """What is said of the plan: worked out beside the notebook, as every pour is weighed out for it."""
@@ -100,7 +127,8 @@ class PlanPanel(Panel):
         if price is not None:
             yield "Cost", f"{resin / 1000 * price:.2f}"
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
-        yield "Last reading", f"{hours:g} h after the pour"
+        days = hours / 24
+        yield "Last reading", f"{days:g} days after the pour" if days > 1 and days == round(days) else f"{hours:g} h after the pour"
 
     def planned(self) -> tuple[Plan, PlanOutlook | str]:
         """The plan and what it can tell, or why that cannot be said, as (Plan, PlanOutlook or str)."""
@@ -170,12 +198,13 @@ class PlanPanel(Panel):
         """
         plan = self.planned()[0]
         sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory))
-        self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), f"Bench sheet of {session}. {sheet.sentence()}")
+        warned = f" It carries {count(len(sheet.warnings), 'warning')}: read them first." if sheet.warnings else ""
+        words = f"Bench sheet of {session}, {count(len(sheet.table), 'pour')}. Print it and fill it in by hand.{warned}"
+        self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), words)
 
     def tap_labels(self) -> None:
         """Write the labels of the whole plan."""
-        found = tp.labels(self.planned()[0])
-        self.wrote(found.save(self.workshop.folder / "labels.html"), f"Labels. {found.sentence()}")
+        self._labels_wanted = time.monotonic_ns()
 
     def _list(self, name, label, unit, hint, factor):
         values, problem = self._values(name, factor) if name in _lists(self.workshop.study) else ([], "")

@@ -62,13 +62,15 @@ class PourPanel(Panel):
     def _before(self):
         if self.form is not None:
             yield text(f"Open below: session {self.form.state['session']}.", "strong")
-        yield text(tp.due(self.workshop.log).sentence())
-        yield row(*[button(f"open:{name}", f"Open {name} again") for name in self._sessions()[:6]])
+        sessions = self._sessions()
+        yield text(tp.due(self.workshop.log).sentence() if sessions or self.form is not None else "None yet: begin one below.")
+        shown = None if self.form is None else self.form.state["session"]
+        yield row(*[button(f"open:{name}", f"Open {name} again") for name in sessions[:6] if name != shown])
 
     def _from_plan(self, castings):
         pours = kept_plan(self.workshop)
         if pours is None:
-            return [text("No plan is kept yet: make one in tp.plan_panel() and tap Keep this plan.", "needed")]
+            return [text("No plan is kept yet: make one in the notebook 1-plan and tap Keep this plan.", "needed")]
         made = set(map(str, castings.pours.index))
         names = [name for name in dict.fromkeys(pours["session"]) if not set(pours.index[pours["session"] == name]) <= made]
         if not names:
@@ -84,7 +86,7 @@ class PourPanel(Panel):
         shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
         shown["why"] = advice.table["reason"]
         yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions),
-                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most worth first"), button("these", "Begin a session with these", main=True))  # fmt: skip
+                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most useful first"), button("these", "Begin a session with these", main=True))  # fmt: skip
 
     def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""

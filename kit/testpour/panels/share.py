@@ -112,7 +112,7 @@ class SharePanel(Panel):
                 made = tp.write_package(castings, folder / f"data-{_dated(stamp)}.zip")
             else:
                 made = back_up(self.workshop.study)
-            return made.path, made.sentence()
+            return made.path, f"One file of {made.size / 1000:.0f} kB that opens in any browser, prints, and needs no network." if what == "page" else made.sentence()
 
         return self.asked(f"Writing: {NAMES[what].lower()}", make, stamp)
 
@@ -122,7 +122,7 @@ class SharePanel(Panel):
         who = _initials(castings)
         notes = _notes(castings)
         said = f"The log names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials" if who else "The log holds no initials"
-        return f"{said} and {count(notes, 'note')} as typed."
+        return f"{said}, and {count(notes, 'note')} as typed."
 
     def _names_in(self, what):
         """What in a file names a person, or may."""
@@ -132,7 +132,7 @@ class SharePanel(Panel):
         if what == "page":
             photos = len(self.workshop.log.photos())
             held = [f"repeats {count(notes, 'note')} as typed"] * bool(notes) + [f"shows {count(photos, 'photograph')}"] * bool(photos)
-            return signed + (f"It {' and '.join(held)}: look at them before you share it." if held else "")
+            return signed + (f"It {' and '.join(held)}: look at {'it' if notes + photos == 1 else 'them'} before you share the page." if held else "")
         if what == "handout":
             return signed.strip()
         if what == "wall":

@@ -34,6 +34,7 @@ from testpour.panels.tools import SCALES, scale_step
 from testpour.wording import capital, in_hundred
 
 MOST = 6  # pots of one mix
+ONE_POT = ("resin (g)", "resin (mL)", "pigment (g)", "catalyst (g)", "catalyst (mL)", "drops", "total (g)")  # in the order of the work
 
 
 class TodayPanel(Panel):
@@ -146,10 +147,12 @@ class TodayPanel(Panel):
             mix = self.mix(advice)
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
-        few = [c for c in mix.shown().columns if not c.startswith("catalyst at")]
+        shown = mix.shown()
+        columns = ONE_POT if len(shown) == 1 else shown.columns  # one pot has no mix to share out
+        few = [c for c in columns if c in shown and not c.startswith("catalyst at")]
         low, high = mix.delivered
         return [
-            *cautions(mix.cautions), table(mix.shown()[few].rename_axis("pot"), "Grams to weigh"),
+            *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "Grams to weigh"),
             text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
             caution(f"A small mix for this scale: weigh at least {mix.smallest_batch:g} g of resin, or use a finer scale.")
             if mix.resin_mass < mix.smallest_batch else None,

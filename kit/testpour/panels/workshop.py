@@ -12,7 +12,7 @@ from testpour.logbook.castings import Castings
 from testpour.logbook.tables import FILE, LogProblem, address_of
 from testpour.study import Study
 
-HOW = "Begin a study first: tap through tp.begin_panel() in this folder."
+HOW = "Begin one in the notebook 0-start-here, or with tp.begin_panel()."
 _logs: dict[str, tuple[Any, Logbook]] = {}  # the open log of each study folder, with the mark of the study file it was opened by
 
 
@@ -72,7 +72,7 @@ class Workshop:
             try:
                 self._study = mark, tp.read_study(self.folder)
             except ValueError as problem:
-                raise Needed(f"{problem} Put it right in tp.begin_panel(), or in the file itself.") from None
+                raise Needed(f"{problem} Put it right in that file; it lies in the study folder.") from None
         assert self._study[1] is not None
         return self._study[1]
 
@@ -129,9 +129,9 @@ class Workshop:
         """
         castings = self.castings()
         if not len(castings.pours):
-            raise Needed("Nothing is poured yet. Plan the first pours in tp.plan_panel(), then log them in tp.pour_panel().")
+            raise Needed("Nothing is poured yet. Plan the first pours in the notebook 1-plan, then log them in 2-pour-and-log.")
         if not len(castings.readings):
-            raise Needed("The pours in the log have no readings yet. Open the session in tp.pour_panel() and tap what you see.")
+            raise Needed("The pours in the log have no readings yet. Open the session in the notebook 2-pour-and-log and tap what you see.")
         return castings
 
     def close(self) -> None:

@@ -71,18 +71,18 @@ class PlanOutlook:
         blind = [line.reading for line in told.itertuples() if line.noticed.startswith("over")]
         parts = []
         if seen:
-            by = listed(f"{line.reading} by {line.noticed}" for line in seen)
-            parts.append(f"What {setting} does over its whole span would be noticed, nine times in ten, if it moves {by} or more.")
+            by = listed(f"{line.reading} {'in' if 'castings' in line.noticed else 'by'} {line.noticed}" for line in seen)
+            parts.append(f"If {setting}, over its whole span, moves {by} or more, this plan shows it nine times in ten.")
         if blind:
             parts.append(f"These pours are too few to show surely what {setting} does to {listed(blind)}, however much it does.")
         if self.plan.made is not None:
             parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
-            parts.append("Too few pours to judge the noise by this plan alone: it is taken as believed.")
+            parts.append("So few pours cannot themselves show how much equal pours differ.")
         cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
         parts.append(
             f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
-            f"the last reading falls {self.hours:g} h after mixing. Noise is taken from {self.noise_from}."
+            f"the last reading falls {self.hours:g} h after mixing. How much equal pours differ is taken from {self.noise_from}."
         )
         return " ".join([*parts, *self.cautions.lines()])
 
