@@ -1,7 +1,4 @@
-"""What a caller meets of the kit says its types: parameters, results and fields, in every room.
-
-What a notebook calls says in its docstring what each parameter is and what comes back.
-"""
+"""What a caller meets of the kit says its types, and in its docstring what each parameter is and what comes back."""
 
 import ast
 import re
@@ -92,40 +89,12 @@ def undescribed(node):
     return left + ["Returns"] * (not silent and bool({*names} - {"self", "cls"}))
 
 
-def exported(trees):
-    """Name and definition of what the kit exports; of a module that is exported, what it names in turn."""
-    homes = next(ast.literal_eval(node.value) for node in trees["__init__"].body if ast.unparse(node).startswith("_HOMES ="))
-    for name, home in homes.items():
-        own = [node for node in trees[home].body if getattr(node, "name", "") == name]
-        for node in trees[home].body if not own else ():
-            if isinstance(node, ast.ImportFrom) and node.module.startswith("testpour."):
-                names = {alias.name for alias in node.names if home.endswith(f".{name}") or alias.name == name}
-                own += [one for one in trees[node.module.removeprefix("testpour.")].body if getattr(one, "name", "") in names]
-        assert own, f"testpour.{name} is not in {home}"
-        yield from ((node.name, node) for node in own)
-
-
-def called():
-    """What a notebook calls: the functions the kit exports, and the methods of its classes and of those that these give back."""
-    trees = {".".join(path.relative_to(KIT).with_suffix("").parts): parsed(path) for path in KIT.rglob("*.py")}
-    classes = {node.name: node for tree in trees.values() for node in tree.body if isinstance(node, ast.ClassDef)}
-    ahead, found = [*exported(trees)], {}
-    while ahead:
-        name, node = ahead.pop()
-        if name in found:
-            continue
-        found[name] = node
-        more = node.bases if isinstance(node, ast.ClassDef) else [node.returns] * (node.returns is not None)
-        ahead += [(one, classes[one]) for part in more for one in re.findall(r"\w+", ast.unparse(part)) if one in classes]
-        if isinstance(node, ast.ClassDef):
-            ahead += [(f"{name}.{one.name}", one) for one in node.body if isinstance(one, ast.FunctionDef) and not one.name.startswith("_")]
-    return {name: node for name, node in found.items() if isinstance(node, ast.FunctionDef)}
-
-
-def test_everything_a_notebook_calls_says_what_it_takes_and_gives_back():
-    found = called()
-    assert {"plan_pours", "Logbook.add_pour", "Answer.observe", "Factor.parse"} <= set(found)
-    assert {name: left for name, node in found.items() if (left := undescribed(node))} == {}
+@pytest.mark.parametrize("room", rooms())
+def test_everything_public_says_what_it_takes_and_what_it_gives_back(room):
+    found = {f"{path.name}: {name}": undescribed(node) for path in (KIT / room).glob("*.py") for name, node in public(parsed(path))
+             if isinstance(node, ast.FunctionDef) and not name.startswith("_") and not name.endswith(".__init__")}
+    assert len(found) > 10
+    assert {name: left for name, left in found.items() if left} == {}
 
 
 @pytest.mark.parametrize("doc, left", [

@@ -9,18 +9,9 @@ from hypothesis import strategies as st
 
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
-from testpour.cautions import (
-    Cautions,
-    check_container,
-    check_gel_time,
-    check_mix,
-    check_note,
-    check_peak,
-    check_resin,
-    check_settings,
-    rules,
-    safety_text,
-)
+from testpour.caution_rules import Cautions, rules, safety_text
+from testpour.cautions import check_gel_time, check_peak, check_settings
+from testpour.mixing import check_container, check_mix, check_note, check_resin
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
 

@@ -60,7 +60,7 @@ _HOMES = {
     "recipe_chart": "advice.chart",
     "recommend": "advice.recommend",
     "repair_plan": "planning.repair",
-    "safety_text": "cautions",
+    "safety_text": "caution_rules",
     "round_panel": "panels.overview",
     "save_study": "study_file",
     "scatter": "models.scatter",

@@ -1,4 +1,4 @@
-"""A zip file from anywhere: looked at before anything in it is unpacked, and unpacked only as far as it should go."""
+"""A zip file from anywhere: checked before anything in it is unpacked, and never unpacked beyond its limits."""
 
 from __future__ import annotations
 

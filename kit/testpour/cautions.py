@@ -1,25 +1,17 @@
-"""What is refused, what is warned, and the text that is always printed.
-
-The limits and the text are data, in `cautions.toml`, each with its source.
-"""
+"""What is refused and what is warned about in numbers: settings, predicted readings, masses, doses."""
 
 from __future__ import annotations
 
 import math
-import re
-import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from difflib import get_close_matches
 from functools import cache
-from html import escape
-from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from testpour.catalogue import catalogue
-from testpour.materials import container, containers
+from testpour.caution_rules import Cautions, rules
+from testpour.mixing import check_study, role_of
 from testpour.units import show, to_unit
-from testpour.wording import in_html
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,54 +19,8 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 LEVELS = ("refuse", "warn")
-KINDS = ("bench", "page", "notebook")
 ASIDE = ("age", "session")  # columns that stand beside settings and are none
-RULED_OUT = re.compile(r"\b(?:no|not|never|without)(?: in)?(?: an?| the)? $")  # stands before what a text rules out
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
-
-
-@dataclass(frozen=True)
-class Cautions:
-    """What a check found; true where something is refused.
-
-    Parameters
-    ----------
-    refusals, warnings : tuple of str
-        Full sentences: the setting, its value, the limit, the reason and what to do.
-    """
-
-    refusals: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
-
-    def __bool__(self):
-        return bool(self.refusals)
-
-    def __add__(self, other):
-        """Both findings together, each sentence once."""
-        return Cautions(
-            tuple(dict.fromkeys(self.refusals + other.refusals)),
-            tuple(dict.fromkeys(self.warnings + other.warnings)),
-        )
-
-    def sentence(self) -> str:
-        """Everything found, refusals first, in sentences."""
-        return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still rules."
-
-    __repr__ = sentence
-
-    def lines(self) -> list[str]:
-        """Each finding as a sentence that begins with Refused or Warning, refusals first."""
-        return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
-
-    def _repr_html_(self):
-        lines = self.lines() or [self.sentence()]
-        return f"<ul>{''.join(f'<li>{in_html(line)}</li>' for line in lines)}</ul>"
-
-
-@cache
-def rules() -> dict[str, Any]:
-    """The tables of `cautions.toml`: limits, other_resins, parts, topics, deference."""
-    return tomllib.loads(files("testpour").joinpath("cautions.toml").read_text("utf-8"))
 
 
 def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions:
@@ -114,7 +60,7 @@ def _is_peroxide(factor):
     """Whether a factor is a share of peroxide, by its name or its words: MEKP, hardener, initiator."""
     if factor is None or factor.kind != "number" or factor.unit != "%":
         return False
-    return "peroxide" in (_role(factor.name.replace("_", " ")), _role(factor.words))
+    return "peroxide" in (role_of(factor.name.replace("_", " ")), role_of(factor.words))
 
 
 @cache
@@ -279,220 +225,3 @@ def _broken(value, limits):
 def _bound(limit):
     side = next(key for key in ("above", "below", "from") if key in limit)
     return {"from": "at or above"}.get(side, side), limit[side]
-
-
-def check_resin(kind: str) -> Cautions:
-    """A refusal of every resin but unsaturated polyester, whose rules are the only ones known here.
-
-    Parameters
-    ----------
-    kind : str
-        The resin in words, as on its label.
-    """
-    text = str(kind).casefold()
-    other = next((o["words"] for o in rules()["other_resins"] if re.search(o["pattern"], text)), None)
-    if other:
-        said = (
-            f"Resin {kind!r} is {other}, and these limits and models hold for unsaturated polyester only. "
-            "Follow the maker's data sheet and use another method for it."
-        )
-        return Cautions(refusals=(said,))
-    if "polyester" in text or re.search(r"\bupr?\b", text):
-        return Cautions()
-    said = (
-        f"Resin {kind!r} does not say that it is unsaturated polyester, the only resin these limits hold for. "
-        "Read its label before pouring, and write the kind in the study file."
-    )
-    return Cautions(warnings=(said,))
-
-
-def check_study(study: Study) -> Cautions:
-    """What is refused or warned about in the parts of a study: its resin, its own factors, and what its texts name.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    Cautions
-        A solvent, a microwave oven or a polystyrene cup among the factors is refused, an accelerator warned
-        about; where only a text names them (how a factor is set, the question), it is a warning.
-    """
-    named = tuple(f"{factor.name.replace('_', ' ')}, {factor.words}" for factor in study.factors)
-    texts = " ".join([study.question, *(factor.how for factor in study.factors)])
-    return _parts_of_study(study.resin.get("kind"), named, texts)
-
-
-@cache
-def _parts_of_study(kind, named, texts):
-    """The findings of `check_study`, worked out once: the search for settings asks thousands of times."""
-    found = check_resin(kind) if kind else Cautions()
-    parts = [name for name in named if _role(name) in ("accelerator", "solvent")]
-    if parts:
-        found += check_mix(["resin", *parts, "peroxide"])
-    for name in named:
-        found += _named_in(name, refuse=True) if _role(name) != "solvent" else Cautions()
-    return found + check_note(texts)
-
-
-def check_note(text: str) -> Cautions:
-    """Warnings about what a note names: accelerator, solvent, microwave oven, a cup that styrene dissolves.
-
-    Parameters
-    ----------
-    text : str
-        As typed.
-
-    Returns
-    -------
-    Cautions
-    """
-    return _named_in(str(text))
-
-
-def _named_in(text, refuse=False):
-    """What a text names and does not rule out ("no acetone"), refused or warned about."""
-    text, found = text.casefold(), Cautions()
-    for hazard in rules()["hazards"]:
-        if _says(hazard["pattern"], text):
-            said = (hazard["says"],)
-            found += Cautions(said) if refuse and hazard["level"] == "refuse" else Cautions(warnings=said)
-    for name in (name for plastic in containers() for name in (plastic.name, *plastic.also) if len(name) > 5):
-        if _says(rf"\b{re.escape(name)}\b", text):
-            cup = check_container(name)
-            found += cup if refuse else Cautions(warnings=cup.refusals)
-    return found
-
-
-def _says(pattern, text):
-    """Whether a text names something and does not rule it out."""
-    return any(not RULED_OUT.search(text[: found.start()]) for found in re.finditer(pattern, text))
-
-
-def check_container(code: str | int) -> Cautions:
-    """Whether a cup or mould plastic, by code or name, may hold liquid polyester resin.
-
-    Parameters
-    ----------
-    code : str or int
-        Recycling code 1 to 7, or the plastic's name, for example "PP".
-
-    Returns
-    -------
-    Cautions
-    """
-    use = "Use polypropylene (code 5) or high-density polyethylene (code 2)."
-    try:
-        plastic = container(code)
-    except KeyError:
-        said = f"Container {code!r} is not a plastic known here, and styrene attacks many."
-        return Cautions(warnings=(f"{said} {use}",))
-    why = (f"{plastic.sentence()} {use}",)
-    return {"fine": Cautions(), "warn": Cautions((), why), "refuse": Cautions(why)}[plastic.verdict]
-
-
-def check_mix(order: str | Iterable[str | Iterable[str]]) -> Cautions:
-    """What is refused or warned about in an order of mixing.
-
-    Parameters
-    ----------
-    order : sequence
-        What goes into the pot, first to last. An item is a name, or several names that are mixed
-        together before they go in: ``["resin", "accelerator", "pigment", "peroxide"]`` is right,
-        ``["resin", ("peroxide", "accelerator")]`` and ``["resin", "peroxide + accelerator"]`` are refused.
-    """
-    found = Cautions()
-    pot: set[str] = set()
-    for item in [order] if isinstance(order, str) else order:
-        names = _names(item)
-        roles = {_role(name) for name in names}
-        for name in names:
-            found += _unfit(name)
-        late = "resin" not in pot or ("peroxide" in pot and "accelerator" in roles)
-        found += _meeting(roles) + _meeting(pot | roles, accelerator=late)
-        pot |= roles
-    return found
-
-
-def _names(item):
-    parts = re.split(r"\s*(?:\+|,|&|\band\b)\s*", item) if isinstance(item, str) else item
-    return [str(part).strip() for part in parts if str(part).strip()]
-
-
-def _role(name):
-    for part in rules()["parts"]:
-        if re.search(part["pattern"], name.casefold()):
-            return part["role"]
-    return "unknown"
-
-
-def _unfit(name):
-    """Cautions about one part by itself: another resin, or a part nobody here knows."""
-    role = _role(name)
-    if role in ("resin", "unknown"):
-        other = check_resin(name)
-        if other.refusals:
-            return other
-    if role == "unknown":
-        said = f"{name!r} is not a part known here. Read its data sheet before it meets resin or peroxide."
-        return Cautions(warnings=(said,))
-    return Cautions()
-
-
-def _meeting(roles, accelerator=True):
-    """Refusals for what must not meet: peroxide with solvent, and with accelerator unless the order was right."""
-    said = []
-    if {"peroxide", "accelerator"} <= roles and accelerator:
-        said.append(
-            "Peroxide and accelerator meet directly: that can explode. Mix the accelerator fully into the "
-            "resin first, then the peroxide."
-        )
-    if {"peroxide", "solvent"} <= roles:
-        said.append(
-            "Peroxide and acetone or another solvent meet: the product can go off at a knock. Leave the "
-            "solvent out, and clean tools only after the peroxide is gone."
-        )
-    return Cautions(refusals=tuple(said))
-
-
-class SafetyText(str):
-    """The cautions as text that a notebook shows as prose."""
-
-    __slots__ = ()
-
-    def _repr_markdown_(self):
-        return str(self)  # the kit's own words, with its own markup
-
-
-def safety_text(kind: Literal["bench", "page", "notebook"] = "bench", html: bool = False) -> str:
-    """The cautions that are always printed, in one block.
-
-    Parameters
-    ----------
-    kind : {"bench", "page", "notebook"}
-        Short running text for the bench sheet, long text for the page, a short list for a notebook.
-    html : bool
-        HTML if true; else plain text, in a notebook Markdown.
-
-    Returns
-    -------
-    str
-        A `SafetyText`, which a notebook shows as prose; plain HTML text if `html`.
-
-    Raises
-    ------
-    ValueError
-        If `kind` is none of the three.
-    """
-    if kind not in KINDS:
-        raise ValueError(f"No safety text of kind {kind!r}; there are {', '.join(KINDS)}.")
-    key = "page" if kind == "page" else "bench"
-    said = [(topic["title"], topic[key]) for topic in (*rules()["topics"], rules()["deference"])]
-    if html:
-        tag, whole = ("span", "p") if kind == "bench" else ("li", "ul")
-        items = " ".join(f"<{tag}><b>{escape(title)}.</b> {escape(text)}</{tag}>" for title, text in said)
-        return f'<{whole} class="cautions">{items}</{whole}>'
-    if kind == "notebook":
-        return SafetyText("\n".join(f"- **{title}.** {text}" for title, text in said))
-    return SafetyText(("\n\n" if kind == "page" else " ").join(f"{title}. {text}" for title, text in said))

@@ -1,4 +1,4 @@
-"""What the materials are: mass from volume or drops, and cups that hold up.
+"""Materials: mass from volume or drops, and which plastics withstand the resin.
 
 Densities differ from lot to lot: read them off the data sheet or weigh 100 mL. The defaults are
 1.10 g/mL for liquid resin (supplier data sheet, promoted isophthalic laminating resin) and no default at all for
@@ -71,6 +71,11 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
     what : str
         What the value is, for the error message.
 
+    Returns
+    -------
+    float
+        g.
+
     Raises
     ------
     UnitProblem
@@ -118,6 +123,11 @@ def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: floa
         Counted with this dropper and this catalyst.
     density : float
         Of the catalyst, g/mL.
+
+    Returns
+    -------
+    float
+        g.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What the files share that a browser opens and prints: template, paper and date."""
+"""What all printed pages share: template, paper and date."""
 
 import datetime as dt
 

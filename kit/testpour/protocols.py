@@ -1,4 +1,4 @@
-"""What several rooms ask of a thing, whatever its class."""
+"""Interfaces that several rooms share: what they ask of an object, whatever its class."""
 
 from typing import Protocol
 

@@ -1,4 +1,4 @@
-"""Text that a person or an instrument saved: opened within bounds, its letters told, anything else refused.
+"""Text files saved by a person or an instrument: size limits, encodings and decimal marks; anything but text is refused.
 
 One reader for study files, sheets and traces, so that all of them take and refuse the same files.
 """

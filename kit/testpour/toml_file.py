@@ -1,4 +1,4 @@
-"""A TOML file written by hand: read within bounds, its mistakes of writing explained line by line."""
+"""TOML files written by hand: read within size limits, with mistakes of syntax explained line by line."""
 
 from __future__ import annotations
 

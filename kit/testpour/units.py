@@ -1,4 +1,4 @@
-"""The door for quantities: text with units comes in, plain floats in declared units go on.
+"""Quantities: text with units is read here, and everything after it works with plain floats in declared units.
 
 Inside the package every number is a plain float in the unit its column declares. Only this module
 knows Pint, so that offset temperatures, ounces and fractions of an inch are dealt with once.
@@ -212,6 +212,10 @@ def show(value: float, unit: str = "", digits: int = 3) -> str:
         The declared unit.
     digits : int
         Significant digits; whole numbers above a thousand keep all of theirs.
+
+    Returns
+    -------
+    str
     """
     text = f"{value:.{digits}g}" if abs(value) < 1000 else f"{value:.0f}"
     text = text.replace("-", "\u2212") if text.startswith("-") else text

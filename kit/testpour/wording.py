@@ -1,4 +1,4 @@
-"""Small words that sentences share: plurals, lists, rounded numbers; and other people's words made inert."""
+"""Small words that sentences share: plurals, lists, rounded numbers; and people's own words escaped, so that none acts as markup."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from testpour.advice.chart import recipe_chart
-from testpour.cautions import safety_text
+from testpour.caution_rules import safety_text
 from testpour.models.fits import fit_castings
 
 

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from testpour.cautions import Cautions
+from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
 from testpour.planning import outlook as outlook_module
 from testpour.planning import repair

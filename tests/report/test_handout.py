@@ -10,7 +10,7 @@ import pytest
 
 from testpour.advice.recommend import recommend
 from testpour.causes.complaint import good_pours
-from testpour.cautions import safety_text
+from testpour.caution_rules import safety_text
 from testpour.models.chance import chance
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings

@@ -24,7 +24,8 @@ from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import around, best_settings, foremost, predicted
 from testpour.advice.worth import Worth
 from testpour.bench.weighing import WeighOut, weigh_out
-from testpour.cautions import Cautions, check_settings
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_settings
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread

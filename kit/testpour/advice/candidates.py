@@ -174,6 +174,10 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
     best : float
     free : tuple of Factor
         Those whose distance counts, each in parts of its span.
+
+    Returns
+    -------
+    int
     """
     far = np.zeros(len(table))
     for factor in free:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
-from testpour.cautions import safety_text
+from testpour.caution_rules import safety_text
 from testpour.pages import day_words, refuse_paper, template
 from testpour.units import show
 from testpour.wording import count, in_hundred

@@ -68,6 +68,10 @@ def aims_in_the_way(
         One row with every setting.
     fixed : tuple of str
         Names of the settings that may not be chosen.
+
+    Returns
+    -------
+    AimsConflict or None
     """
     study = fits.study
     table = spread_settings(study, free_factors(study, fixed), given)

@@ -31,6 +31,11 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame) ->
         Thickness counts as given by the piece where it is among them.
     given : DataFrame
         One row of settings.
+
+    Returns
+    -------
+    DataFrame
+        In the factors' units.
     """
     axes = {}
     room = next((f for f in study.factors if f.name == "room_temperature"), None)

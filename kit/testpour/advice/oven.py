@@ -1,4 +1,4 @@
-"""What an hour in the oven buys: conversion of core and face, and hardness where the log knows it."""
+"""What an hour in the oven gains: conversion of core and face, and hardness where the log knows it."""
 
 from __future__ import annotations
 

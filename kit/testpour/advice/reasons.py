@@ -33,6 +33,11 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
         The pours: settings and ``chance``.
     lessons : list of (int, ndarray)
         For each, the place of the aim it tells most about, and how much of each coefficient it settles.
+
+    Returns
+    -------
+    list of str
+        In the order of the pours.
     """
     said = []
     for place, (aim, settled) in enumerate(lessons):
@@ -61,6 +66,10 @@ def lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
         The factor whose effect it tells most about; ``"room_temperature"`` and ``""`` (the resin as such) too.
     row : Series
         The settings.
+
+    Returns
+    -------
+    str
     """
     where = _where(study, row, factor)
     if factor in ("", "room_temperature") or factor not in row:

@@ -12,7 +12,8 @@ import pandas as pd
 from testpour.advice.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
-from testpour.cautions import Cautions, check_gel_time, check_peak, check_settings
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_gel_time, check_peak, check_settings
 from testpour.models.chance import Chance, chance
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
@@ -138,6 +139,11 @@ def best_settings(
     given : DataFrame
         One row with every setting; those of `free` are chosen anew.
     free : tuple of Factor
+
+    Returns
+    -------
+    DataFrame
+        In the factors' units.
     """
     spread, good = judged(fits, states, spread_settings(fits.study, free, given))
     best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)

@@ -19,7 +19,7 @@ from testpour.threads import one_thread
 from testpour.wording import in_html, in_hundred, table_html
 
 if TYPE_CHECKING:
-    from testpour.cautions import Cautions
+    from testpour.caution_rules import Cautions
     from testpour.models.fits import Fits
     from testpour.study import Study
 

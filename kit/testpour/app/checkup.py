@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.cautions import Cautions, check_settings
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_settings
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import address_of
 

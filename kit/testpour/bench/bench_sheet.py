@@ -12,7 +12,7 @@ import pandas as pd
 
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import decimals, weigh_out
-from testpour.cautions import Cautions, safety_text
+from testpour.caution_rules import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.believed import grouped, pour_cautions

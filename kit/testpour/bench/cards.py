@@ -10,7 +10,7 @@ from testpour.bench.due import due_of
 from testpour.bench.lateness import question
 from testpour.bench.methods import method_for, several
 from testpour.bench.slots import filled
-from testpour.cautions import rules
+from testpour.caution_rules import rules
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from testpour.bench.bench_sheet import BenchSheet
-    from testpour.cautions import Cautions
+    from testpour.caution_rules import Cautions
     from testpour.logbook.book import Logbook
     from testpour.planning.plan import Plan
 

@@ -21,7 +21,7 @@ from testpour.bench.label_fit import (
     plain,
 )
 from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
-from testpour.cautions import Cautions
+from testpour.caution_rules import Cautions
 from testpour.files import page_kind, put
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.pages import template

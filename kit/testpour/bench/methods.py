@@ -128,6 +128,10 @@ def several(
     thickness, edge : float or str, optional
         Of the specimen, and from the nearest point to its edge; mm or text with a unit.
 
+    Returns
+    -------
+    Several
+
     Raises
     ------
     UnitProblem

@@ -66,6 +66,11 @@ def planned_pours(
     session : int or str, optional
         Which session: its number from 1, or its name.
 
+    Returns
+    -------
+    tuple
+        Name, and tuple of `PlannedPour`.
+
     Raises
     ------
     FormProblem

@@ -1,4 +1,4 @@
-"""What a tap does to the log. Each deed can come twice and is logged once."""
+"""What a tap writes into the log; a tap that is sent twice is logged once."""
 
 from __future__ import annotations
 

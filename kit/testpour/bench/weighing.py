@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
-from testpour.cautions import Cautions, check_delivered
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_delivered
 from testpour.units import show
 from testpour.wording import in_html, table_html
 
@@ -152,6 +153,11 @@ def smallest_batch(catalyst: float, scale_resolution: float) -> float:
     catalyst : float
         % of resin, above 0.
     scale_resolution : float
+        g.
+
+    Returns
+    -------
+    float
         g.
     """
     share, off = Fraction(str(catalyst)) / 100, TOLERANCE

@@ -67,6 +67,10 @@ def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) 
     chances : Series
         Chance of each cause, likeliest first.
     asked : iterable of Asked
+
+    Returns
+    -------
+    bool
     """
     asked = list(asked)
     if asked and chances.iloc[0] < SURE:

@@ -188,6 +188,10 @@ def log_chance(
         Standard deviation added to the shift all its readings share; factor on the scatter of one reading.
     pick : slice or array of bool, optional
         Which of the casting's readings are judged; all by default.
+
+    Returns
+    -------
+    array, shape (h, m)
     """
     low, high = (end[:, pick] for end in seen.ends)
     own = np.hypot(seen.own, np.atleast_1d(blur)[:, None])  # (h, m)

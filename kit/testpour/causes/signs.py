@@ -65,6 +65,10 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         The aims it misses.
     off : float, optional
         Largest share of its catalyst by which the scale may have missed, where it is known.
+
+    Returns
+    -------
+    set of str
     """
     row, shown = castings.pours.loc[pour], set()
     have = {factor.name for factor in castings.study.factors}

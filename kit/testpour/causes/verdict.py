@@ -31,6 +31,10 @@ def verdict(answer: "Answer") -> str:
     Parameters
     ----------
     answer : Answer
+
+    Returns
+    -------
+    str
     """
     miss, bars, told = _short(answer)
     shares = [f"{words}, {in_hundred(chance)} in 100" for words, chance in bars]

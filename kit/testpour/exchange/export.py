@@ -1,4 +1,4 @@
-"""Castings out: as a table that spreadsheets and other programs open."""
+"""Castings as a table that spreadsheets and other programs open."""
 
 from __future__ import annotations
 

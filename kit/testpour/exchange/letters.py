@@ -1,4 +1,4 @@
-"""The text of a logger's file; anything that is not text is refused."""
+"""The text of a logger's file, within size limits; anything that is not text is refused."""
 
 from pathlib import Path
 

@@ -33,6 +33,11 @@ def to_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
     table : Table
     columns : mapping
         Values by column name; None, NaN and the infinities become blank cells.
+
+    Returns
+    -------
+    bytes
+        UTF-8, with a header and lines that end in a line feed.
     """
     written = {}
     for field in table.fields:

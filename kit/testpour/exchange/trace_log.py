@@ -1,4 +1,4 @@
-"""A trace's readings into the log."""
+"""Logging the readings of a trace."""
 
 from __future__ import annotations
 

@@ -29,6 +29,11 @@ def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...]
         Draws to return.
     rng : Generator
 
+    Returns
+    -------
+    tuple
+        Arrays of shape (draws, k + G) and (draws, d), and the effective number of draws.
+
     Notes
     -----
     Differential evolution (ter Braak 2006, Stat. Comput. 16, 239) moves the outer parameters, each half of the

@@ -71,8 +71,14 @@ def climb(function: Callable, start: np.ndarray, curvature: Callable, thrifty: b
         ``at, gradient -> (d, d)`` minus second derivatives; without the gradient, as exactly as it can.
     thrifty : bool
         Between short steps correct the curvature by the BFGS formula instead of working it out anew.
+    steps : int
+        Tried at most.
     settle : callable, optional
         ``at, value -> at``: moves a summit to where it should be; if it moves, the climb goes on from there.
+
+    Returns
+    -------
+    Top
     """
     at = np.asarray(start, dtype=float)
     value, gradient = function(at)
@@ -162,6 +168,11 @@ def newton(look: Callable, step_from: Callable, start: np.ndarray, near: float) 
     start : ndarray, shape (d,)
     near : float
         The climb ends where the next step would gain less than this share of the height.
+
+    Returns
+    -------
+    tuple
+        The place, as `look` gives it, and the curvature, as `step_from` gives it.
     """
     place = look(start)
     for _ in range(100):

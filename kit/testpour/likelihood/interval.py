@@ -212,6 +212,10 @@ class IntervalModel(GenericLikelihoodModel):
             restricted maximum likelihood does; False maximises over everything but the group effects.
             By default True when there are groups or any belief, else False: plain maximum likelihood.
 
+        Returns
+        -------
+        IntervalResults
+
         Notes
         -----
         With a belief about sigma or the cut-points, the most likely value is sought in log sigma or the
@@ -246,6 +250,10 @@ class IntervalModel(GenericLikelihoodModel):
             Number of draws.
         seed : int
             The same seed gives the same draws.
+
+        Returns
+        -------
+        Posterior
         """
         from testpour.likelihood.posterior import sample
 

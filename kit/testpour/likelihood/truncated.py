@@ -44,6 +44,11 @@ def log_interval_probability(low: np.ndarray, high: np.ndarray) -> np.ndarray:
     ----------
     low, high : array_like
         Ends in standard deviations, ``low < high``; ``-inf`` and ``inf`` leave an end open.
+
+    Returns
+    -------
+    array
+        Of the shape of the ends.
     """
     low, high = np.broadcast_arrays(np.asarray(low, float), np.asarray(high, float))
     flip = low > -high  # work in the lower tail, where Phi is precise

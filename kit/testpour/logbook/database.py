@@ -1,4 +1,4 @@
-"""The door to the database a log lies in: opened with care, its errors said in words."""
+"""The database that holds a log: how it is opened, and its errors in plain words."""
 
 from __future__ import annotations
 

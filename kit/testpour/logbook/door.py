@@ -1,4 +1,4 @@
-"""Text and moments at the door of the log: what a pen, a form or a spreadsheet hands in, made plain."""
+"""Text and dates on their way into the log: what a form or a spreadsheet holds, cleaned and read."""
 
 import datetime as dt
 import re
@@ -59,6 +59,11 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     value : datetime, str or None
         Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, or ``"31/3/2026"`` where the day cannot be
         taken for the month. A time with a zone is turned into that of this computer.
+
+    Returns
+    -------
+    datetime
+        Without a zone, to the second.
 
     Raises
     ------

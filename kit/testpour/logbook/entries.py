@@ -70,6 +70,11 @@ class Entries:
         problems : list of tuple
             Problems already found while reading them, reported with the rest.
 
+        Returns
+        -------
+        list of dict
+            As `Ledger.add` takes them.
+
         Raises
         ------
         LogProblems

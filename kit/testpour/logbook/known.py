@@ -73,6 +73,11 @@ def known(
     decimal : {".", ","}, optional
         Decimal mark, where known.
 
+    Returns
+    -------
+    Known
+        Ends in the reading's unit.
+
     Raises
     ------
     UnitProblem

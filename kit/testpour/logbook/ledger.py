@@ -1,4 +1,4 @@
-"""What one transaction does with the log: rows that stand are looked up, rows are added."""
+"""One transaction on the log: current rows are looked up, new rows are added."""
 
 from __future__ import annotations
 

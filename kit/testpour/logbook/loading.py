@@ -1,4 +1,4 @@
-"""The rows of the log that stand, read in bulk: the database sorts them out and spreads the settings."""
+"""The log's current rows, read in bulk: the database leaves out what was corrected or withdrawn."""
 
 from __future__ import annotations
 

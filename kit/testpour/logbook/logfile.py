@@ -1,4 +1,4 @@
-"""A log in a file: that one file holds every row that was said to be saved, whoever copies it, and however it ended.
+"""A log in one file: every row that was reported as saved is in it, whoever copies it and however the program ended.
 
 A rollback journal is used and not a write-ahead log, whose rows lie in a second file until they are carried over.
 """

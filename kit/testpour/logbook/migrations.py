@@ -1,4 +1,4 @@
-"""An older log brought forward: one numbered step for each form of the tables, all in one transaction."""
+"""Upgrades of an older log's tables: one numbered step for each version, all in one transaction."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Photographs of pours: kept beside the study by content, without where and with what they were taken."""
+"""Photographs of pours: kept in the study folder under a hash of their content, with place and camera removed."""
 
 from __future__ import annotations
 

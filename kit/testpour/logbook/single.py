@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from testpour.cautions import check_note, check_settings
+from testpour.cautions import check_settings
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import Entries, with_refusals
 from testpour.logbook.tables import LogProblem
+from testpour.mixing import check_note
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem
 
@@ -28,6 +29,11 @@ def one_pour(
     given : dict
         settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     made_anyway : bool
+
+    Returns
+    -------
+    tuple
+        The entry, and the warnings as sentences.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Sheets in: a spreadsheet as people keep one, read whole or not at all."""
+"""Reading a spreadsheet as people keep one: all of it, or nothing."""
 
 from __future__ import annotations
 

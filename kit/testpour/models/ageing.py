@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.cautions import Cautions, check_table
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_table
 from testpour.models.beyond import beyond
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.cautions import Cautions, check_table
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_table
 from testpour.models.settings import SettingsGiven, settings_table
 from testpour.wording import in_html, in_hundred, in_markdown, table_html
 

@@ -93,6 +93,10 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
     ----------
     study : Study
     believed : ReadingBeliefs
+
+    Returns
+    -------
+    tuple of Term
     """
     coordinates = coordinates_of(study, {name for term in believed.terms for name in term.factors})
     words = {factor.name: factor.words for factor in study.factors}

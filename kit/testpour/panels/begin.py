@@ -10,7 +10,7 @@ import pandas as pd
 
 import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
-from testpour.cautions import check_resin
+from testpour.mixing import check_resin
 from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields

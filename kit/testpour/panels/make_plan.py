@@ -11,7 +11,8 @@ import pandas as pd
 
 import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
-from testpour.cautions import Cautions, check_batch
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_batch
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field, plain
 from testpour.panels.panel import Panel, Waiting
@@ -288,6 +289,10 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     Parameters
     ----------
     workshop : Workshop
+
+    Returns
+    -------
+    DataFrame or None
     """
     held = Memory(workshop.folder, "kept-plan").get("table", None)
     return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})

@@ -1,4 +1,4 @@
-"""Set castings up for the solver and march them from break to break: pours, oven steps, the end."""
+"""Set up castings for the solver and integrate from one event to the next: pours, oven steps, the end."""
 
 from __future__ import annotations
 

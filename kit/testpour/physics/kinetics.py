@@ -218,5 +218,9 @@ def cure_rate(resin: Resin, temperature: float | np.ndarray, conversion: float |
         0 to 1.
     catalyst : float or array
         Peroxide solution, % by mass of resin.
+
+    Returns
+    -------
+    float or array
     """
     return stir(resin, catalyst).rate(temperature, conversion)

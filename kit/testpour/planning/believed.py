@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.cautions import Cautions, check_gel_time, check_peak, check_settings, hottest_peak
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_gel_time, check_peak, check_settings, hottest_peak
 from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
@@ -51,7 +52,9 @@ def design_problem(
     axes : tuple of Axis, optional
         In place of the coding's own.
     fixed : array, shape (m, k), optional
-        Pours already made, coded; `fixed_sessions` says in which session each was.
+        Pours already made, coded.
+    fixed_sessions : tuple of int, optional
+        Session number of each of them.
     informed : bool
         Whether the trade's beliefs count as prior information.
 

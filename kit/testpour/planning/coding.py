@@ -131,6 +131,10 @@ def coding_for(
     moulds : list, optional
         Thicknesses that a mould exists for.
 
+    Returns
+    -------
+    Coding
+
     Raises
     ------
     PlanConflict

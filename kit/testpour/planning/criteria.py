@@ -120,6 +120,10 @@ def information(
         Variance between sessions over variance between pours.
     prior : array (p, p), optional
         Prior precision times the variance between pours.
+
+    Returns
+    -------
+    array, shape (..., p, p)
     """
     found = np.swapaxes(rows, -1, -2) @ rows
     if sessions is not None and eta > 0:

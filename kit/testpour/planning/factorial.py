@@ -146,6 +146,10 @@ def fractional_factorial(
         Added factor, "=", product of basic factors, with a minus sign for the other half.
     names : sequence of str, optional
 
+    Returns
+    -------
+    FractionalSet
+
     Raises
     ------
     ValueError

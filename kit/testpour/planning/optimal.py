@@ -1,4 +1,4 @@
-"""Optimal plans: the pours that pin the terms down best, found by coordinate exchange from many starts.
+"""Optimal plans: the pours that estimate the terms most precisely, found by coordinate exchange from many starts.
 
 Criteria: "D" (small joint region for all coefficients; Bayesian D when the problem carries a prior) and "I"
 (small average variance of predictions over the region: exact over the cube, sampled when limits cut it).

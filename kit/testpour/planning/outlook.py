@@ -1,4 +1,4 @@
-"""What a plan can tell before a drop is poured, and what it takes: pours, resin, hours, money."""
+"""What a plan can tell before anything is poured, and what it takes: pours, resin, hours, money."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, ndtr
 
-from testpour.cautions import Cautions, check_batch
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_batch
 from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning.believed import design_problem

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.cautions import Cautions, check_batch
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_batch
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
 from testpour.planning.believed import by_pour, pour_cautions, settings_refused

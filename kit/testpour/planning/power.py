@@ -69,6 +69,13 @@ def chance_to_notice(effect: float, se: float, df: float, false_alarm: float = F
         True size and standard error of its estimate, in the same unit.
     df : float
         Degrees of freedom behind the standard error; nan is returned when there are none.
+    false_alarm : float
+        Chance that it leaves out zero where there is no effect.
+
+    Returns
+    -------
+    float
+        0 to 1.
     """
     if df < 1 or not np.isfinite(se):
         return float("nan")
@@ -181,6 +188,9 @@ def plan_power(rows: np.ndarray, terms: Sequence[Exponents], noise_sd: float, ef
     sessions : array (n,) of int, optional
         Session number of each pour.
     names : sequence of str, optional
+        Of the factors.
+    false_alarm : float
+        Chance of noticing a change where there is none.
 
     Returns
     -------

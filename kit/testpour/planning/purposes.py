@@ -229,8 +229,13 @@ def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
 
     Parameters
     ----------
+    wishes : Wishes
     this, that : array
         The two coded settings, shape (coded factors,).
+
+    Returns
+    -------
+    Chosen
     """
     if min(wishes.sizes) < 2:
         raise PlanConflict(
@@ -263,6 +268,10 @@ def after_sessions(axis: Axis, sessions: int) -> Axis:
     axis : Axis
     sessions : int
         Sessions already poured.
+
+    Returns
+    -------
+    Axis
     """
     if axis.met is None:
         return axis

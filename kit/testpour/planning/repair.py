@@ -1,4 +1,4 @@
-"""A plan after the bench had its say: what a dropped pour loses, and a plan repaired round the pours made."""
+"""A plan after pours were dropped or failed: what each lost pour costs, and a plan repaired around the pours made."""
 
 from __future__ import annotations
 

@@ -28,6 +28,10 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
     one : PooledReading
     tells : bool
         Whether there are enough benches to tell.
+
+    Returns
+    -------
+    tuple of str
     """
     said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.told or not tells:

@@ -1,4 +1,4 @@
-"""Find where the pooled likelihood and beliefs are highest; a great pool begins on some of its benches."""
+"""Find where the pooled likelihood and beliefs are highest; a large pool starts from a part of its benches."""
 
 from __future__ import annotations
 
@@ -127,6 +127,11 @@ def bench_marginal(
     slopes : sequence of Slope
     sampling : bool
         As for `scaled_problem`.
+
+    Returns
+    -------
+    tuple
+        `BenchMarginal`, `Scale`, and array of outer parameters.
     """
     problem, scale, start = scaled_problem(model, sampling=sampling)
     kept, design = bench[model.informative], model.exog[model.informative]

@@ -45,6 +45,10 @@ def sample_pool(
     bench : ndarray of int, shape (n,)
     slopes : sequence of Slope
     draws, seed : int
+
+    Returns
+    -------
+    Posterior
     """
     density, scale, top = pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)

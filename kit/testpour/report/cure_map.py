@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from testpour.advice.asking import AskedTooMuch, asked
-from testpour.cautions import Cautions, check_peak
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_peak
 from testpour.physics.casting import Casting
 from testpour.physics.lots import face_of, lots_at, resin_of
 from testpour.physics.slab import cure

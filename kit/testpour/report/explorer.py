@@ -16,7 +16,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from testpour.advice.recommend import Recommendation
-from testpour.cautions import rules
+from testpour.caution_rules import rules
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.report.packed import packed
 from testpour.units import show

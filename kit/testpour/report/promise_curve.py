@@ -1,4 +1,4 @@
-"""How sharply a plan will predict over its region, before a drop is poured."""
+"""How precisely a plan will predict over its region, before anything is poured."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import settings_words
-from testpour.cautions import safety_text
+from testpour.caution_rules import safety_text
 from testpour.files import free_for, page_kind, put
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table

@@ -89,6 +89,11 @@ def earlier(
     since : str, Path or False, optional
         Another page to compare with; False compares with none.
 
+    Returns
+    -------
+    dict or None
+        As the page carries it.
+
     Raises
     ------
     FileNotFoundError, NoLogInside

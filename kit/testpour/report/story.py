@@ -10,7 +10,7 @@ import numpy as np
 from testpour.advice.batch import ENOUGH, next_pours
 from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import Recommendation, recommend, settings_words
-from testpour.cautions import safety_text
+from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import image_link
 from testpour.models.effects import effects
 from testpour.pages import day_words

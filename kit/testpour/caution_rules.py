@@ -1,0 +1,103 @@
+"""What a caution is, the rules that cautions come from, and the text that is always printed.
+
+The rules and the text are data, in `cautions.toml`, each with its source.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from importlib.resources import files
+from typing import Any, Literal
+
+from testpour.wording import in_html
+
+KINDS = ("bench", "page", "notebook")
+
+
+@dataclass(frozen=True)
+class Cautions:
+    """What a check found; true where something is refused.
+
+    Parameters
+    ----------
+    refusals, warnings : tuple of str
+        Full sentences: the setting, its value, the limit, the reason and what to do.
+    """
+
+    refusals: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    def __bool__(self):
+        return bool(self.refusals)
+
+    def __add__(self, other):
+        """Both findings together, each sentence once."""
+        return Cautions(
+            tuple(dict.fromkeys(self.refusals + other.refusals)),
+            tuple(dict.fromkeys(self.warnings + other.warnings)),
+        )
+
+    def sentence(self) -> str:
+        """Everything found, refusals first, in sentences."""
+        return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still rules."
+
+    __repr__ = sentence
+
+    def lines(self) -> list[str]:
+        """Each finding as a sentence that begins with Refused or Warning, refusals first."""
+        return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
+
+    def _repr_html_(self):
+        lines = self.lines() or [self.sentence()]
+        return f"<ul>{''.join(f'<li>{in_html(line)}</li>' for line in lines)}</ul>"
+
+
+@cache
+def rules() -> dict[str, Any]:
+    """The tables of `cautions.toml`: limits, other_resins, parts, topics, deference."""
+    return tomllib.loads(files("testpour").joinpath("cautions.toml").read_text("utf-8"))
+
+
+class SafetyText(str):
+    """The cautions as text that a notebook shows as prose."""
+
+    __slots__ = ()
+
+    def _repr_markdown_(self):
+        return str(self)  # the kit's own words, with its own markup
+
+
+def safety_text(kind: Literal["bench", "page", "notebook"] = "bench", html: bool = False) -> str:
+    """The cautions that are always printed, in one block.
+
+    Parameters
+    ----------
+    kind : {"bench", "page", "notebook"}
+        Short running text for the bench sheet, long text for the page, a short list for a notebook.
+    html : bool
+        HTML if true; else plain text, in a notebook Markdown.
+
+    Returns
+    -------
+    str
+        A `SafetyText`, which a notebook shows as prose; plain HTML text if `html`.
+
+    Raises
+    ------
+    ValueError
+        If `kind` is none of the three.
+    """
+    if kind not in KINDS:
+        raise ValueError(f"No safety text of kind {kind!r}; there are {', '.join(KINDS)}.")
+    key = "page" if kind == "page" else "bench"
+    said = [(topic["title"], topic[key]) for topic in (*rules()["topics"], rules()["deference"])]
+    if html:
+        tag, whole = ("span", "p") if kind == "bench" else ("li", "ul")
+        items = " ".join(f"<{tag}><b>{escape(title)}.</b> {escape(text)}</{tag}>" for title, text in said)
+        return f'<{whole} class="cautions">{items}</{whole}>'
+    if kind == "notebook":
+        return SafetyText("\n".join(f"- **{title}.** {text}" for title, text in said))
+    return SafetyText(("\n\n" if kind == "page" else " ").join(f"{title}. {text}" for title, text in said))
