@@ -185,3 +185,34 @@ def test_the_whole_log_in_one_table(practice_castings):
     assert list(found.table.columns) == ["pour", "reading", "by luck", "says"]
     assert "P06 (gel time)" in found.sentence() and "P03 (hardness)" in found.sentence()
     assert found._repr_markdown_().count("\n- ") == len(found.table) + sum(a.warns for a in found.agreements.values())
+
+
+def repeated(castings_of, logs):
+    """Five doses, each poured twice in one session, with the logarithms of their gel times."""
+    doses = np.repeat([0.8, 1.2, 1.6, 2.0, 2.4], 2)
+    names = [f"P{i}" for i in range(10)]
+    pours = pd.DataFrame({"catalyst": doses, "room_temperature": 20.0}, index=names)
+    read = pd.DataFrame({"pour": names, "reading": "gel_time", "low": np.exp(logs), "high": np.exp(logs)})
+    return check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
+
+
+def test_repeats_that_agree_better_than_the_model_say_that_it_does_not_fit(castings_of):
+    """A zigzag that no curve of second order follows, its repeats a hundredth apart: five degrees of pure error."""
+    zigzag = 3 + np.repeat([0.4, -0.4, 0.4, -0.4, 0.4], 2) + np.tile([0.005, -0.005], 5)
+    found = repeated(castings_of, zigzag)
+    assert found.repeats == 5 and found.closer < 0.01
+    assert "poured alike agree more closely than the model follows the settings (5 repeats)" in found.sentence()
+
+
+def test_repeats_that_differ_as_the_model_says_are_no_sign_against_it(castings_of):
+    """Scatter of a tenth about the power law that the trade expects."""
+    rng, line = np.random.default_rng(8), 3 - np.log(np.repeat([0.8, 1.2, 1.6, 2.0, 2.4], 2) / 1.5)
+    found = repeated(castings_of, line + 0.1 * rng.standard_normal(10))
+    assert found.closer > 0.05 and "differ as much as its scatter says (5 repeats)" in found.sentence()
+
+
+def test_without_repeats_nothing_is_said_of_fit(castings_of):
+    pours = pd.DataFrame({"catalyst": [1.0, 1.5, 2.0], "room_temperature": 20.0}, index=list("ABC"))
+    read = pd.DataFrame({"pour": list("ABC"), "reading": "gel_time", "low": [30.0, 21.0, 15.0], "high": [30.0, 21.0, 15.0]})
+    found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
+    assert found.repeats == 0 and np.isnan(found.closer) and "alike" not in found.sentence()
