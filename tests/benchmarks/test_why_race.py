@@ -89,6 +89,10 @@ ANSWERS = {
               "too_hot": {4: 0.6, 2: 0.2, 0: 0.2}, "too_much_catalyst": {0: 0.5, 4: 0.3, 2: 0.2}, None: 0},
     "scrape": {"open_face": 0}, "cup": {"uneven_mixing": 1}, "snap": {"too_much_catalyst": {1: 0.6, 0: 0.4}},
     "when": {"light": 2, "trapped_air": 0, "too_hot": 1, "too_much_catalyst": {1: 0.6, 3: 0.4}, None: 3},
+    "measured": {"too_little_catalyst": {1: 0.6, 0: 0.4}, "too_much_catalyst": {1: 0.6, 0: 0.4}, None: {0: 0.8, 1: 0.2}},
+    "stirred": {"uneven_mixing": 1, None: {0: 0.85, 1: 0.15}}, "clock": {"read_too_early": {1: 0.7, 0: 0.3}, None: {0: 0.85, 1: 0.15}},
+    "night": {"cold": {1: 0.7, 0: 0.3}, None: {0: 0.85, 1: 0.15}},
+    "different": {"old_materials": {1: 0.5, 0: 0.5}, "pigment": {2: 0.7, 0: 0.3}, "mould": {3: 0.7, 0: 0.3}, None: 0},
 }  # fmt: skip
 THERE_IS = {"twin": 0.5, "day": 0.8, "clear": 0.4, "later": 0.7}  # shares of castings where one can look at all
 

@@ -43,7 +43,7 @@ class Newcomer:
         """The panel of one step."""
         return self.page.locator(f'.tpp[aria-label="{TITLES[name]}"]')
 
-    def settle(self, name):
+    def settle(self, name, what=""):
         """Until the panel has heard the tap and no work is under way."""
         panel = self.at(name)
         panel.scroll_into_view_if_needed()  # JupyterLab draws the cells that are in view
@@ -51,7 +51,8 @@ class Newcomer:
         script = """title => { const e = document.querySelector(`.tpp[aria-label="${title}"]`);
           return e && e.dataset.busy !== "yes" && !e.querySelector(".tpp-progress"); }"""
         self.page.wait_for_function(script, arg=TITLES[name], timeout=LONGEST)
-        self.took.append((int(panel.get_attribute("data-took") or 0), name))
+        if what:
+            self.took.append((int(panel.get_attribute("data-took") or 0), f"{name}: {what}"))
         return panel
 
     # A hand at the mouse or on the glass; the keys have their own.
@@ -84,15 +85,15 @@ class Newcomer:
 
     def tap(self, name, words, exact=True):
         self.press(name, self.at(name).get_by_role("button", name=words, exact=exact).first)
-        return self.settle(name)
+        return self.settle(name, words)
 
     def choose(self, name, group, words):
         self.set(name, self.at(name).get_by_role("group", name=group, exact=True).get_by_label(words, exact=True))
-        return self.settle(name)
+        return self.settle(name, words)
 
     def type(self, name, label, text):
         self.write(name, self.at(name).get_by_label(label, exact=True).first, text)
-        return self.settle(name)
+        return self.settle(name, f"{label} {text}")
 
     def picture(self, name, as_=""):
         """A picture of a panel, all of it, for the eye, where a folder for it is named."""

@@ -163,3 +163,22 @@ def test_open_ends_are_infinite(log, ways, low, high):
     log.add_pour(**POUR)
     log.add_reading("P01", "gel_time", **ways)
     assert log.castings().readings[["low", "high"]].values.tolist() == [[low, high]]
+
+
+@pytest.mark.parametrize("change, told", [
+    ({}, True),
+    ({"hardness": [81.0, 81.0, 82.0]}, False),  # one of the three reads otherwise: two are a coincidence
+    ({"catalyst": [1.5, 1.5, 1.6]}, False),
+    ({"hardness": None}, False),  # grades and looks at the clock agree by themselves
+])  # fmt: skip
+def test_one_casting_entered_three_times_is_remarked_on(study, castings_of, change, told):
+    names = ["A", "B", "C"]
+    pours = pd.DataFrame({"catalyst": change.get("catalyst", 1.5), "room_temperature": 20.0}, index=names)
+    hardness = change.get("hardness", 81.0)
+    ends = {"gel_time": (18.0, 22.0), "tack": (1.0, 1.0), "opacity": (2.0, 2.0)}
+    rows = [pd.DataFrame({"pour": names, "reading": name, "low": low, "high": high}) for name, (low, high) in ends.items()]
+    if hardness is not None:
+        rows.append(pd.DataFrame({"pour": names, "reading": "hardness", "low": hardness, "high": hardness}))
+    castings = castings_of(study, pours, pd.concat(rows, ignore_index=True))
+    said = "A and 2 others, B the first of them, agree in every setting and every reading."
+    assert (said in castings.sentence()) == told and castings.copies() == ([["A", "B", "C"]] if told else [])

@@ -10,6 +10,8 @@ from testpour.catalogue import catalogue
 from testpour.logbook.book import Logbook
 from testpour.models.effects import Effect, Effects, effects
 from testpour.models.fits import fit_castings
+from testpour.models.settings import settings_table
+from testpour.models.terms import design
 
 FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]
 
@@ -90,6 +92,23 @@ def test_an_effect_is_the_ratio_of_the_coefficient(gel):
     assert [catalyst.low, catalyst.middle, catalyst.high] == pytest.approx(by_hand, rel=1e-9)
     wide, narrow = effects(gel, level=0.98), effects(gel, level=0.5)
     assert wide.each[0].high - wide.each[0].low > 2 * (narrow.each[0].high - narrow.each[0].low)
+
+
+def test_the_logs_share_and_the_disagreement_by_hand(gel):
+    """Variance before: the squared move of each term times its believed sd, added up. What the log took from it is its
+    share; how far it moved the mean, in standard deviations of such a move, is the disagreement."""
+    moves = {"catalyst": ("catalyst", {"catalyst": [1.0, 2.5]}), "pigment": ("pigment", {"pigment": [0.5, 3.5]})}
+    found = {e.factor.name: e for e in effects(gel).each}
+    for name, (factor, values) in moves.items():
+        table = settings_table(gel.study, pd.DataFrame(values))
+        move = np.diff(design(gel.believed.terms, table), axis=0)[0]
+        assert [found[factor].start, found[factor].end] == values[name]
+        before = sum((move * gel.believed.sd) ** 2)
+        drawn = gel.posterior.coefficients @ move
+        after = drawn.var()
+        pulled = abs(drawn.mean() - move @ gel.believed.mean) / np.sqrt(before - after)
+        assert found[factor].from_log == pytest.approx(1 - after / before, abs=1e-9)
+        assert found[factor].from_log > 0.05 and found[factor].disagreement == pytest.approx(pulled, abs=1e-9)
 
 
 def test_without_a_log_all_is_belief(study, tmp_path):

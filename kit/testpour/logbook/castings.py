@@ -55,12 +55,37 @@ class Castings:
         room = ""
         if len(rooms):
             room = f", in rooms from {rooms.min():.3g} to {rooms.max():.3g} °C"
-        return (
+        text = (
             f"{count(len(self.pours), 'pour')} in {count(self.pours['session'].nunique(), 'session')}{room}, "
             f"with {count(len(self.readings), 'reading')}."
         )
+        for names in self.copies():
+            text += (
+                f" {names[0]} and {len(names) - 1} others, {names[1]} the first of them, agree in every setting and every reading. Castings hardly ever do: if one was entered "
+                f"{len(names)} times, withdraw the others, or it counts {len(names)}-fold."
+            )
+        return text
 
     __repr__ = sentence
+
+    def copies(self) -> list[list[str]]:
+        """Pours that agree with two others or more in every setting and reading, to the digit: a list of names each.
+
+        Grades and looks at the clock are coarse, so that pours alike read alike: a pour counts only with three
+        readings, one of them a number read off an instrument.
+        """
+        read = self.readings[["reading", "low", "high", "age"]].reset_index(drop=True)
+        pour, whole = self.readings["pour"].to_numpy(), {r.name for r in self.study.readings if not r.grades}
+        sharp = (read["low"] == read["high"]) & read["reading"].isin(whole)
+        made = self.pours[[factor.name for factor in self.study.factors]]
+        marks = pd.DataFrame({
+            "made": pd.util.hash_pandas_object(made.astype(str), index=False),
+            "read": pd.util.hash_pandas_object(read, index=False).groupby(pour).sum(),
+            "readings": sharp.groupby(pour).size(), "sharp": sharp.groupby(pour).sum(),
+        }).reindex(self.pours.index)
+        told = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
+        groups = told.groupby(["made", "read"], sort=False).groups.values()
+        return [[str(name) for name in names] for names in groups if len(names) > 2]
 
     def wide(self) -> pd.DataFrame:
         """One row a pour in words: settings with units in the headers, readings as they are known."""

@@ -67,7 +67,7 @@ def known(
     value : float or str, optional
         The reading as read off; text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``.
     between : tuple, optional
-        The last look before and the first look after.
+        The last look before and the first look after; of a time, 0 as the first says no more than `already`.
     not_yet, already : float or str, optional
         The last look, when it had not happened; the first look, when it had.
     decimal : {".", ","}, optional
@@ -96,8 +96,7 @@ def known(
     if between is not None:
         if isinstance(between, str) or len(between) != 2:
             raise UnitProblem(f"{reading.words}: between takes two looks, as in between=(20, 25).")
-        low, high = (_end(reading, end, decimal) for end in between)
-        return _between(reading, low, high)
+        return _between(reading, *between, decimal)
     if not_yet is not None:
         return Known(_end(reading, not_yet, decimal), math.inf, "not yet")
     return Known(-math.inf, _end(reading, already, decimal), "already")
@@ -112,7 +111,7 @@ def _from_text(reading, text, decimal):
         low, high = found["low"], found["high"]
         if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
             low = f"{low} {to_number(high, reading.words, decimal)[1]}"
-        return _between(reading, _end(reading, low, decimal), _end(reading, high, decimal))
+        return _between(reading, low, high, decimal)
     found = NOT_YET.match(text)
     if found:
         return Known(_end(reading, found["low"], decimal), math.inf, "not yet")
@@ -123,7 +122,11 @@ def _from_text(reading, text, decimal):
     return Known(number, number, "exact")
 
 
-def _between(reading, low, high):
+def _between(reading, low, high, decimal):
+    first = to_number(low, reading.words, decimal)[0] if isinstance(low, str) else low
+    if reading.scale == "log" and first == 0:  # a look as the catalyst went in says nothing: it had happened by the next
+        return Known(-math.inf, _end(reading, high, decimal), "already")
+    low, high = _end(reading, low, decimal), _end(reading, high, decimal)
     if low > high:
         raise UnitProblem(f"{reading.words}: {low:g} to {high:g} runs backwards. Give the earlier look first.")
     return Known(low, high, "exact" if low == high else "between")

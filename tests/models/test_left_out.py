@@ -1,0 +1,75 @@
+"""A pour as the others predict it: its own scatter, its chances and its likelihood worked out by hand."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import multivariate_normal, norm
+
+from testpour.catalogue import catalogue
+from testpour.models.fits import fit_castings
+from testpour.models.left_out import Outlook, _likelihood, leave_out_weights, left_out, outlook, tails
+from testpour.study_file import study_from
+
+GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
+READ = SimpleNamespace(reading=catalogue()["readings"]["gel_time"])  # its latent scale is the natural log of minutes
+
+
+@pytest.fixture(scope="module")
+def fit(castings_of):
+    """Nine pours in three sessions, the last session a single pour."""
+    minutes = 24 * np.exp([0.1, -0.1, 0.05, 0.0, 0.2, 0.1, 0.15, 0.05, -0.2])
+    pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0, "session": ["S1"] * 4 + ["S2"] * 4 + ["S3"]},
+                         index=[f"P{i}" for i in range(9)])  # fmt: skip
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
+    return fit_castings(castings_of(GEL, pours, read), remainder=False)["gel_time"]
+
+
+def rows_of(fit, pour):
+    return fit.rows[fit.rows["pour"] == pour]
+
+
+def test_a_session_shared_with_others_is_known_and_one_of_its_own_is_not(fit):
+    posterior = fit.posterior
+    shared, alone = outlook(fit, fit, rows_of(fit, "P0")), outlook(fit, fit, rows_of(fit, "P8"))
+    assert (shared.own == 0).all() and (shared.shift == 0).all()
+    level = fit.mean(rows_of(fit, "P0"))[:, 0]
+    assert shared.mean[:, 0] == pytest.approx(level + posterior.group_effects["session"][:, 0], abs=1e-12)
+    assert alone.mean[:, 0] == pytest.approx(level, abs=1e-12)
+    assert alone.own == pytest.approx(posterior.group_spread["session"], abs=1e-12)
+    assert alone.shift == pytest.approx(posterior.group_effects["session"][:, 2], abs=1e-12)
+
+
+def test_the_chance_of_reading_as_high_or_as_low_is_normal_with_both_scatters():
+    """Scatter 0.3 of its own and 0.4 of a reading make 0.5; two draws weigh a quarter and three quarters."""
+    seen = Outlook(np.array([[3.0], [3.2]]), np.full(2, 0.3), np.full(2, 0.4), np.zeros(2), None)
+    rows = pd.DataFrame({"low": [20.0], "high": [22.0]})
+    above, below = tails(seen, np.array([0.25, 0.75]), READ, rows)
+    means = norm([3.0, 3.2], 0.5)
+    assert above == pytest.approx(means.sf(np.log(20)) @ [0.25, 0.75], rel=1e-9)
+    assert below == pytest.approx(means.cdf(np.log(22)) @ [0.25, 0.75], rel=1e-9)
+
+
+def test_readings_that_share_a_shift_are_jointly_normal():
+    """Against scipy's multivariate normal density, up to a factor that is the same for every draw."""
+    minutes = np.array([20.0, 22.0, 27.0])
+    mean, own, spread = np.array([[3.0, 3.0, 3.1], [3.2, 3.1, 3.2], [2.8, 3.0, 3.3]]), np.array([0.3, 0.1, 0.6]), np.array([0.2, 0.1, 0.15])
+    seen = Outlook(mean, own, spread, np.zeros(3), None)
+    found = _likelihood(seen, READ, pd.DataFrame({"low": minutes, "high": minutes}))
+    exact = [multivariate_normal(m, o**2 + s**2 * np.eye(3)).logpdf(np.log(minutes)) for m, o, s in zip(mean, own, spread, strict=True)]
+    assert found - found[0] == pytest.approx(np.array(exact) - exact[0], abs=1e-3)
+
+
+def test_weights_take_the_likelihood_out_again():
+    """Draws three, one and two times as likely weigh 2, 6 and 3 elevenths."""
+    assert leave_out_weights(np.log([0.3, 0.1, 0.2])) == pytest.approx(np.array([2, 6, 3]) / 11)
+
+
+def test_an_exact_reading_is_inside_its_interval_or_outside(fit):
+    """At 60 % some of nine readings lie outside: each is inside just where it lies between the ends."""
+    table = left_out(fit, 0.6)
+    between = (table["low"] >= table["from"]) & (table["high"] <= table["to"])
+    clear = (np.minimum(abs(np.log(table["low"] / table["from"])), abs(np.log(table["high"] / table["to"]))) > 0.02).to_numpy()
+    assert 0 < between[clear].sum() < clear.sum()
+    assert table["inside"].to_numpy()[clear] == pytest.approx(between.to_numpy(float)[clear])

@@ -1,0 +1,82 @@
+"""What the beliefs leave over: its columns, its size and what the rows tell of it, worked out by hand."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from testpour.likelihood.posterior import Posterior
+from testpour.models.beliefs import Belief, ReadingBeliefs, beliefs_for
+from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
+from testpour.models.terms import TERMS
+from testpour.study_file import study_from
+
+STUDY = study_from({
+    "factors": {"catalyst": {"from": "1 %", "to": "4 %"}, "pigment": {"from": "0 %", "to": "4 %"}, "cover": {}, "room_temperature": {}},
+    "readings": {"gel_time": {}, "tack": {}},
+})  # fmt: skip
+BELIEVED = ReadingBeliefs(
+    (TERMS["level"], TERMS["catalyst"], TERMS["pigment"]), (Belief(3.2, 0.7), Belief(-0.75, 0.5), Belief(0.0, 0.02)),
+    {"reading": 0.1, "session": 0.1},
+)  # fmt: skip
+
+
+def columns(reading="gel_time", **settings):
+    """Every column of a reading's remainder, by name, at the given settings."""
+    terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading(reading)))
+    table = pd.DataFrame({"catalyst": 2.0, "pigment": 2.0, "cover": 0.0, "room_temperature": 21.0, **settings})
+    return {term.name: list(np.round(np.asarray(term.column(table), float), 9)) for term in terms}
+
+
+def test_catalyst_runs_by_ratios_and_pigment_by_differences():
+    """2 % is midway from 1 to 4 % by ratio, 2 % pigment midway from 0 to 4 by difference; a bend averages to 0 over the span."""
+    found = columns(catalyst=[1.0, 2.0, 4.0])
+    assert found["Line catalyst"] == [-1.0, 0.0, 1.0]
+    assert found["Bend catalyst"] == [1.0, -0.5, 1.0]
+    found = columns(pigment=[0.0, 2.0, 3.0, 4.0])
+    assert found["Line pigment"] == [-1.0, 0.0, 0.5, 1.0]
+    assert found["Bend pigment"] == [1.0, -0.5, -0.125, 1.0]
+
+
+def test_a_pair_is_a_product_and_a_yes_or_no_has_no_bend():
+    """4 % catalyst is 1, 3 % pigment is 0.5 and no cover -1; a pair's products are 0.7 of that."""
+    found = columns("tack", catalyst=[4.0], pigment=[3.0], cover=[0.0])
+    assert found["Pair catalyst pigment"] == [0.35]
+    assert found["Pair catalyst cover"] == [-0.7]
+    assert found["Line cover"] == [-1.0] and "Bend cover" not in found
+
+
+def test_outside_the_span_the_remainder_goes_on_for_a_quarter_of_it_and_then_stays():
+    """Rooms lie between 12 and 30 °C: 33 °C is 4/3 half spans from the middle, 34.5 °C is 1.5, and so are 40 and 0 °C."""
+    assert columns(room_temperature=[33.0, 34.5, 40.0, 0.0])["Line room_temperature"] == pytest.approx([4 / 3, 1.5, 1.5, -1.5])
+
+
+def test_the_size_is_that_of_what_the_beliefs_leave_open_from_the_middle_to_an_end():
+    """Catalyst: 0.5 ln(4) / 2; pigment: 0.02 x 4 / 2; their root mean square, and a fifth more. The level has no span."""
+    terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))
+    by_hand = 1.2 * np.sqrt(((0.5 * np.log(4) / 2) ** 2 + 0.04**2) / 2)
+    assert remainder_scale(terms, BELIEVED) == pytest.approx(by_hand, rel=1e-12)
+
+
+def test_directions_are_kept_until_a_thousandth_of_the_variance_is_left():
+    """Squared lengths 100, 1, 0.01 and 0.0001: from the second on stands 1 %, from the third on 0.01 %."""
+    kept = seen_directions(np.diag([0.1, 10.0, 0.01, 1.0]))
+    assert np.abs(kept) == pytest.approx(np.array([[0, 0], [1, 0], [0, 0], [0, 1]]), abs=1e-12)
+
+
+def test_what_the_rows_do_not_tell_is_drawn_from_the_belief():
+    """Along (3, 4, 0)/5 the coefficients are the posterior's; across it they are normal with its standard deviation, 2."""
+    along = np.array([[0.6], [0.8], [0.0]])
+    across = np.array([[0.8, 0.0], [-0.6, 0.0], [0.0, 1.0]])
+    count = 4000
+    drawn = np.linspace(-1, 1, count)
+    posterior = Posterior(
+        coefficients=np.zeros((count, 3)), spread=np.ones(count), cuts=None, group_spread={"smooth": np.full(count, 2.0)},
+        group_effects={"smooth": drawn[:, None]}, group_levels={"smooth": np.arange(1)}, effective=count, method="importance", seed=0,
+    )  # fmt: skip
+    terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))[:3]
+    found, believed = folded(posterior, BELIEVED, terms, 0.3, along)
+    extra = found.coefficients[:, 3:]
+    assert extra @ along[:, 0] == pytest.approx(drawn, abs=1e-12)
+    assert (extra @ across).std(axis=0) == pytest.approx([2, 2], abs=0.1)  # standard error 2 / sqrt(8000) = 0.022
+    assert np.corrcoef((extra @ across).T)[0, 1] == pytest.approx(0, abs=0.08)
+    assert "smooth" not in found.group_spread and believed.left_over == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
