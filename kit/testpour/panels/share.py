@@ -17,7 +17,7 @@ from testpour.wording import count, listed
 
 NAMES = {"page": "Findings page", "handout": "Handout", "wall": "Wall sheet", "chart": "Recipe chart", "sheet": "Spreadsheet",
          "package": "Data to share", "backup": "Backup of the log"}  # fmt: skip
-PAPERS = ("page", "handout", "wall", "chart")
+FROM_FITS = ("page", "handout", "wall", "chart")
 BENCHES = (("session", "each day"), ("by", "each person's initials"))
 
 
@@ -91,7 +91,7 @@ class SharePanel(Panel):
 
     def _result(self, what, stamp):
         """Path and words of what was written."""
-        fits = self.fits() if what in PAPERS else None
+        fits = self.fits() if what in FROM_FITS else None
         by, size, bench = self.said("signed").strip() or None, self.said("paper"), self.said("bench")
         folder, log, castings = self.workshop.folder, self.workshop.log, self.workshop.castings()
         photos = log.photos() if what == "page" else ()

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from testpour.report import story
-from testpour.report.sheet import Sheet, advice_rows, checked, still_open, strongest, write_sheet
+from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet, still_open, strongest
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,7 +54,7 @@ def handout(
     asked = len(story.rooms(fits, room))
     if asked > ROOMS:
         raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")
-    return write_sheet(
+    return fill_sheet(
         path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
         log=fits.castings.sentence(), open=still_open(fits, room),
     )

@@ -91,7 +91,7 @@ def checked(path: str | Path, paper: str, what: str) -> Path:
     return free_for(path, page_kind(what))
 
 
-def write_sheet(
+def fill_sheet(
     path: str | Path, name: str, fits: Fits, what: str, *, paper: str, date: str | None, note: str = "",
     **given: Any
 ) -> Sheet:
