@@ -271,7 +271,9 @@ def test_a_peak_under_the_room_or_over_the_full_rise_is_taken_for_the_end_of_the
     assert 20 < fit.predict({"thickness": "8 mm"})["middle"].iloc[0] < 195
 
 
-@pytest.mark.parametrize("seen, half", [([20.0] * 4, 0.5), ([20.0, 20.0, 23.0, 21.5], 0.05)])
+@pytest.mark.parametrize("seen, half", [
+    ([20.0] * 4, 0.5), ([20.0, 20.0, 23.0, 21.5], 0.05), ([20.0871, 20.0871, 23.0, 21.5], 0.05),
+])  # fmt: skip
 def test_equal_times_are_rounded_ones_and_fitted_as_such(castings_of, seen, half):
     """A watch read to the minute, or to a tenth: as many castings known to lie half a step either side, to the digit."""
     pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0}, index=list("ABCD"))

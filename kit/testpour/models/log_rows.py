@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from testpour.catalogue import Reading
     from testpour.logbook.castings import Castings
 
+FINEST = 3  # significant digits that a person reads at most
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them
 
 
@@ -57,14 +58,15 @@ def _rounded(reading, rows):
 
     Equal readings on a scale without steps say how finely it is read, not that castings do not differ: taken
     as exact they would have no scatter at all, and their likelihood no top (Heitjan 1989, Statist. Sci. 4, 164,
-    on rounded data; citation from memory).
+    on rounded data; citation from memory). More than three digits are a calculation's, not a watch's.
     """
     exact = (rows["low"] == rows["high"]) & rows["low"].notna()
     values = rows.loc[exact, "low"]
     if reading.grades or reading.resolution or not values.duplicated().any():
         return rows, []
-    places = max(len(f"{value:.9f}".rstrip("0").partition(".")[2]) for value in values)
-    half = 10.0**-places / 2
+    digits = max(len(f"{value:.9f}".rstrip("0").partition(".")[2]) for value in values)
+    whole = int(np.floor(np.log10(max(values.abs().max(), 1e-9))))
+    half = 10.0 ** -min(digits, FINEST - 1 - whole) / 2
     said = f"Equal values of {reading.words} are taken as read to {show(2 * half, reading.unit)}."
     return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [said]
 
