@@ -29,11 +29,19 @@ def test_a_panel_whose_sentence_was_asked_for_while_it_worked_shows_the_result(o
 
 
 @pytest.mark.parametrize("name, typed, says", [("pours", "many", "not a number"), ("sessions", "1.5", "whole number"),
-                                               ("pot", "two cups", "not a number"), ("rooms", "17 abc", "not a number")])  # fmt: skip
+                                               ("pot", "two cups", "not a number"), ("rooms", "17 abc", "'17 abc' has a unit that is not known. Give it in °C."), ("price", "9.50 crowns", "Write the number alone")])  # fmt: skip
 def test_a_bad_number_in_a_plan_is_said_beside_it(own, hand, name, typed, says):
     part = hand(tp.plan_panel(own)).type(name, typed)
     assert says in part["problem"]
     assert part["value"] == typed
+
+
+@pytest.mark.parametrize("typed, read", [("64.4 degF 70 degF", "18, 21.111 °C"), ("17; 21", "17, 21 °C"), ("17,5", "17.5 °C")])
+def test_rooms_are_read_with_units_and_commas(own, hand, typed, read):
+    """64.4 and 70 °F are 18 and 21.11 °C by (F - 32) 5/9."""
+    part = hand(tp.plan_panel(own)).type("rooms", typed)
+    assert part["problem"] == ""
+    assert part["read"] == f"read as {read}"
 
 
 def test_too_little_resin_says_what_would_do(own, hand):

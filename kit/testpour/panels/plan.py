@@ -201,17 +201,23 @@ class PlanPanel(Panel):
 
     def _list(self, name, label, unit, hint, factor):
         values, problem = self._values(name, factor) if name in _lists(self.workshop.study) else ([], "")
-        read = f"read as {', '.join(f'{v:g}' for v in values)} {unit}" if len(values) > 1 else ""
+        read = f"read as {', '.join(f'{v:.5g}' for v in values)} {unit}"
+        read = read if len(values) > 1 or (values and f"{values[0]:g}" != self.memory.get(name).strip()) else ""
         return entry(name, label, self.memory.get(name), unit=unit, hint=hint, problem=problem, read=read)
 
     def _values(self, name, factor):
         """Several numbers with blanks between, and what is wrong with them."""
         column = self.workshop.study.factor(factor)
-        words = self.memory.get(name).replace(";", " ").split()
+        each = []
+        for word in self.memory.get(name).replace(";", " ").split():
+            if each and word[0].isalpha():  # a unit belongs to the number before it
+                each[-1] += f" {word}"
+            else:
+                each.append(word)
         try:
-            return [column.parse(word.strip(",")) for word in words], ""
+            return [column.parse(words.strip(",")) for words in each], ""
         except UnitProblem as problem:
-            return [], f"{plain(problem)} Write numbers with blanks between."
+            return [], plain(problem, {"degC": "°C"}.get(column.unit, column.unit))
 
 
 def _cautions(plan, pot, scale):
