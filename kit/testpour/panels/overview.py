@@ -12,7 +12,7 @@ import testpour as tp
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, stations, text
-from testpour.panels.plan import kept_plan
+from testpour.panels.starting import kept_plan
 from testpour.panels.workshop import Needed
 from testpour.wording import count
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -29,8 +28,9 @@ from testpour.panels.parts import (
     text,
     tiles,
 )
+from testpour.panels.starting import kept_form, kept_plan, with_free_names
 from testpour.panels.tools import SCALES, scale_step
-from testpour.panels.workshop import Needed, Workshop
+from testpour.panels.workshop import Needed
 from testpour.planning.believed import by_pour
 from testpour.planning.outlook import Outlook
 from testpour.planning.plan import Plan
@@ -75,7 +75,7 @@ class PlanPanel(Panel):
         plan, _ = self.planned()
         yield from self._looked_at()
         kept = kept_plan(self.workshop)
-        same = kept is not None and kept.equals(_kept_form(plan.table))
+        same = kept is not None and kept.equals(kept_form(plan.table))
         yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in the notebook 2-pour-and-log." if same else ""))
         labels = list(self._labels())  # before the papers, of which they are one
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
@@ -133,10 +133,10 @@ class PlanPanel(Panel):
         """The plan and what it can tell, or why that cannot be said, as (Plan, Outlook or str)."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
-        pot, price = self.value(POT), self.value(PRICE)
+        pot, price, taken = self.value(POT), self.value(PRICE), self._taken()
 
         def make():
-            plan = tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted)
+            plan = with_free_names(tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted), taken)
             try:
                 return plan, tp.outlook(plan, pot=pot, price=price)
             except NotSeparated as few:
@@ -144,7 +144,13 @@ class PlanPanel(Panel):
             except PlanConflict as problem:
                 return plan, str(problem)
 
-        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price)
+        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price, repr(taken))
+
+    def _taken(self):
+        """Sessions that are open and not of the kept plan, with their pours: their names are not given again."""
+        own = kept_plan(self.workshop)
+        own = set() if own is None else set(own.index)
+        return {name: pours for name, pours in self.workshop.opened().items() if not set(pours) <= own}
 
     def wanted(self) -> dict:
         """What is asked of `plan_pours`.
@@ -184,7 +190,7 @@ class PlanPanel(Panel):
     def tap_keep(self) -> str:
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
-        Memory(self.workshop.folder, "kept-plan").put(table=_kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
+        Memory(self.workshop.folder, "kept-plan").put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
         return f"Plan of {len(plan.table)} pours kept."
 
     def tap_sheet(self, session: str) -> None:
@@ -264,22 +270,6 @@ def _told(view):
         return [text(view)]
     noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "noticed from"})
     return [text(_bare(view.sentence(), view.cautions)), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
-
-
-def _kept_form(pours):
-    """The pours as they come back from the file."""
-    return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
-
-
-def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
-    """The plan kept in the study folder, one row a pour; None where there is none.
-
-    Parameters
-    ----------
-    workshop : Workshop
-    """
-    held = Memory(workshop.folder, "kept-plan").get("table", None)
-    return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
 
 
 def plan_panel(folder: str | Path = ".") -> PlanPanel:

@@ -14,8 +14,8 @@ from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
-from testpour.panels.plan import kept_plan, shown_plan
-from testpour.panels.starting import begin_session, next_names
+from testpour.panels.plan import shown_plan
+from testpour.panels.starting import begin_session, kept_plan, next_names
 from testpour.panels.tools import scale_step
 from testpour.panels.workshop import Needed
 from testpour.problems import Problems
