@@ -43,7 +43,7 @@ SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=Tr
 POURS = Field("pours", "Pours a day", "", "as many as you can read", low=1, high=40, whole=True)
 POT = Field("pot", "Resin in one pour", "g", "", low=1, high=20_000)
 HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_000_000)
-PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: not reckoned", low=0, high=10_000)
+PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: no cost is worked out", low=0, high=10_000)
 FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
 USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
 ADDED = "These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says."
@@ -165,7 +165,7 @@ class PlanPanel(Panel):
         lists = {name: self._values(name, factor) for name, factor in LISTS.items() if name in _lists(study)}
         wrong = [LABELS[name] for name, (_, problem) in lists.items() if problem]
         if wrong:
-            raise Needed(f"Put right first: {', '.join(wrong)}.")
+            raise Needed(f"First put right: {', '.join(wrong)}.")
         rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
         return {
             "sessions": int(self.value(SESSIONS)), "pours": int(self.value(POURS)), "purpose": self.memory.get("purpose") or None,
