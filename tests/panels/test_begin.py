@@ -72,7 +72,7 @@ def test_a_study_that_says_it_already_is_not_written_again(own, hand):
         ("to_catalyst", "0.5 %", "must end above where it begins"),
         ("resin_density", "11", "cannot be the density"),
         ("name", " ", "needs a name"),
-        ("at_most_gel_time", "10", "below the lower one"),
+        ("at_most_gel_time", "10", "below what is asked at least"),
         ("age_tack", "-1", "above 0"),
     ],
 )
@@ -92,6 +92,11 @@ def test_another_resin_is_refused_as_it_is_typed(own, hand):
     at = hand(tp.begin_panel(own))
     at.type("resin_kind", "epoxy, clear")
     assert any(part["level"] == "refuse" and "epoxy" in part["text"] for part in at.parts("caution"))
+
+
+def test_a_number_in_another_unit_is_said_as_it_was_read(own, hand):
+    """3/4 in of 25.4 mm are 19.05 mm."""
+    assert hand(tp.begin_panel(own)).type("to_thickness", "3/4 in")["read"] == "read as 19.05 mm"
 
 
 def test_it_says_how_many_pours_the_settings_need(own, hand):

@@ -29,11 +29,20 @@ def test_a_panel_whose_sentence_was_asked_for_while_it_worked_shows_the_result(o
 
 
 @pytest.mark.parametrize("name, typed, says", [("pours", "many", "not a number"), ("sessions", "1.5", "whole number"),
-                                               ("pot", "two cups", "not a number"), ("rooms", "17 abc", "not a number")])  # fmt: skip
+                                               ("pot", "two cups", "not a number"), ("rooms", "17 abc", "'17 abc' has a unit that is not known. Give it in °C."), ("price", "9.50 crowns", "Write the number alone")])  # fmt: skip
 def test_a_bad_number_in_a_plan_is_said_beside_it(own, hand, name, typed, says):
     part = hand(tp.plan_panel(own)).type(name, typed)
     assert says in part["problem"]
     assert part["value"] == typed
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("typed, read", [("64.4 degF 70 degF", "18, 21.111 °C"), ("17; 21", "17, 21 °C"), ("17,5", "17.5 °C")])
+def test_rooms_are_read_with_units_and_commas(own, hand, typed, read):
+    """64.4 and 70 °F are 18 and 21.11 °C by (F - 32) 5/9."""
+    part = hand(tp.plan_panel(own)).type("rooms", typed)
+    assert part["problem"] == ""
+    assert part["read"] == f"read as {read}"
 
 
 def test_too_little_resin_says_what_would_do(own, hand):
@@ -93,6 +102,27 @@ def test_names_of_new_pours_are_none_that_the_plan_or_an_open_session_has(own, h
         at.type(name, typed)
     assert at.tap("pour").startswith("P09 is ready in session S3")
     assert at.tap("pour").startswith("P10 is ready in session S4")
+
+
+@pytest.mark.slow
+def test_a_plan_takes_no_name_of_a_session_that_is_open(own, hand):
+    """P05 is to be poured in S2, which is open; a plan made after it must not lead to a second P05 or S2."""
+    log = tp.Logbook(tp.read_study(own))
+    for pour, catalyst, gel in (("P01", 1.5, 20), ("P02", 1.0, 31), ("P03", 2.0, 15), ("P04", 2.5, 12)):
+        log.add_pour(pour, session="S1", settings={"catalyst": catalyst, "thickness": "6 mm", "pigment": "1 %"})
+        log.add_reading(pour, "gel_time", f"{gel} min")
+    log.close()
+    today = hand(tp.today_panel(own))
+    for name, typed in {"room": "18", "resin": "200"}.items():
+        today.type(name, typed)
+    assert today.tap("pour").startswith("P05 is ready in session S2")
+    at = hand(tp.plan_panel(own))
+    assert [*at.panel.table.index[:2]] == ["P06", "P07"]
+    assert set(at.panel.table["session"]) == {"S3", "S4"}
+    at.tap("keep")
+    assert at.wait().part("keep")["off"]
+    hand(tp.pour_panel(own)).tap("plan:S3")
+    assert at.wait().part("keep")["off"], "a session of the plan that is begun takes no name from it"
 
 
 def test_a_plan_kept_in_one_panel_is_offered_in_another(own, hand):

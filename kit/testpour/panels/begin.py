@@ -86,7 +86,7 @@ class BeginPanel(Panel):
         _, resin, settings, tools, aims = self._sections(study)
         wrong = [*([] if self._name(study)[0] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
         if wrong:
-            raise Needed(f"Put right first: {', '.join(wrong)}.")
+            raise Needed(f"First put right: {', '.join(wrong)}.")
         texts = {"name": self._name(study)[0], "question": self._typed("question", study.question)}
         wanted = Wanted(texts, resin.wanted(), settings.wanted(), tools.wanted(), aims.wanted())
         found = study_text.edited(study_text.text_of(self.workshop.folder), wanted, study)
@@ -175,9 +175,9 @@ class BeginPanel(Panel):
         try:
             words, wanted = self.wanted()
         except Problems as problem:
-            return [*(caution(said, "refuse") for said in problem.problems), button("write", "Write study.toml", main=True, off="Put right first what is said above.")]
+            return [*(caution(said, "refuse") for said in problem.problems), button("write", "Write study.toml", main=True, off="First put right what is said above.")]
         except Needed as missing:
-            return [text(str(missing), "needed"), button("write", "Write study.toml", main=True, off="Put right first what is said above.")]
+            return [text(str(missing), "needed"), button("write", "Write study.toml", main=True, off="First put right what is said above.")]
         there = self.workshop.study_mark is not None
         same = there and words == study_text.text_of(self.workshop.folder)
         return [text(wanted.sentence()), button("write", "Change study.toml" if there else "Write study.toml", main=True, off="study.toml says this already." if same else "")]

@@ -77,10 +77,10 @@ class AimFields:
                     if key == "age" and not value > 0:
                         found[key] = "The age is counted in hours after mixing, above 0."
                 except UnitProblem as problem:
-                    found[key] = plain(problem)
+                    found[key] = plain(problem, "h" if key == "age" else {"degC": "°C"}.get(reading.unit, reading.unit))
         bounds = self.bounds(name)
         if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(self._own(name, bounds["at_least"])) > reading.parse(self._own(name, bounds["at_most"])):
-            found["at_most"] = "The upper bound is below the lower one."
+            found["at_most"] = "This is below what is asked at least: change one of them."
         return found
 
     def wrong(self) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 
 from testpour.catalogue import catalogue
 from testpour.cautions import check_settings
-from testpour.panels.numbers import plain
+from testpour.panels.numbers import plain, read_as
 from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.tools import SCALES
@@ -38,7 +38,7 @@ class ResinFields:
         return {"kind": self.kind(), **{key: to_unit(self._words(key), "g/mL") for key in DENSITIES}}
 
     def wrong(self) -> list[str]:
-        return ["the resin"] * (not self.kind()) + [label.lower() for key, label in DENSITIES.items() if self._problem(key)]
+        return ["the resin"] * (not self.kind()) + [f"what the {label.lower()}" for key, label in DENSITIES.items() if self._problem(key)]
 
     def _words(self, key):
         return self.says(f"resin_{key}", f"{self.study.resin[key]:g}").strip()
@@ -47,7 +47,7 @@ class ResinFields:
         try:
             value = to_unit(self._words(key), "g/mL", DENSITIES[key])
         except UnitProblem as problem:
-            return plain(problem)
+            return plain(problem, "g/mL")
         return "" if DENSITY_RANGE[0] <= value <= DENSITY_RANGE[1] else f"{value:g} g/mL cannot be the density of a resin or a catalyst. Read it off the label."
 
     def _density(self, key, label):
@@ -123,7 +123,7 @@ class SettingFields:
                 refused = check_settings(self.study, {name: value}).refusals
                 found.append((value, refused[0] if refused else ""))
             except UnitProblem as problem:
-                found.append((None, plain(problem)))
+                found.append((None, plain(problem, _shown_unit(factor))))
         (low, wrong_low), (high, wrong_high) = found
         if self.way(name) == DIFFERS and not wrong_low and not wrong_high and not low < high:
             wrong_high = f"{capital(factor.words)} must end above where it begins."
@@ -155,12 +155,16 @@ class SettingFields:
             if self.way(name) == LEFT_OUT or (factor.kind == "yes/no" and self.way(name) == DIFFERS):
                 continue
             ends, (wrong, wrong_too) = self.ends(name), self.problem(name)
-            unit = {"degC": "°C"}.get(factor.unit, factor.unit)
             if self.way(name) == SAME:
-                yield entry(f"same_{name}", f"{capital(factor.words)} in every pour", self.says(f"same_{name}", ends[0]), unit=unit, problem=wrong)
+                yield self._end(name, "same", "in every pour", ends[0], wrong)
             else:
-                yield row(entry(f"from_{name}", f"{capital(factor.words)} from", self.says(f"from_{name}", ends[0]), unit=unit, problem=wrong),
-                          entry(f"to_{name}", f"{capital(factor.words)} to", self.says(f"to_{name}", ends[1]), unit=unit, problem=wrong_too))  # fmt: skip
+                yield row(self._end(name, "from", "from", ends[0], wrong), self._end(name, "to", "to", ends[1], wrong_too))
+
+    def _end(self, name, key, label, words, problem):
+        """The field of one end of a setting."""
+        factor, unit = self.factors[name], _shown_unit(self.factors[name])
+        read = "" if problem or factor.kind == "yes/no" else read_as(factor.parse(words), factor.unit, words)
+        return entry(f"{key}_{name}", f"{capital(factor.words)} {label}", self.says(f"{key}_{name}", words), unit=unit, problem=problem, read=read)
 
     def wrong(self) -> list[str]:
         return [f"{self.factors[name].words}" for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]
@@ -223,6 +227,10 @@ class ToolFields:
 
     def _durometer(self):
         return self.says("durometer", self.there["hardness"].unit if "hardness" in self.there else "")
+
+
+def _shown_unit(factor):
+    return {"degC": "°C"}.get(factor.unit, factor.unit)
 
 
 def _bare(factor, value):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -30,8 +29,9 @@ from testpour.panels.parts import (
     text,
     tiles,
 )
+from testpour.panels.starting import kept_form, kept_plan, with_free_names
 from testpour.panels.tools import SCALES, scale_step
-from testpour.panels.workshop import Needed, Workshop
+from testpour.panels.workshop import Needed
 from testpour.planning.believed import by_pour
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
@@ -44,7 +44,7 @@ SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=Tr
 POURS = Field("pours", "Pours a day", "", "as many as you can read", low=1, high=40, whole=True)
 POT = Field("pot", "Resin in one pour", "g", "", low=1, high=20_000)
 HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_000_000)
-PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: not reckoned", low=0, high=10_000)
+PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: no cost is worked out", low=0, high=10_000)
 FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
 USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
 ADDED = "These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says."
@@ -76,7 +76,7 @@ class PlanPanel(Panel):
         plan, _ = self.planned()
         yield from self._looked_at()
         kept = kept_plan(self.workshop)
-        same = kept is not None and kept.equals(_kept_form(plan.table))
+        same = kept is not None and kept.equals(kept_form(plan.table))
         yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in the notebook 2-pour-and-log." if same else ""))
         labels = list(self._labels())  # before the papers, of which they are one
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
@@ -134,10 +134,10 @@ class PlanPanel(Panel):
         """The plan and what it can tell, or why that cannot be said, as (Plan, PlanOutlook or str)."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
-        pot, price = self.value(POT), self.value(PRICE)
+        pot, price, taken = self.value(POT), self.value(PRICE), self._taken()
 
         def make():
-            plan = tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted)
+            plan = with_free_names(tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted), taken)
             try:
                 return plan, tp.outlook(plan, pot=pot, price=price)
             except NotSeparated as few:
@@ -145,7 +145,13 @@ class PlanPanel(Panel):
             except PlanConflict as problem:
                 return plan, str(problem)
 
-        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price)
+        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price, repr(taken))
+
+    def _taken(self):
+        """Sessions that are open and not of the kept plan, with their pours: their names are not given again."""
+        own = kept_plan(self.workshop)
+        own = set() if own is None else set(own.index)
+        return {name: pours for name, pours in self.workshop.opened().items() if not set(pours) <= own}
 
     def wanted(self) -> dict:
         """What is asked of `plan_pours`.
@@ -160,7 +166,7 @@ class PlanPanel(Panel):
         lists = {name: self._values(name, factor) for name, factor in LISTS.items() if name in _lists(study)}
         wrong = [LABELS[name] for name, (_, problem) in lists.items() if problem]
         if wrong:
-            raise Needed(f"Put right first: {', '.join(wrong)}.")
+            raise Needed(f"First put right: {', '.join(wrong)}.")
         rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
         return {
             "sessions": int(self.required(SESSIONS)), "pours": int(self.required(POURS)), "purpose": self.memory.get("purpose") or None,
@@ -185,7 +191,7 @@ class PlanPanel(Panel):
     def tap_keep(self) -> str:
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
-        Memory(self.workshop.folder, "kept-plan").put(table=_kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
+        Memory(self.workshop.folder, "kept-plan").put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
         return f"Plan of {len(plan.table)} pours kept."
 
     def tap_sheet(self, session: str) -> None:
@@ -208,17 +214,23 @@ class PlanPanel(Panel):
 
     def _list(self, name, label, unit, hint, factor):
         values, problem = self._values(name, factor) if name in _lists(self.workshop.study) else ([], "")
-        read = f"read as {', '.join(f'{v:g}' for v in values)} {unit}" if len(values) > 1 else ""
+        read = f"read as {', '.join(f'{v:.5g}' for v in values)} {unit}"
+        read = read if len(values) > 1 or (values and f"{values[0]:g}" != self.memory.get(name).strip()) else ""
         return entry(name, label, self.memory.get(name), unit=unit, hint=hint, problem=problem, read=read)
 
     def _values(self, name, factor):
         """Several numbers with blanks between, and what is wrong with them."""
         column = self.workshop.study.factor(factor)
-        words = self.memory.get(name).replace(";", " ").split()
+        each = []
+        for word in self.memory.get(name).replace(";", " ").split():
+            if each and word[0].isalpha():  # a unit belongs to the number before it
+                each[-1] += f" {word}"
+            else:
+                each.append(word)
         try:
-            return [column.parse(word.strip(",")) for word in words], ""
+            return [column.parse(words.strip(",")) for words in each], ""
         except UnitProblem as problem:
-            return [], f"{plain(problem)} Write numbers with blanks between."
+            return [], plain(problem, {"degC": "°C"}.get(column.unit, column.unit))
 
 
 def _cautions(plan, pot, scale):
@@ -276,26 +288,6 @@ def _told(view):
         return [text(view)]
     noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "noticed from"})
     return [text(_bare(view.sentence(), view.cautions)), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
-
-
-def _kept_form(pours):
-    """The pours as they come back from the file."""
-    return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
-
-
-def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
-    """The plan kept in the study folder, one row a pour; None where there is none.
-
-    Parameters
-    ----------
-    workshop : Workshop
-
-    Returns
-    -------
-    DataFrame or None
-    """
-    held = Memory(workshop.folder, "kept-plan").get("table", None)
-    return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
 
 
 def plan_panel(folder: str | Path = ".") -> PlanPanel:

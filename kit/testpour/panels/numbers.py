@@ -57,15 +57,34 @@ def number(study: Study | None, field: Field, words: str) -> tuple[float | None,
     try:
         value, unit = _parsed(study, field, words)
     except UnitProblem as problem:
-        return None, plain(problem), ""
+        return None, plain(problem, field.unit), ""
     if field.whole and value != round(value):
         return None, f"{field.label}: {words} is not a whole number. Write 1, 2, 3 ...", ""
     refused = check_settings(study, {field.factor: value}).refusals if field.factor and study else ()
     if refused:
         return None, refused[0], ""
+    return value, "", read_as(value, unit, words)
+
+
+def read_as(value: float, unit: str, words: str) -> str:
+    """How a number was understood, where that is not what was typed: of ``"2,5"``, ``"1/2 in"`` or ``"1 kg"``.
+
+    Parameters
+    ----------
+    value : float
+        The number as understood, in `unit`.
+    unit : str
+    words : str
+        What was typed.
+
+    Returns
+    -------
+    str
+        Empty where it was typed as it is shown.
+    """
     read = show(value, unit, 6)
     alike = words.replace(" ", "") in (read.replace(" ", ""), read.partition(" ")[0])
-    return value, "", "" if alike else f"read as {read}"
+    return "" if alike else f"read as {read}"
 
 
 def _parsed(study, field, words):
@@ -86,16 +105,22 @@ def _parsed(study, field, words):
     return value, unit
 
 
-def plain(problem: UnitProblem) -> str:
-    """A problem with a quantity as a panel says it: without advice on a file nobody is editing.
+def plain(problem: UnitProblem, unit: str = "") -> str:
+    """A problem with a quantity as a panel says it: about the field, its unit beside it, and not about a file nobody edits.
 
     Parameters
     ----------
     problem : UnitProblem
+    unit : str
+        The unit that stands beside the field; empty for a plain number.
 
     Returns
     -------
     str
     """
-    words = str(problem).replace("; if it is right, widen the range in the study file", "")
+    alone = f"Write it in figures{f', in {unit}' if unit else ''}."
+    words = str(problem).replace("; if it is right, widen the range in the study file", "").replace("degC", "°C")
+    words = words.replace("'' is not a number with a unit. Write it like 1.5 % or 68 degF.", f"nothing is written. {alone}")
+    words = words.replace("is not a number with a unit. Write it like 1.5 % or 68 degF.", f"is not a number. {alone}")
+    words = words.replace("does not turn into plain numbers. Give it in plain numbers.", "is more than a number. Write the number alone.")
     return words[:1].upper() + words[1:]

@@ -9,10 +9,10 @@ from pathlib import Path
 import pandas as pd
 
 import testpour as tp
-from testpour.panels.make_plan import kept_plan
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, stations, text
+from testpour.panels.starting import kept_plan
 from testpour.panels.workshop import Needed
 from testpour.wording import count
 

@@ -112,7 +112,9 @@ class SharePanel(Panel):
                 made = tp.write_package(castings, folder / f"data-{_dated(stamp)}.zip")
             else:
                 made = back_up(self.workshop.study)
-            return made.path, f"One file of {made.size / 1000:.0f} kB that opens in any browser, prints, and needs no network." if what == "page" else made.sentence()
+            if what == "page":
+                return made.path, f"One file of {made.size / 1000:.0f} kB that opens in any browser, prints, and needs no network."
+            return made.path, made.sentence().removeprefix(f"{made.path}: ")  # the path stands below
 
         return self.asked(f"Writing: {NAMES[what].lower()}", make, stamp)
 

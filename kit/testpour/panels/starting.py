@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import re
+from collections.abc import Iterable
+from dataclasses import replace
 
 import pandas as pd
 
 import testpour as tp
-from testpour.bench.kept import kept, kept_sessions
 from testpour.bench.session_form import SessionForm
-from testpour.panels.make_plan import kept_plan
+from testpour.panels.memory import Memory
 from testpour.panels.workshop import Needed, Workshop
+from testpour.planning.plan import Plan
 
 
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
@@ -30,15 +33,84 @@ def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
     pours, sessions = [*map(str, castings.pours.index)], [*map(str, castings.pours["session"].unique())]
     if plan is not None:
         pours, sessions = [*pours, *map(str, plan.index)], [*sessions, *map(str, plan["session"])]
-    for session in kept_sessions(workshop.log):
-        sessions.append(session)
-        pours += [one.pour for one in kept(workshop.log, session)[1]]
-    last, day = _highest(pours, "P"), _highest(sessions, "S")
+    for session, names in workshop.opened().items():
+        sessions, pours = [*sessions, session], [*pours, *names]
+    last, day = highest(pours, "P"), highest(sessions, "S")
     return [f"P{last + k:02d}" for k in range(1, count + 1)], f"S{day + 1}"
 
 
-def _highest(names, letter):
+def highest(names: Iterable[str], letter: str) -> int:
+    """The highest number among names such as P07 or S2.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Names of pours or sessions; others are passed over.
+    letter : str
+        The one they begin with.
+
+    Returns
+    -------
+    int
+        0 where there is none.
+    """
     return max((int(found[1]) for name in names if (found := re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", name))), default=0)
+
+
+def with_free_names(plan: Plan, taken: dict[str, list[str]]) -> Plan:
+    """The plan with its pours and sessions counted on from those of open sessions, where a name would stand twice.
+
+    Parameters
+    ----------
+    plan : Plan
+    taken : dict
+        Open sessions, name to the names of their pours.
+
+    Returns
+    -------
+    Plan
+        The same plan where no name stands twice.
+    """
+    pours = [name for names in taken.values() for name in names]
+    if not (set(plan.table.index) & set(pours) or set(plan.sessions) & set(taken)):
+        return plan
+    last = max(highest(pours, "P"), highest(plan.table.index[:1], "P") - 1)  # the plan itself begins after the log
+    day = max(highest(taken, "S"), highest(plan.sessions[:1], "S") - 1)
+    names = {name: f"S{day + k}" for k, name in enumerate(plan.sessions, 1)}
+    index = pd.Index([f"P{last + k:02d}" for k in range(1, len(plan.table) + 1)], name=plan.table.index.name)
+    return replace(plan, table=plan.table.assign(session=plan.table["session"].map(names)).set_axis(index))
+
+
+def kept_form(pours: pd.DataFrame) -> pd.DataFrame:
+    """The pours as they come back from the file.
+
+    Parameters
+    ----------
+    pours : DataFrame
+        One row a pour, indexed by name.
+
+    Returns
+    -------
+    DataFrame
+        Sessions as text, numbers as the file writes them.
+    """
+    return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
+
+
+def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
+    """The plan kept in the study folder.
+
+    Parameters
+    ----------
+    workshop : Workshop
+
+    Returns
+    -------
+    DataFrame or None
+        One row a pour; None where no plan is kept.
+    """
+    held = Memory(workshop.folder, "kept-plan").get("table", None)
+    return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
 
 
 def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | None, scale: str) -> SessionForm:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import testpour as tp
+from testpour.bench.kept import kept, kept_sessions
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.tables import FILE, LogProblem, address_of
@@ -133,6 +134,10 @@ class Workshop:
         if not len(castings.readings):
             raise Needed("The pours in the log have no readings yet. Open the session in the notebook 2-pour-and-log and tap what you see.")
         return castings
+
+    def opened(self) -> dict[str, list[str]]:
+        """Sessions that were opened on a form, poured or not yet: name to the names of its pours."""
+        return {name: [one.pour for one in kept(self.log, name)[1]] for name in kept_sessions(self.log)}
 
     def close(self) -> None:
         """Let the log go."""
