@@ -1,16 +1,19 @@
 """Next pours: reproducible, in today's room and the moulds at hand, for what matters to the person."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.advice import batch
 from testpour.advice.batch import BOTH, LEARN, MAKE, _trial, next_pours
 from testpour.advice.candidates import RoomProblem, unlike
 from testpour.advice.reasons import lesson, scatter_unknown
 from testpour.catalogue import catalogue
 from testpour.models.chance import NoAims
+from testpour.models.settings import settings_table
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +53,41 @@ def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):
     assert _trial(fits, None, two, [], likely, places) == 0
     assert _trial(fits, two.iloc[:1], two, [], likely, places) == 1
     assert _trial(fits, two, two, [], likely, places) is None
+
+
+def test_the_pour_worth_most_is_taken_first(fits, monkeypatch):
+    """Gains of 0.1, 0.3 and 0.2, then 0.25 and 0.35 of the two that are left: the second, then the third."""
+    class Known:
+        before, lessons = 0.5, []
+
+        def __init__(self, *given):
+            self.added = []
+
+        def gains(self, places):
+            each = {0: [0.1, 0.3, 0.2], 1: [0.25, 0.3, 0.35]}[len(self.added)]
+            return np.array(each)[places], np.zeros(len(places))
+
+        def add(self, place):
+            self.added.append(int(place))
+
+    table = pd.DataFrame({"catalyst": [1.0, 1.5, 2.0]})
+    monkeypatch.setattr(batch, "Worth", Known)
+    monkeypatch.setattr(batch, "_pourable", lambda *given: (table, np.full(3, 0.5)))
+    found = batch.batch_worth(fits, {}, table.iloc[[0]], (), [], 2, aim=MAKE)
+    assert found.rows["catalyst"].tolist() == [1.5, 2.0] and found.gained == pytest.approx([0.3, 0.35])
+
+
+def test_pieces_to_make_are_chosen_among_the_likely_good(fits, monkeypatch):
+    """Making good pieces keeps what has 97 in 100 of the best chance, learning at the same time 75, learning all."""
+    table = settings_table(fits.study, [{"catalyst": c} for c in (1.0, 1.4, 1.8, 2.2)], room=20)
+    monkeypatch.setattr(batch, "spread_settings", lambda *given: table)
+    for name in ("best_settings", "foremost"):
+        monkeypatch.setattr(batch, name, lambda *given: table.iloc[:1])
+    monkeypatch.setattr(batch, "around", lambda best, free: best)
+    monkeypatch.setattr(batch, "allowed", lambda fits, table: np.ones(len(table), bool))
+    monkeypatch.setattr(batch, "prospect", lambda *given: SimpleNamespace(chance=lambda: np.array([0.80, 0.79, 0.61, 0.5])))
+    kept = [list(batch._pourable(fits, {}, table.iloc[[0]], (), None, aim, 0)[1]) for aim in (MAKE, BOTH, LEARN)]
+    assert kept == [[0.80, 0.79], [0.80, 0.79, 0.61], [0.80, 0.79, 0.61, 0.5]]
 
 
 def test_unlike_is_a_fifth_of_a_span_and_what_was_not_logged_is_like_any(fits):

@@ -6,8 +6,10 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+import testpour.advice.chart as chart_module
 from testpour.advice.candidates import RoomProblem
 from testpour.advice.chart import GOOD, recipe_chart
+from testpour.advice.remedy import _changes, remedies
 from testpour.models.chance import NoAims, chance
 from testpour.models.settings import settings_table
 
@@ -54,6 +56,21 @@ def test_a_cell_without_a_good_recipe_says_what_to_do_and_that_it_works(fits):
     assert np.isnan(row["catalyst"])
     assert row["advice"].split(",")[0] in {"add a cover", "pour in two layers", "pour in three layers", "warm the room to 20 °C"}
     assert row["advice"].split(", with ")[1].endswith(" %")
+
+
+def test_a_remedy_must_make_the_recipe_good(fits, monkeypatch):
+    """Six in ten is good enough for a recipe, with a remedy too. The third change tried is the first to reach it."""
+    offered = np.array([0.1, 0.59, 0.61, 0.9])
+
+    def solve(fits, states, cells):
+        return cells.assign(catalyst=1.7), np.resize(offered, len(cells))
+
+    cells = settings_table(fits.study, [{"thickness": 18, "cover": 0}], room=19)
+    said, changes = [], list(_changes(fits.study, cells))
+    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good: said.append(good) or ["", ] * len(cells))
+    recipe_chart(fits, rooms=(19,), thicknesses=(18,), fixed={"pigment": "0.5 %", "cover": "no"})
+    assert said == [0.6]
+    assert remedies(fits, {}, cells, solve, said[0]) == [f"{changes[2][0]}, with 1.7 %"]
 
 
 class Cells(HTMLParser):

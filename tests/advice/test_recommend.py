@@ -103,6 +103,7 @@ def test_aims_that_exclude_each_other_are_named_with_the_closest_compromise(fits
 
 @pytest.mark.parametrize(("met", "named"), [
     ([[0.9, 0.1, 0.5], [0.1, 0.9, 0.05], [0.95, 0.9, 0.9]], (0, 1)),  # each within reach, never both
+    ([[0.9, 0.1, 0.9], [0.95, 0.0, 0.9], [0.1, 0.9, 0.1]], (0, 2)),  # at best 0.86, 0.09 and 0.095 together
     ([[0.9, 0.8, 0.9], [0.1, 0.2, 0.3], [0.95, 0.9, 0.9]], (1,)),  # one that nothing meets
 ])  # fmt: skip
 def test_the_aims_in_the_way_are_those_least_met(met, named):
@@ -139,6 +140,24 @@ def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
     free = free_factors(fits.study, {"thickness": 10, "cover": 1})
     table = pd.DataFrame({"catalyst": [2.4, 1.8, 1.5, 1.0], "pigment": [4.0, 1.5, 0.5, 3.0]})
     assert nearest_usual(table, good, max(good), free) == place
+
+
+def test_what_is_refused_or_likely_to_boil_is_never_proposed(fits):
+    """Catalyst above 4 % is refused; styrene boils at 145 °C (from memory, not read), and a chance of one in five is too much."""
+    given = settings_table(fits.study, [{"catalyst": c, "thickness": t} for c in (1.0, 2.0, 3.0) for t in (6, 12, 18, 24, 30)], room=26)
+    boils = fits["peak_temperature"].chances(given, 145.0, None).mean(axis=0)
+    clear = abs(boils - 0.2) > 0.05  # by draws here, by their normal summary there
+    assert 0 < (boils[clear] > 0.2).sum() < clear.sum()
+    assert list(allowed(fits, given)[clear]) == list(boils[clear] < 0.2)
+    strong = given.iloc[[0, 0]].assign(catalyst=[3.9, 4.1])
+    assert list(allowed(fits, strong)) == [True, False]
+
+
+def test_settings_looked_at_reach_both_ends_of_every_span(fits):
+    given, free = settings_table(fits.study, {}, room=20), free_factors(fits.study, {})
+    table = spread_settings(fits.study, free, given, 64)
+    for factor in free:
+        assert (table[factor.name].min(), table[factor.name].max()) == factor.span
 
 
 def test_a_setting_that_hardly_matters_stays_near_the_usual(fits):

@@ -1,9 +1,13 @@
 """Stop advice: go on while a session promises much or the best is in doubt; stop when neither."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
+import numpy as np
+import pandas as pd
 import pytest
 
+from testpour.advice import stopping
 from testpour.advice.stopping import CLOSE, stop_advice
 from testpour.models.chance import NoAims
 
@@ -52,6 +56,34 @@ def test_what_may_be_missing_shrinks_with_what_is_unknown(fits):
 def test_a_session_that_promises_much_means_go_on(fits):
     advice = replace(stop_advice(fits, room=18), gain=0.06)
     assert advice.sentence().startswith("Go on. Another session of 4 pours would raise the chance of a good casting by about 6 points")
+
+
+@pytest.mark.parametrize("gain, close, conflict, stop", [
+    (0.019, 0.91, None, True), (0.021, 0.99, None, False), (0.001, 0.89, None, False), (0.001, 0.99, "aims", False),
+])  # fmt: skip
+def test_stop_means_little_to_gain_and_close_to_the_best(fits, monkeypatch, gain, close, conflict, stop):
+    """Less than two points to gain, within five points in nine of ten ways, and no aims that exclude each other."""
+    monkeypatch.setattr(stopping, "aims_in_the_way", lambda *given: conflict)
+    monkeypatch.setattr(stopping, "contenders", lambda *given: [])
+    monkeypatch.setattr(stopping, "batch_worth", lambda *given, **named: SimpleNamespace(gained=[0.0, gain], before=0.5))
+    monkeypatch.setattr(stopping, "_shortfalls", lambda *given: (None, close))
+    assert stop_advice(fits, room=18).stop is stop
+
+
+def test_what_is_missing_is_counted_draw_by_draw(fits, monkeypatch):
+    """Two contexts of two settings, four draws. In the first the recommended setting, best on average, falls short of the
+    best by 0, 0, 0.2 and 0; in the second by 0.04, 0, 0 and 0. Together, 0.02, 0, 0.1 and 0: three draws in four are close."""
+    drawn = np.array([[0.9, 0.8, 0.50, 0.54], [0.9, 0.7, 0.6, 0.5], [0.7, 0.9, 0.6, 0.6], [0.9, 0.6, 0.6, 0.5]])
+    at = SimpleNamespace(chance=lambda: drawn.mean(axis=0), by_aim=lambda: np.array([[0.9, 0.8, 0.7, 0.6], [0.95, 0.5, 0.6, 0.9]]))
+    monkeypatch.setattr(stopping, "prospect", lambda *given: at)
+    monkeypatch.setattr(stopping, "chances_by_draw", lambda *given: drawn)
+    study = replace(fits.study, aims=fits.study.aims[:2])
+    tables = [pd.DataFrame({"catalyst": [1.0, 2.0]})] * 2
+    table, close = stopping._shortfalls(study, None, pd.DataFrame({"thickness": [6.0, 12.0]}), tables, 0)
+    assert table["short"].tolist() == pytest.approx([0.05, 0.01])
+    assert table["close"].tolist() == [0.75, 1.0] and close == 0.75
+    assert table["chance"].tolist() == pytest.approx([0.85, 0.575])
+    assert table["most often missed"].str.split(" at").str[0].tolist() == ["gel time 15 to 45 min", "tack"]
 
 
 def test_one_depth_is_judged_alone_where_it_is_given(fits):

@@ -5,19 +5,24 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.integrate import quad
+from scipy.stats import norm
 
-from testpour.advice import asking
-from testpour.advice.asking import AskedTooMuch
+from testpour.advice import asking, layers
+from testpour.advice.asking import AskedTooMuch, CureQuestion, peak_bound
+from testpour.advice.oven import _warmable
 from testpour.advice.thickness import TwoLayers, oven_hour, thickness_limit, two_layers
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
 from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
 from testpour.physics.kinetics import conversion_ceiling
+from testpour.physics.lots import lot_beliefs
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure
 from testpour.practice.practice import practice_resin
 from testpour.report.cure_map import show_cure
+from testpour.study import Aim
 from testpour.wording import signed
 
 
@@ -66,6 +71,22 @@ def test_the_limit_is_where_a_casting_followed_alone_reaches_the_bound(unlearnt,
     found = thickness_limit(unlearnt, {"catalyst": 1.5}, room=20, at_most=100)
     assert found.careful == found.middle == found.high
     assert slab(found.middle - 0.5).peak_temperature < 100 < slab(found.middle + 0.75).peak_temperature
+
+
+def test_the_careful_limit_is_what_nineteen_lots_in_twenty_stand(unlearnt):
+    """Beside the peaks it shows: the hottest lot in twenty stays under the bound up to the careful limit, the middle one up
+    to the middle one, the coolest in twenty up to the high one, each no further than the next whole millimetre."""
+    found = thickness_limit(unlearnt, {"catalyst": 1.5}, room=20, at_most=70)
+    assert found.careful < found.middle < found.high < found.thickest
+    for limit, lots in ((found.careful, "high"), (found.middle, "peak"), (found.high, "low")):
+        peaks = found.table[lots]
+        assert peaks[np.floor(limit)] <= 70 < peaks[np.floor(limit) + 1]
+
+
+def test_of_two_aims_for_the_peak_the_lower_is_the_bound(unlearnt):
+    aims = tuple(Aim("peak_temperature", at_most=bound) for bound in (115.0, 95.0))
+    question = CureQuestion(replace(unlearnt.study, aims=aims), {"room_temperature": 20.0}, None, 30.0, ())
+    assert peak_bound(question, None) == 95
 
 
 def test_more_catalyst_and_a_warmer_room_stand_less(unlearnt, known):
@@ -120,6 +141,19 @@ def test_the_wait_is_one_from_which_every_longer_one_is_safe(unlearnt, known):
     assert "pour the second about" in found.sentence()
 
 
+def test_the_wait_waits_and_minutes_by_hand(unlearnt, monkeypatch):
+    """Lots that gel at 20 to 31 min and get 130 °C hot in one. Of twelve, eleven in two layers stay under 110 °C after 5, 30
+    and 60 min and longer, ten after 15 and 45: only from 60 min on do nine in ten at every wait."""
+    under = {5: 11, 15: 10, 30: 11, 45: 10, 60: 11, 90: 12, 120: 12, 180: 12}
+    layered = np.concatenate([np.r_[np.full(count, 100.0), np.full(12 - count, 120.0)] for count in under.values()])
+    alone = pd.DataFrame({"gel_time": np.arange(20.0, 32.0), "hottest": 130.0})
+    monkeypatch.setattr(layers, "cure_many", lambda castings, slices=None: alone if len(castings) == 12 else pd.DataFrame({"hottest": layered}))
+    found = two_layers(unlearnt, {"catalyst": 1.5, "thickness": 24}, room=20)
+    assert found.bound == 110 and found.wait == 60.0 and found.whole == (130, 130, 130)
+    assert found.table["under"].tolist() == pytest.approx([count / 12 for count in under.values()])
+    assert found.table.loc[60.0, "minute"] == 25.5 + 60
+
+
 def test_a_thin_casting_needs_no_second_layer(unlearnt, known):
     found = two_layers(unlearnt, {"catalyst": 1.5, "thickness": 6}, room=20)
     assert "two layers are not needed" in found.sentence()
@@ -159,6 +193,18 @@ def test_the_gain_in_hardness_is_said_in_its_unit(unlearnt):
     middle, low, high = (signed(end) for end in found.hardness)
     assert f"puts that at {middle} Shore D (90 % interval {low} to {high} Shore D)." in found.sentence()
     assert middle.startswith("+")
+
+
+def test_lots_differ_in_how_much_warmth_lets_them_cure():
+    """No log tells it, so each lot has a rise of its own: spread as the belief says, and never a fall."""
+    resin, spread = load_resin(), lot_beliefs()["ceiling_slope"]["spread"]
+    rises = np.array([_warmable(resin, k).ceiling_slope for k in range(400)])
+    assert rises.min() >= 0 and _warmable(resin, 7).ceiling_slope == rises[7]
+    usual = resin.ceiling_slope
+    drawn = norm(usual, spread)  # held at 0 where it would fall
+    expected = quad(lambda x: max(x, 0) * drawn.pdf(x), usual - 8 * spread, usual + 8 * spread, points=[0])[0]
+    assert rises.mean() == pytest.approx(expected, abs=4 * spread / 20)
+    assert rises.std() > 0.5 * spread
 
 
 def test_a_long_stay_ends_at_the_ceiling(unlearnt, known, monkeypatch):

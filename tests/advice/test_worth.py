@@ -11,7 +11,7 @@ from scipy.stats import norm
 
 from testpour.advice import worth as worth_module
 from testpour.advice.contexts import chances_by_draw
-from testpour.advice.prospect import Side, State, prospect, states_of
+from testpour.advice.prospect import Side, State, prospect, state_of, states_of
 from testpour.advice.told import Told, grade_information, told_by
 from testpour.advice.worth import Sharpened, Worth, scenarios
 from testpour.models.chance import chance
@@ -80,6 +80,33 @@ def test_a_pour_taken_as_made_leaves_the_covariance_of_the_normal_posterior():
     exact = np.linalg.inv(np.linalg.inv(SPREAD) + np.outer(OBSERVED, OBSERVED) / NOISE)
     assert sharp.spread == pytest.approx(exact, abs=1e-12)
     assert sharp.variances[0] == pytest.approx(np.einsum("ij,jk,ik->i", ASKED, exact, ASKED), abs=1e-12)
+
+
+def test_a_pour_taken_as_made_moves_the_chance_as_it_was_foreseen():
+    """In each scenario the chance once the pour is made is the one it was said to promise."""
+    state, told, sides = small_case()
+    sharp, scores = Sharpened(state, told, sides, 5), np.array([-2.0, -0.5, 0.0, 1.0, 2.5])
+    foreseen = sharp.met(np.array([0]), scores)[0]
+    sharp.add(0, scores)
+    assert sharp.now() == pytest.approx(foreseen, abs=1e-12)
+    assert np.ptp(foreseen, axis=0).min() > 0.1
+
+
+def test_doubt_is_the_variance_of_the_chance_to_first_order():
+    """The chance's slope along the gap is a normal density; its square times the gap's variance, added up over settings."""
+    state, told, sides = small_case()
+    gap, variance = ASKED @ CENTRE + OFFSET, np.einsum("ij,jk,ik->i", ASKED, SPREAD, ASKED)
+    slope = norm.pdf(gap, scale=np.sqrt(variance + SCATTER**2))
+    pull = ASKED @ SPREAD @ OBSERVED / np.sqrt(OBSERVED @ SPREAD @ OBSERVED + NOISE)
+    sharp = Sharpened(state, told, sides, 3)
+    assert sharp.doubt() == pytest.approx(slope**2 @ variance, rel=1e-9)
+    assert sharp.doubt([0]) == pytest.approx([slope**2 @ pull**2], rel=1e-9)
+
+
+def test_a_session_not_yet_held_is_as_doubtful_as_sessions_differ(fits):
+    """The mean squared session sd of the draws."""
+    spread = fits["gel_time"].posterior.group_spread["session"]
+    assert state_of(fits["gel_time"]).spread[-1, -1] == pytest.approx(np.mean(spread**2), rel=1e-12)
 
 
 def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):

@@ -3,7 +3,9 @@
 import pandas as pd
 import pytest
 
-from testpour.causes.complaint import good_pours, missed
+from testpour.causes.complaint import Missed, good_pours, missed
+from testpour.causes.signs import read_early
+from testpour.study import Aim
 
 
 @pytest.mark.parametrize(
@@ -21,6 +23,13 @@ def test_an_aim_is_judged_at_its_age(early, day, says, study, castings_of):
     castings = castings_of(study, pd.DataFrame({"catalyst": [1.5]}, index=["P01"]), readings.assign(high=readings["low"]))
     assert [m.words(study) for m in missed(castings, "P01")] == ([says] if says else [])
     assert good_pours(castings) == ([] if says else ["P01"])
+
+
+@pytest.mark.parametrize("age, early", [(17.5, True), (18.5, False), (24.0, False), (30.0, False)])
+def test_a_reading_before_three_quarters_of_the_age_is_early(age, early):
+    """Of an aim at 24 h, three quarters are 18 h."""
+    found = (Missed(Aim("tack", at_most=1.0, age=24.0), "grade 2", age),)
+    assert bool(read_early(found)) is early
 
 
 def test_a_bound_that_may_still_be_met_is_not_missed(study, castings_of):

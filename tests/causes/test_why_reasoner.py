@@ -1,6 +1,7 @@
 """The reasoner by hand arithmetic; the table of causes; questions by entropy worked elsewhere; the scale's part."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -10,13 +11,14 @@ from scipy import integrate, stats
 from testpour.bench.weighing import weigh_out
 from testpour.causes.answer import why
 from testpour.causes.delivered import Delivered, delivered
-from testpour.causes.likelihood import Likelihoods, likelihoods
+from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
 from testpour.causes.questions import doubt, questions
 from testpour.causes.reasoner import weigh
-from testpour.causes.sight import Sight, log_chance, sights
+from testpour.causes.sight import Sight, _usual_lot, log_chance, sights
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseProblems, CauseTable, Question, causes_for
 from testpour.causes.telling import cheapest_test, told_apart
+from testpour.models.terms import Term
 
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
 SMALL = CauseTable(
@@ -47,6 +49,14 @@ def test_two_causes_together_by_hand():
     expected = (alone + [0, both / 2, both / 2]) / (alone.sum() + both)
     assert found.chances[["nothing", "a", "b"]].tolist() == pytest.approx(expected, abs=1e-12)
     assert found.pairs.to_dict() == pytest.approx({("a", "b"): both / (alone.sum() + both)})
+
+
+def test_a_wrong_reading_is_paired_with_nothing():
+    """Of nothing, a, b and c, where c is a reading that is wrong, only a and b can be behind a casting together."""
+    slip = replace(SMALL.causes["b"], name="c", one_of={"gel_time": 1.0})
+    table = replace(SMALL, causes={**SMALL.causes, "c": slip}, together=2.0)
+    likely = Likelihoods(pd.DataFrame(), *(pd.concat([part, part.loc[["b"]].set_axis(["c"])]) for part in (LIKELY.whole, LIKELY.each)))
+    assert list(weigh(table, likely, set(), Planned(), {}).pairs.index) == [("a", "b")]
 
 
 def test_the_weight_of_a_piece_by_hand():
@@ -167,6 +177,80 @@ def test_interval_readings_against_numerical_integration():
         return rows.prod() * stats.norm.pdf(shift, 0, 0.7)
 
     assert mine == pytest.approx(np.log(integrate.quad(at, -6, 6)[0]), abs=2e-2)
+
+
+class Plain:
+    """A reading on its own scale, with no step."""
+
+    grades, scale, resolution, words, name = (), "plain", 0.0, "weight", "weight"
+
+    @staticmethod
+    def show(value):
+        return f"{value:g}"
+
+
+def plain_sight(read, mean, own=0.8, spread=0.3):
+    """A sight of exact readings, each draw with a mean of its own: (m,) draws."""
+    level = Term("level", "level", (), lambda table: np.ones(len(table)))
+    fit = SimpleNamespace(reading=Plain, believed=SimpleNamespace(terms=(level,)))
+    rows = pd.DataFrame({"low": read, "high": read, "age": np.nan, "known": "exact"})
+    draws = np.asarray(mean, float)[:, None]
+    return Sight(fit, rows, draws, np.zeros((len(draws), len(read))), np.full(len(draws), own), np.full(len(draws), spread), None)
+
+
+def test_a_blur_adds_to_the_shift_and_a_wider_spread_to_each_reading():
+    """0.8 of its own and a blur of 0.6 make 1; a scatter of 0.3 five times as wide is 1.5: scipy's density again."""
+    read, mean = np.array([1.0, 1.4, 0.7]), 0.3
+    seen = plain_sight(read, [mean])
+    mine = log_chance(seen, np.full((1, 1, 3), mean), 0.6, 5.0)[0, 0] - 1.5 * np.log(2 * np.pi)
+    assert mine == pytest.approx(stats.multivariate_normal(np.full(3, mean), 1.0 + np.diag([1.5**2] * 3)).logpdf(read), abs=2e-3)
+    one = log_chance(plain_sight(read[:1], [mean]), np.full((1, 1, 1), mean), 0.6, 5.0)[0, 0] - 0.5 * np.log(2 * np.pi)
+    assert one == pytest.approx(stats.norm(mean, np.sqrt(1 + 1.5**2)).logpdf(1.0), abs=1e-9)
+
+
+def test_a_resin_may_answer_otherwise_than_the_model_three_times_in_ten():
+    """One reading of 2.5, three draws: the mean of the density, and with three in ten the one blurred by the misfit, 0.6."""
+    draws = np.array([0.0, 0.5, 1.0])
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0)}, {}, {}, {}, misfit={"weight": 0.6})
+    density = lambda sd: stats.norm(draws, sd).pdf(2.5).mean() * np.sqrt(2 * np.pi)
+    by_hand = 0.7 * density(np.hypot(0.8, 0.3)) + 0.3 * density(np.hypot(1.0, 0.3))
+    found = likelihoods(table, {"weight": plain_sight([2.5], draws)})
+    assert found.whole["nothing"] == pytest.approx(np.log(by_hand), abs=1e-9)
+
+
+def test_no_reading_decides_alone():
+    """A reading ten scatters off: a shift of 8 explains it; the others fall behind by 5 at most, by 10 where it misses its aim."""
+    shifted = Cause("shifted", "shifted", 0.1, sizes=(8.0,), shift={"weight": 1.0})
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "shifted": shifted}, {}, {}, {}, most=5.0)
+    seen = {"weight": plain_sight([8.5], [0.0])}
+    for complained, most in (((), 5.0), (("weight",), 10.0)):
+        whole = likelihoods(table, seen, complained).whole
+        assert whole["shifted"] - whole["nothing"] == pytest.approx(most, abs=1e-9)
+
+
+def test_what_is_beside_the_miss_speaks_no_louder_than_the_miss():
+    """A cause gains 1 by the miss and 4 and 2 by two other readings: those count for 1 and log 3, shared out as 4 to 2."""
+    logs = np.array([[0.0, 0.0, 0.0], [1.0, 4.0, 2.0], [-3.0, 0.5, 0.5]])
+    found = _explaining(logs, np.array([True, False, False]), np.array([True, False, False]))
+    allowed = 1 + np.log(3)
+    assert found[1] == pytest.approx([1.0, 4 * allowed / 6, 2 * allowed / 6])
+    assert found[2] == pytest.approx([-3.0, 0.5, 0.5]) and found[0] == pytest.approx([0, 0, 0])  # 1 is under log 3
+
+
+def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():
+    """Half of 1.5 % catalyst is 0.75 %, a hundredth is held at 0.05 %; a room of 20 °C less 8 is 12 °C; a depth of 0.2 of 2 mm at 0.5."""
+    rows = pd.DataFrame({"catalyst": [1.5], "room_temperature": [20.0], "thickness": [2.0], "pour": ["X1"]})
+    times, plus, depth = (Cause("any", "any", 0.1, as_if={"factor": f, "by": by}) for f, by in
+                          (("catalyst", "times"), ("room_temperature", "plus"), ("thickness", "times")))  # fmt: skip
+    found = as_if(rows, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
+    assert found["catalyst"].tolist() == [0.75, 0.05, 1.5, 1.5]
+    assert found["room_temperature"].tolist() == [20, 20, 12, 20] and found["thickness"].tolist() == [2, 2, 2, 0.5]
+
+
+def test_only_the_usual_lot_is_taken_as_known():
+    """A lot of half the other pours or more; a rarer one may be the bad one, and is judged as a lot not met before."""
+    others = pd.Series(["A", "A", "B", "C"])
+    assert _usual_lot(others, "A") and not _usual_lot(others, "B") and not _usual_lot(others, "D")
 
 
 def test_a_long_gel_speaks_for_too_little_catalyst(beside, usual):

@@ -50,6 +50,27 @@ def test_a_lot_whose_castings_miss_is_told_from_lots_whose_castings_do_not(wet_l
     table = causes_for(castings.study)
     assert "worse_lot" in signs_of(table, split, "P04", missed(split, "P04"))
     assert "worse_lot" not in signs_of(table, split, "P01", missed(split, "P01"))
+    alone = replace(split, pours=pours.assign(catalyst_lot=["A", "A", "A", "B"]))  # one casting of a lot tells nothing of it
+    assert "worse_lot" not in signs_of(table, alone, "P04", missed(alone, "P04"))
+    both = replace(wet_log.castings, pours=pours)  # all four are wet: no lot is worse
+    assert "worse_lot" not in signs_of(table, both, "P04", missed(both, "P04"))
+
+
+def test_two_other_castings_and_three_in_four_make_a_log_fail_throughout(wet_log):
+    """Beside P04: one that is wet is too few; two wet are enough; of four, three wet are enough and two are not."""
+    castings = wet_log.castings
+    wet = castings.readings[(castings.readings["reading"] == "tack")]
+
+    def throughout(*others):
+        """The log with P04 and others named by what they read."""
+        rows = [wet[wet["pour"] == "P04"]]
+        rows += [wet[wet["pour"] == "P01"].assign(pour=f"Q{place}", low=read, high=read) for place, read in enumerate(others)]
+        pours = castings.pours.loc[["P04", *["P01"] * len(others)]].set_axis(["P04", *(f"Q{place}" for place in range(len(others)))])
+        log = replace(castings, pours=pours, readings=pd.concat(rows, ignore_index=True))
+        return fails_throughout(log, "P04", missed(log, "P04")) is not None
+
+    assert not throughout() and not throughout(3.0) and throughout(3.0, 3.0)
+    assert throughout(3.0, 3.0, 3.0, 0.0) and not throughout(3.0, 3.0, 0.0, 0.0)
 
 
 @pytest.mark.slow

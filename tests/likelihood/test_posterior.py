@@ -103,6 +103,22 @@ def test_session_spread_against_quadrature():
     assert found.group_levels["session"].tolist() == ["mon", "tue"]
 
 
+def test_draws_are_picked_by_weight_and_worth_what_the_weights_say(monkeypatch):
+    """Worth one over the sum of squared weights (Kong, Liu and Wong 1994); one draw in two, in four and in four by hand."""
+    rng = np.random.default_rng(0)
+    assert np.bincount(posterior_module.resample(np.array([0.5, 0.25, 0.25, 0.0]), 8, rng), minlength=4).tolist() == [4, 2, 2, 0]
+    seen, pick = [], posterior_module.resample
+    monkeypatch.setattr(posterior_module, "resample", lambda weights, *more: seen.append(weights) or pick(weights, *more))
+    y = np.array([0.2, 0.5, -0.1, 0.4, -0.3, -0.6])
+    model = IntervalModel(
+        y, y, np.ones((6, 1)), groups={"session": np.arange(6) // 3}, belief=([0], [1]), spread_belief=0.5, group_beliefs={"session": 0.5}
+    )
+    found = model.posterior(1000, seed=3)
+    by_hand = 1 / (seen[0] ** 2).sum()
+    assert seen[0].sum() == pytest.approx(1) and by_hand < 1000
+    assert found.effective == pytest.approx(by_hand, rel=1e-12)
+
+
 def test_separated_grades_against_quadrature():
     """Two grades in perfect order: slope and cut on a grid; the mode alone would be far too narrow."""
     x = np.linspace(-1.2, 1.2, 8)
