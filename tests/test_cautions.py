@@ -3,6 +3,7 @@
 import html
 import math
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
-from testpour.cautions import check_gel_time, check_peak, check_settings
+from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_table
 from testpour.mixing import check_container, check_mix, check_note, check_resin
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
@@ -188,6 +189,23 @@ def test_a_note_is_warned_about_and_never_refused(note, says):
     assert says in " ".join(found.warnings) and bool(found.warnings) == bool(says)
 
 
+def test_a_pot_kept_in_another_unit_is_held_to_the_same_limit():
+    """The limit is 500 g: 0.6 kg are above it, 0.4 kg are not."""
+    named = study(factors={"catalyst": {}, "pot_mass": {"unit": "kg", "low": 0, "high": 2, "usual": 0.2}})
+    assert "600 g is above 500 g" in check_settings(named, {"pot_mass": 0.6}).warnings[0]
+    assert verdict(check_settings(named, {"pot_mass": 0.4})) == ""
+
+
+def test_every_value_of_a_table_is_looked_at_and_of_a_figure_both_ends():
+    """4.5 % is above 4 %, 9 °C below 10 °C; between 0.9 and 4.5 % only the ends are drawn."""
+    pours = pd.DataFrame({"catalyst": [1.5, 2.0, 4.5], "room_temperature": [20.0, 9.0, math.nan]})
+    found = check_table(None, pours)
+    assert [text.split(" is ")[0] for text in found.refusals] == ["Catalyst 4.5 %", "Room temperature 9 °C"]
+    ends = check_ends(None, pd.DataFrame({"catalyst": [0.9, 2.7, 4.5], "pour": ["A", "B", "C"]}))
+    assert [text.split(" is ")[0] for text in ends.refusals] == ["Catalyst 4.5 %"]
+    assert [text.split(" is ")[0] for text in ends.warnings] == ["Catalyst 0.9 %"]
+
+
 def test_a_misspelt_setting_is_said_not_to_be_checked():
     found = check_settings(study(), {"catalst": 9.0})
     assert "catalst is not a setting known here, so it was not checked; catalyst may be meant" in found.warnings[0]
@@ -240,8 +258,6 @@ MUST_SAY = {
 
 
 def bench_html():
-    import pandas as pd
-
     pours = pd.DataFrame({"catalyst": [1.5]}, index=["P1"])
     return bench_sheet(study(), pours, resin=200)._repr_html_()
 

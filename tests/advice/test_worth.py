@@ -17,6 +17,7 @@ from testpour.advice.worth import Sharpened, Worth, scenarios
 from testpour.models.chance import chance
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
+from testpour.study import Aim
 
 CENTRE, SPREAD = np.array([0.3, -0.2]), np.array([[0.8, 0.3], [0.3, 0.5]])
 OBSERVED, NOISE = np.array([1.0, 0.6]), 0.4
@@ -128,6 +129,15 @@ def test_the_summed_up_chance_is_that_of_the_draws(fits):
                                         for t in (6, 10, 15) for v in (0, 1)], room=19)  # fmt: skip
     drawn = chance(fits, table).draws.mean(axis=0)
     assert prospect(states_of(fits), fits.study, table).chance() == pytest.approx(drawn, abs=0.04)
+
+
+def test_a_window_of_grades_is_met_by_its_grades_alone(fits):
+    """At least grade 1 and at most grade 2, by means and covariances, against the draws of the fit."""
+    table = settings_table(fits.study, [{"catalyst": c, "cover": v} for c in (1, 1.5, 2.2) for v in (0, 1)], room=19)
+    study = replace(fits.study, aims=(Aim("tack", at_least=1, at_most=2, age=24.0),))
+    drawn = fits["tack"].chances(table.assign(age=24.0), 1, 2).mean(axis=0)
+    assert drawn.max() > 0.4
+    assert prospect(states_of(replace(fits, study=study)), study, table).chance() == pytest.approx(drawn, abs=0.04)
 
 
 def reweighted_gain(fits, row, contenders, outcomes, rng):

@@ -11,6 +11,7 @@ from scipy import integrate, stats
 from testpour.bench.weighing import weigh_out
 from testpour.causes.answer import why
 from testpour.causes.delivered import Delivered, delivered
+from testpour.causes.evidence import Piece
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
 from testpour.causes.questions import doubt, questions
 from testpour.causes.reasoner import weigh
@@ -64,6 +65,11 @@ def test_the_weight_of_a_piece_by_hand():
     ratios = weigh(SMALL, LIKELY, set(), Planned(), {"look": "there"}).ratios()
     assert ratios.loc["a", "gel_time"] == pytest.approx(0.4 / ((0.6 * 0.1 + 0.1 * 0.2) / 0.7))
     assert ratios.loc["a", "question: look"] == pytest.approx(0.8 / ((0.6 * 0.1 + 0.1 * 0.5) / 0.7))
+
+
+@pytest.mark.parametrize("ratio, said", [(3.5, "3.5 to 1"), (0.25, "4 to 1"), (12.4, "12 to 1"), (1 / 12.4, "12 to 1"), (5000, "over 999 to 1")])
+def test_the_weight_of_a_piece_is_said_as_odds_for_or_against(ratio, said):
+    assert Piece("it gelled late", ratio).sentence() == f"it gelled late, {said}"
 
 
 def test_what_the_settings_explain_goes_to_their_cause():

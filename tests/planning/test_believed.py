@@ -7,13 +7,14 @@ import pytest
 
 from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
+from testpour.planning import believed, repair
 from testpour.planning import outlook as outlook_module
-from testpour.planning import repair
 from testpour.planning.believed import Heat, believed_peaks, by_pour, design_problem
 from testpour.planning.coding import coding_for
 from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.problem import PlanConflict
+from testpour.planning.purposes import Wishes, _middle_pours
 from testpour.study_file import study_from
 
 BOILING = 145.0  # °C, styrene: from memory, not read
@@ -66,6 +67,40 @@ def test_repair_and_outlook_take_scatter_and_limit_from_the_factory(plan, monkey
 def test_a_plan_takes_the_believed_scatter_between_days():
     problem = design_problem(coding_for(blocks(), 1), [(0, 0, 0), (1, 0, 0)], [0, 0, 0])
     assert problem.eta == pytest.approx(ETA, rel=1e-9)
+    assert problem.prior is None  # beliefs count only where a plan says so
+
+
+def test_beliefs_about_coded_effects_by_hand():
+    """From the believed sds: gel time moves by 0.4 a natural log of catalyst and 0.15 of thickness, tack by 1.8 and 1.5 for the
+    square of the log over 1.5 %, and 1.0 of thickness. Coded effects are half the change from 1 to 2.5 % and 5 to 25 mm; a
+    product's two settings move together and it is halved. Pours scatter by hypot(0.12, 0.10), and by 1; precisions average."""
+    study = study_from({**RAW, "readings": {"gel_time": {}, "tack": {}}, "aims": {"gel_time": {"at_least": "15 min"}, "tack": {"at_most": 1}}})
+    terms = [(0, 0, 0), (1, 0, 0), (0, 1, 0), (1, 1, 0)]
+    found = np.diag(design_problem(coding_for(study, 1), terms, [0, 0, 0], informed=True).prior)
+    dose, depth = np.log(2.5) / 2, np.log(5) / 2
+    bend = 1.5 * (np.log(2.5 / 1.5) ** 2 - np.log(1 / 1.5) ** 2) / 2
+    gel = np.array([10, 0.4 * dose, 0.15 * depth, np.hypot(0.4 * dose, 0.15 * depth) / 2]) / np.hypot(0.12, 0.10)
+    tack_dose, tack_depth = np.hypot(1.8 * dose, bend), 1.0 * depth
+    tack = np.array([10, tack_dose, tack_depth, np.hypot(tack_dose, tack_depth) / 2])
+    assert found == pytest.approx((1 / gel**2 + 1 / tack**2) / 2, rel=1e-9)
+
+
+@pytest.mark.parametrize("gel, peak, refused, warned", [(5.02, 109.97, 0, 0), (4.97, 110.0, 0, 2), (30.0, 144.97, 0, 1), (30.0, 145.02, 1, 0)])
+def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak, refused, warned):
+    """Gel times warn below 5 min, peaks from 110 °C and are refused from 145 °C."""
+    monkeypatch.setattr(believed, "believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
+    found = believed.pour_cautions(blocks(), {"catalyst": 1.5})
+    assert (len(found.refusals), len(found.warnings)) == (refused, warned)
+
+
+def test_a_middle_pour_that_may_boil_is_left_out():
+    """A span up to where only its thick end boils keeps its middle pours; one whose middle boils has none."""
+    for high, middles in (("25 mm", True), ("60 mm", False)):
+        wishes = Wishes(coding_for(blocks(thickness={"from": "5 mm", "to": high}), 1, rooms=25), (3,))
+        room = next(axis.met[0] for axis in wishes.axes if axis.met is not None)
+        chosen = SimpleNamespace(rows=np.array([[-1.0, -1.0, 1.0, room]]), sessions=np.array([0]))
+        assert Heat(wishes.coding).matters
+        assert (_middle_pours(wishes, chosen) is not None) is middles
 
 
 def test_a_coded_effect_is_believed_half_as_large_for_each_further_order():

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from testpour.catalogue import catalogue
-from testpour.planning.outlook import _in_words, outlook
+from testpour.planning.outlook import _in_words, _noise, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
-from testpour.planning.problem import PlanConflict
+from testpour.planning.problem import Axis, PlanConflict
+from testpour.planning.purposes import after_sessions
 from testpour.study_file import study_from
 
 STUDY = {
@@ -106,6 +107,7 @@ def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
         ({"factors": ["stirring"]}, "stirring cannot be varied: the study varies catalyst, pigment"),
         ({"purpose": "win"}, "No purpose 'win'; choose one of: which settings matter"),
         ({"moulds": ["3 mm", "6 mm"]}, "Moulds 3 mm lie outside the study's thickness of 5 to 18 mm"),
+        ({"moulds": ["6 mm", "20 mm"]}, "Moulds 20 mm lie outside the study's thickness of 5 to 18 mm"),
         ({"moulds": ["6 mm"]}, "only one mould depth"),
         ({"rooms": ["18 degC"]}, "2 sessions but 1 rooms"),
         ({"resin": "0.9 kg", "pot": "150 g"}, "8 pours of 150 g need 1200 g of resin and there are 900 g: plan 6 pours, or pots of 112 g"),
@@ -138,6 +140,10 @@ def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):
     rows = plan.coding.encode(plan.table)
     power = plan_power(rows, plan.terms, 1.0, 1.0, numbers, day, plan.coding.names).table.loc["cover"]
     assert line["noticed_number"] == pytest.approx(power["smallest"])
+    gel = promise.table[(promise.table["reading"] == "gel time") & (promise.table["setting"] == "catalyst")].iloc[0]
+    noise, day = 0.6745 * np.hypot(0.12, 0.10), 0.6745 * 0.12  # believed scatter of reading, pour and session
+    power = plan_power(rows, plan.terms, noise, 1.0, numbers, day, plan.coding.names).table.loc["catalyst"]
+    assert gel["noticed_number"] == pytest.approx(power["smallest"])
     assert promise.resin == pytest.approx(1200)
     assert promise.cost == pytest.approx(12.0)
     assert "1200 g of resin" in promise.sentence()
@@ -171,12 +177,25 @@ def test_pours_made_already_count_in_the_outlook(practice_castings):
     view = outlook(plan)
     assert "12 pours made already count too" in view.sentence()
     assert view.resin == 120.0  # of the one pour to make
+    assert list(plan.table.index) == ["P13"]
     assert set(view.table["setting"]) == {plan.study.factor(name).words for name in plan.coding.names}
     assert np.isfinite(view.table["noticed_number"]).all()
     warm = outlook(plan_pours(practice_castings.study, sessions=1, pours=1, rooms=[18], castings=practice_castings))
     assert "12 pours made already count too" in warm.sentence()
     with pytest.raises(PlanConflict, match="1 pour cannot tell the 14 terms of this plan apart"):
         outlook(replace(plan, made=None))
+
+
+def test_the_scatter_of_a_log_is_that_of_its_readings_and_its_pours(practice_fits):
+    """Hardness is read at three ages, so a pour has a shift of its own beside each reading's scatter."""
+    posterior = practice_fits["hardness"].posterior
+    pour = np.hypot(posterior.spread, posterior.group_spread["pour"])
+    by_hand = np.median(pour), np.median(posterior.group_spread["session"])
+    assert _noise(practice_fits.study, practice_fits["hardness"].reading, practice_fits) == pytest.approx(by_hand)
+
+
+def test_rooms_of_sessions_to_come_stand_behind_those_poured():
+    assert after_sessions(Axis("room", met=(0.1, -0.4)), 2).met == (0.0, 0.0, 0.1, -0.4)
 
 
 def test_a_contradiction_of_another_kind_keeps_its_own_words(study):

@@ -1,5 +1,6 @@
 """Plans repaired round the pours that were made, and what a dropped pour loses."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -82,6 +83,27 @@ def test_the_search_of_a_repair_gets_the_problem_of_the_plan(study, monkeypatch,
     if past:
         assert np.allclose(first.prior, second.prior)
     assert len(second.kept) == len(done.pours) and second.runs == 10 and second.limit is not None
+
+
+@pytest.mark.parametrize("purpose, criterion, believed", [
+    ("which settings matter", "D", False), ("map the good region", "I", False), ("sharpen what we know", "D", True),
+])
+def test_a_repair_is_searched_with_what_the_plan_is_for(plan, monkeypatch, purpose, criterion, believed):
+    """P01 and P02 of the first session and P06 of the second are made; what is left is poured in the third. Scatter between
+    days over that between pours by hand, as in the slow test above."""
+    asked = []
+
+    def search(problem, kind, **named):
+        asked.append((problem, kind))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(repair, "optimal_plan", search)
+    with pytest.raises(KeyboardInterrupt):
+        repair_plan(replace(plan, purpose=purpose), made(plan, "P01", "P06", "P02"))
+    ((problem, kind),) = asked
+    assert kind == criterion and (problem.prior is not None) is believed
+    assert tuple(problem.fixed_sessions) == (0, 1, 0) and tuple(problem.sessions) == (2,) * 12
+    assert problem.eta == pytest.approx((0.0144 / 0.0244 + 0.16 + 0.0225 / 0.0288 + 0.04 / 0.08) / 4, rel=1e-9)
 
 
 def test_a_repaired_question_pours_its_two_settings_and_nothing_else(study):
