@@ -58,7 +58,7 @@ BARE = {
     "logbook/photos": {"open"}, "logbook/database": {"open"},
     "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},
     "panels/memory": {"write_text"}, "panels/study_text": {"write_text", "write_bytes"},
-}  # fmt: skip
+}
 ALIKE = {"open", "replace", "copy", "move", "rename", "link", "put"}  # names that others than files have
 WRITES = {"write_text", "write_bytes", "writestr", "move", "copyfile", "copy", "copy2", "rename", "link", "ZipFile", "symlink_to", "touch"}
 
@@ -79,7 +79,7 @@ def made(practice_castings, tmp_path_factory):
         "study": study, "castings": castings, "fits": fits, "chart": recipe_chart(fits, rooms=["20 degC"], thicknesses=["10 mm"]),
         "bench": bench_sheet(study, table, session="S1", resin="150 g"), "labels": labels(castings),
         "pool": pool({"one": castings}), "package": read_package(write_package(castings, folder / "package.zip").path),
-    }  # fmt: skip
+    }
 
 
 def snapshot(folder):
@@ -210,7 +210,7 @@ def test_a_photograph_and_a_plan_of_a_session_leave_what_lies_at_their_name(log,
 
 @pytest.mark.parametrize("name", ["log.sqlite", "study.toml", "1-plan.ipynb"])
 @pytest.mark.parametrize("words", [["page", ".", "--to"], ["pool", ".", "--to"], ["pool", ".", "--to", "new.html", "--beliefs"],
-                                   ["package", "."], ["backup", "."]])  # fmt: skip
+                                   ["package", "."], ["backup", "."]])
 def test_the_command_refuses_with_one_line(tmp_path, capsys, monkeypatch, words, name):
     assert main(["new", str(tmp_path / "study")]) == 0
     monkeypatch.chdir(tmp_path / "study")

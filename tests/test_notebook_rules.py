@@ -108,7 +108,7 @@ PANELS = {
     "0-start-here.ipynb": ["round", "begin"], "1-plan.ipynb": ["plan"], "2-pour-and-log.ipynb": ["pour"],
     "3-what-the-log-says.ipynb": ["look"], "4-next-pours.ipynb": ["today", "pour"], "why-tacky.ipynb": ["why"],
     "5-share-findings.ipynb": ["share"],
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", PANELS)

@@ -23,12 +23,12 @@ STUDY = {
         "gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"},
         "hardness": {"at_least": "75 Shore D", "age": "24 h"}, "peak_temperature": {"at_most": "110 degC"},
     },
-}  # fmt: skip
+}
 DAYS = {"S1": 17.0, "S2": 22.0}
 POURS = [
     (1.0, 0.2, 6.0, 1.0), (2.4, 0.5, 12.0, 1.0), (1.6, 2.0, 15.0, 0.0), (2.0, 0.2, 6.0, 0.0),
     (1.2, 1.0, 15.0, 1.0), (2.2, 0.2, 6.0, 1.0), (1.8, 3.5, 10.0, 1.0), (1.5, 0.2, 10.0, 0.0),
-]  # fmt: skip
+]
 
 
 def known(answer):

@@ -41,7 +41,7 @@ def test_half_of_the_pours_are_unlike_any_other_and_say_that_they_test_the_advic
     part = pd.DataFrame({
         "catalyst": np.log(made["catalyst"]) / np.log(2.5), "pigment": made["pigment"] / 3.8, "cover": made["cover"],
         "thickness": np.log(made["thickness"]) / np.log(3.6), "room_temperature": made["room_temperature"] / 18,
-    }).to_numpy()  # fmt: skip
+    }).to_numpy()
     for place in (-2, -1):
         assert np.abs(part[:place] - part[place]).max(axis=1).min() >= 0.2
 
@@ -201,7 +201,7 @@ def test_no_repeat_for_scatter_that_is_known(fits):
     ("opacity", "pigment", {"pigment": 3.8}, "settles what 3.8 % pigment does to opacity"),
     ("gel_time", "", {"room_temperature": 25}, "settles gel time of this resin when warm"),
     ("gel_time", "room_temperature", {}, "settles gel time of this resin in the room as it is"),
-])  # fmt: skip
+])
 def test_the_reason_in_words(study, reading, factor, settings, says):
 
 

@@ -79,7 +79,7 @@ def test_no_aim_no_advice(fits):
 
 
 @pytest.mark.parametrize(("room", "said"), [("8 degC", "this cold"), ("2 degC", "this cold"), ("60 degC", "outside 5 to 40 °C"),
-                                            ("cold", "not a number"), ("3 bar", "room temperature")])  # fmt: skip
+                                            ("cold", "not a number"), ("3 bar", "room temperature")])
 def test_a_room_out_of_range_is_refused(fits, room, said):
     with pytest.raises(RoomProblem, match=said):
         recommend(fits, room=room)
@@ -105,7 +105,7 @@ def test_aims_that_exclude_each_other_are_named_with_the_closest_compromise(fits
     ([[0.9, 0.1, 0.5], [0.1, 0.9, 0.05], [0.95, 0.9, 0.9]], (0, 1)),  # each within reach, never both
     ([[0.9, 0.1, 0.9], [0.95, 0.0, 0.9], [0.1, 0.9, 0.1]], (0, 2)),  # at best 0.86, 0.09 and 0.095 together
     ([[0.9, 0.8, 0.9], [0.1, 0.2, 0.3], [0.95, 0.9, 0.9]], (1,)),  # one that nothing meets
-])  # fmt: skip
+])
 def test_the_aims_in_the_way_are_those_least_met(met, named):
     assert _worst(np.array(met)) == named
 
@@ -134,7 +134,7 @@ def test_a_grade_that_must_lie_in_a_window(fits):
     ([0.90, 0.896, 0.89, 0.80], 1),  # the second is alike and nearer; the third is nearest, but worse
     ([0.90, 0.89, 0.89, 0.80], 0),
     ([0.90, 0.90, 0.896, 0.899], 2),
-])  # fmt: skip
+])
 def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
     """Distances by hand, in parts of the spans: catalyst 1.5 and pigment 0.5 are usual."""
     free = free_factors(fits.study, {"thickness": 10, "cover": 1})

@@ -60,7 +60,7 @@ def test_a_session_that_promises_much_means_go_on(fits):
 
 @pytest.mark.parametrize("gain, close, conflict, stop", [
     (0.019, 0.91, None, True), (0.021, 0.99, None, False), (0.001, 0.89, None, False), (0.001, 0.99, "aims", False),
-])  # fmt: skip
+])
 def test_stop_means_little_to_gain_and_close_to_the_best(fits, monkeypatch, gain, close, conflict, stop):
     """Less than two points to gain, within five points in nine of ten ways, and no aims that exclude each other."""
     monkeypatch.setattr(stopping, "aims_in_the_way", lambda *given: conflict)

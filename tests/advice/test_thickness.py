@@ -116,7 +116,7 @@ def test_the_bound_is_the_studys_aim(unlearnt, known):
 
 
 @pytest.mark.parametrize("careful, high, says", [(8.0, 12.0, "lie as high as 12 mm"), (8.0, 27.0, "more than 27 mm"),
-                                                 (27.0, 27.0, "stands every thickness"), (0.0, 12.0, "no thickness is sure")])  # fmt: skip
+                                                 (27.0, 27.0, "stands every thickness"), (0.0, 12.0, "no thickness is sure")])
 def test_the_limits_words_follow_its_numbers(unlearnt, careful, high, says):
     found = replace(thickness_limit(unlearnt), careful=careful, high=high, thickest=27.0)
     assert says in found.sentence()
@@ -169,7 +169,7 @@ def table(*hottest):
     ((120, 130, 150), table(120.0, 90.0), 60.0, "where styrene boils: do not pour it in one"),
     ((120, 130, 135), table(128.0, 127.0), None, "hardly cooler"),
     ((120, 130, 135), table(128.0, 115.0), None, "not surely under 110 °C"),
-])  # fmt: skip
+])
 def test_the_layers_words_follow_their_numbers(whole, rows, wait, says):
     assert says in TwoLayers("2 % catalyst", 110.0, 10.0, 10.0, whole, rows, wait, "").sentence()
 
@@ -228,7 +228,7 @@ def test_a_cool_oven_buys_hardly_anything(unlearnt):
     ({"catalyst": 1.5}, 28, "Room temperature 28 °C is beyond what was poured"),
     ({"catalyst": 4.5}, 20, "above 4 %"),
     ({"catalyst": 1.5}, 8, "below 10 °C"),
-])  # fmt: skip
+])
 def test_beyond_the_evidence_nothing_is_answered(learnt, ask, settings, room, says):
     with pytest.raises(AskedTooMuch, match=says):
         ask(learnt, settings, room=room)

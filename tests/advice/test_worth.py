@@ -126,7 +126,7 @@ def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):
 def test_the_summed_up_chance_is_that_of_the_draws(fits):
     """Mean chance from means and covariances, against the mean over all draws of the fits themselves."""
     table = settings_table(fits.study, [{"catalyst": c, "thickness": t, "cover": v} for c in (1, 1.5, 2, 2.5)
-                                        for t in (6, 10, 15) for v in (0, 1)], room=19)  # fmt: skip
+                                        for t in (6, 10, 15) for v in (0, 1)], room=19)
     drawn = chance(fits, table).draws.mean(axis=0)
     assert prospect(states_of(fits), fits.study, table).chance() == pytest.approx(drawn, abs=0.04)
 

@@ -225,7 +225,7 @@ def test_package_names_every_problem_and_writes_nothing(demo, tmp_path, capsys):
     shutil.copytree(demo, tmp_path / "study", ignore=shutil.ignore_patterns("package.zip"))
     study = tmp_path / "study" / "study.toml"
     study.write_text(study.read_text("utf-8").replace("humidity = {}", "humidity = { from = 30, to = 50, high = 60 }")
-                     .replace("time_to_peak = {}", "time_to_peak = { high = 60 }"), "utf-8")  # fmt: skip
+                     .replace("time_to_peak = {}", "time_to_peak = { high = 60 }"), "utf-8")
     assert main(["package", str(tmp_path / "study"), str(tmp_path / "out")]) == 1
     said = capsys.readouterr().err.splitlines()
     assert [line.split(": ", 1)[1].split(" row ")[0] for line in said] == ["pours.csv", "readings.csv"]

@@ -120,7 +120,7 @@ class Process(Habit):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # a length at its bound is no failure here
             self.models = [GaussianProcessRegressor(self.KERNEL, normalize_y=True, n_restarts_optimizer=1, random_state=0)
-                           .fit(coded, column) for column in seen.T]  # fmt: skip
+                           .fit(coded, column) for column in seen.T]
 
     def _success(self, models, points):
         with warnings.catch_warnings():

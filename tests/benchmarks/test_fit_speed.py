@@ -34,7 +34,7 @@ def log_of(study, castings_of, count, sessions=5, seed=3):
                 low, high = answer.get("between", (answer.get("not_yet", answer.get("value")),) * 2)
                 high = np.inf if "not_yet" in answer else high
                 read.append({"pour": made["pour"], "reading": answer["reading"], "low": low, "high": high,
-                             "age": answer["age"] or np.nan})  # fmt: skip
+                             "age": answer["age"] or np.nan})
     return castings_of(study, pd.DataFrame.from_dict(rows, orient="index"), pd.DataFrame(read))
 
 
@@ -128,7 +128,7 @@ def test_forty_pours_beside_gaussian_processes_and_a_plain_script(study, casting
         again = spent(lambda: [plain_script(resampled(castings, seed)) for seed in range(3)], 1)[1] / 3
     print(f"{len(castings.readings)} readings of 40 pours: ours {wall:.2f} s ({cpu:.2f} s processor, likeliest values alone "
           f"{likeliest:.2f} s); Gaussian processes {gp_cpu / cpu:.1f} times; plain script without intervals "
-          f"{plain_cpu / cpu:.1f} times, with 100 bootstrap refits {100 * again / cpu:.0f} times")  # fmt: skip
+          f"{plain_cpu / cpu:.1f} times, with 100 bootstrap refits {100 * again / cpu:.0f} times")
     assert all(fit.posterior.method == "importance" for fit in fits.values())
     assert gp_cpu > 3 * cpu and 100 * again > 5 * cpu  # asked: five times either
 

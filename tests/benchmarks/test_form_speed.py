@@ -15,7 +15,7 @@ from testpour.logbook.tables import POURS, READINGS, SETTINGS
 
 POURED, OPENS, SESSION = 100_000, 1.0, 6
 READ = [("gel_time", None), ("time_to_peak", None), ("peak_temperature", None), ("tack", 24.0),
-        ("hardness", 4.0), ("hardness", 24.0), ("hardness", 24.0), ("opacity", 24.0)]  # fmt: skip
+        ("hardness", 4.0), ("hardness", 24.0), ("hardness", 24.0), ("opacity", 24.0)]
 SET = ("catalyst", "pigment", "thickness", "cover", "room_temperature")
 
 
@@ -25,10 +25,10 @@ def fill(log):
     for first in range(0, POURED, 10_000):
         numbers = range(first + 1, first + 10_001)
         pours = [{"entry": i, "pour": f"P{i:06d}", "session": f"S{i // SESSION}", "made_at": begun + dt.timedelta(hours=i),
-                  "logged_at": begun} for i in numbers]  # fmt: skip
+                  "logged_at": begun} for i in numbers]
         settings = [{"entry": i, "factor": name, "number": 1.0, "text": None} for i in numbers for name in SET]
         readings = [{"pour": f"P{i:06d}", "reading": name, "low": 50.0, "high": 50.0, "age": age, "known": "exact",
-                     "logged_at": begun} for i in numbers for name, age in READ]  # fmt: skip
+                     "logged_at": begun} for i in numbers for name, age in READ]
         with engine.begin() as connection:
             for table, rows in ((POURS, pours), (SETTINGS, settings), (READINGS, readings)):
                 connection.execute(table.insert(), rows)

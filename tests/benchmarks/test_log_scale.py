@@ -21,7 +21,7 @@ EIGHT = [
     ("gel_time", 20, 25, None, "between"), ("time_to_peak", 35, 35, None, "exact"), ("peak_temperature", 95, 95, None, "exact"),
     ("hardness", 76, 76, 24, "exact"), ("hardness", 77, 77, 24, "exact"), ("hardness", 78, 78, 24, "exact"),
     ("tack", 0, 0, 24, "exact"), ("opacity", None, 2, None, "already"),
-]  # fmt: skip
+]
 
 
 @pytest.fixture(scope="module")

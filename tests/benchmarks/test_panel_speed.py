@@ -40,9 +40,9 @@ TYPED = {
     "look": [("reading", "tack"), ("reading", "gel_time")],
     "today": [("room", "19"), ("resin", "300"), ("depth", "10"), ("pots", "2"), ("pigment_1", "2"), ("resin", "250")],
     "why": [], "share": [("signed", "the class"), ("paper", "Letter")], "round": [],
-}  # fmt: skip
+}
 TAPPED = {"plan": ["keep", "sheet:S1", "labels"], "pour": ["plan:S1", "open:S1", "next"], "today": ["pour"],
-          "share": ["write:sheet", "write:package", "write:chart"]}  # fmt: skip
+          "share": ["write:sheet", "write:package", "write:chart"]}
 
 
 @pytest.fixture(scope="module")

@@ -74,7 +74,7 @@ def judged(study, castings_of, difficulty, pours):
                     "model": name, "place": place, "chance": np.abs(said - chance).mean(), "surprise": surprise(said, chance),
                     **off(fit, table, true),
                     "taken": any(term.name == "physics" for term in fit.believed.terms),
-                })  # fmt: skip
+                })
     found = pd.DataFrame(rows).groupby(["place", "model"], sort=False).mean()
     print(f"\n{difficulty}, {pours} pours, {RESINS} resins\n{found.round(3).to_string()}")
     return found

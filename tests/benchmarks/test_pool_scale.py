@@ -34,7 +34,7 @@ def _log(study, castings_of, truth, bench):
         {"catalyst": rng.uniform(1, 2.5, n), "pigment": rng.uniform(0.2, 4, n), "thickness": rng.uniform(5, 18, n),
          "cover": rng.integers(0, 2, n).astype(float), "room_temperature": rng.uniform(15, 25, SESSIONS)[session]},
         index=names,
-    ).round(2)  # fmt: skip
+    ).round(2)
     ideal = truth.ideal(settings_table(study, table, age="24 h"))
     day, own = rng.normal(0, 1, SESSIONS)[session], rng.normal()
     gel = ideal["gel_time"] * np.exp(0.15 * own + 0.1 * day + rng.normal(0, 0.08, n))
@@ -42,13 +42,13 @@ def _log(study, castings_of, truth, bench):
     tack = np.clip(np.round(ideal["tack"] + 0.3 * own + 0.2 * day + rng.normal(0, 0.4, n)), 0, 3)
     hard = np.clip(np.round(ideal["hardness"] + own + day + rng.normal(0, 1.5, n)), 0, 100)
     ends = {"gel_time": (4 * np.floor(gel / 4), 4 * np.floor(gel / 4) + 4), "peak_temperature": (peak, peak),
-            "tack": (tack, tack), "hardness": (hard, hard)}  # fmt: skip
+            "tack": (tack, tack), "hardness": (hard, hard)}
     rows = pd.concat(
         pd.DataFrame({"pour": names, "reading": name, "low": np.asarray(low, float), "high": np.asarray(high, float),
                       "age": 24.0 if name in ("tack", "hardness") else np.nan,
                       "known": "between" if name == "gel_time" else "exact"})
         for name, (low, high) in ends.items()
-    )  # fmt: skip
+    )
     at = pd.Timestamp("2026-01-05") + pd.to_timedelta(bench * n + np.arange(n), "min")
     pours = table.assign(session=[f"S{s}" for s in session], made_at=at, resin_lot=[f"L{s // 5}" for s in session])
     return castings_of(study, pours, rows.reset_index(drop=True))
@@ -64,7 +64,7 @@ def test_twenty_thousand_pours_of_two_hundred_benches(study, castings_of, tmp_pa
     memory = 1024 * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     with capsys.disabled():
         print(f"\n{len(found.castings)} pours: pool {fitted - start:.1f} s, page {paged - fitted:.1f} s, "
-              f"{path.stat().st_size / 1e6:.2f} MB, memory {memory / 1e9:.2f} GB")  # fmt: skip
+              f"{path.stat().st_size / 1e6:.2f} MB, memory {memory / 1e9:.2f} GB")
     assert len(found.castings) == BENCHES * SESSIONS * POURS
     assert fitted - start < FIT_SECONDS and paged - fitted < PAGE_SECONDS and memory < MEMORY
 

@@ -114,7 +114,7 @@ def results():
 @pytest.mark.parametrize("kind, targets", [
     ("ordinary", {4: 0.95, 12: 0.98, 24: 0.99}),
     ("contradicting", {8: 0.93, 16: 0.97}),
-])  # fmt: skip
+])
 def test_share_of_the_best_possible(results, kind, targets):
     """What the person this is built for asked for.
 
@@ -129,7 +129,7 @@ def test_share_of_the_best_possible(results, kind, targets):
 @pytest.mark.parametrize("kind, floors", [
     ("ordinary", {4: 0.960, 8: 0.966, 12: 0.969, 24: 0.975}),
     ("contradicting", {4: 0.929, 12: 0.962, 24: 0.967}),
-])  # fmt: skip
+])
 def test_no_worse_than_it_was(results, kind, floors):
     """Two points under what was measured here, to catch what later change spoils; no outside source."""
     reached = reached_after(results[kind][0]["kit"], floors)

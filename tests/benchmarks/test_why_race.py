@@ -65,11 +65,11 @@ FAULTS = {
     "trapped_air": [{"defects": ((0.9, 1.3), (1.7, 2.5))}],
     "colour_not_dispersed": [{"defects": ((0.9, 1.3), (1.7, 2.5))}],
     "light": [{}],
-}  # fmt: skip
+}
 PAIRS = [
     ("too_little_catalyst", "cold"), ("too_thin", "cold"), ("old_materials", "cold"), ("open_face", "too_little_catalyst"),
     ("too_little_catalyst", "uneven_mixing"), ("moisture", "mould"), ("open_face", "trapped_air"), ("too_much_catalyst", "too_hot"),
-]  # fmt: skip
+]
 
 # What a person finds who looks, fault by fault: the answer, or answers with their shares. `bulk` faults leave
 # the whole casting soft or only slower, as its own readings say.
@@ -95,7 +95,7 @@ ANSWERS = {
     "stirred": {"uneven_mixing": 1, None: {0: 0.85, 1: 0.15}}, "clock": {"read_too_early": {1: 0.7, 0: 0.3}, None: {0: 0.85, 1: 0.15}},
     "night": {"cold": {1: 0.7, 0: 0.3}, None: {0: 0.85, 1: 0.15}},
     "different": {"old_materials": {1: 0.5, 0: 0.5}, "pigment": {2: 0.7, 0: 0.3}, "mould": {3: 0.7, 0: 0.3}, None: 0},
-}  # fmt: skip
+}
 THERE_IS = {"twin": 0.5, "day": 0.8, "clear": 0.4, "later": 0.7}  # shares of castings where one can look at all
 
 
@@ -148,7 +148,7 @@ def ordinary_log(study, seed, rng):
             {"catalyst": rng.uniform(1.1, 2.4, count), "pigment": rng.uniform(0.2, 3, count),
              "thickness": rng.uniform(5, 18, count), "cover": (rng.random(count) < 0.7) * 1.0},
             [f"{session}-{i}" for i in range(count)],
-        ).round(2)  # fmt: skip
+        ).round(2)
         book.add_all(resin.pour(plan, session, room=float(rng.uniform(17, 23))))
     castings = book.castings()
     book.close()
@@ -176,7 +176,7 @@ def plant(resin, castings, causes, severe, name, rng):
     """One more casting in the log, with the faults; None where nobody would ask about it."""
     fault = drawn(causes, severe, rng)
     plan = {"catalyst": rng.uniform(1.5, 2.1), "pigment": rng.uniform(0.5, 2), "thickness": rng.uniform(8, 14),
-            "cover": 1.0, "room_temperature": rng.uniform(18, 22)} | fault.get("set", {})  # fmt: skip
+            "cover": 1.0, "room_temperature": rng.uniform(18, 22)} | fault.get("set", {})
     plan = pd.DataFrame([plan], index=[name]).round(2)
     entry = replace(resin, truth=Faulty(resin.truth, fault)).pour(plan, f"day {name}")[0]
     entry["settings"]["catalyst_lot"] = "new" if fault.get("lot") and rng.random() < 0.7 else "usual"
@@ -196,7 +196,7 @@ def as_it_is(readings, fault, rng):
         readings = [
             {**r, "value": float(np.clip(np.round(r["value"] + rng.normal(0, fault["uneven"])), 0, 100))}
             if r["reading"] == "hardness" else r for r in readings
-        ]  # fmt: skip
+        ]
     return readings
 
 
@@ -225,7 +225,7 @@ def added(castings, entry):
     for r in entry["readings"]:
         low, high = r.get("between", (r.get("not_yet", r.get("value")), np.inf if "not_yet" in r else r.get("value")))
         rows.append({"pour": entry["pour"], "reading": r["reading"], "low": low, "high": high, "age": r["age"] or np.nan,
-                     "known": "between" if "between" in r else "not yet" if "not_yet" in r else "exact"})  # fmt: skip
+                     "known": "between" if "between" in r else "not yet" if "not_yet" in r else "exact"})
     blank = {"specimen": "", "by": "", "note": "", "entry": 0}
     readings = pd.concat([castings.readings, pd.DataFrame(rows).assign(**blank)], ignore_index=True)
     return Castings(castings.study, pours[castings.pours.columns], readings[castings.readings.columns])
@@ -239,7 +239,7 @@ def answered(readings, causes, rng):
     usual = {
         "where": 4 if tacky or soft else 5, "scrape": int(soft and bulk),
         "cup": 2 if bulk and soft and "pigment" not in causes else 0, "snap": 2 if soft else 0,
-    }  # fmt: skip
+    }
     out = {}
     for name, known in ANSWERS.items():
         said = [known[cause] for cause in causes if cause in known]
@@ -292,7 +292,7 @@ def judged(case, forest=None):
         "true": case.true, "severe": case.severe, "good": not after.missed, "asked": len(after.observed),
         "before": before.first, **dict(zip(("first", "second", "third"), after.chances.index, strict=False)),
         "chance": after.chances.iloc[0], "guide": guide(*judge),
-    }  # fmt: skip
+    }
     return row | ({"forest": forest.predict([features(*judge)])[0]} if forest else {})
 
 
@@ -341,7 +341,7 @@ def test_the_true_cause_comes_first(race):
         part = faulty(race, severe)
         in_two = (part["first"] == part["true"]) | (part["second"] == part["true"])
         print(f"\nsevere={severe}: {len(part)} castings, first {share(part):.3f}, in two {in_two.mean():.3f}, "
-              f"unasked {share(part, 'before'):.3f}")  # fmt: skip
+              f"unasked {share(part, 'before'):.3f}")
         assert share(part) >= first and in_two.mean() >= two
 
 

@@ -19,7 +19,7 @@ from testpour.exchange.folder import make_folder
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
+         "--disable-component-update", "--disable-sync"]
 
 
 def pytest_collection_modifyitems(items):
@@ -77,7 +77,7 @@ class RunningLab:
         """Requests that left this machine."""
         here = {"127.0.0.1", "localhost"}
         return [url for url in self.requests if urlsplit(url).scheme in ("http", "https", "ws", "wss")
-                and urlsplit(url).hostname not in here]  # fmt: skip
+                and urlsplit(url).hostname not in here]
 
 
 def code(book):
@@ -97,7 +97,7 @@ def started(folder, home, *options):
     environment = {**plain, "HOME": str(home), "OMP_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
     line = [sys.executable, "-m", "testpour.app.command", "start", str(folder), "--no-browser", *options]
     process = subprocess.Popen(line, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                               stderr=subprocess.STDOUT, text=True)  # fmt: skip
+                               stderr=subprocess.STDOUT, text=True)
     try:
         said = []
         for text in process.stdout:

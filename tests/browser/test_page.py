@@ -16,13 +16,13 @@ from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
+         "--disable-component-update", "--disable-sync"]
 HOSTILE = [
     "<script>window.ran = 1</script>", "<img src=https://example.org/x.png onerror='window.ran=1'>",
     "\"><svg onload=window.ran=1>", "</title></style></bdi><iframe src=https://example.org></iframe>",
     "{{ 7*7 }}${7*7}", "W" * 400, "\u202eright to left\u202c \u0634\u0645\u0639", "\U0001f9ea\U0001fae0\U0001f468\u200d\U0001f3ed",
     "javascript:window.ran=1", "url(https://example.org/a.css)",
-]  # fmt: skip
+]
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium: apt-get install chromium")
 
@@ -37,13 +37,13 @@ def page_file(tmp_path_factory):
                     "resin_lot": {"words": HOSTILE[0]}},
         "readings": {"gel_time": {"words": f"{whole} read"}, "tack": {"grades": HOSTILE[:4]}},
         "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"}},
-    }  # fmt: skip
+    }
     rng, rows, read = np.random.default_rng(1), [], []
     for i in range(8):
         name = HOSTILE[i]
         rows.append({"pour": name, "session": HOSTILE[i % 2], "made_at": pd.Timestamp("2026-03-02"), "by": "Zacharias Q.", "note": whole,
                      "catalyst": (1.0, 1.8, 2.5)[i % 3], "cover": float(i % 4 > 0),
-                     "room_temperature": 17.0 + 5 * (i % 2), "resin_lot": HOSTILE[i % 3]})  # fmt: skip
+                     "room_temperature": 17.0 + 5 * (i % 2), "resin_lot": HOSTILE[i % 3]})
         gel = np.round(26 * (rows[-1]["catalyst"] / 1.5) ** -0.8 * np.exp(0.1 * rng.standard_normal()))
         read.append((name, "gel_time", gel - 1, gel + 1, np.nan, HOSTILE[i], "between", whole))
         read.append((name, "tack", float(i % 4 == 0), float(i % 4 == 0), 24.0, HOSTILE[i], "exact", ""))

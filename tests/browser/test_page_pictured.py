@@ -18,7 +18,7 @@ from testpour.report.page import findings_page
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
+         "--disable-component-update", "--disable-sync"]
 HOSTILE = "</figcaption><script>window.ran = 1</script><img src=https://example.org/x.png onerror='window.ran=1'>" + "W" * 300
 A4 = (210, 297)  # mm, ISO 216
 MARGIN = 15  # mm on either side, as the page's own style asks
@@ -44,7 +44,7 @@ def page_file(practice_castings, tmp_path_factory):
     lots, notes = ["drum 4", "second drum 12"] * 6, ["what was seen at the rim, told at some length"] * 12
     fits = fit_castings(replace(practice_castings, pours=practice_castings.pours.assign(resin_lot=lots, note=notes)))
     photos = [Snapshot(i, pour, None, 24.0 * (i % 2) or None, "QZ", HOSTILE if i == 4 else "rim still tacky" * (i % 5 == 0))
-              for i, pour in enumerate(list(practice_castings.pours.index) * 2)]  # fmt: skip
+              for i, pour in enumerate(list(practice_castings.pours.index) * 2)]
     return findings_page(fits, tmp_path_factory.mktemp("page") / "findings.html", room=[18, 22], photos=photos).path
 
 
@@ -87,7 +87,7 @@ def prints(page):
     for height in range(A4[1], A4[1] - 45, -9):
         pdf = page.pdf(width=f"{A4[0]}mm", height=f"{height}mm", prefer_css_page_size=True)
         made.append([[" ".join(line.split()) for line in one.extract_text().splitlines() if line.strip()]
-                     for one in PdfReader(io.BytesIO(pdf)).pages])  # fmt: skip
+                     for one in PdfReader(io.BytesIO(pdf)).pages])
     return made
 
 

@@ -20,7 +20,7 @@ from testpour.exchange.folder import make_folder
 
 TITLES = {"round": "Where do we stand?", "begin": "What do I want to find out?", "plan": "Which test pours should I make?", "pour": "Pour and read",
           "look": "What does each setting do?", "today": "What should I use today?",
-          "why": "Why did it come out like this?", "share": "Pass it on"}  # fmt: skip
+          "why": "Why did it come out like this?", "share": "Pass it on"}
 PANELS = tuple(TITLES)
 MOST_TAPS, MOST_FIELDS = 90, 25  # what a newcomer is asked for, from the empty study to the page
 LONGEST = 400_000  # ms that work beside the notebook may take on a busy machine

@@ -13,7 +13,7 @@ from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 HOSTILE = ["<script>window.ran = 1</script>", "<img src=https://example.org/x.png onerror='window.ran=1'>", "W" * 300,
-           "\u202eright to left\u202c \u0634\u0645\u0639 \U0001f9ea"]  # fmt: skip
+           "\u202eright to left\u202c \u0634\u0645\u0639 \U0001f9ea"]
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium: apt-get install chromium")
 

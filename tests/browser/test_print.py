@@ -21,13 +21,13 @@ from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
+         "--disable-component-update", "--disable-sync"]
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 HOSTILE = [
     "<script>window.ran = 1</script>", "<img src=https://example.org/x.png onerror='window.ran=1'>",
     "</title></style></bdi><iframe src=https://example.org></iframe>", "W" * 400, "\u202eright to left\u202c \u0634\u0645\u0639",
     "\U0001f9ea\U0001fae0\U0001f468\u200d\U0001f3ed", "{{ 7*7 }}", "plain words that go on and on " * 12,
-]  # fmt: skip
+]
 by_paper = pytest.mark.parametrize("paper", PAPERS)
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium: apt-get install chromium")
@@ -57,11 +57,11 @@ def hostile():
         "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {"words": whole}, "room_temperature": {}},
         "readings": {"gel_time": {"words": f"{whole} read"}, "tack": {"grades": HOSTILE[:4]}},
         "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"}},
-    }  # fmt: skip
+    }
     rng, rows, read = np.random.default_rng(1), [], []
     for i, name in enumerate(HOSTILE):
         rows.append({"pour": name, "session": HOSTILE[i % 2], "made_at": pd.Timestamp("2026-03-02"), "by": name, "note": whole,
-                     "catalyst": (1.0, 1.8, 2.5)[i % 3], "cover": float(i % 4 > 0), "room_temperature": 17.0 + 5 * (i % 2)})  # fmt: skip
+                     "catalyst": (1.0, 1.8, 2.5)[i % 3], "cover": float(i % 4 > 0), "room_temperature": 17.0 + 5 * (i % 2)})
         gel = np.round(26 * (rows[-1]["catalyst"] / 1.5) ** -0.8 * np.exp(0.1 * rng.standard_normal()))
         read.append((name, "gel_time", gel - 1, gel + 1, np.nan, name, "between", whole))
         read.append((name, "tack", float(i % 4 == 0), float(i % 4 == 0), 24.0, name, "exact", ""))
@@ -156,7 +156,7 @@ def test_a_long_chart_shrinks_to_one_page(opened, fits, tmp_path):
 
 def test_a_wall_of_many_benches_is_one_page(opened, fits, tmp_path):
     many = replace(fits, castings=replace(fits.castings, pours=fits.castings.pours.assign(
-        resin_lot=[f"drum {i}" for i in range(12)], session=[f"day {i}" for i in range(12)])))  # fmt: skip
+        resin_lot=[f"drum {i}" for i in range(12)], session=[f"day {i}" for i in range(12)])))
     page = opened(wall_summary(many, tmp_path / "wall.html", bench="session", names=True, paper="Letter").path, "Letter")
     assert printed(page)[0] == 1
 

@@ -18,12 +18,12 @@ from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
+         "--disable-component-update", "--disable-sync"]
 HOSTILE = [
     "P01", "<script>window.ran = 1</script>", "<img src=https://example.org/x.png onerror='window.ran=1'>",
     "</style></bdi><iframe src=https://example.org></iframe>", "W" * 60, "Donaudampfschifffahrtsgesellschaft-17",
     "\u202eright to left\u202c \u0634\u0645\u0639", "\U0001f9ea\U0001fae0\U0001f468\u200d\U0001f3ed", "two words 3", "{{ 7*7 }}",
-]  # fmt: skip
+]
 OWN = {"paper": "Letter", "columns": 2, "rows": 4, "width": "96 mm", "height": "60 mm", "left": "8.5 mm", "gap_across": "6 mm"}
 MM = 96 / 25.4  # CSS pixels in a mm: CSS Values and Units 3, section 6.2
 
@@ -45,12 +45,12 @@ def log():
         "name": " ".join(HOSTILE[:3]), "question": "?",
         "factors": {"catalyst": {}, "pigment": {}, "thickness": {}, "cover": {"words": HOSTILE[2]}, "room_temperature": {}},
         "readings": {"tack": {}}, "aims": {"tack": {"at_most": 1, "age": "24 h"}},
-    }  # fmt: skip
+    }
     size = len(HOSTILE)
     pours = pd.DataFrame({
         "session": HOSTILE[3], "made_at": pd.Timestamp("2026-03-02"), "catalyst": np.linspace(1, 2.5, size).round(1),
         "pigment": np.linspace(0, 4, size).round(2), "thickness": np.linspace(5, 18, size).round(),
-        "cover": np.arange(size) % 2.0, "room_temperature": 19.0}, pd.Index(HOSTILE, name="pour"))  # fmt: skip
+        "cover": np.arange(size) % 2.0, "room_temperature": 19.0}, pd.Index(HOSTILE, name="pour"))
     return Castings(study_from(raw), pours, pd.DataFrame(columns=["pour", "reading", "low", "high"]))
 
 
@@ -87,7 +87,7 @@ def test_every_label_lies_within_three_tenths_of_a_millimetre(printed):
     row, column = np.divmod(numbers % sheet.count, sheet.columns)
     left, top = sheet.margins
     expected = [numbers // sheet.count + 1, left + column * (sheet.width + sheet.gap_across),
-                top + row * (sheet.height + sheet.gap_down), np.full(len(seen), sheet.width), np.full(len(seen), sheet.height)]  # fmt: skip
+                top + row * (sheet.height + sheet.gap_down), np.full(len(seen), sheet.width), np.full(len(seen), sheet.height)]
     assert np.abs(seen[:, 1:] / MM - np.array(expected[1:]).T).max() < 0.3
     assert (seen[:, 0] == expected[0]).all()
 

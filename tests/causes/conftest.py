@@ -29,7 +29,7 @@ def beside(fits):
             {"pour": "X1", "reading": name, "low": value, "high": value, "known": "exact", "specimen": "", "by": "",
              "note": "", "entry": 900 + i, "age": age if fits.study.reading(name).ages else np.nan}
             for i, (name, value) in enumerate((readings or {}).items())
-        ]  # fmt: skip
+        ]
         pours = pd.concat([old.pours, pd.DataFrame([row], index=["X1"])[list(old.pours.columns)]])
         more = pd.DataFrame(rows, columns=list(old.readings.columns)).astype(old.readings.dtypes)
         readings = pd.concat([old.readings, more], ignore_index=True) if rows else old.readings

@@ -36,7 +36,7 @@ def test_a_bound_that_may_still_be_met_is_not_missed(study, castings_of):
     """Not yet gelled at 40 min, where at most 45 min is asked: unknown; not yet at 50 min: missed."""
     pours = pd.DataFrame({"catalyst": [1.5, 1.5]}, index=["P01", "P02"])
     readings = pd.DataFrame({"pour": ["P01", "P02"], "reading": "gel_time", "low": [40.0, 50.0], "high": float("inf"),
-                             "known": "not yet"})  # fmt: skip
+                             "known": "not yet"})
     castings = castings_of(study, pours, readings)
     assert missed(castings, "P01") == () and good_pours(castings) == ["P01"]
     assert missed(castings, "P02")[0].words(study) == "gel time not yet at 50 min, where 15 to 45 min is asked"

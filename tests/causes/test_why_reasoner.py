@@ -29,7 +29,7 @@ SMALL = CauseTable(
         "b": Cause("b", "b", 0.1),
     },
     {"look": LOOK}, {}, {"sign": {"factor": "catalyst", "below": 1.0, "words": "little"}},
-)  # fmt: skip
+)
 CHANCE = pd.DataFrame({"gel_time": [0.1, 0.4, 0.2]}, ["nothing", "a", "b"])
 LIKELY = Likelihoods(pd.DataFrame(), np.log(CHANCE["gel_time"]), np.log(CHANCE))
 
@@ -175,7 +175,7 @@ def test_interval_readings_against_numerical_integration():
 
     low, high = np.array([0.5, -np.inf]), np.array([1.5, 0.4])
     seen = Sight(Fit, pd.DataFrame({"low": low, "high": high}), np.zeros((1, 1)), np.zeros((1, 2)),
-                 np.array([0.7]), np.array([0.4]), None)  # fmt: skip
+                 np.array([0.7]), np.array([0.4]), None)
     mine = log_chance(seen, np.zeros((1, 1, 2)), 0.0, 1.0)[0, 0]
 
     def at(shift):
@@ -247,7 +247,7 @@ def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():
     """Half of 1.5 % catalyst is 0.75 %, a hundredth is held at 0.05 %; a room of 20 °C less 8 is 12 °C; a depth of 0.2 of 2 mm at 0.5."""
     rows = pd.DataFrame({"catalyst": [1.5], "room_temperature": [20.0], "thickness": [2.0], "pour": ["X1"]})
     times, plus, depth = (Cause("any", "any", 0.1, as_if={"factor": f, "by": by}) for f, by in
-                          (("catalyst", "times"), ("room_temperature", "plus"), ("thickness", "times")))  # fmt: skip
+                          (("catalyst", "times"), ("room_temperature", "plus"), ("thickness", "times")))
     found = as_if(rows, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
     assert found["catalyst"].tolist() == [0.75, 0.05, 1.5, 1.5]
     assert found["room_temperature"].tolist() == [20, 20, 12, 20] and found["thickness"].tolist() == [2, 2, 2, 0.5]

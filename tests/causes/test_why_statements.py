@@ -56,7 +56,7 @@ STATEMENTS = {
                "boat-building discussions: coats over cured, waxed or dusty resin part; the next coat goes on at firm gel"),
     "early": ({}, {"tack": 1.0, "hardness": 70.0}, {"later": "it hardened"}, "read_too_early",
               "trade page on polyester: hours to tack-free, days to weeks to mature"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", STATEMENTS)
@@ -100,7 +100,7 @@ def test_the_remedy_that_the_source_names_is_given(cause, phrase, source):
     "where, cause",
     [("open face only", "open_face"), ("mould side only", "mould"), ("in patches", "uneven_mixing"),
      ("thin parts and edges", "too_thin")],
-)  # fmt: skip
+)
 def test_where_it_is_tacky_decides_first(where, cause, beside):
     """The order of deciding that guides print: free surface, rubber side, patches, thin parts, then the whole piece."""
     tacky = beside({}, {"tack": 2.0})

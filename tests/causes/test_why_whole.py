@@ -25,7 +25,7 @@ def wet_log(study, castings_of):
     names = ["P01", "P02", "P03", "P04"]
     pours = pd.DataFrame({"catalyst": [1.5, 1.8, 1.6, 2.0], "cover": 1.0, "thickness": 10.0, "room_temperature": 20.0}, index=names)
     parts = [pd.DataFrame({"pour": names, "reading": reading, "low": value, "high": value, "age": 24.0})
-             for reading, value in (("tack", 3.0), ("hardness", 45.0))]  # fmt: skip
+             for reading, value in (("tack", 3.0), ("hardness", 45.0))]
     return fit_castings(castings_of(study, pours, pd.concat(parts, ignore_index=True)))
 
 
@@ -100,7 +100,7 @@ ANSWERS = [
     {}, {"where": "open face only"}, {"where": "mould side only", "mould": "rubber or silicone"}, {"where": "thin parts and edges"},
     {"where": "in patches"}, {"clear": "clear cures better"}, {"looks": "cloudy", "dry": "perhaps damp"}, {"felt": "colder"},
     {"where": "throughout", "measured": "by drops, a cap, or a coarse scale"}, {"different": "another drum, bottle or lot"},
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("observed", ANSWERS)
@@ -123,7 +123,7 @@ def test_the_moulds_depth_is_never_the_saving_and_age_is_never_made_up_with_cata
     fits = beside({"catalyst": 0.6, "cover": 0.0}, {"tack": 3.0})
     assert len(why(fits, "X1").saving.table) and "depth" not in " ".join(why(fits, "X1").saving.table.index)
     old = why(fits, "X1", {"bottle": "old, kept warm, or newly opened and untried", "day": "as bad as this one",
-                           "where": "throughout", "different": "another drum, bottle or lot"}, causes={"causes": {"old_materials": {"prior": 5.0}}})  # fmt: skip
+                           "where": "throughout", "different": "another drum, bottle or lot"}, causes={"causes": {"old_materials": {"prior": 5.0}}})
     assert old.first == "old_materials" and "catalyst" not in old.saving.table.index
     assert "catalyst" in why(fits, "X1").saving.table.index
 
@@ -143,7 +143,7 @@ def test_a_reading_before_the_age_of_its_aim_is_said_to_be_early_and_first(besid
     answer = why(early, "X1")
     assert answer.first == "read_too_early" and "read it again at 24 h" in answer.sentence()
     sure = why(early, "X1", {"where": "open face only", "scrape": "hard beneath", "cup": "cured all over", "again": "it agrees"},
-               causes={"causes": {"open_face": {"prior": 50.0}}})  # fmt: skip
+               causes={"causes": {"open_face": {"prior": 50.0}}})
     assert sure.first == "open_face" and "It was read at 6 h: read it again at 24 h first." in sure.sentence()
     due = why(beside({}, {"tack": 2.0, "hardness": 60.0}), "X1")
     assert due.chances["read_too_early"] < 0.2 and "It was read at" not in due.sentence()

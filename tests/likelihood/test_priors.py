@@ -58,7 +58,7 @@ def test_the_density_under_all_beliefs_has_its_own_gradient(restricted):
     model = IntervalModel(
         low, high, design, groups={"session": np.arange(12) // 4}, belief=([1, 0], [1, 0.5]), spread_belief=0.7,
         group_beliefs={"session": 0.4},
-    )  # fmt: skip
+    )
     problem, _, start = scaled_problem(model, sampling=True)
     marginal = Marginal(problem, restricted)
     at = start[2:] if restricted else start

@@ -170,7 +170,7 @@ def test_open_ends_are_infinite(log, ways, low, high):
     ({"hardness": [81.0, 81.0, 82.0]}, False),  # one of the three reads otherwise: two are a coincidence
     ({"catalyst": [1.5, 1.5, 1.6]}, False),
     ({"hardness": None}, False),  # grades and looks at the clock agree by themselves
-])  # fmt: skip
+])
 def test_one_casting_entered_three_times_is_remarked_on(study, castings_of, change, told):
     names = ["A", "B", "C"]
     pours = pd.DataFrame({"catalyst": change.get("catalyst", 1.5), "room_temperature": 20.0}, index=names)

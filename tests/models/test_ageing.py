@@ -22,7 +22,7 @@ def hardening(castings_of, level, slope, ready=None, ages=(4.0, 24.0, 168.0), po
     rng = np.random.default_rng(0)
     names = [f"P{i}" for i in range(pours)]
     table = pd.DataFrame({"catalyst": np.tile([1.3, 1.7], pours // 2), "room_temperature": 20.0,
-                          "session": [f"S{i % 5}" for i in range(pours)]}, index=names)  # fmt: skip
+                          "session": [f"S{i % 5}" for i in range(pours)]}, index=names)
     read = []
     for name in names:
         for age in ages:

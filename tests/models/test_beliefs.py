@@ -53,7 +53,7 @@ def test_every_scatter_is_above_zero_and_complete(reading):
         # stated, 1 % assumed here.
         (11.0, 1.0, 25.0),
     ],
-)  # fmt: skip
+)
 def test_published_gel_times_are_not_surprising(study, minutes, catalyst, celsius):
     """Each lies within two standard deviations of what is believed before any pour."""
     believed = beliefs_for(study, study.reading("gel_time"))
@@ -69,7 +69,7 @@ def test_the_believed_exponent_and_energy_span_the_published_ranges():
     the log of two times over that of the doses, or over the difference of 1/(R T): inside one and a half."""
     gel = trade_beliefs()["gel_time"]
     for term, spreads, low, high in (("catalyst", 1, 0.5, 1.0), ("warmth", 1, 40, 60),
-                                     ("catalyst", 1.5, 0.56, 1.17), ("warmth", 1.5, 32, 83)):  # fmt: skip
+                                     ("catalyst", 1.5, 0.56, 1.17), ("warmth", 1.5, 32, 83)):
         mean, sd = -gel[term]["mean"], gel[term]["sd"]
         assert mean - spreads * sd <= low and high <= mean + spreads * sd
 
@@ -88,7 +88,7 @@ def test_factors_and_readings_of_ones_own_get_wide_beliefs():
     mine = study_from({
         "factors": {"catalyst": {}, "stirring": {"unit": "min", "low": 0, "high": 9, "from": 1, "to": 3}},
         "readings": {"gloss": {"low": 0, "high": 100}, "haze": {"scale": "grades", "grades": ["no", "yes"], "low": 0, "high": 1}},
-    })  # fmt: skip
+    })
     gloss = beliefs_for(mine, mine.reading("gloss"))
     assert [t.name for t in gloss.terms] == ["level", "catalyst", "stirring"]
     assert (gloss.mean.tolist(), gloss.sd.tolist()) == ([50, 0, 0], [25.0, 6.25, 6.25])  # a unit: 100 / 8

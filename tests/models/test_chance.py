@@ -61,7 +61,7 @@ def test_a_grade_aim_of_everything_is_certain(fits):
 
 def test_a_harder_aim_is_met_less_often(fits):
     met = [chance(with_aims(fits, Aim("hardness", low, None, 24.0)), {"catalyst": 2}).table["chance"].iloc[0]
-           for low in (50, 70, 75, 80, 95)]  # fmt: skip
+           for low in (50, 70, 75, 80, 95)]
     assert met == sorted(met, reverse=True) and met[0] > 0.95 and met[-1] < 0.05
 
 
@@ -114,7 +114,7 @@ def test_the_chance_tracks_the_truth_of_a_practice_resin(study, castings_of):
     rng, pours, rows = np.random.default_rng(3), [], []
     for day in range(10):
         plan = pd.DataFrame({"catalyst": rng.uniform(1, 2.5, 4), "pigment": rng.uniform(0.2, 4, 4), "cover": [1.0, 0, 1, 1],
-                             "thickness": rng.uniform(5, 18, 4)}, index=[f"D{day}-{i}" for i in range(4)])  # fmt: skip
+                             "thickness": rng.uniform(5, 18, 4)}, index=[f"D{day}-{i}" for i in range(4)])
         plan["room_temperature"] = rng.uniform(16, 24)
         pours.append(plan.assign(session=f"D{day}"))
         for made in resin.pour(plan, f"D{day}"):

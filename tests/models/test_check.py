@@ -58,7 +58,7 @@ def test_the_left_out_interval_is_students_prediction(castings_of):
     pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0, "session": "S1"}, index=[f"P{i}" for i in range(10)])
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
     flat = {"gel_time": {"level": {"mean": 3.0, "sd": 50.0}, "catalyst": {"mean": 0, "sd": 1e-6},
-                         "warmth": {"mean": 0, "sd": 1e-6}, "scatter": {"reading": 1e3, "session": 1e-6}}}  # fmt: skip
+                         "warmth": {"mean": 0, "sd": 1e-6}, "scatter": {"reading": 1e3, "session": 1e-6}}}
     seen = check_fit(fit_castings(castings_of(GEL, pours, read), beliefs=flat)["gel_time"]).table
     logs = np.log(minutes)
     for place in range(10):
@@ -81,7 +81,7 @@ def test_a_pour_timed_wrongly_is_named_with_the_catalyst_it_looks_like(castings_
     gel = 30 * catalyst**-0.75 * np.exp(0.05 * zscore(np.sin(np.arange(12))))
     gel[6] = 30 * 0.9**-0.75
     pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": 20.0, "session": np.repeat(["S1", "S2", "S3"], 4)},
-                         index=[f"P{i + 1}" for i in range(12)])  # fmt: skip
+                         index=[f"P{i + 1}" for i in range(12)])
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": gel - 0.5, "high": gel + 0.5})
     found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
     assert found.odd == ["P7"] and found.table.loc[found.table["odd"], "pour"].tolist() == ["P7"]
@@ -160,7 +160,7 @@ def gel_castings(castings_of, exponent, level=3.2, seed=0):
     catalyst = np.tile([1.0, 1.5, 2.25], 6)
     minutes = np.exp(level - exponent * np.log(catalyst / 1.5) + 0.05 * rng.normal(size=18))
     pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": 20.0, "session": np.repeat(["S1", "S2", "S3"], 6)},
-                         index=[f"P{i}" for i in range(18)])  # fmt: skip
+                         index=[f"P{i}" for i in range(18)])
     return castings_of(GEL, pours, pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes}))
 
 

@@ -39,7 +39,7 @@ BRANCHES = [
     (effect(0.55, 0.5, 0.62, from_log=0.02), "The log says little here"),
     (effect(0.55, 0.5, 0.62, poured=False), " No two pours differ in catalyst: this is belief only."),
     (effect(0.55, 0.5, 0.62, disagreement=2.1), "The log says otherwise than the trade. Check the weighing"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("made, says", BRANCHES, ids=[str(i) for i in range(len(BRANCHES))])
@@ -126,7 +126,7 @@ def test_with_many_pours_nearly_all_is_the_log(study, castings_of):
     pours = pd.DataFrame({
         "catalyst": np.tile([1.0, 1.5, 2.0, 2.5], 20), "room_temperature": np.repeat([16.0, 19, 22, 25], 20),
         "session": np.repeat([f"S{i}" for i in range(20)], 4),
-    }, index=[f"P{i}" for i in range(80)])  # fmt: skip
+    }, index=[f"P{i}" for i in range(80)])
     warm = (1 / 293.15 - 1 / (pours["room_temperature"] + 273.15)) / 8.314462618e-3
     minutes = 25 * (pours["catalyst"] / 1.5) ** -0.7 * np.exp(-48 * warm) * np.exp(rng.normal(0, 0.05, 80))
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes.to_numpy(), "high": minutes.to_numpy()})
@@ -167,7 +167,7 @@ def test_a_factor_never_varied_and_without_a_span_is_not_told(practice_fits):
 def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, castings_of):
     """Ten pours at 20 and 70 °C for 3 h: the move is 5 tens of degrees times 1 - exp(-3/2), by hand."""
     pours = pd.DataFrame({"catalyst": 1.5, "post_cure_temperature": [20.0, 70.0] * 5, "post_cure_time": [0.0, 3.0] * 5},
-                         index=[f"P{i}" for i in range(10)])  # fmt: skip
+                         index=[f"P{i}" for i in range(10)])
     hardness = np.where(pours["post_cure_temperature"] > 20, 84.0, 76.0)
     read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": hardness, "high": hardness, "age": 24.0})
     fit = fit_castings(castings_of(study, pours, read), remainder=False)["hardness"]

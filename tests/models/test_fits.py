@@ -22,13 +22,13 @@ SHEET = pd.DataFrame({
     "room_temperature": [(f - 32) / 1.8 for f in (77, 77, 65, 65)],
     "low": [20.0, 40.0, 35.0, 55.0],
     "high": [25.0, 50.0, 45.0, 65.0],
-}, index=["A", "B", "C", "D"])  # fmt: skip
+}, index=["A", "B", "C", "D"])
 GEL_ONLY = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
 
 
 def nearly_flat(scatter):
     flat = {"level": {"mean": 3, "sd": 20}, "catalyst": {"mean": 0, "sd": 20}, "warmth": {"mean": 0, "sd": 1500},
-            "scatter": {"reading": scatter, "session": 0.001}}  # fmt: skip
+            "scatter": {"reading": scatter, "session": 0.001}}
     return {"gel_time": flat}
 
 
@@ -273,7 +273,7 @@ def test_a_peak_under_the_room_or_over_the_full_rise_is_taken_for_the_end_of_the
 
 @pytest.mark.parametrize("seen, half", [
     ([20.0] * 4, 0.5), ([20.0, 20.0, 23.0, 21.5], 0.05), ([20.0871, 20.0871, 23.0, 21.5], 0.05),
-])  # fmt: skip
+])
 def test_equal_times_are_rounded_ones_and_fitted_as_such(castings_of, seen, half):
     """A watch read to the minute, or to a tenth: as many castings known to lie half a step either side, to the digit."""
     pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0}, index=list("ABCD"))

@@ -26,9 +26,9 @@ LEVELS = (0.8, 0.95)
 STUDY = study_from({
     "factors": {"catalyst": {}, "pigment": {}, "thickness": {}, "cover": {}, "room_temperature": {}},
     "readings": {"gel_time": {}, "hardness": {"ages": [24.0]}, "tack": {}},
-})  # fmt: skip
+})
 LONG = [("gel_time", 1), ("gel_time", 2), ("gel_time", 5), ("gel_time", 6), ("hardness", 3), ("hardness", 7), ("hardness", 8),
-        ("tack", 4), ("tack", 9), ("tack", 10)]  # fmt: skip
+        ("tack", 4), ("tack", 9), ("tack", 10)]
 STEPS = 20_000  # of each long chain
 EVERY = 4.0  # minutes between checks of the pot
 
@@ -40,9 +40,9 @@ def settings(rng, sessions=3, pours=5):
         "catalyst": rng.choice([1.0, 1.5, 2.0, 2.5], count), "pigment": rng.choice([0.0, 0.5, 2.0, 4.0], count),
         "thickness": rng.choice([5.0, 10.0, 18.0], count), "cover": rng.choice([0.0, 1.0], count),
         "room_temperature": np.repeat(rng.uniform(15, 26, sessions), pours),
-    })  # fmt: skip
+    })
     return rows.assign(session=np.repeat([f"S{i}" for i in range(sessions)], pours), age=24.0,
-                       pour=[f"P{i:02d}" for i in range(count)])  # fmt: skip
+                       pour=[f"P{i:02d}" for i in range(count)])
 
 
 def draw_truth(believed, rng, away):
@@ -152,7 +152,7 @@ def test_a_wrong_belief_is_noticed(right):
         fired, false = (np.mean([one["warned"] for one in runs]) for runs in (wrong, right[name]))
         places = np.concatenate([one["effects"] for one in wrong])
         print(f"{name}: warned {fired:.0%} of wrong, {false:.0%} of right; wrong beliefs cover "
-              f"{covered(places, 0.8):.0%} at 80 %")  # fmt: skip
+              f"{covered(places, 0.8):.0%} at 80 %")
         assert fired >= fewest and false <= 0.15
 
 

@@ -21,7 +21,7 @@ def fit(castings_of):
     """Nine pours in three sessions, the last session a single pour."""
     minutes = 24 * np.exp([0.1, -0.1, 0.05, 0.0, 0.2, 0.1, 0.15, 0.05, -0.2])
     pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0, "session": ["S1"] * 4 + ["S2"] * 4 + ["S3"]},
-                         index=[f"P{i}" for i in range(9)])  # fmt: skip
+                         index=[f"P{i}" for i in range(9)])
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
     return fit_castings(castings_of(GEL, pours, read), remainder=False)["gel_time"]
 

@@ -99,14 +99,14 @@ def test_concrete_as_a_log_of_castings_gives_the_slope_of_a_mixed_model(concrete
     study = study_from({
         "factors": {"catalyst": {}},
         "readings": {"strength": {"unit": "MPa", "low": 0, "high": 120, "ages": [24]}},
-    })  # fmt: skip
+    })
     some = concrete[concrete["mix"].isin(concrete["mix"].drop_duplicates()[:30])]
     names = some["mix"].map("M{:03d}".format)
     pours = pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=names.unique())
     read = pd.DataFrame({"pour": names, "reading": "strength", "low": some["compressive_strength"],
-                         "high": some["compressive_strength"], "age": some["hours"]})  # fmt: skip
+                         "high": some["compressive_strength"], "age": some["hours"]})
     flat = {"strength": {"level": {"mean": 0, "sd": 1e3}, "age": {"mean": 0, "sd": 1e3},
-                         "scatter": {"reading": 1e3, "pour": 1e3, "session": 1e-3}}}  # fmt: skip
+                         "scatter": {"reading": 1e3, "pour": 1e3, "session": 1e-3}}}
     fit = fit_castings(castings_of(study, pours, read), beliefs=flat)["strength"]
     names_of = [term.name for term in fit.believed.terms]
     drawn = fit.posterior.coefficients[:, names_of.index("age")]
@@ -123,7 +123,7 @@ def dyestuff_castings(castings_of, name):
     study = study_from({
         "factors": {"catalyst": {}, "resin_lot": {}},
         "readings": {"yield_": {"words": "yield", "unit": "g", "low": 0 if name == "Dyestuff" else -100, "high": 3000}},
-    })  # fmt: skip
+    })
     pours = pd.DataFrame({"catalyst": 1.5, "resin_lot": table["Batch"].astype(str), "session": "S1"})
     pours.index = [f"P{i:02d}" for i in range(len(pours))]
     read = pd.DataFrame({"pour": pours.index, "reading": "yield_", "low": table["Yield"], "high": table["Yield"]})
@@ -170,7 +170,7 @@ def test_a_lot_effect_of_nothing_is_not_called_large(castings_of):
     """Box and Tiao's simulated batches: the classical variance between batches is zero."""
     castings = dyestuff_castings(castings_of, "Dyestuff2")
     narrow = {"yield_": {"scatter": {"reading": 10.0, "resin_lot": 10.0, "session": 0.001},
-                         "level": {"mean": 0.0, "sd": 100.0}}}  # fmt: skip
+                         "level": {"mean": 0.0, "sd": 100.0}}}
     told = scatter(fit_castings(castings, beliefs=narrow)["yield_"])
     assert told.parts[0].name == "reading" and told.parts[0].told
     assert "Most of the scatter of yield is between one casting and the next" in told.sentence()

@@ -30,7 +30,7 @@ def simulated(study, castings_of, seed, pours=12):
     table = pd.DataFrame({
         "catalyst": rng.uniform(1, 2.5, pours), "thickness": rng.uniform(5, 16, pours), "pigment": 0.5, "cover": 1.0, "humidity": 50.0,
         "room_temperature": np.repeat(rng.uniform(16, 25, 3), pours // 3), "session": np.repeat(["S1", "S2", "S3"], pours // 3),
-    }, index)  # fmt: skip
+    }, index)
     day, reads = {True: rng.normal(0, 0.12, 3), False: rng.normal(0, 0.2, 3)}, []
     wobble = {True: rng.normal(0, 0.1, pours), False: rng.normal(0, 0.2, pours)}
     for name in READ:

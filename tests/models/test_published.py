@@ -24,7 +24,7 @@ SMALL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readin
 WHOLE = study_from({
     "factors": {name: {} for name in ("catalyst", "pigment", "thickness", "cover", "room_temperature")},
     "readings": {name: {} for name in ("gel_time", "time_to_peak", "demould_time", "peak_temperature", "hardness", "tack")},
-})  # fmt: skip
+})
 # A cup of 100 g loses heat as a slab of 16 to 25 mm does: volume over surface, arithmetic on 5 cm by 4.5 cm of resin.
 CUP = 20.0
 USUAL = {"catalyst": 1.5, "thickness": 10, "cover": "yes", "pigment": 0.5}

@@ -13,11 +13,11 @@ from testpour.study_file import study_from
 STUDY = study_from({
     "factors": {"catalyst": {"from": "1 %", "to": "4 %"}, "pigment": {"from": "0 %", "to": "4 %"}, "cover": {}, "room_temperature": {}},
     "readings": {"gel_time": {}, "tack": {}},
-})  # fmt: skip
+})
 BELIEVED = ReadingBeliefs(
     (TERMS["level"], TERMS["catalyst"], TERMS["pigment"]), (Belief(3.2, 0.7), Belief(-0.75, 0.5), Belief(0.0, 0.02)),
     {"reading": 0.1, "session": 0.1},
-)  # fmt: skip
+)
 
 
 def columns(reading="gel_time", **settings):
@@ -72,7 +72,7 @@ def test_what_the_rows_do_not_tell_is_drawn_from_the_belief():
     posterior = Posterior(
         coefficients=np.zeros((count, 3)), spread=np.ones(count), cuts=None, group_spread={"smooth": np.full(count, 2.0)},
         group_effects={"smooth": drawn[:, None]}, group_levels={"smooth": np.arange(1)}, effective=count, method="importance", seed=0,
-    )  # fmt: skip
+    )
     terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))[:3]
     found, believed = folded(posterior, BELIEVED, terms, 0.3, along)
     extra = found.coefficients[:, 3:]

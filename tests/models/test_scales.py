@@ -23,7 +23,7 @@ MINE = Reading("shrinkage", "%", 2, 10, scale="share")
         (PEAK, 20 + 175 / 2, 20.0, 0.0), (PEAK, 15 + 175 * 0.8, 15.0, np.log(4)), (PEAK, 20 + 175 / 2, None, 0.0),
         (PLAIN, -3.5, None, -3.5),
     ],
-)  # fmt: skip
+)
 def test_known_points(reading, value, room, latent):
     """Logarithm, logit of a share, and logit of the share of the full rise, by hand."""
     assert to_latent(reading, value, room) == pytest.approx(latent, abs=1e-12)
@@ -50,7 +50,7 @@ def test_the_way_back_first_and_never_out_of_order(reading, latent, room):
     "reading, value, latent",
     [(GEL, 0.0, -np.inf), (GEL, -np.inf, -np.inf), (GEL, np.inf, np.inf), (HARD, 0.0, -np.inf), (HARD, 100.0, np.inf),
      (HARD, 100.5, np.inf), (HARD, -0.5, -np.inf), (PEAK, 19.0, -np.inf), (PEAK, 200.0, np.inf), (PLAIN, np.inf, np.inf)],
-)  # fmt: skip
+)
 def test_at_and_beyond_the_ends_the_scale_is_open(reading, value, latent):
     assert to_latent(reading, value, 20.0) == latent
 

@@ -13,7 +13,7 @@ DAYS = zscore(norm.ppf((np.arange(8) + 0.5) / 8))  # eight sessions whose spread
 STUDY = study_from({
     "factors": {"catalyst": {}, "room_temperature": {}, "resin_lot": {}},
     "readings": {"gel_time": {}, "hardness": {"ages": ["24 h"]}, "tack": {}},
-})  # fmt: skip
+})
 
 
 def gel_log(castings_of, session, pour, sessions=8, pours=4, seed=1):
@@ -122,7 +122,7 @@ def part(name, share, largest, told):
      "What would tell: pour one setting again in three or four more sessions."),
     ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, False)],
      "Cannot tell yet where the scatter of gel time comes from."),
-])  # fmt: skip
+])
 def test_words_follow_numbers(parts, says):
     assert says in Scatter(STUDY.reading("gel_time"), tuple(parts)).sentence()
 

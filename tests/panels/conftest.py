@@ -39,7 +39,7 @@ tack = { at_most = 1, age = "24 h" } # the class wants it so
 POURS = pd.DataFrame(
     {"catalyst": [1.0, 1.5, 2.0, 2.5, 1.0], "pigment": [0.5, 3.0, 1.0, 0.5, 4.0],
      "thickness": [6.0, 15.0, 10.0, 18.0, 6.0], "cover": [1.0, 1.0, 1.0, 0.0, 0.0], "filler": [0.0, 0.0, 10.0, 0.0, 0.0]}
-)  # fmt: skip
+)
 
 
 @dataclass

@@ -29,7 +29,7 @@ def test_a_panel_whose_sentence_was_asked_for_while_it_worked_shows_the_result(o
 
 
 @pytest.mark.parametrize("name, typed, says", [("pours", "many", "not a number"), ("sessions", "1.5", "whole number"),
-                                               ("pot", "two cups", "not a number"), ("rooms", "17 abc", "'17 abc' has a unit that is not known. Give it in °C."), ("price", "9.50 crowns", "Write the number alone")])  # fmt: skip
+                                               ("pot", "two cups", "not a number"), ("rooms", "17 abc", "'17 abc' has a unit that is not known. Give it in °C."), ("price", "9.50 crowns", "Write the number alone")])
 def test_a_bad_number_in_a_plan_is_said_beside_it(own, hand, name, typed, says):
     part = hand(tp.plan_panel(own)).type(name, typed)
     assert says in part["problem"]
@@ -162,7 +162,7 @@ def test_two_colours_share_one_catalyst(poured, hand):
 
 
 @pytest.mark.parametrize("name, typed, says", [("resin", "three hundred", "not a number"), ("room", "3", "outside 5 to 40"),
-                                               ("room", "7", "10 °C"), ("pigment_1", "50 %", "outside 0 to 15 %")])  # fmt: skip
+                                               ("room", "7", "10 °C"), ("pigment_1", "50 %", "outside 0 to 15 %")])
 def test_nothing_is_advised_while_a_field_is_wrong(poured, hand, name, typed, says):
     at = hand(tp.today_panel(poured))
     before = at.part(name)["value"]

@@ -67,11 +67,11 @@ def test_peak_and_cure_are_those_of_the_casting(study):
         second_rate=base.second_rate * truth.rate, heat_of_cure=truth.heat_of_cure * (1 - truth.pigment_heat),
         **{n: getattr(truth, n) for n in ("induction_exponent", "induction_energy", "rate_exponent", "rate_energy",
                                          "conductivity", "order_made", "order_left", "ceiling", "ceiling_slope")},
-    )  # fmt: skip
+    )
     run = cure(Casting(
         12.0, 1.6, 19.0, face=Face(truth.film, truth.lid), other_face=Face(truth.film, truth.mould), resin=resin,
         programme=post_cure_programme(19.0, 60.0, 2.0, OVEN_AFTER),
-    ))  # fmt: skip
+    ))
     found = truth.ideal(row).iloc[0]
     assert found["peak_temperature"] == pytest.approx(run.peak_temperature, abs=0.3)
     assert found["time_to_peak"] == pytest.approx(run.time_to_peak, abs=0.3)
@@ -122,7 +122,7 @@ def test_the_true_chance_is_the_share_of_pours_that_are_good(study, kind):
     row = table_of(small, {"thickness": 13.0 if kind == "physical" else 17.0, "catalyst": 1.6})
     ideal = resin.ideal(row).iloc[0]
     small = replace(small, aims=(replace(small.aims[0], at_least=None, at_most=4 * np.round(ideal["gel_time"] / 4)),
-                                 replace(small.aims[-1], at_most=np.round(ideal["peak_temperature"]) + 2.5)))  # fmt: skip
+                                 replace(small.aims[-1], at_most=np.round(ideal["peak_temperature"]) + 2.5)))
     resin = replace(resin, study=small, scale_resolution=1e-9)
     good, sessions = 0, 120
     for session in range(sessions):

@@ -93,7 +93,7 @@ def test_a_server_stopped_while_benches_write(served, server, study_here, how):
 @pytest.mark.parametrize("wrong, words", [
     (("/postgres", "/nowhere"), "could not be used: .*does not exist"),
     (("//bench", "//nobody"), "refused the password, or does not know the user name"),
-])  # fmt: skip
+])
 def test_a_wrong_address_is_said_and_the_password_is_not(server, study_here, wrong, words):
     address = server.address.replace(*wrong)
     assert address != server.address

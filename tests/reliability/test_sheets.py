@@ -43,7 +43,7 @@ COLUMNS = {
 WILD = st.one_of(
     st.text(string.printable + "\u00e4\u00b5\u00bd\u0663\u00b0\u202e\U0001f9ea", max_size=12), st.text(max_size=6),
     st.sampled_from(["1e999", "-1", "nan", "inf", "g**99999", "9" * 400, "1_000", "\u00bd", "0x10", "#DIV/0!", "'", "1;2;3", "\0"]),
-)  # fmt: skip
+)
 
 
 @st.composite
@@ -127,7 +127,7 @@ def run(study, folder, examples):
     seen, one, two = {"taken": 0, "refused": 0}, Emptied(study), Emptied(study)
 
     @settings(max_examples=examples, deadline=None, database=None, derandomize=True,
-              phases=[Phase.generate], suppress_health_check=list(HealthCheck))  # fmt: skip
+              phases=[Phase.generate], suppress_health_check=list(HealthCheck))
     @given(st.data())
     def drawn(data):
         path, log = store(data.draw(tables()), folder, data.draw), one.begun()

@@ -15,7 +15,7 @@ PIECES = [
     "C:\\pours\\new", "a/b", "con", "~", "\u202eright to left\u202c", "\u05e9\u05dc\u05d5\u05dd", "\u0645\u0631\u062d\u0628\u0627",
     "\u200f", "\u2066x\u2069", "\U0001f9ea", "\U0001f469\U0001f3fd\u200d\U0001f52c", "\U0001f1ec\U0001f1e7", "e\u0301", "\u00e9", "\ufb01",
     "\u00df", "\u0130", "\ufeff", "\u200b", "None", "nan", "NULL", "007", "1e5", "=1+1", "@x", "-", "#REF!", "\U0010fffd",
-]  # fmt: skip
+]
 # Marks of any script, but no control characters, loose surrogates or unassigned places; blanks are single.
 MARKS = st.text(st.characters(exclude_categories=["Cc", "Cs", "Cn", "Zs", "Zl", "Zp"]), min_size=1, max_size=15)
 LINES = st.lists(st.one_of(st.sampled_from(PIECES), MARKS), min_size=1, max_size=4).map(" ".join)

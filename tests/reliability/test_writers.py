@@ -21,7 +21,7 @@ WRITERS, READINGS, KILLS = 20, 200, 200
 
 def nursery(*words):
     run = subprocess.run([sys.executable, NURSERY, *map(str, words)], capture_output=True, text=True, timeout=300,
-                         check=False)  # fmt: skip
+                         check=False)
     assert run.returncode == 0, run.stderr
 
 

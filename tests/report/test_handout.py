@@ -202,7 +202,7 @@ def test_before_the_first_pour_the_wall_sheet_says_so(log, tmp_path):
         ({"tack": ["cover", "pigment"], "gel time": ["pigment", "cover", "room"]}, "what cover and pigment do to any reading; what room does to gel time"),
         ({f"reading {k}": ["W" * 70, "cover"][k % 2 :] for k in range(9)}, "14 effects of 2 settings on 9 readings, which 12 pours cannot settle"),
     ],
-)  # fmt: skip
+)
 def test_what_is_open_is_said_in_few_words(unsettled, says):
     said = brief(unsettled, max(len(unsettled), 1), 12)
     assert said.startswith(says) and bool(said) == bool(unsettled)

@@ -73,7 +73,7 @@ def test_each_stands_with_its_pour_age_and_note_and_nobodys_name(pictured_log, f
         ("Photograph of pour P03, 0.25 h after mixing", "P03, 0.25 h after mixing"),
         ("Photograph of pour P03, 48 h after mixing",
          "P03, 48 h after mixing: &lt;img src=x onerror=alert(1)&gt;&#34;&amp;[U+202E]evil"),
-    ]  # fmt: skip
+    ]
     assert "Zacharias" not in text and TYPED not in text
     for src, _, _ in pictures(text):
         with opened(src) as small:
@@ -103,7 +103,7 @@ def test_forty_pours_with_a_photograph_each_stay_under_two_and_a_half_megabytes(
     for i in range(40):
         source = twelve.pours.iloc[i % 12]
         log.add_pour(f"Q{i:02d}", settings={f.name: source[f.name] for f in log.study.factors if f.role in ("chosen", "met")},
-                     session=f"S{i % 4}")  # fmt: skip
+                     session=f"S{i % 4}")
         log.add_photo(f"Q{i:02d}", scene(i), note="a note of some length on what is seen", age=24)
     castings = log.castings()
     text = render(fit_castings(castings), photos=[p for p in log.photos() if p.pour.startswith("Q")])

@@ -47,7 +47,7 @@ def chart_html(chart: RecipeChart, paper: Literal["A4", "Letter"] | None = None,
         size=_size(len(rooms), len(depths)), good=f"{100 * GOOD:.0f}",
         legend=_legend(chart), aims=_aims(chart.study), rests=_rests(chart), cautions=safety_text("bench", html=True),
         fingerprint=chart.castings.fingerprint() if chart.castings is not None and paper else "",
-    )  # fmt: skip
+    )
 
 
 def _size(rooms, depths):

@@ -167,7 +167,7 @@ def _slab(asking, lots, k, thickness, more=0.0, minute=0.0, catalyst=0.0):
     return Casting(
         thickness, asking["catalyst"], asking["room_temperature"], face=face_of(lots, k), layers=layers, hours=12.0,
         resin=resin_of(lots, k),
-    )  # fmt: skip
+    )
 
 
 def _table(gel, hottest, bound):

@@ -155,7 +155,7 @@ def _conversions(asking, oven, hours, start):
         Casting(asking["thickness"], asking["catalyst"], asking["room_temperature"], face=face_of(lots, k),
                 programme=steps, hours=end, resin=resins[k])
         for steps, end in kinds.values() for k in range(LOTS)
-    ]  # fmt: skip
+    ]
     found = cure_many(castings)
     rows = {}
     for place in ("core", "face"):

@@ -98,7 +98,7 @@ def _question(reading, factor, shown, part):
 def _where(study, row, factor):
     """The room and the depth in words, where they are out of the middle."""
     words = {"room_temperature": {"low": "when cold", "high": "when warm"},
-             "thickness": {"low": "in a thin piece", "high": "in a thick piece"}}  # fmt: skip
+             "thickness": {"low": "in a thin piece", "high": "in a thick piece"}}
     parts = []
     for name, said in words.items():
         if name != factor and name in row and len(set(study.factor(name).span)) == 2:

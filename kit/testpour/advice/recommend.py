@@ -121,7 +121,7 @@ def recommend(
     return Recommendation(
         study, best, chance(fits, best), predicted(fits, best).droplevel(0), cautions_at(fits, best),
         beyond_log(fits, best.iloc[0]), names, conflict,
-    )  # fmt: skip
+    )
 
 
 def best_settings(

@@ -145,7 +145,7 @@ def _shortfalls(study, states, contexts, tables, seed):
         rows.append({
             "chance": mean[best], "short": short[-1].mean(), "close": (short[-1] <= CLOSE).mean(),
             "most often missed": words[int(met[:, best].argmin())],
-        })  # fmt: skip
+        })
         start += len(table)
     shown = [name for name in ("room_temperature", "thickness") if name in contexts and contexts[name].nunique() > 1]
     table = pd.concat([contexts[shown].reset_index(drop=True), pd.DataFrame(rows)], axis=1)

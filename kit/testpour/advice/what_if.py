@@ -118,7 +118,7 @@ def what_if(
     return WhatIf(
         study, table, predicted(fits, table), chance(fits, table), changes, change, cautions_at(fits, table),
         beyond_log(fits, row) if len(fits.castings.pours) else (),
-    )  # fmt: skip
+    )
 
 
 def _trouble(name):

@@ -96,7 +96,7 @@ class Lab:
             "--LabApp.extension_manager=readonly",
             "--LabApp.news_url=None",
             "--LabApp.check_for_updates_class=jupyterlab.handlers.announcements.NeverCheckForUpdate",
-        ]  # fmt: skip
+        ]
         root = hasattr(os, "geteuid") and os.geteuid() == 0
         return line + ["--allow-root"] if root else line
 
@@ -290,7 +290,7 @@ def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[P
             process = subprocess.Popen(
                 lab.command(runtime, browser), env=environment, cwd=lab.folder, stdin=subprocess.DEVNULL,
                 stdout=output, stderr=subprocess.STDOUT, **_apart(),
-            )  # fmt: skip
+            )
             try:
                 _await_answer(process, lab, journal, patience)
                 yield process

@@ -134,7 +134,7 @@ class Answer:
                 "chance": chance, "for": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio > 1),
                 "against": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio < 1),
                 "remedy": cause.remedy, "care": cause.care, "source": cause.source, "confidence": cause.confidence,
-            }  # fmt: skip
+            }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")
 
     def ask(self) -> Asked | None:
@@ -287,7 +287,7 @@ def why(
         fits, table, seen, likelihoods(table, seen, {m.aim.reading for m in found}),
         signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
         HARD if read_hard(castings, pour, found) else {},
-    )  # fmt: skip
+    )
     no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     said, weighed = _under(case, {**noted(castings, pour), **(observed or {})})
     return Answer(pour, found, weighed, scale or no_scale, said, (), case)

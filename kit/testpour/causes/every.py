@@ -36,7 +36,7 @@ class EveryAnswer:
                 "misses": listed(m.words(answer.case.fits.study) for m in answer.missed) or "no aim",
                 "likeliest": named(answer, chances.index[0]), "chance": chances.iloc[0],
                 "next": named(answer, chances.index[1]), "its chance": chances.iloc[1],
-            }  # fmt: skip
+            }
         columns = ["misses", "likeliest", "chance", "next", "its chance"]
         return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("pour")
 

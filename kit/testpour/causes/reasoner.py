@@ -95,7 +95,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     found = pd.DataFrame(
         {"chance": chance, "alone": alone, "prior": prior, "signs": odds, "planned": shares, "before": before,
          "readings": whole - _log(before), "answers": answers, "openly": np.exp(open_part - whole)}
-    )  # fmt: skip
+    )
     found.loc[NOTHING, "openly"] = 0.0
     order = found.sort_values("chance", ascending=False, kind="stable").index
     return Weighed(found.loc[order].rename_axis("cause"), each, pairs.sort_values(ascending=False, kind="stable"))

@@ -89,7 +89,7 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = ()) -
                 "from": factor.show(now), "to": factor.show(float(values[best])), "before": before,
                 "after": float(chances[:, best].mean()), "low": low, "high": high,
                 "says": _says(factor, now, float(values[best])),
-            }  # fmt: skip
+            }
     columns = ["from", "to", "before", "after", "low", "high", "says"]
     table = pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("setting")
     asked = aim.words(fit.reading)

@@ -125,7 +125,7 @@ def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = 
             "share": middle[i] / whole if abs(whole) > SMALL else 0.0,
         }
         for i, name in enumerate(names)
-    }  # fmt: skip
+    }
     columns = ["here", "there", "middle", "low", "high", "share"]
     table = pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("setting")
     order = np.argsort(-np.abs(middle), kind="stable")

@@ -222,7 +222,7 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raw["together"],
         raw["most"],
         raw["misfit"],
-    )  # fmt: skip
+    )
 
 
 def _cause(name, entry):

@@ -142,7 +142,7 @@ def ready(
     hours = np.geomspace(min(read[0], fit.reading.ages[0] if fit.reading.ages else 4.0, LAST / 2), LAST, STEPS)
     table = pd.DataFrame(
         {step: {"hardness": bar, **_when(fit, one, bar, hours)} for step, bar in steps.items()}
-    ).T.rename_axis("step")  # fmt: skip
+    ).T.rename_axis("step")
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
     outside = beyond(fit, one.assign(age=read[1]))[0]
     return Ready(fit.reading, one, table, read, outside, check_table(fits.study, one))

@@ -179,7 +179,7 @@ def _reading(fit, both, age):
         "reading": _name(reading, drawn.bound), "this": this, "that": that, "difference": middle, "low": low, "high": high,
         "unit": unit, "way": ways[0] if up >= 0.5 else ways[1], "sure": max(up, 1 - up),
         "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit, table) if text)),
-    }  # fmt: skip
+    }
 
 
 def _ways(reading, bound):

@@ -106,7 +106,7 @@ class Scatter:
             p.words: {"middle": p.middle, "low": p.low, "high": p.high, "unit": self.unit, "share": p.share,
                       "levels": p.levels, "from the log": p.told}
             for p in self.parts
-        }  # fmt: skip
+        }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("where")
 
     @property
@@ -177,7 +177,7 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
         parts.append(
             Part(name, words, _levels(fit, name), float(middle), float(low), float(high),
                  float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), _told(fit, name, drawn))
-        )  # fmt: skip
+        )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in spreads)
     return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent)
 

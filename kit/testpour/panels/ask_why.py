@@ -48,7 +48,7 @@ class WhyPanel(Panel):
         others = {str(p): "no aim missed" if str(p) in read else "not read yet" for p in castings.pours.index if str(p) not in faults}
         options = [("", "choose a casting"), *((name, f"{name}: {words}") for name, words in {**faults, **others}.items())]
         return [step("Which casting?", pick("pour", "Casting", self.said("pour"), options, hint="those that missed an aim come first"),
-                     *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES))))]  # fmt: skip
+                     *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES))))]
 
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
@@ -179,7 +179,7 @@ class WhyPanel(Panel):
         shown = [(name, chance) for name, chance in answer.chances.items() if name == answer.first or chance >= ENOUGH][:SHOWN]
         return bars(f"Chance of each cause, {answer.pour}", [
             {"words": capital(named(answer, name)), "share": float(chance), "says": f"{in_hundred(chance)} in 100"} for name, chance in shown
-        ], ("0 in 100", "100 in 100"))  # fmt: skip
+        ], ("0 in 100", "100 in 100"))
 
     def _question(self, answer):
         seen, _ = self._draft(answer.pour)
@@ -194,7 +194,7 @@ class WhyPanel(Panel):
         yield text(question.ask, "strong")
         yield text(question.how, "hint")
         yield row(*[button(f"say:{question.name}|{place}", capital(said)) for place, said in enumerate(question.answers)],
-                  button(f"pass:{question.name}", "Cannot say"))  # fmt: skip
+                  button(f"pass:{question.name}", "Cannot say"))
 
     def _advice(self, answer):
         """What to do about the likeliest causes, each with its care."""
@@ -206,7 +206,7 @@ class WhyPanel(Panel):
         if self._saving is not None:
             yield text(self._saving.sentence())
         yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split is not None else None,
-                   text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)  # fmt: skip
+                   text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)
 
 
 def _evidence(answer: Answer) -> Iterator[Part]:

@@ -132,7 +132,7 @@ class BeginPanel(Panel):
     def _sections(self, study):
         _, problem = self._name(study)
         made = [entry("name", "Name of the study", self._typed("name", study.name), problem=problem, hint="what you make, and when"),
-                entry("question", "What do you want to know?", self._typed("question", study.question), wide=True)]  # fmt: skip
+                entry("question", "What do you want to know?", self._typed("question", study.question), wide=True)]
         says = self.memory.get
         tools = ToolFields(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
         return made, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())

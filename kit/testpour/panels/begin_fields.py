@@ -32,7 +32,7 @@ class ResinFields:
     def parts(self) -> Iterable[Part]:
         return [entry("resin_kind", "Resin, as its label says", self.says("resin_kind", self.study.resin["kind"]), wide=True,
                       problem="" if self.kind() else "Write what the label says it is, for example unsaturated polyester, casting grade."),
-                row(*[self._density(key, label) for key, label in DENSITIES.items()])]  # fmt: skip
+                row(*[self._density(key, label) for key, label in DENSITIES.items()])]
 
     def wanted(self) -> dict:
         return {"kind": self.kind(), **{key: to_unit(self._words(key), "g/mL") for key in DENSITIES}}
@@ -239,5 +239,5 @@ def _bare(factor, value):
 
 
 NEEDS = {"gel_time": ", with a clock and a stick", "time_to_peak": ", with a thermometer in the casting",
-         "peak_temperature": ", with a thermometer in the casting", "tack": ", with a gloved fingertip"}  # fmt: skip
+         "peak_temperature": ", with a thermometer in the casting", "tack": ", with a gloved fingertip"}
 DENSITIES = {"density": "Resin weighs", "catalyst_density": "Catalyst weighs"}

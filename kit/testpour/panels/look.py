@@ -59,7 +59,7 @@ class LookPanel(Panel):
             {"words": f"{capital(name)}, {line['from']} to {line['to']}", "from": 0.5, "share": place[k, 1], "low": place[k, 0],
              "high": place[k, 2], "says": _says(reading, line)}
             for k, (name, line) in enumerate(shown.iterrows())
-        ]  # fmt: skip
+        ]
         up, down = ("longer", "shorter") if reading.unit == "min" else ("higher", "lower")
         if reading.grades:
             up, down = "better more often", "worse more often"

@@ -49,7 +49,7 @@ FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
 USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
 ADDED = "These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says."
 PURPOSES = (("", "let the kit choose"), ("which settings matter", "which settings matter"),
-            ("map the good region", "map the good region"), ("sharpen what we know", "sharpen what we know"))  # fmt: skip
+            ("map the good region", "map the good region"), ("sharpen what we know", "sharpen what we know"))
 
 
 class PlanPanel(Panel):
@@ -63,13 +63,13 @@ class PlanPanel(Panel):
         study = self.workshop.study
         fields = [self.field(f) for f in (SESSIONS, POURS)]
         more = [self._list("rooms", "Rooms expected", "°C", "one, or one a day: 17 21", "room_temperature"),
-                self._list("moulds", "Moulds at hand", "mm", "their depths: 6 12 18", "thickness")]  # fmt: skip
+                self._list("moulds", "Moulds at hand", "mm", "their depths: 6 12 18", "thickness")]
         return [step(
             "Your days", row(*fields, *[part for part in more if part["name"] in _lists(study)]),
             row(*[self.field(f) for f in (POT, HAVE, PRICE)]),
             choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES),
             choice("purpose", "What is it for?", self.memory.get("purpose"), PURPOSES),
-        )]  # fmt: skip
+        )]
 
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
@@ -80,7 +80,7 @@ class PlanPanel(Panel):
         yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in the notebook 2-pour-and-log." if same else ""))
         labels = list(self._labels())  # before the papers, of which they are one
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
-                                   button("labels", "Labels for the castings")), *labels, *[paper(p, w) for p, w in self.papers.items()])  # fmt: skip
+                                   button("labels", "Labels for the castings")), *labels, *[paper(p, w) for p, w in self.papers.items()])
 
     def _labels(self):
         """Labels that were asked for are drawn beside the notebook: each holds a code of its own."""
@@ -116,7 +116,7 @@ class PlanPanel(Panel):
                 step("The plan", tiles("In short", self._short(plan, pot, price)), text(_bare(plan.sentence(), plan.found())), *_cautions(plan, pot, scale),
                      table(shown_plan(plan.study, plan.table), "The pours in the order to make them")),
                 step("What it can notice", *_told(view)),
-            ]  # fmt: skip
+            ]
 
         return self.asked("Weighing out every pour", make, repr(self.wanted()), pot, price, scale)
 
@@ -171,7 +171,7 @@ class PlanPanel(Panel):
         return {
             "sessions": int(self.required(SESSIONS)), "pours": int(self.required(POURS)), "purpose": self.memory.get("purpose") or None,
             "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": self.value(HAVE), "pot": self.value(POT),
-        }  # fmt: skip
+        }
 
     @property
     def table(self) -> pd.DataFrame:

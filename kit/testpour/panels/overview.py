@@ -20,7 +20,7 @@ STEPS = {  # name to title and notebook
     "begin": ("Begin", "0-start-here"), "plan": ("Plan", "1-plan"), "pour": ("Pour and read", "2-pour-and-log"),
     "look": ("Look", "3-what-the-log-says"), "why": ("Ask why", "why-tacky"), "today": ("Today", "4-next-pours"),
     "share": ("Share", "5-share-findings"),
-}  # fmt: skip
+}
 
 
 class RoundPanel(Panel):
@@ -36,7 +36,7 @@ class RoundPanel(Panel):
         yield stations("The round", [
             {"name": name, "title": title, "notebook": notebook, "says": said.get(name, ""), "next": name == now}
             for name, (title, notebook) in STEPS.items()
-        ])  # fmt: skip
+        ])
 
     def states(self) -> dict[str, str]:
         """How each step stands, in a few words by name; empty where study or log cannot be read."""
@@ -50,7 +50,7 @@ class RoundPanel(Panel):
         return {
             "begin": study.name, "plan": self._planned(castings), "pour": f"{count(pours, 'pour')}, {count(readings, 'reading')}",
             "look": ready, "why": ready, "today": ready, "share": f"{count(written, 'file')} written" if written else ready,
-        }  # fmt: skip
+        }
 
     def next_step(self) -> tuple[str, str]:
         """The name of the step that comes next, and what to do there in words."""

@@ -105,7 +105,7 @@ class Panel(anywidget.AnyWidget):
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
             "busy": self._busy is not None and self._busy not in self._given_up,
-        }  # fmt: skip
+        }
         self._shown_at, self._awaited = self._mark(), self._busy
 
     def asked(self, words: str, make: Callable[[], Any], *key: Any) -> Any:

@@ -108,7 +108,7 @@ def entry(name: str, label: str, value: str, *, unit: str = "", hint: str = "", 
     Part
     """
     return {"kind": "entry", "name": name, "label": label, "value": value, "unit": unit, "hint": hint,
-            "problem": problem, "read": read, "wide": wide}  # fmt: skip
+            "problem": problem, "read": read, "wide": wide}
 
 
 def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "", problem: str = "") -> Part:
@@ -134,7 +134,7 @@ def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]]
     Part
     """
     return {"kind": "choice", "name": name, "label": label, "value": value, "options": [list(o) for o in options],
-            "hint": hint, "problem": problem}  # fmt: skip
+            "hint": hint, "problem": problem}
 
 
 def checks(label: str, items: Iterable[tuple[str, str, bool]]) -> Part:

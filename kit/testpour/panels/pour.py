@@ -55,7 +55,7 @@ class PourPanel(Panel):
             return
         yield step("From the pours worth making next",
                    choice("aim", "What matters today?", self.memory.get("aim", LEARN), [(one, one) for one in (LEARN, BOTH, MAKE)]),
-                   button("next", "Find the pours worth making next"))  # fmt: skip
+                   button("next", "Find the pours worth making next"))
         if self.memory.get("look_next") == "yes":
             yield from self._next(study)
 
@@ -77,7 +77,7 @@ class PourPanel(Panel):
             return [text("Every pour of the plan is in the log. Look at what it says, or take the next pours below.")]
         said = {name: count(int((pours["session"] == name).sum()), "pour") for name in names}
         return [row(*[button(f"plan:{name}", f"Begin {name} of the plan, {said[name]}", main=name == names[0]) for name in names]),
-                fold("The pours of the plan", table(shown_plan(self.workshop.study, pours), "In the order to make them"))]  # fmt: skip
+                fold("The pours of the plan", table(shown_plan(self.workshop.study, pours), "In the order to make them"))]
 
     def _next(self, study):
         """The pours worth making next, and a session with them."""
@@ -86,7 +86,7 @@ class PourPanel(Panel):
         shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
         shown["why"] = advice.table["reason"]
         yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions),
-                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most useful first"), button("these", "Begin a session with these", main=True))  # fmt: skip
+                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most useful first"), button("these", "Begin a session with these", main=True))
 
     def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""

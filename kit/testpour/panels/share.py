@@ -16,7 +16,7 @@ from testpour.panels.parts import Part, button, choice, entry, paper, row, step,
 from testpour.wording import count, listed
 
 NAMES = {"page": "Findings page", "handout": "Handout", "wall": "Wall sheet", "chart": "Recipe chart", "sheet": "Spreadsheet",
-         "package": "Data to share", "backup": "Backup of the log"}  # fmt: skip
+         "package": "Data to share", "backup": "Backup of the log"}
 FROM_FITS = ("page", "handout", "wall", "chart")
 BENCHES = (("session", "each day"), ("by", "each person's initials"))
 
@@ -39,7 +39,7 @@ class SharePanel(Panel):
                  choice("paper", "Paper", self.said("paper"), (("A4", "A4"), ("Letter", "Letter"))),
                  choice("bench", "The wall sheet has a line for", self.said("bench"), BENCHES), says=[text(self._people())]),
             step("Write", row(*[button(f"write:{what}", words) for what, words in NAMES.items()])),
-        ]  # fmt: skip
+        ]
 
     def parts(self) -> Iterator[Part]:
         yield from self.fields()

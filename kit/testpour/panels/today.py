@@ -50,7 +50,7 @@ class TodayPanel(Panel):
             entry(f"colour_{k}", f"Pot {k}: colour", self.memory.get(f"colour_{k}"), hint="a word, such as red"),
             self.field(_pigment(k, "left empty: as recommended" if number_of == 1 else "left empty: none")),
             self.field(_share(k)) if number_of > 1 else None,
-        ) for k in range(1, number_of + 1)]  # fmt: skip
+        ) for k in range(1, number_of + 1)]
         if not _has(study, "pigment"):
             pots = []
         return [step(
@@ -60,7 +60,7 @@ class TodayPanel(Panel):
             row(self.field(RESIN), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES)),
             choice("pots", "Colour pots from one mix", str(number_of), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
             *pots,
-        )]  # fmt: skip
+        )]
 
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
@@ -124,7 +124,7 @@ class TodayPanel(Panel):
         return tp.weigh_out(
             self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares() or 1, study=self.workshop.study,
             scale_resolution=scale_step(self.workshop.folder, self.memory), **pigment,
-        )  # fmt: skip
+        )
 
     def summary(self) -> str:
         with self._at_once():
@@ -158,7 +158,7 @@ class TodayPanel(Panel):
             if mix.resin_mass < mix.smallest_batch else None,
             text("Goggles and gloves on before the catalyst is opened.", "strong"),
             steps("In this order", mix.steps), fold("Read before the first pour: cautions", *_cautions()),
-        ]  # fmt: skip
+        ]
 
     # What was typed.
 
@@ -227,7 +227,7 @@ def _has(study, name):
 def _bar(name, chance):
     found = chance.table.iloc[0]
     return {"words": capital(name), "share": float(found["chance"]), "low": float(found["low"]), "high": float(found["high"]),
-            "says": f"about {in_hundred(found['chance'])} in 100"}  # fmt: skip
+            "says": f"about {in_hundred(found['chance'])} in 100"}
 
 
 def _answer(advice, chances):
@@ -236,7 +236,7 @@ def _answer(advice, chances):
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in at and (f.name in advice.free or len(set(f.span)) == 2)]
     yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
     yield bars("Chance that one casting meets every aim, with its 90 % interval",
-               [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))  # fmt: skip
+               [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))
     yield text(advice.chance.sentence(), "hint")
     if len(chances) > 1:
         yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")

@@ -169,7 +169,7 @@ def _spread(plan):
     problem = design_problem(
         plan.coding, terms, numbers[made:], axes=tuple(after_sessions(axis, days) for axis in plan.coding.axes()),
         fixed=rows[:made] if made else None, fixed_sessions=tuple(numbers[:made]) if made else None,
-    )  # fmt: skip
+    )
     return variance_over_region(rows, problem)
 
 

@@ -209,7 +209,7 @@ def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 
         chosen = purposes.PICK[purpose](wishes)
     table = _run_order(study, coding, chosen, castings, seed)
     return Plan(study, table, purpose, chosen.why, chosen.mixed, coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")),
-                _made(study, castings))  # fmt: skip
+                _made(study, castings))
 
 
 def _made(study, castings):

@@ -194,7 +194,7 @@ class PhysicalTruth:
         return Casting(
             row.thickness, max(row.catalyst, 0.02), row.room_temperature, face=Face(self.film, self.lid * row.cover),
             other_face=Face(self.film, self.mould), programme=programme, hours=row.age, resin=self._resin(row.pigment),
-        )  # fmt: skip
+        )
 
     def _resin(self, pigment):
         """The resin with pigment stirred in."""
@@ -202,12 +202,12 @@ class PhysicalTruth:
         same = {name: getattr(self, name) for name in (
             "induction_exponent", "induction_energy", "rate_exponent", "rate_energy", "conductivity", "order_made",
             "order_left", "ceiling", "ceiling_slope",
-        )}  # fmt: skip
+        )}
         return replace(
             base, **same, induction=float(self.induction * np.exp(self.pigment_gel * pigment)),
             first_rate=base.first_rate * self.rate, second_rate=base.second_rate * self.rate,
             heat_of_cure=self.heat_of_cure * max(1.0 - self.pigment_heat * pigment, 0.5),
-        )  # fmt: skip
+        )
 
 
 def draw_physical(seed: int, difficulty: Difficulty = "ordinary") -> PhysicalTruth:

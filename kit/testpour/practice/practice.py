@@ -144,7 +144,7 @@ class PracticeResin:
                 ),
             }
             for name in table.index
-        ]  # fmt: skip
+        ]
 
     def lesson(
         self, castings: Castings, fixed: Mapping[str, str | float] | None = None, *,

@@ -40,7 +40,7 @@ RIGHT = {
     "retarding_pigment": ("pigment",), "silicone_mould": ("mould", "fresh_silicone"), "poor_mixing": ("uneven_mixing",),
     "read_early": ("read_too_early",), "mistyped": ("reading_error", "wrong_entry"), "wrong_pour": ("reading_error", "wrong_entry"),
     "wrong_system": ("wrong_system", "old_materials"), "sound": ("nothing",),
-}  # fmt: skip
+}
 BULK = ("under_dose", "wrong_scale", "weak_catalyst", "old_resin", "cold_room", "cold_night", "retarding_pigment", "read_early", "wrong_system")
 # Question to what is found, by fault (`None`: any other): an answer's place, or places with their shares.
 SAYS = {
@@ -66,7 +66,7 @@ SAYS = {
                   "retarding_pigment": {2: 0.7, 0: 0.3}, "silicone_mould": {3: 0.7, 0: 0.3}, None: 0},
     "clock": {"read_early": {1: 0.7, 0: 0.3}, None: {0: 0.85, 1: 0.15}},
     "stirred": {"poor_mixing": 1, None: {0: 0.85, 1: 0.15}},
-}  # fmt: skip
+}
 THERE_IS = {"twin": 0.5, "day": 0.8, "clear": 0.4, "later": 0.7}  # shares of castings where one can look at all
 
 
@@ -90,7 +90,7 @@ def drawn_settings(rng, count, room):
         "catalyst": rng.uniform(1.0, 2.6, count).round(2), "pigment": rng.choice([0, 0.5, 1.0, 2.0, 3.0], count),
         "thickness": rng.uniform(6, 18, count).round(0), "cover": (rng.random(count) < 0.8) * 1.0,
         "room_temperature": float(room),
-    })  # fmt: skip
+    })
 
 
 def drawn_resin(family, seed):
@@ -139,7 +139,7 @@ def answered(castings, pour, fault, rng):
     usual = {
         "where": 4 if tacky or soft else 5, "scrape": int(soft and bulk), "snap": 2 if soft and bulk else 0,
         "cup": 2 if bulk and soft and fault != "retarding_pigment" else 0,
-    }  # fmt: skip
+    }
     out = {}
     for name, entry in trade_causes()["questions"].items():
         known = SAYS.get(name, {})
@@ -258,7 +258,7 @@ def judged(case, most=3, forest=None):
         "asked": said, "unasked": before.first in right, "first": order[0] in right, "two": bool(set(order[:2]) & set(right)),
         "said": order[0], "chance": round(float(answer.chances.iloc[0]), 3), "list": guide(*judge) in right,
         "ranked": {name: round(float(chance), 4) for name, chance in answer.chances.items()}, "answers": known,
-    }  # fmt: skip
+    }
     return row | ({"forest": forest.predict([features(*judge)])[0] in right} if forest else {})
 
 

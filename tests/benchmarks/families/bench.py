@@ -173,4 +173,4 @@ def draw_bench(rng):
         pour={"gel_time": u(0.02, 0.06), "peak_temperature": u(1, 4), "hardness": u(0.3, 1.2), "tack": u(0.1, 0.3), "opacity": u(0.05, 0.2)},
         reading={"gel_time": u(0.02, 0.06), "peak_temperature": u(0.5, 2.5), "hardness": u(0.7, 2.2), "tack": u(0.1, 0.3), "opacity": u(0.1, 0.25)},
         tails=float(rng.choice([3.0, 5.0, 30.0])),
-    )  # fmt: skip
+    )

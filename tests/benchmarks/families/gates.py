@@ -133,4 +133,4 @@ def draw(rng, contradicting=False):
         ripens=u(6, 20),
         tinted=(first, first * u(1.8, 3.5)),
         signs=odd,
-    )  # fmt: skip
+    )

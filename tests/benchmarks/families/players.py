@@ -187,7 +187,7 @@ class Plain(Chooser):
         return np.column_stack([
             np.ones(len(points)), ln_dose, ln_dose**2, (room - 20) / 10, np.log(depth / 10), pigment - 0.5,
             np.log((pigment + 0.1) / 0.6), 1 - cover,
-        ])  # fmt: skip
+        ])
 
     def learn(self):
         design, seen = self._terms(np.array(self.world.made)), np.array(self.world.seen)

@@ -188,4 +188,4 @@ def draw(rng, contradicting=False):
         age=(u(4, 14), u(0.6, 1.2), u(0.5, 1.5), u(0.3, 1.2)),
         hiding=(u(2.6, 3.6), float(np.exp(u(np.log(0.2), np.log(1.5)))), u(0.2, 0.9)),
         signs=odd,
-    )  # fmt: skip
+    )
