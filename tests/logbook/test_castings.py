@@ -29,7 +29,7 @@ def test_the_shape_it_promises(practice_castings, study):
 def test_sentences(log, practice_castings):
     assert log.castings().sentence() == "The log is empty: no pour has been logged yet." and len(log.castings()) == 0
     log.add_pour(**POUR)
-    assert repr(log.castings()) == "1 pour in 1 session, in rooms from 18 to 18 °C, with 0 readings."
+    assert repr(log.castings()) == "1 pour in 1 session, in a room at 18 °C, with 0 readings."
     assert practice_castings.sentence().startswith("12 pours in 2 sessions, in rooms from 17 to 22 °C, with ")
 
 

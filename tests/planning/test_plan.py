@@ -213,3 +213,12 @@ def test_a_plan_gutted_by_hand_is_refused(study):
     gutted = plan.without(*plan.table.index[3:])
     with pytest.raises(PlanConflict, match="put a dropped pour back"):
         outlook(gutted)
+
+
+@pytest.mark.parametrize("sessions, said, unsaid", [
+    (1, "One pour in the middle shows whether it comes out between the ends", "one day from another"),
+    (2, "one day from another", "One pour in the middle"),
+])
+def test_a_middle_pour_is_said_to_show_what_it_can(study, sessions, said, unsaid):
+    plan = plan_pours(study, purpose="which settings matter", sessions=sessions, pours=8)
+    assert said in plan.why and unsaid not in plan.why

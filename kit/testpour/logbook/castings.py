@@ -54,7 +54,8 @@ class Castings:
         rooms = self.pours.get("room_temperature", pd.Series(dtype=float)).dropna()
         room = ""
         if len(rooms):
-            room = f", in rooms from {rooms.min():.3g} to {rooms.max():.3g} °C"
+            low, high = f"{rooms.min():.3g}", f"{rooms.max():.3g}"
+            room = f", in rooms from {low} to {high} °C" if low != high else f", in a room at {low} °C"
         text = (
             f"{count(len(self.pours), 'pour')} in {count(self.pours['session'].nunique(), 'session')}{room}, "
             f"with {count(len(self.readings), 'reading')}."

@@ -128,6 +128,7 @@ def which_settings_matter(wishes: Wishes) -> Chosen:
     rows, sessions = np.vstack([chosen.rows, middle]), np.append(chosen.sessions, np.arange(len(sizes)))
     why = chosen.why + (
         " The same middle pour in every session shows how much equal pours differ, and one day from another."
+        if len(sizes) > 1 else " One pour in the middle shows whether it comes out between the ends."
     )
     return Chosen(rows, sessions, chosen.terms, why, chosen.mixed)
 

@@ -79,7 +79,8 @@ class Page:
         )
         held = [f"repeats {count(self.notes, 'note')} as typed"] * bool(self.notes)
         held += [f"shows {count(self.photographs, 'photograph')}"] * bool(self.photographs)
-        return text + (f" It {' and '.join(held)}: check them before you share it." if held else "")
+        them = "it" if self.notes + self.photographs == 1 else "them"
+        return text + (f" It {' and '.join(held)}: check {them} before you share the page." if held else "")
 
     __repr__ = sentence
 
