@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import segno
@@ -61,6 +62,7 @@ def _fits(text, side, module):
         return False
 
 
+@lru_cache(maxsize=256)  # first for its size, then for its picture
 def _code(text):
     return segno.make(text, error="m", micro=False, encoding="utf-8", boost_error=False)
 

@@ -23,7 +23,7 @@ REACH = np.linspace(-8, 8, 41)  # of a pour's shift about a draw of it, in its s
 
 
 @dataclass(frozen=True)
-class Outlook:
+class PredictiveDraws:
     """What m draws say of k readings of one pour.
 
     Parameters
@@ -58,7 +58,7 @@ class Outlook:
         """
         return drawn_ends(fit.reading, rows, self.cuts)
 
-    def thinned(self, step: int) -> Outlook:
+    def thinned(self, step: int) -> PredictiveDraws:
         """Every `step`-th draw.
 
         Parameters
@@ -68,10 +68,10 @@ class Outlook:
 
         Returns
         -------
-        Outlook
+        PredictiveDraws
         """
         cuts = None if self.cuts is None else self.cuts[::step]
-        return Outlook(self.mean[::step], self.own[::step], self.spread[::step], self.shift[::step], cuts)
+        return PredictiveDraws(self.mean[::step], self.own[::step], self.spread[::step], self.shift[::step], cuts)
 
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
@@ -101,8 +101,8 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     return table
 
 
-def outlook(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> Outlook:
-    """The `Outlook` of one pour's `rows` by the draws of `source`: `fit` itself, or one without the pour.
+def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> PredictiveDraws:
+    """The `PredictiveDraws` of one pour's `rows` by the draws of `source`: `fit` itself, or one without the pour.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def outlook(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> Outlook:
 
     Returns
     -------
-    Outlook
+    PredictiveDraws
     """
     posterior, labels = source.posterior, groups_of(fit.rows)
     mean, own, shift = source.mean(rows), np.zeros(len(posterior)), np.zeros(len(posterior))
@@ -130,16 +130,16 @@ def outlook(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> Outlook:
         own = own + spread**2
         if source is fit:
             shift = shift + posterior.group_effects[name][:, np.searchsorted(posterior.group_levels[name], mine[0])]
-    return Outlook(mean, np.sqrt(own), posterior.spread, shift, posterior.cuts)
+    return PredictiveDraws(mean, np.sqrt(own), posterior.spread, shift, posterior.cuts)
 
 
 def _one(fit, pour, rows, level):
     """The predicted columns of one pour's readings, shape (k, 5)."""
-    seen = outlook(fit, fit, rows)
+    seen = predictive_draws(fit, fit, rows)
     seen = seen.thinned(THIN) if len(rows) > 1 else seen
     weights = leave_out_weights(_likelihood(seen, fit, rows))
     if 1 / np.sum(weights**2) < FEWEST:
-        seen = outlook(fit.without(pour), fit, rows)
+        seen = predictive_draws(fit.without(pour), fit, rows)
         weights = np.full(len(seen.own), 1 / len(seen.own))
     above, below = tails(seen, weights, fit, rows)
     start = 1 - above
@@ -172,13 +172,13 @@ def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
 
 
 def tails(
-    seen: Outlook, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame
+    seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame
 ) -> tuple[np.ndarray, np.ndarray]:
     """Chances of reading at least as high as each of `rows`, and at least as low: two arrays (k,).
 
     Parameters
     ----------
-    seen : Outlook
+    seen : PredictiveDraws
         m draws of the pour's k readings.
     weights : array, shape (m,)
         They add up to 1.
@@ -237,4 +237,4 @@ def _interval(seen, weights, fit, rows, level):
     return np.quantile(values, [(1 - level) / 2, (1 + level) / 2], axis=0)
 
 
-__all__ = ["Outlook", "leave_out_weights", "left_out", "outlook", "tails"]
+__all__ = ["PredictiveDraws", "leave_out_weights", "left_out", "predictive_draws", "tails"]

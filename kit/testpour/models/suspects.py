@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.models.left_out import Outlook, outlook, tails
+from testpour.models.left_out import PredictiveDraws, predictive_draws, tails
 from testpour.models.log_rows import latent_ends
 from testpour.units import show
 from testpour.wording import count, listed, said_in_markdown
@@ -83,8 +83,8 @@ def _slip(fit, part, least):
     if len(part) < 3:
         return None
     rows = fit.rows.loc[part.index]
-    drawn = outlook(fit, fit, rows)
-    known = Outlook(drawn.mean + drawn.shift[:, None], np.zeros_like(drawn.own), drawn.spread, drawn.shift, drawn.cuts)
+    drawn = predictive_draws(fit, fit, rows)
+    known = PredictiveDraws(drawn.mean + drawn.shift[:, None], np.zeros_like(drawn.own), drawn.spread, drawn.shift, drawn.cuts)
     even = np.full(len(drawn.own), 1 / len(drawn.own))
     far = 2 * np.minimum(*tails(known, even, fit, rows))
     odd = np.flatnonzero(far < least)
