@@ -125,6 +125,13 @@ def test_a_corrected_pour_keeps_what_was_not_corrected(log):
     assert log.history("P01")["what"].tolist().count("pour") == 3
 
 
+def test_a_setting_of_nought_survives_the_correction_of_another(log):
+    """No cover and no pigment are 0, which is a value and not a blank; a lot stays text."""
+    log.add_pour(settings={"catalyst": 2, "cover": "no", "pigment": "0 %", "resin_lot": "0012"}, session="S1")
+    log.correct_pour("P01", settings={"humidity": 60}, why="read later")
+    assert log.castings().pours.loc["P01", ["catalyst", "cover", "pigment", "resin_lot", "humidity"]].tolist() == [2, 0, 0, "0012", 60]
+
+
 def test_what_is_withdrawn_leaves_the_castings_and_stays_in_the_history(log):
     for _ in range(2):
         log.add_pour(**POUR)
