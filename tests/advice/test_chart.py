@@ -2,8 +2,10 @@
 
 from dataclasses import replace
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import testpour.advice.chart as chart_module
@@ -56,6 +58,19 @@ def test_a_cell_without_a_good_recipe_says_what_to_do_and_that_it_works(fits):
     assert np.isnan(row["catalyst"])
     assert row["advice"].split(",")[0] in {"add a cover", "pour in two layers", "pour in three layers", "warm the room to 20 °C"}
     assert row["advice"].split(", with ")[1].endswith(" %")
+
+
+def test_what_all_cells_share_is_judged_at_the_best_catalyst_of_each(fits, monkeypatch):
+    """Half a per cent of pigment is good at 1 % catalyst only (0.9), 2 % is middling at any (0.6): the first is shared."""
+    study = fits.study
+    shared = (study.factor("pigment"),)
+    cells = settings_table(study, [{"thickness": 6}, {"thickness": 15}], room=20)
+    tried = pd.concat([cells.iloc[[0, 0]].assign(pigment=[0.5, 2.0])], ignore_index=True)
+    good = lambda grid: np.where(grid["pigment"] == 2.0, 0.6, np.where(grid["catalyst"] == 1.0, 0.9, 0.1))
+    monkeypatch.setattr(chart_module, "spread_settings", lambda *given: tried)
+    monkeypatch.setattr(chart_module, "allowed", lambda fits, grid: np.ones(len(grid), bool))
+    monkeypatch.setattr(chart_module, "prospect", lambda states, study, grid: SimpleNamespace(chance=lambda: good(grid)))
+    assert chart_module._common(fits, {}, cells, shared) == {"pigment": 0.5}
 
 
 def test_a_remedy_must_make_the_recipe_good(fits, monkeypatch):

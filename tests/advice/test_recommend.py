@@ -142,6 +142,12 @@ def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
     assert nearest_usual(table, good, max(good), free) == place
 
 
+def test_distance_from_the_usual_is_in_parts_of_the_spans(fits):
+    """2.4 % of catalyst is 0.6 of its span from 1.5, 2 % of pigment 0.39 of its span from 0.5, though 1.5 % is more than 0.9."""
+    table = pd.DataFrame({"catalyst": [2.4, 1.5], "pigment": [0.5, 2.0]})
+    assert nearest_usual(table, np.array([0.8, 0.8]), 0.8, free_factors(fits.study, {"thickness": 10, "cover": 1})) == 1
+
+
 def test_what_is_refused_or_likely_to_boil_is_never_proposed(fits):
     """Catalyst above 4 % is refused; styrene boils at 145 °C (from memory, not read), and a chance of one in five is too much."""
     given = settings_table(fits.study, [{"catalyst": c, "thickness": t} for c in (1.0, 2.0, 3.0) for t in (6, 12, 18, 24, 30)], room=26)

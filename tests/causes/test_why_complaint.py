@@ -25,6 +25,16 @@ def test_an_aim_is_judged_at_its_age(early, day, says, study, castings_of):
     assert good_pours(castings) == ([] if says else ["P01"])
 
 
+def test_the_reading_nearest_the_age_counts_and_not_the_last(study, castings_of):
+    """An aim at 24 h: of readings at 4, 20, 30 and 168 h that at 20 h is the nearest."""
+    pours = pd.DataFrame({"catalyst": [1.5]}, index=["P01"])
+    for soft_at, misses in ((20.0, True), (168.0, False), (30.0, False), (4.0, False)):
+        read = pd.DataFrame({"pour": "P01", "reading": "hardness", "age": [4.0, 20.0, 30.0, 168.0], "low": 80.0, "known": "exact"})
+        read["low"] = read["low"].where(read["age"] != soft_at, 60.0)
+        found = missed(castings_of(study, pours, read.assign(high=read["low"])), "P01")
+        assert [m.age for m in found] == ([20.0] if misses else [])
+
+
 @pytest.mark.parametrize("age, early", [(17.5, True), (18.5, False), (24.0, False), (30.0, False)])
 def test_a_reading_before_three_quarters_of_the_age_is_early(age, early):
     """Of an aim at 24 h, three quarters are 18 h."""

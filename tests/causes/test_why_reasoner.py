@@ -9,6 +9,7 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
+from testpour.causes import sight
 from testpour.causes.answer import why
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.evidence import Piece
@@ -251,6 +252,16 @@ def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():
     found = as_if(rows, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
     assert found["catalyst"].tolist() == [0.75, 0.05, 1.5, 1.5]
     assert found["room_temperature"].tolist() == [20, 20, 12, 20] and found["thickness"].tolist() == [2, 2, 2, 0.5]
+
+
+def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
+    """It read 0. Of 200 draws half expect 0 and half 1, with scatter sqrt(0.73): what expects 0 is exp(1 / 1.46) times as likely
+    to have said so, and counts so many times less for what the others say: 0.335 of the draws."""
+    seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
+    monkeypatch.setattr(sight, "_sight", lambda *given: seen)
+    fit = SimpleNamespace(rows=pd.DataFrame({"pour": ["X1", "P01"]}))
+    found = sight._left_out(fit, seen.rows.assign(pour="X1"))
+    assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
 
 
 def test_only_the_usual_lot_is_taken_as_known():

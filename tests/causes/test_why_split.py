@@ -23,6 +23,7 @@ def test_the_parts_add_up_to_the_predicted_difference(fits, reading, pour):
     found = split(fits, reading, pour)
     assert found.table["middle"].sum() == pytest.approx(found.total, abs=1e-9)
     assert found.table["share"].sum() == pytest.approx(1, abs=1e-9)
+    assert found.table["middle"].abs().is_monotonic_decreasing
 
 
 @pytest.mark.slow

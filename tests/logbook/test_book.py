@@ -125,6 +125,27 @@ def test_a_corrected_pour_keeps_what_was_not_corrected(log):
     assert log.history("P01")["what"].tolist().count("pour") == 3
 
 
+def test_a_grade_is_given_once_for_each_age_and_specimen_while_it_counts(log):
+    """Tack at two days and of a second specimen are new, the same again is not; a withdrawn one makes room."""
+    log.add_pour(**POUR)
+    entry = log.add_reading("P01", "tack", 2, age="24 h")
+    log.add_reading("P01", "tack", 1, age="48 h")
+    log.add_reading("P01", "tack", 1, age="24 h", specimen="B")
+    for where in ({"age": "24 h"}, {"age": 48}, {"age": "1 day", "specimen": "B"}):
+        with pytest.raises(LogProblem, match="has its tack already"):
+            log.add_reading("P01", "tack", 0, **where)
+    log.withdraw_reading(entry, why="wrong pot")
+    log.add_reading("P01", "tack", 0, age="24 h")
+    assert log.castings().readings[["low", "age"]].values.tolist() == [[1, 48], [1, 24], [0, 24]]
+
+
+def test_a_setting_of_nought_survives_the_correction_of_another(log):
+    """No cover and no pigment are 0, which is a value and not a blank; a lot stays text."""
+    log.add_pour(settings={"catalyst": 2, "cover": "no", "pigment": "0 %", "resin_lot": "0012"}, session="S1")
+    log.correct_pour("P01", settings={"humidity": 60}, why="read later")
+    assert log.castings().pours.loc["P01", ["catalyst", "cover", "pigment", "resin_lot", "humidity"]].tolist() == [2, 0, 0, "0012", 60]
+
+
 def test_what_is_withdrawn_leaves_the_castings_and_stays_in_the_history(log):
     for _ in range(2):
         log.add_pour(**POUR)

@@ -212,6 +212,16 @@ def test_whatever_program_wrote_it(study, tmp_path, coding, mark):
     assert entry["settings"] == {"catalyst": 1.5, "room_temperature": 18.0}
 
 
+def test_a_cell_shown_as_per_cent_is_read_as_it_is_shown(study, tmp_path):
+    """A workbook keeps 0.015 in a cell that shows 1.5 %; a cell with the plain number 1.5 is 1.5 % too."""
+    book = openpyxl.Workbook()
+    for row in (["pour", "catalyst", "gel time (min)"], ["A", 0.015, 20], ["B", 1.5, 20]):
+        book.active.append(row)
+    book.active["B2"].number_format = "0.0%"
+    book.save(tmp_path / "sheet.xlsx")
+    assert [entry["settings"]["catalyst"] for entry in read_sheet(study, tmp_path / "sheet.xlsx")] == [1.5, 1.5]
+
+
 def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
     with pytest.warns(IgnoredColumns, match="sheet.csv: not read: weather, mood"):
         assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1

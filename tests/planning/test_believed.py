@@ -93,6 +93,11 @@ def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak
     assert (len(found.refusals), len(found.warnings)) == (refused, warned)
 
 
+def test_a_pour_is_too_hot_from_the_boiling_point_on(monkeypatch):
+    monkeypatch.setattr(believed, "believed_peaks", lambda study, table: np.array([BOILING - 0.1, BOILING, BOILING + 5]))
+    assert Heat(coding_for(blocks(), 1))(np.array([[-1.0, -1, 1], [0, 0, 1], [1, 1, 1]])).tolist() == [False, True, True]
+
+
 def test_a_middle_pour_that_may_boil_is_left_out():
     """A span up to where only its thick end boils keeps its middle pours; one whose middle boils has none."""
     for high, middles in (("25 mm", True), ("60 mm", False)):

@@ -89,6 +89,12 @@ def test_split_plot_is_judged_by_its_sessions():
     assert "easy" in found.sentence().split("missed")[0] and "hard (39%)" in found.sentence()
 
 
+def test_standard_errors_where_sessions_vary_less_than_pours():
+    """By hand: a session's mean has variance 0.5^2 + 1 / 4, six of them give the slope a sixth of that; an effect is two slopes."""
+    found = plan_power(SPLIT, main_terms(2), 1.0, 2.0, SESSIONS, 0.5, ["hard", "easy"]).table
+    assert found.se.to_dict() == pytest.approx({"hard": 2 * np.sqrt((0.25 + 0.25) / 6), "easy": 2 / np.sqrt(24)})
+
+
 def test_split_plot_power_by_simulation():
     """4000 pretended castings of the same plan; hard factor judged by its session means."""
     rng = np.random.default_rng(5)
