@@ -287,3 +287,13 @@ def test_safety_text_forms():
         assert 'class="cautions"' in safety_text(kind, html=True)
     with pytest.raises(ValueError, match="bench, page, notebook"):
         safety_text("poster")
+
+
+@pytest.mark.parametrize("unit, dose, words", [
+    ("g/kg", 90, "Refused: Hardener 9 % is above 4 %"),  # 90 g in 1000 g is 9 in 100
+    ("permille", 41, "Refused: Hardener 4.1 % is above 4 %"),
+    ("mL", 2, "Warning: Hardener is given in mL, so the limits of peroxide were not checked"),
+])
+def test_a_share_of_peroxide_is_one_in_any_unit(unit, dose, words):
+    study = study_from({"factors": {"hardener": {"kind": "number", "unit": unit, "low": 0, "high": 200, "usual": 15}}, "readings": {"gel_time": {}}})
+    assert [line.startswith(words) for line in check_settings(study, {"hardener": dose}).lines()] == [True]

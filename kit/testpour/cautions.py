@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 LEVELS = ("refuse", "warn")
 ASIDE = ("age", "session")  # columns that stand beside settings and are none
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
+SHARES = {"g/kg": 0.1, "mg/g": 0.1, "permille": 0.1, "‰": 0.1, "ppm": 1e-4, "mg/kg": 1e-4}  # other ways to write a share, in %
 
 
 def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions:
@@ -48,19 +49,29 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
     found = check_study(study) if study is not None else Cautions()
     for name, value in settings.items():
         factor = factors.get(name)
-        limited = "catalyst" if _is_peroxide(factor) else name
-        if value is not None and limited in _limited():
-            found += _check(limited, value, factor and factor.unit, factor and limited != name and factor.words)
+        if factor is not None and name != "catalyst" and _is_peroxide(factor):
+            found += _peroxide(factor, value) if value is not None else Cautions()
+        elif value is not None and name in _limited():
+            found += _check(name, value, factor and factor.unit)
         elif factor is None:
             found += _unknown(name, factors)
     return found
 
 
 def _is_peroxide(factor):
-    """Whether a factor is a share of peroxide, by its name or its words: MEKP, hardener, initiator."""
-    if factor is None or factor.kind != "number" or factor.unit != "%":
-        return False
-    return "peroxide" in (role_of(factor.name.replace("_", " ")), role_of(factor.words))
+    """Whether a factor is an amount of peroxide, by its name or its words: MEKP, hardener, initiator."""
+    return factor.kind == "number" and "peroxide" in (role_of(factor.name.replace("_", " ")), role_of(factor.words))
+
+
+def _peroxide(factor, value):
+    """An amount of peroxide under another name, held to the limits of the catalyst where it is a share."""
+    unit = factor.unit
+    if unit in SHARES and isinstance(value, int | float):
+        value, unit = value * SHARES[unit], "%"
+    if unit == "%":
+        return _check("catalyst", value, unit, factor.words)
+    said = f"{factor.words.capitalize()} is given in {unit or 'plain numbers'}, so the limits of peroxide were not checked."
+    return Cautions(warnings=(f"{said} Give it in % of the resin's weight.",))
 
 
 @cache
