@@ -272,16 +272,23 @@ def test_a_peak_under_the_room_or_over_the_full_rise_is_taken_for_the_end_of_the
 
 
 @pytest.mark.parametrize("seen, half", [
-    ([20.0] * 4, 0.5), ([20.0, 20.0, 23.0, 21.5], 0.05), ([20.0871, 20.0871, 23.0, 21.5], 0.05),
+    ([20.0, 20.0, 20.0, 20.0], 0.5), ([20.0, 20.0, 15.5, 15.5], 0.05), ([20.0871, 20.0871, 15.5, 15.5], 0.05),
 ])
-def test_equal_times_are_rounded_ones_and_fitted_as_such(castings_of, seen, half):
+def test_repeats_that_never_differ_are_rounded_and_fitted_as_such(castings_of, seen, half):
     """A watch read to the minute, or to a tenth: as many castings known to lie half a step either side, to the digit."""
-    pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0}, index=list("ABCD"))
+    pours = pd.DataFrame({"catalyst": [1.5, 1.5, 2.0, 2.0], "room_temperature": 20.0}, index=list("ABCD"))
     read = pd.DataFrame({"pour": list("ABCD"), "reading": "gel_time", "low": seen, "high": seen})
     between = read.assign(low=read["low"] - half, high=read["high"] + half)
     found, known = (fit_castings(castings_of(GEL_ONLY, pours, rows))["gel_time"] for rows in (read, between))
     assert found.posterior.spread == pytest.approx(known.posterior.spread, rel=1e-9)
     assert found.assumed == (f"Equal values of gel time are taken as read to {2 * half:g} min.",) and known.assumed == ()
+
+
+def test_equal_times_beside_repeats_that_differ_are_taken_as_they_are(castings_of):
+    """Published yields repeat a value here and there; their scatter is known all the same."""
+    pours = pd.DataFrame({"catalyst": [1.5, 1.5, 2.0, 2.0], "room_temperature": 20.0}, index=list("ABCD"))
+    read = pd.DataFrame({"pour": list("ABCD"), "reading": "gel_time", "low": [20.0, 20.0, 15.0, 16.0], "high": [20.0, 20.0, 15.0, 16.0]})
+    assert fit_castings(castings_of(GEL_ONLY, pours, read))["gel_time"].assumed == ()
 
 
 def test_times_that_differ_are_taken_as_they_are(castings_of):

@@ -37,7 +37,7 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
     readings = castings.readings[castings.readings["reading"] == reading.name]
     rows = readings.merge(castings.pours, left_on="pour", right_index=True, suffixes=("", "_of_pour"))
     rows = rows.reset_index(drop=True)
-    rows, assumed = _rounded(reading, rows)
+    rows, assumed = _rounded(castings.study, reading, rows)
     for factor in castings.study.factors:
         if factor.kind == "text":
             rows[factor.name] = rows[factor.name].fillna("").astype(str)
@@ -53,22 +53,29 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
     return rows, tuple(assumed)
 
 
-def _rounded(reading, rows):
-    """The rows, equal exact readings as rounded to the last place written; and that in words.
+def _rounded(study, reading, rows):
+    """The rows, exact readings as rounded to the last place written where repeats never differ; and that in words.
 
-    Equal readings on a scale without steps say how finely it is read, not that castings do not differ: taken
-    as exact they would have no scatter at all, and their likelihood no top (Heitjan 1989, Statist. Sci. 4, 164,
-    on rounded data; citation from memory). More than three digits are a calculation's, not a watch's.
+    Repeats that are all equal say how finely the scale is read, not that castings do not differ: taken as exact
+    they would have no scatter at all, and their likelihood no top (Heitjan 1989, Statist. Sci. 4, 164, on rounded
+    data; citation from memory). More than three digits are a calculation's, not a watch's.
     """
     exact = (rows["low"] == rows["high"]) & rows["low"].notna()
     values = rows.loc[exact, "low"]
-    if reading.grades or reading.resolution or not values.duplicated().any():
+    made = [*(factor.name for factor in study.factors if factor.name in rows), "session", "age"]
+    if reading.grades or reading.resolution or not any(_never_differ(rows[exact], keys) for keys in (made, ["pour", "age"])):
         return rows, []
     digits = max(len(f"{value:.9f}".rstrip("0").partition(".")[2]) for value in values)
     whole = int(np.floor(np.log10(max(values.abs().max(), 1e-9))))
     half = 10.0 ** -min(digits, FINEST - 1 - whole) / 2
     said = f"Equal values of {reading.words} are taken as read to {show(2 * half, reading.unit)}."
     return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [said]
+
+
+def _never_differ(rows, keys):
+    """Whether there are repeats among rows alike in `keys`, and all of them read the same."""
+    alike = rows.groupby(keys, dropna=False)["low"]
+    return alike.ngroups < len(rows) and bool((alike.transform("min") == alike.transform("max")).all())
 
 
 def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
