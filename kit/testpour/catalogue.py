@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
-from testpour.units import SCALES, UnitProblem, show, to_unit
+from testpour.units import SCALES, UnitProblem, show, shown_unit, to_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -69,7 +69,7 @@ class Column:
     @property
     def label(self) -> str:
         """Axis label, for example ``"gel time (min)"``."""
-        unit = {"degC": "°C"}.get(self.unit, self.unit)
+        unit = shown_unit(self.unit)
         return f"{self.words} ({unit})" if unit else self.words
 
     @property

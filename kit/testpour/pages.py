@@ -5,7 +5,7 @@ import datetime as dt
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
-from testpour.wording import visible
+from testpour.wording import count, visible
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 
@@ -81,3 +81,23 @@ def dated(date: str | dt.date | None = None) -> str:
     str
     """
     return day_words(dt.date.today()) if date is None else str(date)
+
+
+def repeats(notes: int, photographs: int, look: str) -> str:
+    """What of the log a page repeats as it is, and that it is to be looked at before it is shared.
+
+    Parameters
+    ----------
+    notes, photographs : int
+        How many of each it shows.
+    look : str
+        What to do with them: "check" or "look at".
+
+    Returns
+    -------
+    str
+        A sentence; empty where it repeats nothing.
+    """
+    held = [f"repeats {count(notes, 'note')} as typed"] * bool(notes) + [f"shows {count(photographs, 'photograph')}"] * bool(photographs)
+    them = "it" if notes + photographs == 1 else "them"
+    return f"It {' and '.join(held)}: {look} {them} before you share the page." if held else ""

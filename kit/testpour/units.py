@@ -219,5 +219,20 @@ def show(value: float, unit: str = "", digits: int = 3) -> str:
     """
     text = f"{value:.{digits}g}" if abs(value) < 1000 else f"{value:.0f}"
     text = text.replace("-", "\u2212") if text.startswith("-") else text
-    words = {"degC": "°C"}.get(unit, unit)
-    return f"{text} {words}".strip()
+    return f"{text} {shown_unit(unit)}".strip()
+
+
+def shown_unit(unit: str) -> str:
+    """A declared unit as screens and sheets write it.
+
+    Parameters
+    ----------
+    unit : str
+        As it is declared, for example ``"degC"``.
+
+    Returns
+    -------
+    str
+        For example ``"°C"``; any other unit as it is.
+    """
+    return {"degC": "°C"}.get(unit, unit)

@@ -15,6 +15,7 @@ from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
 from testpour.logbook.server import zone
+from testpour.units import shown_unit
 from testpour.wording import capital
 
 if TYPE_CHECKING:
@@ -149,7 +150,7 @@ def _last(made, name):
 def _words(reading, row):
     if row.known == "exact":
         return reading.show(row.low)
-    unit = {"degC": "°C"}.get(reading.unit, reading.unit)
+    unit = shown_unit(reading.unit)
     return f"{Known(row.low, row.high, row.known).words(reading)} {unit}".strip()
 
 

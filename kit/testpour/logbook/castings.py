@@ -11,6 +11,7 @@ import pandas as pd
 
 from testpour.logbook.known import Known
 from testpour.study import Study
+from testpour.units import shown_unit
 from testpour.wording import count, in_html, table_html
 
 PEOPLE = ("by", "note")
@@ -105,7 +106,7 @@ class Castings:
             reading = self.study.reading(name)
             head = f"{reading.words} at {age:g} h" if pd.notna(age) else reading.words
             words = [Known(*k).words(reading) for k in zip(rows["low"], rows["high"], rows["known"], strict=True)]
-            columns[f"{head} ({reading.unit})".replace("degC", "°C")] = (
+            columns[f"{head} ({shown_unit(reading.unit)})"] = (
                 pd.Series(words, rows["pour"]).groupby(level=0).agg(", ".join)
             )
         return pd.DataFrame(columns, index=self.pours.index).fillna("")

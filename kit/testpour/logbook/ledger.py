@@ -16,6 +16,7 @@ from testpour.logbook.known import Known
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.study import Study, newer_name
+from testpour.units import shown_unit
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Row
@@ -272,7 +273,7 @@ class Ledger:
         ends = (-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high)
         name = newer_name(row.reading, self.study.readings)
         reading = next((r for r in self.study.readings if r.name == name), Reading(row.reading))
-        unit = {"degC": "°C"}.get(reading.unit, reading.unit)
+        unit = shown_unit(reading.unit)
         return f"{Known(*ends, row.known).words(reading)} {unit}".strip()
 
     def refuse_second(self, row: Mapping[str, Any]) -> None:

@@ -10,7 +10,7 @@ from testpour.panels.begin_fields import Says
 from testpour.panels.numbers import plain
 from testpour.panels.parts import Part, choice, entry, row
 from testpour.study import Study
-from testpour.units import UnitProblem, to_unit
+from testpour.units import UnitProblem, shown_unit, to_unit
 from testpour.wording import capital
 
 
@@ -51,7 +51,7 @@ class AimFields:
     def parts(self) -> Iterator[Part]:
         for name, reading in self.readings.items():
             bounds, problems = self.bounds(name), self.problems(name)
-            unit = self.scale if name == "hardness" else {"degC": "°C"}.get(reading.unit, reading.unit)
+            unit = self.scale if name == "hardness" else shown_unit(reading.unit)
             fields = [self._bound(name, reading, key, bounds[key], problems.get(key, ""), unit) for key in self._keys(reading)]
             age = [entry(f"age_{name}", f"{capital(reading.words)} at age", self.says(f"age_{name}", bounds["age"]), unit="h", problem=problems.get("age", ""))] if reading.ages and any(bounds[k] for k in self._keys(reading)) else []
             yield row(*fields, *age)
@@ -77,7 +77,7 @@ class AimFields:
                     if key == "age" and not value > 0:
                         found[key] = "The age is counted in hours after mixing, above 0."
                 except UnitProblem as problem:
-                    found[key] = plain(problem, "h" if key == "age" else {"degC": "°C"}.get(reading.unit, reading.unit))
+                    found[key] = plain(problem, "h" if key == "age" else shown_unit(reading.unit))
         bounds = self.bounds(name)
         if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(self._own(name, bounds["at_least"])) > reading.parse(self._own(name, bounds["at_most"])):
             found["at_most"] = "This is below what is asked at least: change one of them."
@@ -102,7 +102,7 @@ class AimFields:
             bounds = self.bounds(name)
             asked = [f"{'at least' if key == 'at_least' else 'at most'} {bounds[key]}" for key in self._keys(reading) if bounds[key]]
             if asked and not self.problems(name):
-                unit = "" if reading.grades else f" {self.scale if name == 'hardness' else {'degC': '°C'}.get(reading.unit, reading.unit)}"
+                unit = "" if reading.grades else f" {self.scale if name == 'hardness' else shown_unit(reading.unit)}"
                 grade = f" ({reading.grades[int(float(bounds['at_most']))]})" if reading.grades and bounds.get("at_most") else ""
                 said.append(f"{capital(reading.words)} {' and '.join(asked)}{unit}{grade}" + (f", {bounds['age']} h after mixing" if bounds.get("age") else ""))
         return said

@@ -12,7 +12,7 @@ from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.tools import SCALES
 from testpour.study import Study
 from testpour.study_file import DENSITY_RANGE
-from testpour.units import UnitProblem, to_unit
+from testpour.units import UnitProblem, shown_unit, to_unit
 from testpour.wording import capital
 
 Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
@@ -123,7 +123,7 @@ class SettingFields:
                 refused = check_settings(self.study, {name: value}).refusals
                 found.append((value, refused[0] if refused else ""))
             except UnitProblem as problem:
-                found.append((None, plain(problem, _shown_unit(factor))))
+                found.append((None, plain(problem, shown_unit(factor.unit))))
         (low, wrong_low), (high, wrong_high) = found
         if self.way(name) == DIFFERS and not wrong_low and not wrong_high and not low < high:
             wrong_high = f"{capital(factor.words)} must end above where it begins."
@@ -162,7 +162,7 @@ class SettingFields:
 
     def _end(self, name, key, label, words, problem):
         """The field of one end of a setting."""
-        factor, unit = self.factors[name], _shown_unit(self.factors[name])
+        factor, unit = self.factors[name], shown_unit(self.factors[name].unit)
         read = "" if problem or factor.kind == "yes/no" else read_as(factor.parse(words), factor.unit, words)
         return entry(f"{key}_{name}", f"{capital(factor.words)} {label}", self.says(f"{key}_{name}", words), unit=unit, problem=problem, read=read)
 
@@ -228,9 +228,6 @@ class ToolFields:
     def _durometer(self):
         return self.says("durometer", self.there["hardness"].unit if "hardness" in self.there else "")
 
-
-def _shown_unit(factor):
-    return {"degC": "°C"}.get(factor.unit, factor.unit)
 
 
 def _bare(factor, value):

@@ -37,7 +37,7 @@ from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.problem import NotSeparated, PlanConflict
 from testpour.study import Study
-from testpour.units import UnitProblem
+from testpour.units import UnitProblem, shown_unit
 from testpour.wording import count
 
 SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
@@ -230,7 +230,7 @@ class PlanPanel(Panel):
         try:
             return [column.parse(words.strip(",")) for words in each], ""
         except UnitProblem as problem:
-            return [], plain(problem, {"degC": "°C"}.get(column.unit, column.unit))
+            return [], plain(problem, shown_unit(column.unit))
 
 
 def _cautions(plan, pot, scale):

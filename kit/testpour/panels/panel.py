@@ -254,7 +254,7 @@ class Panel(anywidget.AnyWidget):
         """
         value = self.value(field)
         if value is None:
-            raise Needed(f"Say first: {field.label}.")
+            raise Needed(f"Still needed: {field.label}.")
         return value
 
     def field(self, field: Field) -> Part:

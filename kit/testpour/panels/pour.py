@@ -24,6 +24,7 @@ from testpour.wording import count, in_hundred
 ROOM = Field("room", "Room today", "°C", "what the thermometer says", "room_temperature")
 POT = Field("pot", "Resin in one pour", "g", "", amount="resin", high=20_000)
 MANY = Field("many", "Pours today", "", "", low=1, high=12, whole=True)
+NO_PLAN = "No plan is kept yet: make one in the notebook 1-plan and tap Keep this plan."
 USUAL = {"many": "4", "pot": "120"}
 
 
@@ -70,7 +71,7 @@ class PourPanel(Panel):
     def _from_plan(self, castings):
         pours = kept_plan(self.workshop)
         if pours is None:
-            return [text("No plan is kept yet: make one in the notebook 1-plan and tap Keep this plan.", "needed")]
+            return [text(NO_PLAN, "needed")]
         made = set(map(str, castings.pours.index))
         names = [name for name in dict.fromkeys(pours["session"]) if not set(pours.index[pours["session"] == name]) <= made]
         if not names:
@@ -134,7 +135,7 @@ class PourPanel(Panel):
         """
         pours = kept_plan(self.workshop)
         if pours is None:
-            raise Needed("No plan is kept any more: make one in tp.plan_panel() and tap Keep this plan.")
+            raise Needed(NO_PLAN)
         return self._begin(pours[pours["session"] == session], session)
 
     def tap_these(self) -> str:

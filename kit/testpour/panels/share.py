@@ -11,6 +11,7 @@ import pandas as pd
 
 import testpour as tp
 from testpour.logbook.backup import back_up
+from testpour.pages import repeats
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, choice, entry, paper, row, step, text
 from testpour.wording import count, listed
@@ -132,9 +133,7 @@ class SharePanel(Panel):
         notes, who = _notes(castings), listed(_initials(castings))
         signed = f"It is signed by {by}. " if by and what in ("page", "handout") else "It names nobody. "
         if what == "page":
-            photos = len(self.workshop.log.photos())
-            held = [f"repeats {count(notes, 'note')} as typed"] * bool(notes) + [f"shows {count(photos, 'photograph')}"] * bool(photos)
-            return signed + (f"It {' and '.join(held)}: look at {'it' if notes + photos == 1 else 'them'} before you share the page." if held else "")
+            return signed + repeats(notes, len(self.workshop.log.photos()), "look at")
         if what == "handout":
             return signed.strip()
         if what == "wall":

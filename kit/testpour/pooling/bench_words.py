@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.units import shown_unit
 from testpour.wording import capital, count, listed, rounded
 
 if TYPE_CHECKING:
@@ -138,7 +139,7 @@ def unit_of(one: PooledReading) -> str:
     """
     if one.reading.grades:
         return CHANCES if _bound(one) is not None else "grades"
-    return "%" if one.ratio else {"degC": "°C"}.get(one.reading.unit, one.reading.unit)
+    return "%" if one.ratio else shown_unit(one.reading.unit)
 
 
 def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:

@@ -16,7 +16,7 @@ from markupsafe import Markup
 from testpour.advice.recommend import Recommendation
 from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.files import free_for, marked, page_kind, put
-from testpour.pages import template
+from testpour.pages import repeats, template
 from testpour.report import story
 from testpour.report.carried import NoLogInside, carried, for_page, inside
 from testpour.report.explorer import explorer
@@ -24,7 +24,7 @@ from testpour.report.photographs import photographs, pictured
 from testpour.report.poor import causes
 from testpour.report.since import changes, earlier, said
 from testpour.threads import one_thread
-from testpour.wording import count, in_html, visible
+from testpour.wording import in_html, visible
 
 if TYPE_CHECKING:
     from testpour.logbook.photos import Photo
@@ -77,10 +77,7 @@ class Page:
             f"The findings of {self.study} are in {self.path} ({self.size / 1000:.0f} kB): one file that "
             "opens in any browser, prints, and needs no network."
         )
-        held = [f"repeats {count(self.notes, 'note')} as typed"] * bool(self.notes)
-        held += [f"shows {count(self.photographs, 'photograph')}"] * bool(self.photographs)
-        them = "it" if self.notes + self.photographs == 1 else "them"
-        return text + (f" It {' and '.join(held)}: check {them} before you share the page." if held else "")
+        return f"{text} {repeats(self.notes, self.photographs, 'check')}".strip()
 
     __repr__ = sentence
 
