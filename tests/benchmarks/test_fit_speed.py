@@ -11,7 +11,8 @@ from statsmodels.miscmodels.ordinal_model import OrderedModel
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.fits import fit_castings, fit_rows, model_of
+from testpour.models.fits import fit_castings
+from testpour.models.reading_fit import fit_rows, model_of
 from testpour.models.terms import design
 from testpour.practice.practice import practice_resin
 

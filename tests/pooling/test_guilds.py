@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.fits import fit_rows
+from testpour.models.reading_fit import fit_rows
 from testpour.pooling.reading import bench_scale, fit_pooled
 from testpour.study_file import study_from
 

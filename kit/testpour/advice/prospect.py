@@ -21,7 +21,8 @@ from testpour.models.terms import design
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.models.fits import Fits, ReadingFit
+    from testpour.models.fits import Fits
+    from testpour.models.reading_fit import ReadingFit
     from testpour.study import Aim, Study
 
 TODAY = "session"

@@ -8,8 +8,9 @@ import pandas as pd
 from scipy.special import logsumexp, ndtri
 
 from testpour.likelihood.truncated import log_interval_probability
-from testpour.models.fits import Fits, ReadingFit, fit_castings
+from testpour.models.fits import Fits, fit_castings
 from testpour.models.log_rows import drawn_ends, rows_of
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
 from testpour.models.terms import design
 
@@ -27,7 +28,7 @@ class Sight:
     ----------
     fit : ReadingFit
     rows : DataFrame
-        The casting's readings, as `evidence.rows_of` gives them.
+        The casting's readings, as `log_rows.rows_of` gives them.
     coefficients : array, shape (m, p)
     extra : array, shape (m, k)
         Effects of the sessions, lots and hands it shares with other pours.

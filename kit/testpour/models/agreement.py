@@ -11,7 +11,8 @@ import pandas as pd
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.models.check import Checked, check_fit
-from testpour.models.fits import GRADE, Fits, ReadingFit, model_of
+from testpour.models.fits import Fits
+from testpour.models.reading_fit import GRADE, ReadingFit, model_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from testpour.units import show
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 NOTHING = "nothing poured yet"
 ROUNDING = 1.01  # an age within a hundredth of one read counts as read

@@ -16,7 +16,7 @@ from testpour.wording import count, listed, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.catalogue import Reading
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 LEVEL = 0.9
 FEWEST = 3  # repeats, below which they say nothing of scatter

@@ -17,7 +17,7 @@ from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor, Reading
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 # A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.
 KNOWN: WeakKeyDictionary[ReadingFit, dict[float, Effects]] = WeakKeyDictionary()

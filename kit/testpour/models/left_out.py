@@ -15,7 +15,7 @@ from testpour.models.scales import to_reading
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 FEWEST = 50.0  # independent draws below which the pour is really left out and the model fitted again
 THIN = 4  # every so many draws are used where a pour was read more than once

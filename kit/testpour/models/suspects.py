@@ -15,7 +15,7 @@ from testpour.wording import count, listed, said_in_markdown
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
 

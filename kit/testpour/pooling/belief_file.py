@@ -12,7 +12,7 @@ import numpy as np
 
 from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
-from testpour.models.fits import GRADE
+from testpour.models.reading_fit import GRADE
 from testpour.models.terms import TERMS
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed

@@ -13,8 +13,8 @@ from scipy.special import ndtri
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import beliefs_for
 from testpour.models.change import change
-from testpour.models.fits import DRAWS, ReadingFit, scale_options
 from testpour.models.log_rows import groups_of, latent_ends, rows_of
+from testpour.models.reading_fit import DRAWS, ReadingFit, scale_options
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs

@@ -14,7 +14,7 @@ from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_pictur
 from testpour.report.reading_curve import average, draw_average
 
 if TYPE_CHECKING:
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least

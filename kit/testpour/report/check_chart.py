@@ -9,7 +9,7 @@ from testpour.picture import BELIEF, SECOND, Picture, drawable, label_axis, new_
 from testpour.report.reading_curve import draw_known
 
 if TYPE_CHECKING:
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 
 def show_check(fit: ReadingFit) -> Picture:

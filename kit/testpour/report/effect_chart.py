@@ -10,7 +10,7 @@ from testpour.models.effects import effects
 from testpour.picture import INK, Picture, draw_interval, drawable, interval_rows, new_picture
 
 if TYPE_CHECKING:
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
 

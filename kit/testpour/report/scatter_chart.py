@@ -8,7 +8,7 @@ from testpour.models.scatter import scatter
 from testpour.picture import Picture, draw_interval, drawable, interval_rows, new_picture
 
 if TYPE_CHECKING:
-    from testpour.models.fits import ReadingFit
+    from testpour.models.reading_fit import ReadingFit
 
 
 def show_scatter(fit: ReadingFit) -> Picture:

@@ -1,0 +1,341 @@
+"""The model of one reading: beliefs updated by the rows of a log, and what it predicts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr, ndtri
+
+from testpour.likelihood.interval import IntervalModel
+from testpour.models.beliefs import GROUPS, ReadingBeliefs
+from testpour.models.beyond import beyond
+from testpour.models.log_rows import groups_of, latent_ends
+from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
+from testpour.models.scales import to_latent, to_reading
+from testpour.models.settings import SettingsGiven, settings_table
+from testpour.models.terms import Term, design
+from testpour.threads import one_thread
+from testpour.wording import count
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Reading
+    from testpour.likelihood.posterior import Posterior
+    from testpour.study import Study
+
+DRAWS = 2000
+GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
+
+
+@dataclass(frozen=True, eq=False)
+class ReadingFit:
+    """The model of one reading.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+    believed : ReadingBeliefs
+        Terms with the belief about each.
+    posterior : Posterior
+        Draws of coefficients and scatter, beliefs updated by the log.
+    rows : DataFrame
+        One row a reading used: pour, session, settings, age, low and high in the reading's unit.
+    assumed : tuple of str
+        What was filled in where the log is silent.
+    model : IntervalModel
+        The likelihood and beliefs that `posterior` was drawn from.
+    """
+
+    study: Study
+    reading: Reading
+    believed: ReadingBeliefs
+    posterior: Posterior
+    rows: pd.DataFrame
+    assumed: tuple[str, ...]
+    model: IntervalModel
+
+    @property
+    def pours(self) -> int:
+        """How many pours the fit rests on."""
+        return self.rows["pour"].nunique()
+
+    def mean(self, table: pd.DataFrame) -> np.ndarray:
+        """Latent mean at each row of a settings table: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            From `settings_table`: one row a setting, floats in declared units.
+
+        Returns
+        -------
+        ndarray, shape (draws, rows)
+        """
+        return self.posterior.coefficients @ design(self.believed.terms, table).T
+
+    def scatter(self, groups: Sequence[str] = GROUPS) -> np.ndarray:
+        """Standard deviation of one new reading about its mean, the `groups` included: shape (draws,).
+
+        Parameters
+        ----------
+        groups : sequence of str
+            Of "session", "resin_lot", "catalyst_lot", "pour" and "by".
+
+        Returns
+        -------
+        ndarray, shape (draws,)
+        """
+        spread = self.posterior.group_spread
+        new = sum((spread[name] ** 2 for name in groups if name in spread), self.posterior.spread**2)
+        return np.sqrt(new)
+
+    def chances(
+        self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None
+    ) -> np.ndarray:
+        """Chance that one new casting in a new session lies in the bounds: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            From `settings_table`.
+        at_least, at_most : float, optional
+            In the reading's unit; open where left out.
+
+        Returns
+        -------
+        ndarray, shape (draws, rows)
+        """
+        mean, spread = self.mean(table), self.scatter()[:, None]
+        low, high = self._latent_bounds(table, at_least, at_most)
+        return ndtr((high - mean) / spread) - ndtr((low - mean) / spread)
+
+    def _latent_bounds(self, table, at_least, at_most):
+        """The bounds on the latent scale; for grades, the cut-points of each draw."""
+        if not self.reading.grades:
+            room = table.get("room_temperature")
+            ends = (-np.inf if at_least is None else at_least, np.inf if at_most is None else at_most)
+            return [to_latent(self.reading, np.full(len(table), end), room) for end in ends]
+        cuts = self.posterior.cuts
+        edge = np.full((len(cuts), 1), np.inf)
+        edges = np.hstack([-edge, cuts, edge])
+        last = len(self.reading.grades) - 1
+        first = 0 if at_least is None else int(np.ceil(at_least))
+        final = last if at_most is None else int(np.floor(at_most))
+        return edges[:, [first]], edges[:, [final + 1]]
+
+    def new_castings(self, table: pd.DataFrame) -> np.ndarray:
+        """One new casting in a new session for each draw, in the reading's unit: shape (draws, rows).
+
+        Parameters
+        ----------
+        table : DataFrame
+            From `settings_table`.
+
+        Returns
+        -------
+        ndarray, shape (draws, rows)
+        """
+        mean = self.mean(table)
+        # Evenly spaced normal scores in a shuffled order: quieter than random ones, the same every time.
+        scores = ndtri((np.arange(len(mean)) + 0.5) / len(mean))
+        scores = np.random.default_rng(0).permutation(scores)[:, None]
+        latent = mean + self.scatter()[:, None] * scores
+        if self.posterior.cuts is not None:
+            return (latent[:, :, None] > self.posterior.cuts[:, None, :]).sum(axis=2).astype(float)
+        return to_reading(self.reading, latent, table.get("room_temperature"))
+
+    def predict(
+        self, settings: SettingsGiven | None = None, *, room: str | float | None = None,
+        age: str | float | None = None, level: float = 0.9
+    ) -> pd.DataFrame:
+        """What one new casting in a new session will read.
+
+        Parameters
+        ----------
+        settings : dict, list of dict or DataFrame
+            See `settings_table`.
+        room : str or float, optional
+            Room temperature, for example ``"17 degC"``.
+        age : str or float, optional
+            Age after mixing; hours where no unit is given.
+        level : float
+            Chance that the reading falls between `low` and `high`.
+
+        Returns
+        -------
+        DataFrame
+            One row a setting: ``middle``, ``low``, ``high`` in the reading's unit, and ``beyond``: what of
+            the setting lies outside what was poured, in words; empty where nothing does.
+        """
+        table = settings_table(self.study, settings, room=room, age=age, reading=self.reading)
+        tails = [0.5, (1 - level) / 2, (1 + level) / 2]
+        quantiles = np.quantile(self.new_castings(table), tails, axis=0)
+        shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
+        return shown.assign(beyond=beyond(self, table))
+
+    def without(self, pour: str) -> ReadingFit:
+        """The same model fitted to every other pour of the log.
+
+        Parameters
+        ----------
+        pour : str
+
+        Returns
+        -------
+        ReadingFit
+        """
+        return _without(self, pour)
+
+    def summary(self) -> pd.DataFrame:
+        """What belief and log together say of every coefficient, and what was believed before the log.
+
+        Returns
+        -------
+        DataFrame
+            One row a term, on the model's own scale (see `beliefs.toml`): ``mean`` and ``sd`` of the posterior, ``low``
+            and ``high`` (the middle 90 %), then ``believed`` and ``believed_sd``.
+        """
+        draws = self.posterior.coefficients
+        low, high = np.quantile(draws, [0.05, 0.95], axis=0)
+        said = {"mean": draws.mean(axis=0), "sd": draws.std(axis=0), "low": low, "high": high}
+        names = pd.Index([term.name for term in self.believed.terms], name="term")
+        return pd.DataFrame({**said, "believed": self.believed.mean, "believed_sd": self.believed.sd}, index=names)
+
+    def sentence(self) -> str:
+        """What the fit rests on, in one sentence."""
+        if not self.pours:
+            return f"No {self.reading.words} in the log yet: only belief speaks."
+        held = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
+        days = count(self.rows["session"].nunique(), "session")
+        return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
+
+    __repr__ = sentence
+
+
+@lru_cache(maxsize=64)  # the check of a fit and the causes of a bad casting leave out the same pours
+def _without(fit, pour):
+    rows = fit.rows[fit.rows["pour"] != pour].reset_index(drop=True)
+    bends = fit.believed.left_over > 0
+    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, remainder=bends)
+
+
+@one_thread
+def fit_rows(
+    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
+    assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
+) -> ReadingFit:
+    """The `ReadingFit` of `reading` on `rows`; see `log_rows.rows_of` for what a row holds.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+    believed : ReadingBeliefs
+        The prior of its model.
+    rows : DataFrame
+        One a reading.
+    assumed : tuple of str, optional
+        What was assumed of settings that were not logged, in sentences.
+    seed : int, optional
+    model : IntervalModel, optional
+        Made of the others by default.
+    remainder : bool, optional
+        Whether a smooth part may take up what the terms leave over.
+
+    Returns
+    -------
+    ReadingFit
+    """
+    believed = believed.foreseen()
+    model = model or model_of(study, reading, believed, rows, remainder)
+    posterior = model.posterior(draws=DRAWS, seed=seed)
+    terms = remainder_terms(study, believed) if remainder else ()
+    if terms:
+        directions = seen_directions(design(terms, rows))
+        posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed), directions)
+    return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
+
+
+def model_of(
+    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
+) -> IntervalModel:
+    """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+    believed : ReadingBeliefs
+        The prior of its model.
+    rows : DataFrame
+        One a reading; see `rows_of`.
+    remainder : bool, optional
+        Whether a smooth part may take up what the terms leave over.
+
+    Returns
+    -------
+    IntervalModel
+    """
+    believed = believed.foreseen()
+    groups = groups_of(rows)
+    terms = remainder_terms(study, believed) if remainder else ()
+    columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
+    return IntervalModel(
+        *latent_ends(reading, rows),
+        columns,
+        groups=groups,
+        belief=(believed.mean, believed.sd),
+        group_beliefs={name: believed.scatter[name] for name in groups},
+        smooth=smooth_part(terms, believed, rows) if terms else None,
+        **scale_options(reading, believed),
+    )
+
+
+def smooth_part(
+    terms: Sequence[Term], believed: ReadingBeliefs, rows: pd.DataFrame
+) -> tuple[np.ndarray, float]:
+    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size.
+
+    Parameters
+    ----------
+    terms : list of Term
+        Of the remainder, q of them.
+    believed : ReadingBeliefs
+        The prior of the reading's model.
+    rows : DataFrame
+        n rows.
+
+    Returns
+    -------
+    tuple
+        Array of shape (n, k) with k of at most q, and the scale of a half-normal.
+    """
+    columns = design(terms, rows)
+    return columns @ seen_directions(columns), remainder_scale(terms, believed)
+
+
+def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
+    """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading.
+
+    Parameters
+    ----------
+    reading : Reading
+    believed : ReadingBeliefs
+        The prior of its model.
+
+    Returns
+    -------
+    dict
+        Keyword arguments of `IntervalModel`.
+    """
+    if not reading.grades:
+        return {"spread_belief": believed.scatter["reading"]}
+    steps = GRADE * np.arange(len(reading.grades) - 1)
+    cuts = believed.cuts
+    assert cuts is not None, "a graded reading has a belief about its cut-points"
+    return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.own_sd))}
