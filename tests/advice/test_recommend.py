@@ -180,3 +180,14 @@ def test_a_setting_that_hardly_matters_stays_near_the_usual(fits):
     far = {name: abs(best[name].iloc[0] - value) for name, value in usual.items()}
     top = table.iloc[int(good.argmax())]
     assert sum(far.values()) <= sum(abs(top[name] - value) for name, value in usual.items())
+
+
+def test_a_choice_whose_every_setting_may_boil_keeps_its_own_coolest_tenth(fits):
+    """Beside a choice that has cool settings the hot one is judged as it is alone: one of its ten is kept, the coolest."""
+    doses = np.linspace(1.8, 3.6, 10)
+    cool, hot = (settings_table(fits.study, [{"catalyst": dose, "thickness": depth} for dose in doses], room=room)
+                 for depth, room in ((5.0, 16.0), (20.0, 30.0)))
+    joined = allowed(fits, pd.concat([cool, hot], ignore_index=True), 2).reshape(2, -1)
+    peaks = fits["peak_temperature"].predict(hot)["middle"].to_numpy()
+    assert (fits["peak_temperature"].chances(hot, 145.0, None).mean(axis=0) > 0.25).all(), "the hot choice has a cool setting"
+    assert joined[0].all() and list(np.flatnonzero(joined[1])) == [int(peaks.argmin())]
