@@ -85,9 +85,10 @@ def test_pairs_that_share_no_row_are_left_out():
     assert pairs.added(weight) == pytest.approx(np.einsum("mn,na,nb->mab", weight, design, design), abs=1e-12)
 
 
-def test_draws_do_not_depend_on_how_many_are_placed_at_a_time(monkeypatch):
+@pytest.mark.parametrize("kind", ["exact", "between", "grades"])
+def test_draws_do_not_depend_on_how_many_are_placed_at_a_time(kind, monkeypatch):
     """The same noise, all at once and a few at a time."""
-    model, few = model_of("exact"), "testpour.likelihood.conditional.ROOM"  # between two ends it steers by the chunk
+    model, few = model_of(kind), "testpour.likelihood.conditional.ROOM"
     monkeypatch.setattr("testpour.likelihood.posterior.POOR", 0.0)  # a chain magnifies what rounding changes
     whole = model.posterior(200, seed=5)
     monkeypatch.setattr(few, 5000)

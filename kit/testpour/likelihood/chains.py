@@ -48,10 +48,10 @@ def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...]
     for step in range(2 * STEPS):
         mine, others = halves if step % 2 else halves[::-1]
         moved = _moved(outer[mine], outer[others], groups, step, rng) if np.isfinite(weight[mine]).all() else outer[mine]
-        drawn, _, density = proposal.draw_inner(moved, rng)
-        found = target(moved, drawn) - density
+        drawn, _, density = proposal.draw_inner(moved, 1, rng)
+        found = (target(moved, drawn) - density)[:, 0]
         taken = np.log(rng.random(len(mine))) < np.nan_to_num(found - weight[mine], nan=-np.inf)
-        outer[mine[taken]], inner[mine[taken]], weight[mine[taken]] = moved[taken], drawn[taken], found[taken]
+        outer[mine[taken]], inner[mine[taken]], weight[mine[taken]] = moved[taken], drawn[taken, 0], found[taken]
         if step % 2 and step >= STEPS:
             kept_outer.append(outer.copy())
             kept_inner.append(inner.copy())

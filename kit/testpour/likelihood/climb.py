@@ -55,7 +55,10 @@ def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarra
     return curvature
 
 
-def climb(function: Callable, start: np.ndarray, curvature: Callable, thrifty: bool = False, steps: int = 200, settle: Callable | None = None) -> Top:
+def climb(
+    function: Callable, start: np.ndarray, curvature: Callable, thrifty: bool = False, steps: int = 200,
+    settle: Callable | None = None, near: float = 1e-16,
+) -> Top:
     """Return the `Top` reached from `start`.
 
     Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that
@@ -75,6 +78,8 @@ def climb(function: Callable, start: np.ndarray, curvature: Callable, thrifty: b
         Tried at most.
     settle : callable, optional
         ``at, value -> at``: moves a summit to where it should be; if it moves, the climb goes on from there.
+    near : float
+        The climb ends where a Newton step would gain less than this share of the height.
 
     Returns
     -------
@@ -83,7 +88,7 @@ def climb(function: Callable, start: np.ndarray, curvature: Callable, thrifty: b
     at = np.asarray(start, dtype=float)
     value, gradient = function(at)
     matrix = curvature(at, gradient)
-    how = (curvature, thrifty, steps)
+    how = (curvature, thrifty, steps, near)
     at, value, gradient, matrix = _ascend(function, at, value, gradient, matrix, how)
     moved = at if settle is None else settle(at, value)
     if not np.array_equal(moved, at):
@@ -91,7 +96,7 @@ def climb(function: Callable, start: np.ndarray, curvature: Callable, thrifty: b
         at, value, gradient, matrix = _ascend(function, moved, value, gradient, matrix, how)
     matrix = curvature(at)
     left = _predicted(*np.linalg.eigh(matrix), gradient)
-    converged = left < 1e-9 * (1 + abs(value))
+    converged = left < max(1e-9, near) * (1 + abs(value))
     if converged and left > 0:
         at, value, gradient = _polish(function, at, value, gradient, matrix)
     return Top(at, value, gradient, matrix, bool(converged))
@@ -99,10 +104,10 @@ def climb(function: Callable, start: np.ndarray, curvature: Callable, thrifty: b
 
 def _ascend(function, at, value, gradient, matrix, how):
     """Climb until nothing more is to be gained; return place, value, gradient and curvature."""
-    (curvature, thrifty, steps), damping = how, 0.0
+    (curvature, thrifty, steps, near), damping = how, 0.0
     for _ in range(steps):
         roots, axes = np.linalg.eigh(matrix)
-        if _predicted(roots, axes, gradient) < 1e-16 * (1 + abs(value)):
+        if _predicted(roots, axes, gradient) < near * (1 + abs(value)):
             break
         step, reached, damping = _climb_once(function, at, value, (roots, axes, gradient), damping)
         if step is None:

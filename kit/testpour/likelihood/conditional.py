@@ -1,4 +1,4 @@
-"""Everything nearly normal given the sds, for many draws at once: one Newton step from a predicted mode."""
+"""Everything nearly normal given the sds, for many draws at once: Newton steps from a predicted mode."""
 
 from __future__ import annotations
 
@@ -17,11 +17,12 @@ if TYPE_CHECKING:
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
+STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `steering`)
 
 
 @dataclass(frozen=True)
 class Conditional:
-    """The inner parameters given the outer ones, as Gaussian: one Newton step from a predicted mode.
+    """The inner parameters given the outer ones, as Gaussian: a Newton step or two from a predicted mode.
 
     Exactly right when every row is exact. The largest group is eliminated level by level; the remaining
     r inner parameters are the `rest`.
@@ -70,13 +71,14 @@ class Conditional:
         return self.order[np.isin(owner, groups[(groups >= 0) & (counts > MANY)])]
 
     def place(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
-        """Return inner draws (m, d) for standard `noise` (m, d), and the log volume (m,) noise gains.
+        """Return inner draws (m, e, d) for standard `noise` (m, e, d), and the log volume (m,) noise gains.
 
         Parameters
         ----------
         outer : array, shape (m, k)
             Draws of shape parameters and group standard deviations.
-        noise : array, shape (m, d)
+        noise : array, shape (m, e, d)
+            Of e inner draws for each outer one.
         groups : int
             How many of the last outer parameters are standard deviations.
 
@@ -84,37 +86,50 @@ class Conditional:
         -------
         tuple of array
         """
-        width = max(len(self.predictor), self.adder.shape[0] * self.rest.shape[1])
+        width = max(noise[0].size, len(self.predictor), self.adder.shape[0] * self.rest.shape[1])
         found = [self._place(outer[part], noise[part], groups) for part in parts(len(outer), width)]
         inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
         return inner, volume
 
     def _place(self, outer, noise, groups):
+        root, half, own, cross, level = self._factored(outer, groups)
+        noise, r = noise[:, :, self.order], self.rest.shape[1]
+        rest = _backward(root, half[:, None] + noise[:, :, :r])
+        levels = (own[:, None] - rest @ cross.transpose(0, 2, 1)) / level[:, None] + noise[:, :, r:] / np.sqrt(level)[:, None]
+        inner = np.empty_like(noise)
+        inner[:, :, self.order] = np.concatenate([rest, levels], axis=2)
+        log_volume = -np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1) - np.log(level).sum(axis=1) / 2
+        return inner, log_volume
+
+    def _factored(self, outer, groups):
+        """Curvature and slopes at the mode of the rest and of the eliminated levels, for each outer draw."""
         count = outer.shape[1] - groups
         sds = np.pad(outer[:, count:], ((0, 0), (0, 1)), constant_values=1.0)
         scale, tau = sds[:, self.owner], sds[:, [self.eliminated]]
         eta = self.predictor + (outer - self.mode) @ self.moves.T
-        score, weight = self.rows.score_and_weight(eta, outer[:, :count])
-        pull = weight * eta + score
-        matrix, cross, level = self._products(weight, scale, tau)
-        level += 1
-        matrix += RIDGE * np.diagonal(matrix, axis1=1, axis2=2)[:, :, None] * np.eye(matrix.shape[1])
-        right, own = scale * (pull @ self.rest) + self.linear, tau * (self.adder @ pull.T).T
-        matrix -= cross.transpose(0, 2, 1) @ (cross / level[:, :, None])
-        right -= ((own / level)[:, None, :] @ cross)[:, 0]
-        root = np.linalg.cholesky(matrix)
-        noise = noise[:, self.order]
-        r = self.rest.shape[1]
-        rest = _backward(root, _forward(root, right) + noise[:, :r])
-        levels = (own - (cross @ rest[:, :, None])[:, :, 0]) / level + noise[:, r:] / np.sqrt(level)
-        inner = np.empty_like(noise)
-        inner[:, self.order] = np.hstack([rest, levels])
-        log_volume = -np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1) - np.log(level).sum(axis=1) / 2
-        return inner, log_volume
+        for left in reversed(range(STEPS if self.rows.open_ended.any() else 1)):
+            score, weight = self.rows.score_and_weight(eta, outer[:, :count])
+            pull = weight * eta + score
+            matrix, cross, level = self._products(weight, scale, tau)
+            level += 1
+            np.einsum("mii->mi", matrix)[:] *= 1 + RIDGE
+            right, own = scale * (pull @ self.rest) + self.linear, tau * (self.adder @ pull.T).T
+            matrix -= cross.transpose(0, 2, 1) @ (cross / level[:, :, None])
+            right -= ((own / level)[:, None, :] @ cross)[:, 0]
+            root = np.linalg.cholesky(matrix)
+            half = _forward(root, right)
+            if left:
+                rest = _backward(root, half[:, None])[:, 0]
+                levels = (own - (cross @ rest[:, :, None])[:, :, 0]) / level
+                eta = (scale * rest) @ self.rest.T + (self.adder.T @ (tau * levels).T).T
+        return root, half, own, cross, level
 
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
-        matrix = self.pairs.added(weight) * scale[:, :, None] * scale[:, None, :] + self.precision
+        matrix = self.pairs.added(weight)
+        matrix *= scale[:, :, None]  # in place: it is the largest array about
+        matrix *= scale[:, None, :]
+        matrix += self.precision
         cross, ends = np.empty((len(weight), self.adder.shape[0], self.rest.shape[1])), self.adder.indptr
         for level in range(cross.shape[1]):  # each row has one level: skip all the zeros
             member = self.adder.indices[ends[level] : ends[level + 1]]
@@ -125,7 +140,7 @@ class Conditional:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Products (n, q) of the columns of a design with r columns, and which pairs (q,) they are of."""
+    """Products of the columns of a design with r columns: of all (n, r * r), or sparse (n, q) of the pairs (q,) named."""
 
     products: np.ndarray | csc_array
     one: np.ndarray
@@ -144,6 +159,8 @@ class Pairs:
         -------
         array
         """
+        if isinstance(self.products, np.ndarray):
+            return (weight @ self.products).reshape(len(weight), self.size, self.size)
         matrix = np.zeros((len(weight), self.size, self.size))
         matrix[:, self.one, self.other] = matrix[:, self.other, self.one] = weight @ self.products
         return matrix
@@ -163,7 +180,7 @@ def pairs_of(design: np.ndarray) -> Pairs:
     size = design.shape[1]
     one, other = np.tril_indices(size)
     if size <= MANY:
-        return Pairs(design[:, one] * design[:, other], one, other, size)
+        return Pairs((design[:, :, None] * design[:, None, :]).reshape(len(design), -1), one, other, size)
     sparse = csc_array(design)
     products = hstack([sparse[:, : a + 1].multiply(design[:, [a]]) for a in range(size)], format="csc")
     products.eliminate_zeros()
@@ -237,9 +254,9 @@ def _forward(root, right):
 
 
 def _backward(root, right):
-    """Solve ``root.T @ x = right`` for many lower triangular roots (m, r, r) at once."""
+    """Solve ``root.T @ x = right`` for many lower triangular roots (m, r, r) at once, e right sides each (m, e, r)."""
     x = np.empty_like(right)
-    for i in reversed(range(right.shape[1])):
-        done = (root[:, i + 1 :, i] * x[:, i + 1 :]).sum(axis=1)
-        x[:, i] = (right[:, i] - done) / root[:, i, i]
+    for i in reversed(range(right.shape[2])):
+        done = (x[:, :, i + 1 :] @ root[:, i + 1 :, i, None])[:, :, 0]
+        x[:, :, i] = (right[:, :, i] - done) / root[:, i, i, None]
     return x

@@ -14,8 +14,6 @@ from testpour.likelihood.truncated import (
     truncated_moments,
 )
 
-NARROW = 1.5  # sigmas: in an interval narrower than this the density bends little
-
 
 @dataclass(frozen=True)
 class RowDerivatives:
@@ -52,6 +50,11 @@ class NormalRows:
     def exact(self) -> np.ndarray:
         """True for rows whose value is known exactly."""
         return self.low == self.high
+
+    @property
+    def open_ended(self) -> np.ndarray:
+        """True for rows with one end or none: their curvature changes with the predictor, see `steering`."""
+        return np.isinf(self.low) | np.isinf(self.high)
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [log(sigma)]``.
@@ -137,16 +140,8 @@ class NormalRows:
         tuple of array, each of shape (m, n)
         """
         sigma = np.exp(shape)
-        mean, variance = (self.low - eta) / sigma, np.zeros_like(eta)
-        width = self.high - self.low
-        narrow = width < NARROW * sigma.min()
-        v = (width[narrow] / sigma) ** 2 / 12  # of a value spread evenly over its interval
-        mean[:, narrow] = (mean[:, narrow] + width[narrow] / sigma / 2) * (1 - v)
-        variance[:, narrow] = v
-        if not narrow.all():
-            high = (self.high[~narrow] - eta[:, ~narrow]) / sigma
-            mean[:, ~narrow], variance[:, ~narrow] = rough_moments(mean[:, ~narrow], high)
-        return mean / sigma, (1 - variance) / sigma**2
+        score, weight = steering((self.low - eta) / sigma, (self.high - eta) / sigma)
+        return score / sigma, weight / sigma**2
 
     @property
     def _one_ended(self):
@@ -186,6 +181,31 @@ def shape_of(cuts: np.ndarray) -> np.ndarray:
     return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
 
 
+def steering(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Slope and curvature of rows' log likelihoods, near enough to steer draws: two arrays of the ends' shape.
+
+    Between two ends the likelihood, as a density of the predictor, is a uniform and a normal variable added up: it
+    is taken for a normal one of the same mean and variance. With one end open its own derivatives are used.
+
+    Parameters
+    ----------
+    low, high : array
+        Standardised ends; infinite where open.
+
+    Returns
+    -------
+    tuple of array
+    """
+    both = np.isfinite(low) & np.isfinite(high)
+    with np.errstate(invalid="ignore"):
+        weight = 1 / (1 + (high - low) ** 2 / 12)
+        score = weight * (low + high) / 2
+    if not both.all():
+        mean, variance = rough_moments(low[~both], high[~both])
+        score[~both], weight[~both] = mean, 1 - variance
+    return score, weight
+
+
 @dataclass(frozen=True)
 class GradeRows:
     """Rows known as grades ``low..high`` (whole numbers); sigma is 1, the shape is ``[cut, log gaps]``."""
@@ -198,6 +218,11 @@ class GradeRows:
     def exact(self) -> np.ndarray:
         """No row's latent value is known exactly."""
         return np.zeros(len(self.low), dtype=bool)
+
+    @property
+    def open_ended(self) -> np.ndarray:
+        """True for rows of the lowest or the highest grade."""
+        return (self.low == 0) | (self.high == self.grades - 1)
 
     def ends(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the standardised ends of each row's interval.
@@ -298,5 +323,4 @@ class GradeRows:
         -------
         tuple of array, each of shape (m, n)
         """
-        mean, variance = rough_moments(*self.ends(eta, shape))
-        return mean, 1 - variance
+        return steering(*self.ends(eta, shape))

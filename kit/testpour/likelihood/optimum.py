@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from testpour.likelihood.scaling import Scale
 
 FAR = 12.0  # a log sigma or log gap this far from its start has no finite estimate
+ROUGH = 1e-6  # share of its height by which a top that is only drawn around may be missed
 WEAK = 1e4  # prior sd, in residual sds, that holds a runaway coefficient for the sake of the rest
 
 
@@ -84,7 +85,7 @@ def joint_curvature(marginal: OuterDensity) -> Callable[..., np.ndarray]:
     return curvature
 
 
-def reach_top(marginal: OuterDensity, start: np.ndarray) -> Top:
+def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 1e-16) -> Top:
     """Climb from `start`; sds that do better at zero are set to exactly zero.
 
     Parameters
@@ -92,6 +93,8 @@ def reach_top(marginal: OuterDensity, start: np.ndarray) -> Top:
     marginal : OuterDensity
     start : array, shape (k,)
         Where to begin.
+    near : float
+        See `climb`.
 
     Returns
     -------
@@ -108,7 +111,7 @@ def reach_top(marginal: OuterDensity, start: np.ndarray) -> Top:
             at = trial if marginal(trial)[0] >= value - 1e-9 else at
         return at
 
-    top = climb(marginal, start, joint_curvature(marginal), thrifty=marginal.size > 0, settle=settle)
+    top = climb(marginal, start, joint_curvature(marginal), thrifty=marginal.size > 0, settle=settle, near=near)
     settled = top.at.copy()
     settled[sds] = np.where(np.abs(settled[sds]) < 1e-7, 0.0, np.abs(settled[sds]))
     return replace(top, at=settled)
@@ -128,7 +131,7 @@ def summit(model: IntervalModel) -> tuple[Marginal, Scale, Top]:
     if model.found is None:
         problem, scale, start = scaled_problem(model, sampling=True)
         marginal = Marginal(problem, restricted=True)
-        model.found = marginal, scale, reach_top(marginal, start[problem.design.shape[1] :])
+        model.found = marginal, scale, reach_top(marginal, start[problem.design.shape[1] :], ROUGH)
     return model.found
 
 

@@ -14,17 +14,19 @@ from testpour.likelihood.laplace import JointDensity
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import summit
 from testpour.likelihood.prior_draws import draw_beliefs
-from testpour.likelihood.proposal import Proposal, join
+from testpour.likelihood.proposal import Cloud, Proposal
 from testpour.likelihood.separation import runaway
+from testpour.likelihood.weights import UNSTABLE, capped, resample, smoothed
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-GOOD = 0.6  # effective share of proposed draws above which a proposal needs no adapting
-AIM = 0.6  # effective share of the wanted draws that is sampled for
-ENOUGH = 0.5  # effective share of the wanted draws at which sampling stops
+TRIAL, TRIALS = 400, 8  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
+GOOD = 0.5  # effective share of a trial's draws at which a proposal needs no more moving
+AIM = 0.5  # effective share of the wanted draws that is sampled for
 POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
-ROUNDS = (3, 4, 6)  # times the draws wanted: the most that each adapted proposal is asked for
+MOST = 5  # times the draws wanted: the most outer draws that are made
+EACH = 4  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
 
 
 @dataclass(frozen=True)
@@ -71,9 +73,11 @@ class Target:
     problem: JointDensity
 
     def __call__(self, outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
-        """Return log densities (m,) of `outer` (m, k + G) and `inner` (m, p + levels)."""
-        some = parts(len(outer), len(self.problem.design))
-        return np.concatenate([self._few(outer[part], inner[part]) for part in some])
+        """Return log densities (m, e) of `outer` (m, k + G) with e `inner` draws each (m, e, p + levels)."""
+        each = inner.shape[1]
+        some = parts(len(outer), each * len(self.problem.design))
+        found = [self._few(np.repeat(outer[part], each, axis=0), np.concatenate(inner[part])) for part in some]
+        return np.concatenate(found).reshape(-1, each)
 
     def _few(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
@@ -93,9 +97,10 @@ class Target:
 def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
     """Return the `Posterior` of an `IntervalModel`.
 
-    Importance sampling (Kong, Liu and Wong 1994 for the effective sample size) from a t distribution at
-    the marginal mode of sds and cut-points, then a Gaussian given those; adapted if thin; where it is
-    still too thin, its draws are the start of chains (see `chains`).
+    Importance sampling from a t distribution of sds and cut-points, moved to where they carry weight by a few
+    trials with the rest integrated out by Laplace's approximation; then, given those, a few draws each of the
+    rest from their Gaussian. The largest weights are smoothed (see `weights.smoothed`); where draws are still worth
+    too little, they are the start of chains (see `chains`).
 
     Parameters
     ----------
@@ -107,6 +112,7 @@ def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
     Returns
     -------
     Posterior
+        Worth one over the sum of the squared weights of its outer draws (Kong, Liu and Wong 1994).
 
     Raises
     ------
@@ -120,17 +126,15 @@ def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
         return _describe(model, scale, outer, inner, draws, "importance", seed)
     marginal, scale, top = summit(model)
     target = Target(marginal.problem)
-    proposal = _first_proposal(marginal, top)
-    cloud, weights, effective = _weigh(proposal, target, (draws + 3) // 4, rng, 1)
-    for most in ROUNDS:
-        if effective < GOOD * len(weights):
-            proposal = proposal.adapted(cloud, weights)
-        cloud, weights, effective = _weigh(proposal, target, draws, rng, most)
-        if effective >= ENOUGH * draws:
-            break
+    proposal = _adapted(_first_proposal(marginal, top), target, rng)
+    cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
+    if _too_little(weights, shape, draws):
+        proposal = _reshaped(proposal.moved(cloud.outer, capped(weights)), cloud, shares, weights)
+        cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
+    effective, method = 1 / (weights**2).sum(), "importance"
     picked = resample(weights, draws, rng)
-    outer, inner, method = cloud.outer[picked], cloud.inner[picked], "importance"
-    if effective < POOR * draws:
+    outer, inner = cloud.outer[picked], cloud.inner[picked, _one_of_each(shares[picked], rng)]
+    if _too_little(weights, shape, draws):
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
     return _describe(model, scale, outer, inner, min(effective, draws), method, seed)
@@ -146,45 +150,63 @@ def _first_proposal(marginal, top):
     return Proposal(conditional_at(marginal, top), groups, top.at, factor, still, plain, degrees)
 
 
-def _weigh(proposal, target, draws, rng, most):
-    """Draw until worth `AIM` times `draws` independent ones, or `most` times `draws`; return them with weights."""
-    count, clouds, logs = draws, [], []
-    while count > 0:
-        cloud = proposal.draw(count, rng)
-        clouds.append(cloud)
-        logs.append(target(cloud.outer, cloud.inner) - cloud.log_density)
-        weights = np.concatenate(logs)
-        weights = np.exp(np.where(np.isfinite(weights), weights, -np.inf) - np.nanmax(weights))
-        weights /= weights.sum()
-        effective = 1 / (weights**2).sum()
-        wanted = int(1.1 * AIM * draws / effective * len(weights))
-        count = min(wanted, most * draws) - len(weights) if effective < AIM * draws else 0
-    return join(clouds), weights, effective
+def _adapted(proposal, target, rng):
+    """The proposal moved to where outer draws carry weight, then its inner draws reshaped."""
+    for trial in range(TRIALS):
+        cloud = proposal.draw(TRIAL, 0, rng)
+        weights = _weights(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
+        if trial and 1 / (weights**2).sum() > GOOD * TRIAL:
+            break
+        proposal = proposal.moved(cloud.outer, capped(weights))
+    cloud = proposal.draw(TRIAL, EACH, rng)
+    return _reshaped(proposal, cloud, *_weights(target(cloud.outer, cloud.inner) - cloud.log_density))
 
 
-def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """Systematic resampling, in random order.
+def _reshaped(proposal, cloud, shares, weights):
+    both = shares * capped(weights)[:, None]
+    return proposal.reshaped(np.concatenate(cloud.noise), both.ravel())
 
-    Parameters
-    ----------
-    weights : array, shape (m,)
-        They add up to 1.
-    draws : int
-        How many to pick.
-    rng : Generator
 
-    Returns
-    -------
-    array, shape (draws,)
-        Numbers of the rows picked.
+def _too_little(weights, shape, draws):
+    """Whether weighted draws are worth too few, or their largest weights cannot be trusted."""
+    return 1 / (weights**2).sum() < POOR * draws or shape > UNSTABLE
 
-    References
-    ----------
-    Kitagawa (1996), Journal of Computational and Graphical Statistics 5, 1-25, from memory, not read.
+
+def _weigh(proposal, target, draws, rng):
+    """Draw until worth `AIM` times `draws` independent ones, or `MOST` times `draws`.
+
+    Returns the cloud, inner draws' shares (m, e) of their outer draw's weight, outer weights (m,), and the shape of
+    the largest weights' tail.
     """
-    points = (rng.random() + np.arange(draws)) / draws
-    picked = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
-    return rng.permutation(picked)
+    each = 1 if target.problem.rows.exact.all() else EACH  # exact rows leave the rest exactly normal
+    count, clouds, logs = draws if each == 1 else draws // 2, [], []
+    while count > 0:
+        clouds.append(proposal.draw(count, each, rng))
+        logs.append(target(clouds[-1].outer, clouds[-1].inner) - clouds[-1].log_density)
+        shares, weights = _weights(np.concatenate(logs))
+        weights, shape = smoothed(weights)
+        effective, made = 1 / (weights**2).sum(), len(weights)
+        wanted = int(1.1 * AIM * draws / effective * made)
+        count = min(max(wanted - made, TRIAL), MOST * draws - made) if effective < AIM * draws else 0
+    names = ("outer", "inner", "noise", "log_density")
+    whole = Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
+    return whole, shares, weights, shape
+
+
+def _weights(logs):
+    """Shares (m, e) of inner draws in their outer draw's weight, and those weights (m,), from log ratios (m, e)."""
+    logs = np.where(np.isfinite(logs), logs, -np.inf)
+    tallest = np.maximum(logs.max(axis=1, keepdims=True), -np.finfo(float).max)
+    parts_of = np.exp(logs - tallest)
+    sums = parts_of.sum(axis=1)
+    weights = np.exp(tallest[:, 0] - tallest.max()) * sums
+    return parts_of / np.maximum(sums, np.finfo(float).tiny)[:, None], weights / weights.sum()
+
+
+def _one_of_each(shares, rng):
+    """For each row one column, drawn by the row's `shares`."""
+    steps = np.cumsum(shares, axis=1)
+    return np.minimum((steps < rng.random((len(shares), 1))).sum(axis=1), shares.shape[1] - 1)
 
 
 def _describe(model, scale, outer, inner, effective, method, seed):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -18,28 +17,12 @@ ROOT = 3  # cube roots of sds are nearly normal (Wilson & Hilferty 1931, of vari
 
 @dataclass(frozen=True)
 class Cloud:
-    """Draws `outer` (m, k + G), `inner` (m, d), the noise (m, d) behind them, their `log_density` (m,)."""
+    """Draws `outer` (m, k + G), e `inner` ones for each (m, e, d), the noise behind them, their `log_density` (m, e)."""
 
     outer: np.ndarray
     inner: np.ndarray
     noise: np.ndarray
     log_density: np.ndarray
-
-
-def join(clouds: Sequence[Cloud]) -> Cloud:
-    """Return several clouds as one.
-
-    Parameters
-    ----------
-    clouds : list of Cloud
-        At least one.
-
-    Returns
-    -------
-    Cloud
-    """
-    names = ("outer", "inner", "noise", "log_density")
-    return Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
 
 
 @dataclass(frozen=True)
@@ -71,42 +54,51 @@ class Proposal:
     outer_degrees: int = OUTER_DEGREES
     root: int = 1
 
-    def draw(self, count: int, rng: np.random.Generator) -> Cloud:
-        """Return a `Cloud` of `count` draws.
+    def draw(self, count: int, each: int, rng: np.random.Generator) -> Cloud:
+        """Return a `Cloud` of `count` outer draws, with `each` inner ones; 0 for their mode alone, density 1 there.
 
         Parameters
         ----------
-        count : int
+        count, each : int
         rng : Generator
 
         Returns
         -------
         Cloud
         """
-        outer = self.centre + _t_noise(count, len(self.centre), self.outer_degrees, rng) @ self.axes.T
+        outer = self.centre + _t_noise((count, len(self.centre)), self.outer_degrees, rng) @ self.axes.T
         first = len(self.centre) - self.groups
         outer[:, first:] = np.abs(outer[:, first:]) ** self.root
-        inner, noise, log_density = self.draw_inner(outer, rng)
-        return Cloud(outer, inner, noise, self._outer_density(outer) + log_density)
+        inner, noise, log_density = self.draw_inner(outer, each, rng)
+        return Cloud(outer, inner, noise, self._outer_density(outer)[:, None] + log_density)
 
-    def draw_inner(self, outer: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return inner draws (m, d) given `outer`, the noise behind them, and their log density (m,).
+    def draw_inner(
+        self, outer: np.ndarray, each: int, rng: np.random.Generator
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return inner draws (m, each, d) given `outer`, the noise behind them, and their log density (m, each).
 
         Parameters
         ----------
         outer : array, shape (m, k)
             Draws of shape parameters and group standard deviations.
+        each : int
+            Inner draws for each outer one; with 0 their mode, whose density is the height of Laplace's normal.
         rng : Generator
 
         Returns
         -------
         tuple of array
         """
-        noise = _t_noise(len(outer), len(self.shift), self.degrees, rng)
-        log_noise = _t_density((noise**2).sum(axis=1), len(self.shift), self.degrees)
+        size = len(self.shift)
+        if not each:
+            noise = np.zeros((len(outer), 1, size))
+            inner, log_volume = self.conditional.place(outer, noise, self.groups)
+            return inner, noise, -log_volume[:, None]
+        noise = _t_noise((len(outer), each, size), self.degrees, rng)
+        log_noise = _t_density((noise**2).sum(axis=2), size, self.degrees)
         noise = self.shift + self.stretch * noise
         inner, log_volume = self.conditional.place(outer, noise, self.groups)
-        return inner, noise, log_noise - np.log(self.stretch).sum() - log_volume
+        return inner, noise, log_noise - np.log(self.stretch).sum() - log_volume[:, None]
 
     def _outer_density(self, outer):
         """Log density of the folded t: the sum over every choice of signs of the sds' roots."""
@@ -126,13 +118,12 @@ class Proposal:
         places[:, outer.shape[1] - self.groups :] **= 1 / root
         return places
 
-    def adapted(self, cloud: Cloud, weights: np.ndarray) -> Proposal:
-        """Return a proposal moved towards the weighted `cloud`, the less the fewer draws carry weight.
+    def moved(self, outer: np.ndarray, weights: np.ndarray) -> Proposal:
+        """Return a proposal moved towards weighted `outer` draws, the less the fewer carry weight.
 
         Parameters
         ----------
-        cloud : Cloud
-            m draws.
+        outer : array, shape (m, k + G)
         weights : array, shape (m,)
             They add up to 1.
 
@@ -140,31 +131,46 @@ class Proposal:
         -------
         Proposal
         """
-        effective = 1 / (weights**2).sum()
-        trust = effective / (effective + 30)
-        places = self._roots(cloud.outer, ROOT)
+        trust = _trust(weights)
+        places = self._roots(outer, ROOT)
         blend = trust * weights + (1 - trust) / len(weights)
         centre = blend @ places
         covariance = ((places - centre).T * blend) @ (places - centre)
-        shift = weights @ cloud.noise
-        stretch = np.sqrt(weights @ (cloud.noise - shift) ** 2)
+        axes = np.linalg.cholesky(covariance)
+        return replace(self, centre=centre, axes=axes, outer_degrees=ADAPTED_DEGREES, root=ROOT)
+
+    def reshaped(self, noise: np.ndarray, weights: np.ndarray) -> Proposal:
+        """Return a proposal whose inner draws follow the weighted `noise` of earlier ones.
+
+        Parameters
+        ----------
+        noise : array, shape (m, d)
+            Standardised.
+        weights : array, shape (m,)
+            They add up to 1.
+
+        Returns
+        -------
+        Proposal
+        """
+        trust = _trust(weights)
+        shift = weights @ noise
+        stretch = np.sqrt(weights @ (noise - shift) ** 2)
         alone = self.conditional.many_levels  # each would be moved by mere chance, and all of them far
         shift[alone], stretch[alone] = 0.0, 1.0
-        return replace(
-            self,
-            centre=centre,
-            axes=np.linalg.cholesky(covariance),
-            shift=trust * shift,
-            stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))),
-            outer_degrees=ADAPTED_DEGREES,
-            root=ROOT,
-        )
+        return replace(self, shift=trust * shift, stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))))
 
 
-def _t_noise(count, size, degrees, rng):
-    noise = rng.standard_normal((count, size))
+def _trust(weights):
+    """How far weighted draws are followed: little where few carry the weight."""
+    effective = 1 / (weights**2).sum()
+    return effective / (effective + 30)
+
+
+def _t_noise(shape, degrees, rng):
+    noise = rng.standard_normal(shape)
     if np.isfinite(degrees):
-        noise *= np.sqrt(degrees / rng.chisquare(degrees, (count, 1)))
+        noise *= np.sqrt(degrees / rng.chisquare(degrees, (*shape[:-1], 1)))
     return noise
 
 

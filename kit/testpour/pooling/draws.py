@@ -13,7 +13,8 @@ import numpy as np
 from scipy.stats import chi2, norm, qmc
 
 from testpour.likelihood.observations import cuts_of
-from testpour.likelihood.posterior import Posterior, resample
+from testpour.likelihood.posterior import Posterior
+from testpour.likelihood.weights import resample
 from testpour.pooling.blocks import back
 from testpour.pooling.climbing import pooled_top_of_density, slope_name
 

@@ -1,0 +1,120 @@
+"""Weights of draws from a stand-in: their largest made trustworthy, and draws picked by them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+FEWEST = 5  # draws with weight from which a tail's shape can be told
+UNSTABLE = 0.7  # Pareto shape above which weights cannot be trusted (Vehtari et al., below)
+
+
+def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
+    """Weights whose largest are replaced by the quantiles of a Pareto tail, and the shape of that tail.
+
+    A few draws from where a stand-in is too thin would otherwise carry most of the weight.
+
+    Parameters
+    ----------
+    weights : array, shape (m,)
+        They add up to 1.
+
+    Returns
+    -------
+    array, shape (m,)
+        They add up to 1 again.
+    float
+        Shape of the tail; above 0.7 the draws cannot be trusted. Minus infinity where there is no tail, infinity
+        where a handful of draws has all the weight.
+
+    References
+    ----------
+    Vehtari, Simpson, Gelman, Yao and Gabry, Pareto smoothed importance sampling (2015 onwards, arXiv:1507.02646);
+    from memory, not read.
+    """
+    count = int(min(0.2 * len(weights), 3 * np.sqrt(len(weights))))
+    order = np.argsort(weights)
+    tail, cut = order[len(order) - count :], weights[order[-count - 1]]
+    above = weights[tail] - cut
+    if above[-1] <= 0:
+        return weights, -np.inf
+    if (above > 0).sum() < FEWEST:
+        return weights, np.inf
+    tail, above = tail[above > 0], above[above > 0]
+    count = len(tail)
+    shape, scale = pareto_tail(above)
+    part = (np.arange(count) + 0.5) / count
+    spread = -np.log1p(-part)
+    heights = scale * (np.expm1(shape * spread) / shape if abs(shape) > 1e-8 else spread)
+    found = weights.copy()
+    found[tail] = np.minimum(cut + heights, weights[order[-1]])
+    return found / found.sum(), shape
+
+
+def pareto_tail(above: np.ndarray) -> tuple[float, float]:
+    """Shape and scale of a generalised Pareto distribution, its shape drawn towards 0.5 as by ten more values.
+
+    Parameters
+    ----------
+    above : array, shape (n,)
+        Ascending, above 0.
+
+    Returns
+    -------
+    tuple of float
+        Shape and scale.
+
+    References
+    ----------
+    Zhang and Stephens, Technometrics 51 (2009) 316; the last step as Vehtari et al. Both from memory, not read.
+    """
+    n, grid = len(above), 30 + int(np.sqrt(len(above)))
+    quarter = above[int(n / 4 + 0.5) - 1]
+    rates = (1 - np.sqrt(grid / (np.arange(1, grid + 1) - 0.5))) / (3 * quarter) + 1 / above[-1]
+    shapes = np.log1p(-rates[:, None] * above).mean(axis=1)
+    heights = n * (np.log(-rates / shapes) - shapes - 1)
+    blend = np.exp(heights - heights.max())
+    rate = (rates * blend).sum() / blend.sum()
+    shape = np.log1p(-rate * above).mean()
+    return (n * shape + 10 * 0.5) / (n + 10), -shape / rate
+
+
+def capped(weights: np.ndarray) -> np.ndarray:
+    """Weights none of which is above the root of their number over the number (Ionides 2008, from memory).
+
+    Parameters
+    ----------
+    weights : array, shape (m,)
+        They add up to 1.
+
+    Returns
+    -------
+    array, shape (m,)
+        They add up to 1 again.
+    """
+    found = np.minimum(weights, 1 / np.sqrt(len(weights)))
+    return found / found.sum()
+
+
+def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """Systematic resampling, in random order.
+
+    Parameters
+    ----------
+    weights : array, shape (m,)
+        They add up to 1.
+    draws : int
+        How many to pick.
+    rng : Generator
+
+    Returns
+    -------
+    array, shape (draws,)
+        Numbers of the rows picked.
+
+    References
+    ----------
+    Kitagawa (1996), Journal of Computational and Graphical Statistics 5, 1-25, from memory, not read.
+    """
+    points = (rng.random() + np.arange(draws)) / draws
+    picked = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
+    return rng.permutation(picked)

@@ -1,0 +1,117 @@
+"""What weighted draws are worth: tails against scipy, smoothed weights and steering by hand and by quadrature."""
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+from testpour.likelihood.conditional import pairs_of
+from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.observations import GradeRows, NormalRows, steering
+from testpour.likelihood.weights import capped, pareto_tail, resample, smoothed
+
+
+@pytest.mark.parametrize("shape", [-0.3, 0.2, 0.7, 1.2])
+def test_the_tail_of_a_pareto_sample_is_found(shape):
+    """Peer: scipy's generalised Pareto distribution. Standard error of the shape (1 + shape) / sqrt(n), Hosking and
+    Wallis, Technometrics 29 (1987) 339, from memory, not read; three of them at 4,000 values."""
+    drawn = np.sort(stats.genpareto(shape, scale=2.0).rvs(4000, random_state=3))
+    found, scale = pareto_tail(drawn)
+    assert found == pytest.approx(shape, abs=3 * (1 + shape) / np.sqrt(4000))
+    assert scale == pytest.approx(2.0, rel=0.1)
+
+
+def test_a_short_tail_is_drawn_towards_a_half():
+    """As by ten values more at 0.5: the quantiles of an exponential, of shape 0, are told as 0.25 from ten values."""
+    drawn = stats.expon.ppf((np.arange(10) + 0.5) / 10)
+    assert pareto_tail(drawn)[0] == pytest.approx(0.25, abs=0.06)
+
+
+def test_smoothing_gives_back_what_a_heavy_tail_would_weigh():
+    """A mean under a normal from draws of a narrower one: the raw weights' mean square misses more often than the smoothed."""
+    wide, narrow, missed = stats.norm(0, 1), stats.norm(0, 0.8), {"raw": [], "smooth": []}
+    for seed in range(60):
+        at = narrow.rvs(2000, random_state=seed)
+        weights = np.exp(wide.logpdf(at) - narrow.logpdf(at))
+        weights /= weights.sum()
+        found, shape = smoothed(weights)
+        assert found.sum() == pytest.approx(1) and found.max() <= weights.max() * 1.05 and 0 < shape < 0.7
+        missed["raw"].append(weights @ at**2 - 1)
+        missed["smooth"].append(found @ at**2 - 1)
+    assert np.std(missed["smooth"]) < np.std(missed["raw"]) and abs(np.mean(missed["smooth"])) < 0.05
+
+
+def test_order_is_kept_and_most_weights_stay():
+    """Of 400 weights the 60 largest (three times the root) are replaced, in their order; beside each other the rest stay."""
+    weights = stats.pareto(1.5).rvs(400, random_state=1)
+    weights /= weights.sum()
+    found, _ = smoothed(weights)
+    order = np.argsort(weights)
+    assert (np.diff(found[order]) >= -1e-15).all()
+    ratio = found[order[:340]] / weights[order[:340]]
+    assert ratio == pytest.approx(np.full(340, ratio[0])) and found[order[-9]] != pytest.approx(weights[order[-9]] * ratio[0], rel=1e-3)
+
+
+def test_even_weights_have_no_tail_and_a_single_one_cannot_be_trusted():
+    even, single = np.full(100, 0.01), np.r_[1.0, np.zeros(99)]
+    assert smoothed(even)[0].tolist() == even.tolist() and smoothed(even)[1] == -np.inf
+    assert smoothed(single)[1] == np.inf
+
+
+def test_no_capped_weight_is_above_the_root_of_their_number_over_it():
+    """A hundred: at most 0.1 before they add up to 1 again: 0.1 and 99 of 0.5 / 99."""
+    found = capped(np.r_[0.5, np.full(99, 0.5 / 99)])
+    assert found[0] == pytest.approx(0.1 / 0.6) and found[1] == pytest.approx(0.5 / 99 / 0.6)
+
+
+def test_draws_are_picked_by_weight():
+    """One in two, in four and in four, by hand."""
+    picked = resample(np.array([0.5, 0.25, 0.25, 0.0]), 8, np.random.default_rng(0))
+    assert np.bincount(picked, minlength=4).tolist() == [4, 2, 2, 0]
+
+
+@pytest.mark.parametrize("low, high", [(-1.0, 3.0), (0.2, 0.3), (-4.0, -2.5)])
+def test_between_two_ends_rows_steer_by_mean_and_variance_of_their_likelihood(low, high):
+    """As a density of the predictor, by quadrature over Phi(high - eta) - Phi(low - eta)."""
+
+    def moment(k):
+        return integrate.quad(lambda e: e**k * (stats.norm.cdf(high - e) - stats.norm.cdf(low - e)), -15, 15)[0]
+
+    mean, square = moment(1) / moment(0), moment(2) / moment(0)
+    score, weight = steering(np.array([low]), np.array([high]))
+    assert weight[0] == pytest.approx(1 / (square - mean**2), rel=1e-6) and score[0] / weight[0] == pytest.approx(mean, rel=1e-6)
+
+
+def test_open_rows_steer_by_their_own_slope_and_curvature():
+    """Differences of the log of Phi, in the units of the rows: sigma 0.5, and grades."""
+    step, at, sigma = 1e-4, np.array([[0.3]]), 0.5
+    rows = NormalRows(np.array([0.8]), np.array([np.inf]))
+    logs = [stats.norm.logsf((0.8 - (0.3 + k * step)) / sigma) for k in (-1, 0, 1)]
+    score, weight = rows.score_and_weight(at, np.log([[sigma]]))
+    assert score[0, 0] == pytest.approx((logs[2] - logs[0]) / (2 * step), rel=1e-5)
+    assert weight[0, 0] == pytest.approx((2 * logs[1] - logs[0] - logs[2]) / step**2, rel=1e-4)
+    grades = GradeRows(np.array([0, 1, 2]), np.array([0, 1, 2]), 3)
+    assert grades.open_ended.tolist() == [True, False, True] and rows.open_ended.tolist() == [True]
+
+
+def test_a_design_without_columns_has_products_without_entries():
+    assert pairs_of(np.zeros((8, 0))).added(np.ones((3, 8))).shape == (3, 0, 0)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("grades", [False, True])
+def test_hardly_any_rows_and_many_columns_need_no_chains(grades):
+    """Twelve rows, a smooth part of twelve columns, three sessions: forty seeds, each worth 800 of 2,000 draws or more."""
+    rng = np.random.default_rng(5)
+    design, smooth = np.column_stack([np.ones(12), rng.normal(size=(12, 3))]), rng.normal(size=(12, 12))
+    y = design @ [3.0, -0.7, -0.3, 0.1] + 0.1 * rng.normal(size=12)
+    belief = ([3.0, -0.7, -0.3, 0.0], [0.8, 0.3, 0.3, 0.2])
+    common = {"groups": {"session": np.arange(12) // 4}, "group_beliefs": {"session": 0.1}, "smooth": (smooth, 0.3)}
+    if grades:
+        seen = np.digitize(y - 3, [-0.5, 0.5, 1.5])
+        belief = ([-0.7, -0.3, 0.0], [0.3, 0.3, 0.2])
+        model = IntervalModel(seen, seen, design[:, 1:], grades=4, belief=belief, cut_belief=([-1, 1, 3], [1, 1, 1]), **common)
+    else:
+        low = np.log(np.floor(np.exp(y) / 5) * 5 + 1e-9)
+        model = IntervalModel(low, np.log(np.exp(low) + 5), design, belief=belief, spread_belief=0.15, **common)
+    found = [model.posterior(2000, seed=seed) for seed in range(40)]
+    assert {one.method for one in found} == {"importance"} and min(one.effective for one in found) > 800
