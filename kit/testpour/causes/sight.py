@@ -16,7 +16,7 @@ from testpour.models.terms import design
 
 WEIGHED = 2000  # draws of the fit that are weighted to leave a casting out
 DRAWS = 200  # draws that each cause is tried on, evenly picked
-FEWEST = 30.0  # independent draws left after a pour is weighted out, below which the model is fitted again
+FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 
 
@@ -127,7 +127,8 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0])) if trade else None
     own = replace(log, pours=log.pours.loc[[pour]], readings=log.readings[log.readings["pour"] == pour])
     for name, fit in fits.items():
-        rows, _ = rows_of(own, fit.reading)
+        rows = fit.rows[fit.rows["pour"] == pour].reset_index(drop=True)
+        rows = rows if len(rows) else rows_of(own, fit.reading)[0]  # the models may rest on fewer pours than were cast
         if len(rows):
             found[name] = _sight(believed[name], believed[name], rows, DRAWS) if believed is not None else _left_out(fit, rows)
     return found

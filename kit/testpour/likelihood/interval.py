@@ -241,7 +241,7 @@ class IntervalModel(GenericLikelihoodModel):
         """True when sigma, or every cut-point, has a belief that is not flat."""
         return bool(np.isfinite(self.cut_belief[1]).all() if self.grades else np.isfinite(self.spread_belief))
 
-    def posterior(self, draws: int = 2000, seed: int = 0) -> Posterior:
+    def posterior(self, draws: int = 2000, seed: int = 0, near: IntervalModel | None = None) -> Posterior:
         """Return a `Posterior`: equally weighted draws of everything unknown, exact under the beliefs.
 
         Parameters
@@ -250,6 +250,8 @@ class IntervalModel(GenericLikelihoodModel):
             Number of draws.
         seed : int
             The same seed gives the same draws.
+        near : IntervalModel, optional
+            A model of nearly the same rows that was drawn from before; it saves some of the way to the top.
 
         Returns
         -------
@@ -257,7 +259,7 @@ class IntervalModel(GenericLikelihoodModel):
         """
         from testpour.likelihood.posterior import sample
 
-        return sample(self, draws, seed)
+        return sample(self, draws, seed, near)
 
 
 class IntervalResults(GenericLikelihoodModelResults):

@@ -94,7 +94,7 @@ class Target:
         return value - ((sds / problem.group_scales) ** 2).sum(axis=1) / 2
 
 
-def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
+def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | None = None) -> Posterior:
     """Return the `Posterior` of an `IntervalModel`.
 
     Importance sampling from a t distribution of sds and cut-points, moved to where they carry weight by a few
@@ -108,6 +108,8 @@ def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
     draws : int
         Draws of equal weight that are kept.
     seed : int
+    near : IntervalModel, optional
+        See `summit`.
 
     Returns
     -------
@@ -124,7 +126,7 @@ def sample(model: IntervalModel, draws: int, seed: int) -> Posterior:
     if not model.informative.any():
         outer, inner, scale = draw_beliefs(model, draws, rng)
         return _describe(model, scale, outer, inner, draws, "importance", seed)
-    marginal, scale, top = summit(model)
+    marginal, scale, top = summit(model, near)
     target = Target(marginal.problem)
     proposal = _adapted(_first_proposal(marginal, top), target, rng)
     cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from testpour.models.reading_fit import ReadingFit
 
-FEWEST = 50.0  # independent draws below which the pour is really left out and the model fitted again
+FEWEST = 100.0  # independent draws below which the pour is really left out and the model fitted again
 THIN = 4  # every so many draws are used where a pour was read more than once
 REACH = np.linspace(-8, 8, 41)  # of a pour's shift about a draw of it, in its standard deviations
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 DRAWS = 2000
+FEWER = 600  # draws of a model that only foretells the pour left out of it
 GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
 
 
@@ -221,13 +222,14 @@ class ReadingFit:
 def _without(fit, pour):
     rows = fit.rows[fit.rows["pour"] != pour].reset_index(drop=True)
     bends = fit.believed.left_over > 0
-    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, remainder=bends)
+    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, remainder=bends, draws=FEWER, near=fit.model)
 
 
 @one_thread
 def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
-    assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
+    assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True,
+    draws: int = DRAWS, near: IntervalModel | None = None
 ) -> ReadingFit:
     """The `ReadingFit` of `reading` on `rows`; see `log_rows.rows_of` for what a row holds.
 
@@ -246,6 +248,10 @@ def fit_rows(
         Made of the others by default.
     remainder : bool, optional
         Whether a smooth part may take up what the terms leave over.
+    draws : int, optional
+        Of the posterior.
+    near : IntervalModel, optional
+        A model of nearly the same rows, fitted before.
 
     Returns
     -------
@@ -253,7 +259,7 @@ def fit_rows(
     """
     believed = believed.foreseen()
     model = model or model_of(study, reading, believed, rows, remainder)
-    posterior = model.posterior(draws=DRAWS, seed=seed)
+    posterior = model.posterior(draws=draws, seed=seed, near=near)
     terms = remainder_terms(study, believed) if remainder else ()
     if terms:
         directions = seen_directions(design(terms, rows))
