@@ -35,7 +35,7 @@ def alike(found, exact, within):
 def test_draws_are_those_of_the_exact_posterior(kind):
     """Means, spreads and middles of everything a pool tells, within what sampling and the approximation leave."""
     model, bench = small_pool(kind)
-    found, exact = sample_pool(model, bench), model.posterior(draws=4000)
+    found, exact = sample_pool(model, bench), model.posterior(draws=12000)
     alike(found.coefficients, exact.coefficients, 0.2)
     alike(found.group_effects["bench"], exact.group_effects["bench"], 0.2)
     for name in ("bench", "session"):

@@ -127,8 +127,7 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0])) if trade else None
     own = replace(log, pours=log.pours.loc[[pour]], readings=log.readings[log.readings["pour"] == pour])
     for name, fit in fits.items():
-        rows = fit.rows[fit.rows["pour"] == pour].reset_index(drop=True)
-        rows = rows if len(rows) else rows_of(own, fit.reading)[0]  # the models may rest on fewer pours than were cast
+        rows, _ = rows_of(own, fit.reading)
         if len(rows):
             found[name] = _sight(believed[name], believed[name], rows, DRAWS) if believed is not None else _left_out(fit, rows)
     return found

@@ -1,6 +1,6 @@
 """The pooled model's likelihood with everything that is nearly normal integrated out, bench by bench.
 
-The same approximation as `models.laplace.Marginal` with the coefficients integrated out, and the same
+The same approximation as `likelihood.laplace.Marginal` with the coefficients integrated out, and the same
 numbers; only the arithmetic goes block by block, so that its cost grows with the rows and not with the
 square of the benches.
 """
@@ -189,7 +189,7 @@ class BenchMarginal:
         return self.value_at(place, outer), self._gradient(place, shape, spreads) + belief
 
     def _gradient(self, place, shape, spreads):
-        """By implicit differentiation of the inner mode, as in `models.laplace`."""
+        """By implicit differentiation of the inner mode, as in `likelihood.laplace`."""
         rows, k = place.rows, len(shape)
         shift, direct = self._directions(place, k)
         turned, bent = np.zeros_like(shift), np.zeros_like(shift)
