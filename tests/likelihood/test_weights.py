@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
+from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.conditional import pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, steering
@@ -115,3 +116,26 @@ def test_hardly_any_rows_and_many_columns_need_no_chains(grades):
         model = IntervalModel(low, np.log(np.exp(low) + 5), design, belief=belief, spread_belief=0.15, **common)
     found = [model.posterior(2000, seed=seed) for seed in range(40)]
     assert {one.method for one in found} == {"importance"} and min(one.effective for one in found) > 800
+
+
+def test_shares_of_inner_draws_and_weights_of_outer_ones_by_hand():
+    """Ratios 1 and 3, 2 and 2, nothing: shares 1/4 and 3/4, a half each; outer weights 4 to 4 to 0. Also far from 1."""
+    with np.errstate(divide="ignore"):
+        logs = np.log([[1.0, 3.0], [2.0, 2.0], [0.0, 0.0]])
+    for away in (0.0, -2000.0):
+        shares, weights = posterior_module._weights(logs + away)
+        assert shares[:2] == pytest.approx(np.array([[0.25, 0.75], [0.5, 0.5]])) and weights == pytest.approx([0.5, 0.5, 0.0])
+    picked = posterior_module._one_of_each(np.tile([0.25, 0.75], (4000, 1)), np.random.default_rng(1))
+    assert np.mean(picked) == pytest.approx(0.75, abs=4 * np.sqrt(0.25 * 0.75 / 4000))
+
+
+def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
+    """Told that nothing is worth enough, it draws three times, each time about where the last draws were, then leaves it to chains."""
+    seen, weigh = [], posterior_module._weigh
+    monkeypatch.setattr(posterior_module, "_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
+    y = np.array([0.2, 0.5, -0.1, 0.4, -0.3, -0.6])
+    model = IntervalModel(y, y + 0.2, np.ones((6, 1)), belief=([0], [1]), spread_belief=0.5)
+    assert model.posterior(200, seed=3).method == "importance" and len(seen) == 1
+    monkeypatch.setattr(posterior_module, "POOR", 10.0)
+    assert model.posterior(200, seed=3).method == "chains" and len(seen) == 4
+    assert len({one.centre.tobytes() for one in seen[1:]}) == 3

@@ -51,6 +51,7 @@ def test_a_refused_host_or_an_address_that_is_none_shows_no_part_of_the_password
     assert said.endswith((".", "study.toml.")) and took < 10
 
 
+@pytest.mark.slow
 def test_a_host_that_does_not_answer_is_said_plainly(study_here):
     pytest.importorskip("psycopg")
     said, _, _ = refusal(study_here, "postgresql://class:x@127.0.0.1:1/class")

@@ -16,17 +16,18 @@ from testpour.likelihood.optimum import summit
 from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.likelihood.proposal import Cloud, Proposal
 from testpour.likelihood.separation import runaway
-from testpour.likelihood.weights import UNSTABLE, capped, resample, smoothed
+from testpour.likelihood.weights import NO_MEAN, UNSTABLE, capped, resample, smoothed
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-TRIAL, TRIALS = 400, 8  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
-GOOD = 0.5  # effective share of a trial's draws at which a proposal needs no more moving
+TRIAL, TRIALS = 400, 6  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
+GOOD = 0.6  # effective share of a trial's draws at which a proposal needs no more moving
 AIM = 0.5  # effective share of the wanted draws that is sampled for
 POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
-MOST = 5  # times the draws wanted: the most outer draws that are made
-EACH = 4  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
+MOST = 4  # times the draws wanted: the most outer draws that are made
+AGAIN = 2  # times the proposal is moved by what was drawn, where that is worth too little
+EACH = 8  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
 
 
 @dataclass(frozen=True)
@@ -130,13 +131,15 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
     target = Target(marginal.problem)
     proposal = _adapted(_first_proposal(marginal, top), target, rng)
     cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
-    if _too_little(weights, shape, draws):
+    for _ in range(AGAIN):
+        if not _too_little(weights, shape, draws, UNSTABLE):
+            break
         proposal = _reshaped(proposal.moved(cloud.outer, capped(weights)), cloud, shares, weights)
         cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
     effective, method = 1 / (weights**2).sum(), "importance"
     picked = resample(weights, draws, rng)
     outer, inner = cloud.outer[picked], cloud.inner[picked, _one_of_each(shares[picked], rng)]
-    if _too_little(weights, shape, draws):
+    if _too_little(weights, shape, draws, NO_MEAN):
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
     return _describe(model, scale, outer, inner, min(effective, draws), method, seed)
@@ -154,10 +157,10 @@ def _first_proposal(marginal, top):
 
 def _adapted(proposal, target, rng):
     """The proposal moved to where outer draws carry weight, then its inner draws reshaped."""
-    for trial in range(TRIALS):
+    for _ in range(TRIALS):
         cloud = proposal.draw(TRIAL, 0, rng)
         weights = _weights(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
-        if trial and 1 / (weights**2).sum() > GOOD * TRIAL:
+        if 1 / (weights**2).sum() > GOOD * TRIAL:
             break
         proposal = proposal.moved(cloud.outer, capped(weights))
     cloud = proposal.draw(TRIAL, EACH, rng)
@@ -169,9 +172,9 @@ def _reshaped(proposal, cloud, shares, weights):
     return proposal.reshaped(np.concatenate(cloud.noise), both.ravel())
 
 
-def _too_little(weights, shape, draws):
-    """Whether weighted draws are worth too few, or their largest weights cannot be trusted."""
-    return 1 / (weights**2).sum() < POOR * draws or shape > UNSTABLE
+def _too_little(weights, shape, draws, steepest):
+    """Whether weighted draws are worth too few, or the tail of their weights is steeper than can be trusted."""
+    return 1 / (weights**2).sum() < POOR * draws or shape > steepest
 
 
 def _weigh(proposal, target, draws, rng):

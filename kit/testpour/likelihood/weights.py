@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 FEWEST = 5  # draws with weight from which a tail's shape can be told
-UNSTABLE = 0.7  # Pareto shape above which weights cannot be trusted (Vehtari et al., below)
+UNSTABLE = 0.7  # Pareto shape above which weights had better be drawn anew (Vehtari et al., below)
+NO_MEAN = 1.0  # shape from which weights have no mean at all
 
 
 def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
@@ -23,7 +24,7 @@ def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     array, shape (m,)
         They add up to 1 again.
     float
-        Shape of the tail; above 0.7 the draws cannot be trusted. Minus infinity where there is no tail, infinity
+        Shape of the tail; above 0.7 the draws had better not be trusted. Minus infinity where there is no tail, infinity
         where a handful of draws has all the weight.
 
     References
