@@ -1,5 +1,7 @@
 """What weighted draws are worth: tails against scipy, smoothed weights and steering by hand and by quadrature."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy import integrate, stats
@@ -8,7 +10,7 @@ from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.conditional import pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, steering
-from testpour.likelihood.weights import capped, pareto_tail, resample, smoothed
+from testpour.likelihood.weights import capped, one_of_each, pareto_tail, resample, smoothed, weighed
 
 
 @pytest.mark.parametrize("shape", [-0.3, 0.2, 0.7, 1.2])
@@ -123,9 +125,9 @@ def test_shares_of_inner_draws_and_weights_of_outer_ones_by_hand():
     with np.errstate(divide="ignore"):
         logs = np.log([[1.0, 3.0], [2.0, 2.0], [0.0, 0.0]])
     for away in (0.0, -2000.0):
-        shares, weights = posterior_module._weights(logs + away)
+        shares, weights = weighed(logs + away)
         assert shares[:2] == pytest.approx(np.array([[0.25, 0.75], [0.5, 0.5]])) and weights == pytest.approx([0.5, 0.5, 0.0])
-    picked = posterior_module._one_of_each(np.tile([0.25, 0.75], (4000, 1)), np.random.default_rng(1))
+    picked = one_of_each(np.tile([0.25, 0.75], (4000, 1)), np.random.default_rng(1))
     assert np.mean(picked) == pytest.approx(0.75, abs=4 * np.sqrt(0.25 * 0.75 / 4000))
 
 
@@ -139,3 +141,41 @@ def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
     monkeypatch.setattr(posterior_module, "POOR", 10.0)
     assert model.posterior(200, seed=3).method == "chains" and len(seen) == 4
     assert len({one.centre.tobytes() for one in seen[1:]}) == 3
+
+
+@pytest.mark.parametrize("grades", [False, True])
+def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkeypatch):
+    """The proposal of thirty rows serves twenty-nine, whatever their unit: same means and spreads as sought anew."""
+    rng = np.random.default_rng(2)
+    design, group = np.column_stack([np.ones(30), rng.normal(size=(30, 2))])[:, int(grades) :], np.arange(30) // 6
+    y = rng.normal(size=30) + design[:, -1]
+    if grades:
+        low = np.digitize(y, [-1, 0, 1])
+        options = {"grades": 4, "belief": ([0, 0], [1, 1]), "cut_belief": ([-1, 0, 1], [1, 1, 1])}
+        high = low
+    else:
+        low, high = y, y + 0.3
+        options = {"belief": ([0, 0, 0], [1, 1, 1]), "spread_belief": 2.0}
+    all_rows, fewer = (
+        IntervalModel(low[:n], high[:n], design[:n], groups={"session": group[:n]}, group_beliefs={"session": 0.5}, **options)
+        for n in (30, 29)
+    )
+    all_rows.posterior(2000, seed=1)
+    anew = fewer.posterior(4000, seed=2)
+    fewer.proposal = fewer.found = None
+    monkeypatch.setattr(posterior_module, "summit", lambda model: 1 / 0)
+    carried = fewer.posterior(4000, seed=3, near=all_rows)
+    for pick in (lambda p: p.coefficients, lambda p: p.group_spread["session"][:, None]):
+        a, b = pick(anew), pick(carried)
+        error = a.std(axis=0) * np.sqrt(1 / anew.effective + 1 / carried.effective)
+        assert (np.abs(a.mean(axis=0) - b.mean(axis=0)) < 4 * error).all()
+        np.testing.assert_allclose(a.std(axis=0), b.std(axis=0), rtol=0.1)
+
+
+def test_a_carried_proposal_is_in_the_other_models_unit():
+    """An eighth of the unit: ln 8 more in log sigma, an sd eight times as large, its cube root twice; cut-points stay."""
+    first = posterior_module.Proposal(None, 1, np.array([0.5, 2.0]), np.array([[1.0, 0.0], [0.4, 0.8]]), np.ones(3), np.ones(3), 5, root=3)
+    other = first.carried(SimpleNamespace(order=np.arange(4)), 8.0, False)
+    assert other.centre == pytest.approx([0.5 + np.log(8), 4.0]) and other.axes == pytest.approx(np.array([[1.0, 0.0], [0.8, 1.6]]))
+    assert other.shift.tolist() == [0] * 4 and other.stretch.tolist() == [1] * 4
+    assert first.carried(SimpleNamespace(order=np.arange(4)), 8.0, True).centre[0] == 0.5

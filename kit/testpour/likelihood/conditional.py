@@ -12,7 +12,6 @@ from testpour.likelihood.elimination import MANY, Group, largest, members
 from testpour.likelihood.observations import GradeRows, NormalRows
 
 if TYPE_CHECKING:
-    from testpour.likelihood.climb import Top
     from testpour.likelihood.laplace import Marginal
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
@@ -31,9 +30,9 @@ class Conditional:
     ----------
     rows : NormalRows or GradeRows
     mode : ndarray, shape (k + G,)
-        Outer parameters at the top.
+        Outer parameters where it was made.
     predictor, moves : ndarray, shapes (n,) and (n, k + G)
-        Linear predictor at the top, and its change with the outer parameters.
+        Linear predictor there, and its change with the outer parameters.
     rest : ndarray, shape (n, r)
         Unit-sd design of the rest.
     pairs : Pairs
@@ -206,20 +205,21 @@ def parts(count: int, width: int) -> list[slice]:
     return [slice(first, first + step) for first in range(0, count, step)]
 
 
-def conditional_at(marginal: Marginal, top: Top) -> Conditional:
-    """Return the `Conditional` of a restricted `Marginal` at its top.
+def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
+    """Return the `Conditional` of a restricted `Marginal` about one place, best its top.
 
     Parameters
     ----------
     marginal : Marginal
         With the coefficients integrated out.
-    top : Top
+    at : array, shape (k + G,)
+        Outer parameters.
 
     Returns
     -------
     Conditional
     """
-    inner = marginal.solve(top.at)
+    inner = marginal.solve(at)
     groups, p = marginal.problem.groups, marginal.inner_fixed
     big = largest(groups)
     design = marginal.problem.design
@@ -230,7 +230,7 @@ def conditional_at(marginal: Marginal, top: Top) -> Conditional:
     most = groups[big] if big >= 0 else None
     return Conditional(
         marginal.problem.rows,
-        top.at,
+        at,
         inner.eta,
         marginal.predictor_moves(inner),
         rest,

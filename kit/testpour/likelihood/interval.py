@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from testpour.likelihood.climb import Top
     from testpour.likelihood.optimum import Optimum
     from testpour.likelihood.posterior import Posterior
+    from testpour.likelihood.proposal import Proposal
     from testpour.likelihood.scaling import Scale
 
 
@@ -85,6 +86,7 @@ class IntervalModel(GenericLikelihoodModel):
         smooth: tuple | None = None,
     ) -> None:
         self.found: tuple[Marginal, Scale, Top] | None = None  # what `optimum.summit` keeps
+        self.proposal: Proposal | None = None  # what `posterior.sample` ended with
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
         self.coefficient_names = [f"x{c}" if table is not exog else str(c) for c in table.columns]
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})
@@ -145,7 +147,7 @@ class IntervalModel(GenericLikelihoodModel):
         IntervalModel
         """
         other = copy.copy(self)
-        other.__dict__.update(beliefs, found=None)
+        other.__dict__.update(beliefs, found=None, proposal=None)
         return other
 
     def _set_up(self, extra):
@@ -251,7 +253,7 @@ class IntervalModel(GenericLikelihoodModel):
         seed : int
             The same seed gives the same draws.
         near : IntervalModel, optional
-            A model of nearly the same rows that was drawn from before; it saves some of the way to the top.
+            A model of nearly the same rows that was drawn from before; it saves seeking where to draw.
 
         Returns
         -------

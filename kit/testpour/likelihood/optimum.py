@@ -117,14 +117,12 @@ def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 1e-16) ->
     return replace(top, at=settled)
 
 
-def summit(model: IntervalModel, near: IntervalModel | None = None) -> tuple[Marginal, Scale, Top]:
+def summit(model: IntervalModel) -> tuple[Marginal, Scale, Top]:
     """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model.
 
     Parameters
     ----------
     model : IntervalModel
-    near : IntervalModel, optional
-        A model of nearly the same rows, from whose top the climb starts where that is known.
 
     Returns
     -------
@@ -132,14 +130,8 @@ def summit(model: IntervalModel, near: IntervalModel | None = None) -> tuple[Mar
     """
     if model.found is None:
         problem, scale, start = scaled_problem(model, sampling=True)
-        start = start[problem.design.shape[1] :]
-        if near is not None and near.found is not None and len(near.found[2].at) == len(start):
-            start = near.found[2].at.copy()
-            ratio = near.found[1].unit / scale.unit
-            start[: len(start) - len(model.groups)] += 0.0 if scale.graded else np.log(ratio)
-            start[len(start) - len(model.groups) :] *= ratio
         marginal = Marginal(problem, restricted=True)
-        model.found = marginal, scale, reach_top(marginal, start, ROUGH)
+        model.found = marginal, scale, reach_top(marginal, start[problem.design.shape[1] :], ROUGH)
     return model.found
 
 

@@ -10,13 +10,14 @@ import numpy as np
 
 from testpour.likelihood.chains import run_chains
 from testpour.likelihood.conditional import conditional_at, parts
-from testpour.likelihood.laplace import JointDensity
+from testpour.likelihood.laplace import JointDensity, Marginal
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import summit
 from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.likelihood.proposal import Cloud, Proposal
-from testpour.likelihood.separation import runaway
-from testpour.likelihood.weights import NO_MEAN, UNSTABLE, capped, resample, smoothed
+from testpour.likelihood.scaling import scaled_problem
+from testpour.likelihood.separation import refuse_improper
+from testpour.likelihood.weights import NO_MEAN, UNSTABLE, capped, one_of_each, resample, smoothed, weighed
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
@@ -110,7 +111,7 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
         Draws of equal weight that are kept.
     seed : int
     near : IntervalModel, optional
-        See `summit`.
+        Of nearly the same rows and drawn from before: its proposal saves seeking one.
 
     Returns
     -------
@@ -123,26 +124,43 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
         When flat beliefs and these rows together leave something without any limit.
     """
     rng = np.random.default_rng(seed)
-    _refuse_improper(model)
+    refuse_improper(model)
     if not model.informative.any():
         outer, inner, scale = draw_beliefs(model, draws, rng)
         return _describe(model, scale, outer, inner, draws, "importance", seed)
-    marginal, scale, top = summit(model, near)
-    target = Target(marginal.problem)
-    proposal = _adapted(_first_proposal(marginal, top), target, rng)
+    proposal, target, scale = _carried(near, model) or _sought(model, rng)
     cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
     for _ in range(AGAIN):
         if not _too_little(weights, shape, draws, UNSTABLE):
             break
         proposal = _reshaped(proposal.moved(cloud.outer, capped(weights)), cloud, shares, weights)
         cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
-    effective, method = 1 / (weights**2).sum(), "importance"
+    model.proposal, effective, method = proposal, 1 / (weights**2).sum(), "importance"
     picked = resample(weights, draws, rng)
-    outer, inner = cloud.outer[picked], cloud.inner[picked, _one_of_each(shares[picked], rng)]
+    outer, inner = cloud.outer[picked], cloud.inner[picked, one_of_each(shares[picked], rng)]
     if _too_little(weights, shape, draws, NO_MEAN):
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
     return _describe(model, scale, outer, inner, min(effective, draws), method, seed)
+
+
+def _sought(model, rng):
+    """A proposal about the top of the model's density, its target, and the model's `Scale`."""
+    marginal, scale, top = summit(model)
+    target = Target(marginal.problem)
+    return _adapted(_first_proposal(marginal, top), target, rng), target, scale
+
+
+def _carried(near, model):
+    """The same from a model of nearly the same rows that was drawn from before; None where there is none such."""
+    if near is None or near.proposal is None or [g.name for g in near.groups] != [g.name for g in model.groups]:
+        return None
+    problem, scale, _ = scaled_problem(model, sampling=True)
+    marginal, ratio = Marginal(problem, restricted=True), near.found[1].unit / scale.unit
+    at, first = near.found[2].at.copy(), len(near.found[2].at) - len(model.groups)
+    at[:first] += 0.0 if scale.graded else np.log(ratio)
+    at[first:] *= ratio
+    return near.proposal.carried(conditional_at(marginal, at), ratio, scale.graded), Target(problem), scale
 
 
 def _first_proposal(marginal, top):
@@ -152,19 +170,19 @@ def _first_proposal(marginal, top):
     degrees = np.inf if marginal.problem.rows.exact.all() else max(12.0, 2.0 * marginal.size)
     still, plain = np.zeros(marginal.size), np.ones(marginal.size)
     groups = len(marginal.problem.groups)
-    return Proposal(conditional_at(marginal, top), groups, top.at, factor, still, plain, degrees)
+    return Proposal(conditional_at(marginal, top.at), groups, top.at, factor, still, plain, degrees)
 
 
 def _adapted(proposal, target, rng):
     """The proposal moved to where outer draws carry weight, then its inner draws reshaped."""
     for _ in range(TRIALS):
         cloud = proposal.draw(TRIAL, 0, rng)
-        weights = _weights(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
+        weights = weighed(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
         if 1 / (weights**2).sum() > GOOD * TRIAL:
             break
         proposal = proposal.moved(cloud.outer, capped(weights))
     cloud = proposal.draw(TRIAL, EACH, rng)
-    return _reshaped(proposal, cloud, *_weights(target(cloud.outer, cloud.inner) - cloud.log_density))
+    return _reshaped(proposal, cloud, *weighed(target(cloud.outer, cloud.inner) - cloud.log_density))
 
 
 def _reshaped(proposal, cloud, shares, weights):
@@ -188,7 +206,7 @@ def _weigh(proposal, target, draws, rng):
     while count > 0:
         clouds.append(proposal.draw(count, each, rng))
         logs.append(target(clouds[-1].outer, clouds[-1].inner) - clouds[-1].log_density)
-        shares, weights = _weights(np.concatenate(logs))
+        shares, weights = weighed(np.concatenate(logs))
         weights, shape = smoothed(weights)
         effective, made = 1 / (weights**2).sum(), len(weights)
         wanted = int(1.1 * AIM * draws / effective * made)
@@ -196,22 +214,6 @@ def _weigh(proposal, target, draws, rng):
     names = ("outer", "inner", "noise", "log_density")
     whole = Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
     return whole, shares, weights, shape
-
-
-def _weights(logs):
-    """Shares (m, e) of inner draws in their outer draw's weight, and those weights (m,), from log ratios (m, e)."""
-    logs = np.where(np.isfinite(logs), logs, -np.inf)
-    tallest = np.maximum(logs.max(axis=1, keepdims=True), -np.finfo(float).max)
-    parts_of = np.exp(logs - tallest)
-    sums = parts_of.sum(axis=1)
-    weights = np.exp(tallest[:, 0] - tallest.max()) * sums
-    return parts_of / np.maximum(sums, np.finfo(float).tiny)[:, None], weights / weights.sum()
-
-
-def _one_of_each(shares, rng):
-    """For each row one column, drawn by the row's `shares`."""
-    steps = np.cumsum(shares, axis=1)
-    return np.minimum((steps < rng.random((len(shares), 1))).sum(axis=1), shares.shape[1] - 1)
 
 
 def _describe(model, scale, outer, inner, effective, method, seed):
@@ -234,30 +236,3 @@ def _describe(model, scale, outer, inner, effective, method, seed):
         method=method,
         seed=seed,
     )
-
-
-def _refuse_improper(model):
-    """Raise ValueError naming everything that neither a belief nor the rows hold in place."""
-    problems = []
-    if model.informative.any():
-        direction = runaway(model)
-        loose = [name for name, d in zip(model.parameter_names, direction, strict=False) if d]
-    else:
-        flat = np.r_[
-            np.isinf(model.belief[1]),
-            np.isinf(model.cut_belief[1]) if model.grades else [np.isinf(model.spread_belief)],
-        ]
-        loose = [name for name, f in zip(model.parameter_names, flat, strict=False) if f]
-    if loose:
-        problems.append(f"Neither a belief nor these rows limit {', '.join(loose)}: give a belief.")
-    for group, scale in zip(model.groups, model.group_beliefs, strict=True):
-        if np.isfinite(scale):
-            continue
-        seen = len(np.unique(group.codes[model.informative]))
-        if seen < 3:
-            problems.append(
-                f"Group {group.name!r} has {seen} level(s) with readings; its sd needs a "
-                "belief, or at least three levels."
-            )
-    if problems:
-        raise ValueError(" ".join(problems))

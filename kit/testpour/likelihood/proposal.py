@@ -139,6 +139,30 @@ class Proposal:
         axes = np.linalg.cholesky(covariance)
         return replace(self, centre=centre, axes=axes, outer_degrees=ADAPTED_DEGREES, root=ROOT)
 
+    def carried(self, conditional: Conditional, ratio: float, graded: bool) -> Proposal:
+        """Return the proposal for another model of nearly the same rows, its inner draws as they come.
+
+        Parameters
+        ----------
+        conditional : Conditional
+            Of the other model.
+        ratio : float
+            This model's unit over the other's.
+        graded : bool
+            Whether the rows are grades, whose cut-points have no unit.
+
+        Returns
+        -------
+        Proposal
+        """
+        first, size = len(self.centre) - self.groups, len(conditional.order)
+        grown = np.r_[np.ones(first), np.full(self.groups, ratio ** (1 / self.root))]
+        shift = np.r_[np.full(first, 0.0 if graded else np.log(ratio)), np.zeros(self.groups)]
+        return replace(
+            self, conditional=conditional, centre=self.centre * grown + shift, axes=self.axes * grown[:, None],
+            shift=np.zeros(size), stretch=np.ones(size),
+        )
+
     def reshaped(self, noise: np.ndarray, weights: np.ndarray) -> Proposal:
         """Return a proposal whose inner draws follow the weighted `noise` of earlier ones.
 

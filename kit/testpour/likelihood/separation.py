@@ -81,3 +81,39 @@ def _row_moves(model):
     lower = np.column_stack([-design, cuts[low.astype(int)]])[low > 0]
     upper = np.column_stack([-design, cuts[high.astype(int) + 1]])[high < model.grades - 1]
     return lower, upper, np.zeros((0, lower.shape[1]))
+
+
+def refuse_improper(model: IntervalModel) -> None:
+    """Refuse a model with anything that neither a belief nor the rows hold in place, naming all of it.
+
+    Parameters
+    ----------
+    model : IntervalModel
+
+    Raises
+    ------
+    ValueError
+    """
+    problems = []
+    if model.informative.any():
+        direction = runaway(model)
+        loose = [name for name, d in zip(model.parameter_names, direction, strict=False) if d]
+    else:
+        flat = np.r_[
+            np.isinf(model.belief[1]),
+            np.isinf(model.cut_belief[1]) if model.grades else [np.isinf(model.spread_belief)],
+        ]
+        loose = [name for name, f in zip(model.parameter_names, flat, strict=False) if f]
+    if loose:
+        problems.append(f"Neither a belief nor these rows limit {', '.join(loose)}: give a belief.")
+    for group, scale in zip(model.groups, model.group_beliefs, strict=True):
+        if np.isfinite(scale):
+            continue
+        seen = len(np.unique(group.codes[model.informative]))
+        if seen < 3:
+            problems.append(
+                f"Group {group.name!r} has {seen} level(s) with readings; its sd needs a "
+                "belief, or at least three levels."
+            )
+    if problems:
+        raise ValueError(" ".join(problems))

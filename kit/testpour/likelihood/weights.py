@@ -9,6 +9,46 @@ UNSTABLE = 0.7  # Pareto shape above which weights had better be drawn anew (Veh
 NO_MEAN = 1.0  # shape from which weights have no mean at all
 
 
+def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Weights of outer draws, each the mean over its inner ones, and the share of each inner draw in it.
+
+    Parameters
+    ----------
+    logs : array, shape (m, e)
+        Log of target over proposal at e inner draws for each of m outer ones.
+
+    Returns
+    -------
+    array, shape (m, e)
+        Shares; each row adds up to 1, or to 0 where there is no weight.
+    array, shape (m,)
+        Weights; they add up to 1.
+    """
+    logs = np.where(np.isfinite(logs), logs, -np.inf)
+    tallest = np.maximum(logs.max(axis=1, keepdims=True), -np.finfo(float).max)
+    parts = np.exp(logs - tallest)
+    sums = parts.sum(axis=1)
+    weights = np.exp(tallest[:, 0] - tallest.max()) * sums
+    return parts / np.maximum(sums, np.finfo(float).tiny)[:, None], weights / weights.sum()
+
+
+def one_of_each(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """For each row one column, drawn by the row's shares.
+
+    Parameters
+    ----------
+    shares : array, shape (m, e)
+        Each row adds up to 1.
+    rng : Generator
+
+    Returns
+    -------
+    array of int, shape (m,)
+    """
+    steps = np.cumsum(shares, axis=1)
+    return np.minimum((steps < rng.random((len(shares), 1))).sum(axis=1), shares.shape[1] - 1)
+
+
 def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     """Weights whose largest are replaced by the quantiles of a Pareto tail, and the shape of that tail.
 
