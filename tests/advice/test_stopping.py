@@ -27,7 +27,7 @@ def narrowed(fits, share):
 def test_before_the_first_pour_only_belief_speaks(unpoured):
     advice = stop_advice(unpoured, room=20)
     assert not advice.stop
-    assert advice.sentence().startswith("Nothing is poured yet: only belief speaks.")
+    assert advice.sentence().startswith("Nothing is poured yet: this rests on belief alone.")
     assert advice.gain > 0.04
 
 

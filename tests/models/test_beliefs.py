@@ -114,7 +114,7 @@ def test_a_stated_scatter_leaves_the_others(study):
 @pytest.mark.parametrize(
     "entry, words",
     [
-        ({"moonlight": {"mean": 0, "sd": 1}}, "gel_time, moonlight is no term; there are level, catalyst"),
+        ({"moonlight": {"mean": 0, "sd": 1}}, "gel_time, moonlight is not a term; there are level, catalyst"),
         ({"catalyst": {"mean": 0, "sd": 0}}, "gel_time, catalyst: mean 0 must be a number and sd 0 a number above 0"),
         ({"catalyst": {"mean": 0, "sd": -1}}, "sd -1 a number above 0"),
         ({"catalyst": {"mean": 0, "sd": float("nan")}}, "sd nan a number above 0"),
@@ -130,7 +130,7 @@ def test_beliefs_no_model_can_use(study, entry, words):
 
 
 def test_beliefs_about_a_reading_nobody_knows_are_refused_those_a_study_does_not_take_are_not(study):
-    with pytest.raises(BeliefProblem, match="gel_tme is no reading; there are gel_time"):
+    with pytest.raises(BeliefProblem, match="gel_tme is not a reading; there are gel_time"):
         beliefs_for(study, study.reading("gel_time"), {"gel_tme": {}})
     small = study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}})
     beliefs_for(small, small.reading("gel_time"), {"tack": {"catalyst": {"mean": 0.0, "sd": 1.0}}})

@@ -252,4 +252,4 @@ def test_a_study_without_aims_or_pours_still_has_a_page():
     text = render(fit_castings(log_of(bare)))
     assert "No aim was stated" in text and "This study states no aim" in text
     empty = render(fit_castings(log_of(study_from(STUDY), count=0)))
-    assert "0 pours in 0 sessions" in empty and "only belief speaks" in empty
+    assert "0 pours in 0 sessions" in empty and "rests on belief alone" in empty

@@ -72,7 +72,7 @@ class StopAdvice:
                 f"{100 * CLOSE:.0f} points of the best possible with {_odds(self.close)}."
             )
         if not self.pours:
-            return f"Nothing is poured yet: only belief speaks. {text}."
+            return f"Nothing is poured yet: this rests on belief alone. {text}."
         if self.gain >= ENOUGH:
             return f"Go on. {text}. {self._open()}"
         return (

@@ -150,13 +150,13 @@ def beliefs_for(
 def _check_stated(study, reading, stated):
     """Refuse stated beliefs about readings nobody knows, and entries that are no belief, all at once."""
     names = list(dict.fromkeys([*(one.name for one in study.readings), *catalogue()["readings"]]))
-    problems = [f"{name} is no reading; there are {', '.join(names)}." for name in stated if name not in names]
+    problems = [f"{name} is not a reading; there are {', '.join(names)}." for name in stated if name not in names]
     for name, entry in stated.get(reading.name, {}).items():
         where = f"{reading.name}, {name}"
         if name == "scatter":
             problems += _scatter_problems(where, entry)
         elif name not in TERMS and name not in ASIDE:
-            problems.append(f"{where} is no term; there are {', '.join([*TERMS, *ASIDE])}.")
+            problems.append(f"{where} is not a term; there are {', '.join([*TERMS, *ASIDE])}.")
         else:
             problems += _belief_problems(where, entry)
     if problems:

@@ -201,7 +201,7 @@ class Effects:
         alone = [e.factor.words for e in self.each if not e.poured]
         text = f"**What the settings did to {in_markdown(self.reading.words)}**\n\n{poured}"
         if alone:
-            text += f"\nNo two pours differ in {in_markdown(listed(alone))}: there only belief speaks. To learn it, vary it."
+            text += f"\nNo two pours differ in {in_markdown(listed(alone))}: what is said of that rests on belief alone. To learn it, vary it."
         return text
 
 

@@ -210,7 +210,7 @@ class ReadingFit:
     def sentence(self) -> str:
         """What the fit rests on, in one sentence."""
         if not self.pours:
-            return f"No {self.reading.words} in the log yet: only belief speaks."
+            return f"No {self.reading.words} in the log yet: what is said of it rests on belief alone."
         held = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
         days = count(self.rows["session"].nunique(), "session")
         return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])

@@ -190,7 +190,7 @@ def found(fits: Fits) -> Iterator[dict[str, Any]]:
             "title": capital(fit.reading.words),
             "rests": fit.sentence(),
             "says": [e.sentence() for e in each if e.poured],
-            "untried": f"Never varied here, so only belief speaks: {', '.join(untried)}." if untried else "",
+            "untried": f"Never varied here, so known from belief alone: {', '.join(untried)}." if untried else "",
             "check": _checked(fit),
             "figures": [f for f in (
                 drawn(show_effects, fit, kind=_kind(fits.castings)),
