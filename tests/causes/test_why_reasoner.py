@@ -312,3 +312,12 @@ def test_a_small_batch_on_a_coarse_scale_raises_the_suspicion(beside, usual):
     assert "rounding alone explains it" in coarse.scale.sentence()
     with pytest.raises(ValueError, match="cannot be weighed"):
         why(slow, "X1", batch="0.05 g")
+
+
+def test_a_casting_is_read_as_finely_as_its_log(fits):
+    """Repeats all gelled at 20 min: the log takes that as read to 1 min, and so does the casting that is asked about."""
+    readings, pours = fits.castings.readings.copy(), fits.castings.pours.copy()
+    pours.loc["P02"] = pours.loc["P01"]
+    readings.loc[readings["reading"] == "gel_time", ["low", "high"]] = 20.0
+    rows = sights(replace(fits, castings=replace(fits.castings, pours=pours, readings=readings)), "P03")["gel_time"].rows
+    assert (rows["low"].iloc[0], rows["high"].iloc[0]) == (19.5, 20.5)

@@ -1,7 +1,7 @@
 """What the rest of a log says of one casting's readings, and how likely that makes what was read."""
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -125,12 +125,17 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     """
     found, log = {}, fits.castings
     believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0])) if trade else None
-    own = replace(log, pours=log.pours.loc[[pour]], readings=log.readings[log.readings["pour"] == pour])
     for name, fit in fits.items():
-        rows, _ = rows_of(own, fit.reading)
+        rows = _log_rows(log, fit.reading)
+        rows = rows[rows["pour"] == pour].reset_index(drop=True)
         if len(rows):
             found[name] = _sight(believed[name], believed[name], rows, DRAWS) if believed is not None else _left_out(fit, rows)
     return found
+
+
+@lru_cache(maxsize=16)  # one casting after another is asked about
+def _log_rows(log, reading):
+    return rows_of(log, reading)[0]
 
 
 def _left_out(fit, rows):
