@@ -35,6 +35,9 @@ def test_a_log_that_fails_throughout_is_no_ordinary_scatter(wet_log):
     assert fails_throughout(wet_log.castings, "P04", missed(wet_log.castings, "P04")).aim.reading == answer.case.throughout.aim.reading
     assert not answer.healthy and answer.chances["nothing"] < 0.2
     assert "look at the study first" in answer.sentence() and "look at the study first" in answer._repr_html_()
+    assert not {"day", "different"} & {asked.question.name for asked in answer.questions}  # the log has said that no other came out well
+    assert answer.observe(day="as bad as this one").chances.equals(answer.chances)
+    assert answer.observe(day="as usual").chances["cold"] < answer.chances["cold"]  # an answer that contradicts the log still counts
     every = why_all(wet_log)
     assert "an old drum" in every.sentence() and "make one cup from fresh stock" in every.sentence()
 
