@@ -43,6 +43,14 @@ def test_bayes_rule_by_hand():
     assert found.chances.index.tolist() == ["a", "b", "nothing"]
 
 
+def test_weights_are_raised_to_a_power_before_they_are_shared_out():
+    """Weights of 0.06, 0.12 and 0.02 and a pair of a and b of 0.3 x 0.1 x 0.3: squared."""
+    found = weigh(replace(SMALL, together=1.0, sharp=2.0), LIKELY, set(), Planned(), {})
+    alone, both = np.array([0.6 * 0.1, 0.3 * 0.4, 0.1 * 0.2]) ** 2, (0.3 * 0.1 * (0.4 + 0.2) / 2) ** 2
+    expected = (alone + [0, both / 2, both / 2]) / (alone.sum() + both)
+    assert found.chances[["nothing", "a", "b"]].tolist() == pytest.approx(expected, abs=1e-12)
+
+
 def test_two_causes_together_by_hand():
     """Weight of both: the product of theirs times 2; each piece comes from either, half and half."""
     found = weigh(replace(SMALL, together=2.0), LIKELY, set(), Planned(), {"look": "there"})
@@ -155,6 +163,7 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"tests": {"face": {"tells": ["moon"]}}}, "no cause 'moon'"),
         ({"slip": 1.5}, "slip: 1.5 must lie from 0"),
         ({"together": -1}, "together: -1 must lie from 0"),
+        ({"sharp": 0}, "sharp: 0 must be above 0"),
     ],
 )
 def test_a_line_that_cannot_work_is_explained(stated, says):

@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.causes.table import CauseTable, Question
 from testpour.wording import said_in_markdown
 
-SURE = 0.9  # chance of the likeliest cause below which it is asked on
+SURE = 0.94  # chance of the likeliest cause below which it is asked on
 WORTH = 0.02  # bits a question must be expected to settle before it is asked
 SECOND = 0.5  # the right cause named second counts as half of it named first
 BITS = 0.05  # a bit settled counts as so much chance of the right cause first: only where answers change no name yet
