@@ -130,7 +130,7 @@ def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
     other = beside({}, slow, catalyst_lot="B")
     other.castings.pours.loc[other.castings.pours.index != "X1", "catalyst_lot"] = "A"
     same = beside({}, slow)
-    new, old = (why(f, "X1", causes={"together": 0}) for f in (other, same))
+    new, old = (why(f, "X1", causes={"together": 0, "sharp": 1}) for f in (other, same))
     ratio = [a.chances["old_materials"] / a.chances["cold"] for a in (new, old)]  # cold has no lot among its signs
     assert ratio[0] / ratio[1] == pytest.approx(old.case.table.causes["old_materials"].odds["new_lot"])
     assert "the only pour from its lot" in new.table.loc[new.case.table.causes["old_materials"].words, "for"]

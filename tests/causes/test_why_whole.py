@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.causes import verdict
 from testpour.causes.answer import HARD, why
 from testpour.causes.complaint import fails_throughout, missed
 from testpour.causes.every import why_all
@@ -35,6 +36,10 @@ def test_a_log_that_fails_throughout_is_no_ordinary_scatter(wet_log):
     assert fails_throughout(wet_log.castings, "P04", missed(wet_log.castings, "P04")).aim.reading == answer.case.throughout.aim.reading
     assert not answer.healthy and answer.chances["nothing"] < 0.2
     assert "look at the study first" in answer.sentence() and "look at the study first" in answer._repr_html_()
+    assert not {"day", "different"} & {asked.question.name for asked in answer.questions}  # the log has said that no other came out well
+    assert answer.observe(day="as bad as this one").chances.equals(answer.chances)
+    assert answer.observe(day="as usual").chances["cold"] < answer.chances["cold"]  # an answer that contradicts the log still counts
+    assert "Pour a cup from fresh stock" in answer.sentence() and "misses this aim" not in answer.sentence()  # said once is enough
     every = why_all(wet_log)
     assert "an old drum" in every.sentence() and "make one cup from fresh stock" in every.sentence()
 
@@ -101,6 +106,15 @@ ANSWERS = [
     {"where": "in patches"}, {"clear": "clear cures better"}, {"looks": "cloudy", "dry": "perhaps damp"}, {"felt": "colder"},
     {"where": "throughout", "measured": "by drops, a cap, or a coarse scale"}, {"different": "another drum, bottle or lot"},
 ]
+
+
+def test_the_weightiest_evidence_there_is_room_for_is_told_and_told_once(beside, monkeypatch):
+    answer = why(beside({}, {"tack": 3.0}), "X1", {"where": "open face only"})
+    assert any(piece.words == "where is it tacky or soft? Open face only" for piece in answer.evidence["open_face"])
+    pieces = [(2, f"For it: {'long ' * 60}."), (2, "For it: short."), (2, "For it: other."), (3, "Also: short.")]
+    monkeypatch.setattr(verdict, "_extras", lambda answer, behind: iter(pieces))
+    told = verdict._short(answer)[2]
+    assert "For it: short." in told and not {"For it: other.", "Also: short."} & set(told)
 
 
 @pytest.mark.parametrize("observed", ANSWERS)

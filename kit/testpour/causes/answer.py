@@ -26,6 +26,7 @@ from testpour.wording import NoResult, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
+THROUGHOUT = {"day": "as bad as this one", "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light")
 NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
@@ -286,7 +287,7 @@ def why(
     case = Case(
         fits, table, seen, likelihoods(table, seen, {m.aim.reading for m in found}),
         signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
-        HARD if read_hard(castings, pour, found) else {},
+        {**(HARD if read_hard(castings, pour, found) else {}), **(THROUGHOUT if throughout else {})},
     )
     no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     said, weighed = _under(case, {**noted(castings, pour), **(observed or {})})

@@ -14,6 +14,7 @@ from testpour.causes.table import NOTHING, CauseTable
 MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
 ASIDE = float(np.log(3.0))  # what the other readings may say for a cause beyond what it gains by the miss itself: 3 to 1
 FAR = 0.3  # how often a resin lies from the model by the table's misfit; common practice, no source
+SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
 
@@ -83,7 +84,8 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     A resin may answer a change otherwise than the model: each reading's chance is an average with and without
     ``table.misfit``. No reading speaks against a cause by more than ``table.most``, one that misses its aim by no
     more than twice that, so that no number decides alone, and a cause explains the miss before anything else: what the
-    other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1.
+    other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1. A cause that
+    moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet.
     """
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
     cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, blamed)]
@@ -96,6 +98,7 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     floor = np.maximum(floor, floor.max(axis=0, initial=FLOOR) - most)
     told = np.isin(logs.columns, list(complained))
     whole = pd.Series(_over_sizes(_explaining(floor, told, cause == NOTHING).sum(axis=1), cause), names)
+    whole[_beside(floor[:, told], cause)] += np.log(table.causes[NOTHING].prior)
     each = _explaining(_over_sizes(floor, cause), told, np.array(names) == NOTHING)
     return Likelihoods(logs, whole, pd.DataFrame(each, names, logs.columns))
 
@@ -109,6 +112,14 @@ def _explaining(logs, told, nothing):
     over = np.maximum(beside - np.maximum(gain, 0.0) - ASIDE, 0.0)
     up = np.where(told, 0.0, np.maximum(logs - usual, 0.0))
     return logs - over[:, None] * up / np.maximum(up.sum(axis=1, keepdims=True), 1e-12)
+
+
+def _beside(missed, cause):
+    """Names of the causes under which readings that miss (columns) are just as likely as without any fault."""
+    if not missed.size or NOTHING not in cause:
+        return []
+    moved = np.abs(missed - missed[cause == NOTHING][0]).max(axis=1) > SAME
+    return [name for name in dict.fromkeys(cause) if name != NOTHING and not moved[cause == name].any()]
 
 
 def _sizes(cause, seen):

@@ -1,4 +1,4 @@
-"""Which question to ask next: the one whose answer is expected to leave least doubt."""
+"""Which question to ask next: the one whose answer is expected to help most in naming the right cause."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -9,8 +9,10 @@ import pandas as pd
 from testpour.causes.table import CauseTable, Question
 from testpour.wording import said_in_markdown
 
-SURE = 0.9  # chance of the likeliest cause below which it is asked on
+SURE = 0.94  # chance of the likeliest cause below which it is asked on
 WORTH = 0.02  # bits a question must be expected to settle before it is asked
+SECOND = 0.5  # the right cause named second counts as half of it named first
+BITS = 0.05  # a bit settled counts as so much chance of the right cause first: only where answers change no name yet
 
 
 @dataclass(frozen=True)
@@ -22,10 +24,13 @@ class Asked:
     question : Question
     worth : float
         Expected drop in uncertainty, bits.
+    names : float
+        Expected rise of the chance that the right cause comes first, a second place counting `SECOND`.
     """
 
     question: Question
     worth: float
+    names: float = 0.0
 
     def sentence(self) -> str:
         """The question with how to look, what to answer and how to say it."""
@@ -53,6 +58,12 @@ def doubt(chances: Sequence[float] | pd.Series | np.ndarray) -> float:
     chances = np.asarray(chances, float)
     known = chances[chances > 0]
     return float(-np.sum(known * np.log2(known)))
+
+
+def _named(chances):
+    """Chance of the likeliest cause, and `SECOND` times that of the next: of each column, causes down."""
+    second, first = np.partition(chances, -2, axis=0)[-2:]
+    return first + SECOND * second
 
 
 def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) -> bool:
@@ -83,7 +94,7 @@ def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) 
 
 
 def questions(table: CauseTable, chances: pd.Series, done: Iterable[str] = ()) -> tuple[Asked, ...]:
-    """Questions still open, the most informing first.
+    """Questions still open, the most helpful first.
 
     Parameters
     ----------
@@ -96,14 +107,19 @@ def questions(table: CauseTable, chances: pd.Series, done: Iterable[str] = ()) -
     Returns
     -------
     tuple of Asked
+
+    Notes
+    -----
+    Ranked by what an answer is expected to do for naming the right cause, so that telling rare causes from one
+    another does not come before telling the likely ones apart.
     """
-    now, found = doubt(chances), []
+    now, found, likely = doubt(chances), [], chances.to_numpy(float)
     for question in table.questions.values():
         if question.name in done:
             continue
         says = np.array([table.says(c, question.name) for c in chances.index])
-        joint = chances.to_numpy()[:, None] * says
+        joint = likely[:, None] * says
         met = joint.sum(axis=0)
         after = sum(chance * doubt(joint[:, i] / chance) for i, chance in enumerate(met) if chance > 0)
-        found.append(Asked(question, now - after))
-    return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -a.worth))
+        found.append(Asked(question, now - after, float(_named(joint).sum() - _named(likely))))
+    return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -(a.names + BITS * a.worth)))

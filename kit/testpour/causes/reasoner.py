@@ -76,6 +76,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
 
     Two causes together weigh the product of their weights times ``together``; each reading and each answer
     then comes from one of the two, either as likely. A wrong reading is no fault of the casting and is not paired.
+    All weights are then raised to the power ``sharp``, so that chances are as high as the answers prove right.
     """
     names = list(table.causes)
     signs = showing(table, signs, observed)
@@ -90,7 +91,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     whole, open_part = _either_way(unseen, openly, likely.whole)
     each = _each(unseen, openly, likely.each)
     each = each.assign(**said)
-    alone, pairs = _shared_out(whole + answers, _pairs(table, before, each))
+    alone, pairs = _shared_out(table.sharp * (whole + answers), table.sharp * _pairs(table, before, each))
     chance = alone + sum(pairs.groupby(level=side).sum().reindex(names, fill_value=0.0) / 2 for side in (0, 1))
     found = pd.DataFrame(
         {"chance": chance, "alone": alone, "prior": prior, "signs": odds, "planned": shares, "before": before,

@@ -96,6 +96,8 @@ class CauseTable:
         How often two causes meet in one casting, beside what two independent ones would.
     most : float
         Log of the odds beyond which no single reading speaks against a cause.
+    sharp : float
+        Power to which every weight is raised before the chances are shared out.
     misfit : dict
         Reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation.
     """
@@ -107,6 +109,7 @@ class CauseTable:
     slip: float = 0.0
     together: float = 0.0
     most: float = np.inf
+    sharp: float = 1.0
     misfit: dict[str, float] = field(default_factory=dict)
 
     def says(self, cause: str, question: str) -> np.ndarray:
@@ -221,6 +224,7 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raw["slip"],
         raw["together"],
         raw["most"],
+        raw["sharp"],
         raw["misfit"],
     )
 
@@ -248,6 +252,8 @@ def _problems(raw):
         yield f"together: {raw['together']} must lie from 0 (never two causes) to 10."
     if not raw["most"] > 0:
         yield f"most: {raw['most']} must be above 0."
+    if not raw["sharp"] > 0:
+        yield f"sharp: {raw['sharp']} must be above 0; 1 leaves the chances as they are weighed."
     for name, question in raw["questions"].items():
         yield from _shares(f"questions.{name}, otherwise", question["otherwise"], len(question["answers"]))
     for name, cause in raw["causes"].items():

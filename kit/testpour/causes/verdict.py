@@ -113,7 +113,8 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
             bars, left = [*bars, bar], left - _count(_bar_words(bar))
     told = dict(must)
     for place, text in _extras(answer, behind):
-        if _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
+        again = place in told or text.split(": ", 1)[1] in " ".join(told.values())
+        if not again and _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
     return miss, bars, [told[place] for place in sorted(told)]
 
@@ -124,7 +125,7 @@ def _bar_words(bar):
 
 def _kept(answer):
     """Words kept back for the first piece of evidence, before rivals are shown."""
-    return sum(_count(text) for place, text in _extras(answer, (answer.first,)) if place == EVIDENCE)
+    return next((_count(text) for place, text in _extras(answer, (answer.first,)) if place == EVIDENCE), 0)
 
 
 def _miss(answer: "Answer") -> str:
@@ -148,7 +149,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     if early and "read_too_early" not in behind:
         must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
     if answer.case.throughout:
-        must[0.5] = "Nearly every casting of this log misses it: look at the study first."
+        must[0.5] = "Nearly every casting misses it: look at the study first. Pour a cup from fresh stock."
     if answer.together:
         must[1] = "The first two together fit best."
     must[6] = " ".join(f"Mind: {c.care[0].lower()}{c.care[1:]}." for c in causes if c.care)
@@ -158,9 +159,10 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
 def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
     """What is told where words are left, the most useful first, each with its place."""
     table, first = answer.case.table, behind[0]
-    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)][:PIECES]
-    if speaks:
-        yield EVIDENCE, f"For it: {speaks[0]}."
+    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)]
+    speaks = [words for words in speaks if not answer.case.throughout or words != table.signs["throughout"]["words"]][:PIECES]  # that is said already
+    for words in speaks:  # the weightiest there is room for
+        yield EVIDENCE, f"For it: {words}."
     rival = next((name for name in answer.chances.index if name not in behind), None)
     test = cheapest_test(table, first, rival) if rival else None
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and not answer.together:

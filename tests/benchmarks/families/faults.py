@@ -117,7 +117,7 @@ def mistyped(answer, severity, rng):
     key = next(key for key in ("value", "between", "not_yet") if key in answer)
     if key == "between":
         times = rng.choice([0.5, 2.0]) if severity == "mild" else rng.choice([0.25, 3.0])
-        low, high = (float(np.round(end * times, 1)) for end in answer[key])
+        low, high = (float(max(np.round(end * times, 1), 0.5)) for end in answer[key])  # the log takes no gel before half a minute
         return {**answer, key: (low, max(high, low + 0.5))}
     value = answer[key]
     if answer["reading"] in ("tack", "opacity"):
