@@ -179,3 +179,9 @@ def test_a_carried_proposal_is_in_the_other_models_unit():
     assert other.centre == pytest.approx([0.5 + np.log(8), 4.0]) and other.axes == pytest.approx(np.array([[1.0, 0.0], [0.8, 1.6]]))
     assert other.shift.tolist() == [0] * 4 and other.stretch.tolist() == [1] * 4
     assert first.carried(SimpleNamespace(order=np.arange(4)), 8.0, True).centre[0] == 0.5
+
+
+@pytest.mark.parametrize("rows, each", [(12, 8), (75, 8), (162, 3), (5000, 1)])
+def test_inner_draws_are_fewer_where_rows_are_many(rows, each):
+    """Six hundred over the rows, eight at most and one at least."""
+    assert posterior_module._each(SimpleNamespace(problem=SimpleNamespace(design=np.zeros((rows, 1))))) == each

@@ -29,6 +29,7 @@ POOR = 0.25  # effective share of the wanted draws below which the answer is lef
 MOST = 4  # times the draws wanted: the most outer draws that are made
 AGAIN = 2  # times the proposal is moved by what was drawn, where that is worth too little
 EACH = 8  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
+AT_ONCE = 600  # rows times inner draws up to which they are nearly free
 
 
 @dataclass(frozen=True)
@@ -181,8 +182,13 @@ def _adapted(proposal, target, rng):
         if 1 / (weights**2).sum() > GOOD * TRIAL:
             break
         proposal = proposal.moved(cloud.outer, capped(weights))
-    cloud = proposal.draw(TRIAL, EACH, rng)
+    cloud = proposal.draw(TRIAL, _each(target), rng)
     return _reshaped(proposal, cloud, *weighed(target(cloud.outer, cloud.inner) - cloud.log_density))
+
+
+def _each(target):
+    """Inner draws for each outer one: fewer where many rows make them costly, and the stand-in close."""
+    return int(np.clip(AT_ONCE // len(target.problem.design), 1, EACH))
 
 
 def _reshaped(proposal, cloud, shares, weights):
@@ -201,7 +207,7 @@ def _weigh(proposal, target, draws, rng):
     Returns the cloud, inner draws' shares (m, e) of their outer draw's weight, outer weights (m,), and the shape of
     the largest weights' tail.
     """
-    each = 1 if target.problem.rows.exact.all() else EACH  # exact rows leave the rest exactly normal
+    each = 1 if target.problem.rows.exact.all() else _each(target)  # exact rows leave the rest exactly normal
     count, clouds, logs = draws if each == 1 else draws // 2, [], []
     while count > 0:
         clouds.append(proposal.draw(count, each, rng))
