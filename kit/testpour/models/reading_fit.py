@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 DRAWS = 2000
-GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
 
 
 @dataclass(frozen=True, eq=False)
@@ -335,7 +334,7 @@ def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
     """
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}
-    steps = GRADE * np.arange(len(reading.grades) - 1)
     cuts = believed.cuts
     assert cuts is not None, "a graded reading has a belief about its cut-points"
+    steps = cuts.width * np.arange(len(reading.grades) - 1)
     return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.own_sd))}
