@@ -8,6 +8,7 @@ from 25 to 30 °C; trade pages on open faces, thin and cold castings. Margins ar
 import ast
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -273,3 +274,21 @@ def test_the_figures_of_the_report_by_hand():
     assert report.off(np.array([0.9, 0.3]), np.array([0.6, 0.4])) == pytest.approx(0.2)
     rows = np.array([[0.5, 0.4, 0.6, 0.55], [0.5, 0.4, 0.6, 0.7], [0.95, 0.9, 1.0, 0.0], [0.1, 0.0, 0.2, 0.5]])
     assert report.held(rows) == pytest.approx(0.5)
+    assert report.held(rows, np.array([3.0, 1.0, 5.0, 7.0])) == pytest.approx(0.75)
+    weight = np.array([3.0, 1.0])
+    assert report.brier(np.array([0.0, 1.0]), np.array([0.0, 0.0]), weight) == pytest.approx(0.25)
+    assert report.off(np.array([0.9, 0.3]), np.array([0.6, 0.4]), weight) == pytest.approx((3 * 0.3 + 0.1) / 4)
+
+
+def test_settings_drawn_more_often_weigh_less():
+    """Twenty settings of two hundred have a chance, 0.5: a mean of 0.05 over the grid, four times that as drawn.
+
+    Of 80 drawn, 20 are drawn for their chance, and of the 40 others one in ten has it: 24 of 60. A right model that
+    says what it expects of every setting must come out right.
+    """
+    truth = np.repeat([0.5, 0.0], [20, 180])
+    world = SimpleNamespace(seed=1, truth=truth, points=pd.DataFrame({"place": np.arange(200)}))
+    drawn = [race.asked_points(world, seed) for seed in range(400)]
+    assert np.mean([found.mean() for _, found, _ in drawn]) == pytest.approx(0.2, abs=0.01)
+    assert np.sum([found @ weight for _, found, weight in drawn]) / np.sum([weight.sum() for *_, weight in drawn]) == pytest.approx(0.05, abs=0.004)
+    assert all((truth[table["place"]] == found).all() for table, found, _ in drawn)

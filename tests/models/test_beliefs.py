@@ -8,10 +8,12 @@ from scipy.stats import norm
 
 from testpour.catalogue import catalogue
 from testpour.models.beliefs import GROUPS, Belief, BeliefProblem, beliefs_for, trade_beliefs
+from testpour.models.reading_fit import scale_options
 from testpour.models.settings import settings_table
 from testpour.models.terms import TERMS, design
 from testpour.study_file import study_from
 
+GRADED = study_from({"factors": {"catalyst": {}, "pigment": {}}, "readings": {"tack": {}, "opacity": {}}})
 PARTS = {"scatter", "cuts", "own_factor"}
 ENTRIES = [(r, t, b) for r, table in trade_beliefs().items() for t, b in table.items() if t != "scatter"]
 
@@ -141,3 +143,21 @@ def test_beliefs_on_shore_d_say_nothing_of_another_scale(study):
     barcol = replace(shore, unit="Barcol 934-1")
     assert "from memory" in beliefs_for(study, shore).beliefs[0].source
     assert "from memory" not in beliefs_for(study, barcol).beliefs[0].source
+
+
+def test_the_grades_of_a_reading_lie_as_far_apart_as_its_belief_says():
+    """Two standard deviations of one reading unless said otherwise; opacity's three stay where only its middle is stated."""
+    def cut_points(name, stated=None):
+        reading = GRADED.reading(name)
+        return scale_options(reading, beliefs_for(GRADED, reading, stated))["cut_belief"][0]
+
+    assert cut_points("tack") == pytest.approx([1.0, 3.0, 5.0])
+    assert cut_points("opacity") == pytest.approx([0.0, 3.0, 6.0])
+    assert cut_points("opacity", {"opacity": {"cuts": {"mean": 0.5, "sd": 1.0}}}) == pytest.approx([0.5, 3.5, 6.5])
+    assert cut_points("tack", {"tack": {"cuts": {"mean": 0.5, "sd": 1.0, "width": 1.5}}}) == pytest.approx([0.5, 2.0, 3.5])
+
+
+@pytest.mark.parametrize("name, width", [("cuts", -1.0), ("cuts", "wide"), ("catalyst", 3.0)])
+def test_a_width_is_above_nothing_and_of_grades_alone(name, width):
+    with pytest.raises(BeliefProblem, match=f"tack, {name}"):
+        beliefs_for(GRADED, GRADED.reading("tack"), {"tack": {name: {"mean": 0.0, "sd": 1.0, "width": width}}})

@@ -6,6 +6,7 @@ import pytest
 
 from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs, beliefs_for
+from testpour.models.reading_fit import fit_rows
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.terms import TERMS
 from testpour.study_file import study_from
@@ -80,3 +81,25 @@ def test_what_the_rows_do_not_tell_is_drawn_from_the_belief():
     assert (extra @ across).std(axis=0) == pytest.approx([2, 2], abs=0.1)  # standard error 2 / sqrt(8000) = 0.022
     assert np.corrcoef((extra @ across).T)[0, 1] == pytest.approx(0, abs=0.08)
     assert "smooth" not in found.group_spread and believed.left_over == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
+
+
+def test_a_persons_own_factor_and_reading_bend():
+    """Sixteen pours stirred 30 to 330 s, best in the middle: the parabola 60 - 30 z**2 is found to a tenth of its height.
+
+    So is it in a reading without a range of its own, in other units.
+    """
+    study = study_from({
+        "factors": {"stirring": {"words": "stirring", "unit": "s", "from": 30, "to": 330, "usual": 180}},
+        "readings": {
+            "gloss": {"words": "gloss", "unit": "GU", "scale": "plain", "low": 0, "high": 100},
+            "shine": {"words": "shine", "unit": "mV", "scale": "plain"},
+        },
+    })
+    stirred = np.linspace(30, 330, 16)
+    gloss = 60 - 30 * ((stirred - 180) / 150) ** 2 + np.tile([1.0, -1.0], 8)
+    rows = pd.DataFrame({"stirring": stirred, "session": np.repeat(["S1", "S2", "S3", "S4"], 4), "pour": [f"P{i:02d}" for i in range(16)]})
+    asked = pd.DataFrame({"stirring": [30.0, 105.0, 180.0, 255.0, 330.0]})
+    for name, unit in (("gloss", 1.0), ("shine", 250.0)):
+        reading, read = study.reading(name), rows.assign(low=unit * gloss, high=unit * gloss)
+        found = fit_rows(study, reading, beliefs_for(study, reading, None, read), read).mean(asked).mean(axis=0) / unit
+        assert found == pytest.approx([30, 52.5, 60, 52.5, 30], abs=3)

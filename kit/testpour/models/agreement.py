@@ -10,9 +10,10 @@ import pandas as pd
 
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.prior_draws import draw_beliefs
+from testpour.models.beliefs import GRADE
 from testpour.models.check import Checked, check_fit
 from testpour.models.fits import Fits
-from testpour.models.reading_fit import GRADE, ReadingFit, model_of
+from testpour.models.reading_fit import ReadingFit, model_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 if TYPE_CHECKING:
@@ -127,7 +128,9 @@ def _seen(model, believed):
 
 def _at_middles(model, grades):
     """Grades at the middle of their believed intervals."""
-    return model.cut_belief[0][0] + GRADE * (np.asarray(grades, float) - 0.5)
+    cuts = model.cut_belief[0]
+    width = cuts[1] - cuts[0] if len(cuts) > 1 else GRADE
+    return cuts[0] + width * (np.asarray(grades, float) - 0.5)
 
 
 def _pulls(model, believed, logs):

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
+GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
 OWN_CUT = 1.0  # sd of one cut-point apart from the others: half a grade's step; common practice, no source
 WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
 ASIDE = ("scatter", "cuts", "own_factor")  # parts of a reading's beliefs that are not terms
@@ -41,12 +42,15 @@ class Belief:
     ----------
     mean, sd : float
     source, confidence : str
+    width : float
+        For cut-points: how far the further ones lie apart.
     """
 
     mean: float
     sd: float
     source: str = ""
     confidence: str = "low"
+    width: float = GRADE
 
     @property
     def own_sd(self) -> float:
@@ -132,7 +136,8 @@ def beliefs_for(
     table = {**trade, **said}
     other = trade_beliefs()["other"]
     scatter = {**other["scatter"], **trade.get("scatter", {}), **said.get("scatter", {})}
-    cuts = Belief(**table.get("cuts", WIDE_CUTS)) if reading.grades else None
+    wide = trade.get("cuts", {}).get("width", GRADE)
+    cuts = Belief(**{"width": wide, **table.get("cuts", WIDE_CUTS)}) if reading.grades else None
     own = Belief(**table.get("own_factor", other["own_factor"]))
     have = {f.name for f in study.factors if f.kind != "text"} | ({"age"} if reading.ages else set())
     terms, beliefs = _known_terms(reading, {k: v for k, v in table.items() if k not in ASIDE}, have)
@@ -175,9 +180,11 @@ def _scatter_problems(where, entry):
 
 def _belief_problems(where, entry):
     """What is wrong with one belief: a mean and a spread above 0, with source and confidence at will."""
-    fields = {field.name for field in dataclasses.fields(Belief)}
+    fields = {field.name for field in dataclasses.fields(Belief)} - (set() if where.endswith(", cuts") else {"width"})
     if not isinstance(entry, dict) or not {"mean", "sd"} <= set(entry) <= fields:
         return [f"{where}: give mean and sd, and at will source and confidence; found {entry!r}."]
+    if not _positive(entry.get("width", GRADE)):
+        return [f"{where}: width {entry['width']!r} must be a number above 0."]
     if not isinstance(entry["mean"], int | float) or not np.isfinite(entry["mean"]) or not _positive(entry["sd"]):
         return [f"{where}: mean {entry['mean']!r} must be a number and sd {entry['sd']!r} a number above 0."]
     return []

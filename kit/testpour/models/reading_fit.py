@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 DRAWS = 2000
 FEWER = 600  # draws of a model that only foretells the pour left out of it
-GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
 
 
 @dataclass(frozen=True, eq=False)
@@ -341,7 +340,7 @@ def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
     """
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}
-    steps = GRADE * np.arange(len(reading.grades) - 1)
     cuts = believed.cuts
     assert cuts is not None, "a graded reading has a belief about its cut-points"
+    steps = cuts.width * np.arange(len(reading.grades) - 1)
     return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.own_sd))}

@@ -12,7 +12,6 @@ import numpy as np
 
 from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
-from testpour.models.reading_fit import GRADE
 from testpour.models.terms import TERMS
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
@@ -109,7 +108,7 @@ def _reading_table(one, source):
             apart = anew["bench" if term.name == "level" else term.name] if term.name in ("level", *one.sloped) else 0.0
             table[term.name] = _entry(draws + apart, source)
     if one.reading.grades:
-        steps = posterior.cuts - GRADE * np.arange(posterior.cuts.shape[1]) - anew["bench"][:, None]
+        steps = posterior.cuts - one.average.believed.cuts.width * np.arange(posterior.cuts.shape[1]) - anew["bench"][:, None]
         table["cuts"] = _entry(steps.ravel(), source)
     spreads = posterior.group_spread | ({} if one.reading.grades else {"reading": posterior.spread})
     names = [name for name in spreads if name in trade_beliefs()["other"]["scatter"]]

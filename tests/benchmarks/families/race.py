@@ -27,6 +27,7 @@ from families.world import CONTEXTS, World, rooms_of
 
 SESSIONS = 6
 ASKED = 80  # settings at which the kit's chances are judged, after each session
+SOME_CHANCE = 0.05  # true chance from which settings are drawn more often
 WHO = {"all": PEERS, "quick": (Habit, Surfaces), "none": ()}  # a process takes as long as the kit
 USUAL = {"catalyst": 1.5, "pigment": 0.5, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}
 
@@ -61,11 +62,17 @@ def _change(bench, reading, ideal, bound):
 
 
 def asked_points(world, seed):
-    """Settings of the grid with their true chances, half of them drawn from those that are neither hopeless nor rare."""
+    """Settings of the grid with their true chances and weights; half are drawn from those that are not hopeless.
+
+    That half was picked for its truth, so a stated chance looks too low among them however right it is. A weight is one
+    over how often its setting is drawn: weighted figures are those of the whole grid.
+    """
     rng = np.random.default_rng([world.seed, seed, 3])
-    some = np.flatnonzero(world.truth > 0.05)
-    rows = np.concatenate([rng.choice(len(world.truth), ASKED // 2, replace=False), rng.choice(some, min(ASKED // 2, len(some)), replace=False)])
-    return world.points.iloc[rows].reset_index(drop=True), world.truth[rows]
+    some = np.flatnonzero(world.truth > SOME_CHANCE)
+    half, few = ASKED // 2, min(ASKED // 2, len(some))
+    rows = np.concatenate([rng.choice(len(world.truth), half, replace=False), rng.choice(some, few, replace=False)])
+    drawn = half / len(world.truth) + (world.truth[rows] > SOME_CHANCE) * few / max(len(some), 1)
+    return world.points.iloc[rows].reset_index(drop=True), world.truth[rows], 1 / (len(world.truth) * drawn)
 
 
 def judged(world, kit, plain, session, out):
@@ -76,9 +83,9 @@ def judged(world, kit, plain, session, out):
     out["scores"]["plain"].append(world.share(plain.recommend)[0])
     rows = pd.DataFrame([[*said, context[0]] for context, said in advice.items()], columns=list(USUAL))
     out["told"].append(np.column_stack([kit.intervals(rows), chances]).round(4).tolist())
-    table, truth = asked_points(world, session)
+    table, truth, weight = asked_points(world, session)
     said = kit.intervals(table)
-    out["chances"].append(np.column_stack([said, truth, plain.stated(table)]).round(4).tolist())
+    out["chances"].append(np.column_stack([said, truth, plain.stated(table), weight]).round(4).tolist())
     stated = list(kit.effects())
     found = zip(stated, true_effects(world, stated), strict=True)
     out["effects"].append([[*effect[:2], *(round(float(x), 4) for x in (*effect[4:6], real))] for effect, real in found])
@@ -110,8 +117,9 @@ def play(family, kind, seed, peers=PEERS, sessions=SESSIONS):
         for session in played(world, player, sessions):
             out["scores"][player.name].append(world.share(player.recommend)[0])
             if hasattr(player, "stated"):
-                table, truth = asked_points(world, session)
-                out["stated"].setdefault(player.name, []).append(np.column_stack([player.stated(table), truth]).round(4).tolist())
+                table, truth, weight = asked_points(world, session)
+                rows = np.column_stack([player.stated(table), truth, weight]).round(4)
+                out["stated"].setdefault(player.name, []).append(rows.tolist())
     out["seconds"] = round(time.time() - clock, 1)
     return out
 
