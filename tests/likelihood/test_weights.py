@@ -185,3 +185,15 @@ def test_a_carried_proposal_is_in_the_other_models_unit():
 def test_inner_draws_are_fewer_where_rows_are_many(rows, each):
     """Six hundred over the rows, eight at most and one at least."""
     assert posterior_module._each(SimpleNamespace(problem=SimpleNamespace(design=np.zeros((rows, 1))))) == each
+
+
+def test_four_readings_in_one_interval_leave_sigma_its_low_tail():
+    """Against the definition on a grid: a scatter far below the interval's width is as likely as the belief has it."""
+    middle, sigma = np.linspace(2.6, 3.7, 700), np.exp(np.linspace(np.log(1e-4), np.log(0.8), 500))
+    inside = stats.norm.cdf((3.25 - middle) / sigma[:, None]) - stats.norm.cdf((3.0 - middle) / sigma[:, None])
+    height = inside**4 * stats.norm.pdf(middle, 3.2, 0.8) * (stats.halfnorm.pdf(sigma, scale=0.15) * sigma)[:, None]
+    reached = np.cumsum(height.sum(axis=1)) / height.sum()
+    model = IntervalModel(np.full(4, 3.0), np.full(4, 3.25), np.ones((4, 1)), belief=([3.2], [0.8]), spread_belief=0.15)
+    drawn = np.concatenate([model.posterior(2000, seed=seed).spread for seed in range(3)])
+    for share in (0.05, 0.25, 0.5, 0.75, 0.95):  # the standard error of a share among 3,000 draws is at most 0.01
+        assert np.mean(drawn < np.interp(share, reached, sigma)) == pytest.approx(share, abs=0.03)
