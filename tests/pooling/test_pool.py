@@ -3,14 +3,15 @@
 import re
 import tomllib
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.models.beliefs import BeliefProblem
+from testpour.models.beliefs import Belief, BeliefProblem
 from testpour.models.fits import fit_castings
-from testpour.pooling.belief_file import read_beliefs
+from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.pool import pool
 from testpour.study_file import study_from
@@ -125,6 +126,18 @@ def test_the_beliefs_file_carries_the_pool_to_a_bench_without_pours(guild, tmp_p
     ends = ["low", "middle", "high"]
     found = fit_castings(empty, beliefs=beliefs).predict({"catalyst": 2.2})[ends]
     np.testing.assert_allclose(found, guild.expect({"catalyst": 2.2})[ends], rtol=0.06)
+
+
+def test_the_first_cut_point_is_carried_whatever_the_grades_width():
+    """Cut-points 0.5, 3.5 and 6.5 in every draw, three apart as believed: the file holds 0.5 and hardly a spread."""
+    posterior = SimpleNamespace(coefficients=np.zeros((50, 0)), cuts=np.tile([0.5, 3.5, 6.5], (50, 1)), group_spread={}, spread=np.ones(50))
+    believed = SimpleNamespace(terms=(), cuts=Belief(0.0, 2.5, width=3.0))
+    one = SimpleNamespace(
+        average=SimpleNamespace(posterior=posterior, believed=believed), newcomer=lambda: SimpleNamespace(away={"bench": np.zeros(50)}),
+        reading=SimpleNamespace(grades=("none", "a little", "some", "full")), sloped=(),
+    )
+    cuts = _reading_table(one, "a pool")["cuts"]
+    assert cuts["mean"] == pytest.approx(0.5) and cuts["sd"] < 0.01
 
 
 def test_the_beliefs_file_says_where_it_comes_from(guild, tmp_path):
