@@ -10,7 +10,7 @@ from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.conditional import pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, steering
-from testpour.likelihood.weights import capped, one_of_each, pareto_tail, resample, smoothed, weighed
+from testpour.likelihood.weights import one_of_each, pareto_tail, resample, smoothed, tempered, weighed
 
 
 @pytest.mark.parametrize("shape", [-0.3, 0.2, 0.7, 1.2])
@@ -60,10 +60,13 @@ def test_even_weights_have_no_tail_and_a_single_one_cannot_be_trusted():
     assert smoothed(single)[1] == np.inf
 
 
-def test_no_capped_weight_is_above_the_root_of_their_number_over_it():
-    """A hundred: at most 0.1 before they add up to 1 again: 0.1 and 99 of 0.5 / 99."""
-    found = capped(np.r_[0.5, np.full(99, 0.5 / 99)])
-    assert found[0] == pytest.approx(0.1 / 0.6) and found[1] == pytest.approx(0.5 / 99 / 0.6)
+def test_weights_are_tempered_to_be_worth_what_is_followed():
+    """By hand: 1 and three of 1/16 to the power 1/2 are 1 and three of 1/4: worth (7/4)^2 / (19/16) = 49/19 draws."""
+    weights = np.array([16.0, 1.0, 1.0, 1.0]) / 19
+    found = tempered(weights, 49 / 19)
+    assert found == pytest.approx(np.array([4.0, 1.0, 1.0, 1.0]) / 7, rel=1e-3)
+    assert tempered(weights, 1.2) == pytest.approx(weights)  # worth more already: 361/259
+    assert tempered(np.array([1.0, 0.0, 0.0]), 2.0).tolist() == [1.0, 0.0, 0.0]
 
 
 def test_draws_are_picked_by_weight():
@@ -132,15 +135,16 @@ def test_shares_of_inner_draws_and_weights_of_outer_ones_by_hand():
 
 
 def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
-    """Told that nothing is worth enough, it draws three times, each time about where the last draws were, then leaves it to chains."""
+    """Told that nothing is worth enough, it draws seven times, each time about where the last draws were, then leaves it to chains."""
     seen, weigh = [], posterior_module._weigh
     monkeypatch.setattr(posterior_module, "_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
     y = np.array([0.2, 0.5, -0.1, 0.4, -0.3, -0.6])
     model = IntervalModel(y, y + 0.2, np.ones((6, 1)), belief=([0], [1]), spread_belief=0.5)
     assert model.posterior(200, seed=3).method == "importance" and len(seen) == 1
+    monkeypatch.setattr(posterior_module, "LEAST", 10.0)
     monkeypatch.setattr(posterior_module, "POOR", 10.0)
-    assert model.posterior(200, seed=3).method == "chains" and len(seen) == 4
-    assert len({one.centre.tobytes() for one in seen[1:]}) == 3
+    assert model.posterior(200, seed=3).method == "chains" and len(seen) == 8
+    assert len({one.centre.tobytes() for one in seen[1:]}) == 7
 
 
 @pytest.mark.parametrize("grades", [False, True])

@@ -17,17 +17,21 @@ from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.likelihood.proposal import Cloud, Proposal
 from testpour.likelihood.scaling import scaled_problem
 from testpour.likelihood.separation import refuse_improper
-from testpour.likelihood.weights import NO_MEAN, UNSTABLE, capped, one_of_each, resample, smoothed, weighed
+from testpour.likelihood.weights import NO_MEAN, UNSTABLE, one_of_each, resample, smoothed, tempered, weighed
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
 TRIAL, TRIALS = 400, 6  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
+WIDE = 1.5  # how much wider than the top's curvature a proposal begins: narrow ones are slow to widen
+FOLLOWED = 100  # draws that the weights are worth by which a proposal is moved
 GOOD = 0.6  # effective share of a trial's draws at which a proposal needs no more moving
 AIM = 0.5  # effective share of the wanted draws that is sampled for
+LEAST = 0.4  # effective share of the wanted draws below which they are drawn anew
 POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
 MOST = 4  # times the draws wanted: the most outer draws that are made
-AGAIN = 2  # times the proposal is moved by what was drawn, where that is worth too little
+THIN = 0.05  # effective share of the draws below which a proposal is moved at once
+AGAIN = 6  # times the proposal is moved by what was drawn, where that is worth too little
 EACH = 8  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
 AT_ONCE = 600  # rows times inner draws up to which they are nearly free
 
@@ -130,16 +134,15 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
         outer, inner, scale = draw_beliefs(model, draws, rng)
         return _describe(model, scale, outer, inner, draws, "importance", seed)
     proposal, target, scale = _carried(near, model) or _sought(model, rng)
-    cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
-    for _ in range(AGAIN):
-        if not _too_little(weights, shape, draws, UNSTABLE):
+    for turn in reversed(range(AGAIN + 1)):
+        cloud, shares, weights, shape = _weigh(proposal, target, draws, rng, THIN if turn else 0.0)
+        if not turn or not _too_little(weights, shape, LEAST * draws, UNSTABLE):
             break
-        proposal = _reshaped(proposal.moved(cloud.outer, capped(weights)), cloud, shares, weights)
-        cloud, shares, weights, shape = _weigh(proposal, target, draws, rng)
+        proposal = _reshaped(proposal.moved(cloud.outer, tempered(weights, FOLLOWED)), cloud, shares, weights)
     model.proposal, effective, method = proposal, 1 / (weights**2).sum(), "importance"
     picked = resample(weights, draws, rng)
     outer, inner = cloud.outer[picked], cloud.inner[picked, one_of_each(shares[picked], rng)]
-    if _too_little(weights, shape, draws, NO_MEAN):
+    if _too_little(weights, shape, POOR * draws, NO_MEAN):
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
     return _describe(model, scale, outer, inner, min(effective, draws), method, seed)
@@ -167,7 +170,7 @@ def _carried(near, model):
 def _first_proposal(marginal, top):
     roots, axes = np.linalg.eigh(top.curvature)
     roots = np.maximum(roots, 0.05)
-    factor = np.linalg.cholesky((axes / roots) @ axes.T)
+    factor = WIDE * np.linalg.cholesky((axes / roots) @ axes.T)
     degrees = np.inf if marginal.problem.rows.exact.all() else max(12.0, 2.0 * marginal.size)
     still, plain = np.zeros(marginal.size), np.ones(marginal.size)
     groups = len(marginal.problem.groups)
@@ -181,7 +184,7 @@ def _adapted(proposal, target, rng):
         weights = weighed(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
         if 1 / (weights**2).sum() > GOOD * TRIAL:
             break
-        proposal = proposal.moved(cloud.outer, capped(weights))
+        proposal = proposal.moved(cloud.outer, tempered(weights, FOLLOWED))
     cloud = proposal.draw(TRIAL, _each(target), rng)
     return _reshaped(proposal, cloud, *weighed(target(cloud.outer, cloud.inner) - cloud.log_density))
 
@@ -192,17 +195,17 @@ def _each(target):
 
 
 def _reshaped(proposal, cloud, shares, weights):
-    both = shares * capped(weights)[:, None]
+    both = shares * tempered(weights, FOLLOWED)[:, None]
     return proposal.reshaped(np.concatenate(cloud.noise), both.ravel())
 
 
-def _too_little(weights, shape, draws, steepest):
+def _too_little(weights, shape, least, steepest):
     """Whether weighted draws are worth too few, or the tail of their weights is steeper than can be trusted."""
-    return 1 / (weights**2).sum() < POOR * draws or shape > steepest
+    return 1 / (weights**2).sum() < least or shape > steepest
 
 
-def _weigh(proposal, target, draws, rng):
-    """Draw until worth `AIM` times `draws` independent ones, or `MOST` times `draws`.
+def _weigh(proposal, target, draws, rng, thin):
+    """Draw until worth `AIM` times `draws` independent ones, or `MOST` times `draws`, or seen to be worth a share below `thin`.
 
     Returns the cloud, inner draws' shares (m, e) of their outer draw's weight, outer weights (m,), and the shape of
     the largest weights' tail.
@@ -216,7 +219,8 @@ def _weigh(proposal, target, draws, rng):
         weights, shape = smoothed(weights)
         effective, made = 1 / (weights**2).sum(), len(weights)
         wanted = int(1.1 * AIM * draws / effective * made)
-        count = min(max(wanted - made, TRIAL), MOST * draws - made) if effective < AIM * draws else 0
+        more = thin * made <= effective < AIM * draws
+        count = min(max(wanted - made, TRIAL), MOST * draws - made) if more else 0
     names = ("outer", "inner", "noise", "log_density")
     whole = Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
     return whole, shares, weights, shape

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.optimize import brentq
 
 FEWEST = 5  # draws with weight from which a tail's shape can be told
 UNSTABLE = 0.7  # Pareto shape above which weights had better be drawn anew (Vehtari et al., below)
@@ -119,20 +120,32 @@ def pareto_tail(above: np.ndarray) -> tuple[float, float]:
     return (n * shape + 10 * 0.5) / (n + 10), -shape / rate
 
 
-def capped(weights: np.ndarray) -> np.ndarray:
-    """Weights none of which is above the root of their number over the number (Ionides 2008, from memory).
+def tempered(weights: np.ndarray, least: float) -> np.ndarray:
+    """Weights raised to the power, at most 1, at which they are worth `least` draws.
+
+    A stand-in that is still far off is moved by steps it can follow, as in annealed importance sampling (Neal 2001,
+    Statistics and Computing 11, 125; from memory, not read).
 
     Parameters
     ----------
     weights : array, shape (m,)
         They add up to 1.
+    least : float
+        Above 1 and below m.
 
     Returns
     -------
     array, shape (m,)
         They add up to 1 again.
     """
-    found = np.minimum(weights, 1 / np.sqrt(len(weights)))
+    with np.errstate(divide="ignore"):
+        logs = np.log(weights / weights.max())
+
+    def lack(power):
+        return np.exp(power * logs).sum() ** 2 / np.exp(2 * power * logs).sum() - least
+
+    power = 1.0 if lack(1.0) >= 0 or lack(1e-6) <= 0 else float(brentq(lack, 1e-6, 1.0, xtol=1e-4))
+    found = np.exp(power * logs)
     return found / found.sum()
 
 
