@@ -178,6 +178,7 @@ def calls(path):
             yield name
 
 
+@pytest.mark.slow
 def test_every_writer_is_in_this_list():
     """Whoever writes goes through the one piece, and is tried above."""
     users, tried = set(), {module for module, *_ in (*WRITERS.values(), *ONLY_NEW.values())} | PLACED

@@ -232,6 +232,7 @@ def test_a_figure_says_the_cautions_of_the_settings_it_draws(name, hazard, given
     assert re.search(SAYS[hazard], words), words
 
 
+@pytest.mark.slow
 def test_a_figure_speaks_once_of_what_lies_beyond_a_limit(study, castings_of):
     """A map whose catalyst runs from 1 to 6 % crosses 4 %, the limit in SAYS: one sentence, of its furthest value."""
     wide = replace(study, factors=tuple(replace(f, span=(1.0, 6.0)) if f.name == "catalyst" else f for f in study.factors))

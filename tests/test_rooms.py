@@ -86,6 +86,7 @@ def test_imports_lead_down(graph):
     assert against_the_way(graph, FLOORS) == []
 
 
+@pytest.mark.slow
 def test_no_modules_import_each_other_in_a_circle():
     """A module may name the type of a value that a later one hands it; nothing of that runs."""
     assert circle(imports(KIT, typing=False)) == []

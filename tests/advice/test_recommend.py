@@ -30,6 +30,7 @@ def aimed(fits, **bounds):
     return replace(fits, study=replace(fits.study, aims=aims))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("room", "depth"), [(17, 6), (20, 10), (23, 15)])
 def test_no_setting_of_a_full_grid_beats_the_recommendation(fits, room, depth):
     """All 16 x 39 x 2 settings on the bench's steps, by the draws themselves: within half a point of the best."""

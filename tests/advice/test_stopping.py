@@ -86,6 +86,7 @@ def test_what_is_missing_is_counted_draw_by_draw(fits, monkeypatch):
     assert table["most often missed"].str.split(" at").str[0].tolist() == ["gel time 15 to 45 min", "tack"]
 
 
+@pytest.mark.slow
 def test_one_depth_is_judged_alone_where_it_is_given(fits):
     assert len(stop_advice(fits, room=18).table) == 9
     assert len(stop_advice(fits, room=18, fixed={"thickness": "10 mm"}).table) == 3

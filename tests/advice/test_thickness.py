@@ -133,6 +133,7 @@ def test_layers_are_castings_with_a_layer(unlearnt, known):
     assert found.table.loc[60.0, "minute"] == pytest.approx(whole.gel_time + 60, abs=0.1)
 
 
+@pytest.mark.slow
 def test_the_wait_is_one_from_which_every_longer_one_is_safe(unlearnt, known):
     found = two_layers(unlearnt, {"catalyst": 1.5, "thickness": 24}, room=20)
     assert found.needed

@@ -31,6 +31,7 @@ def test_a_change_does_what_it_says(fits):
         assert row["gain"] == pytest.approx(after - before, abs=0.06)
 
 
+@pytest.mark.slow
 def test_the_open_face_is_covered_where_that_is_what_is_wrong(fits):
     stated = {"tack": {"cover": {"mean": -4.0, "sd": 0.3, "source": "stated in this test: an open face stays wet"}}}
     open_faced = fit_castings(fits.castings, beliefs=stated, remainder=False)

@@ -63,6 +63,7 @@ def test_value_of_a_pour_is_that_of_plain_integration():
     assert ours == pytest.approx(exact, abs=2e-4)  # 4096 Sobol points on a kinked integrand
 
 
+@pytest.mark.slow
 def test_scenarios_are_even_enough_for_the_value_of_a_pour():
     """The 64 scenarios in use, against the integral: within half a point in a hundred."""
     state, told, sides = small_case()

@@ -163,6 +163,7 @@ def test_a_second_start_says_that_one_is_running_and_where(tmp_path, told, capsy
     assert said.endswith(f"Open http://127.0.0.1:{port}/lab?token=abc\n")
 
 
+@pytest.mark.slow
 def test_another_server_at_the_port_is_not_taken_for_ours(tmp_path, monkeypatch):
     """It took the port meanwhile, and lets nobody in who has not its own token."""
 
@@ -186,6 +187,7 @@ def test_a_server_that_wrote_itself_down_and_is_gone_is_not_taken_for_running(tm
     assert running(tmp_path) is None
 
 
+@pytest.mark.slow
 def test_a_second_start_before_the_first_answers_waits_and_is_told_where(tmp_path, told):
     folder, waited = make_folder(tmp_path / "s", demo=False).path, []
     with HTTPServer(("127.0.0.1", 0), Answering) as server, claimed(folder) as first:

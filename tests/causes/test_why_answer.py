@@ -147,6 +147,7 @@ def test_two_things_at_once_are_said_to_be(beside):
     assert why(beside({}, {"tack": 2.0}), "X1", {"where": "open face only"}).together is None
 
 
+@pytest.mark.slow
 def test_without_pigment_the_pigment_is_not_to_blame(beside):
     answer = why(beside({"pigment": 0.0}, {"tack": 2.0}), "X1", {"clear": "clear cures better"})
     assert answer.chances["pigment"] < 1e-6
@@ -210,6 +211,7 @@ def test_without_a_name_the_last_casting_that_misses_an_aim_is_meant(beside, usu
     assert meant != "X1" and why(healthy).missed and (not wet or meant >= max(wet))
 
 
+@pytest.mark.slow
 def test_before_the_first_casting_it_says_what_is_needed_and_goes_on(log):
     """An empty log: the trade's chances and questions, nothing explained, nothing written."""
     answer = why(fit_castings(log.castings()))
@@ -223,6 +225,7 @@ def test_before_the_first_casting_it_says_what_is_needed_and_goes_on(log):
         why(fit_castings(log.castings()), "P18")
 
 
+@pytest.mark.slow
 def test_an_empty_log_still_answers(study, castings_of):
     """Belief alone: a tacky first casting with an open face."""
     pours = pd.DataFrame({"catalyst": [1.5], "cover": [0.0], "thickness": [10.0]}, index=["P01"])

@@ -151,6 +151,7 @@ def test_heating_is_only_advised_once_gelled():
     assert all(c.get("care") for c in heated)
 
 
+@pytest.mark.slow
 def test_a_reading_before_the_age_of_its_aim_is_said_to_be_early_and_first(beside):
     """Tack and hardness at 6 h, where the aims speak of 24 h."""
     early = beside({}, {"tack": 2.0, "hardness": 60.0}, age=6.0)

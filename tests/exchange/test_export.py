@@ -60,6 +60,7 @@ def all_files(castings, folder):
             "parquet": from_parquet(castings, folder), "package": from_package(castings, folder)}
 
 
+@pytest.mark.slow
 def test_text_is_the_same_from_every_file(log, tmp_path):
     for text in HOSTILE:
         pour(log, text)
@@ -87,6 +88,7 @@ def test_a_tamed_cell_comes_back_and_begins_with_no_sign(text):
     assert tame(text)[:1] not in ("=", "+", "-", "@", "\t", "\r")
 
 
+@pytest.mark.slow
 def test_no_cell_of_a_sheet_is_acted_on(log, tmp_path):
     """Signs after OWASP, CSV injection; a formula in a workbook has the data type f (ECMA-376, 18.18.11)."""
     for text in HOSTILE:

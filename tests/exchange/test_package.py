@@ -133,6 +133,7 @@ def test_nothing_in_it_is_run_by_a_spreadsheet(package):
         assert not cells.map(lambda cell: cell[:1] in ("=", "+", "@", "\t")).any(axis=None)
 
 
+@pytest.mark.slow
 def test_a_new_folder_goes_on_where_the_log_was(book, package, tmp_path):
     folder = read_package(package).to_folder(tmp_path / "new")
     assert folder.fresh and "1-plan.ipynb" in folder.notebooks

@@ -85,6 +85,7 @@ def test_pairs_that_share_no_row_are_left_out():
     assert pairs.added(weight) == pytest.approx(np.einsum("mn,na,nb->mab", weight, design, design), abs=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["exact", "between", "grades"])
 def test_draws_do_not_depend_on_how_many_are_placed_at_a_time(kind, monkeypatch):
     """The same noise, all at once and a few at a time."""

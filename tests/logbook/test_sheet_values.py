@@ -72,6 +72,7 @@ def test_several_columns_of_hardness(log, tmp_path):
     assert log.castings().readings[["specimen", "low"]].values.tolist() == [["1", 76.0], ["2", 78.0]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
 def test_specimens_initials_and_notes_of_readings_come_back(log, study_here, tmp_path, ending):
     log.add_pour("None", settings={"catalyst": 1.5}, session="007", by="AB", note="-")

@@ -75,6 +75,7 @@ def test_a_plain_log_names_no_pour(fits):
     assert found.odd == [] and found.sentence().endswith("No pour stands out.")
 
 
+@pytest.mark.slow
 def test_a_pour_timed_wrongly_is_named_with_the_catalyst_it_looks_like(castings_of):
     """Twelve pours by t = 30 c^-0.75 and 5 % of scatter; the seventh as if 0.9 % had gone in where 1.8 % was written."""
     catalyst = np.tile([1.0, 1.4, 1.8, 2.2], 3)
@@ -164,6 +165,7 @@ def gel_castings(castings_of, exponent, level=3.2, seed=0):
     return castings_of(GEL, pours, pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes}))
 
 
+@pytest.mark.slow
 def test_log_and_belief_disagree_only_when_they_do(castings_of):
     """Belief: exponent 0.75 with spread 0.4, level 3.2 with spread 0.7."""
     agrees = agreement(fit_castings(gel_castings(castings_of, 0.75))["gel_time"])

@@ -67,6 +67,7 @@ def test_each_caution_of_a_plan_is_said_once_for_all_its_pours(own, hand):
     assert not any(box[2] in part["text"] for box in boxes for part in at.parts("text"))
 
 
+@pytest.mark.slow
 def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own, hand):
     at = hand(tp.plan_panel(own))
     at.tap("sheet:S1")
@@ -89,6 +90,7 @@ def test_a_session_begins_from_the_plan_and_comes_back_after_a_restart(own, hand
     assert sum(bool(card["name"]) for card in again.form.state["cards"]) == 1
 
 
+@pytest.mark.slow
 def test_names_of_new_pours_are_none_that_the_plan_or_an_open_session_has(own, hand):
     """Eight pours are planned in S1 and S2; a log of S1 alone must not lead to a second S2 or P05."""
     hand(tp.plan_panel(own)).tap("keep")
@@ -193,6 +195,7 @@ def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
     log.close()
 
 
+@pytest.mark.slow
 def test_the_effects_shown_are_those_of_the_function(poured, hand):
     at = hand(tp.look_panel(poured))
     at.type("reading", "gel_time")

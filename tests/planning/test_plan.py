@@ -57,6 +57,7 @@ def test_run_order_is_random_within_a_session_and_the_same_for_the_same_seed(stu
     assert list(first["session"]) == ["S1"] * 6 + ["S2"] * 6
 
 
+@pytest.mark.slow
 def test_settings_are_those_a_bench_can_set(study):
     table = plan_pours(study, sessions=3, pours=6, purpose="map the good region").table
     for factor in study.varied:
@@ -64,6 +65,7 @@ def test_settings_are_those_a_bench_can_set(study):
         assert table[factor.name].between(*factor.span).all()
 
 
+@pytest.mark.slow
 def test_only_moulds_at_hand_are_used(study):
     plan = plan_pours(study, sessions=2, pours=8, purpose="map the good region", moulds=["6 mm", "1/2 in", "18 mm"])
     assert set(plan.table["thickness"]) <= {6.0, 13.0, 18.0}
@@ -171,6 +173,7 @@ def test_a_change_of_grades_is_said_in_chances():
     assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
 
 
+@pytest.mark.slow
 def test_pours_made_already_count_in_the_outlook(practice_castings):
     """One pour planned upon a log of twelve is nothing by itself; thirteen separate every setting."""
     plan = plan_pours(practice_castings.study, sessions=1, pours=1, castings=practice_castings)

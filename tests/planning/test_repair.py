@@ -126,6 +126,7 @@ def test_dropping_one_middle_pour_loses_little_and_dropping_three_corners_more(p
     assert "must move by" in much.sentence()
 
 
+@pytest.mark.slow
 def test_what_is_lost_shows_one_row_a_setting_and_only_what_changed(plan):
     corners = plan.session(1).index[:3]
     lost = what_is_lost(plan, plan.without(*corners))

@@ -86,6 +86,7 @@ def test_two_benches_cannot_tell_how_benches_differ(castings_of):
     assert "cannot tell yet" in show_benches(few, "gel_time").says
 
 
+@pytest.mark.slow
 def test_a_bench_that_read_nothing_telling_is_as_uncertain_as_a_newcomer(castings_of):
     """Gel times open at both ends say nothing of the bench: it is told as a new one is."""
     logs = gel_guild(castings_of, [0, 0.1, 0.05, 0.3])

@@ -56,6 +56,7 @@ def test_draws_along_straight_lines_are_those_of_the_weighed_places(monkeypatch)
         np.testing.assert_allclose(*ends, rtol=0.05)
 
 
+@pytest.mark.slow
 def test_a_few_benches_of_very_many_pours_are_drawn_too():
     """Too few to begin on some of them: 4 benches of 1,200 rows; the residual spread is known to a hundredth."""
     model, bench = small_pool("exact", benches=4, sessions=30, pours=40)

@@ -105,6 +105,7 @@ def test_a_log_of_an_older_kit_in_two_files_becomes_one(folder):
         assert files(folder) == ["log.sqlite"]
 
 
+@pytest.mark.slow
 def test_a_log_that_an_older_kit_holds_open_is_used_and_said_to_be_two_files(folder):
     with closing(sqlite3.connect(folder / "log.sqlite")) as older:
         older.execute("PRAGMA journal_mode=WAL")

@@ -183,6 +183,7 @@ def test_a_factor_outside_the_model_is_refused_with_those_inside(fits):
         show_reading(fits["gel_time"], "humidity")
 
 
+@pytest.mark.slow
 def test_the_map_names_its_best_spot_and_the_chance_there_by_hand(fits):
     """The chance at the named spot, from each draw's normal distribution: the product over the three aims."""
     picture = show_chance(fits, "catalyst", "thickness", {"cover": "yes"}, room="20 degC")

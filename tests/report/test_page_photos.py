@@ -128,6 +128,7 @@ def test_the_more_the_smaller_then_the_latest_and_never_none(pictured_log, fits)
     assert sizes[2][1] + sizes[2][2] == 60 and sizes[2][1] > 20
 
 
+@pytest.mark.slow
 def test_only_the_latest_of_very_many_are_read(pictured_log, fits):
     made = photographs(list(pictured_log.photos("P01")) + list(pictured_log.photos("P03")) * 45, fits.castings, 10**7)
     assert len(made["shown"]) == 80 and made["left_out"] == 11
