@@ -244,7 +244,7 @@ class IntervalModel(GenericLikelihoodModel):
         return bool(np.isfinite(self.cut_belief[1]).all() if self.grades else np.isfinite(self.spread_belief))
 
     def posterior(self, draws: int = 2000, seed: int = 0, near: IntervalModel | None = None) -> Posterior:
-        """Return a `Posterior`: equally weighted draws of everything unknown, exact under the beliefs.
+        """Return a `Posterior`: equally weighted draws of everything unknown, beliefs and rows together.
 
         Parameters
         ----------

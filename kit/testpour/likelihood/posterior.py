@@ -1,4 +1,4 @@
-"""Equally weighted draws of everything unknown in an interval model, exact under its beliefs."""
+"""Equally weighted draws of everything unknown in an interval model, by importance sampling."""
 
 from __future__ import annotations
 
