@@ -166,7 +166,7 @@ def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkey
     )
     all_rows.posterior(2000, seed=1)
     anew = fewer.posterior(4000, seed=2)
-    fewer.proposal = fewer.found = None
+    fewer.drawn = fewer.found = None
     monkeypatch.setattr(posterior_module, "summit", lambda model: 1 / 0)
     carried = fewer.posterior(4000, seed=3, near=all_rows)
     for pick in (lambda p: p.coefficients, lambda p: p.group_spread["session"][:, None]):
@@ -174,6 +174,7 @@ def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkey
         error = a.std(axis=0) * np.sqrt(1 / anew.effective + 1 / carried.effective)
         assert (np.abs(a.mean(axis=0) - b.mean(axis=0)) < 4 * error).all()
         np.testing.assert_allclose(a.std(axis=0), b.std(axis=0), rtol=0.1)
+    assert fewer.posterior(400, seed=4, near=fewer).method == "importance"  # one that was carried itself serves the next
 
 
 def test_a_carried_proposal_is_in_the_other_models_unit():

@@ -8,7 +8,9 @@ import pandas as pd
 from scipy.special import logsumexp, ndtri
 
 from testpour.likelihood.truncated import log_interval_probability
+from testpour.likelihood.weights import worth
 from testpour.models.fits import Fits, fit_castings
+from testpour.models.left_out import leave_out_weights
 from testpour.models.log_rows import drawn_ends, rows_of
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
@@ -144,10 +146,8 @@ def _left_out(fit, rows):
     if not (fit.rows["pour"] == pour).any():
         return _sight(fit, fit, rows, DRAWS)
     seen = _sight(fit, fit, rows, WEIGHED)
-    logs = log_chance(seen, seen.mean(rows), 0.0, 1.0)[0]
-    weights = np.exp(logs.min() - logs)
-    weights /= weights.sum()
-    if 1 / np.sum(weights**2) < FEWEST:
+    weights = leave_out_weights(log_chance(seen, seen.mean(rows), 0.0, 1.0)[0])
+    if worth(weights) < FEWEST:
         return _sight(fit.without(pour), fit, rows, DRAWS)
     return seen.picked(weights)
 

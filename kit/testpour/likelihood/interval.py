@@ -86,7 +86,7 @@ class IntervalModel(GenericLikelihoodModel):
         smooth: tuple | None = None,
     ) -> None:
         self.found: tuple[Marginal, Scale, Top] | None = None  # what `optimum.summit` keeps
-        self.proposal: Proposal | None = None  # what `posterior.sample` ended with
+        self.drawn: tuple[Proposal, Scale] | None = None  # what `posterior.sample` ended with
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
         self.coefficient_names = [f"x{c}" if table is not exog else str(c) for c in table.columns]
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})
@@ -147,7 +147,7 @@ class IntervalModel(GenericLikelihoodModel):
         IntervalModel
         """
         other = copy.copy(self)
-        other.__dict__.update(beliefs, found=None, proposal=None)
+        other.__dict__.update(beliefs, found=None, drawn=None)
         return other
 
     def _set_up(self, extra):

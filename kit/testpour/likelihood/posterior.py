@@ -14,10 +14,10 @@ from testpour.likelihood.laplace import JointDensity, Marginal
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import summit
 from testpour.likelihood.prior_draws import draw_beliefs
-from testpour.likelihood.proposal import Cloud, Proposal
+from testpour.likelihood.proposal import Cloud, Proposal, in_other_unit
 from testpour.likelihood.scaling import scaled_problem
 from testpour.likelihood.separation import refuse_improper
-from testpour.likelihood.weights import NO_MEAN, UNSTABLE, one_of_each, resample, smoothed, tempered, weighed
+from testpour.likelihood.weights import one_of_each, resample, smoothed, tempered, weighed, worth
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
@@ -29,6 +29,8 @@ GOOD = 0.6  # effective share of a trial's draws at which a proposal needs no mo
 AIM = 0.5  # effective share of the wanted draws that is sampled for
 LEAST = 0.4  # effective share of the wanted draws below which they are drawn anew
 POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
+UNSTABLE = 0.7  # shape of the weights' tail above which they are drawn anew; see `weights.smoothed`
+NO_MEAN = 1.0  # shape from which weights have no mean at all: left to chains as well
 MOST = 4  # times the draws wanted: the most outer draws that are made
 THIN = 0.05  # effective share of the draws below which a proposal is moved at once
 AGAIN = 6  # times the proposal is moved by what was drawn, where that is worth too little
@@ -139,7 +141,7 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
         if not turn or not _too_little(weights, shape, LEAST * draws, UNSTABLE):
             break
         proposal = _reshaped(proposal.moved(cloud.outer, tempered(weights, FOLLOWED)), cloud, shares, weights)
-    model.proposal, effective, method = proposal, 1 / (weights**2).sum(), "importance"
+    model.drawn, effective, method = (proposal, scale), worth(weights), "importance"
     picked = resample(weights, draws, rng)
     outer, inner = cloud.outer[picked], cloud.inner[picked, one_of_each(shares[picked], rng)]
     if _too_little(weights, shape, POOR * draws, NO_MEAN):
@@ -157,14 +159,13 @@ def _sought(model, rng):
 
 def _carried(near, model):
     """The same from a model of nearly the same rows that was drawn from before; None where there is none such."""
-    if near is None or near.proposal is None or [g.name for g in near.groups] != [g.name for g in model.groups]:
+    if near is None or near.drawn is None or [g.name for g in near.groups] != [g.name for g in model.groups]:
         return None
-    problem, scale, _ = scaled_problem(model, sampling=True)
-    marginal, ratio = Marginal(problem, restricted=True), near.found[1].unit / scale.unit
-    at, first = near.found[2].at.copy(), len(near.found[2].at) - len(model.groups)
-    at[:first] += 0.0 if scale.graded else np.log(ratio)
-    at[first:] *= ratio
-    return near.proposal.carried(conditional_at(marginal, at), ratio, scale.graded), Target(problem), scale
+    (proposal, before), (problem, scale, _) = near.drawn, scaled_problem(model, sampling=True)
+    ratio = before.unit / scale.unit
+    at = in_other_unit(proposal.conditional.mode, len(model.groups), ratio, scale.graded)
+    conditional = conditional_at(Marginal(problem, restricted=True), at)
+    return proposal.carried(conditional, ratio, scale.graded), Target(problem), scale
 
 
 def _first_proposal(marginal, top):
@@ -182,7 +183,7 @@ def _adapted(proposal, target, rng):
     for _ in range(TRIALS):
         cloud = proposal.draw(TRIAL, 0, rng)
         weights = weighed(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
-        if 1 / (weights**2).sum() > GOOD * TRIAL:
+        if worth(weights) > GOOD * TRIAL:
             break
         proposal = proposal.moved(cloud.outer, tempered(weights, FOLLOWED))
     cloud = proposal.draw(TRIAL, _each(target), rng)
@@ -201,7 +202,7 @@ def _reshaped(proposal, cloud, shares, weights):
 
 def _too_little(weights, shape, least, steepest):
     """Whether weighted draws are worth too few, or the tail of their weights is steeper than can be trusted."""
-    return 1 / (weights**2).sum() < least or shape > steepest
+    return worth(weights) < least or shape > steepest
 
 
 def _weigh(proposal, target, draws, rng, thin):
@@ -217,7 +218,7 @@ def _weigh(proposal, target, draws, rng, thin):
         logs.append(target(clouds[-1].outer, clouds[-1].inner) - clouds[-1].log_density)
         shares, weights = weighed(np.concatenate(logs))
         weights, shape = smoothed(weights)
-        effective, made = 1 / (weights**2).sum(), len(weights)
+        effective, made = worth(weights), len(weights)
         wanted = int(1.1 * AIM * draws / effective * made)
         more = thin * made <= effective < AIM * draws
         count = min(max(wanted - made, TRIAL), MOST * draws - made) if more else 0

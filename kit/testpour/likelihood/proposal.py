@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import gammaln, logsumexp
 
 from testpour.likelihood.conditional import Conditional
+from testpour.likelihood.weights import worth
 
 OUTER_DEGREES = 5  # degrees of freedom of the outer t distribution
 ADAPTED_DEGREES = 8  # the same once its shape has been seen
@@ -155,12 +156,12 @@ class Proposal:
         -------
         Proposal
         """
-        first, size = len(self.centre) - self.groups, len(conditional.order)
-        grown = np.r_[np.ones(first), np.full(self.groups, ratio ** (1 / self.root))]
-        shift = np.r_[np.full(first, 0.0 if graded else np.log(ratio)), np.zeros(self.groups)]
+        size = len(conditional.order)
+        centre = in_other_unit(self.centre, self.groups, ratio, graded, self.root)
+        axes = self.axes.copy()
+        axes[len(centre) - self.groups :] *= ratio ** (1 / self.root)
         return replace(
-            self, conditional=conditional, centre=self.centre * grown + shift, axes=self.axes * grown[:, None],
-            shift=np.zeros(size), stretch=np.ones(size),
+            self, conditional=conditional, centre=centre, axes=axes, shift=np.zeros(size), stretch=np.ones(size)
         )
 
     def reshaped(self, noise: np.ndarray, weights: np.ndarray) -> Proposal:
@@ -185,10 +186,34 @@ class Proposal:
         return replace(self, shift=trust * shift, stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))))
 
 
+def in_other_unit(outer: np.ndarray, groups: int, ratio: float, graded: bool, root: int = 1) -> np.ndarray:
+    """Outer parameters of one working scale on another.
+
+    Parameters
+    ----------
+    outer : array, shape (k + G,)
+        Shape parameters, then the groups' standard deviations.
+    groups : int
+        G.
+    ratio : float
+        The unit of the first scale over that of the other.
+    graded : bool
+        Whether the shape parameters are cut-points, which have no unit.
+    root : int, optional
+        Which root of each standard deviation stands there.
+
+    Returns
+    -------
+    array, shape (k + G,)
+    """
+    first = len(outer) - groups
+    shape = outer[:first] if graded else outer[:first] + np.log(ratio)
+    return np.concatenate([shape, outer[first:] * ratio ** (1 / root)])
+
+
 def _trust(weights):
     """How far weighted draws are followed: little where few carry the weight."""
-    effective = 1 / (weights**2).sum()
-    return effective / (effective + 30)
+    return worth(weights) / (worth(weights) + 30)
 
 
 def _t_noise(shape, degrees, rng):

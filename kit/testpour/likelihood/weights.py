@@ -6,8 +6,21 @@ import numpy as np
 from scipy.optimize import brentq
 
 FEWEST = 5  # draws with weight from which a tail's shape can be told
-UNSTABLE = 0.7  # Pareto shape above which weights had better be drawn anew (Vehtari et al., below)
-NO_MEAN = 1.0  # shape from which weights have no mean at all
+
+
+def worth(weights: np.ndarray) -> float:
+    """How many independent draws weighted ones are worth (Kong, Liu and Wong 1994).
+
+    Parameters
+    ----------
+    weights : array, shape (m,)
+        They add up to 1.
+
+    Returns
+    -------
+    float
+    """
+    return 1 / (weights**2).sum()
 
 
 def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

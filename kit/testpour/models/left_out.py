@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import logsumexp, ndtr, ndtri
 
 from testpour.likelihood.truncated import log_interval_probability
+from testpour.likelihood.weights import worth
 from testpour.models.log_rows import drawn_ends, groups_of
 from testpour.models.scales import to_reading
 
@@ -138,7 +139,7 @@ def _one(fit, pour, rows, level):
     seen = predictive_draws(fit, fit, rows)
     seen = seen.thinned(THIN) if len(rows) > 1 else seen
     weights = leave_out_weights(_likelihood(seen, fit, rows))
-    if 1 / np.sum(weights**2) < FEWEST:
+    if worth(weights) < FEWEST:
         seen = predictive_draws(fit.without(pour), fit, rows)
         weights = np.full(len(seen.own), 1 / len(seen.own))
     above, below = tails(seen, weights, fit, rows)

@@ -13,6 +13,7 @@ from testpour.likelihood.climb import climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.optimum import reach_top
+from testpour.likelihood.proposal import in_other_unit
 from testpour.likelihood.scaling import scaled_problem
 from testpour.pooling.blocks import make_blocks
 from testpour.pooling.marginal import BenchMarginal
@@ -217,8 +218,7 @@ def pooled_top_of_density(
     if len(model.low) <= GREAT or part.all():
         return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
     first, unit, below = pooled_top_of_density(_picked(model, part), _renumbered(bench[part]), slopes)
-    moved = first.plain(below.at) * np.r_[np.ones(k), np.full(len(start) - k, unit.unit / scale.unit)]
-    moved[:k] += 0.0 if scale.graded else np.log(unit.unit / scale.unit)
+    moved = in_other_unit(first.plain(below.at), len(start) - k, unit.unit / scale.unit, scale.graded)
     share = len(marginal.blocks.benches) / len(first.marginal.blocks.benches)
     curvature = below.curvature * share
     top = climb(density, density.scores(moved), lambda *_: curvature, thrifty=True, steps=8)

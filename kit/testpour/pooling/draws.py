@@ -14,7 +14,7 @@ from scipy.stats import chi2, norm, qmc
 
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.posterior import Posterior
-from testpour.likelihood.weights import resample
+from testpour.likelihood.weights import resample, worth
 from testpour.pooling.blocks import back
 from testpour.pooling.climbing import pooled_top_of_density, slope_name
 
@@ -56,11 +56,11 @@ def sample_pool(
     root = np.linalg.cholesky(_spread_of(top.curvature))
     rows, benches = len(model.low), len(density.marginal.blocks.benches)
     if benches >= MOST or (rows > LARGE and benches >= MANY):
-        outer, inner, worth = _straight(density, top, root, draws, rng)
+        outer, inner, effective = _straight(density, top, root, draws, rng)
     else:
         points = POINTS if rows <= SMALL and benches <= FEW else FEWER
-        outer, inner, worth = _weighed(density, top, root, points, draws, rng)
-    return _described(model, density.marginal, scale, slopes, outer, inner, worth, seed)
+        outer, inner, effective = _weighed(density, top, root, points, draws, rng)
+    return _described(model, density.marginal, scale, slopes, outer, inner, effective, seed)
 
 
 def _spread_of(curvature):
@@ -85,20 +85,20 @@ def _weighed(density, top, root, points, draws, rng):
             places.append((outer, place))
         weights = np.exp(np.array(logs) - max(logs))
         weights /= weights.sum()
-        worth = 1 / (weights**2).sum()
-        if worth >= GOOD * points:
+        effective = worth(weights)
+        if effective >= GOOD * points:
             break
-        centre, root = _adapted(at, weights, worth, centre, root)
+        centre, root = _adapted(at, weights, effective, centre, root)
     picked, counts = np.unique(resample(weights, draws, rng), return_counts=True)
     outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
     still = np.zeros((1, density.marginal.blocks.first_leaf))
     inner = [_given(density.marginal, places[i][1], n, rng, still) for i, n in zip(picked, counts, strict=True)]
-    return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), worth
+    return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), effective
 
 
-def _adapted(at, weights, worth, centre, root):
+def _adapted(at, weights, effective, centre, root):
     """Centre and root moved towards the weighted places, the less the fewer carry weight."""
-    trust = worth / (worth + 10)
+    trust = effective / (effective + 10)
     mean = weights @ at
     spread = ((at - mean).T * weights) @ (at - mean)
     spread = trust * spread + (1 - trust) * root @ root.T
@@ -147,7 +147,7 @@ def _straight(density, top, root, draws, rng):
     return drawn, _given(marginal, place, draws, rng, step @ slopes.T), draws
 
 
-def _described(model, marginal, scale, slopes, outer, inner, worth, seed):
+def _described(model, marginal, scale, slopes, outer, inner, effective, seed):
     """Bring draws to the model's own units."""
     k, (coefficients, effects) = outer.shape[1] - marginal.blocks.components, inner
     shape, spreads = scale.shape(outer[:, :k]), scale.unit * outer[:, k:]
@@ -161,7 +161,7 @@ def _described(model, marginal, scale, slopes, outer, inner, worth, seed):
         group_spread={name: spreads[:, c] for c, name in enumerate(names)},
         group_effects={names[c]: spreads[:, [c]] * effects[:, c] for c in own},
         group_levels={names[c]: benches for c in own},
-        effective=float(worth),
+        effective=float(effective),
         method="nested",
         seed=seed,
     )
