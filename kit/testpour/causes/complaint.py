@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -82,7 +83,7 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
     tuple of Missed
     """
     readings, found = castings.readings[castings.readings["pour"] == pour], []
-    read = _by_casting(readings)
+    read = _by_casting(castings)
     for aim in aims_of(castings.study):
         if _beyond(aim, read.get((aim.reading, pour))):
             rows = at_age(readings[readings["reading"] == aim.reading], aim.age)
@@ -162,9 +163,11 @@ def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
     return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"
 
 
-def _by_casting(readings):
+@lru_cache(maxsize=16)  # one casting after another is asked about
+def _by_casting(castings):
     """Age, low and high of each reading of each casting: dict of (reading, pour) to array (k, 3)."""
-    values, found = readings[["age", "low", "high"]].to_numpy(float), {}
+    readings, found = castings.readings, {}
+    values = readings[["age", "low", "high"]].to_numpy(float)
     for place, key in enumerate(zip(readings["reading"], readings["pour"], strict=True)):
         found.setdefault(key, []).append(place)
     return {key: values[places] for key, places in found.items()}
@@ -232,7 +235,7 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     -------
     Missed or None
     """
-    read = _by_casting(castings.readings)
+    read = _by_casting(castings)
     for miss in found:
         rows = [rows for (name, other), rows in read.items() if name == miss.aim.reading and other != pour]
         if len(rows) >= 2 and np.mean([_beyond(miss.aim, one) for one in rows]) >= THROUGHOUT:
@@ -251,7 +254,7 @@ def good_pours(castings: Castings) -> list[str]:
     -------
     list of str
     """
-    read, aims = _by_casting(castings.readings), aims_of(castings.study)
+    read, aims = _by_casting(castings), aims_of(castings.study)
     have = {pour for _, pour in read}
     bad = {pour for pour in have if any(_beyond(aim, read.get((aim.reading, pour))) for aim in aims)}
     return [pour for pour in castings.pours.index if pour in have - bad]
@@ -273,14 +276,16 @@ def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
     DataFrame
         Rows of ``castings.pours``, nearest first; empty where no other casting came out good.
     """
-    good = castings.pours.loc[[name for name in good_pours(castings) if name != pour]]
-    away = pd.Series(0.0, good.index)
+    good, away = castings.pours.index.isin(good_pours(castings)), np.zeros(len(castings.pours))
+    place = castings.pours.index.get_loc(pour)
     for factor in castings.study.factors:
         if factor.kind != "text":
-            values = good[factor.name].astype(float).fillna(factor.usual)
-            own = castings.pours.loc[[pour], factor.name].astype(float).fillna(factor.usual).iloc[0]
-            away += ((values - own) / _width(factor)) ** 2
-    return good.loc[away.sort_values(kind="stable").index[:count]]
+            values = castings.pours[factor.name].to_numpy(float)
+            values = np.where(np.isnan(values), factor.usual, values)
+            away += ((values - values[place]) / _width(factor)) ** 2
+    good[place] = False
+    nearest = np.argsort(np.where(good, away, np.inf), kind="stable")
+    return castings.pours.iloc[nearest[: min(count, good.sum())]]
 
 
 def _width(factor):

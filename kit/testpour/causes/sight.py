@@ -11,13 +11,12 @@ from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import worth
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.left_out import leave_out_weights
-from testpour.models.log_rows import drawn_ends, rows_of
+from testpour.models.log_rows import drawn_ends, labels_of, rows_of
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
 from testpour.models.terms import design
 
-WEIGHED = 2000  # draws of the fit that are weighted to leave a casting out
-DRAWS = 200  # draws that each cause is tried on, evenly picked
+DRAWS = 100  # draws that each cause is tried on
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 
@@ -68,20 +67,21 @@ class Sight:
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
         return drawn_ends(self.fit.reading, self.rows, self.cuts)
 
-    def picked(self, weights: np.ndarray) -> "Sight":
-        """`DRAWS` draws, picked by weight.
+    def picked(self, weights: np.ndarray | None = None) -> "Sight":
+        """`DRAWS` draws, picked by weight and evenly along what they expect of the first reading.
 
         Parameters
         ----------
-        weights : array, shape (m,)
-            They add up to 1.
+        weights : array, shape (m,), optional
+            They add up to 1; equal by default.
 
         Returns
         -------
         Sight
         """
-        places = (np.arange(DRAWS) + 0.5) / DRAWS
-        at = np.searchsorted(np.cumsum(weights), places).clip(max=len(weights) - 1)
+        places, order = (np.arange(DRAWS) + 0.5) / DRAWS, np.argsort(self.mean(self.rows)[0][:, 0], kind="stable")
+        weights = np.full(len(order), 1 / len(order)) if weights is None else weights
+        at = order[np.searchsorted(np.cumsum(weights[order]), places).clip(max=len(order) - 1)]
         cuts = None if self.cuts is None else self.cuts[at]
         return Sight(self.fit, self.rows, self.coefficients[at], self.extra[at], self.own[at], self.spread[at], cuts)
 
@@ -126,13 +126,19 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     dict
     """
     found, log = {}, fits.castings
-    believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0])) if trade else None
+    believed = _believed(log) if trade else None
     for name, fit in fits.items():
         rows = _log_rows(log, fit.reading)
         rows = rows[rows["pour"] == pour].reset_index(drop=True)
         if len(rows):
-            found[name] = _sight(believed[name], believed[name], rows, DRAWS) if believed is not None else _left_out(fit, rows)
+            found[name] = _sight(believed[name], believed[name], rows).picked() if believed is not None else _left_out(fit, rows)
     return found
+
+
+@lru_cache(maxsize=4)
+def _believed(log):
+    """The models of a log before any casting."""
+    return fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0]))
 
 
 @lru_cache(maxsize=16)  # one casting after another is asked about
@@ -144,40 +150,37 @@ def _left_out(fit, rows):
     """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
     pour = rows["pour"].iloc[0]
     if not (fit.rows["pour"] == pour).any():
-        return _sight(fit, fit, rows, DRAWS)
-    seen = _sight(fit, fit, rows, WEIGHED)
+        return _sight(fit, fit, rows).picked()
+    seen = _sight(fit, fit, rows)
     weights = leave_out_weights(log_chance(seen, seen.mean(rows), 0.0, 1.0)[0])
     if worth(weights) < FEWEST:
-        return _sight(fit.without(pour), fit, rows, DRAWS)
+        return _sight(fit.without(pour), fit, rows).picked()
     return seen.picked(weights)
 
 
-def _sight(source, fit, rows, count):
+def _sight(source, fit, rows):
     """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour."""
     posterior, pour = source.posterior, rows["pour"].iloc[0]
-    pick = np.linspace(0, len(posterior) - 1, min(count, len(posterior))).astype(int)
-    extra, own = np.zeros((len(pick), len(rows))), np.zeros(len(pick))
-    others = fit.rows[fit.rows["pour"] != pour]
+    extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
+    mine_of, others = labels_of(rows), fit.labels["pour"] != str(pour)
     for name in dict.fromkeys(("session", *posterior.group_spread, *(["pour"] if len(rows) > 1 else []))):
-        spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))[pick]
-        mine = rows[name].astype(str).to_numpy()
-        known = name in posterior.group_levels and np.isin(mine, others[name].astype(str)).all()
-        if name.endswith("_lot") and known and not _usual_lot(others[name], mine[0]):
-            known, spread = False, np.full(len(pick), fit.believed.scatter.get(name, spread.mean()))
+        spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))
+        mine = mine_of[name]
+        known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
+        if name.endswith("_lot") and known and not _usual_lot(fit.labels[name][others], mine[0]):
+            known, spread = False, np.full(len(posterior), fit.believed.scatter.get(name, spread.mean()))
         if known and np.isin(mine, posterior.group_levels[name]).all():
             levels = np.searchsorted(posterior.group_levels[name], mine)
-            extra = extra + posterior.group_effects[name][pick][:, levels]
+            extra = extra + posterior.group_effects[name][:, levels]
         else:
             own = own + spread**2
-    cuts = None if posterior.cuts is None else posterior.cuts[pick]
-    return Sight(fit, rows, posterior.coefficients[pick], extra, np.sqrt(own), posterior.spread[pick], cuts)
+    return Sight(fit, rows, posterior.coefficients, extra, np.sqrt(own), posterior.spread, posterior.cuts)
 
 
 def _usual_lot(others, mine):
     """Whether most of the other pours are from this lot; else it is judged as a lot not met before, so that a bad
     lot's own castings do not excuse each other."""
-    named = others.astype(str)
-    return (named == mine).mean() >= 0.5
+    return (others == mine).mean() >= 0.5
 
 
 def log_chance(

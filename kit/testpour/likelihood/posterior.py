@@ -221,7 +221,7 @@ def _weigh(proposal, target, draws, rng, thin):
         effective, made = worth(weights), len(weights)
         wanted = int(1.1 * AIM * draws / effective * made)
         more = thin * made <= effective < AIM * draws
-        count = min(max(wanted - made, TRIAL), MOST * draws - made) if more else 0
+        count = min(max(wanted - made, draws // 4), MOST * draws - made) if more else 0
     names = ("outer", "inner", "noise", "log_density")
     whole = Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
     return whole, shares, weights, shape

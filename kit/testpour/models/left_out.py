@@ -10,7 +10,7 @@ from scipy.special import logsumexp, ndtr, ndtri
 
 from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import worth
-from testpour.models.log_rows import drawn_ends, groups_of
+from testpour.models.log_rows import drawn_ends
 from testpour.models.scales import to_reading
 
 if TYPE_CHECKING:
@@ -95,11 +95,11 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
         as high), below (at least as low), inside (share of what is seen that lies in the interval).
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
-    columns = ["from", "to", "above", "below", "inside"]
-    table[columns] = np.nan
-    for pour, places in fit.rows.groupby("pour", sort=False).indices.items():
-        table.loc[table.index[places], columns] = _one(fit, pour, fit.rows.iloc[places], level)
-    return table
+    said = np.empty((len(table), 5))
+    for pour in fit.rows["pour"].unique():
+        mine = fit.labels["pour"] == str(pour)
+        said[mine] = _one(fit, pour, fit.rows[mine], level)
+    return table.assign(**dict(zip(("from", "to", "above", "below", "inside"), said.T, strict=True)))
 
 
 def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> PredictiveDraws:
@@ -118,10 +118,10 @@ def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) ->
     -------
     PredictiveDraws
     """
-    posterior, labels = source.posterior, groups_of(fit.rows)
+    posterior = source.posterior
     mean, own, shift = source.mean(rows), np.zeros(len(posterior)), np.zeros(len(posterior))
-    others = ~fit.rows["pour"].isin(rows["pour"]).to_numpy()
-    for name, all_labels in labels.items():
+    others = fit.labels["pour"] != str(rows["pour"].iloc[0])
+    for name, all_labels in fit.groups.items():
         mine = all_labels[rows.index]
         spread = posterior.group_spread.get(name, np.full(len(own), fit.believed.scatter[name]))
         if name in posterior.group_spread and np.isin(mine, all_labels[others]).all():

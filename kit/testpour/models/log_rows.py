@@ -78,6 +78,23 @@ def _never_differ(rows, keys):
     return alike.ngroups < len(rows) and bool((alike.transform("min") == alike.transform("max")).all())
 
 
+def labels_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
+    """What may share an error, as plain text: sessions, lots, hands and pours.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        One a reading, with ``session``, ``pour`` and where known lots and ``by``.
+
+    Returns
+    -------
+    dict
+        Name to the label of each row, blank where nothing was written.
+    """
+    values = {name: rows[name].to_numpy(object) for name in ("session", *SHARED, "pour") if name in rows}
+    return {name: np.array(["" if pd.isna(v) else str(v) for v in each], dtype=object) for name, each in values.items()}
+
+
 def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
     """The groups that share an error: sessions always, lots and hands when there are two, pours when read twice.
 
@@ -91,15 +108,12 @@ def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
     dict
         Group name to the label of each row.
     """
-    groups = {"session": rows["session"].astype(str)}
-    for name in SHARED:
-        if name in rows:
-            labels = rows[name].astype(object).where(rows[name].notna(), "").astype(str)
-            if labels[labels != ""].nunique() > 1:
-                groups[name] = labels
-    if rows["pour"].duplicated().any():
-        groups["pour"] = rows["pour"].astype(str)
-    return {name: labels.to_numpy() for name, labels in groups.items()}
+    labels = labels_of(rows)
+    groups = {"session": labels["session"]}
+    groups |= {name: labels[name] for name in SHARED if name in labels and len(set(labels[name]) - {""}) > 1}
+    if len(set(labels["pour"])) < len(rows):
+        groups["pour"] = labels["pour"]
+    return groups
 
 
 def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +14,7 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.beyond import beyond
-from testpour.models.log_rows import groups_of, latent_ends
+from testpour.models.log_rows import groups_of, labels_of, latent_ends
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import SettingsGiven, settings_table
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 DRAWS = 2000
-FEWER = 600  # draws of a model that only foretells the pour left out of it
+FEWER = 300  # draws of a model that only foretells the pour left out of it
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +58,16 @@ class ReadingFit:
     rows: pd.DataFrame
     assumed: tuple[str, ...]
     model: IntervalModel
+
+    @cached_property
+    def labels(self) -> dict[str, np.ndarray]:
+        """Session, lots, hand and pour of each row as text; see `log_rows.labels_of`."""
+        return labels_of(self.rows)
+
+    @cached_property
+    def groups(self) -> dict[str, np.ndarray]:
+        """The groups whose rows share an error; see `log_rows.groups_of`."""
+        return groups_of(self.rows)
 
     @property
     def pours(self) -> int:

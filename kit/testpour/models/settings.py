@@ -75,14 +75,14 @@ def _completed(study, given):
     problems = [f"{name} is not a factor of this study; {near[0]} may be meant." for name, near in meant.items() if near]
     if problems:
         raise StudyProblems("Settings", problems)
-    table = pd.DataFrame(index=given.index)
+    filled = {}
     for factor in study.factors:
         if factor.kind != "text":
-            values = given.get(factor.name, pd.Series(np.nan, given.index))
-            table[factor.name] = values.astype(float).fillna(factor.usual)
+            values = given[factor.name].to_numpy(float, na_value=np.nan) if factor.name in given else np.full(len(given), np.nan)
+            filled[factor.name] = np.where(np.isnan(values), factor.usual, values)
     if "age" in given:
-        table["age"] = given["age"].astype(float)
-    return table
+        filled["age"] = given["age"].to_numpy(float)
+    return pd.DataFrame(filled, index=given.index)
 
 
 def _room(study, room):
