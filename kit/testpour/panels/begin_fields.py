@@ -210,7 +210,7 @@ class ToolFields:
         self.there = {r.name: r for r in study.readings}
 
     def parts(self) -> Iterable[Part]:
-        yield choice("scale", "The scale reads in steps of", self.scale, SCALES)
+        yield choice("scale", "Step of the scale", self.scale, SCALES)
         yield choice("durometer", "Hardness with a", self._durometer(), [*((one, f"durometer {one}") for one in DUROMETERS), ("", "fingertip only")])
         items = [(f"read_{name}", f"{capital(reading.words)}{NEEDS.get(name, '')}", self._taken(name)) for name, reading in self.known.items() if name != "hardness"]
         yield checks("What do you read?", items)
