@@ -15,7 +15,7 @@ from testpour.pooling.pool import pool
 from testpour.practice.algebraic_resin import draw_truth
 
 BENCHES, SESSIONS, POURS = 200, 10, 10
-FIT_SECONDS, PAGE_SECONDS, MEMORY = 20.0, 30.0, 2e9  # what a class server can bear: stated by the kit, no source
+FIT_SECONDS, PAGE_SECONDS, MEMORY = 30.0, 30.0, 2e9  # what a class server can bear: stated by the kit, no source
 
 pytestmark = [pytest.mark.slow, pytest.mark.long]
 

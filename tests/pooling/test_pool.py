@@ -9,19 +9,21 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.models.beliefs import Belief, BeliefProblem
+from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
 from testpour.models.fits import fit_castings
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
+from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
+from testpour.pooling.reading import fit_pooled
 from testpour.study_file import study_from
 
 TRUE = {"level": 3.2, "catalyst": -0.8}
 GEL = {"factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}}, "readings": {"gel_time": {}}}
 
 
-def gel_guild(castings_of, shifts, slopes=None, sessions=3, pours=8, seed=0):
-    """Benches whose gel times lie `shifts` (log) apart, exact, with exponents `slopes`."""
+def gel_guild(castings_of, shifts, slopes=None, sessions=3, pours=8, seed=0, bend=0.0):
+    """Benches whose gel times lie `shifts` (log) apart, exact, with exponents `slopes` that grow by twice `bend` a log of dose."""
     study, rng, logs = study_from(GEL), np.random.default_rng(seed), {}
     slopes = np.full(len(shifts), TRUE["catalyst"]) if slopes is None else slopes
     for number, (shift, slope) in enumerate(zip(shifts, slopes, strict=True), 1):
@@ -31,7 +33,8 @@ def gel_guild(castings_of, shifts, slopes=None, sessions=3, pours=8, seed=0):
         catalyst = np.round(rng.uniform(1, 2.5, n), 2)
         at = pd.Timestamp("2026-03-01") + pd.to_timedelta(rng.integers(0, 10**6, n), "s")
         table = pd.DataFrame({"session": session.astype(str), "catalyst": catalyst, "made_at": at}, index=names)
-        latent = TRUE["level"] + shift + slope * np.log(catalyst / 1.5) + rng.normal(0, 0.03, sessions)[session]
+        dose = np.log(catalyst / 1.5)
+        latent = TRUE["level"] + shift + slope * dose + bend * dose**2 + rng.normal(0, 0.03, sessions)[session]
         gel = np.exp(latent + rng.normal(0, 0.05, n))
         rows = pd.DataFrame({"pour": names, "reading": "gel_time", "low": gel, "high": gel, "known": "exact"})
         logs[f"Bench {number}"] = castings_of(study, table, rows)
@@ -47,12 +50,27 @@ def guild(castings_of):
 @pytest.mark.slow
 def test_the_truth_behind_the_readings_is_found(guild):
     """Known truth: an exponent of -0.8, sessions 0.03, readings 0.05 apart, on the log scale."""
-    posterior = guild["gel_time"].average.posterior
-    exponent = posterior.coefficients[:, 1]
+    average = guild["gel_time"].average
+    posterior, ends = average.posterior, average.mean(pd.DataFrame({"catalyst": [1.0, 2.5]}))
+    exponent = np.diff(ends)[:, 0] / np.log(2.5)
     assert exponent.std() < 0.03 and abs(exponent.mean() + 0.8) < 3 * exponent.std()
     assert posterior.spread.mean() == pytest.approx(0.05, rel=0.15)
     low, high = np.quantile(posterior.group_spread["session"], [0.025, 0.975])
     assert low < 0.03 < high
+
+
+def test_an_average_bench_bends_where_its_log_does(castings_of):
+    """exp(3.2 - 0.8 x + 1.2 x**2) min with x = ln(dose / 1.5 %): 24.53, 21.52 and 22.30 min at 1.5, 2 and 2.5 %."""
+    logs, truth = gel_guild(castings_of, np.zeros(5), sessions=2, bend=1.2), [24.53, 21.52, 22.30]
+    found = pool(logs)["gel_time"].average
+    joined = join_logs(logs)
+    straight = fit_pooled(joined.castings, joined.bench_of, found.reading, remainder=False).average
+    assert middles(found) == pytest.approx(truth, rel=0.05)
+    assert np.abs(np.array(middles(straight)) / truth - 1).max() > 0.1  # what a straight power law makes of it
+
+
+def middles(fit):
+    return fit.predict(pd.DataFrame({"catalyst": [1.5, 2.0, 2.5]}))["middle"].tolist()
 
 
 def test_the_odd_bench_stands_out_by_what_it_is_off(guild):
@@ -132,9 +150,9 @@ def test_the_beliefs_file_carries_the_pool_to_a_bench_without_pours(guild, tmp_p
 def test_the_first_cut_point_is_carried_whatever_the_grades_width():
     """Cut-points 0.5, 3.5 and 6.5 in every draw, three apart as believed: the file holds 0.5 and hardly a spread."""
     posterior = SimpleNamespace(coefficients=np.zeros((50, 0)), cuts=np.tile([0.5, 3.5, 6.5], (50, 1)), group_spread={}, spread=np.ones(50))
-    believed = SimpleNamespace(terms=(), cuts=Belief(0.0, 2.5, width=3.0))
+    believed = ReadingBeliefs((), (), {}, Belief(0.0, 2.5, width=3.0))
     one = SimpleNamespace(
-        average=SimpleNamespace(posterior=posterior, believed=believed), newcomer=lambda: SimpleNamespace(away={"bench": np.zeros(50)}),
+        average=SimpleNamespace(posterior=posterior, believed=believed, study=None), newcomer=lambda: SimpleNamespace(away={"bench": np.zeros(50)}),
         reading=SimpleNamespace(grades=("none", "a little", "some", "full")), sloped=(),
     )
     cuts = _reading_table(one, "a pool")["cuts"]

@@ -23,9 +23,12 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
+from scipy.stats import qmc
 
 from testpour.models.beliefs import Belief, ReadingBeliefs
-from testpour.models.terms import Term, log_ratio
+from testpour.models.settings import settings_table
+from testpour.models.terms import Term, design, log_ratio
 
 if TYPE_CHECKING:
     from testpour.likelihood.posterior import Posterior
@@ -37,6 +40,7 @@ ROOMS = (12.0, 30.0)  # °C between which castings are made: common practice, no
 BEND, PAIR = 1.0, 0.7  # sizes beside a straight line's, at the ends of the span
 SHARE = 1.2  # size of the remainder beside what the beliefs leave open at the ends of the span
 SEEN = 1e-3  # share of the remainder's variance at the poured settings that may go without learning
+SPREAD_OUT = 256  # settings over which a remainder is laid on the foreseen terms
 FAR = 1.5  # half spans from the middle beyond which the remainder stays as it is
 
 
@@ -217,3 +221,61 @@ def folded(
         replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts),
         replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, left_over=len(terms)),
     )
+
+
+def of_expected_size(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
+    """Beliefs with the remainder's terms among them, its size held at what is expected of it.
+
+    For the logs of many benches, whose pours outweigh any belief about that size.
+
+    Parameters
+    ----------
+    study : Study
+    believed : ReadingBeliefs
+        Without a remainder.
+
+    Returns
+    -------
+    ReadingBeliefs
+        As they are where no setting varies.
+    """
+    terms = remainder_terms(study, believed)
+    if not terms:
+        return believed
+    size = remainder_scale(terms, believed) * np.sqrt(2 / np.pi)  # the mean of a half-normal
+    beliefs = believed.beliefs + (Belief(0.0, size, SOURCE),) * len(terms)
+    return replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, left_over=len(terms))
+
+
+def straightened(study: Study, believed: ReadingBeliefs, coefficients: np.ndarray) -> np.ndarray:
+    """Coefficients of the foreseen terms alone that come nearest to the whole mean over the spans.
+
+    Parameters
+    ----------
+    study : Study
+    believed : ReadingBeliefs
+        With the remainder's terms, p + q in all.
+    coefficients : array, shape (m, p + q)
+
+    Returns
+    -------
+    array, shape (m, p)
+        By least squares over settings spread evenly; other settings as they usually are.
+    """
+    count = len(believed.terms) - believed.left_over
+    if not believed.left_over:
+        return coefficients
+    table = _spread_out([term.column.coordinate for term in believed.terms[count:] if type(term.column) is Line])
+    columns = design(believed.terms, settings_table(study, table))
+    carried = np.linalg.lstsq(columns[:, :count], columns[:, count:], rcond=None)[0]
+    return coefficients[:, :count] + coefficients[:, count:] @ carried.T
+
+
+def _spread_out(coordinates):
+    """Settings spread evenly over the spans of `coordinates`: DataFrame."""
+    places = qmc.Sobol(len(coordinates), rng=0).random(SPREAD_OUT)
+    spans = {one.name: (one.low, one.high, one.name in BY_RATIO) for one in coordinates}
+    return pd.DataFrame({
+        name: low * (high / low) ** share if ratio else low + (high - low) * share
+        for (name, (low, high, ratio)), share in zip(spans.items(), places.T, strict=True)
+    })

@@ -12,6 +12,7 @@ import numpy as np
 
 from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
+from testpour.models.remainder import straightened
 from testpour.models.terms import TERMS
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
@@ -103,12 +104,14 @@ def _source(one):
 def _reading_table(one, source):
     posterior, anew = one.average.posterior, one.newcomer().away
     table = {}
-    for term, draws in zip(one.average.believed.terms, posterior.coefficients.T, strict=True):
+    believed = one.average.believed
+    coefficients = straightened(one.average.study, believed, posterior.coefficients)  # a belief has no remainder to carry
+    for term, draws in zip(believed.foreseen().terms, coefficients.T, strict=True):
         if term.name in TERMS:
             apart = anew["bench" if term.name == "level" else term.name] if term.name in ("level", *one.sloped) else 0.0
             table[term.name] = _entry(draws + apart, source)
     if one.reading.grades:
-        steps = posterior.cuts - one.average.believed.cuts.width * np.arange(posterior.cuts.shape[1]) - anew["bench"][:, None]
+        steps = posterior.cuts - believed.cuts.width * np.arange(posterior.cuts.shape[1]) - anew["bench"][:, None]
         table["cuts"] = _entry(steps.ravel(), source)
     spreads = posterior.group_spread | ({} if one.reading.grades else {"reading": posterior.spread})
     names = [name for name in spreads if name in trade_beliefs()["other"]["scatter"]]

@@ -15,6 +15,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.change import change
 from testpour.models.log_rows import groups_of, latent_ends, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit, scale_options
+from testpour.models.remainder import of_expected_size
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
@@ -214,7 +215,7 @@ def _spread_name(name):
 
 def fit_pooled(
     castings: Castings, bench_of: pd.Series, reading: Reading, *, beliefs: Mapping[str, Any] | None = None,
-    seed: int = 0
+    seed: int = 0, remainder: bool = True
 ) -> PooledReading:
     """The `PooledReading` of one reading.
 
@@ -228,6 +229,8 @@ def fit_pooled(
     beliefs : dict, optional
         As for `fit_castings`; `PooledBeliefs` also say how far benches lie apart.
     seed : int
+    remainder : bool, optional
+        Whether the average bench may bend away from what the beliefs foresee (see `remainder.of_expected_size`).
 
     Returns
     -------
@@ -237,7 +240,8 @@ def fit_pooled(
     rows, assumed = rows_of(castings, reading)
     rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
-    believed = beliefs_for(study, reading, beliefs, rows)
+    foreseen = beliefs_for(study, reading, beliefs, rows)
+    believed = of_expected_size(study, foreseen) if remainder else foreseen
     scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
     if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
