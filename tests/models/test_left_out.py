@@ -8,6 +8,8 @@ import pytest
 from scipy.stats import multivariate_normal, norm
 
 from testpour.catalogue import catalogue
+from testpour.exchange.folder import make_folder
+from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import (
     PredictiveDraws,
@@ -17,7 +19,8 @@ from testpour.models.left_out import (
     predictive_draws,
     tails,
 )
-from testpour.study_file import study_from
+from testpour.models.reading_fit import _without
+from testpour.study_file import read_study, study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
 READ = SimpleNamespace(reading=catalogue()["readings"]["gel_time"])  # its latent scale is the natural log of minutes
@@ -80,3 +83,18 @@ def test_an_exact_reading_is_inside_its_interval_or_outside(fit):
     clear = (np.minimum(abs(np.log(table["low"] / table["from"])), abs(np.log(table["high"] / table["to"]))) > 0.02).to_numpy()
     assert 0 < between[clear].sum() < clear.sum()
     assert table["inside"].to_numpy()[clear] == pytest.approx(between.to_numpy(float)[clear])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("reading", ["gel_time", "peak_temperature"])
+def test_weighting_a_pour_out_is_near_to_fitting_without_it(tmp_path, monkeypatch, reading):
+    """Every pour of the demonstration, by new fits of 3,000 draws each, whose own error is about 0.01."""
+    study = read_study(make_folder(tmp_path / "demo").path)
+    fit = fit_castings(Logbook(study).castings())[reading]
+    quick = left_out(fit, 0.9)
+    monkeypatch.setattr("testpour.models.left_out.FEWEST", np.inf)
+    monkeypatch.setattr("testpour.models.reading_fit.FEWER", 3000)
+    _without.cache_clear()
+    slow = left_out(fit, 0.9)
+    away = (quick[["above", "below"]] - slow[["above", "below"]]).abs().to_numpy()
+    assert len(away) >= 18 and away.max() < 0.12 and np.sqrt((away**2).mean()) < 0.03

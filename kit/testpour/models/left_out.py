@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import logsumexp, ndtr, ndtri
 
 from testpour.likelihood.truncated import log_interval_probability
-from testpour.likelihood.weights import worth
+from testpour.likelihood.weights import smoothed, worth
 from testpour.models.log_rows import drawn_ends
 from testpour.models.scales import to_reading
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from testpour.models.reading_fit import ReadingFit
 
 FEWEST = 100.0  # independent draws below which the pour is really left out and the model fitted again
+STEEPEST = 0.6  # shape of the weights' tail above which it is too: beyond, chances were out by up to 0.2, so by up to 0.1
 THIN = 4  # every so many draws are used where a pour was read more than once
 REACH = np.linspace(-8, 8, 41)  # of a pour's shift about a draw of it, in its standard deviations
 
@@ -79,8 +80,8 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     """Each reading beside its interval as the log's other pours predict it.
 
     Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
-    (Gelfand, Dey and Chang 1992, Bayesian Statistics 4); where that leaves too few draws the model is
-    fitted again without the pour.
+    (Gelfand, Dey and Chang 1992, Bayesian Statistics 4), the largest weights smoothed (`weights.smoothed`); where that
+    leaves too few draws, or a tail too steep, the model is fitted again without the pour.
 
     Parameters
     ----------
@@ -138,8 +139,8 @@ def _one(fit, pour, rows, level):
     """The predicted columns of one pour's readings, shape (k, 5)."""
     seen = predictive_draws(fit, fit, rows)
     seen = seen.thinned(THIN) if len(rows) > 1 else seen
-    weights = leave_out_weights(_likelihood(seen, fit, rows))
-    if worth(weights) < FEWEST:
+    weights, steep = smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
+    if worth(weights) < FEWEST or steep > STEEPEST:
         seen = predictive_draws(fit.without(pour), fit, rows)
         weights = np.full(len(seen.own), 1 / len(seen.own))
     above, below = tails(seen, weights, fit, rows)

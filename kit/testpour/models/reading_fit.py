@@ -227,7 +227,7 @@ class ReadingFit:
     __repr__ = sentence
 
 
-@lru_cache(maxsize=64)  # the check of a fit and the causes of a bad casting leave out the same pours
+@lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
 def _without(fit, pour):
     rows = fit.rows[fit.rows["pour"] != pour].reset_index(drop=True)
     bends = fit.believed.left_over > 0
