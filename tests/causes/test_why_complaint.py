@@ -1,9 +1,11 @@
 """Which castings miss an aim: at the age the aim speaks of, by the average of what was read then."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
-from testpour.causes.complaint import Missed, good_pours, missed
+from testpour.causes.complaint import Missed, good_pours, missed, read_soft
 from testpour.causes.signs import read_early
 from testpour.study import Aim
 
@@ -33,6 +35,17 @@ def test_the_reading_nearest_the_age_counts_and_not_the_last(study, castings_of)
         read["low"] = read["low"].where(read["age"] != soft_at, 60.0)
         found = missed(castings_of(study, pours, read.assign(high=read["low"])), "P01")
         assert [m.age for m in found] == ([20.0] if misses else [])
+
+
+def test_soft_is_a_hardness_under_its_aim_or_tack_where_no_hardness_tells(study, castings_of):
+    """At least 75 Shore D is asked, and at most slightly tacky, grade 1. Tacky but hard is not soft."""
+    rows = [("soft", "hardness", 60.0), ("hard", "hardness", 80.0), ("hard", "tack", 2.0), ("tacky", "tack", 2.0), ("dry", "tack", 0.0)]
+    read = pd.DataFrame(rows, columns=["pour", "reading", "low"]).assign(age=24.0, known="exact")
+    pours = pd.DataFrame({"catalyst": [1.5] * 4}, index=["soft", "hard", "tacky", "dry"])
+    castings = castings_of(study, pours, read.assign(high=read["low"]))
+    assert [read_soft(castings, pour, missed(castings, pour)) for pour in pours.index] == [True, False, True, None]
+    without = castings_of(replace(study, aims=tuple(aim for aim in study.aims if aim.reading != "hardness")), pours, castings.readings)
+    assert [read_soft(without, pour, missed(without, pour)) for pour in pours.index] == [None, True, True, None]
 
 
 @pytest.mark.parametrize("age, early", [(17.5, True), (18.5, False), (24.0, False), (30.0, False)])

@@ -154,7 +154,7 @@ def test_one_line_corrects_the_table(tmp_path):
 @pytest.mark.parametrize(
     "stated, says",
     [
-        ({"causes": {"mould": {"priror": 1}}}, "priror is not a recognised key. Allowed are as_if"),
+        ({"causes": {"mould": {"priror": 1}}}, "priror is not a recognised key. Allowed are alike, as_if"),
         ({"causes": {"mould": {"prior": 0}}}, "prior must be above 0"),
         ({"causes": {"mould": {"says": {"where": [1.0]}}}}, "1 shares for 6 answers"),
         ({"causes": {"mould": {"says": {"felt": [0.5, 0.4, 0.2]}}}}, "add up to 1; they add up to 1.1"),
@@ -164,12 +164,32 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"slip": 1.5}, "slip: 1.5 must lie from 0"),
         ({"together": -1}, "together: -1 must lie from 0"),
         ({"sharp": 0}, "sharp: 0 must be above 0"),
+        ({"questions": {"felt": {"soft": [0.8, 0.1, 0.1]}}}, "questions.felt: soft and firm go together"),
+        ({"questions": {"cup": {"firm": [0.9, 0.1]}}}, "questions.cup, firm: 2 shares for 3 answers"),
     ],
 )
 def test_a_line_that_cannot_work_is_explained(stated, says):
     with pytest.raises(CauseProblems, match="Causes: ") as caught:
         causes_for_demo(stated)
     assert any(says in problem for problem in caught.value.problems)
+
+
+@pytest.mark.parametrize("soft, shares", [(True, [0.1, 0.9]), (False, [0.7, 0.3]), (None, [0.4, 0.6])])
+def test_a_cause_in_the_whole_mix_answers_as_the_casting_was_read(soft, shares):
+    """Halfway between soft and firm where the hardness is not known; a line of the cause's own, and a cause that is not
+    alike everywhere, answer the same whatever was read."""
+    look = Question("look", "Soft?", "", ("no", "yes"), (0.5, 0.5), (0.1, 0.9), (0.7, 0.3))
+    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "own": Cause("own", "own", 1.0, {"look": [0.8, 0.2]}, alike=True), "side": Cause("side", "side", 1.0)}
+    table = CauseTable(causes, {"look": look}, {}, {}, soft=soft)
+    assert table.says("mix", "look") == pytest.approx(shares)
+    assert table.says("own", "look") == pytest.approx([0.8, 0.2]) and table.says("side", "look") == pytest.approx([0.5, 0.5])
+
+
+def test_a_soft_cup_blames_the_mix_more_where_the_casting_was_read_as_soft():
+    """Against a mould that kept it from curing, whose cup is as hard as ever."""
+    told = {soft: replace(causes_for_demo(), soft=soft).chances("cup", "soft all over") for soft in (True, False)}
+    for mix in ("too_little_catalyst", "old_materials", "cold", "wrong_system", "read_too_early"):
+        assert told[True][mix] / told[True]["mould"] > 2 * told[False][mix] / told[False]["mould"]
 
 
 def test_readings_of_one_casting_against_a_multivariate_normal():

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.complaint import Missed, asked_about, fails_throughout, neighbours, read_hard
+from testpour.causes.complaint import Missed, asked_about, fails_throughout, neighbours, read_hard, read_soft
 from testpour.causes.complaint import missed as missed_aims
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.evidence import Piece, evidence
@@ -280,6 +280,7 @@ def why(
         said, weighed = _under(case, observed or {})
         return Answer("", (), weighed, NoResult(EMPTY), said, (), case)
     found = missed_aims(castings, pour)
+    table = replace(table, soft=read_soft(castings, pour, found))
     worst = found[0] if found else None
     scale = delivered(fits, pour, worst, batch, scale_resolution)
     throughout = fails_throughout(castings, pour, found)

@@ -200,6 +200,31 @@ def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
     return {"tack", "hardness"} <= read and not {"tack", "hardness"} & {m.aim.reading for m in found}
 
 
+def read_soft(castings: Castings, pour: str, found: Iterable[Missed]) -> bool | None:
+    """Whether a casting's hardness misses its aim.
+
+    Where no hardness tells, since none was read or it has no aim, a casting that is tacky counts as soft.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+    found : iterable of Missed
+        The aims it misses.
+
+    Returns
+    -------
+    bool or None
+        None where neither tells.
+    """
+    read = castings.readings.loc[castings.readings["pour"] == pour, "reading"]
+    asked, missed = any(aim.reading == "hardness" for aim in aims_of(castings.study)), {m.aim.reading for m in found}
+    if asked and (read == "hardness").any():
+        return "hardness" in missed
+    return True if "tack" in missed else None
+
+
 def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
     """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`.
 

@@ -13,6 +13,7 @@ from testpour.problems import Problems
 from testpour.study import Study
 
 NOTHING = "nothing"
+WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
 
 
 class CauseProblems(Problems):
@@ -32,6 +33,9 @@ class Question:
     answers : tuple of str
     otherwise : tuple of float
         How often each answer is met under a cause that states nothing of its own.
+    soft, firm : tuple of float
+        The same under a cause that works on the whole mix alike, where the casting's hardness misses its aim and where
+        it does not; empty where it makes no difference.
     """
 
     name: str
@@ -39,6 +43,28 @@ class Question:
     how: str
     answers: tuple[str, ...]
     otherwise: tuple[float, ...]
+    soft: tuple[float, ...] = ()
+    firm: tuple[float, ...] = ()
+
+    def shares(self, alike: bool, soft: bool | None) -> tuple[float, ...]:
+        """How often each answer is met under a cause that states nothing of its own: tuple of float.
+
+        Parameters
+        ----------
+        alike : bool
+            Whether the cause works on the whole mix alike.
+        soft : bool or None
+            Whether the casting was read as too soft; None where that is not known, which lies halfway.
+
+        Returns
+        -------
+        tuple of float
+        """
+        if not alike or not self.soft:
+            return self.otherwise
+        if soft is None:
+            return tuple((one + other) / 2 for one, other in zip(self.soft, self.firm, strict=True))
+        return self.soft if soft else self.firm
 
 
 @dataclass(frozen=True)
@@ -65,6 +91,7 @@ class Cause:
     blur: dict[str, float] = field(default_factory=dict)
     spread: dict[str, float] = field(default_factory=dict)
     one_of: dict[str, float] = field(default_factory=dict)
+    alike: bool = False
     planned: tuple[dict, ...] = ()
     openly: str = ""
     odds: dict[str, float] = field(default_factory=dict)
@@ -100,6 +127,8 @@ class CauseTable:
         Power to which every weight is raised before the chances are shared out.
     misfit : dict
         Reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation.
+    soft : bool or None
+        Whether the casting that is asked about was read as too soft; None where that is not known.
     """
 
     causes: dict[str, Cause]
@@ -111,6 +140,7 @@ class CauseTable:
     most: float = np.inf
     sharp: float = 1.0
     misfit: dict[str, float] = field(default_factory=dict)
+    soft: bool | None = None
 
     def says(self, cause: str, question: str) -> np.ndarray:
         """How often each answer to a question is given under a cause, slips included: array.
@@ -127,8 +157,8 @@ class CauseTable:
         array, shape (answers,)
             They add up to 1.
         """
-        known = self.question(question)
-        shares = np.array(self.causes[cause].says.get(question, known.otherwise))
+        known, by = self.question(question), self.causes[cause]
+        shares = np.array(by.says[question] if question in by.says else known.shares(by.alike, self.soft))
         return (1 - self.slip) * shares + self.slip / len(shares)
 
     def chances(self, question: str, answer: str) -> dict[str, float]:
@@ -217,7 +247,7 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raise CauseProblems(problems)
     return CauseTable(
         {name: _cause(name, entry) for name, entry in raw["causes"].items()},
-        {name: Question(name, e["ask"], e.get("how", ""), tuple(e["answers"]), tuple(e["otherwise"]))
+        {name: Question(name, e["ask"], e.get("how", ""), tuple(e["answers"]), *(tuple(e.get(when, ())) for when in WHEN))
          for name, e in raw["questions"].items()},
         {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
         raw["signs"],
@@ -255,7 +285,11 @@ def _problems(raw):
     if not raw["sharp"] > 0:
         yield f"sharp: {raw['sharp']} must be above 0; 1 leaves the chances as they are weighed."
     for name, question in raw["questions"].items():
-        yield from _shares(f"questions.{name}, otherwise", question["otherwise"], len(question["answers"]))
+        if ("soft" in question) != ("firm" in question):
+            yield f"questions.{name}: soft and firm go together; give both or neither."
+        for when in WHEN:
+            if when in question:
+                yield from _shares(f"questions.{name}, {when}", question[when], len(question["answers"]))
     for name, cause in raw["causes"].items():
         odd = sorted(set(cause) - allowed)
         if odd:
