@@ -8,11 +8,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 
 from testpour.causes.complaint import good_pours, neighbours
+from testpour.causes.signs import _as_bad
 from testpour.causes.split import compared, shares, split
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.study import Aim
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -146,3 +149,26 @@ def test_each_part_is_said_in_the_readings_own_unit_and_its_direction(fits):
     for name, row in found.table[found.table["share"].abs() >= 0.05].iterrows():
         part = next(p for p in said.split("; ") if p.startswith(f"{name} "))
         assert f"instead of {row['there']}" in part and (" more" in part) == (row["middle"] > 0) and (" less" in part) == (row["middle"] < 0)
+
+
+class Straight:
+    """A reading that is 100, and 4 more for each mm of depth above 10, with a scatter of 10."""
+
+    def chances(self, table, at_least=None, at_most=None):
+        mean = 100 + 4 * (table["thickness"].to_numpy(float) - 10)
+        high = np.inf if at_most is None else at_most
+        low = -np.inf if at_least is None else at_least
+        return (norm.cdf((high - mean) / 10) - norm.cdf((low - mean) / 10))[None, :]
+
+    def new_castings(self, table):
+        return (100 + 4 * (table["thickness"].to_numpy(float) - 10)) + 10 * norm.ppf((np.arange(101) + 0.5) / 101)[:, None]
+
+
+@pytest.mark.parametrize("aim, depth, here, there", [
+    (Aim("peak_temperature", at_most=110.0), 20.0, 0.5, norm.sf(4.0)),  # 140 expected: as hot as that comes 3 times in 100,000 at 10 mm
+    (Aim("peak_temperature", at_most=110.0), 12.0, norm.sf(0.2), norm.sf(1.0)),  # 108 expected: the aim itself
+    (Aim("hardness", at_least=90.0), 5.0, 0.5, norm.cdf(-2.0)),  # 80 expected: as soft as that
+])
+def test_a_miss_that_the_settings_lead_one_to_expect_is_compared_by_its_size(aim, depth, here, there):
+    chance = _as_bad(Straight(), aim, pd.DataFrame({"thickness": [depth]}))
+    assert chance(pd.DataFrame({"thickness": [depth, 10.0]}))[0] == pytest.approx([here, there], rel=1e-9)

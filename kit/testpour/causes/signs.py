@@ -125,9 +125,11 @@ def _worse(castings, lot, pour):
 def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, beside: pd.DataFrame | None = None) -> Planned:
     """What share of its missed aim each planned setting explains.
 
-    The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
-    as a share of the chance here, is divided over the settings as `split` divides a difference, and each
-    positive part goes to the cause that the setting, on that side, brings about. `beside` is as in `split`.
+    The chance of missing is compared between the casting's settings and its good neighbours'; where the aim is missed
+    as a rule at these settings, the chance of missing it by as much as they lead one to expect, since a neighbour that
+    misses by a hair is no match for that. The excess, as a share of the chance here, is divided over the settings as
+    `split` divides a difference, and each positive part goes to the cause that the setting, on that side, brings about.
+    `beside` is as in `split`.
 
     Parameters
     ----------
@@ -149,10 +151,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     fit = fits[missed.aim.reading]
     here, there = compared(fits, fit.reading, pour, beside)
 
-    def miss(rows):
-        return 1 - fit.chances(rows, missed.aim.at_least, missed.aim.at_most).mean(axis=0, keepdims=True)
-
-    names, parts, (start, end) = shares(miss, here, there)
+    usual, rest = (float(1 - fit.chances(rows, missed.aim.at_least, missed.aim.at_most).mean()) for rows in (here, there))
+    names, parts, (start, end) = shares(_as_bad(fit, missed.aim, here), here, there)
     excess = max(0.0, 1 - start / end) if end > 0 else 0.0
     pulls: dict[str, float] = {}
     for name, part in zip(names, parts[0], strict=True):
@@ -161,7 +161,23 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
             if part > 0 and {"factor": name, "side": side} in cause.planned:
                 pulls[cause.name] = pulls.get(cause.name, 0.0) + part
     whole = sum(parts[0][parts[0] > 0])
-    return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()})
+    return Planned(usual, rest, {name: excess * pull / whole for name, pull in pulls.items()})
+
+
+def _as_bad(fit, aim, here):
+    """A function of settings tables: the chance of a reading as far beyond the aim as `here` is expected to read, (1, rows)."""
+    middle = float(np.median(fit.new_castings(here)))
+    beyond, low, high = False, aim.at_least, aim.at_most
+    if high is not None and middle > high:
+        beyond, low, high = True, middle, None
+    elif low is not None and middle < low:
+        beyond, low, high = True, None, middle
+
+    def chance(rows):
+        inside = fit.chances(rows, low, high).mean(axis=0, keepdims=True)
+        return inside if beyond else 1 - inside
+
+    return chance
 
 
 def noted(castings: Castings, pour: str) -> dict[str, str]:
