@@ -137,7 +137,7 @@ def test_the_moulds_depth_is_never_the_saving_and_age_is_never_made_up_with_cata
     fits = beside({"catalyst": 0.6, "cover": 0.0}, {"tack": 3.0})
     assert len(why(fits, "X1").saving.table) and "depth" not in " ".join(why(fits, "X1").saving.table.index)
     old = why(fits, "X1", {"bottle": "old, kept warm, or newly opened and untried", "day": "as bad as this one",
-                           "where": "throughout", "different": "another drum, bottle or lot"}, causes={"causes": {"old_materials": {"prior": 5.0}}})
+                           "where": "throughout", "different": "another drum, bottle or lot"}, causes={"causes": {"old_materials": {"prior": 500.0}}})
     assert old.first == "old_materials" and "catalyst" not in old.saving.table.index
     assert "catalyst" in why(fits, "X1").saving.table.index
 
