@@ -144,7 +144,20 @@ def test_the_beliefs_file_carries_the_pool_to_a_bench_without_pours(guild, tmp_p
     empty = replace(guild.castings, pours=guild.castings.pours[:0], readings=guild.castings.readings[:0])
     ends = ["low", "middle", "high"]
     found = fit_castings(empty, beliefs=beliefs).predict({"catalyst": 2.2})[ends]
-    np.testing.assert_allclose(found, guild.expect({"catalyst": 2.2})[ends], rtol=0.06)
+    np.testing.assert_allclose(found, guild.expect({"catalyst": 2.2}).table[ends], rtol=0.06)
+
+
+def test_what_a_bench_should_expect_is_said_in_words(guild):
+    """The numbers of the table with their unit, whose bench it is, and what was never poured."""
+    new, known = guild.expect({"catalyst": 2.2}), guild.expect({"catalyst": 3.5}, bench="Bench 5")
+    low, middle, high = (float(f"{new.table[end].iloc[0]:.3g}") for end in ("low", "middle", "high"))
+    assert new.sentence() == (
+        f"What to expect of one casting at a bench that is not in the pool yet. Gel time: about {middle:g} min, nine castings in ten between {low:g} and {high:g} min."
+    )
+    assert known.sentence().startswith("What to expect of one casting at Bench 5. Gel time: about ") and "Trust it less: catalyst 3.5 %" in known._repr_html_()
+    grades = SimpleNamespace(words="tack", ages=(24.0,), grades=("dry", "slightly tacky", "tacky"))
+    row = {"low": 0.0, "middle": 0.0, "high": 1.0}
+    assert replace(new, age=24.0)._line(grades, row) == "tack at 24 h: most likely dry, nine castings in ten dry to slightly tacky."
 
 
 def test_the_first_cut_point_is_carried_whatever_the_grades_width():

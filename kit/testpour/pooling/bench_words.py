@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
+from testpour.study import Study
 from testpour.units import shown_unit
-from testpour.wording import capital, count, listed, rounded
+from testpour.wording import capital, count, in_html, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.models.effects import Effect
@@ -178,14 +181,73 @@ def expects(one: PooledReading) -> str:
     -------
     str
     """
-    reading, age = one.reading, _age(one)
+    age = _age(one)
     shown = one.newcomer().predict(age=age).iloc[0]
-    if reading.grades:
-        low, high = (reading.grades[int(np.clip(round(end), 0, len(reading.grades) - 1))] for end in (shown.low, shown.high))
-        span = low if low == high else f"{low} to {high}"
-    else:
-        span = f"{shown.low:.3g} to {reading.show(shown.high)}"
-    return f"{capital(reading.words)}{f' at {age:g} h' if reading.ages else ''} {span}"
+    return f"{capital(_at(one.reading, age))} {_span(one.reading, shown.low, shown.high)}"
+
+
+def _at(reading, age):
+    return f"{reading.words} at {age:g} h" if reading.ages else reading.words
+
+
+def _span(reading, low, high):
+    """Two ends of a reading in words: ``"25.5 to 45.8 min"``, ``"dry to slightly tacky"``."""
+    if not reading.grades:
+        return f"{low:.3g} to {reading.show(float(f'{high:.3g}'))}"
+    first, last = (_grade(reading, end) for end in (low, high))
+    return first if first == last else f"{first} to {last}"
+
+
+def _grade(reading, value):
+    return reading.grades[int(np.clip(round(value), 0, len(reading.grades) - 1))]
+
+
+@dataclass(frozen=True, eq=False)
+class Expected:
+    """What one casting should read at a bench of a pool, or at one that is not in it yet.
+
+    Parameters
+    ----------
+    study : Study
+    bench : str
+        Empty for a bench that is not in the pool.
+    table : DataFrame
+        One row a setting and reading: middle, low and high in the reading's unit (nine castings in ten lie between the
+        ends), and ``beyond``, what of the setting lies outside what was poured.
+    age : float
+        Of readings that depend on it, h.
+    """
+
+    study: Study
+    bench: str
+    table: pd.DataFrame
+    age: float
+
+    def lines(self) -> list[str]:
+        """One sentence a setting and reading; last, what lies outside what was poured."""
+        many = self.table.index.get_level_values(0).nunique() > 1
+        said = [(f"Setting {place}, " if many else "") + self._line(self.study.reading(name), row) for (place, name), row in self.table.iterrows()]
+        outside = listed(dict.fromkeys(part for row in self.table["beyond"] if row for part in row.split("; ")))
+        return [capital(line) for line in said] + ([f"Trust it less: {outside}."] if outside else [])
+
+    def _line(self, reading, row):
+        low, middle, high = (row[name] for name in ("low", "middle", "high"))
+        if reading.grades:
+            return f"{_at(reading, self.age)}: most likely {_grade(reading, middle)}, nine castings in ten {_span(reading, low, high)}."
+        about, end = (reading.show(float(f"{value:.3g}")) for value in (middle, high))
+        return f"{_at(reading, self.age)}: about {about}, nine castings in ten between {low:.3g} and {end}."
+
+    def sentence(self) -> str:
+        """Whose castings, and what each reading should be."""
+        return " ".join([self._head(), *self.lines()])
+
+    __repr__ = sentence
+
+    def _head(self):
+        return f"What to expect of one casting at {self.bench or 'a bench that is not in the pool yet'}."
+
+    def _repr_html_(self):
+        return f"<p>{in_html(self._head())}</p><ul>{''.join(f'<li>{in_html(line)}</li>' for line in self.lines())}</ul>"
 
 
 def _age(one):

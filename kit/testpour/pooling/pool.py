@@ -12,10 +12,20 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.pooling.bench_words import FEWEST, differs, expects, holds, in_points, too_few, unit_of
+from testpour.pooling.bench_words import (
+    FEWEST,
+    Expected,
+    differs,
+    expects,
+    holds,
+    in_points,
+    too_few,
+    unit_of,
+)
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
 from testpour.threads import one_thread
+from testpour.units import to_unit
 from testpour.wording import count, listed
 
 if TYPE_CHECKING:
@@ -96,22 +106,24 @@ class Pool:
         return Fits(self.study, self.castings, models, self.seed)
 
     def expect(
-        self, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
-        age: str | float | None = None, level: float = 0.9
-    ) -> pd.DataFrame:
-        """What a newcomer's bench should expect of one casting before its first pour; see `Fits.predict`.
+        self, settings: Mapping[str, str | float] | None = None, *, bench: str | None = None,
+        room: str | float | None = None, age: str | float = 24.0
+    ) -> Expected:
+        """What one casting should read at a bench, by default at a newcomer's before its first pour.
 
         Parameters
         ----------
-        settings, room, age, level
+        settings, room, age
             As for `ReadingFit.predict`.
+        bench : str, optional
+            One of the pool's.
 
         Returns
         -------
-        DataFrame
-            One row a setting and reading: middle, low and high, in the reading's unit.
+        Expected
         """
-        return self.newcomer.predict(settings, room=room, age=age, level=level)
+        fits, hours = self.newcomer if bench is None else self.at(bench), to_unit(age, "h", "age")
+        return Expected(self.study, bench or "", fits.predict(settings, room=room, age=hours), hours)
 
     @cached_property
     def table(self) -> pd.DataFrame:
