@@ -1,4 +1,17 @@
-"""The pours worth making now, in the room as it is today."""
+"""The pours worth making now, in the room as it is today.
+
+Half of the pours are worth most by what the fits imagine, half are trials (see `next_pours`). Other rules do as well: change
+in the share of the best possible chance that the recommended settings reach, mean of six sessions, hidden resins of
+two families (`tests/benchmarks/families`), the same resins and rooms for every rule (standard error):
+
+    the farthest setting from all that was poured in place of a trial      +0.005 (0.030), 12 resins
+    the best setting in one draw of what is unknown in place of a trial    -0.001 (0.022), 16 resins
+    the same from the fourth session on                                    -0.007 (0.006), 20 resins
+    four trials and nothing else                                           -0.001 (0.014), 16 resins
+
+Nor did it pay to recommend by a low quantile of the chance in place of its mean: -0.019 (0.008) for the tenth
+percentile, -0.005 (0.006) for the quarter, 12 resins after 8, 12, 16 and 24 pours.
+"""
 
 from __future__ import annotations
 
