@@ -83,6 +83,15 @@ def test_a_browser_far_ahead_of_this_computer_is_marked_and_this_computer_is_bel
     assert "the browser's clock said Mon 02 Mar 11:40, 1 h 30 min ahead of this computer's" in asks(bench)[0]
 
 
+@pytest.mark.parametrize("ahead, marked", [(4.9, False), (5.2, True)])
+def test_a_browser_five_minutes_ahead_is_asked_no_question(bench, ahead, marked):
+    """Either way this computer's time is logged."""
+    bench.tap("catalyst_in", "B01")
+    bench.clock.turn(10)
+    bench.tap("check", "B01", reading="gel_time", at=at(bench, ahead))
+    assert bench.rows("B01", "gel_time")["low"].tolist() == [10.0] and bool(asks(bench)) is marked
+
+
 def test_a_clock_set_back_in_the_browser_is_marked(bench):
     bench.tap("catalyst_in", "B01")
     bench.clock.turn(10)

@@ -39,6 +39,17 @@ def test_a_copy_that_fails_leaves_nothing_and_the_log_as_it_was(practice_log, tm
     assert not list(tmp_path.glob("copy*")) and practice_log.castings().fingerprint() == before
 
 
+def test_a_copy_that_sqlite_finds_damaged_is_refused(tmp_path):
+    """A row that breaks its table's own rule, as SQLite's integrity check words it."""
+    path = tmp_path / "copy.sqlite"
+    with closing(sqlite3.connect(path)) as raw:
+        raw.executescript("CREATE TABLE pours (name); INSERT INTO pours VALUES (NULL); PRAGMA writable_schema = ON;")
+        raw.execute("UPDATE sqlite_master SET sql = 'CREATE TABLE pours (name NOT NULL)'")
+        raw.commit()
+    with pytest.raises(LogProblem, match=r"damaged \(NULL value in pours.name\). Make another one"):
+        backup._verified(path)
+
+
 def test_refusals(practice_log, tmp_path):
     study = practice_log.study
     with pytest.raises(LogProblem, match="failed: .*The log itself is untouched"):
