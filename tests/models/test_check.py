@@ -35,9 +35,8 @@ def with_changed(castings, pour, reading, low, high, which=slice(None)):
 def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     """Importance weights against really leaving each pour out; the difference is Monte Carlo error of both.
 
-    Of 100 independent draws, the least allowed, a chance of one half has a standard error of 0.05: three of them for the
-    largest of many. Of the 200 that most pours are left, 0.035, which is 0.028 in the mean of its size; a model that bends
-    leaves fewer: twice that.
+    Of 50 independent draws, the least allowed, a chance of one half has a standard error of 0.07; of the 200 that most
+    pours are left, 0.035, which is 0.028 in the mean of its size. A model that bends leaves fewer, down to the 50: twice that.
     """
     rows = fits[name].rows
     some = replace(fits[name])
@@ -45,7 +44,7 @@ def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     monkeypatch.setattr(left_out_module, "FEWEST", np.inf)
     again = left_out(some, 0.9)
     for end in ("above", "below"):
-        np.testing.assert_allclose(weighted[end], again[end], atol=0.15)
+        np.testing.assert_allclose(weighted[end], again[end], atol=0.12)
     assert (weighted["above"] - again["above"]).abs().mean() < 0.056
     assert len(weighted) == len(rows)
 
