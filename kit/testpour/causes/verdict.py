@@ -24,6 +24,14 @@ STUDY = (
     "on a fine scale, in a room of 20 °C"
 )
 
+FRESH = "Pour a cup from fresh stock"
+TELLS_STUDY = {  # what to try first where the whole log fails, by the likeliest cause; `FRESH` by any other
+    "too_little_catalyst": "Pour a cup with the catalyst weighed on a fine scale",
+    "cold": "Pour a cup with resin, mould and room at 20 °C",
+    "cold_night": "Keep a cup warm through its first night",
+    "read_too_early": "Read one again a day later",
+}
+
 
 def verdict(answer: "Answer") -> str:
     """The answer in at most `WORDS` words.
@@ -149,7 +157,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     if early and "read_too_early" not in behind:
         must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
     if answer.case.throughout:
-        must[0.5] = "Nearly every casting misses it: look at the study first. Pour a cup from fresh stock."
+        must[0.5] = f"Nearly every casting misses it: look at the study first. {TELLS_STUDY.get(behind[0], FRESH)}."
     if answer.together:
         must[1] = "The first two together fit best."
     must[6] = " ".join(f"Mind: {c.care[0].lower()}{c.care[1:]}." for c in causes if c.care)
