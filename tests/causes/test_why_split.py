@@ -11,7 +11,7 @@ import pytest
 from scipy.stats import norm
 
 from testpour.causes.complaint import good_pours, neighbours
-from testpour.causes.signs import _as_bad
+from testpour.causes.signs import Planned, _as_bad
 from testpour.causes.split import compared, shares, split
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -172,3 +172,9 @@ class Straight:
 def test_a_miss_that_the_settings_lead_one_to_expect_is_compared_by_its_size(aim, depth, here, there):
     chance = _as_bad(Straight(), aim, pd.DataFrame({"thickness": [depth]}))
     assert chance(pd.DataFrame({"thickness": [depth, 10.0]}))[0] == pytest.approx([here, there], rel=1e-9)
+
+
+def test_what_is_left_for_chance_is_no_more_than_a_miss_of_that_size_allows():
+    assert Planned(0.9, 0.18, {"too_hot": 0.8}).of("nothing") == pytest.approx(0.2)
+    held = Planned(0.9, 0.18, {"too_hot": 0.8}, by_chance=0.03)
+    assert held.of("nothing") == 0.03 and held.of("too_hot") == 0.8 and held.whole == 0.8

@@ -25,11 +25,15 @@ class Planned:
         Chance of missing the aim at the casting's settings and at its good neighbours'.
     shares : dict
         Cause name to the share of castings like this one that miss because of it, 0 to 1 in all.
+    by_chance : float
+        At most what is left for chance: how much rarer a miss as bad as these settings lead one to expect is at its
+        good neighbours', 0 to 1.
     """
 
     here: float = 0.0
     there: float = 0.0
     shares: dict[str, float] | None = None
+    by_chance: float = 1.0
 
     @property
     def whole(self) -> float:
@@ -50,7 +54,7 @@ class Planned:
             0 to 1.
         """
         known = self.shares or {}
-        return 1 - sum(known.values()) if cause == "nothing" else known.get(cause, 0.0)
+        return min(1 - sum(known.values()), self.by_chance) if cause == "nothing" else known.get(cause, 0.0)
 
 
 def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None) -> set[str]:
@@ -125,10 +129,10 @@ def _worse(castings, lot, pour):
 def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, beside: pd.DataFrame | None = None) -> Planned:
     """What share of its missed aim each planned setting explains.
 
-    The chance of missing is compared between the casting's settings and its good neighbours'; where the aim is missed
-    as a rule at these settings, the chance of missing it by as much as they lead one to expect, since a neighbour that
-    misses by a hair is no match for that. The excess, as a share of the chance here, is divided over the settings as
-    `split` divides a difference, and each positive part goes to the cause that the setting, on that side, brings about.
+    The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
+    as a share of the chance here, is divided over the settings as `split` divides a difference, and each
+    positive part goes to the cause that the setting, on that side, brings about. What is left for chance is held to a
+    miss of the size that these settings lead one to expect: a neighbour that misses by a hair is no match for that.
     `beside` is as in `split`.
 
     Parameters
@@ -151,8 +155,10 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     fit = fits[missed.aim.reading]
     here, there = compared(fits, fit.reading, pour, beside)
 
-    usual, rest = (float(1 - fit.chances(rows, missed.aim.at_least, missed.aim.at_most).mean()) for rows in (here, there))
-    names, parts, (start, end) = shares(_as_bad(fit, missed.aim, here), here, there)
+    def miss(rows):
+        return 1 - fit.chances(rows, missed.aim.at_least, missed.aim.at_most).mean(axis=0, keepdims=True)
+
+    names, parts, (start, end) = shares(miss, here, there)
     excess = max(0.0, 1 - start / end) if end > 0 else 0.0
     pulls: dict[str, float] = {}
     for name, part in zip(names, parts[0], strict=True):
@@ -161,7 +167,9 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
             if part > 0 and {"factor": name, "side": side} in cause.planned:
                 pulls[cause.name] = pulls.get(cause.name, 0.0) + part
     whole = sum(parts[0][parts[0] > 0])
-    return Planned(usual, rest, {name: excess * pull / whole for name, pull in pulls.items()})
+    own, others = (float(_as_bad(fit, missed.aim, here)(rows).mean()) for rows in (here, there))
+    by_chance = min(others / own, 1.0) if own > 0 else 1.0
+    return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()}, by_chance)
 
 
 def _as_bad(fit, aim, here):
