@@ -1,11 +1,13 @@
 """Names that the log keeps for itself: refused in a study, and a log that an earlier version made with them still reads."""
 
-from contextlib import closing
+from contextlib import closing, nullcontext
+from types import SimpleNamespace
 
 import pytest
 
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
+from testpour.logbook.loading import _refuse_other_units
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.study import StudyProblems
@@ -87,3 +89,12 @@ def test_a_factor_called_time_is_that_factor_in_a_sheet(tmp_path):
         log.add_pour("P1", settings={"catalyst": 1.5, "time": 7, "number": 2}, session="S1", made_at="2026-03-01")
         sheet = write_sheet(log.castings(), tmp_path / "out.csv")
         assert read_sheet(log.study, sheet)[0]["settings"] == {"catalyst": 1.5, "time": 7.0, "number": 2.0}
+
+
+@pytest.mark.parametrize("kept, refused", [("h", True), ("min", False)])
+def test_a_column_under_its_newer_name_keeps_the_unit_it_was_logged_in(kept, refused):
+    """What an earlier version logged as ``session`` is ``own_session`` now; minutes are not read as hours."""
+    study = SimpleNamespace(factors=(SimpleNamespace(name="own_session", unit="min"),), readings=())
+    connection = SimpleNamespace(execute=lambda query: [("unit of session", kept)])
+    with pytest.raises(LogProblem, match="keeps session in h, the study file now declares own_session in min") if refused else nullcontext():
+        _refuse_other_units(study, connection)

@@ -10,6 +10,7 @@ from scipy.optimize import linprog
 from testpour.logbook.book import Logbook
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
+from testpour.models.log_rows import rows_of
 from testpour.models.terms import design, warmth
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
@@ -145,6 +146,13 @@ def test_silence_is_filled_with_the_usual_and_said(castings_of, study):
     assert "Room temperature was not written down for 1 pour; 20 °C is assumed." in fit.sentence()
     assert "Cover was not written down for 2 pours; yes is assumed." in fit.sentence()
     assert "Catalyst was" not in fit.sentence()
+
+
+def test_a_reading_without_an_age_is_taken_at_the_first_of_its_ages(castings_of, study):
+    """Hardness is read at 4, 24 and 168 h in this study; what stands without one is the youngest."""
+    pours = pd.DataFrame({"catalyst": [1.0, 2.0]}, index=["A", "B"])
+    read = pd.DataFrame({"pour": ["A", "B"], "reading": "hardness", "low": [70.0, 80.0], "high": [70.0, 80.0], "age": [np.nan, 24.0]})
+    assert rows_of(castings_of(study, pours, read), study.reading("hardness"))[0]["age"].tolist() == [4.0, 24.0]
 
 
 def test_predictions_have_columns_in_order_and_rows_as_asked(fits):
