@@ -335,9 +335,9 @@ def faulty(table, severe):
 
 @pytest.mark.slow
 def test_the_true_cause_comes_first(race):
-    # Floors under what was measured since the table of causes has to serve resins of other makes too: 0.92 in two where
-    # it had been 0.95 while these practice resins alone were looked at.
-    for severe, first, two in ((True, 0.80, 0.90), (False, 0.60, 0.85)):
+    # Floors under what was measured since the table of causes has to serve resins of other makes too: 0.89 in two (171 of
+    # 192, standard error 0.02) where it had been 0.92, and 0.95 while these practice resins alone were looked at.
+    for severe, first, two in ((True, 0.80, 0.87), (False, 0.60, 0.85)):
         part = faulty(race, severe)
         in_two = (part["first"] == part["true"]) | (part["second"] == part["true"])
         print(f"\nsevere={severe}: {len(part)} castings, first {share(part):.3f}, in two {in_two.mean():.3f}, "
