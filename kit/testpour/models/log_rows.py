@@ -95,25 +95,22 @@ def labels_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
     return {name: np.array(["" if pd.isna(v) else str(v) for v in each], dtype=object) for name, each in values.items()}
 
 
-def groups_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
-    """The groups that share an error: sessions always, lots and hands when there are two, pours when read twice.
+def groups_of(labels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """The labels that share an error: sessions always, lots and hands when there are two, pours when read twice.
 
     Parameters
     ----------
-    rows : DataFrame
-        One a reading, with ``session``, ``pour`` and where known lots and ``by``.
+    labels : dict
+        From `labels_of`.
 
     Returns
     -------
     dict
-        Group name to the label of each row.
+        Those of them that are groups.
     """
-    labels = labels_of(rows)
-    groups = {"session": labels["session"]}
-    groups |= {name: labels[name] for name in SHARED if name in labels and len(set(labels[name]) - {""}) > 1}
-    if len(set(labels["pour"])) < len(rows):
-        groups["pour"] = labels["pour"]
-    return groups
+    pours = labels["pour"]
+    told = {"session": True, **{name: len(set(labels.get(name, ())) - {""}) > 1 for name in SHARED}, "pour": len(set(pours)) < len(pours)}
+    return {name: labels[name] for name, tells in told.items() if tells}
 
 
 def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -67,7 +67,7 @@ class ReadingFit:
     @cached_property
     def groups(self) -> dict[str, np.ndarray]:
         """The groups whose rows share an error; see `log_rows.groups_of`."""
-        return groups_of(self.rows)
+        return groups_of(self.labels)
 
     @property
     def pours(self) -> int:
@@ -297,7 +297,7 @@ def model_of(
     IntervalModel
     """
     believed = believed.foreseen()
-    groups = groups_of(rows)
+    groups = groups_of(labels_of(rows))
     terms = remainder_terms(study, believed) if remainder else ()
     columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
     return IntervalModel(

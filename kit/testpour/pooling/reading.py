@@ -13,7 +13,7 @@ from scipy.special import ndtri
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import beliefs_for
 from testpour.models.change import change
-from testpour.models.log_rows import groups_of, latent_ends, rows_of
+from testpour.models.log_rows import groups_of, labels_of, latent_ends, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit, scale_options
 from testpour.models.remainder import of_expected_size
 from testpour.models.settings import settings_table
@@ -260,7 +260,7 @@ def fit_pooled(
 def _model(reading, believed, rows, scale):
     """The `IntervalModel` with bench among its groups, each group's levels a bench's own, and bench numbers."""
     groups = {"bench": rows["bench"].to_numpy(str)}
-    for name, labels in groups_of(rows).items():
+    for name, labels in groups_of(labels_of(rows)).items():
         groups[name] = (rows["bench"] + " " + pd.Series(labels, rows.index)).to_numpy(str)
     beliefs = {name: believed.scatter[name] for name in groups if name != "bench"}
     columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
