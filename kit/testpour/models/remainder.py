@@ -221,11 +221,13 @@ def folded(
         name: {key: value for key, value in getattr(posterior, name).items() if key != "smooth"}
         for name in ("group_spread", "group_effects", "group_levels")
     }
-    beliefs = believed.beliefs + (Belief(0.0, scale, SOURCE),) * len(terms)
-    return (
-        replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts),
-        replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, left_over=len(terms)),
-    )
+    return replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts), _with_terms(believed, terms, scale)
+
+
+def _with_terms(believed, terms, sd):
+    """Beliefs with the remainder's terms among them, each believed to be nought with a standard deviation of `sd`."""
+    beliefs = believed.beliefs + (Belief(0.0, sd, SOURCE),) * len(terms)
+    return replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, left_over=len(terms))
 
 
 def of_expected_size(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
@@ -247,9 +249,7 @@ def of_expected_size(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
     terms = remainder_terms(study, believed)
     if not terms:
         return believed
-    size = remainder_scale(terms, believed) * np.sqrt(2 / np.pi)  # the mean of a half-normal
-    beliefs = believed.beliefs + (Belief(0.0, size, SOURCE),) * len(terms)
-    return replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, left_over=len(terms))
+    return _with_terms(believed, terms, remainder_scale(terms, believed) * np.sqrt(2 / np.pi))  # the mean of a half-normal
 
 
 def straightened(study: Study, believed: ReadingBeliefs, coefficients: np.ndarray) -> np.ndarray:
