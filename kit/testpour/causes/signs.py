@@ -167,7 +167,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
             if part > 0 and {"factor": name, "side": side} in cause.planned:
                 pulls[cause.name] = pulls.get(cause.name, 0.0) + part
     whole = sum(parts[0][parts[0] > 0])
-    own, others = (float(_as_bad(fit, missed.aim, here)(rows).mean()) for rows in (here, there))
+    as_bad = _as_bad(fit, missed.aim, here)
+    own, others = (float(as_bad(rows).mean()) for rows in (here, there))
     by_chance = min(others / own, 1.0) if own > 0 else 1.0
     return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()}, by_chance)
 
