@@ -39,6 +39,7 @@ STYLE: dict[str, Any] = {
     "axes.labelcolor": INK, "xtick.color": INK, "ytick.color": INK, "axes.edgecolor": INK,
     "figure.facecolor": "white", "savefig.facecolor": "white", "hatch.linewidth": 0.6,
 }
+ACROSS = 12.2  # characters of a title to an inch of its figure
 LONGEST = 28  # characters of a person's own name for a thing that a figure has room for
 
 
@@ -104,7 +105,7 @@ def new_picture(
     style: Any = sns.axes_style("ticks") | STYLE  # matplotlib types each key of it
     with rc_context(style):
         title = textwrap.wrap(
-            drawable(says, 10_000), int(width * 12.2), break_on_hyphens=False, max_lines=10, placeholder=" …"
+            drawable(says, 10_000), int(width * ACROSS), break_on_hyphens=False, max_lines=10, placeholder=" …"
         )
         picture = Picture(figsize=(width, height + 0.18 * len(title)), layout="constrained")
         axes = picture.subplots(rows, columns, squeeze=False, **grid)

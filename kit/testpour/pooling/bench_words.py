@@ -193,9 +193,14 @@ def _at(reading, age):
 def _span(reading, low, high):
     """Two ends of a reading in words: ``"25.5 to 45.8 min"``, ``"dry to slightly tacky"``."""
     if not reading.grades:
-        return f"{low:.3g} to {reading.show(float(f'{high:.3g}'))}"
+        return f"{low:.3g} to {_shown(reading, high)}"
     first, last = (_grade(reading, end) for end in (low, high))
     return first if first == last else f"{first} to {last}"
+
+
+def _shown(reading, value):
+    """A value with its unit, to three digits."""
+    return reading.show(float(f"{value:.3g}"))
 
 
 def _grade(reading, value):
@@ -234,8 +239,7 @@ class Expected:
         low, middle, high = (row[name] for name in ("low", "middle", "high"))
         if reading.grades:
             return f"{_at(reading, self.age)}: most likely {_grade(reading, middle)}, nine castings in ten {_span(reading, low, high)}."
-        about, end = (reading.show(float(f"{value:.3g}")) for value in (middle, high))
-        return f"{_at(reading, self.age)}: about {about}, nine castings in ten between {low:.3g} and {end}."
+        return f"{_at(reading, self.age)}: about {_shown(reading, middle)}, nine castings in ten between {low:.3g} and {_shown(reading, high)}."
 
     def sentence(self) -> str:
         """Whose castings, and what each reading should be."""

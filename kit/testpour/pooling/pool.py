@@ -258,8 +258,8 @@ def pool(
     Notes
     -----
     Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within it, and,
-    where five benches varied them, the effects of catalyst, room temperature and thickness. Where the logs bend away from what the beliefs
-    foresee, all benches share the bend (see `models.remainder`). A lot is a bench's
+    where five benches varied them, the effects of catalyst, room temperature and thickness. Where the logs bend away
+    from what the beliefs foresee, all benches share the bend (see `models.remainder`). A lot is a bench's
     own: the same label at two benches is not taken for the same drum.
     """
     joined = join_logs(benches, leave_out=leave_out)
