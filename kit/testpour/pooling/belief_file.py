@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from testpour.catalogue import catalogue
 from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.remainder import straightened
@@ -47,11 +48,12 @@ class PooledBeliefs(dict):
 
     def sentence(self) -> str:
         """What these beliefs rest on."""
-        held = self.provenance
+        held, known = self.provenance, catalogue()["readings"]
+        about = listed(known[name].words if name in known else name for name in self)
         if not held:
-            return f"Beliefs about {listed(self)}, with no word of where they come from."
+            return f"Beliefs about {about}, with no word of where they come from."
         return (
-            f"Beliefs about {listed(self)} from a pool of {count(held['benches'], 'bench', 'benches')} and "
+            f"Beliefs about {about} from a pool of {count(held['benches'], 'bench', 'benches')} and "
             f"{count(held['pours'], 'pour')} of {held['resin'] or 'a resin that is not named'}, written {held['written']}."
         )
 
