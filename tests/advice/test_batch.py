@@ -7,9 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.advice import batch
-from testpour.advice.batch import BOTH, LEARN, MAKE, _trial, next_pours
+from testpour.advice import picking
+from testpour.advice.batch import next_pours
 from testpour.advice.candidates import RoomProblem, unlike
+from testpour.advice.picking import BOTH, LEARN, MAKE, _trial
 from testpour.advice.reasons import lesson, scatter_unknown
 from testpour.catalogue import catalogue
 from testpour.models.chance import NoAims
@@ -71,22 +72,22 @@ def test_the_pour_worth_most_is_taken_first(fits, monkeypatch):
             self.added.append(int(place))
 
     table = pd.DataFrame({"catalyst": [1.0, 1.5, 2.0]})
-    monkeypatch.setattr(batch, "Worth", Known)
-    monkeypatch.setattr(batch, "_pourable", lambda *given: (table, np.full(3, 0.5)))
-    found = batch.batch_worth(fits, {}, table.iloc[[0]], (), [], 2, aim=MAKE)
+    monkeypatch.setattr(picking, "Worth", Known)
+    monkeypatch.setattr(picking, "_pourable", lambda *given: (table, np.full(3, 0.5)))
+    found = picking.batch_worth(fits, {}, table.iloc[[0]], (), [], 2, aim=MAKE)
     assert found.rows["catalyst"].tolist() == [1.5, 2.0] and found.gained == pytest.approx([0.3, 0.35])
 
 
 def test_pieces_to_make_are_chosen_among_the_likely_good(fits, monkeypatch):
     """Making good pieces keeps what has 97 in 100 of the best chance, learning at the same time 75, learning all."""
     table = settings_table(fits.study, [{"catalyst": c} for c in (1.0, 1.4, 1.8, 2.2)], room=20)
-    monkeypatch.setattr(batch, "spread_settings", lambda *given: table)
+    monkeypatch.setattr(picking, "spread_settings", lambda *given: table)
     for name in ("best_settings", "foremost"):
-        monkeypatch.setattr(batch, name, lambda *given: table.iloc[:1])
-    monkeypatch.setattr(batch, "around", lambda best, free: best)
-    monkeypatch.setattr(batch, "allowed", lambda fits, table: np.ones(len(table), bool))
-    monkeypatch.setattr(batch, "prospect", lambda *given: SimpleNamespace(chance=lambda: np.array([0.80, 0.79, 0.61, 0.5])))
-    kept = [list(batch._pourable(fits, {}, table.iloc[[0]], (), None, aim, 0)[1]) for aim in (MAKE, BOTH, LEARN)]
+        monkeypatch.setattr(picking, name, lambda *given: table.iloc[:1])
+    monkeypatch.setattr(picking, "around", lambda best, free: best)
+    monkeypatch.setattr(picking, "allowed", lambda fits, table: np.ones(len(table), bool))
+    monkeypatch.setattr(picking, "prospect", lambda *given: SimpleNamespace(chance=lambda: np.array([0.80, 0.79, 0.61, 0.5])))
+    kept = [list(picking._pourable(fits, {}, table.iloc[[0]], (), None, aim, 0)[1]) for aim in (MAKE, BOTH, LEARN)]
     assert kept == [[0.80, 0.79], [0.80, 0.79, 0.61], [0.80, 0.79, 0.61, 0.5]]
 
 

@@ -1,17 +1,4 @@
-"""The pours worth making now, in the room as it is today.
-
-Half of the pours are worth most by what the fits imagine, half are trials (see `next_pours`). Other rules do as well: change
-in the share of the best possible chance that the recommended settings reach, mean of six sessions, hidden resins of
-two families (`tests/benchmarks/families`), the same resins and rooms for every rule (standard error):
-
-    the farthest setting from all that was poured in place of a trial      +0.005 (0.030), 12 resins
-    the best setting in one draw of what is unknown in place of a trial    -0.001 (0.022), 16 resins
-    the same from the fourth session on                                    -0.007 (0.006), 20 resins
-    four trials and nothing else                                           -0.001 (0.014), 16 resins
-
-Nor did it pay to recommend by a low quantile of the chance in place of its mean: -0.019 (0.008) for the tenth
-percentile, -0.005 (0.006) for the quarter, 12 resins after 8, 12, 16 and 24 pours.
-"""
+"""The pours worth making now, in the room as it is today."""
 
 from __future__ import annotations
 
@@ -19,23 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pandas as pd
 
-from testpour.advice.candidates import (
-    allowed,
-    checked_given,
-    free_factors,
-    in_moulds,
-    spread_settings,
-    unlike,
-)
+from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for
-from testpour.advice.prospect import State, prospect, states_of
+from testpour.advice.picking import FLOORS, LEARN, batch_worth
+from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
-from testpour.advice.recommend import around, best_settings, foremost, predicted
-from testpour.advice.worth import Worth
+from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
@@ -49,12 +28,7 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
     from testpour.study import Study
 
-LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
-FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
-POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
-DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
 TRIAL = "puts the advice to the test: likely good by what is believed, and nothing like it was poured"
-FEWEST = 24  # settings still looked at for later pours
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
 
@@ -192,89 +166,6 @@ def next_pours(
     return replace(_described(fits, batch, free, aim), conflict=conflict)
 
 
-@dataclass(frozen=True, eq=False)
-class Batch:
-    """Pours picked one by one for what they are worth together.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        Settings, one row a pour.
-    gained : list of float
-        Rise in the best mean chance that the pours up to each promise.
-    before : float
-        Best mean chance without them.
-    lessons : list
-        See `Worth`.
-    trials : int
-        How many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone.
-    """
-
-    rows: pd.DataFrame
-    gained: list[float]
-    before: float
-    lessons: list[tuple[int, np.ndarray]]
-    trials: int = 0
-
-
-def batch_worth(
-    fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...],
-    contexts: pd.DataFrame, pours: int, moulds: Sequence[str | float] | None = None,
-    pending: pd.DataFrame | None = None, aim: str = LEARN, seed: int = 0
-) -> Batch:
-    """The `Batch` of pours worth making, as `next_pours` picks them.
-
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        Of the readings with an aim, by name.
-    given : DataFrame
-        One row: the settings that are not free.
-    free : tuple of Factor
-        Factors the pours may differ in.
-    contexts : DataFrame
-        One row a room and thickness in which the advice should be good.
-    pours : int
-        How many.
-    moulds : list of str or float, optional
-        Depths at hand, mm or text with a unit; None allows any.
-    pending : DataFrame, optional
-        Pours under way, one row each; they count as made.
-    aim : {"learn fast", "learn while making good pieces", "make good pieces"}
-    seed : int, optional
-
-    Returns
-    -------
-    Batch
-    """
-    pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
-    worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
-    gained: list[float] = []
-    trials = 0
-    places = np.arange(len(pourable))
-    for turn in range(pours):
-        gain, doubt = worth.gains(places)
-        order = np.argsort(-(gain + DOUBT * doubt), kind="stable")
-        trial = _trial(fits, pending, pourable, worth.added, good, places) if turn >= pours - pours // 2 and aim == LEARN else None
-        best = order[0] if trial is None else trial
-        trials += trial is not None
-        worth.add(places[best])
-        gained.append(max(float(gain[best]), *gained[-1:], 0.0))
-        places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
-    rows = pourable.iloc[worth.added].reset_index(drop=True)
-    return Batch(rows, gained, worth.before, worth.lessons, trials)
-
-
-def _trial(fits, pending, pourable, added, good, places):
-    """Which place holds the likeliest of the settings unlike any pour, also those under way; None where there is none."""
-    made = fits.castings.pours
-    names = [name for name in pourable if name in made]
-    under_way = [pours[names] for pours in (pending, pourable.iloc[added]) if pours is not None]
-    new = unlike(fits.study, pourable, pd.concat([made[names], *under_way], ignore_index=True))[places]
-    return int(np.argmax(np.where(new, good[places], -1.0))) if len(made) and new.any() else None
-
-
 def _check(pours, aim):
     problems = []
     if pours < 1:
@@ -287,30 +178,6 @@ def _check(pours, aim):
 
 def _waiting(study, pending):
     return settings_table(study, pending) if pending is not None and len(pending) else None
-
-
-def _pourable(fits, states, given, free, moulds, aim, seed):
-    """Settings that may be poured today, spread over the spans and the best of each depth, and the chance of each."""
-    study = fits.study
-    moulds = moulds if any(f.name == "thickness" for f in free) else None
-    parts = [spread_settings(study, free, given, POURABLE, seed)]
-    others = tuple(f for f in free if f.name != "thickness")
-    depths = in_moulds(study, contexts_for(study, free, given), moulds)
-    depths = depths.drop(columns="room_temperature", errors="ignore").drop_duplicates()
-    for place in range(len(depths)):
-        piece = depths.iloc[[place]].reset_index(drop=True)
-        if "room_temperature" in given:
-            piece["room_temperature"] = given["room_temperature"].iloc[0]
-        piece = piece[given.columns]
-        if aim == LEARN:
-            parts.append(foremost(fits, states, spread_settings(study, others, piece, POURABLE, seed), 1))
-        else:
-            parts.append(around(best_settings(fits, states, piece, others), others))
-    table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)
-    table = table[allowed(fits, table)].reset_index(drop=True)
-    good = prospect(states, study, table).chance()
-    kept = good >= FLOORS[aim] * good.max()
-    return table[kept].reset_index(drop=True), good[kept]
 
 
 def _described(fits, batch, free, aim):

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.batch import ENOUGH, batch_worth
+from testpour.advice.batch import ENOUGH
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import chances_by_draw, contenders, contexts_for
+from testpour.advice.picking import batch_worth
 from testpour.advice.prospect import prospect, states_of
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown

@@ -8,7 +8,8 @@ from pathlib import Path
 import pandas as pd
 
 import testpour as tp
-from testpour.advice.batch import BOTH, LEARN, MAKE, NextPours
+from testpour.advice.batch import NextPours
+from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.kept import kept_sessions
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.memory import Memory
