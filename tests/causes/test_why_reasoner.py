@@ -201,7 +201,7 @@ def test_readings_of_one_casting_against_a_multivariate_normal():
         reading = Plain
 
     rows = pd.DataFrame({"low": [1.0, 1.4, 0.7], "high": [1.0, 1.4, 0.7]})
-    seen = Sight(Fit, rows, np.zeros((1, 1)), np.zeros((1, 3)), np.array([0.8]), np.array([0.3]), None)
+    seen = Sight(Fit, rows, {}, np.zeros((1, 1)), np.zeros((1, 3)), np.array([0.8]), np.array([0.3]), None)
     mean = np.array([0.2, 0.2, 0.5])
     mine = log_chance(seen, mean[None, None, :], 0.0, 1.0)[0, 0] - 1.5 * np.log(2 * np.pi)
     cov = 0.8**2 + np.diag([0.3**2] * 3)
@@ -216,7 +216,7 @@ def test_interval_readings_against_numerical_integration():
         reading = Plain
 
     low, high = np.array([0.5, -np.inf]), np.array([1.5, 0.4])
-    seen = Sight(Fit, pd.DataFrame({"low": low, "high": high}), np.zeros((1, 1)), np.zeros((1, 2)),
+    seen = Sight(Fit, pd.DataFrame({"low": low, "high": high}), {}, np.zeros((1, 1)), np.zeros((1, 2)),
                  np.array([0.7]), np.array([0.4]), None)
     mine = log_chance(seen, np.zeros((1, 1, 2)), 0.0, 1.0)[0, 0]
 
@@ -243,7 +243,7 @@ def plain_sight(read, mean, own=0.8, spread=0.3):
     fit = SimpleNamespace(reading=Plain, believed=SimpleNamespace(terms=(level,)))
     rows = pd.DataFrame({"low": read, "high": read, "age": np.nan, "known": "exact"})
     draws = np.asarray(mean, float)[:, None]
-    return Sight(fit, rows, draws, np.zeros((len(draws), len(read))), np.full(len(draws), own), np.full(len(draws), spread), None)
+    return Sight(fit, rows, {"low": np.array(read)}, draws, np.zeros((len(draws), len(read))), np.full(len(draws), own), np.full(len(draws), spread), None)
 
 
 def test_a_blur_adds_to_the_shift_and_a_wider_spread_to_each_reading():
@@ -297,10 +297,10 @@ def test_a_cause_that_moves_nothing_that_misses_has_to_meet_with_chance():
 
 def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():
     """Half of 1.5 % catalyst is 0.75 %, a hundredth is held at 0.05 %; a room of 20 °C less 8 is 12 °C; a depth of 0.2 of 2 mm at 0.5."""
-    rows = pd.DataFrame({"catalyst": [1.5], "room_temperature": [20.0], "thickness": [2.0], "pour": ["X1"]})
+    settings = {"catalyst": np.array([1.5]), "room_temperature": np.array([20.0]), "thickness": np.array([2.0])}
     times, plus, depth = (Cause("any", "any", 0.1, as_if={"factor": f, "by": by}) for f, by in
                           (("catalyst", "times"), ("room_temperature", "plus"), ("thickness", "times")))
-    found = as_if(rows, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
+    found = as_if(settings, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
     assert found["catalyst"].tolist() == [0.75, 0.05, 1.5, 1.5]
     assert found["room_temperature"].tolist() == [20, 20, 12, 20] and found["thickness"].tolist() == [2, 2, 2, 0.5]
 
@@ -311,7 +311,7 @@ def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
     seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
     monkeypatch.setattr(sight, "_sight", lambda *given: seen)
     fit = SimpleNamespace(rows=pd.DataFrame({"pour": ["X1", "P01"]}))
-    found = sight._left_out(fit, seen.rows.assign(pour="X1"))
+    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {})
     assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
 
 

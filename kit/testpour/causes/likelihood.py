@@ -1,6 +1,6 @@
 """How likely a casting's readings are under each cause, given its settings and what the rest of the log says."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -156,17 +156,17 @@ def _occasion_words(seen, name, age, place):
 def _under(cases, name, sight, misfit):
     """Log chance of one reading under each case; cases that treat it alike are worked once."""
     known = {factor for term in sight.fit.believed.terms for factor in term.factors}
-    out, alike, usual = np.empty(len(cases)), {}, sight.mean(sight.rows)
+    out, alike = np.empty(len(cases)), {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
-            out[place] = _averaged(_misread(sight, usual, misread[1:], cause.one_of[name]))[0]
+            out[place] = _averaged(_misread(sight, sight.usual[None], misread[1:], cause.one_of[name]))[0]
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         treated = (size * cause.shift.get(name, 0.0), _blur(cause, size, name), cause.spread.get(name, 1.0))
         alike.setdefault((moved, *treated), []).append(place)
     firsts = [cases[places[0]] for places in alike.values()]
     shift, blur, spread = np.array([treated[1:] for treated in alike]).T
-    mean = sight.mean(as_if(sight.rows, firsts)) + shift[:, None, None]
+    mean = sight.mean(as_if(sight.settings, firsts)) + shift[:, None, None]
     logs = _averaged(log_chance(sight, mean, blur, spread))
     if misfit:
         far = _averaged(log_chance(sight, mean, np.hypot(blur, misfit), spread))
@@ -193,27 +193,26 @@ def _blur(cause, size, name):
     return cause.blur.get(name, 0.0) * (1.0 if cause.as_if else abs(size))
 
 
-def as_if(rows: pd.DataFrame, cases: list[tuple]) -> pd.DataFrame:
-    """`rows` once for each case, at the setting the case stands for: h tables stacked.
+def as_if(settings: Mapping[str, np.ndarray], cases: list[tuple]) -> dict[str, np.ndarray]:
+    """`settings` once for each case, at the setting the case stands for: h tables stacked.
 
     Parameters
     ----------
-    rows : DataFrame
-        k rows, complete, in the factors' units.
+    settings : mapping
+        Column to array of k values, complete, in the factors' units.
     cases : list of tuple
         h of them: cause, size of the change, and its weight.
 
     Returns
     -------
-    DataFrame
-        h k rows.
+    dict
+        Column to array of h k values.
     """
-    numbers = rows.select_dtypes("number")
-    stacked = {name: np.tile(numbers[name].to_numpy(float), (len(cases), 1)) for name in numbers}
+    stacked = {name: np.tile(values, (len(cases), 1)) for name, values in settings.items()}
     for place, (cause, size, _) in enumerate(cases):
         factor = cause.as_if.get("factor")
         if factor in stacked:
             now = stacked[factor][place]
             moved = now * size if cause.as_if["by"] == "times" else now + size
             stacked[factor][place] = np.maximum(moved, LEAST.get(factor, -np.inf))
-    return pd.DataFrame({name: values.ravel() for name, values in stacked.items()})
+    return {name: values.ravel() for name, values in stacked.items()}

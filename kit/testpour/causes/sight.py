@@ -1,5 +1,6 @@
 """What the rest of a log says of one casting's readings, and how likely that makes what was read."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
@@ -30,6 +31,8 @@ class Sight:
     fit : ReadingFit
     rows : DataFrame
         The casting's readings, as `log_rows.rows_of` gives them.
+    settings : dict
+        The numbers among them: column to array, shape (k,).
     coefficients : array, shape (m, p)
     extra : array, shape (m, k)
         Effects of the sessions, lots and hands it shares with other pours.
@@ -40,19 +43,25 @@ class Sight:
 
     fit: ReadingFit
     rows: pd.DataFrame
+    settings: dict[str, np.ndarray]
     coefficients: np.ndarray
     extra: np.ndarray
     own: np.ndarray
     spread: np.ndarray
     cuts: np.ndarray | None
 
-    def mean(self, tables: pd.DataFrame) -> np.ndarray:
+    @cached_property
+    def usual(self) -> np.ndarray:
+        """Latent mean of its readings at its own settings: shape (m, k)."""
+        return self.mean(self.settings)[0]
+
+    def mean(self, tables: Mapping[str, np.ndarray]) -> np.ndarray:
         """Latent mean of k readings in h settings tables stacked: shape (h, m, k).
 
         Parameters
         ----------
-        tables : DataFrame
-            h k rows, complete, in the factors' units.
+        tables : mapping
+            Column to array of h k values, complete, in the factors' units.
 
         Returns
         -------
@@ -79,11 +88,12 @@ class Sight:
         -------
         Sight
         """
-        places, order = (np.arange(DRAWS) + 0.5) / DRAWS, np.argsort(self.mean(self.rows)[0][:, 0], kind="stable")
+        places, order = (np.arange(DRAWS) + 0.5) / DRAWS, np.argsort(self.usual[:, 0], kind="stable")
         weights = np.full(len(order), 1 / len(order)) if weights is None else weights
         at = order[np.searchsorted(np.cumsum(weights[order]), places).clip(max=len(order) - 1)]
         cuts = None if self.cuts is None else self.cuts[at]
-        return Sight(self.fit, self.rows, self.coefficients[at], self.extra[at], self.own[at], self.spread[at], cuts)
+        parts = (part[at] for part in (self.coefficients, self.extra, self.own, self.spread))
+        return Sight(self.fit, self.rows, self.settings, *parts, cuts)
 
     def expected(self, level: float = 0.9) -> np.ndarray:
         """Where one reading at the first row's settings and age should lie: low and high in its unit.
@@ -99,7 +109,7 @@ class Sight:
         """
         count, first = len(self.own), self.rows.iloc[[0]]
         scores = np.random.default_rng(0).permutation(ndtri((np.arange(count) + 0.5) / count))
-        latent = self.mean(self.rows)[0][:, 0] + np.hypot(self.own, self.spread) * scores
+        latent = self.usual[:, 0] + np.hypot(self.own, self.spread) * scores
         if self.fit.reading.grades:
             values = (latent[:, None] > self.cuts).sum(axis=1).astype(float)
         else:
@@ -128,10 +138,9 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     found, log = {}, fits.castings
     believed = _believed(log) if trade else None
     for name, fit in fits.items():
-        rows = _log_rows(log, fit.reading)
-        rows = rows[rows["pour"] == pour].reset_index(drop=True)
-        if len(rows):
-            found[name] = _sight(believed[name], believed[name], rows).picked() if believed is not None else _left_out(fit, rows)
+        read = _by_pour(log, fit.reading).get(pour)
+        if read is not None:
+            found[name] = _sight(believed[name], believed[name], *read).picked() if believed is not None else _left_out(fit, *read)
     return found
 
 
@@ -142,23 +151,30 @@ def _believed(log):
 
 
 @lru_cache(maxsize=16)  # one casting after another is asked about
-def _log_rows(log, reading):
-    return rows_of(log, reading)[0]
+def _by_pour(log, reading):
+    """Rows and settings of each casting that has the reading: dict of pour to the two."""
+    rows = rows_of(log, reading)[0]
+    rows = rows.astype({name: object for name in rows.select_dtypes("str")})  # quicker to take apart as Python's own text
+    numbers, found = rows.select_dtypes("number"), {}
+    values = numbers.to_numpy(float)
+    for pour, places in rows.groupby("pour", sort=False).indices.items():
+        found[pour] = rows.iloc[places].reset_index(drop=True), dict(zip(numbers, values[places].T, strict=True))
+    return found
 
 
-def _left_out(fit, rows):
+def _left_out(fit, rows, settings):
     """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
     pour = rows["pour"].iloc[0]
     if not (fit.rows["pour"] == pour).any():
-        return _sight(fit, fit, rows).picked()
-    seen = _sight(fit, fit, rows)
-    weights = leave_out_weights(log_chance(seen, seen.mean(rows), 0.0, 1.0)[0])
+        return _sight(fit, fit, rows, settings).picked()
+    seen = _sight(fit, fit, rows, settings)
+    weights = leave_out_weights(log_chance(seen, seen.usual[None], 0.0, 1.0)[0])
     if worth(weights) < FEWEST:
-        return _sight(fit.without(pour), fit, rows).picked()
+        return _sight(fit.without(pour), fit, rows, settings).picked()
     return seen.picked(weights)
 
 
-def _sight(source, fit, rows):
+def _sight(source, fit, rows, settings):
     """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour."""
     posterior, pour = source.posterior, rows["pour"].iloc[0]
     extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
@@ -174,7 +190,7 @@ def _sight(source, fit, rows):
             extra = extra + posterior.group_effects[name][:, levels]
         else:
             own = own + spread**2
-    return Sight(fit, rows, posterior.coefficients, extra, np.sqrt(own), posterior.spread, posterior.cuts)
+    return Sight(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.spread, posterior.cuts)
 
 
 def _usual_lot(others, mine):

@@ -66,6 +66,12 @@ class Coordinate:
 
     def __call__(self, table):
         """Coordinates of each row of a settings table."""
+        made = getattr(table, "made", {})  # a table of `design` keeps them for its other terms
+        if self not in made:
+            made[self] = self._of(table)
+        return made[self]
+
+    def _of(self, table):
         values = np.asarray(table[self.name], float)
         if self.name in BY_RATIO:
             share = log_ratio(values, self.low) / np.log(self.high / self.low)

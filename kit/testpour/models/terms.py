@@ -6,7 +6,7 @@ about it can be stated in the trade's terms.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -185,12 +185,13 @@ def own_term(factor: Factor) -> Term:
 class Held:
     """A table's columns as plain arrays, each fetched once: pandas would align rows at every step."""
 
-    def __init__(self, table: pd.DataFrame) -> None:
+    def __init__(self, table: Mapping[str, np.ndarray] | pd.DataFrame) -> None:
         self.table = table
         self.columns: dict[str, np.ndarray] = {}
+        self.made: dict[Any, np.ndarray] = {}  # what several terms are made from
 
     def __len__(self):
-        return len(self.table)
+        return len(next(iter(self.table.values()), ())) if isinstance(self.table, Mapping) else len(self.table)
 
     def __getitem__(self, name):
         if name not in self.columns:
@@ -198,14 +199,14 @@ class Held:
         return self.columns[name]
 
 
-def design(terms: Sequence[Term], table: pd.DataFrame) -> np.ndarray:
+def design(terms: Sequence[Term], table: Mapping[str, np.ndarray] | pd.DataFrame) -> np.ndarray:
     """The model matrix of `terms` for a table of settings: shape (rows, terms).
 
     Parameters
     ----------
     terms : list of Term
         p of them.
-    table : DataFrame
+    table : DataFrame or mapping of arrays
         n rows, complete, in the factors' units.
 
     Returns
@@ -214,4 +215,4 @@ def design(terms: Sequence[Term], table: pd.DataFrame) -> np.ndarray:
     """
     held = Held(table)
     columns = [np.asarray(term.column(held), float) for term in terms]
-    return np.column_stack(columns) if columns else np.empty((len(table), 0))
+    return np.column_stack(columns) if columns else np.empty((len(held), 0))
