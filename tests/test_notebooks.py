@@ -1,7 +1,7 @@
 """Every template notebook runs in study folders as `testpour start` and `testpour new` make them.
 
-The fast tests run the cells of most in the demonstration's folder in this process; the slow ones run them in every state,
-those that take long, and all in real kernels.
+The fast tests run the cells of most in the demonstration's folder in this process; the slow ones run the others there, and in
+every state. Real kernels run all of them before the first pour here, and in the demonstration in `tests/browser/test_lab.py`.
 """
 
 import ast
@@ -21,7 +21,7 @@ from testpour.logbook.book import Logbook
 from testpour.study_file import read_study
 
 NAMES = [path.name for path in templates()]
-LONG = {"pool-the-guild.ipynb", "practice.ipynb"}  # a made-up guild and a made-up resin, fitted over and over
+MADE_UP = {"pool-the-guild.ipynb", "practice.ipynb"}  # a guild and a resin of their own: the same whatever the log holds
 POURS = {"before the first pour": 0, "after one pour": 1, "after four pours": 4, "demonstration": None}
 SHOWS = ("_repr_mimebundle_", "_repr_html_", "_repr_markdown_", "_repr_png_", "__repr__")
 
@@ -76,12 +76,14 @@ def runs():
     """Each notebook in each state; slow but for the demonstration, and those that take long there."""
     for state in POURS:
         for name in NAMES:
-            slow = name in LONG or name.startswith(("3-", "4-", "5-", "why")) or (state != "demonstration" and name != "0-start-here.ipynb")
+            if name in MADE_UP and state != "demonstration":
+                continue
+            slow = name in MADE_UP or name.startswith(("3-", "4-", "5-", "why")) or (state != "demonstration" and name != "0-start-here.ipynb")
             yield pytest.param(state, name, marks=pytest.mark.slow if slow else (), id=f"{state}, {name}")
 
 
 def test_there_are_notebooks():
-    assert len(NAMES) >= 5 and set(NAMES) > LONG
+    assert len(NAMES) >= 5 and set(NAMES) > MADE_UP
 
 
 @pytest.mark.parametrize("state, name", list(runs()))
@@ -124,18 +126,20 @@ def test_a_failing_cell_and_a_result_that_cannot_show_itself_are_noticed(tmp_pat
             run_here(tmp_path / "wrong.ipynb")
 
 
-@pytest.fixture(scope="module", params=["demonstration", "before the first pour"])
-def folder(request, tmp_path_factory):
-    """One study folder for all, as a reader walks through it."""
-    return made(tmp_path_factory.mktemp("study") / "my-study", POURS[request.param])
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """One new study folder for all, as a reader walks through it."""
+    return made(tmp_path_factory.mktemp("study") / "my-study", 0)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_notebook_runs_in_a_kernel(folder, name):
+    before = held(folder / "log.sqlite")
     ran = run(folder / name)
     assert ran.returncode == 0, f"{name} does not run in a fresh study folder:\n{ran.stdout[-6000:]}{ran.stderr}"
     assert f"{len(code(folder / name))} passed" in ran.stdout
+    assert held(folder / "log.sqlite") == before
 
 
 @pytest.mark.slow

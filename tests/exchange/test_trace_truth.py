@@ -39,7 +39,7 @@ def test_forty_traces_meet_the_criterion(seen, tmp_path, plainly):
     check(seen, tmp_path, plainly)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_three_hundred_traces_meet_the_criterion(seen_many, tmp_path, plainly):
     check(seen_many, tmp_path, plainly)
 
