@@ -59,6 +59,7 @@ def test_the_truth_behind_the_readings_is_found(guild):
     assert low < 0.03 < high
 
 
+@pytest.mark.slow
 def test_an_average_bench_bends_where_its_log_does(castings_of):
     """exp(3.2 - 0.8 x + 1.2 x**2) min with x = ln(dose / 1.5 %): 24.53, 21.52 and 22.30 min at 1.5, 2 and 2.5 %."""
     logs, truth = gel_guild(castings_of, np.zeros(5), sessions=2, bend=1.2), [24.53, 21.52, 22.30]
