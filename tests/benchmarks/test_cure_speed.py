@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy.integrate import solve_ivp
 
-from testpour.physics.kinetics import cure_rate, induction_time
+from testpour.physics.kinetics import induction_time, stir
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import Casting, cure, cure_many
 
@@ -37,7 +37,7 @@ def peak_by_solve_ivp(peer, resin, thickness, catalyst, room, film=10.0):
 
     def change(_, y):
         temperature, conversion = y[::2], y[1::2]
-        rate = cure_rate(resin, temperature, conversion, catalyst)
+        rate = stir(resin, catalyst).rate(temperature, conversion)
         flux = link * np.diff(temperature)
         net = np.append(flux, outer * (room - temperature[-1])) - np.append(0.0, flux)
         out = np.empty_like(y)

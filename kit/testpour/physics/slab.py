@@ -15,7 +15,6 @@ from testpour.physics.follow import follow
 from testpour.physics.from_settings import castings_from
 from testpour.physics.march import Accuracy
 from testpour.physics.resin import Resin, load_resin
-from testpour.wording import said_in_markdown
 
 __all__ = [
     "Accuracy",
@@ -93,38 +92,6 @@ class CureRun:
     heat_made: float
     heat_kept: float
     heat_lost: float
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """One row per time and depth: minute, depth (mm), temperature (degC), conversion."""
-        minute, depth = np.meshgrid(self.minutes, self.depth, indexing="ij")
-        columns = {
-            "minute": minute,
-            "depth": depth,
-            "temperature": self.temperature,
-            "conversion": self.conversion,
-        }
-        return pd.DataFrame({name: values.ravel() for name, values in columns.items()})
-
-    def sentence(self) -> str:
-        """The run in words, every number computed."""
-        cast = self.casting
-        thickness = sum(pour.thickness for pour in cast.pours)
-        opening = f"A {thickness:g} mm {cast.shape} at {cast.catalyst:g} % catalyst and {cast.room_temperature:g} °C"
-        if np.isnan(self.gel_time):
-            return f"{opening} does not gel in {cast.hours:g} h."
-        peak = "its middle has not peaked by itself before the oven or the end"
-        if not np.isnan(self.time_to_peak):
-            peak = f"peaks at {self.peak_temperature:.0f} °C in the middle after {self.time_to_peak:.0f} min"
-        return (
-            f"{opening} gels after {self.gel_time:.0f} min and {peak}, with up to {self.largest_difference:.0f} °C "
-            f"between its hottest and coolest parts. After {cast.hours:g} h it is {100 * self.core_conversion:.0f} % "
-            f"cured in the middle and {100 * self.face_conversion:.0f} % at the face. "
-            "This is a calculation, not a measurement."
-        )
-
-    __repr__ = sentence
-    _repr_markdown_ = said_in_markdown
 
 
 def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None = None, accuracy: Accuracy | None = None) -> CureRun:

@@ -204,12 +204,12 @@ def _lines(plan, reading, noise, day):
     """One line a varied setting for one reading."""
     rows, numbers = _all_pours(plan)
     terms = _terms(plan, rows)
-    power = plan_power(rows, terms, noise, 1.0, numbers, day, plan.coding.names)
+    power = plan_power(rows, terms, noise, numbers, day, plan.coding.names)
     for place, name in enumerate(plan.coding.names):
         single = tuple(int(i == place) for i in range(len(plan.coding.names)))
         if single not in terms:
             continue
-        line = power.table.loc[term_name(single, plan.coding.names)]
+        line = power.loc[term_name(single, plan.coding.names)]
         interval, noticed = _judged(line)
         yield {
             "reading": reading.words,
