@@ -14,7 +14,7 @@ import pytest
 
 from testpour.app.command import main
 from testpour.exchange.export import write_sheet
-from testpour.exchange.letters import TraceProblems
+from testpour.exchange.grid import TraceProblems
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import PackageProblems, read_package
 from testpour.exchange.reader import read_trace

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from testpour.bench.buttons import events, once
-from testpour.bench.cards import Cards
+from testpour.bench.cards import Cards, Snapshots
 from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import Made, names_used, session_rows
 from testpour.bench.kept import keep, kept, kept_sessions
@@ -18,7 +18,6 @@ from testpour.bench.lateness import Clocks
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
 from testpour.bench.slots import hours_words, slots
-from testpour.bench.snapshots import Snapshots
 from testpour.bench.taps import Taps
 from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 FOLDER = "panels"
+SCALES = (("0.01 g", "0.01 g"), ("0.1 g", "0.1 g"), ("1 g", "1 g"), ("5 g", "5 g"))
+USUAL_SCALE = "0.1 g"
 
 
 class Memory:
@@ -85,3 +87,22 @@ class Memory:
         """Let everything go."""
         self.path.unlink(missing_ok=True)
         self._seen, self._held = None, {}
+
+
+def scale_step(folder: str | Path, memory: Memory | None = None) -> str:
+    """Step of the scale: as chosen in this panel, else as said when the study was begun.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Of the study.
+    memory : Memory, optional
+        Of the panel that asks.
+
+    Returns
+    -------
+    str
+        For example ``"0.1 g"``.
+    """
+    said = memory.get("scale") if memory is not None else ""
+    return said or Memory(folder, "tools").get("scale", USUAL_SCALE)

@@ -11,6 +11,7 @@ import testpour as tp
 from testpour.advice.recommend import Recommendation
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import WeighOut
+from testpour.panels.memory import SCALES, scale_step
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -30,7 +31,6 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import begin_session, next_names
-from testpour.panels.tools import SCALES, scale_step
 from testpour.wording import capital, in_hundred
 
 MOST = 6  # pots of one mix
