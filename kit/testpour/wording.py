@@ -104,6 +104,22 @@ def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def shortened(text: str, longest: int = 60) -> str:
+    """`text`, cut where it is too long to be quoted in a message.
+
+    Parameters
+    ----------
+    text : str
+    longest : int, optional
+        Characters that are kept.
+
+    Returns
+    -------
+    str
+    """
+    return text if len(text) <= longest else f"{text[:longest]} ..."
+
+
 def in_hundred(chance: float) -> str:
     """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``.
 

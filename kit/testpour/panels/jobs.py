@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, wait
@@ -21,7 +20,7 @@ class Job:
     """One piece of work and, once it is done, its result or its problem."""
 
     def __init__(self, words: str, make: Callable[[], Any]) -> None:
-        self.words, self.stopped, self.began = words, False, time.monotonic()
+        self.words, self.stopped = words, False
         self._future = _worker.submit(self._run, make)
 
     def _run(self, make):

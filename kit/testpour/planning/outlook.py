@@ -19,7 +19,7 @@ from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import NotSeparated
 from testpour.planning.purposes import after_sessions
-from testpour.units import show, to_unit
+from testpour.units import show, shown_unit, to_unit
 from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
 
 if TYPE_CHECKING:
@@ -241,4 +241,4 @@ def _in_words(reading, latent):
         return f"{rounded(latent)} {reading.unit}"
     level = {"share": 1.3, "rise": -1.0}[reading.scale]  # where the trade believes the usual casting to be
     slope = width * expit(level) * (1 - expit(level))
-    return f"{rounded(min(slope * latent, width))} {show(0, reading.unit)[2:]}"
+    return f"{rounded(min(slope * latent, width))} {shown_unit(reading.unit)}"

@@ -56,10 +56,7 @@ def _fill(effect):
 
 
 def _moved(effect):
-    factor = effect.factor
-    if factor.kind == "yes/no":
-        return drawable(factor.words) + "\nno to yes"
-    return drawable(factor.words) + f"\n{effect.start:.3g} to {drawable(factor.show(effect.end))}"
+    return drawable(effect.factor.words) + f"\n{drawable(effect.factor.between(effect.start, effect.end), 60)}"
 
 
 def _change_label(effect):

@@ -19,7 +19,7 @@ from scipy.special import ndtri
 from testpour.advice.recommend import Recommendation
 from testpour.caution_rules import rules
 from testpour.models.scales import ADIABATIC_RISE
-from testpour.units import show
+from testpour.units import show, unit_words
 
 if TYPE_CHECKING:
     from testpour.advice.conflicts import Unadvised
@@ -122,21 +122,6 @@ def _factor(factor, stops, poured):
     }
 
 
-def unit_words(unit: str) -> str:
-    """A unit as it stands behind a number, with its blank: ``" °C"``.
-
-    Parameters
-    ----------
-    unit : str
-        As declared: "degC", "min" ...
-
-    Returns
-    -------
-    str
-    """
-    return show(0, unit)[1:]
-
-
 def nearest(stops: np.ndarray, value: float) -> int:
     """Place of the stop nearest to `value`.
 
@@ -195,8 +180,7 @@ def _poured(fit, stops):
         if factor.name in used and factor.name in stops and len(fit.rows):
             values = fit.rows[factor.name]
             low, high, slack = float(values.min()), float(values.max()), factor.step / 2 + 1e-9
-            words = factor.show(low) if low == high else f"{low:g} to {factor.show(high)}"
-            poured[factor.name] = [low - slack, high + slack, words]
+            poured[factor.name] = [low - slack, high + slack, factor.between(low, high)]
     return poured
 
 

@@ -127,7 +127,7 @@ def findings_page(
     before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
     text = render(fits, room=room, by=by, before=before, photos=photos)
     put(path, text, PAGE)
-    return Page(path, len(marked(text, PAGE)), fits.study.name, _notes(fits.castings, photos), len(photos))
+    return Page(path, len(marked(text, PAGE)), fits.study.name, fits.castings.notes + sum(bool(photo.note.strip()) for photo in photos), len(photos))
 
 
 def render(
@@ -193,9 +193,3 @@ def _visible(held):
     if isinstance(held, list | tuple):
         return [_visible(part) for part in held]
     return visible(held) if isinstance(held, str) else held
-
-
-def _notes(castings, photos):
-    tables = [table for table in (castings.pours, castings.readings) if "note" in table]
-    typed = sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
-    return typed + sum(bool(photo.note.strip()) for photo in photos)
