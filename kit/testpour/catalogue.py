@@ -7,14 +7,13 @@ check, the axis label, the sentence, the form field and the log all ask the decl
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass, fields, replace
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
+from testpour.toml_file import own_toml
 from testpour.units import SCALES, UnitProblem, show, shown_unit, to_unit, unit_words
 from testpour.wording import shortened
 
@@ -274,8 +273,7 @@ class Reading(Column):
 @cache
 def catalogue() -> dict[str, dict[str, Any]]:
     """The trade's own declarations: ``{"factors": {name: Factor}, "readings": {name: Reading}}``."""
-    text = files("testpour").joinpath("catalogue.toml").read_text("utf-8")
-    raw = tomllib.loads(text)
+    raw = own_toml("catalogue.toml")
     return {
         "factors": {name: declare(Factor, name, entry) for name, entry in raw["factors"].items()},
         "readings": {name: declare(Reading, name, entry) for name, entry in raw["readings"].items()},

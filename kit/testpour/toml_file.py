@@ -1,10 +1,11 @@
-"""TOML files written by hand: read within size limits, with mistakes of syntax explained line by line."""
+"""TOML files: those of the kit itself, and those written by hand, whose mistakes of syntax are explained line by line."""
 
 from __future__ import annotations
 
 import re
 import tomllib
 from collections.abc import Iterable
+from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from testpour.text_file import TextProblem, read_text
@@ -33,6 +34,36 @@ class TomlProblem(ValueError):
     def __init__(self, problems: Iterable[str]) -> None:
         self.problems = list(problems)
         super().__init__(" ".join(self.problems))
+
+
+def own_text(name: str) -> str:
+    """The text of a file that came with the kit.
+
+    Parameters
+    ----------
+    name : str
+        Its path in the package, such as ``"bench/buttons.toml"``.
+
+    Returns
+    -------
+    str
+    """
+    return files("testpour").joinpath(name).read_text("utf-8")
+
+
+def own_toml(name: str) -> dict[str, Any]:
+    """The tables of a TOML file that came with the kit.
+
+    Parameters
+    ----------
+    name : str
+        Its path in the package.
+
+    Returns
+    -------
+    dict
+    """
+    return tomllib.loads(own_text(name))
 
 
 def read_toml(path: str | Path) -> dict[str, Any]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from pathlib import Path
 from typing import Any
+
+from testpour.files import overwrite
 
 FOLDER = "panels"
 SCALES = (("0.01 g", "0.01 g"), ("0.1 g", "0.1 g"), ("1 g", "1 g"), ("5 g", "5 g"))
@@ -78,9 +79,7 @@ class Memory:
         held = {**self.all(), **values}
         held = {name: value for name, value in held.items() if value is not None}
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        part = self.path.with_suffix(f".{os.getpid()}.part")
-        part.write_text(json.dumps(held, indent=1, ensure_ascii=False), encoding="utf-8")
-        part.replace(self.path)
+        overwrite(self.path, json.dumps(held, indent=1, ensure_ascii=False).encode("utf-8"))
         self._seen, self._held = self.mark, held
 
     def clear(self) -> None:
