@@ -217,7 +217,7 @@ def _wrong_numbers(column):
     if any(age <= 0 for age in ages):
         yield f"an age of {min(ages):g} h cannot be. Give hours after mixing, above 0."
     if len(set(ages)) < len(ages):
-        yield f"an age stands twice in {', '.join(f'{age:g}' for age in ages)} h. Name each once."
+        yield f"an age is listed twice in {', '.join(f'{age:g}' for age in ages)} h. List each once."
     if isinstance(column, Reading) and column.scale == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
         yield f"{len(grades)} grades run from 0 to {len(grades) - 1}, not from {column.range_words}. Write low = 0, high = {len(grades) - 1}."
     if isinstance(column, Factor) and column.kind != "text":

@@ -103,7 +103,7 @@ def _dots(line):
 
 def _in_words(problem):
     said = str(problem)
-    twice = {"Cannot overwrite a value": "a name stands twice in one table", "twice": "a table or a name stands twice"}
+    twice = {"Cannot overwrite a value": "a name is used twice in one table", "twice": "a table or a name is used twice"}
     for sign, words in twice.items():
         if sign in said:
             place = re.search(r"at line \d+", said)
@@ -146,7 +146,7 @@ def _mistake(line):
     texts, bare = TEXT.findall(line), TEXT.sub('""', line).split("#")[0].rstrip()
     for text in texts:
         if text[0] == '"' and ESCAPE.search(text):
-            return f"the backslash in {shortened(text)} is taken for a sign of its own. Write / in its place, or put the text in ' '."
+            return f"the backslash in {shortened(text)} has a special meaning between these quotes. Write / in its place, or put the text in ' '."
     if CURLY.search(bare):
         return f"curly quotes {CURLY.search(bare)[0]} as a word processor sets them. Write straight quotes \"."
     if not bare.strip():
@@ -181,11 +181,11 @@ def _bad_value(key, value, bare):
         comma = re.search(rf"{re.escape(key)}\s*=\s*([-+]?\d+),(\d+)\s*(?:$|[,}}\]])", bare)
         return f"{key} = {comma[1]},{comma[2]} has a decimal comma. Write {comma[1]}.{comma[2]}." if comma else ""
     if not value:
-        return "" if re.search(r"=\s*[\[{]", bare) else f"nothing stands behind {key} =. Give a value, or put # before the line."
+        return "" if re.search(r"=\s*[\[{]", bare) else f"nothing follows {key} =. Give a value, or put # before the line."
     if value.casefold() in ("true", "false"):
         return f"{key} = {value} is spelt with a capital. Write {value.casefold()}."
     if re.match(r"[-+]?[\d.]", value):
         return f'{key} = {shortened(value)} is not a plain number. A number with its unit needs quotes, as in "1.5 %", and a decimal point.'
     if value[0] in "\"'":
-        return f"{shortened(value)} stands behind {key} =: after the closing quote nothing may follow but a # and a note."
+        return f"{shortened(value)} follows {key} =: after the closing quote there may be only a # and a note."
     return f'{key} = {shortened(value)} lacks its quotes. Write {key} = "{shortened(value)}".'

@@ -84,7 +84,7 @@ class Desk:
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
         try:
-            if not self._away or self._shown is None:  # a log just found away would keep the form waiting once more
+            if not self._away or self._shown is None:  # a log that could not be reached a moment ago would keep the form waiting once more
                 self._shown = Cards(self).state()
             shown = self._shown
         except LogProblem as problem:  # the form goes on with what it last showed, and says so

@@ -94,7 +94,7 @@ def is_done(key: tuple) -> bool:
 
 
 def give_up(key: tuple) -> None:
-    """Stop waiting for a piece of work: a step that is running ends unheard, those after it never begin.
+    """Stop waiting for a piece of work: a step that is running finishes, and nobody asks for its result; those after it never begin.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def give_up(key: tuple) -> None:
 
 
 def forget(key: tuple) -> None:
-    """Let a result go, so that it is worked out anew when asked for.
+    """Drop a result, so that it is worked out anew when asked for.
 
     Parameters
     ----------

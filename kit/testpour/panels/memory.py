@@ -64,7 +64,7 @@ class Memory:
         return self.all().get(name, usual)
 
     def put(self, **values: Any) -> None:
-        """Keep values; None lets one go.
+        """Keep values; None removes one.
 
         Parameters
         ----------
@@ -83,7 +83,7 @@ class Memory:
         self._seen, self._held = self.mark, held
 
     def clear(self) -> None:
-        """Let everything go."""
+        """Forget everything."""
         self.path.unlink(missing_ok=True)
         self._seen, self._held = None, {}
 
