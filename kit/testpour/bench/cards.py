@@ -104,7 +104,7 @@ class Cards:
                 for (what, asked), entries in found.items() if asked]
 
     def _event(self, event, made):
-        row = _last(made, event.reading.name)
+        row = made.last(event.reading.name)
         return {
             "reading": event.reading.name, "words": event.reading.words, "unit": event.reading.unit,
             "done": event.done, "check": event.check, "how": event.reading.how,
@@ -115,7 +115,7 @@ class Cards:
         }
 
     def _once(self, reading, made):
-        row = _last(made, reading.name)
+        row = made.last(reading.name)
         return {
             "reading": reading.name, "words": reading.words, "label": capital(reading.label), "how": reading.how,
             "entry": row.entry if row else None, "said": _words(reading, row) if row else "",
@@ -150,10 +150,6 @@ class Cards:
         """The time on the workshop's clock, with the day where it is not today."""
         day = "" if moment.date() == self.now.date() else f"{moment:%a %d %b} "
         return day + moment.strftime(f"%H:%M{more}")
-
-
-def _last(made, name):
-    return next((row for row in reversed(made.readings) if row.reading == name and not row.specimen), None)
 
 
 def _words(reading, row):
@@ -224,7 +220,7 @@ class Snapshots:
     def _shown(self, photo):
         age = "" if photo.age is None else f"{round(photo.age, 1):g} h"
         try:
-            if photo.path not in self._small:  # the same bytes for ever: the name says which
+            if photo.path not in self._small:  # its name is a hash of its bytes, so that a copy never goes stale
                 self._small[photo.path] = photo.thumbnail(PIXELS)
         except LogProblem:
             return {"entry": photo.entry, "src": "", "says": "", "words": f"{age} its file is not in the study folder".strip()}

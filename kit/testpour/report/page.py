@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from markupsafe import Markup
 
 from testpour.advice.recommend import Recommendation
+from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.files import free_for, marked, page_kind, put
 from testpour.pages import repeats, template
@@ -166,7 +167,7 @@ def render(
         advised=story.advised(fits, given),
         causes=causes(fits),
         open=story.still_open(fits, room),
-        cautions=Markup(story.cautions()),
+        cautions=Markup(safety_text("page", html=True)),
         draws=len(next(iter(fits.values())).posterior.coefficients),
         beliefs=list(story.believed(fits)),
         files=[(f"{name}.csv", words, data_link(to_csv(table))) for name, words, table in (

@@ -10,12 +10,11 @@ import numpy as np
 from testpour.advice.batch import ENOUGH, next_pours
 from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import Recommendation, recommend, settings_words
-from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import image_link
+from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.pages import day_words
 from testpour.report.chart_words import chart_words
-from testpour.report.check_chart import check_fit
 from testpour.report.figures import show_chance, show_effects, show_pours, show_reading
 from testpour.units import unit_words
 from testpour.wording import capital, count, in_hundred
@@ -341,8 +340,3 @@ def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
             yield (fit.reading.words, term.words, f"{belief.mean:g}", f"{belief.sd:g}", belief.confidence, belief.source)
-
-
-def cautions() -> str:
-    """The cautions as HTML, escaped where they were made."""
-    return safety_text("page", html=True)
