@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,7 +11,6 @@ import pandas as pd
 from testpour.physics.casting import MINUTE, Casting, Face, Layer, post_cure_programme
 from testpour.physics.events import first_crossing, hermite, largest
 from testpour.physics.follow import follow
-from testpour.physics.from_settings import castings_from
 from testpour.physics.march import Accuracy
 from testpour.physics.resin import Resin, load_resin
 
@@ -120,32 +118,26 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
     return CureRun(casting, times / MINUTE, depth, middle, temperature, conversion, **summary, **_heat(trace))
 
 
-def cure_many(settings: pd.DataFrame | Sequence[Casting], slices: int | None = None, **shared: Any) -> pd.DataFrame:
+def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:
     """Follow many castings at once and keep only what the bench would note.
 
     Parameters
     ----------
-    settings : DataFrame or sequence of Casting
-        A table has one row per casting, with columns as in `castings_from`.
+    castings : sequence of Casting
     slices : int or None
         As in `cure`; the same for all.
-    **shared
-        With a table: anything else `Casting` takes, the same for every row.
 
     Returns
     -------
     DataFrame
-        Same index as the table; columns gel_time (min), time_to_peak (min), peak_temperature (degC),
-        hottest (degC), core_conversion, face_conversion (0 to 1), largest_difference (K).
+        One row a casting; columns gel_time (min), time_to_peak (min), peak_temperature (degC), hottest (degC),
+        core_conversion, face_conversion (0 to 1), largest_difference (K).
     """
-    if isinstance(settings, pd.DataFrame):
-        castings, index = castings_from(settings, **shared), settings.index
-    else:
-        castings, index = list(settings), pd.RangeIndex(len(settings))
+    castings = list(castings)
     if not castings:
-        return pd.DataFrame(columns=list(SUMMARY), index=index, dtype=float)
+        return pd.DataFrame(columns=list(SUMMARY), dtype=float)
     trace, _ = follow(castings, slices or _slices(castings), Accuracy())
-    return pd.DataFrame(_summary(castings, trace), index=index)
+    return pd.DataFrame(_summary(castings, trace))
 
 
 def _slices(castings):
