@@ -63,26 +63,14 @@ class FractionalSet:
             mixed = {effect ^ word: sign for word, sign in self.relation.items()}
             group = [other for other in effects if other in mixed]
             if effect not in seen and group:
-                parts = [("-" if mixed[g] < 0 else "+") + word_name(g, self.names) for g in group]
-                strings.append(word_name(effect, self.names) + "".join(parts))
+                parts = [("-" if mixed[g] < 0 else "+") + _word_name(g, self.names) for g in group]
+                strings.append(_word_name(effect, self.names) + "".join(parts))
                 seen.update(group)
         return tuple(strings)
 
 
-def word_name(word: Collection[int], names: Sequence[str]) -> str:
-    """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter.
-
-    Parameters
-    ----------
-    word : Collection
-        Numbers of the factors, from 0.
-    names : list of str
-        Of the factors.
-
-    Returns
-    -------
-    str
-    """
+def _word_name(word: Collection[int], names: Sequence[str]) -> str:
+    """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter."""
     joint = "" if all(len(name) == 1 for name in names) else ":"
     return joint.join(names[i] for i in sorted(word))
 
@@ -217,7 +205,7 @@ def block_two_level(fraction: FractionalSet, sessions: int) -> tuple[np.ndarray,
     numbers = sum((fraction.rows[:, sorted(word)].prod(axis=1) > 0).astype(int) << i
                   for i, word in enumerate(best[1]))
     names = sorted((min(c, key=lambda w: (len(w), sorted(w))) for c in best[2]), key=lambda w: (len(w), sorted(w)))
-    return numbers, tuple(word_name(word, fraction.names) for word in names)
+    return numbers, tuple(_word_name(word, fraction.names) for word in names)
 
 
 def _effect_columns(fraction):

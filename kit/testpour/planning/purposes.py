@@ -105,17 +105,8 @@ def pick_purpose(wishes: Wishes) -> str:
     return MAP if sum(wishes.sizes) >= enough else MATTER
 
 
-def which_settings_matter(wishes: Wishes) -> Chosen:
-    """Two-level pours, with the same middle pour in every session to show the noise.
-
-    Parameters
-    ----------
-    wishes : Wishes
-
-    Returns
-    -------
-    Chosen
-    """
+def _which_settings_matter(wishes: Wishes) -> Chosen:
+    """Two-level pours, with the same middle pour in every session to show the noise."""
     needed = len(_terms(main_terms, wishes.axes))
     spare = int(min(wishes.sizes) >= 4 and sum(wishes.sizes) - len(wishes.sizes) >= needed)
     sizes = tuple(size - spare for size in wishes.sizes)
@@ -185,17 +176,8 @@ def _two_level(wishes, sizes):
     return Chosen(rows, sessions, _terms(main_terms, wishes.axes), why, mixed)
 
 
-def map_the_region(wishes: Wishes) -> Chosen:
-    """Pours for a curved surface that predicts well everywhere.
-
-    Parameters
-    ----------
-    wishes : Wishes
-
-    Returns
-    -------
-    Chosen
-    """
+def _map_the_region(wishes: Wishes) -> Chosen:
+    """Pours for a curved surface that predicts well everywhere."""
     plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
     why = (
         "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
@@ -329,5 +311,5 @@ def _middle(axis):
     return levels[len(levels) // 2]
 
 
-PICK = {MATTER: which_settings_matter, MAP: map_the_region, SHARPEN: sharpen}
+PICK = {MATTER: _which_settings_matter, MAP: _map_the_region, SHARPEN: sharpen}
 
