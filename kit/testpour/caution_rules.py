@@ -41,7 +41,7 @@ class Cautions:
 
     def sentence(self) -> str:
         """Everything found, refusals first, in sentences."""
-        return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still rules."
+        return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still comes first."
 
     __repr__ = sentence
 

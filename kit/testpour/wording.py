@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 class Saying(Protocol):
-    """A result that says itself."""
+    """A result that can put itself into words."""
 
     def sentence(self) -> str:
         """The result in one or a few sentences."""
