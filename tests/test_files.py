@@ -20,6 +20,7 @@ from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
 from testpour.exchange.package_files import unpack
 from testpour.exchange.package_reading import read_package
+from testpour.files import Kind, name_new, page_kind, put
 from testpour.logbook.backup import back_up
 from testpour.models.fits import fit_castings
 from testpour.pooling.pool import pool
@@ -50,14 +51,14 @@ ONLY_NEW = {
     "backup": ("logbook/backup", ".sqlite", lambda made, path: back_up(made["study"], path)),
     "unpacked": ("exchange/package_files", "", lambda made, path: unpack(made["package"], path)),
 }
-PLACED = {"logbook/photos", "bench/kept", "exchange/folder"}  # they choose their own names; tests of their own
+PLACED = {"logbook/photos", "bench/kept", "exchange/folder", "panels/memory", "panels/study_text"}  # they choose their own names; tests of their own
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
     "files": {"replace", "rename", "link", "open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
     "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_files": {"write_bytes", "copyfile"},
-    "logbook/photos": {"open"}, "logbook/database": {"open"},
+    "logbook/database": {"open"},
     "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},
-    "panels/memory": {"write_text"}, "panels/study_text": {"write_text", "write_bytes"},
+    "panels/study_text": {"write_bytes"},
 }
 ALIKE = {"open", "replace", "copy", "move", "rename", "link", "put"}  # names that others than files have
 WRITES = {"write_text", "write_bytes", "writestr", "move", "copyfile", "copy", "copy2", "rename", "link", "ZipFile", "symlink_to", "touch"}
@@ -157,13 +158,91 @@ def test_a_full_disk_leaves_the_old_file(made, tmp_path, name, monkeypatch):
 
 
 def test_the_last_step_never_takes_a_name_that_was_taken_meanwhile(tmp_path):
-    from testpour.files import name_new
-
     for name in ("made", "taken"):
         (tmp_path / name).write_text(name)
     with pytest.raises(FileExistsError, match="taken exists already"):
         name_new(tmp_path / "made", tmp_path / "taken")
     assert (tmp_path / "taken").read_text() == "taken"
+
+
+OWN = page_kind("test \"page\"")
+PAGE = '<!doctype html><html><head><meta charset="utf-8"></head><body>&lt;meta charset="utf-8"&gt;</body></html>'
+
+
+def test_a_page_is_told_by_the_mark_in_its_head_alone(tmp_path):
+    path = tmp_path / "a.html"
+    for words in ("one", "two"):
+        put(path, PAGE.replace("<body>", f"<body>{words}<meta charset=\"utf-8\">"), OWN)
+    said = path.read_text("utf-8")
+    assert "two" in said and said.count("testpour test &quot;page&quot;") == 1 and said.index("generator") < said.index("<body>")
+    for wrong in (PAGE, said.removeprefix("<!doctype html>"), PAGE + " " * 2000 + said):
+        path.write_text(wrong, "utf-8")
+        with pytest.raises(FileExistsError, match='exists and is not a test "page" that testpour wrote'):
+            put(path, PAGE, OWN)
+        assert path.read_text("utf-8") == wrong
+
+
+def test_pages_from_before_the_mark_are_known_by_what_is_in_them(tmp_path):
+    kind, path = page_kind("page", older=lambda path: "&lt;meta" in path.read_text("utf-8")), tmp_path / "a.html"
+    path.write_text(PAGE, "utf-8")
+    assert kind.known(path) and not OWN.known(path)
+    path.write_text(f"not a page {PAGE}", "utf-8")
+    assert not kind.known(path)
+
+
+def test_what_is_no_plain_file_is_refused_and_never_opened(tmp_path):
+    kind = Kind("a note", lambda path: pytest.fail(f"{path} was opened"))
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "note").write_text("mine")
+    (tmp_path / "link").symlink_to(tmp_path / "note")
+    os.mkfifo(tmp_path / "pipe")
+    for name, said in (("folder", "is a folder"), ("link", "is a link to another place"), ("pipe", "exists and is not a note"), ("no/note", "No folder")):
+        with pytest.raises((FileExistsError, FileNotFoundError), match=said):
+            put(tmp_path / name, b"", kind)
+    assert (tmp_path / "note").read_text() == "mine"
+
+
+def test_a_file_keeps_its_permissions_and_is_on_the_disk_before_it_has_its_name(tmp_path, monkeypatch):
+    path, done = tmp_path / "note", []
+    path.write_text("old")
+    path.chmod(0o640)
+    monkeypatch.setattr(os, "fsync", lambda number: done.append("on the disk"))
+    monkeypatch.setattr(os, "replace", lambda part, path, replace=os.replace: (done.append("named"), replace(part, path)))
+    put(path, b"new", Kind("a note", lambda path: True))
+    assert (path.read_bytes(), path.stat().st_mode & 0o777, done) == (b"new", 0o640, ["on the disk", "named"])
+
+
+def test_a_write_that_fails_leaves_the_old_file_and_nothing_beside_it(tmp_path, monkeypatch):
+    path = tmp_path / "note"
+    path.write_text("old")
+    monkeypatch.setattr(os, "replace", lambda part, path: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+    with pytest.raises(OSError, match="No space left"):
+        put(path, "new", Kind("a note", lambda path: True))
+    assert snapshot(tmp_path) == {Path("note"): b"old"}
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_a_new_name_is_given_once_and_the_old_one_is_gone(tmp_path, monkeypatch, links):
+    """A disk without links, as most sticks are, refuses them with EPERM (link(2))."""
+    if not links:
+        monkeypatch.setattr(os, "link", lambda made, path: (_ for _ in ()).throw(PermissionError(1, "Operation not permitted")))
+    (tmp_path / "made").write_text("made")
+    (tmp_path / "folder").mkdir()
+    name_new(tmp_path / "made", tmp_path / "new")
+    name_new(tmp_path / "folder", tmp_path / "new folder")
+    assert snapshot(tmp_path) == {Path("new"): b"made", Path("new folder"): None}
+
+
+def test_a_link_to_nowhere_and_a_name_taken_at_the_last_moment_are_both_left(tmp_path, monkeypatch):
+    (tmp_path / "made").write_text("made")
+    (tmp_path / "dangling").symlink_to("nowhere")
+    with pytest.raises(FileExistsError, match="dangling exists already"):
+        name_new(tmp_path / "made", tmp_path / "dangling")
+    monkeypatch.setattr(os.path, "lexists", lambda path: False)  # it was free when looked at
+    (tmp_path / "taken").write_text("taken")
+    with pytest.raises(FileExistsError, match="taken exists already"):
+        name_new(tmp_path / "made", tmp_path / "taken")
+    assert snapshot(tmp_path) == {Path("dangling"): "nowhere", Path("made"): b"made", Path("taken"): b"taken"}
 
 
 def calls(path):
@@ -184,7 +263,7 @@ def test_every_writer_is_in_this_list():
     users, tried = set(), {module for module, *_ in (*WRITERS.values(), *ONLY_NEW.values())} | PLACED
     for path in KIT.rglob("*.py"):
         module, called = path.relative_to(KIT).with_suffix("").as_posix(), set(calls(path))
-        users |= {module} if called & {"put", "name_new"} and module != "files" else set()
+        users |= {module} if called & {"put", "overwrite", "name_new"} and module != "files" else set()
         bare = called & (WRITES | {"open", "replace"}) - ({"replace"} if "from dataclasses import" in path.read_text("utf-8") else set())
         assert bare <= BARE.get(module, set()), f"{module} writes by {bare}"
     assert users == tried

@@ -61,9 +61,7 @@ EVIL = (
 )
 # Show nothing that a person typed: numbers, letters of a design, and sentences of the kit itself.
 NUMBERS_ONLY = {
-    "Aliases", "Asked", "CureRun", "FractionalSet", "Lesson", "NoResult",
-    "OptimalPlan", "OvenHour", "PlanPower", "Ready", "SafetyText", "ThicknessLimit",
-    "TwoLayers",
+    "Asked", "Lesson", "NoResult", "OvenHour", "Ready", "SafetyText", "ThicknessLimit", "TwoLayers",
 }
 SHOWS = ("_repr_html_", "_repr_markdown_")
 

@@ -45,7 +45,7 @@ class Archive:
         if len(names) > MEMBERS or sum(max(m.file_size, 0) for m in self._members) > largest:
             raise TextProblem(f"unpacked it would be larger than {largest / 1e6:g} MB or hold more than {MEMBERS:,} files. Ask for it again.")
         if len(set(names)) < len(names):
-            raise TextProblem("a file stands in it twice. Ask for it again.")
+            raise TextProblem("two files in it have the same name. Ask for it again.")
         if any(m.compress_type not in METHODS or m.flag_bits & 1 for m in self._members):
             raise TextProblem("it is locked with a password or packed in an unusual way. Ask for it as a plain zip file.")
 
@@ -89,7 +89,7 @@ class Archive:
         """
         for name in self.names:
             if name.endswith((".xml", ".rels")) and b"<!DOCTYPE" in (self.read(name) or b"").replace(b"\0", b"")[:4096]:
-                raise TextProblem(f"not readable as {self.what}: a part of it defines its own signs. Save it again.")
+                raise TextProblem(f"not readable as {self.what}: a part of it defines XML entities of its own, which no spreadsheet program does. Save it again from one.")
 
     def _broken(self, problem):
         said = " ".join(str(problem).split())[:100] or type(problem).__name__

@@ -7,15 +7,15 @@ check, the axis label, the sentence, the form field and the log all ask the decl
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass, fields, replace
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
-from testpour.units import SCALES, UnitProblem, show, shown_unit, to_unit
+from testpour.toml_file import own_toml
+from testpour.units import SCALES, UnitProblem, show, shown_unit, to_unit, unit_words
+from testpour.wording import shortened
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -213,6 +213,20 @@ class Factor(Column):
             return "yes" if value else "no"
         return str(value) if self.kind == "text" else super().show(float(value))
 
+    def between(self, low: float, high: float) -> str:
+        """A range of settings as it reads in a sentence, for example ``"1 to 2.5 %"``; one value where both are alike.
+
+        Parameters
+        ----------
+        low, high : float
+            In `unit`.
+
+        Returns
+        -------
+        str
+        """
+        return self.show(low) if low == high else f"{self.show(low).removesuffix(unit_words(self.unit))} to {self.show(high)}"
+
 
 @dataclass(frozen=True)
 class Reading(Column):
@@ -259,8 +273,7 @@ class Reading(Column):
 @cache
 def catalogue() -> dict[str, dict[str, Any]]:
     """The trade's own declarations: ``{"factors": {name: Factor}, "readings": {name: Reading}}``."""
-    text = files("testpour").joinpath("catalogue.toml").read_text("utf-8")
-    raw = tomllib.loads(text)
+    raw = own_toml("catalogue.toml")
     return {
         "factors": {name: declare(Factor, name, entry) for name, entry in raw["factors"].items()},
         "readings": {name: declare(Reading, name, entry) for name, entry in raw["readings"].items()},
@@ -293,7 +306,7 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
         If a bound cannot be read.
     """
     if not isinstance(entry, dict):
-        raise ColumnProblem(f"{name}: {_short(entry)} says too little. Write {name} = {{}}, or {{ from = 1, to = 2 }}.")
+        raise ColumnProblem(f"{name}: {shortened(repr(entry))} says too little. Write {name} = {{}}, or {{ from = 1, to = 2 }}.")
     entry = dict(entry)
     if "from" in entry or "to" in entry:
         entry["span"] = [entry.pop("from", None), entry.pop("to", None)]
@@ -378,18 +391,13 @@ def _check_entry(kind, name, entry):
     for part in fields(kind):
         form, words = WRITTEN.get(type(part.default), (object, ""))
         if part.name in entry and not isinstance(entry[part.name], form):
-            wrong.append(f"{name}: {part.name} = {_short(entry[part.name])} must be {words}.")
+            wrong.append(f"{name}: {part.name} = {shortened(repr(entry[part.name]))} must be {words}.")
     if isinstance(entry.get("grades"), list | tuple) and not all(isinstance(g, str) and g.strip() for g in entry["grades"]):
-        wrong.append(f"{name}: grades = {_short(entry['grades'])} must be a list of words in quotes, one a grade.")
+        wrong.append(f"{name}: grades = {shortened(repr(entry['grades']))} must be a list of words in quotes, one a grade.")
     if isinstance(entry.get("span"), list | tuple) and len(entry["span"]) not in (0, 2):
         wrong.append(f"{name}: give both from and to.")
     if wrong:
         raise ColumnProblem(*wrong)
-
-
-def _short(value):
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:60]} ..."
 
 
 def _ends(name, values, base):

@@ -5,13 +5,12 @@ The rules and the text are data, in `cautions.toml`, each with its source.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from html import escape
-from importlib.resources import files
 from typing import Any, Literal
 
+from testpour.toml_file import own_toml
 from testpour.wording import in_html
 
 KINDS = ("bench", "page", "notebook")
@@ -42,7 +41,7 @@ class Cautions:
 
     def sentence(self) -> str:
         """Everything found, refusals first, in sentences."""
-        return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still rules."
+        return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still comes first."
 
     __repr__ = sentence
 
@@ -58,7 +57,7 @@ class Cautions:
 @cache
 def rules() -> dict[str, Any]:
     """The tables of `cautions.toml`: limits, other_resins, parts, topics, deference."""
-    return tomllib.loads(files("testpour").joinpath("cautions.toml").read_text("utf-8"))
+    return own_toml("cautions.toml")
 
 
 class SafetyText(str):

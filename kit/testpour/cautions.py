@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 LEVELS = ("refuse", "warn")
-ASIDE = ("age", "session")  # columns that stand beside settings and are none
+ASIDE = ("age", "session")  # columns of a settings table that are not settings
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
 SHARES = {"g/kg": 0.1, "mg/g": 0.1, "permille": 0.1, "‰": 0.1, "ppm": 1e-4, "mg/kg": 1e-4}  # other ways to write a share, in %
 

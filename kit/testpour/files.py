@@ -142,18 +142,46 @@ def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
         The file written.
     """
     path = free_for(path, kind)
+    overwrite(path, marked(data, kind))
+    return path
+
+
+def overwrite(path: Path, data: bytes) -> None:
+    """Write a file whole, or not at all, over whatever file lies there.
+
+    Parameters
+    ----------
+    path : Path
+        Keeps its permissions.
+    data : bytes
+    """
     part = path.with_name(f".{uuid.uuid4().hex}.part")
     try:
-        with open(part, "xb") as file:
-            file.write(marked(data, kind))
-            file.flush()
-            os.fsync(file.fileno())
+        write_new(part, data)
         if path.exists():
             shutil.copymode(path, part)
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
-    return path
+
+
+def write_new(path: Path, data: bytes) -> None:
+    """Write a file that is not there yet, and have it on the disk before it is called written.
+
+    Parameters
+    ----------
+    path : Path
+    data : bytes
+
+    Raises
+    ------
+    FileExistsError
+        If something lies there.
+    """
+    with open(path, "xb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def marked(data: str | bytes, kind: Kind) -> bytes:

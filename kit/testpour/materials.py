@@ -6,11 +6,10 @@ the catalyst, whose density runs from about 1.00 to 1.18 g/mL with what it is di
 """
 
 import re
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 
+from testpour.toml_file import own_toml
 from testpour.units import UnitProblem, to_number, to_unit
 
 RESIN_DENSITY = 1.10
@@ -163,7 +162,7 @@ class Container:
 @cache
 def containers() -> tuple[Container, ...]:
     """Every plastic that has a code, in the order of the codes."""
-    raw = tomllib.loads(files("testpour").joinpath("containers.toml").read_text("utf-8"))
+    raw = own_toml("containers.toml")
     return tuple(Container(**{**entry, "also": tuple(entry["also"])}) for entry in raw["containers"])
 
 

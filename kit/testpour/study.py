@@ -177,7 +177,7 @@ class Study:
         """The study in a few sentences."""
         aims = "; ".join(aim.words(self.reading(aim.reading)) for aim in self.aims)
         varied = ", ".join(
-            f.words if f.kind == "yes/no" else f"{f.words} {f.span[0]:g} to {f.show(f.span[1])}"
+            f.words if f.kind == "yes/no" else f"{f.words} {f.between(*f.span)}"
             for f in self.varied
         )
         return (

@@ -11,7 +11,7 @@ from testpour.files import Kind, put
 from testpour.study import OWN, TAKEN, Aim, Study, StudyProblems
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.units import UnitProblem
-from testpour.wording import ESCAPED
+from testpour.wording import ESCAPED, shortened
 
 SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
             "ready": dict}
@@ -118,17 +118,12 @@ def _of_the_right_kind(raw, problems):
     right = {key: value for key, value in raw.items() if isinstance(value, SECTIONS.get(key, object))}
     for key in raw:
         if key not in right and SECTIONS[key] is str:
-            problems.append(f"{key} = {_short(raw[key])} must be text in quotes.")
+            problems.append(f"{key} = {shortened(repr(raw[key]))} must be text in quotes.")
         elif key not in right:
             problems.append(f"[{key}] must be a table: a line [{key}] and under it a line for each part.")
     if any(c < " " for c in right.get("log", "")):
         problems.append("log holds a tab or a line break, as a backslash makes it. Write / between folders, or put the path in ' '.")
     return right
-
-
-def _short(value):
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:60]} ..."
 
 
 def _columns(kind, section, raw, problems):
@@ -137,7 +132,7 @@ def _columns(kind, section, raw, problems):
     for name, entry in raw.get(section, {}).items():
         base = catalogue()[section].get(name)
         if not name.isidentifier():
-            problems.append(f"[{section}] {_short(name)[1:-1]}: use letters, digits and _ in a name, and `words` for how it reads.")
+            problems.append(f"[{section}] {shortened(repr(name))[1:-1]}: use letters, digits and _ in a name, and `words` for how it reads.")
             continue
         if base is None and name.casefold() in TAKEN[section]:
             problems.append(
@@ -222,7 +217,7 @@ def _wrong_numbers(column):
     if any(age <= 0 for age in ages):
         yield f"an age of {min(ages):g} h cannot be. Give hours after mixing, above 0."
     if len(set(ages)) < len(ages):
-        yield f"an age stands twice in {', '.join(f'{age:g}' for age in ages)} h. Name each once."
+        yield f"an age is listed twice in {', '.join(f'{age:g}' for age in ages)} h. List each once."
     if isinstance(column, Reading) and column.scale == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
         yield f"{len(grades)} grades run from 0 to {len(grades) - 1}, not from {column.range_words}. Write low = 0, high = {len(grades) - 1}."
     if isinstance(column, Factor) and column.kind != "text":
@@ -237,7 +232,7 @@ def _aims(raw, readings, problems):
     for name, entry in raw.items():
         reading = readings.get(name)
         if reading is None:
-            problems.append(f"[aims] {_short(name)[1:-1]} is not read in this study; add it under [readings] or drop the aim.")
+            problems.append(f"[aims] {shortened(repr(name))[1:-1]} is not read in this study; add it under [readings] or drop the aim.")
             continue
         said = set(entry) if isinstance(entry, dict) else set()
         if said - {"at_least", "at_most", "age"} or not {"at_least", "at_most"} & said:
@@ -294,7 +289,7 @@ def _ready(raw, readings, problems):
             amount(value, readings["hardness"].unit, "hardness")
             ready[step] = readings["hardness"].parse(value)
         except UnitProblem as problem:
-            problems.append(f"[ready] {_short(step)[1:-1]}: {problem}")
+            problems.append(f"[ready] {shortened(repr(step))[1:-1]}: {problem}")
     return ready
 
 

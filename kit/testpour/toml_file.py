@@ -1,13 +1,15 @@
-"""TOML files written by hand: read within size limits, with mistakes of syntax explained line by line."""
+"""TOML files: those of the kit itself, and those written by hand, whose mistakes of syntax are explained line by line."""
 
 from __future__ import annotations
 
 import re
 import tomllib
 from collections.abc import Iterable
+from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from testpour.text_file import TextProblem, read_text
+from testpour.wording import shortened
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -32,6 +34,36 @@ class TomlProblem(ValueError):
     def __init__(self, problems: Iterable[str]) -> None:
         self.problems = list(problems)
         super().__init__(" ".join(self.problems))
+
+
+def own_text(name: str) -> str:
+    """The text of a file that came with the kit.
+
+    Parameters
+    ----------
+    name : str
+        Its path in the package, such as ``"bench/buttons.toml"``.
+
+    Returns
+    -------
+    str
+    """
+    return files("testpour").joinpath(name).read_text("utf-8")
+
+
+def own_toml(name: str) -> dict[str, Any]:
+    """The tables of a TOML file that came with the kit.
+
+    Parameters
+    ----------
+    name : str
+        Its path in the package.
+
+    Returns
+    -------
+    dict
+    """
+    return tomllib.loads(own_text(name))
 
 
 def read_toml(path: str | Path) -> dict[str, Any]:
@@ -71,7 +103,7 @@ def _dots(line):
 
 def _in_words(problem):
     said = str(problem)
-    twice = {"Cannot overwrite a value": "a name stands twice in one table", "twice": "a table or a name stands twice"}
+    twice = {"Cannot overwrite a value": "a name is used twice in one table", "twice": "a table or a name is used twice"}
     for sign, words in twice.items():
         if sign in said:
             place = re.search(r"at line \d+", said)
@@ -114,7 +146,7 @@ def _mistake(line):
     texts, bare = TEXT.findall(line), TEXT.sub('""', line).split("#")[0].rstrip()
     for text in texts:
         if text[0] == '"' and ESCAPE.search(text):
-            return f"the backslash in {_cut(text)} is taken for a sign of its own. Write / in its place, or put the text in ' '."
+            return f"the backslash in {shortened(text)} has a special meaning between these quotes. Write / in its place, or put the text in ' '."
     if CURLY.search(bare):
         return f"curly quotes {CURLY.search(bare)[0]} as a word processor sets them. Write straight quotes \"."
     if not bare.strip():
@@ -122,7 +154,7 @@ def _mistake(line):
     if "=" not in bare:
         return _without_equals(bare)
     if '"' in bare.replace('""', "") or "'" in bare:
-        return f"a quote is opened and not closed in {_cut(line.strip())}. Text stands between two quotes."
+        return f"a quote is opened and not closed in {shortened(line.strip())}. Text stands between two quotes."
     for key, value in re.findall(r"([\w.-]*)\s*=\s*([^={},\[]*|\[.*|\{.*)", bare):
         if said := _bad_value(key, value.strip(), bare):
             return said
@@ -133,13 +165,13 @@ def _without_equals(bare):
     yaml = YAML.match(bare)
     if yaml or bare.strip() in ("---", "..."):
         name = yaml[1].strip() if yaml else "name"
-        return f"{_cut(bare.strip())} is written as YAML, with a colon. Write {name} = ..., or [{name}] above a group of lines."
+        return f"{shortened(bare.strip())} is written as YAML, with a colon. Write {name} = ..., or [{name}] above a group of lines."
     if HEADER.match(bare) and bare.count("[") == 1 and re.search(r"\[\s*[A-Za-z]", bare):
-        return f"the bracket of {_cut(bare.strip())} is not closed. Write {_cut(bare.strip())}]."
+        return f"the bracket of {shortened(bare.strip())} is not closed. Write {shortened(bare.strip())}]."
     if re.match(r"\s*-\s", bare):
-        return f"{_cut(bare.strip())} is a list as in YAML. Write a list in brackets: [1, 2]."
+        return f"{shortened(bare.strip())} is a list as in YAML. Write a list in brackets: [1, 2]."
     if re.match(r"\s*[A-Za-z]", bare) and not bare.rstrip().endswith(("]", ",")):
-        return f"{_cut(bare.strip())} has no =. Write a line as name = value, or put # before a note."
+        return f"{shortened(bare.strip())} has no =. Write a line as name = value, or put # before a note."
     return ""
 
 
@@ -149,15 +181,11 @@ def _bad_value(key, value, bare):
         comma = re.search(rf"{re.escape(key)}\s*=\s*([-+]?\d+),(\d+)\s*(?:$|[,}}\]])", bare)
         return f"{key} = {comma[1]},{comma[2]} has a decimal comma. Write {comma[1]}.{comma[2]}." if comma else ""
     if not value:
-        return "" if re.search(r"=\s*[\[{]", bare) else f"nothing stands behind {key} =. Give a value, or put # before the line."
+        return "" if re.search(r"=\s*[\[{]", bare) else f"nothing follows {key} =. Give a value, or put # before the line."
     if value.casefold() in ("true", "false"):
         return f"{key} = {value} is spelt with a capital. Write {value.casefold()}."
     if re.match(r"[-+]?[\d.]", value):
-        return f'{key} = {_cut(value)} is not a plain number. A number with its unit needs quotes, as in "1.5 %", and a decimal point.'
+        return f'{key} = {shortened(value)} is not a plain number. A number with its unit needs quotes, as in "1.5 %", and a decimal point.'
     if value[0] in "\"'":
-        return f"{_cut(value)} stands behind {key} =: after the closing quote nothing may follow but a # and a note."
-    return f'{key} = {_cut(value)} lacks its quotes. Write {key} = "{_cut(value)}".'
-
-
-def _cut(text):
-    return text if len(text) <= 50 else f"{text[:50]} ..."
+        return f"{shortened(value)} follows {key} =: after the closing quote there may be only a # and a note."
+    return f'{key} = {shortened(value)} lacks its quotes. Write {key} = "{shortened(value)}".'

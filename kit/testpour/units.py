@@ -12,6 +12,8 @@ from functools import cache
 from tokenize import TokenError
 from typing import TYPE_CHECKING
 
+from testpour.wording import shortened
+
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
@@ -86,8 +88,7 @@ def to_number(text: str, what: str = "value", decimal: str | None = None) -> tup
     text = str(text).strip()
     found = NUMBER.match(text) if len(text) <= LONGEST else None
     if not found:
-        short = text if len(text) <= LONGEST else f"{text[:40]} ..."
-        raise UnitProblem(f"{what}: {short!r} is not a number with a unit. Write it like 1.5 % or 68 degF.")
+        raise UnitProblem(f"{what}: {shortened(text, LONGEST)!r} is not a number with a unit. Write it like 1.5 % or 68 degF.")
     part = found.groupdict()
     for top, bottom, whole in (("top1", "bottom1", part["whole"]), ("top", "bottom", "0")):
         if part[top]:
@@ -158,7 +159,7 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
         try:
             return float(value)
         except (TypeError, ValueError, OverflowError):
-            raise UnitProblem(f"{what}: {_short(value)} is not a number. Write it like 1.5 or '1.5 %'.") from None
+            raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like 1.5 or '1.5 %'.") from None
     number, written = to_number(value, what, decimal)
     if not written or written.casefold() == unit.casefold():
         return number
@@ -167,11 +168,6 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     if source == target:
         return number
     return _converted(number, source, target, f"{what}: {value!r}")
-
-
-def _short(value):
-    text = repr(value)
-    return text if len(text) <= LONGEST else f"{text[:40]} ..."
 
 
 def _converted(number, source, target, where):
@@ -236,3 +232,18 @@ def shown_unit(unit: str) -> str:
         For example ``"°C"``; any other unit as it is.
     """
     return {"degC": "°C"}.get(unit, unit)
+
+
+def unit_words(unit: str) -> str:
+    """A unit as it stands behind a number, with its blank: ``" °C"``.
+
+    Parameters
+    ----------
+    unit : str
+        As declared: "degC", "min" ...
+
+    Returns
+    -------
+    str
+    """
+    return f" {shown_unit(unit)}".rstrip()

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 # Characters that turn or hide the order of what is read (Unicode Standard Annex 9, table 4): shown by their number.
 TURNING = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
@@ -15,12 +16,15 @@ ESCAPED = {ord(one): f"\\u{ord(one):04x}" for one in TURNING}  # as JSON and TOM
 ALONE = {ord(one): f"<span>&#{ord(one)};</span>" for one in "$\\"}
 MARKUP = {ord(one): f"&#{ord(one)};" for one in "[]`*_~|@"}
 
-from dataclasses import dataclass
-
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.protocols import Saying
+
+class Saying(Protocol):
+    """A result that can put itself into words."""
+
+    def sentence(self) -> str:
+        """The result in one or a few sentences."""
 
 
 def count(number: int, one: str, many: str = "") -> str:
@@ -98,6 +102,22 @@ def capital(words: str) -> str:
     str
     """
     return words[:1].upper() + words[1:]
+
+
+def shortened(text: str, longest: int = 60) -> str:
+    """`text`, cut where it is too long to be quoted in a message.
+
+    Parameters
+    ----------
+    text : str
+    longest : int, optional
+        Characters that are kept.
+
+    Returns
+    -------
+    str
+    """
+    return text if len(text) <= longest else f"{text[:longest]} ..."
 
 
 def in_hundred(chance: float) -> str:

@@ -16,7 +16,6 @@ from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
 from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
-from testpour.physics.kinetics import conversion_ceiling
 from testpour.physics.lots import lot_beliefs
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure
@@ -212,7 +211,8 @@ def test_a_long_stay_ends_at_the_ceiling(unlearnt, known, monkeypatch):
     """Closed form: ceiling + slope * (60 - 25), which the rate law approaches and never passes."""
     monkeypatch.setattr("testpour.advice.oven._warmable", lambda resin, k: resin)
     found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 4}, room=20, hours=48)
-    ceiling = conversion_ceiling(load_resin(), 60.0)
+    resin = load_resin()
+    ceiling = resin.ceiling + resin.ceiling_slope * (60.0 - 25.0)
     assert ceiling - 0.01 < found.table.loc["face", "oven"] <= ceiling
     assert "weeks in the room would not" in found.sentence()
 

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy.integrate import solve_ivp
 
-from testpour.physics.kinetics import cure_rate, induction_time
+from testpour.physics.kinetics import induction_time, stir
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import Casting, cure, cure_many
 
@@ -37,7 +37,7 @@ def peak_by_solve_ivp(peer, resin, thickness, catalyst, room, film=10.0):
 
     def change(_, y):
         temperature, conversion = y[::2], y[1::2]
-        rate = cure_rate(resin, temperature, conversion, catalyst)
+        rate = stir(resin, catalyst).rate(temperature, conversion)
         flux = link * np.diff(temperature)
         net = np.append(flux, outer * (room - temperature[-1])) - np.append(0.0, flux)
         out = np.empty_like(y)
@@ -58,9 +58,10 @@ def test_a_table_of_castings_beats_a_loop_over_solve_ivp(peer, count, at_least):
     The margins leave room for a busy machine; the ratio seen is printed.
     """
     resin, table = load_resin(), settings(count, seed=1)
-    cure_many(table.head(2))
+    castings = [Casting(*row) for row in table.to_numpy()]
+    cure_many(castings[:2])
     start = process_time()
-    ours = cure_many(table, slices=SLICES).peak_temperature.to_numpy()
+    ours = cure_many(castings, slices=SLICES).peak_temperature.to_numpy()
     ours_time = process_time() - start
     start = process_time()
     theirs = np.array([peak_by_solve_ivp(peer, resin, *row) for row in table.to_numpy()])
@@ -94,7 +95,7 @@ def test_a_thousand_at_once_beat_a_thousand_in_a_row():
     """Batching itself: a thousand at once against the same solver called once per casting."""
     table = settings(1000, seed=2)
     start = process_time()
-    cure_many(table)
+    cure_many([Casting(*row) for row in table.to_numpy()])
     together = process_time() - start
     start = process_time()
     for row in table.head(20).to_dict("records"):

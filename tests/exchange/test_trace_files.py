@@ -5,7 +5,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from testpour.exchange.letters import TraceProblems
+from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 from testpour.problems import Problems
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from testpour.exchange.letters import TraceProblems
+from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 
 FEW = settings(max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))

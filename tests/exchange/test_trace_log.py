@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.exchange.letters import TraceProblems
+from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem

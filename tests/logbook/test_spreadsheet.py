@@ -139,7 +139,7 @@ A,1.5,10,20,0
 PROBLEMS = [
     ("row 5", "catalyst (%)", "does not turn into %"), ("row 5", "gel time (min)", "runs backwards"),
     ("row 6", "thickness (mm)", "1 to 60 mm"), ("row 6", "tack at 24 h", "0 to 3 grade"), ("row 6", "", "above 4 %"),
-    ("row 8", "gel time (min)", "is not a number"), ("row 9", "pour", "A stands twice"),
+    ("row 8", "gel time (min)", "is not a number"), ("row 9", "pour", "A is listed twice"),
 ]
 
 

@@ -9,12 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from testpour.physics.kinetics import (
-    conversion_ceiling,
-    cure_rate,
-    induction_time,
-    stir,
-)
+from testpour.physics.kinetics import induction_time, stir
 from testpour.physics.resin import Resin, load_resin
 from testpour.physics.slab import Accuracy, Casting, Face, Layer, cure
 
@@ -142,19 +137,21 @@ def test_default_resin_gels_as_a_casting_resin_does():
 
 def test_slopes_agree_with_differences():
     """Central differences of the rate itself."""
-    resin, eps = load_resin(), 1e-5
+    mix, eps = stir(load_resin(), 1.3), 1e-5
     temperature, conversion = np.array([20.0, 60.0, 80.0, 120.0]), np.array([1e-3, 0.3, 0.85, 0.95])
-    rate, by_temperature, by_conversion = stir(resin, 1.3).rate_slopes(temperature, conversion)
-    assert rate == pytest.approx(cure_rate(resin, temperature, conversion, 1.3), rel=1e-12)
-    up, down = (cure_rate(resin, temperature + d, conversion, 1.3) for d in (eps, -eps))
+    rate, by_temperature, by_conversion = mix.rate_slopes(temperature, conversion)
+    assert rate == pytest.approx(mix.rate(temperature, conversion), rel=1e-12)
+    up, down = (mix.rate(temperature + d, conversion) for d in (eps, -eps))
     assert by_temperature == pytest.approx((up - down) / (2 * eps), rel=1e-6)
-    up, down = (cure_rate(resin, temperature, conversion + d, 1.3) for d in (eps, -eps))
+    up, down = (mix.rate(temperature, conversion + d) for d in (eps, -eps))
     assert by_conversion == pytest.approx((up - down) / (2 * eps), rel=1e-5)
 
 
-def test_ceiling_never_passes_one():
-    resin = replace(load_resin(), ceiling=0.8, ceiling_slope=0.003)
-    assert conversion_ceiling(resin, np.array([25.0, 75.0, 500.0])) == pytest.approx([0.8, 0.95, 1.0])
+def test_the_cure_ends_at_a_ceiling_that_never_passes_one():
+    """By hand: 0.8 at 25 degC, 0.003 more a degree: 0.95 at 75 degC, and all of it at 500 degC."""
+    mix = stir(replace(load_resin(), ceiling=0.8, ceiling_slope=0.003), 1.0)
+    at, ends = np.array([25.0, 75.0, 500.0]), np.array([0.8, 0.95, 1.0])
+    assert (mix.rate(at, ends - 0.01) > 0).all() and mix.rate(at, ends + 1e-12) == pytest.approx([0, 0, 0])
 
 
 def test_four_times_the_dose_cures_in_half_the_time():

@@ -140,11 +140,11 @@ def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):
     numbers = [plan.sessions.index(s) for s in plan.table["session"]]
     day = 0.4 * 0.6745  # believed scatter of tack between sessions, median of a half-normal
     rows = plan.coding.encode(plan.table)
-    power = plan_power(rows, plan.terms, 1.0, 1.0, numbers, day, plan.coding.names).table.loc["cover"]
+    power = plan_power(rows, plan.terms, 1.0, numbers, day, plan.coding.names).loc["cover"]
     assert line["noticed_number"] == pytest.approx(power["smallest"])
     gel = promise.table[(promise.table["reading"] == "gel time") & (promise.table["setting"] == "catalyst")].iloc[0]
     noise, day = 0.6745 * np.hypot(0.12, 0.10), 0.6745 * 0.12  # believed scatter of reading, pour and session
-    power = plan_power(rows, plan.terms, noise, 1.0, numbers, day, plan.coding.names).table.loc["catalyst"]
+    power = plan_power(rows, plan.terms, noise, numbers, day, plan.coding.names).loc["catalyst"]
     assert gel["noticed_number"] == pytest.approx(power["smallest"])
     assert promise.resin == pytest.approx(1200)
     assert promise.cost == pytest.approx(12.0)

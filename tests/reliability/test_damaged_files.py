@@ -14,7 +14,7 @@ import pytest
 
 from testpour.app.command import main
 from testpour.exchange.export import write_sheet
-from testpour.exchange.letters import TraceProblems
+from testpour.exchange.grid import TraceProblems
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import PackageProblems, read_package
 from testpour.exchange.reader import read_trace
@@ -202,7 +202,7 @@ def test_a_workbook_that_defines_its_own_signs(good, tmp_path):
         for name in held.namelist():
             data = held.read(name)
             made.writestr(name, b'<!DOCTYPE x [<!ENTITY a "aaaa">]>' + data if name.endswith("sheet1.xml") else data)
-    refused(good, "workbook", tmp_path / "signs.xlsx", "defines its own signs")
+    refused(good, "workbook", tmp_path / "signs.xlsx", "defines XML entities of its own")
 
 
 def stray(folder, row, column, value):
@@ -219,7 +219,7 @@ def stray(folder, row, column, value):
 @pytest.mark.parametrize(("row", "column"), [(1_048_576, 1), (2, 16_384), (1_048_576, 16_384)])
 def test_a_cell_in_the_last_row_or_column(good, study, tmp_path, row, column):
     """1,048,576 rows and 16,384 columns are what spreadsheet programs offer."""
-    refused(good, "workbook", stray(tmp_path, row, column, "x"), f"row {row}, column {column} .* lies far from any pour. Delete it")
+    refused(good, "workbook", stray(tmp_path, row, column, "x"), f"row {row}, column {column} .* is far from any pour. Delete it")
     assert len(read_sheet(study, stray(tmp_path, row, column, " "))) == 2, "a blank cell far away does not matter"
 
 

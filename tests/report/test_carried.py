@@ -76,7 +76,7 @@ def test_a_changed_number_is_noticed(tmp_path):
     held = inside(path)
     held["pours"]["catalyst"][0] += 0.01
     path.write_text(f'<script type="application/json" id="log">{for_page(held)}</script>', encoding="utf-8")
-    with pytest.raises(NoLogInside, match="not those its fingerprint stands for"):
+    with pytest.raises(NoLogInside, match="do not match its fingerprint"):
         read_page(path)
 
 

@@ -1,5 +1,6 @@
 """What the sliders are given: packed numbers, stops worth setting, terms looked up at every stop."""
 
+import base64
 import re
 from urllib.parse import unquote_to_bytes
 
@@ -13,8 +14,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.report import explorer as module
-from testpour.report.explorer import explorer, scores, stops_of
-from testpour.report.packed import STEPS, packed, unpacked
+from testpour.report.explorer import explorer, packed, scores, stops_of
 from testpour.study_file import study_from
 
 STUDY = {
@@ -39,11 +39,17 @@ def fits():
     return fit_castings(Castings(study_from(STUDY), pours, pd.concat([readings, tack], ignore_index=True)))
 
 
+def unpacked(held):
+    """The columns again, as the page reads them: shape (rows, columns)."""
+    counted = np.frombuffer(base64.b64decode(held["data"]), "<u2").reshape(len(held["low"]), -1).T
+    return np.array(held["low"]) + counted * np.array(held["step"])
+
+
 def test_packed_numbers_come_back_to_half_a_step():
     columns = np.c_[np.random.default_rng(1).normal(50, 8, 2000), np.full(2000, -3.25), np.linspace(-1e-4, 1e-4, 2000)]
     found = unpacked(packed(columns))
     assert found.shape == columns.shape
-    assert np.all(np.abs(found - columns) <= np.ptp(columns, axis=0) / STEPS / 2 * 1.0001 + 1e-15)
+    assert np.all(np.abs(found - columns) <= np.ptp(columns, axis=0) / 65535 / 2 * 1.0001 + 1e-15)
     assert np.all(found[:, 1] == -3.25)
 
 

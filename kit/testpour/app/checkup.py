@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -48,11 +49,8 @@ def examine(study: Study) -> Checkup:
     file = study.folder / study.log
     if address_of(study).startswith("sqlite:///") and not file.exists():
         return Checkup((), (*problems, f"There is no log at {file} yet; it is made when the first pour is logged."))
-    log = Logbook(study)
-    try:
+    with closing(Logbook(study)) as log:
         castings = log.castings()
-    finally:
-        log.close()
     return Checkup((castings.sentence(),), (*problems, *_unread(castings)))
 
 

@@ -7,6 +7,7 @@ import signal
 import sys
 import webbrowser
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -221,11 +222,8 @@ def page(asked: Namespace) -> int:
     from testpour.report.page import PAGE, findings_page
 
     study, to = _study(asked.folder), free_for(asked.to or asked.folder / "findings.html", PAGE)
-    log = Logbook(study)
-    try:
+    with closing(Logbook(study)) as log:
         fits, photos = fit_castings(log.castings()), log.photos()
-    finally:
-        log.close()
     print(findings_page(fits, to, room=asked.room, photos=photos).sentence())
     return 0
 
@@ -265,11 +263,8 @@ def package(asked: Namespace) -> int:
     from testpour.exchange.package import write_package
     from testpour.logbook.book import Logbook
 
-    log = Logbook(_study(asked.folder))
-    try:
+    with closing(Logbook(_study(asked.folder))) as log:
         made = write_package(log, asked.to or asked.folder / "package.zip", asked.licence, asked.names)
-    finally:
-        log.close()
     print(f"Written and read again. {made.sentence()}")
     return 0
 

@@ -16,6 +16,7 @@ from testpour.caution_rules import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.believed import grouped, pour_cautions
+from testpour.planning.plan import which_session
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count
@@ -164,14 +165,11 @@ def _session(pours, session):
         raise WeighOutProblems(["a bench sheet needs at least one pour, each with a name of its own."])
     if "session" not in pours:
         return str(session or 1), pours
-    names = list(dict.fromkeys(pours["session"]))
-    if session is None and len(names) == 1:
-        session = names[0]
-    elif session not in names and isinstance(session, int) and 1 <= session <= len(names):
-        session = names[session - 1]
-    if session not in names:
-        raise WeighOutProblems([f"session {session} is not in this plan; it has {', '.join(map(str, names))}."])
-    return str(session), pours[pours["session"] == session]
+    name = which_session(pours, session)
+    if not name:
+        held = ", ".join(map(str, dict.fromkeys(pours["session"])))
+        raise WeighOutProblems([f"{'say which session' if session is None else f'session {session} is not in this plan'}; it has {held}."])
+    return name, pours[pours["session"].astype(str) == name]
 
 
 def _settings(study, given):

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from testpour.catalogue import Reading
+from testpour.toml_file import own_toml
 from testpour.wording import capital
 
 if TYPE_CHECKING:
@@ -59,7 +58,7 @@ class Event:
 
 @cache
 def _wording():
-    return tomllib.loads(files("testpour.bench").joinpath("buttons.toml").read_text("utf-8"))
+    return own_toml("bench/buttons.toml")
 
 
 def events(study: Study) -> tuple[Event, ...]:

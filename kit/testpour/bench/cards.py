@@ -1,10 +1,13 @@
-"""What the form shows: the head, one card a pour, and what is due, as plain data for any page."""
+"""What the form shows: the head, one card a pour with its photographs, and what is due, as plain data for any page."""
 
 from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
 
 from testpour.bench.due import due_of
 from testpour.bench.lateness import question
@@ -14,12 +17,18 @@ from testpour.caution_rules import rules
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
+from testpour.logbook.loading import standing
+from testpour.logbook.photos import photo_of
 from testpour.logbook.server import zone
+from testpour.logbook.tables import PHOTOS, LogProblem
 from testpour.units import shown_unit
 from testpour.wording import capital
 
 if TYPE_CHECKING:
     from testpour.bench.desk import Desk
+    from testpour.logbook.book import Logbook
+
+PIXELS = 160  # a card shows a photograph about so wide
 
 
 class Cards:
@@ -95,7 +104,7 @@ class Cards:
                 for (what, asked), entries in found.items() if asked]
 
     def _event(self, event, made):
-        row = _last(made, event.reading.name)
+        row = made.last(event.reading.name)
         return {
             "reading": event.reading.name, "words": event.reading.words, "unit": event.reading.unit,
             "done": event.done, "check": event.check, "how": event.reading.how,
@@ -106,7 +115,7 @@ class Cards:
         }
 
     def _once(self, reading, made):
-        row = _last(made, reading.name)
+        row = made.last(reading.name)
         return {
             "reading": reading.name, "words": reading.words, "label": capital(reading.label), "how": reading.how,
             "entry": row.entry if row else None, "said": _words(reading, row) if row else "",
@@ -143,10 +152,6 @@ class Cards:
         return day + moment.strftime(f"%H:%M{more}")
 
 
-def _last(made, name):
-    return next((row for row in reversed(made.readings) if row.reading == name and not row.specimen), None)
-
-
 def _words(reading, row):
     if row.known == "exact":
         return reading.show(row.low)
@@ -178,3 +183,47 @@ def _said(reading, rows):
         values = [row.low for row in rows if row.specimen == specimen and row.known == "exact"]
         said.append(f"{specimen + ': ' if specimen else ''}{several(reading, values).sentence()}")
     return " ".join(said)
+
+
+class Snapshots:
+    """Small copies of the photographs of a few pours.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    """
+
+    def __init__(self, logbook: Logbook) -> None:
+        self.logbook = logbook
+        self._small: dict[str, str] = {}
+
+    def of(self, pours: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
+        """The photographs that stand, by pour, in the order of logging, as plain data.
+
+        Parameters
+        ----------
+        pours : iterable of str
+            Their names.
+
+        Returns
+        -------
+        dict
+        """
+        query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
+        with self.logbook.reading_only() as connection:
+            photos = [photo_of(self.logbook.study, row) for row in connection.execute(query)]
+        found: dict[str, list[dict[str, Any]]] = {pour: [] for pour in pours}
+        for photo in photos:
+            found[photo.pour].append(self._shown(photo))
+        return found
+
+    def _shown(self, photo):
+        age = "" if photo.age is None else f"{round(photo.age, 1):g} h"
+        try:
+            if photo.path not in self._small:  # its name is a hash of its bytes, so that a copy never goes stale
+                self._small[photo.path] = photo.thumbnail(PIXELS)
+        except LogProblem:
+            return {"entry": photo.entry, "src": "", "says": "", "words": f"{age} its file is not in the study folder".strip()}
+        words = ": ".join(filter(None, [age, photo.note]))
+        return {"entry": photo.entry, "src": self._small[photo.path], "words": words,
+                "says": f"Photograph of pour {photo.pour}{age and ' at '}{age}"}

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from testpour.bench.buttons import events, once
-from testpour.bench.cards import Cards
+from testpour.bench.cards import Cards, Snapshots
 from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import Made, names_used, session_rows
 from testpour.bench.kept import keep, kept, kept_sessions
@@ -18,7 +18,6 @@ from testpour.bench.lateness import Clocks
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
 from testpour.bench.slots import hours_words, slots
-from testpour.bench.snapshots import Snapshots
 from testpour.bench.taps import Taps
 from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
@@ -85,7 +84,7 @@ class Desk:
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
         try:
-            if not self._away or self._shown is None:  # a log just found away would keep the form waiting once more
+            if not self._away or self._shown is None:  # a log that could not be reached a moment ago would keep the form waiting once more
                 self._shown = Cards(self).state()
             shown = self._shown
         except LogProblem as problem:  # the form goes on with what it last showed, and says so

@@ -76,6 +76,20 @@ class Made:
         """
         return (moment.timestamp() - self.made_at.timestamp()) / 60
 
+    def last(self, reading: str) -> Row | None:
+        """The last row of a reading that a pour has once; None where it has none yet.
+
+        Parameters
+        ----------
+        reading : str
+            Its name.
+
+        Returns
+        -------
+        Row or None
+        """
+        return next((row for row in reversed(self.readings) if row.reading == reading and not row.specimen), None)
+
 
 def session_rows(logbook: Logbook, session: str) -> dict[str, Made]:
     """The pours of one session, by name, in the order they were logged.

@@ -26,7 +26,7 @@ from testpour.files import page_kind, put
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.pages import template
 from testpour.planning.believed import by_pour, pour_cautions
-from testpour.planning.plan import Plan
+from testpour.planning.plan import Plan, which_session
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, listed, visible
 
@@ -213,12 +213,10 @@ def _shift(shift, problems):
 def _chosen(table, session, only, problems):
     """The pours asked for, in run order."""
     if session is not None:
-        names = list(dict.fromkeys(table["session"]))
-        if session not in names and isinstance(session, int) and 1 <= session <= len(names):
-            session = names[session - 1]
-        if session not in names:
-            problems.append(f"session {session} is not here; there are {listed(map(str, names))}.")
-        table = table[table["session"] == session]
+        name = which_session(table, session)
+        if not name:
+            problems.append(f"session {session} is not here; there are {listed(map(str, dict.fromkeys(table['session'])))}.")
+        table = table[table["session"].astype(str) == name]
     if only is not None:
         only = [only] if isinstance(only, str) else list(only)
         missing = [str(pour) for pour in only if pour not in table.index]

@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 import re
 import statistics
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from testpour.logbook.known import known
+from testpour.toml_file import own_toml
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
 
@@ -96,7 +95,7 @@ class Several:
 @cache
 def methods() -> tuple[Method, ...]:
     """Every method of `methods.toml`."""
-    raw = tomllib.loads(files("testpour.bench").joinpath("methods.toml").read_text("utf-8"))
+    raw = own_toml("bench/methods.toml")
     return tuple(Method(**entry) for entry in raw["methods"])
 
 

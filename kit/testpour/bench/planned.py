@@ -13,7 +13,7 @@ import pandas as pd
 from testpour.bench.bench_sheet import WEIGHED, BenchSheet
 from testpour.bench.weighing import decimals
 from testpour.cautions import check_batch, check_delivered
-from testpour.planning.plan import Plan
+from testpour.planning.plan import Plan, which_session
 from testpour.problems import Problems
 from testpour.units import show
 
@@ -100,15 +100,11 @@ def _one_session(table, named, session):
         return named, table
     if "session" not in table:
         return str(session or 1), table
-    names = [str(n) for n in dict.fromkeys(table["session"])]
-    if session is None and len(names) == 1:
-        session = names[0]
-    elif isinstance(session, int) and str(session) not in names and 1 <= session <= len(names):
-        session = names[session - 1]
-    if str(session) not in names:
+    name = which_session(table, session)
+    if not name:
         which = f"{session} is not in this plan" if session is not None else "say which with session=1"
-        raise FormProblem([f"session: {which}; it has {', '.join(names)}."])
-    return str(session), table[table["session"].astype(str) == str(session)]
+        raise FormProblem([f"session: {which}; it has {', '.join(map(str, dict.fromkeys(table['session'])))}."])
+    return name, table[table["session"].astype(str) == name]
 
 
 def _amount_warnings(row):

@@ -14,6 +14,7 @@ from testpour.bench.methods import several
 from testpour.bench.slots import Slot, filled
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.database import on_server
+from testpour.logbook.known import known
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
 from testpour.wording import count
@@ -112,7 +113,7 @@ class Taps:
         str
             What was logged, for the form.
         """
-        now, held = event.value(made.minutes(at)), _held(made, event.reading)
+        now, held = event.value(made.minutes(at)), made.last(event.reading.name)
         if held is None:
             self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by(), note=self.mark)
         elif held.known == "not yet" and now > held.low:
@@ -145,14 +146,14 @@ class Taps:
         """
         if companion and event.companion is not None:
             event.companion.parse(companion)  # refused before anything is stored
-        now, held = event.value(made.minutes(at)), _held(made, event.reading)
+        now, held = event.value(made.minutes(at)), made.last(event.reading.name)
         if held is not None and held.known == "not yet":
             self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
                                          why=self._why(SEEN), by=self.by())
         elif held is None:
             exact, already = (None, now) if event.check else (now, None)
             self.logbook.add_reading(made.pour, event.reading.name, exact, already=already, by=self.by(), note=self.mark)
-        if companion and event.companion is not None and _held(made, event.companion) is None:
+        if companion and event.companion is not None and made.last(event.companion.name) is None:
             self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
 
@@ -171,7 +172,7 @@ class Taps:
         str
             What was logged, for the form.
         """
-        held = _held(made, event.reading)
+        held = made.last(event.reading.name)
         if held is not None and held.known == "already":
             self.logbook.correct_reading(held.entry, value=held.high, why=WATCHED, by=self.by())
         return f"{event.done.lower()}, watched"
@@ -204,7 +205,7 @@ class Taps:
         LogProblem
             If it cannot be read.
         """
-        held = _held(made, reading) if slot is None else next(iter(filled(slot, made.readings)), None)
+        held = made.last(reading.name) if slot is None else next(iter(filled(slot, made.readings)), None)
         if held is not None:
             if not _same(self.logbook.study, held, reading, text):
                 self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
@@ -368,15 +369,8 @@ class Taps:
         self.logbook.correct_pour(made.pour, settings=lacking, why="read after the catalyst went in", by=self.by())
 
 
-def _held(made, reading):
-    """The row that stands for a reading a pour has once."""
-    return next((row for row in reversed(made.readings) if row.reading == reading.name and not row.specimen), None)
-
-
 def _same(study, held, reading, text):
     """Whether what was typed is what the row says already."""
-    from testpour.logbook.known import known
-
     with contextlib.suppress(ValueError):
         found = known(reading, text)
         return math.isclose(found.low, held.low) and math.isclose(found.high, held.high)

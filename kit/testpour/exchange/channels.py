@@ -123,7 +123,7 @@ def _asked(offered, wanted, what):
     same = [k for k in names if str(wanted).strip().casefold() == offered[k].casefold()]
     if len(same) == 1:
         return same[0], []
-    how = "stands twice" if same else "is not in the file"
+    how = "is the name of several channels" if same else "is not in the file"
     return None, [f"{what}={wanted!r} {how}; it has {listed(repr(n) for n in offered.values())}. Name one, or give its number from 1."]
 
 

@@ -69,7 +69,7 @@ def read_times(
     clocked = _first(columns, HMS, counters)
     if stamped is None and clocked is None:
         return _elapsed(grid, columns, counters, time)
-    counters |= {k for k, head in enumerate(grid.heads) if is_growing(grid, k) and (_units(head) or _counts(grid, k))}
+    counters |= {k for k, head in enumerate(grid.heads) if _is_growing(grid, k) and (_units(head) or _counts(grid, k))}
     if stamped is None:
         return _clock(grid.heads[clocked], columns[clocked], counters | {clocked}, time)
     return _dated(columns, stamped, clocked, counters, day_first)
@@ -119,7 +119,7 @@ def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
 
 def _elapsed(grid, columns, counters, time):
     """A column of plain numbers that grows, with its unit."""
-    found = [k for k in range(len(columns)) if k not in counters and is_growing(grid, k)]
+    found = [k for k in range(len(columns)) if k not in counters and _is_growing(grid, k)]
     found.sort(key=lambda k: (not _units(grid.heads[k]), not ELAPSED.search(grid.heads[k])))
     if not found:
         return _cannot({*counters, *found[:1]}, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
@@ -141,19 +141,8 @@ def _units(head):
     return {word for word in re.findall(r"[a-z]+", head.casefold()) if word in UNITS and word not in ("d", "day")}
 
 
-def is_growing(grid: Grid, k: int) -> bool:
-    """Whether a column holds numbers that never fall, but for a slip.
-
-    Parameters
-    ----------
-    grid : Grid
-    k : int
-        Of the column, from 0.
-
-    Returns
-    -------
-    bool
-    """
+def _is_growing(grid: Grid, k: int) -> bool:
+    """Whether a column holds numbers that never fall, but for a slip."""
     cells = grid.column(k)
     steps = _steps(grid, k)
     return len(steps) + 1 > 0.8 * len(cells) and len(steps) > 0 and bool((steps >= 0).mean() > 0.98) and steps.sum() > 0

@@ -4,6 +4,7 @@ import os
 import shutil
 import tempfile
 import time
+from contextlib import closing
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Literal
 
 from testpour.files import name_new
 from testpour.study_file import read_study
+from testpour.toml_file import own_text
 
 PATIENCE = 10  # seconds that another start may take to move its files into a folder
 EXAMPLES = ("workshop-sheet.csv", "thermocouple-trace.csv")  # files of a workshop, read in by notebooks
@@ -151,11 +153,8 @@ def _fill(folder, demo):
     source = shipped("datasets") / "demo-study"
     for example in EXAMPLES:
         shutil.copyfile(source.parent / example, folder / example)
-    study_file = source / "study.toml" if demo else files("testpour").joinpath("new_study.toml")
-    (folder / "study.toml").write_text(study_file.read_text("utf-8"), encoding="utf-8")
-    log = Logbook(read_study(folder))
-    try:
+    study = (source / "study.toml").read_text("utf-8") if demo else own_text("new_study.toml")
+    (folder / "study.toml").write_text(study, encoding="utf-8")
+    with closing(Logbook(read_study(folder))) as log:
         if demo:
             log.add_sheet(source / "castings.csv")
-    finally:
-        log.close()

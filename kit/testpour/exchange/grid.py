@@ -1,17 +1,20 @@
-"""Rows and columns of a logger's file, found by what the cells look like."""
+"""A logger's file as text within size limits, and its rows and columns, found by what the cells look like."""
 
 import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
-from testpour.exchange.letters import TraceProblems
-from testpour.text_file import SEPARATORS, decimal_marks
+from testpour.problems import Problems
+from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
 
 GROUPING = r"[' \u00a0]"  # between groups of digits
 FEWEST = 5  # rows of a trace
-LARGEST = 1e15  # beyond it no logger counts, and sums of it overflow
+HUGE = 1e15  # beyond it no logger counts, and sums of it overflow
+LARGEST = 20_000_000  # bytes
+MOST = 200_000  # lines; a row every 5 s for eleven days, or a row a second for two
 ENOUGH = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
@@ -20,6 +23,38 @@ TIMELIKE = re.compile(
     re.IGNORECASE,
 )
 BLANK = {"", "-", "--", "---", "nan", "n/a", "na", "null", "none", "open", "err", "error", "ol", "o.l", "over", "fault", "?"}
+
+
+class TraceProblems(Problems):
+    """A file cannot be read as a temperature trace; `problems` lists each reason."""
+
+
+def read_letters(path: Path) -> str:
+    """The file as text.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    TraceProblems
+        If there is no such file, it is empty, too long, or not text.
+    """
+    path = Path(path)
+    try:
+        text = read_text(path, LARGEST)
+    except TextProblem as problem:
+        raise TraceProblems(path.name, [f"{problem} A trace is the CSV file of a temperature logger, of one casting."]) from None
+    if not text.strip():
+        raise TraceProblems(path.name, ["nothing is in it. Export the trace from the logger again."])
+    if text.count("\n") + text.count("\r") > 2 * MOST or len(text.splitlines()) > MOST:
+        raise TraceProblems(path.name, [f"more than {MOST:,} lines. Cut the trace down to one casting, or log a row every few seconds."])
+    return text
 
 
 @dataclass(frozen=True)
@@ -129,7 +164,7 @@ def number(cell: str, decimal: str) -> tuple[float, str] | None:
     if thousands in digits or digits.count(decimal) > 1 or not re.search(r"\d", digits):
         return None
     value = float(digits.replace(decimal, "."))
-    return (value, (found[2] or "").replace(" ", "")) if abs(value) < LARGEST else None
+    return (value, (found[2] or "").replace(" ", "")) if abs(value) < HUGE else None
 
 
 def _split(lines, separator):

@@ -184,8 +184,8 @@ def check_castings(
             more = f" and {len(rows) - ROWS_SHOWN} more" if len(rows) > ROWS_SHOWN else ""
             problems.append(f"{table}.csv row {', '.join(map(str, rows[:ROWS_SHOWN]))}{more}: {words}")
 
-    refuse("pours", pours["pour"].duplicated(), "a pour of that name stands above. Each has a name of its own.")
-    refuse("readings", readings["entry"].duplicated(), "an entry of that number stands above.")
+    refuse("pours", pours["pour"].duplicated(), "an earlier row has a pour of that name. Give each pour a name of its own.")
+    refuse("readings", readings["entry"].duplicated(), "an earlier row has that entry number.")
     refuse("readings", ~readings["pour"].isin(pours["pour"]), "no such pour in pours.csv.")
     refuse("readings", ~readings["reading"].isin([r.name for r in study.readings]), "no such reading in the study.")
     refuse("readings", readings["known"] != _known(readings), "low, high and known do not go together.")

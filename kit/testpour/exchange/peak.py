@@ -19,8 +19,8 @@ class Peak:
     ----------
     minute, degrees : float
         Where the fitted curve is highest; the highest mean of a minute where the trace is not past it.
-    minute_either_side, degrees_either_side : float
-        Nine in ten peaks lie within these.
+    minute_either_side : float
+        Nine in ten peaks lie within it.
     passed : bool
         Whether the trace falls off again.
     hole : tuple of float or None
@@ -30,7 +30,6 @@ class Peak:
     minute: float
     degrees: float
     minute_either_side: float
-    degrees_either_side: float
     passed: bool
     hole: tuple[float, float] | None = None
 
@@ -59,9 +58,9 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     hole = _hole(minutes, low, high, top)
     if not passed or len(x) < 5 or hole:
         spread = 0.5 * (x[-1] - x[0])
-        return Peak(float(minutes[top]), float(rough[top]), float(spread), 2.0 * noise, bool(passed), hole)
-    at, height, at_sd, height_sd = _summit(x, y, float(minutes[top]), noise)
-    return Peak(at, height, at_sd, height_sd, True)
+        return Peak(float(minutes[top]), float(rough[top]), float(spread), bool(passed), hole)
+    at, height, either = _summit(x, y, float(minutes[top]), noise)
+    return Peak(at, height, either, True)
 
 
 def _shoulders(rough, top, level):
@@ -80,7 +79,7 @@ def _hole(minutes, low, high, top):
 
 
 def _summit(x, y, middle, noise):
-    """Minute, degrees and nine-in-ten half-widths of the top of a cubic."""
+    """Minute, degrees and nine-in-ten half-width (min) of the top of a cubic."""
     half = np.abs(x).max()
     design = np.vander(x / half, 4, increasing=True)
     found = np.linalg.lstsq(design, y, rcond=None)[0]
@@ -93,8 +92,8 @@ def _summit(x, y, middle, noise):
     at = fine[np.argmax(height)]
     bend = 2.0 * found[2] + 6.0 * found[3] * at
     spread = noise**2 * np.linalg.pinv(design.T @ design)
-    value, slope = np.array([1.0, at, at**2, at**3]), np.array([0.0, 1.0, 2.0 * at, 3.0 * at**2])
+    slope = np.array([0.0, 1.0, 2.0 * at, 3.0 * at**2])
     sway = half * np.sqrt(slope @ spread @ slope) / max(abs(bend), 1e-9)
     widest = 0.5 * (x[-1] - x[0])
     either = min(max(NINETY * float(sway), float(np.median(np.diff(x)))), float(widest))
-    return middle + float(at * half), float(height.max()), either, NINETY * float(np.sqrt(value @ spread @ value))
+    return middle + float(at * half), float(height.max()), either

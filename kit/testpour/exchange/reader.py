@@ -10,9 +10,8 @@ import pandas as pd
 
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
-from testpour.exchange.grid import FEWEST, find_grid
+from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, read_letters
 from testpour.exchange.judge import judge
-from testpour.exchange.letters import TraceProblems, read_letters
 from testpour.exchange.onset import smoothed
 from testpour.exchange.trace import Trace
 from testpour.logbook.door import moment

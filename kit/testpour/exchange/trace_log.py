@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from testpour.exchange.letters import TraceProblems
+from testpour.exchange.grid import TraceProblems
 from testpour.logbook.known import known
 from testpour.units import UnitProblem
 from testpour.wording import listed

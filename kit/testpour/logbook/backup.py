@@ -44,7 +44,7 @@ class Backup:
         """Where the copy is and what it holds."""
         said = f"Copied to {self.path} and opened again: {self.pours} rows of pours, {self.readings} of readings."
         if self.photos:
-            said += f" {count(self.photos, 'row')} of photographs: copy the folder photos too, the pictures lie there."
+            said += f" {count(self.photos, 'row')} of photographs: copy the folder photos too, for the pictures are in it."
         return said
 
     __repr__ = sentence

@@ -66,7 +66,7 @@ class Logbook:
         return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"
 
     def close(self) -> None:
-        """Let the database go."""
+        """Close the database."""
         self._engine.dispose()
 
     def add_pour(

@@ -89,6 +89,12 @@ class Castings:
         groups = told.groupby(["made", "read"], sort=False).groups.values()
         return [[str(name) for name in names] for names in groups if len(names) > 2]
 
+    @property
+    def notes(self) -> int:
+        """Notes that somebody typed, of pours and readings."""
+        tables = [table for table in (self.pours, self.readings) if "note" in table]
+        return sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
+
     def wide(self) -> pd.DataFrame:
         """One row a pour in words: settings with units in the headers, readings as they are known."""
         table = pd.DataFrame(index=self.pours.index)

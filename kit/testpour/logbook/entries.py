@@ -86,7 +86,7 @@ class Entries:
             found = self._pour(entry, where, problems)
             name = entry.get("pour")
             if name and name in seen:
-                problems.append((where, "pour", name, f"{name} stands twice. Give each pour its own name."))
+                problems.append((where, "pour", name, f"{name} is listed twice. Give each pour its own name."))
             seen.add(name)
             found["readings"] = list(self._readings(entry, where, problems))
             problems += self._doubled(found["readings"], where)
@@ -157,7 +157,7 @@ class Entries:
             reading = self.study.reading(row["reading"])
             key = (row["reading"], row["age"], row["specimen"])
             if key in seen and read_once(reading):
-                yield where, reading.words, "", f"{reading.words} stands twice. Keep the right one."
+                yield where, reading.words, "", f"{reading.words} is given twice. Keep the right one."
             seen.add(key)
 
     def _head(self, name):

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
-from testpour.files import name_new
+from testpour.files import name_new, write_new
 from testpour.logbook.door import clean
 from testpour.logbook.tables import LogProblem
 from testpour.units import UnitProblem, to_unit
@@ -244,10 +244,7 @@ def _keep(path, data):
     part = path.with_name(f".{uuid.uuid4().hex}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with open(part, "xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        write_new(part, data)
         try:
             name_new(part, path)
         except FileExistsError:

@@ -103,7 +103,7 @@ def _filled(sheet):
             texts.pop()
         if texts and (number > ROWS or len(texts) > COLUMNS):
             place = f"row {number}, column {len(texts)}"
-            raise TextProblem(f"the cell in {place} ({texts[-1][:20]!r}) lies far from any pour. Delete it and what stands around it.")
+            raise TextProblem(f"the cell in {place} ({texts[-1][:20]!r}) is far from any pour. Delete it and what is around it.")
         if seen > MOST:
             raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
         if number > LAST:

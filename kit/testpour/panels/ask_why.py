@@ -13,6 +13,7 @@ from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
 from testpour.causes.verdict import ENOUGH, named
 from testpour.logbook.tables import LogProblem
+from testpour.panels.memory import SCALES, scale_step
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -28,7 +29,6 @@ from testpour.panels.parts import (
     step,
     text,
 )
-from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed
 from testpour.wording import capital, in_hundred, listed
 

@@ -14,11 +14,10 @@ from testpour.mixing import check_resin
 from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
-from testpour.panels.memory import Memory
+from testpour.panels.memory import Memory, scale_step
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
 from testpour.panels.study_text import Wanted
-from testpour.panels.tools import scale_step
 from testpour.panels.workshop import Needed
 from testpour.planning.problem import PlanConflict
 from testpour.problems import Problems

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterable
 
 from testpour.catalogue import catalogue
 from testpour.cautions import check_settings
+from testpour.panels.memory import SCALES
 from testpour.panels.numbers import plain, read_as
 from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
-from testpour.panels.tools import SCALES
 from testpour.study import Study
 from testpour.study_file import DENSITY_RANGE
 from testpour.units import UnitProblem, shown_unit, to_unit

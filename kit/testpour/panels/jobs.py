@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, wait
@@ -21,7 +20,7 @@ class Job:
     """One piece of work and, once it is done, its result or its problem."""
 
     def __init__(self, words: str, make: Callable[[], Any]) -> None:
-        self.words, self.stopped, self.began = words, False, time.monotonic()
+        self.words, self.stopped = words, False
         self._future = _worker.submit(self._run, make)
 
     def _run(self, make):
@@ -95,7 +94,7 @@ def is_done(key: tuple) -> bool:
 
 
 def give_up(key: tuple) -> None:
-    """Stop waiting for a piece of work: a step that is running ends unheard, those after it never begin.
+    """Stop waiting for a piece of work: a step that is running finishes, and nobody asks for its result; those after it never begin.
 
     Parameters
     ----------
@@ -109,7 +108,7 @@ def give_up(key: tuple) -> None:
 
 
 def forget(key: tuple) -> None:
-    """Let a result go, so that it is worked out anew when asked for.
+    """Drop a result, so that it is worked out anew when asked for.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
-from testpour.panels.memory import Memory
+from testpour.panels.memory import SCALES, Memory, scale_step
 from testpour.panels.numbers import Field, plain
 from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import (
@@ -30,7 +30,6 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import kept_form, kept_plan, with_free_names
-from testpour.panels.tools import SCALES, scale_step
 from testpour.panels.workshop import Needed
 from testpour.planning.believed import by_pour
 from testpour.planning.outlook import PlanOutlook

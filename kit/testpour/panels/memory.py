@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from pathlib import Path
 from typing import Any
 
+from testpour.files import overwrite
+
 FOLDER = "panels"
+SCALES = (("0.01 g", "0.01 g"), ("0.1 g", "0.1 g"), ("1 g", "1 g"), ("5 g", "5 g"))
+USUAL_SCALE = "0.1 g"
 
 
 class Memory:
@@ -61,7 +64,7 @@ class Memory:
         return self.all().get(name, usual)
 
     def put(self, **values: Any) -> None:
-        """Keep values; None lets one go.
+        """Keep values; None removes one.
 
         Parameters
         ----------
@@ -76,12 +79,29 @@ class Memory:
         held = {**self.all(), **values}
         held = {name: value for name, value in held.items() if value is not None}
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        part = self.path.with_suffix(f".{os.getpid()}.part")
-        part.write_text(json.dumps(held, indent=1, ensure_ascii=False), encoding="utf-8")
-        part.replace(self.path)
+        overwrite(self.path, json.dumps(held, indent=1, ensure_ascii=False).encode("utf-8"))
         self._seen, self._held = self.mark, held
 
     def clear(self) -> None:
-        """Let everything go."""
+        """Forget everything."""
         self.path.unlink(missing_ok=True)
         self._seen, self._held = None, {}
+
+
+def scale_step(folder: str | Path, memory: Memory | None = None) -> str:
+    """Step of the scale: as chosen in this panel, else as said when the study was begun.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Of the study.
+    memory : Memory, optional
+        Of the panel that asks.
+
+    Returns
+    -------
+    str
+        For example ``"0.1 g"``.
+    """
+    said = memory.get("scale") if memory is not None else ""
+    return said or Memory(folder, "tools").get("scale", USUAL_SCALE)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from importlib.resources import files
 from pathlib import Path
 
 import pandas as pd
@@ -14,6 +13,7 @@ from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, stations, text
 from testpour.panels.starting import kept_plan
 from testpour.panels.workshop import Needed
+from testpour.toml_file import own_text
 from testpour.wording import count
 
 STEPS = {  # name to title and notebook
@@ -94,8 +94,7 @@ class RoundPanel(Panel):
 
     def _untouched(self):
         """Whether the study file is still the one every new study begins from."""
-        new = files("testpour").joinpath("new_study.toml").read_text("utf-8")
-        return (self.workshop.folder / "study.toml").read_text("utf-8") == new
+        return (self.workshop.folder / "study.toml").read_text("utf-8") == own_text("new_study.toml")
 
     def _planned(self, castings):
         plan = kept_plan(self.workshop)

@@ -287,7 +287,7 @@ class Panel(anywidget.AnyWidget):
         """
         wrong = [f.label for f in fields if self.read(f)[1]]
         if wrong:
-            raise Needed(f"First put right: {', '.join(wrong)}. What is wrong stands beside the field.")
+            raise Needed(f"First put right: {', '.join(wrong)}. What is wrong is said beside the field.")
         empty = [f.label for f in needed if self.value(f) is None]
         if empty:
             raise Needed(f"Still needed: {', '.join(empty)}.")

@@ -283,7 +283,7 @@ class Panel {
   picture(part) { return make("figure", { class: "tpp-picture" }, make("img", { src: part.src, alt: part.alt }), make("figcaption", {}, part.alt)); }
 
   progress(part) {
-    return make("div", { class: "tpp-progress" }, make("label", {}, part.words, make("progress", { max: part.of })),
+    return make("div", { class: "tpp-progress" }, make("label", {}, part.words, make("progress", {})),
       make("button", { type: "button", "data-key": "stop", onclick: () => this.deed({ deed: "stop" }) }, "Stop"));
   }
 

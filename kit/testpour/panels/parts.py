@@ -111,7 +111,7 @@ def entry(name: str, label: str, value: str, *, unit: str = "", hint: str = "", 
             "problem": problem, "read": read, "wide": wide}
 
 
-def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "", problem: str = "") -> Part:
+def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "") -> Part:
     """One of a few answers; `options` are pairs of value and words.
 
     Parameters
@@ -126,15 +126,13 @@ def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]]
         All are shown at once.
     hint : str, optional
         Below it.
-    problem : str, optional
-        "" where nothing is wrong.
 
     Returns
     -------
     Part
     """
     return {"kind": "choice", "name": name, "label": label, "value": value, "options": [list(o) for o in options],
-            "hint": hint, "problem": problem}
+            "hint": hint}
 
 
 def checks(label: str, items: Iterable[tuple[str, str, bool]]) -> Part:
@@ -377,21 +375,19 @@ def paper(path: str | Path, words: str) -> Part:
     return {"kind": "paper", "path": str(path), "words": words}
 
 
-def progress(words: str, place: float = 1, of: float = 1) -> Part:
+def progress(words: str) -> Part:
     """Work that is under way.
 
     Parameters
     ----------
     words : str
         What is being done.
-    place, of : float, optional
-        How far of how much.
 
     Returns
     -------
     Part
     """
-    return {"kind": "progress", "words": words, "place": place, "of": of}
+    return {"kind": "progress", "words": words}
 
 
 def _flat(parts):

@@ -12,12 +12,11 @@ from testpour.advice.batch import NextPours
 from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.kept import kept_sessions
 from testpour.panels.make_plan import shown_plan
-from testpour.panels.memory import Memory
+from testpour.panels.memory import Memory, scale_step
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
 from testpour.panels.starting import begin_session, kept_plan, next_names
-from testpour.panels.tools import scale_step
 from testpour.panels.workshop import Needed
 from testpour.problems import Problems
 from testpour.wording import count, in_hundred

@@ -87,7 +87,7 @@ class SharePanel(Panel):
         what : {"page", "handout", "wall", "chart", "sheet", "package", "backup"}
             Which of them.
         """
-        self._wanted = what, dt.datetime.now().isoformat()
+        self._wanted = what, f"{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}"
         self.memory.put(made={one: path for one, path in self.made.items() if one != what})
 
     def _result(self, what, stamp):
@@ -110,7 +110,7 @@ class SharePanel(Panel):
             elif what == "sheet":
                 return tp.write_sheet(castings, folder / "castings.xlsx"), f"{count(len(castings.pours), 'pour')} in rows, units in the headers."
             elif what == "package":
-                made = tp.write_package(castings, folder / f"data-{_dated(stamp)}.zip")
+                made = tp.write_package(castings, folder / f"data-{stamp[:17]}.zip")  # a package never overwrites
             else:
                 made = back_up(self.workshop.study)
             if what == "page":
@@ -123,17 +123,16 @@ class SharePanel(Panel):
         """Whose initials the log holds, and how many notes."""
         castings = self.workshop.castings()
         who = _initials(castings)
-        notes = _notes(castings)
         said = f"The log names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials" if who else "The log holds no initials"
-        return f"{said}, and {count(notes, 'note')} as typed."
+        return f"{said}, and {count(castings.notes, 'note')} as typed."
 
     def _names_in(self, what):
         """What in a file names a person, or may."""
         castings, by = self.workshop.castings(), self.said("signed").strip()
-        notes, who = _notes(castings), listed(_initials(castings))
+        who = listed(_initials(castings))
         signed = f"It is signed by {by}. " if by and what in ("page", "handout") else "It names nobody. "
         if what == "page":
-            return signed + repeats(notes, len(self.workshop.log.photos()), "look at")
+            return signed + repeats(castings.notes, len(self.workshop.log.photos()), "look at")
         if what == "handout":
             return signed.strip()
         if what == "wall":
@@ -146,15 +145,6 @@ class SharePanel(Panel):
 def _initials(castings):
     found = pd.concat([castings.pours["by"], castings.readings["by"]]).dropna().astype(str).str.strip()
     return sorted(set(found[found != ""]))
-
-
-def _notes(castings):
-    return sum(int(frame["note"].fillna("").astype(str).str.strip().ne("").sum()) for frame in (castings.pours, castings.readings))
-
-
-def _dated(stamp):
-    """The moment as a part of a file name: a package never overwrites."""
-    return stamp.replace(":", "").replace(".", "-").replace("T", "-")[:17]
 
 
 def share_panel(folder: str | Path = ".") -> SharePanel:

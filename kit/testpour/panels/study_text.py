@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import os
 import tomllib
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import tomlkit
 
 from testpour.catalogue import catalogue
+from testpour.files import overwrite
 from testpour.study import Study
 from testpour.study_file import study_from
+from testpour.toml_file import own_text
 
 LEFT_OUT = "left out"
 
@@ -59,7 +59,7 @@ def text_of(folder: str | Path) -> str:
     path = Path(folder) / "study.toml"
     if path.exists():
         return path.read_text("utf-8-sig")
-    return files("testpour").joinpath("new_study.toml").read_text("utf-8")
+    return own_text("new_study.toml")
 
 
 def study_of(text: str, folder: str | Path) -> Study:
@@ -128,9 +128,7 @@ def write(folder: str | Path, text: str) -> Path:
         before = path.parent / "panels" / "study-before.toml"
         before.parent.mkdir(exist_ok=True)
         before.write_bytes(path.read_bytes())
-    part = path.with_suffix(f".{os.getpid()}.part")
-    part.write_text(text, encoding="utf-8")
-    part.replace(path)
+    overwrite(path, text.encode("utf-8"))
     return path
 
 

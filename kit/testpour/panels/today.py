@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from types import MappingProxyType
 
 import pandas as pd
 
@@ -11,6 +12,7 @@ import testpour as tp
 from testpour.advice.recommend import Recommendation
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import WeighOut
+from testpour.panels.memory import SCALES, scale_step
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -30,7 +32,6 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import begin_session, next_names
-from testpour.panels.tools import SCALES, scale_step
 from testpour.wording import capital, in_hundred
 
 MOST = 6  # pots of one mix
@@ -41,16 +42,16 @@ class TodayPanel(Panel):
     """What to use today; see `today_panel`."""
 
     name, title = "today", "What should I use today?"
+    usual = MappingProxyType({"pots": "1"})
     lead = "Say how it is in the workshop now. The settings, their chance and the weigh-out follow."
 
     def fields(self) -> list[Part]:
         study = self.workshop.study
-        number_of = max(1, min(MOST, int(self.memory.get("pots", "1") or 1)))
         pots = [row(
             entry(f"colour_{k}", f"Pot {k}: colour", self.memory.get(f"colour_{k}"), hint="a word, such as red"),
-            self.field(_pigment(k, "left empty: as recommended" if number_of == 1 else "left empty: none")),
-            self.field(_share(k)) if number_of > 1 else None,
-        ) for k in range(1, number_of + 1)]
+            self.field(_pigment(k, "left empty: as recommended" if self.pots == 1 else "left empty: none")),
+            self.field(_share(k)) if self.pots > 1 else None,
+        ) for k in range(1, self.pots + 1)]
         if not _has(study, "pigment"):
             pots = []
         return [step(
@@ -58,7 +59,7 @@ class TodayPanel(Panel):
             row(self.field(ROOM) if _has(study, "room_temperature") else None,
                 self.field(DEPTH) if _has(study, "thickness") else None),
             row(self.field(RESIN), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES)),
-            choice("pots", "Colour pots from one mix", str(number_of), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
+            choice("pots", "Colour pots from one mix", str(self.pots), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
             *pots,
         )]
 
@@ -71,6 +72,11 @@ class TodayPanel(Panel):
         yield button("pour", "Pour this: begin a session", main=True)
 
     # What stands behind the panel.
+
+    @property
+    def pots(self) -> int:
+        """Colour pots that are filled from one mix."""
+        return max(1, min(MOST, int(self.said("pots"))))
 
     def advice(self) -> Recommendation:
         """What to use, `Recommendation`."""
@@ -166,9 +172,8 @@ class TodayPanel(Panel):
         study = self.workshop.study
         shown = [ROOM] * _has(study, "room_temperature") + [DEPTH] * _has(study, "thickness") + [RESIN]
         if _has(study, "pigment"):
-            number_of = int(self.memory.get("pots", "1") or 1)
-            shown += [_pigment(k) for k in range(1, number_of + 1)]
-            shown += [_share(k) for k in range(1, number_of + 1) if number_of > 1]
+            shown += [_pigment(k) for k in range(1, self.pots + 1)]
+            shown += [_share(k) for k in range(1, self.pots + 1) if self.pots > 1]
         return shown
 
     def _fixed(self):
@@ -180,21 +185,19 @@ class TodayPanel(Panel):
         """Pigment of each pot, % of resin; empty where one pot takes what is recommended."""
         if not _has(self.workshop.study, "pigment"):
             return {}
-        number_of = int(self.memory.get("pots", "1") or 1)
-        given = [self.value(_pigment(k)) for k in range(1, number_of + 1)]
-        if number_of == 1 and given[0] is None:
+        given = [self.value(_pigment(k)) for k in range(1, self.pots + 1)]
+        if self.pots == 1 and given[0] is None:
             return {}
         return {name: load or 0.0 for name, load in zip(self._pots(), given, strict=True)}
 
     def _shares(self):
-        number_of = int(self.memory.get("pots", "1") or 1)
-        given = [self.value(_share(k)) for k in range(1, number_of + 1)]
-        return {name: share or 1.0 for name, share in zip(self._pots(), given, strict=True)} if number_of > 1 else None
+        given = [self.value(_share(k)) for k in range(1, self.pots + 1)]
+        return {name: share or 1.0 for name, share in zip(self._pots(), given, strict=True)} if self.pots > 1 else None
 
     def _pots(self):
         """A name for each pot: its colour, numbered where two are alike or nothing was typed."""
         names = []
-        for k in range(1, int(self.memory.get("pots", "1") or 1) + 1):
+        for k in range(1, self.pots + 1):
             said = self.memory.get(f"colour_{k}").strip()
             names.append(said if said and said not in names else f"{said or 'pot'} {k}")
         return names

@@ -140,7 +140,7 @@ class Workshop:
         return {name: [one.pour for one in kept(self.log, name)[1]] for name in kept_sessions(self.log)}
 
     def close(self) -> None:
-        """Let the log go."""
+        """Close the log."""
         if str(self.folder) in _logs:
             _logs.pop(str(self.folder))[1].close()
         self._castings = None, None

@@ -5,15 +5,14 @@ A lot is a place in nine coordinates, each in standard deviations of belief from
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib.resources import files
 
 import numpy as np
 
 from testpour.physics.casting import Face
 from testpour.physics.resin import Resin, load_resin
+from testpour.toml_file import own_toml
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ UNKNOWNS = tuple(Lots.__dataclass_fields__)
 @cache
 def lot_beliefs() -> dict:
     """How far each unknown may stray, as the tables of `lot.toml`."""
-    return tomllib.loads(files("testpour.physics").joinpath("lot.toml").read_text("utf-8"))
+    return own_toml("physics/lot.toml")
 
 
 @cache

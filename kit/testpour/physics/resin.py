@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, fields
 from functools import cache
-from importlib.resources import files
 
 import numpy as np
+
+from testpour.toml_file import own_toml
 
 
 @dataclass(frozen=True)
@@ -118,6 +118,5 @@ def load_resin() -> Resin:
     Resin
         Values from ``resin.toml``, where each stands beside its unit, source and confidence.
     """
-    text = files("testpour.physics").joinpath("resin.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text)
+    table = own_toml("physics/resin.toml")
     return Resin(**{field.name: float(table[field.name]["value"]) for field in fields(Resin)})

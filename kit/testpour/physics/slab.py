@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,10 +11,8 @@ import pandas as pd
 from testpour.physics.casting import MINUTE, Casting, Face, Layer, post_cure_programme
 from testpour.physics.events import first_crossing, hermite, largest
 from testpour.physics.follow import follow
-from testpour.physics.from_settings import castings_from
 from testpour.physics.march import Accuracy
 from testpour.physics.resin import Resin, load_resin
-from testpour.wording import said_in_markdown
 
 __all__ = [
     "Accuracy",
@@ -94,38 +91,6 @@ class CureRun:
     heat_kept: float
     heat_lost: float
 
-    @property
-    def table(self) -> pd.DataFrame:
-        """One row per time and depth: minute, depth (mm), temperature (degC), conversion."""
-        minute, depth = np.meshgrid(self.minutes, self.depth, indexing="ij")
-        columns = {
-            "minute": minute,
-            "depth": depth,
-            "temperature": self.temperature,
-            "conversion": self.conversion,
-        }
-        return pd.DataFrame({name: values.ravel() for name, values in columns.items()})
-
-    def sentence(self) -> str:
-        """The run in words, every number computed."""
-        cast = self.casting
-        thickness = sum(pour.thickness for pour in cast.pours)
-        opening = f"A {thickness:g} mm {cast.shape} at {cast.catalyst:g} % catalyst and {cast.room_temperature:g} °C"
-        if np.isnan(self.gel_time):
-            return f"{opening} does not gel in {cast.hours:g} h."
-        peak = "its middle has not peaked by itself before the oven or the end"
-        if not np.isnan(self.time_to_peak):
-            peak = f"peaks at {self.peak_temperature:.0f} °C in the middle after {self.time_to_peak:.0f} min"
-        return (
-            f"{opening} gels after {self.gel_time:.0f} min and {peak}, with up to {self.largest_difference:.0f} °C "
-            f"between its hottest and coolest parts. After {cast.hours:g} h it is {100 * self.core_conversion:.0f} % "
-            f"cured in the middle and {100 * self.face_conversion:.0f} % at the face. "
-            "This is a calculation, not a measurement."
-        )
-
-    __repr__ = sentence
-    _repr_markdown_ = said_in_markdown
-
 
 def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None = None, accuracy: Accuracy | None = None) -> CureRun:
     """Follow one casting through its cure.
@@ -153,32 +118,26 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
     return CureRun(casting, times / MINUTE, depth, middle, temperature, conversion, **summary, **_heat(trace))
 
 
-def cure_many(settings: pd.DataFrame | Sequence[Casting], slices: int | None = None, **shared: Any) -> pd.DataFrame:
+def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:
     """Follow many castings at once and keep only what the bench would note.
 
     Parameters
     ----------
-    settings : DataFrame or sequence of Casting
-        A table has one row per casting, with columns as in `castings_from`.
+    castings : sequence of Casting
     slices : int or None
         As in `cure`; the same for all.
-    **shared
-        With a table: anything else `Casting` takes, the same for every row.
 
     Returns
     -------
     DataFrame
-        Same index as the table; columns gel_time (min), time_to_peak (min), peak_temperature (degC),
-        hottest (degC), core_conversion, face_conversion (0 to 1), largest_difference (K).
+        One row a casting; columns gel_time (min), time_to_peak (min), peak_temperature (degC), hottest (degC),
+        core_conversion, face_conversion (0 to 1), largest_difference (K).
     """
-    if isinstance(settings, pd.DataFrame):
-        castings, index = castings_from(settings, **shared), settings.index
-    else:
-        castings, index = list(settings), pd.RangeIndex(len(settings))
+    castings = list(castings)
     if not castings:
-        return pd.DataFrame(columns=list(SUMMARY), index=index, dtype=float)
+        return pd.DataFrame(columns=list(SUMMARY), dtype=float)
     trace, _ = follow(castings, slices or _slices(castings), Accuracy())
-    return pd.DataFrame(_summary(castings, trace), index=index)
+    return pd.DataFrame(_summary(castings, trace))
 
 
 def _slices(castings):

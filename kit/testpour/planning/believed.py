@@ -70,7 +70,7 @@ def design_problem(
     sessions, heat = tuple(int(number) for number in sessions), Heat(coding)
     return DesignProblem(
         coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
-        eta=session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
+        eta=_session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
         fixed=fixed, fixed_sessions=fixed_sessions, prior=prior(coding, terms) if informed else None,
     )
 
@@ -90,17 +90,8 @@ def measured(study: Study) -> list[Reading]:
     return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
 
 
-def session_share(study: Study) -> float:
-    """Variance between sessions over variance between pours, believed, averaged over the readings.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    float
-    """
+def _session_share(study: Study) -> float:
+    """Variance between sessions over variance between pours, believed, averaged over the readings."""
     shares = []
     for reading in measured(study):
         scatter = beliefs_for(study, reading).scatter

@@ -9,20 +9,10 @@ from testpour.planning.criteria import model_rows
 RIDGE = 1e-8       # keeps singular random starts invertible; never part of a reported value
 
 
-def small_products(left: np.ndarray, right: np.ndarray) -> np.ndarray:
+def _small_products(left: np.ndarray, right: np.ndarray) -> np.ndarray:
     """left @ right in slices too small for the linear algebra library to wake a second thread.
 
-    Handing such short products to threads costs more than it saves, sixfold on a busy machine with two cores.
-
-    Parameters
-    ----------
-    left : array, shape (n, p)
-    right : array, shape (p, m)
-
-    Returns
-    -------
-    array, shape (n, m)
-    """
+    Handing such short products to threads costs more than it saves, sixfold on a busy machine with two cores."""
     size = max(1, min(len(left), 200_000 // right.size))
     whole = len(left) // size * size
     out = np.empty((len(left), right.shape[1]))
@@ -103,7 +93,7 @@ class CandidateGroup:
         """
         vector = vector if rest is None else vector * rest
         if self.shared:
-            return small_products(vector, self.rows.T)
+            return _small_products(vector, self.rows.T)
         return (self.rows @ vector[:, :, None])[:, :, 0]
 
     def quadratic(self, matrix: np.ndarray, rest: np.ndarray | None) -> np.ndarray:
@@ -123,7 +113,7 @@ class CandidateGroup:
         if rest is not None:
             matrix = matrix * rest[:, :, None] * rest[:, None, :]
         if self.shared:
-            return small_products(matrix.reshape(len(matrix), -1), self.pairs)
+            return _small_products(matrix.reshape(len(matrix), -1), self.pairs)
         return ((self.rows @ matrix) * self.rows).sum(-1)
 
     def pick(self, starts: np.ndarray, best: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

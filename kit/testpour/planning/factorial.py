@@ -11,8 +11,6 @@ from math import comb
 
 import numpy as np
 
-from testpour.wording import said_in_markdown
-
 LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
 
 
@@ -33,34 +31,6 @@ def full_factorial(k: int, levels: int = 2) -> np.ndarray:
     values = np.linspace(-1, 1, levels)
     mesh = np.meshgrid(*[values] * k, indexing="ij")
     return np.stack(mesh, -1).reshape(-1, k)[:, ::-1]
-
-
-@dataclass(frozen=True)
-class Aliases:
-    """Which effects of a fraction cannot be told apart.
-
-    Attributes
-    ----------
-    strings : tuple of str
-        One per group that shares a column, e.g. ``"A+BC"``; effects standing alone are left out.
-    resolution : int
-        Length of the shortest word of the defining relation.
-    """
-
-    strings: tuple[str, ...]
-    resolution: int
-
-    def sentence(self) -> str:
-        """What is mixed with what, in one sentence."""
-        if not self.strings:
-            return "No effect listed here is mixed with another."
-        worst = {3: "some main effects cannot be told from two-factor interactions",
-                 4: "main effects are clear, but some two-factor interactions share a column"}
-        words = worst.get(self.resolution, "main effects and two-factor interactions are clear of each other")
-        return f"In this fraction {words}: {', '.join(self.strings)}."
-
-    __repr__ = sentence
-    _repr_markdown_ = said_in_markdown
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,50 +55,22 @@ class FractionalSet:
         """Length of the shortest word; one more than the number of factors for a full set."""
         return min((len(word) for word in self.relation), default=len(self.names) + 1)
 
-    @property
-    def words(self) -> tuple[str, ...]:
-        """The defining relation in names, e.g. ``("ABD", "-ACE")``."""
-        ordered = sorted(self.relation, key=lambda w: (len(w), sorted(w)))
-        return tuple(("-" if self.relation[w] < 0 else "") + word_name(w, self.names) for w in ordered)
-
-    def aliases(self) -> Aliases:
-        """Groups of effects of one or two factors that share a column."""
+    def aliases(self) -> tuple[str, ...]:
+        """Groups of effects of one or two factors that share a column, such as ``"A+BC"``; those alone are left out."""
         effects = [frozenset(c) for size in (1, 2) for c in combinations(range(len(self.names)), size)]
         strings, seen = [], set()
         for effect in effects:
             mixed = {effect ^ word: sign for word, sign in self.relation.items()}
             group = [other for other in effects if other in mixed]
             if effect not in seen and group:
-                parts = [("-" if mixed[g] < 0 else "+") + word_name(g, self.names) for g in group]
-                strings.append(word_name(effect, self.names) + "".join(parts))
+                parts = [("-" if mixed[g] < 0 else "+") + _word_name(g, self.names) for g in group]
+                strings.append(_word_name(effect, self.names) + "".join(parts))
                 seen.update(group)
-        return Aliases(tuple(strings), self.resolution)
-
-    def sentence(self) -> str:
-        """Size, resolution and defining relation."""
-        n, k = self.rows.shape
-        if not self.relation:
-            return f"All {n} combinations of {k} factors: every effect stands alone."
-        return f"{n} pours for {k} factors, resolution {self.resolution}, I = {' = '.join(self.words)}."
-
-    __repr__ = sentence
-    _repr_markdown_ = said_in_markdown
+        return tuple(strings)
 
 
-def word_name(word: Collection[int], names: Sequence[str]) -> str:
-    """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter.
-
-    Parameters
-    ----------
-    word : Collection
-        Numbers of the factors, from 0.
-    names : list of str
-        Of the factors.
-
-    Returns
-    -------
-    str
-    """
+def _word_name(word: Collection[int], names: Sequence[str]) -> str:
+    """A product of factors in names: ``"AB"``, or ``"catalyst:cover"`` when names are longer than a letter."""
     joint = "" if all(len(name) == 1 for name in names) else ":"
     return joint.join(names[i] for i in sorted(word))
 
@@ -263,7 +205,7 @@ def block_two_level(fraction: FractionalSet, sessions: int) -> tuple[np.ndarray,
     numbers = sum((fraction.rows[:, sorted(word)].prod(axis=1) > 0).astype(int) << i
                   for i, word in enumerate(best[1]))
     names = sorted((min(c, key=lambda w: (len(w), sorted(w))) for c in best[2]), key=lambda w: (len(w), sorted(w)))
-    return numbers, tuple(word_name(word, fraction.names) for word in names)
+    return numbers, tuple(_word_name(word, fraction.names) for word in names)
 
 
 def _effect_columns(fraction):

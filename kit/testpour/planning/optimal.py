@@ -15,7 +15,6 @@ from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchan
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
 from testpour.planning.problem import DesignProblem, PlanConflict
 from testpour.planning.starts import coarse_grid, coordinate_groups, free_places, random_settings
-from testpour.wording import said_in_markdown
 
 CHUNK = 250                                             # starts improved side by side
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
@@ -32,44 +31,19 @@ class OptimalPlan:
         pours already made).
     log_det : float
         log |X'V^-1X| (plus prior precision).
-    d_value : float
-        (determinant / pours)^(1/terms) of the information per pour, |M/n|^(1/p).
     i_value : float
         Average variance of a prediction over the region, in units of the variance between pours.
-    starts, reached : int
-        Random starts made, and how many of them ended at the best value before off-grid refinement.
-    seed : int
     """
 
     problem: DesignProblem = field(repr=False)
-    criterion: str
     table: pd.DataFrame = field(repr=False)
     log_det: float
-    d_value: float
     i_value: float
-    starts: int
-    reached: int
-    seed: int
 
     @property
     def rows(self) -> np.ndarray:
         """Coded settings of every pour, shape (n, k)."""
         return self.table[self.problem.names].to_numpy(float)
-
-    def sentence(self) -> str:
-        """What was found, and how sure it is to be the best."""
-        n, p = len(self.table), len(self.problem.terms)
-        kept = len(self.problem.kept)
-        old = f" ({kept} already made)" if kept else ""
-        how = "over the allowed region, sampled" if self.problem.constrained else "over the whole region"
-        ends = "1 of them ended" if self.reached == 1 else f"{self.reached} of them ended"
-        doubt = ("; more starts may still find a better one" if self.reached < 2 else "")
-        return (f"{n} pours{old} for {p} terms: D {self.d_value:.4g}; average prediction variance {how} "
-                f"{self.i_value:.3g} times that of one pour. Best of {self.starts} random starts for "
-                f"criterion {self.criterion}; {ends} here{doubt}.")
-
-    __repr__ = sentence
-    _repr_markdown_ = said_in_markdown
 
 
 def optimal_plan(
@@ -116,13 +90,12 @@ def optimal_plan(
     found = [_improve(problem, random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
     settings = np.concatenate(found)
     score = _scores(problem, settings, aim)
-    reached = int((score > score.max() - 1e-6 * max(1.0, abs(score.max()))).sum())
     if polish and any(axis.levels is None and axis.met is None for axis in problem.axes):
         settings, score = _polished(problem, settings, score, aim, polish)
     if not np.isfinite(score.max()):
         raise PlanConflict([("No set of pours inside the limits separates all the terms: drop a term that the "
                             "limits or the levels of a factor make inseparable from another." + problem.in_the_way())])
-    return _result(problem, criterion, settings, score, moments, (starts, reached, seed))
+    return _result(problem, settings, score, moments)
 
 
 def _improve(problem, settings, grid, moments):
@@ -181,13 +154,10 @@ def _scores(problem, settings, moments):
     return np.array([-average_variance(m, moments) for m in matrix])
 
 
-def _result(problem, criterion, settings, score, moments, made):
-    starts, reached, seed = made
+def _result(problem, settings, score, moments):
     best = settings[int(score.argmax())]
     matrix = information(model_rows(best, problem.terms), problem.all_sessions, problem.eta, problem.prior)
-    log_det, n = float(log_determinant(matrix)), len(best)
     table = pd.DataFrame(best + 0.0, columns=problem.names)
     table.insert(0, "session", problem.all_sessions)
-    table["fixed"] = np.arange(n) < len(problem.kept)
-    return OptimalPlan(problem, criterion, table, log_det, float(np.exp(log_det / len(matrix)) / n),
-                       average_variance(matrix, moments), starts, reached, seed)
+    table["fixed"] = np.arange(len(best)) < len(problem.kept)
+    return OptimalPlan(problem, table, float(log_determinant(matrix)), average_variance(matrix, moments))

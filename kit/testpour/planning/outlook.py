@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -19,11 +18,8 @@ from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
 from testpour.planning.problem import NotSeparated
 from testpour.planning.purposes import after_sessions
-from testpour.units import show, to_unit
+from testpour.units import show, shown_unit, to_unit
 from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 MANY = 1e6  # degrees of freedom of a noise that is taken as known
@@ -47,8 +43,6 @@ class PlanOutlook:
     hours : float
         From the first catalyst in to the last planned reading, for one session.
     cost : float or None
-    noise_from : str
-        Where the noise figures come from.
     cautions : Cautions
         Of the plan's pours and of the size of a pot.
     """
@@ -60,7 +54,6 @@ class PlanOutlook:
     catalyst: float
     hours: float
     cost: float | None
-    noise_from: str
     cautions: Cautions = field(default_factory=Cautions)
 
     def sentence(self) -> str:
@@ -82,7 +75,7 @@ class PlanOutlook:
         cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
         parts.append(
             f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
-            f"the last reading falls {self.hours:g} h after mixing. How much equal pours differ is taken from {self.noise_from}."
+            f"the last reading falls {self.hours:g} h after mixing. How much equal pours differ is taken from the trade's beliefs."
         )
         return " ".join([*parts, *self.cautions.lines()])
 
@@ -107,15 +100,13 @@ class PlanOutlook:
 
 
 def outlook(
-    plan: Plan, fits: Fits | None = None, *, pot: str | float = "120 g", price: float | None = None
+    plan: Plan, *, pot: str | float = "120 g", price: float | None = None
 ) -> PlanOutlook:
     """What a plan can tell before it is poured.
 
     Parameters
     ----------
     plan : Plan
-    fits : Fits, optional
-        Where there is a log, its scatter replaces the believed one.
     pot : str or float
         Resin in one pour; g where no unit is given.
     price : float, optional
@@ -140,7 +131,7 @@ def outlook(
     """
     spread, lines = _spread(plan), []
     for reading in plan.study.readings:
-        noise, day = _noise(plan.study, reading, fits)
+        noise, day = _noise(plan.study, reading)
         lines += list(_lines(plan, reading, noise, day))
     each = to_unit(pot, "g", "pot")
     grams = each * len(plan.table)
@@ -152,7 +143,6 @@ def outlook(
         grams * float(plan.table["catalyst"].mean()) / 100 if "catalyst" in plan.table else 0.0,
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
         None if price is None else grams / 1000 * price,
-        "the log" if fits is not None and any(fit.pours for fit in fits.values()) else "the trade's beliefs",
         plan.found() + check_batch(each),
     )
 
@@ -188,13 +178,8 @@ def _terms(plan, rows):
     return tuple(main_terms(len(plan.coding.names)))
 
 
-def _noise(study, reading, fits):
-    """Scatter of one pour and of one session, on the latent scale."""
-    if fits is not None and fits[reading.name].pours:
-        posterior = fits[reading.name].posterior
-        spread = posterior.group_spread
-        pour = np.sqrt(posterior.spread**2 + spread.get("pour", 0.0) ** 2)
-        return float(np.median(pour)), float(np.median(spread["session"]))
+def _noise(study, reading):
+    """Scatter of one pour and of one session as the trade believes it, on the latent scale."""
     scatter = beliefs_for(study, reading).scatter
     pour = 1.0 if reading.grades else np.hypot(scatter["reading"], scatter["pour"]) * HALF_NORMAL_MIDDLE
     return float(pour), scatter["session"] * HALF_NORMAL_MIDDLE
@@ -204,12 +189,12 @@ def _lines(plan, reading, noise, day):
     """One line a varied setting for one reading."""
     rows, numbers = _all_pours(plan)
     terms = _terms(plan, rows)
-    power = plan_power(rows, terms, noise, 1.0, numbers, day, plan.coding.names)
+    power = plan_power(rows, terms, noise, numbers, day, plan.coding.names)
     for place, name in enumerate(plan.coding.names):
         single = tuple(int(i == place) for i in range(len(plan.coding.names)))
         if single not in terms:
             continue
-        line = power.table.loc[term_name(single, plan.coding.names)]
+        line = power.loc[term_name(single, plan.coding.names)]
         interval, noticed = _judged(line)
         yield {
             "reading": reading.words,
@@ -241,4 +226,4 @@ def _in_words(reading, latent):
         return f"{rounded(latent)} {reading.unit}"
     level = {"share": 1.3, "rise": -1.0}[reading.scale]  # where the trade believes the usual casting to be
     slope = width * expit(level) * (1 - expit(level))
-    return f"{rounded(min(slope * latent, width))} {show(0, reading.unit)[2:]}"
+    return f"{rounded(min(slope * latent, width))} {shown_unit(reading.unit)}"

@@ -154,6 +154,26 @@ class Plan:
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown)}"
 
 
+def which_session(table: pd.DataFrame, session: int | str | None) -> str:
+    """The session that is meant by a name, by a number from 1, or by nothing where there is only one.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Pours with a column session.
+    session : int or str, optional
+
+    Returns
+    -------
+    str
+        Its name; ``""`` where it is not in the table, or not clear.
+    """
+    names = list(dict.fromkeys(table["session"].astype(str)))
+    if session is None or str(session) in names:
+        return str(session) if session is not None else names[0] if len(names) == 1 else ""
+    return names[session - 1] if isinstance(session, int) and 1 <= session <= len(names) else ""
+
+
 @one_thread
 def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 4, purpose: str | None = None, factors: Sequence[str] | None = None, rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None,
                castings: Castings | None = None, compare: Sequence[Mapping[str, str | float]] | None = None, resin: str | float | None = None, pot: str | float = "120 g", seed: int = 0) -> Plan:

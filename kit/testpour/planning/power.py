@@ -7,7 +7,6 @@ effect in ten that does not exist is noticed all the same (`false_alarm`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,12 +24,12 @@ from testpour.planning.criteria import (
     region_points,
     term_name,
 )
-from testpour.wording import said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.planning.problem import DesignProblem
 
 FALSE_ALARM = 0.10
+OFTEN = 0.9  # chance with which the smallest effect is noticed
 
 
 def chance_f(
@@ -82,8 +81,8 @@ def chance_to_notice(effect: float, se: float, df: float, false_alarm: float = F
     return chance_f((effect / se) ** 2, 1, df, false_alarm)      # t squared is F with 1 degree of freedom
 
 
-def smallest_effect(se: float, df: float, chance: float = 0.9, false_alarm: float = FALSE_ALARM) -> float:
-    """Smallest true effect noticed with the given chance, in the unit of `se`; nan without degrees of freedom.
+def smallest_effect(se: float, df: float) -> float:
+    """Smallest true effect noticed nine times in ten, in the unit of `se`; nan without degrees of freedom.
 
     Parameters
     ----------
@@ -91,28 +90,17 @@ def smallest_effect(se: float, df: float, chance: float = 0.9, false_alarm: floa
         Standard error of the effect.
     df : float
         Degrees of freedom of the noise.
-    chance : float, optional
-        Of noticing it, between `false_alarm` and 1.
-    false_alarm : float, optional
-        Chance of noticing what is not there.
 
     Returns
     -------
     float
-
-    Raises
-    ------
-    ValueError
-        If `chance` is outside its range.
     """
     if df < 1 or not np.isfinite(se):
         return float("nan")
-    if not false_alarm < chance < 1:
-        raise ValueError(f"chance is {chance}: choose a value between {false_alarm} and 1.")
-    top = 4.0 + student.isf(false_alarm / 2, df)
-    while chance_to_notice(top, 1.0, df, false_alarm) < chance:
+    top = 4.0 + student.isf(FALSE_ALARM / 2, df)
+    while chance_to_notice(top, 1.0, df) < OFTEN:
         top *= 2
-    return se * brentq(lambda size: chance_to_notice(size, 1.0, df, false_alarm) - chance, 1e-9, top, xtol=1e-10)
+    return se * brentq(lambda size: chance_to_notice(size, 1.0, df) - OFTEN, 1e-9, top, xtol=1e-10)
 
 
 def half_width(se: float, df: float) -> float:
@@ -132,48 +120,11 @@ def half_width(se: float, df: float) -> float:
     return float(se * student.ppf(0.95, df)) if df >= 1 else float("nan")
 
 
-@dataclass(frozen=True, eq=False)
-class PlanPower:
-    """What each term of a plan can show.
-
-    Attributes
-    ----------
-    table : DataFrame
-        Indexed by term; columns compared ("within sessions" or "between sessions"), df, se, half_width (90 %),
-        chance (of noticing `effect`) and smallest (noticed nine times in ten). All sizes are changes in the
-        reading as the term goes from its lowest to its highest value.
-    effect : float
-        The change that would matter, in the unit of the reading.
-    """
-
-    table: pd.DataFrame = field(repr=False)
-    effect: float
-
-    def sentence(self) -> str:
-        """Which terms the plan can and cannot show."""
-        blind = self.table[self.table.chance.isna()]
-        seen = self.table[self.table.chance >= 0.9]
-        weak = self.table[self.table.chance < 0.9]
-        parts = []
-        if len(seen):
-            parts.append(f"A change of {self.effect:.3g} would be noticed at least nine times in ten for "
-                         f"{', '.join(seen.index)}.")
-        if len(weak):
-            odds = ", ".join(f"{n} ({c:.0%})" for n, c in weak.chance.items())
-            parts.append(f"It may be missed for {odds}." if seen.size
-                         else f"A change of {self.effect:.3g} may be missed for {odds}.")
-        if len(blind):
-            parts.append(f"Nothing is left to judge {', '.join(blind.index)} by: "
-                         "add pours or sessions, or drop terms.")
-        return " ".join(parts)
-
-    __repr__ = sentence
-    _repr_markdown_ = said_in_markdown
-
-
-def plan_power(rows: np.ndarray, terms: Sequence[Exponents], noise_sd: float, effect: float, sessions: np.ndarray | None = None, session_sd: float = 0.0, names: Sequence[str] | None = None,
-               false_alarm: float = FALSE_ALARM) -> PlanPower:
-    """Chance to notice a change of size `effect` in each term of a plan, and what it takes to be noticed.
+def plan_power(
+    rows: np.ndarray, terms: Sequence[Exponents], noise_sd: float, sessions: np.ndarray | None = None,
+    session_sd: float = 0.0, names: Sequence[str] | None = None
+) -> pd.DataFrame:
+    """How closely each term of a plan will be known, and how large it must be to be noticed.
 
     Parameters
     ----------
@@ -183,18 +134,17 @@ def plan_power(rows: np.ndarray, terms: Sequence[Exponents], noise_sd: float, ef
         Exponents; the constant is left out of the answer.
     noise_sd, session_sd : float
         Spread between like pours of one session, and between sessions, in the unit of the reading.
-    effect : float
-        The change that would matter, in the unit of the reading.
     sessions : array (n,) of int, optional
         Session number of each pour.
     names : sequence of str, optional
         Of the factors.
-    false_alarm : float
-        Chance of noticing a change where there is none.
 
     Returns
     -------
-    PlanPower
+    DataFrame
+        Indexed by term; columns compared ("within sessions" or "between sessions"), df, se, half_width (90 %) and
+        smallest (noticed nine times in ten). All sizes are changes in the reading, in its unit, as the term goes
+        from its lowest to its highest value.
 
     Notes
     -----
@@ -213,21 +163,13 @@ def plan_power(rows: np.ndarray, terms: Sequence[Exponents], noise_sd: float, ef
     se = noise_sd * np.sqrt(np.diag(np.linalg.inv(matrix)))
     whole, df = _strata(design, sessions, session_sd)
     names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
-    table = pd.DataFrame([
-        _line(se[i] * _span(term), df[i], effect, false_alarm) | {"compared": _compared(whole[i])}
-        for i, term in enumerate(terms) if any(term)
-    ], index=[term_name(term, names) for term in terms if any(term)])
-    return PlanPower(table[["compared", "df", "se", "half_width", "chance", "smallest"]], float(effect))
+    return pd.DataFrame([_line(se[i] * _span(term), df[i], whole[i]) for i, term in enumerate(terms) if any(term)],
+                        index=[term_name(term, names) for term in terms if any(term)])
 
 
-def _compared(whole):
-    return "between sessions" if whole else "within sessions"
-
-
-def _line(se, df, effect, false_alarm):
-    return {"df": df, "se": se, "half_width": half_width(se, df),
-            "chance": chance_to_notice(effect, se, df, false_alarm),
-            "smallest": smallest_effect(se, df, 0.9, false_alarm)}
+def _line(se, df, whole):
+    return {"compared": "between sessions" if whole else "within sessions", "df": df, "se": se,
+            "half_width": half_width(se, df), "smallest": smallest_effect(se, df)}
 
 
 def _span(term):

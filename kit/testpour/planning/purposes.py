@@ -105,17 +105,8 @@ def pick_purpose(wishes: Wishes) -> str:
     return MAP if sum(wishes.sizes) >= enough else MATTER
 
 
-def which_settings_matter(wishes: Wishes) -> Chosen:
-    """Two-level pours, with the same middle pour in every session to show the noise.
-
-    Parameters
-    ----------
-    wishes : Wishes
-
-    Returns
-    -------
-    Chosen
-    """
+def _which_settings_matter(wishes: Wishes) -> Chosen:
+    """Two-level pours, with the same middle pour in every session to show the noise."""
     needed = len(_terms(main_terms, wishes.axes))
     spare = int(min(wishes.sizes) >= 4 and sum(wishes.sizes) - len(wishes.sizes) >= needed)
     sizes = tuple(size - spare for size in wishes.sizes)
@@ -157,9 +148,9 @@ def _regular(wishes, sizes):
 def _mixed_words(fraction, lost):
     """What cannot be told apart, as a workshop would say it."""
     aliases, text = fraction.aliases(), ""
-    if aliases.strings:
-        groups = [g.replace(":", " with ").replace("+", " or ").replace("-", " or less ") for g in aliases.strings]
-        if aliases.resolution > 3:
+    if aliases:
+        groups = [g.replace(":", " with ").replace("+", " or ").replace("-", " or less ") for g in aliases]
+        if fraction.resolution > 3:
             text = "Each setting's own effect can be read. Where two act together, the plan cannot say which pair it was: "
         else:
             text = "The plan cannot tell these apart: "
@@ -185,17 +176,8 @@ def _two_level(wishes, sizes):
     return Chosen(rows, sessions, _terms(main_terms, wishes.axes), why, mixed)
 
 
-def map_the_region(wishes: Wishes) -> Chosen:
-    """Pours for a curved surface that predicts well everywhere.
-
-    Parameters
-    ----------
-    wishes : Wishes
-
-    Returns
-    -------
-    Chosen
-    """
+def _map_the_region(wishes: Wishes) -> Chosen:
+    """Pours for a curved surface that predicts well everywhere."""
     plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
     why = (
         "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
@@ -329,5 +311,5 @@ def _middle(axis):
     return levels[len(levels) // 2]
 
 
-PICK = {MATTER: which_settings_matter, MAP: map_the_region, SHARPEN: sharpen}
+PICK = {MATTER: _which_settings_matter, MAP: _map_the_region, SHARPEN: sharpen}
 

@@ -32,18 +32,8 @@ def coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | Non
     return out
 
 
-def every_combination(values: Sequence[np.ndarray | Sequence[float]]) -> np.ndarray:
-    """Every combination of the given values, one row each.
-
-    Parameters
-    ----------
-    values : list of array or list of float
-        Values of each axis, k of them.
-
-    Returns
-    -------
-    array, shape (combinations, k)
-    """
+def _every_combination(values: Sequence[np.ndarray | Sequence[float]]) -> np.ndarray:
+    """Every combination of the given values, one row each."""
     return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
 
 
@@ -67,7 +57,7 @@ def coordinate_groups(
     for whole, most in ((False, POOL), (True, 27)):
         axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
         for pack in _packs(axes, grid, most):
-            groups.append(CandidateGroup(pack, every_combination([grid[f] for f in pack]), terms, whole))
+            groups.append(CandidateGroup(pack, _every_combination([grid[f] for f in pack]), terms, whole))
     return groups
 
 

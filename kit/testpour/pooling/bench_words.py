@@ -43,20 +43,11 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
     sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)
     if not sloped:
         return SAME, said
-    return (EVERY if new.told else MOST), f"{said} At a new bench: {effect_interval(new)}."
+    return (EVERY if new.told else MOST), f"{said} At a new bench: {_effect_interval(new)}."
 
 
-def effect_interval(effect: Effect) -> str:
-    """The interval of an effect in words, with its signs where it leaves both directions.
-
-    Parameters
-    ----------
-    effect : Effect
-
-    Returns
-    -------
-    str
-    """
+def _effect_interval(effect: Effect) -> str:
+    """The interval of an effect in words, with its signs where it leaves both directions."""
     return effect.interval().partition("interval ")[2]
 
 
@@ -102,7 +93,7 @@ def differs(one: PooledReading) -> str:
 
 def _spread(one):
     unit = unit_of(one)
-    low, middle, high = np.sort(np.abs(_size(one, np.array(one.spread()))))
+    low, middle, high = np.sort(np.abs(in_points(one, np.array(one.spread()))))
     if high < 0.5 and unit in (CHANCES, "%"):
         return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
     if middle < 0.5 and unit == CHANCES:
@@ -116,11 +107,6 @@ def _digits(value, unit):
     if unit == CHANCES:
         return "under 1" if value < 0.5 else f"{value:.0f}"
     return "0" if value < 0.005 else rounded(value)
-
-
-def _size(one, values):
-    """Differences as they are shown: per cent, castings in 100, or the unit."""
-    return 100 * (values - 1) if one.ratio else 100 * values if _bound(one) is not None else values
 
 
 def _bound(one):
@@ -159,11 +145,11 @@ def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
     array
         Of the same shape.
     """
-    return _size(one, values)
+    return 100 * (values - 1) if one.ratio else 100 * values if _bound(one) is not None else values
 
 
 def _by(one, middle):
-    size = float(_size(one, middle))
+    size = float(in_points(one, middle))
     word = {True: "longer", False: "shorter"} if one.reading.unit in ("min", "h") else {True: "more", False: "less"}
     if unit_of(one) == CHANCES:
         word = {True: "more good ones", False: "fewer good ones"}

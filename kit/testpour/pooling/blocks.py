@@ -156,7 +156,7 @@ class Arrow:
                 less = sums.T @ away
                 top -= less[:p]
                 own = own - less[p:]
-            half = forth(root, own)
+            half = _forth(root, own)
             top -= link.T @ half
             kept.append(half)
         out[:p] = dpotrs(self.root, top, lower=1)[0]
@@ -188,19 +188,8 @@ class Arrow:
         return np.block([[top, across.T], [across, roots @ roots.T + turn @ top @ turn.T]])
 
 
-def forth(root: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call.
-
-    Parameters
-    ----------
-    root : array, shape (m, m)
-        Lower triangular.
-    right : array, shape (m, r)
-
-    Returns
-    -------
-    array, shape (m, r)
-    """
+def _forth(root: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call."""
     return dtrtrs(root, right, lower=1)[0]
 
 
@@ -252,7 +241,7 @@ def factor(blocks: Blocks, weights: np.ndarray, spreads: np.ndarray, precision: 
         matrix *= scale[:, None] * scale
         own = matrix[p:, p:] + np.eye(len(bench.owner))
         root = dpotrf(own, lower=1)[0]
-        link = forth(root, matrix[p:, :p])
+        link = _forth(root, matrix[p:, :p])
         total += matrix[:p, :p] - link.T @ link
         log_determinant += 2 * np.log(np.diag(root)).sum()
         parts.append((root, link, sums, level, scale))

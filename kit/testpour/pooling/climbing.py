@@ -114,26 +114,10 @@ class EvenSpreads:
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 
-def bench_marginal(
+def _bench_marginal(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), sampling: bool = True
 ) -> tuple[BenchMarginal, Scale, np.ndarray]:
-    """The `BenchMarginal` of a model, its `Scale` and a start for its outer parameters.
-
-    Parameters
-    ----------
-    model : IntervalModel
-        Its groups have no level at two benches; rows come bench by bench.
-    bench : ndarray of int, shape (n,)
-        Bench of each row, rising.
-    slopes : sequence of Slope
-    sampling : bool
-        As for `scaled_problem`.
-
-    Returns
-    -------
-    tuple
-        `BenchMarginal`, `Scale`, and array of outer parameters.
-    """
+    """The `BenchMarginal` of a model, its `Scale` and a start for its outer parameters."""
     problem, scale, start = scaled_problem(model, sampling=sampling)
     kept, design = bench[model.informative], model.exog[model.informative]
     ones, levels = np.ones(len(kept)), int(bench.max()) + 1
@@ -170,7 +154,7 @@ def most_likely_spreads(
         Group name to standard deviation on the latent scale, slopes last; ``reading`` for single readings, but not
         for grades.
     """
-    marginal, scale, start = bench_marginal(model, bench, slopes, sampling=bool(model.grades and model.shape_believed))
+    marginal, scale, start = _bench_marginal(model, bench, slopes, sampling=bool(model.grades and model.shape_believed))
     shape, spreads = marginal.split(reach_top(marginal, start).at)
     names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
     found = dict(zip(names, scale.unit * np.abs(spreads), strict=True))
@@ -211,7 +195,7 @@ def pooled_top_of_density(
     scale : Scale
     top : Top
     """
-    marginal, scale, outer = bench_marginal(model, bench, slopes)
+    marginal, scale, outer = _bench_marginal(model, bench, slopes)
     density = EvenSpreads(marginal)
     start, k = density.scores(outer), len(outer) - marginal.blocks.components
     part = _some_benches(bench)

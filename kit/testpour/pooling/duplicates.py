@@ -38,7 +38,7 @@ def pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, 
     seen: dict[int, str] = {}
     rows, doubled = [], {}
     for source in sources:
-        marks = marks_of(source.castings)
+        marks = _marks_of(source.castings)
         again = {pour: seen[mark] for pour, mark in marks.items() if mark in seen}
         alike = source.castings.readings["pour"].isin(again).sum()
         if again and (alike >= ENOUGH or len(again) == len(source.castings)):
@@ -55,17 +55,8 @@ def pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, 
     return rows, doubled
 
 
-def marks_of(castings: Castings) -> dict[str, int]:
-    """A mark of what each pour holds, for pours that were read: pour to number.
-
-    Parameters
-    ----------
-    castings : Castings
-
-    Returns
-    -------
-    dict
-    """
+def _marks_of(castings: Castings) -> dict[str, int]:
+    """A mark of what each pour holds, for pours that were read: pour to number."""
     factors = [f.name for f in castings.study.factors if f.name in castings.pours and f.kind != "text"]
     pours = castings.pours
     settings = pd.util.hash_pandas_object(

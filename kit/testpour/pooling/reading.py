@@ -131,7 +131,7 @@ class PooledReading:
         """
         model = self.average.model
         number = next(group.codes for group in model.groups if group.name == "bench")
-        return most_likely_spreads(model, number, slopes_of(self.average.believed, self.average.rows))
+        return most_likely_spreads(model, number, _slopes_of(self.average.believed, self.average.rows))
 
     def differences(self) -> pd.DataFrame:
         """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.
@@ -247,7 +247,7 @@ def fit_pooled(
     if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
         rows = rows[model.informative].reset_index(drop=True)
         model, number = _model(reading, believed, rows, scale)
-    slopes = slopes_of(believed, rows)
+    slopes = _slopes_of(believed, rows)
     if model.informative.any():
         posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed)
     else:
@@ -292,19 +292,8 @@ def bench_scale(believed: ReadingBeliefs) -> float:
     return SHARE * level.sd
 
 
-def slopes_of(believed: ReadingBeliefs, rows: pd.DataFrame) -> tuple[Slope, ...]:
-    """The effects that may differ by bench: those that enough benches varied.
-
-    Parameters
-    ----------
-    believed : ReadingBeliefs
-    rows : DataFrame
-        One a reading: its settings, and ``bench``.
-
-    Returns
-    -------
-    tuple of Slope
-    """
+def _slopes_of(believed: ReadingBeliefs, rows: pd.DataFrame) -> tuple[Slope, ...]:
+    """The effects that may differ by bench: those that enough benches varied."""
     found = []
     for column, (term, belief) in enumerate(zip(believed.terms, believed.beliefs, strict=True)):
         if term.name in SLOPED:

@@ -1,6 +1,7 @@
 """What a pool is made of: data packages, study folders, open logs or tables of castings."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
@@ -98,11 +99,8 @@ def _from_path(path):
         from testpour.logbook.book import Logbook
         from testpour.study_file import read_study
 
-        log = Logbook(read_study(path))
-        try:
+        with closing(Logbook(read_study(path))) as log:
             return log.castings()
-        finally:
-            log.close()
     from testpour.exchange.package_reading import read_package
 
     return read_package(path).castings

@@ -125,7 +125,7 @@ def read_page(path: str | Path) -> Castings:
         said = " ".join(str(problem).split())[:80]
         raise NoLogInside(f"{Path(path).name}: its data were changed and cannot be read ({said}). Ask its makers for the page again.") from None
     if not same:
-        raise NoLogInside(f"{Path(path).name}: its data are not those its fingerprint stands for. Ask its makers for the page again.")
+        raise NoLogInside(f"{Path(path).name}: its data do not match its fingerprint. Ask its makers for the page again.")
     return castings
 
 

@@ -1,4 +1,4 @@
-"""What each setting did to a reading, as a chart of changes with their intervals."""
+"""What each setting did to a reading, and where its scatter comes from: charts of intervals."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from matplotlib.typing import FillStyleType
 
 from testpour.models.effects import effects
+from testpour.models.scatter import scatter
 from testpour.picture import INK, Picture, draw_interval, drawable, interval_rows, new_picture
 
 if TYPE_CHECKING:
@@ -55,10 +56,7 @@ def _fill(effect):
 
 
 def _moved(effect):
-    factor = effect.factor
-    if factor.kind == "yes/no":
-        return drawable(factor.words) + "\nno to yes"
-    return drawable(factor.words) + f"\n{effect.start:.3g} to {drawable(factor.show(effect.end))}"
+    return drawable(effect.factor.words) + f"\n{drawable(effect.factor.between(effect.start, effect.end), 60)}"
 
 
 def _change_label(effect):
@@ -70,3 +68,32 @@ def _change_label(effect):
     if reading.grades:
         return drawable(f"Change in {reading.words} (grades)", 60)
     return drawable(f"Change in {reading.label}", 60)
+
+
+def show_scatter(fit: ReadingFit) -> Picture:
+    """How much of a reading's scatter lies between sessions, pours, lots, readers and readings, largest first.
+
+    Parameters
+    ----------
+    fit : ReadingFit
+
+    Returns
+    -------
+    Picture
+        A matplotlib Figure. Dot and bar: one standard deviation with its 90 % interval, in the reading's own terms
+        (per cent for times, grades for grades). A source that is still mostly belief is grey and open.
+    """
+    found = scatter(fit)
+    parts = found.parts[::-1]
+    picture, axes = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
+    ax = axes[0, 0]
+    for place, part in enumerate(parts):
+        draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
+    ax.set(xlim=(0, None), xlabel=f"One standard deviation ({drawable(found.unit)})")
+    interval_rows(picture, ax, [_row(part) for part in parts], [("full", "from the log")], "mostly belief")
+    return picture
+
+
+def _row(part):
+    """A source in words, with the share of the whole variance it makes up."""
+    return f"{part.words.replace(', reading and pour together', '')}\n{100 * part.share:.0f} % of the variance"

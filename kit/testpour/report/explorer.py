@@ -7,6 +7,7 @@ needs nothing here, and heat and cure through a slab are as exact as a straight 
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from itertools import product
 from typing import TYPE_CHECKING, Any
@@ -18,8 +19,7 @@ from scipy.special import ndtri
 from testpour.advice.recommend import Recommendation
 from testpour.caution_rules import rules
 from testpour.models.scales import ADIABATIC_RISE
-from testpour.report.packed import packed
-from testpour.units import show
+from testpour.units import show, unit_words
 
 if TYPE_CHECKING:
     from testpour.advice.conflicts import Unadvised
@@ -30,6 +30,7 @@ MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
 UNSTEPPED = 50  # stops of a factor that declares no step
 SIDES = ("below", "above", "from")
+PACKED = 2**16 - 1  # steps between a column's ends, which is finer than three digits need
 LATE = 24.0  # h: age of a reading that has no aim and no age of its own
 
 
@@ -121,21 +122,6 @@ def _factor(factor, stops, poured):
     }
 
 
-def unit_words(unit: str) -> str:
-    """A unit as it stands behind a number, with its blank: ``" °C"``.
-
-    Parameters
-    ----------
-    unit : str
-        As declared: "degC", "min" ...
-
-    Returns
-    -------
-    str
-    """
-    return show(0, unit)[1:]
-
-
 def nearest(stops: np.ndarray, value: float) -> int:
     """Place of the stop nearest to `value`.
 
@@ -194,8 +180,7 @@ def _poured(fit, stops):
         if factor.name in used and factor.name in stops and len(fit.rows):
             values = fit.rows[factor.name]
             low, high, slack = float(values.min()), float(values.max()), factor.step / 2 + 1e-9
-            words = factor.show(low) if low == high else f"{low:g} to {factor.show(high)}"
-            poured[factor.name] = [low - slack, high + slack, words]
+            poured[factor.name] = [low - slack, high + slack, factor.between(low, high)]
     return poured
 
 
@@ -242,3 +227,23 @@ def _limits(names):
                 "name": limit["setting"], "words": words.capitalize(), "side": side, "bound": limit[side], "unit": unit_words(limit["unit"]),
                 "refuse": limit["level"] == "refuse", "says": f"{limit['reason']}. {limit['do']}.",
             }
+
+
+def packed(columns: np.ndarray) -> dict[str, Any]:
+    """Columns of numbers as a small dict that a page can hold: sixteen bits each between their column's ends.
+
+    Parameters
+    ----------
+    columns : array, shape (rows,) or (rows, columns)
+
+    Returns
+    -------
+    dict
+        ``low`` and ``step`` of each column, and ``data``: base64 of unsigned 16-bit integers, lowest byte
+        first, column after column; a value is ``low + step * integer``, off by half a step at most.
+    """
+    columns = np.asarray(columns, float).reshape(len(columns), -1)
+    low = columns.min(axis=0)
+    step = np.ptp(columns, axis=0) / PACKED
+    counted = np.round((columns - low) / np.where(step > 0, step, 1.0)).astype("<u2")
+    return {"low": low.tolist(), "step": step.tolist(), "data": base64.b64encode(counted.T.tobytes()).decode()}

@@ -6,11 +6,9 @@ from testpour.report.age_curve import show_age
 from testpour.report.chance_map import show_chance
 from testpour.report.check_chart import show_check
 from testpour.report.cure_map import show_cure
-from testpour.report.effect_chart import show_effects
-from testpour.report.pour_pairs import show_plan, show_pours
-from testpour.report.promise_curve import show_promise
+from testpour.report.effect_chart import show_effects, show_scatter
+from testpour.report.pour_pairs import show_plan, show_pours, show_promise
 from testpour.report.reading_curve import show_reading
-from testpour.report.scatter_chart import show_scatter
 
 __all__ = [
     "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan",

@@ -57,10 +57,9 @@ class Overlap:
     __repr__ = sentence
 
     def _words(self, factor):
-        low, high = self.spans[factor.name]
         if factor.kind == "yes/no":
             return f"with and without {factor.words}"
-        return f"{factor.words} {low:g} to {factor.show(high)}"
+        return f"{factor.words} {factor.between(*self.spans[factor.name])}"
 
 
 def overlap_of(first: Fits, second: Fits) -> Overlap:
@@ -92,7 +91,7 @@ def overlap_of(first: Fits, second: Fits) -> Overlap:
             factors.append(factor)
             spans[factor.name] = (low, high)
         else:
-            apart.append(f"{factor.words} {_between(factor, ends[0])} and {_between(factor, ends[1])}")
+            apart.append(f"{factor.words} {factor.between(*ends[0])} and {factor.between(*ends[1])}")
     return Overlap(tuple(readings), tuple(factors), spans, tuple(apart), tuple(unlike))
 
 
@@ -103,7 +102,3 @@ def _poured(fits, factor):
         return None
     values = fits.castings.pours[factor.name].dropna()
     return float(values.min()), float(values.max())
-
-
-def _between(factor, ends):
-    return factor.show(ends[0]) if ends[0] == ends[1] else f"{ends[0]:g} to {factor.show(ends[1])}"

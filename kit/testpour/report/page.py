@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from markupsafe import Markup
 
 from testpour.advice.recommend import Recommendation
+from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.files import free_for, marked, page_kind, put
 from testpour.pages import repeats, template
@@ -127,7 +128,7 @@ def findings_page(
     before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
     text = render(fits, room=room, by=by, before=before, photos=photos)
     put(path, text, PAGE)
-    return Page(path, len(marked(text, PAGE)), fits.study.name, _notes(fits.castings, photos), len(photos))
+    return Page(path, len(marked(text, PAGE)), fits.study.name, fits.castings.notes + sum(bool(photo.note.strip()) for photo in photos), len(photos))
 
 
 def render(
@@ -166,7 +167,7 @@ def render(
         advised=story.advised(fits, given),
         causes=causes(fits),
         open=story.still_open(fits, room),
-        cautions=Markup(story.cautions()),
+        cautions=Markup(safety_text("page", html=True)),
         draws=len(next(iter(fits.values())).posterior.coefficients),
         beliefs=list(story.believed(fits)),
         files=[(f"{name}.csv", words, data_link(to_csv(table))) for name, words, table in (
@@ -193,9 +194,3 @@ def _visible(held):
     if isinstance(held, list | tuple):
         return [_visible(part) for part in held]
     return visible(held) if isinstance(held, str) else held
-
-
-def _notes(castings, photos):
-    tables = [table for table in (castings.pours, castings.readings) if "note" in table]
-    typed = sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
-    return typed + sum(bool(photo.note.strip()) for photo in photos)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from testpour.causes.answer import why
 from testpour.causes.complaint import missed
 from testpour.causes.every import EveryAnswer
-from testpour.units import show
+from testpour.units import unit_words
 from testpour.wording import count, in_hundred
 
 if TYPE_CHECKING:
@@ -56,6 +56,6 @@ def _poor(study, misses):
     said = []
     for one in misses:
         reading = study.reading(one.aim.reading)
-        unit = "" if reading.grades else show(0, reading.unit)[1:]
+        unit = "" if reading.grades else unit_words(reading.unit)
         said.append(f"{reading.words} {one.seen}{'' if one.seen.endswith(unit) else unit}")
     return "; ".join(said)

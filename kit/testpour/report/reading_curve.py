@@ -68,7 +68,7 @@ def show_reading(
     beside = {**_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
-        room=None if factor == "room_temperature" else room, age=aim_age(fit) if age is None else age,
+        room=None if factor == "room_temperature" else room, age=_aim_age(fit) if age is None else age,
         reading=fit.reading,
     )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
@@ -76,7 +76,7 @@ def show_reading(
     picture, axes = new_picture(said, height=4.6, found=check_ends(fit.study, table))
     ax = axes[0, 0]
     draw_average(ax, values, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0), column.kind == "yes/no")
-    draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
+    _draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
     label_axis(ax, "x", column)
     label_axis(ax, "y", fit.reading, "{}" + (f" at {table['age'].iloc[0]:g} h" if fit.reading.ages else ""))
     if column.kind != "yes/no":
@@ -107,17 +107,8 @@ def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
     return to_reading(fit.reading, mean, table.get("room_temperature"))
 
 
-def aim_age(fit: ReadingFit) -> float | None:
-    """Age of the reading's aim in hours; None where it has none.
-
-    Parameters
-    ----------
-    fit : ReadingFit
-
-    Returns
-    -------
-    float or None
-    """
+def _aim_age(fit: ReadingFit) -> float | None:
+    """Age of the reading's aim in hours; None where it has none."""
     return next((a.age for a in fit.study.aims if a.reading == fit.reading.name and a.age is not None), None)
 
 
@@ -144,18 +135,8 @@ def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: boo
         ax.plot(values, middle, color=LOG, linewidth=2.4, label=words)
 
 
-def draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: float | None) -> None:
-    """The log's readings at `places`, beside one another where they coincide; those of other ages are left out.
-
-    Parameters
-    ----------
-    ax : Axes
-    fit : ReadingFit
-    places : array or Series
-        x value of each pour, indexed by its name.
-    age : float or None
-        h; None for a reading without ages.
-    """
+def _draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: float | None) -> None:
+    """The log's readings at `places`, beside one another where they coincide; those of other ages are left out."""
     rows = fit.rows
     if fit.reading.ages:
         rows = rows[np.isclose(rows["age"], np.nan if age is None else age)]

@@ -14,7 +14,6 @@ from testpour.units import show
 from testpour.wording import count, in_hundred, listed, signed
 
 if TYPE_CHECKING:
-    from testpour.advice.conflicts import Unadvised
     from testpour.advice.recommend import Recommendation
     from testpour.logbook.castings import Castings
     from testpour.models.fits import Fits
@@ -26,14 +25,14 @@ LEAST = 0.05  # change of a chance that is told
 
 
 def said(
-    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Unadvised | None]]
+    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]
 ) -> dict[str, Any]:
     """What a page says, in the form a later page compares itself with.
 
     Parameters
     ----------
     fits : Fits
-    advice : list of (room, Recommendation or None)
+    advice : list of (room, Recommendation)
         From `story.advice`.
 
     Returns
@@ -45,7 +44,7 @@ def said(
     return {
         "fingerprint": fits.castings.fingerprint(), "pours": _marks(fits.castings), "readings": len(fits.castings.readings),
         "effects": {name: dict(_effects(fit)) for name, fit in fits.items()},
-        "advice": [_advised(room, given) for room, given in advice if given is not None],
+        "advice": [_advised(room, given) for room, given in advice],
     }
 
 

@@ -10,21 +10,18 @@ import numpy as np
 from testpour.advice.batch import ENOUGH, next_pours
 from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import Recommendation, recommend, settings_words
-from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import image_link
+from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.pages import day_words
 from testpour.report.chart_words import chart_words
-from testpour.report.check_chart import check_fit
 from testpour.report.figures import show_chance, show_effects, show_pours, show_reading
-from testpour.units import show
+from testpour.units import unit_words
 from testpour.wording import capital, count, in_hundred
 
 if TYPE_CHECKING:
-    import pandas as pd
 
     from testpour.advice.conflicts import Unadvised
-    from testpour.catalogue import Factor
     from testpour.logbook.castings import Castings
     from testpour.models.fits import Fits
     from testpour.picture import Picture
@@ -92,7 +89,7 @@ def asked(study: Study) -> dict[str, Any]:
 def _span(factor):
     if factor.kind == "yes/no":
         return "with and without"
-    return f"{factor.span[0]:g} to {factor.show(factor.span[1])}"
+    return factor.between(*factor.span)
 
 
 def poured(castings: Castings) -> dict[str, Any]:
@@ -135,25 +132,8 @@ def _when(part):
 
 def _rooms(study, part):
     met = [f for f in study.factors if f.role == "met" and f.kind == "number" and f.name in part]
-    said = [f"{f.words} {between(f, part[f.name].dropna())}" for f in met if part[f.name].notna().any()]
+    said = [f"{f.words} {f.between(part[f.name].min(), part[f.name].max())}" for f in met if part[f.name].notna().any()]
     return (", " + ", ".join(said)) if said else ""
-
-
-def between(factor: Factor, values: pd.Series) -> str:
-    """The range of some settings in words; one value where they are alike.
-
-    Parameters
-    ----------
-    factor : Factor
-    values : Series
-        In the factor's unit; at least one.
-
-    Returns
-    -------
-    str
-    """
-    low, high = values.min(), values.max()
-    return factor.show(low) if low == high else f"{low:.3g} to {factor.show(high)}"
 
 
 def _same(factor, pours):
@@ -300,7 +280,7 @@ def _range(reading, row):
         low, high = (reading.grades[round(row[end])] for end in ("low", "high"))
         return low if low == high else f"{low} to {high}"
     low, middle, high = (_few(row[end]) for end in ("low", "middle", "high"))
-    return f"{middle}{show(0, reading.unit)[1:]} ({low} to {high})"
+    return f"{middle}{unit_words(reading.unit)} ({low} to {high})"
 
 
 def _few(value):
@@ -360,8 +340,3 @@ def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
             yield (fit.reading.words, term.words, f"{belief.mean:g}", f"{belief.sd:g}", belief.confidence, belief.source)
-
-
-def cautions() -> str:
-    """The cautions as HTML, escaped where they were made."""
-    return safety_text("page", html=True)

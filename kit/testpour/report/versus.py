@@ -14,7 +14,7 @@ from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.report.overlap import Overlap, overlap_of
-from testpour.units import show
+from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, signed, table_html
 
 if TYPE_CHECKING:
@@ -158,8 +158,7 @@ def _effect_row(one, other, factor, moved, span, deaf):
     apart = scale(found[1].values / found[0].values) if found[0].ratio else draws[1] - draws[0]
     told = [_sure(part) for part in draws]
     verdict = "belief only" if deaf else _verdict(draws, apart, told)
-    move = "no to yes" if factor.kind == "yes/no" else f"{span[0]:g} to {factor.show(span[1])}"
-    return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "unit": unit, "move": move,
+    return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "unit": unit, "move": factor.between(*span),
             "told": all(told), "verdict": verdict}
 
 
@@ -185,7 +184,7 @@ def _terms(reading, found):
         return (lambda values: 100 * (values - 1)), " %"
     if reading.grades:
         return ((lambda values: 100 * values), " in 100") if found.bound is not None else ((lambda values: values), " grades")
-    return (lambda values: values), show(0, reading.unit)[1:]
+    return (lambda values: values), unit_words(reading.unit)
 
 
 def _sure(draws, level=SURE):

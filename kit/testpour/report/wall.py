@@ -114,7 +114,7 @@ def _tried(factor, values):
     if not len(values):
         return ""
     if factor.kind == "number":
-        return story.between(factor, values)
+        return factor.between(values.min(), values.max())
     levels = list(dict.fromkeys(map(factor.show, values)))
     return ", ".join(levels) if len(levels) < 4 else count(len(levels), "kind")
 
