@@ -3,6 +3,7 @@
 import ast
 import os
 import re
+import shutil
 import sqlite3
 from dataclasses import replace
 from pathlib import Path
@@ -126,16 +127,25 @@ def test_nothing_else_is_replaced(made, tmp_path, name):
         assert snapshot(tmp_path) == before, f"{name} over {kind}"
 
 
+@pytest.fixture(scope="module")
+def written(made, tmp_path_factory):
+    """A file of each kind, by its name."""
+    folder, found = tmp_path_factory.mktemp("written"), {}
+    for name, (_, ending, write) in WRITERS.items():
+        found[name] = folder / f"{name}{ending}"
+        write(made, found[name])
+    return found
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", WRITERS)
-def test_its_own_kind_is_replaced_and_no_other_of_this_kit(made, tmp_path, name):
+def test_its_own_kind_is_replaced_and_no_other_of_this_kit(made, written, tmp_path, name):
     _, ending, write = WRITERS[name]
-    path = tmp_path / f"mine{ending}"
-    for _ in range(2):
-        write(made, path)
-    for other, (_, same, again) in WRITERS.items():
+    path = Path(shutil.copy(written[name], tmp_path / f"mine{ending}"))
+    write(made, path)
+    for other, (_, same, _) in WRITERS.items():
         if other != name and same == ending:
-            again(made, tmp_path / f"other{ending}")
+            shutil.copy(written[other], tmp_path / f"other{ending}")
             before = snapshot(tmp_path)
             with pytest.raises(FileExistsError, match="that testpour wrote, so nothing was written there"):
                 write(made, tmp_path / f"other{ending}")
