@@ -92,8 +92,8 @@ class Sight:
         weights = np.full(len(order), 1 / len(order)) if weights is None else weights
         at = order[np.searchsorted(np.cumsum(weights[order]), places).clip(max=len(order) - 1)]
         cuts = None if self.cuts is None else self.cuts[at]
-        parts = (part[at] for part in (self.coefficients, self.extra, self.own, self.spread))
-        return Sight(self.fit, self.rows, self.settings, *parts, cuts)
+        coefficients, extra = self.coefficients[at], self.extra[at]
+        return Sight(self.fit, self.rows, self.settings, coefficients, extra, self.own[at], self.spread[at], cuts)
 
     def expected(self, level: float = 0.9) -> np.ndarray:
         """Where one reading at the first row's settings and age should lie: low and high in its unit.
