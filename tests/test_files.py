@@ -205,8 +205,10 @@ def test_what_is_no_plain_file_is_refused_and_never_opened(tmp_path):
     (tmp_path / "folder").mkdir()
     (tmp_path / "note").write_text("mine")
     (tmp_path / "link").symlink_to(tmp_path / "note")
+    (tmp_path / "dangling").symlink_to("nowhere")
     os.mkfifo(tmp_path / "pipe")
-    for name, said in (("folder", "is a folder"), ("link", "is a link to another place"), ("pipe", "exists and is not a note"), ("no/note", "No folder")):
+    for name, said in (("folder", "is a folder"), ("link", "is a link to another place"), ("dangling", "is a link to another place"),
+                       ("pipe", "exists and is not a note"), ("no/note", "No folder")):
         with pytest.raises((FileExistsError, FileNotFoundError), match=said):
             put(tmp_path / name, b"", kind)
     assert (tmp_path / "note").read_text() == "mine"
@@ -218,8 +220,8 @@ def test_a_file_keeps_its_permissions_and_is_on_the_disk_before_it_has_its_name(
     path.chmod(0o640)
     monkeypatch.setattr(os, "fsync", lambda number: done.append("on the disk"))
     monkeypatch.setattr(os, "replace", lambda part, path, replace=os.replace: (done.append("named"), replace(part, path)))
-    put(path, b"new", Kind("a note", lambda path: True))
-    assert (path.read_bytes(), path.stat().st_mode & 0o777, done) == (b"new", 0o640, ["on the disk", "named"])
+    put(path, b" new\n", Kind("a note", lambda path: True))
+    assert (path.read_bytes(), path.stat().st_mode & 0o777, done) == (b" new\n", 0o640, ["on the disk", "named"])
 
 
 def test_a_write_that_fails_leaves_the_old_file_and_nothing_beside_it(tmp_path, monkeypatch):
@@ -245,14 +247,16 @@ def test_a_new_name_is_given_once_and_the_old_one_is_gone(tmp_path, monkeypatch,
 
 def test_a_link_to_nowhere_and_a_name_taken_at_the_last_moment_are_both_left(tmp_path, monkeypatch):
     (tmp_path / "made").write_text("made")
+    (tmp_path / "folder").mkdir()
     (tmp_path / "dangling").symlink_to("nowhere")
-    with pytest.raises(FileExistsError, match="dangling exists already"):
-        name_new(tmp_path / "made", tmp_path / "dangling")
+    for name in ("made", "folder"):
+        with pytest.raises(FileExistsError, match="dangling exists already"):
+            name_new(tmp_path / name, tmp_path / "dangling")
     monkeypatch.setattr(os.path, "lexists", lambda path: False)  # it was free when looked at
     (tmp_path / "taken").write_text("taken")
     with pytest.raises(FileExistsError, match="taken exists already"):
         name_new(tmp_path / "made", tmp_path / "taken")
-    assert snapshot(tmp_path) == {Path("dangling"): "nowhere", Path("made"): b"made", Path("taken"): b"taken"}
+    assert snapshot(tmp_path) == {Path("dangling"): "nowhere", Path("folder"): None, Path("made"): b"made", Path("taken"): b"taken"}
 
 
 def calls(path):

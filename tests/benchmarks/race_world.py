@@ -32,7 +32,7 @@ class World:
     """A practice resin with its log."""
 
     def __init__(self, study, seed, against=False, kind="algebraic"):
-        self.study, self.resin = study, practice_resin(study, seed, against, kind=kind)
+        self.study, self.resin = study, practice_resin(study, seed, kind=kind, difficulty="awkward" if against else "ordinary")
         self.rng, self.rows, self.reads, self.points, self.seen = np.random.default_rng([seed, 5]), [], [], [], []
         self.best = {(room, depth): self.chance(asked(room, depth)).max() for room in ROOMS for depth in DEPTHS}
 

@@ -179,8 +179,8 @@ def _whole(table):
 
 
 def practice_resin(
-    study: Study, seed: int = 0, against_belief: bool = False, *,
-    kind: Literal["algebraic", "physical"] = "algebraic", difficulty: Difficulty = "ordinary"
+    study: Study, seed: int = 0, *, kind: Literal["algebraic", "physical"] = "algebraic",
+    difficulty: Difficulty = "ordinary"
 ) -> PracticeResin:
     """A virtual resin for a study.
 
@@ -189,8 +189,6 @@ def practice_resin(
     study : Study
     seed : int
         The same seed is the same resin, room and bench.
-    against_belief : bool
-        True for a resin that does not behave as the trade expects; the same as ``difficulty="awkward"``.
     kind : {"algebraic", "physical"}
         Readings from formulas, or from heat and cure followed through each casting.
     difficulty : {"gentle", "ordinary", "awkward"}
@@ -213,7 +211,6 @@ def practice_resin(
     ]
     if problems:
         raise ValueError("No such practice resin: " + "; ".join(problems) + ".")
-    difficulty = "awkward" if against_belief else difficulty
     if kind == "physical":
         return PracticeResin(study, seed, draw_physical(seed, difficulty))
     truth = draw_truth(seed, difficulty == "awkward")
