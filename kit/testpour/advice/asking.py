@@ -125,14 +125,14 @@ def asked(
     return CureQuestion(study, row, lot, thickest, (*found.warnings, *_contradicted(fits, lot)))
 
 
-def peak_bound(asking: CureQuestion, at_most: str | float | None) -> float:
+def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> float:
     """The peak (degC) to stay under: as given, the study's aim, or the usual one.
 
     Parameters
     ----------
     asking : CureQuestion
-    at_most : str, float or None
-        °C, or text with a unit; None takes the study's aim, and the usual bound where it has none.
+    at_most : str or float, optional
+        °C, or text with a unit; by default the study's aim, and the usual bound where it has none.
 
     Returns
     -------
@@ -148,7 +148,7 @@ def peak_bound(asking: CureQuestion, at_most: str | float | None) -> float:
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
     if not asking["room_temperature"] < bound < hottest_peak():
         said = f"A peak of at most {bound:g} °C cannot be used as a limit: styrene boils at {hottest_peak():g} °C and the room has"
-        allowed = f"{asking['room_temperature']:g} °C. Give `at_most` well between the two, for example \"{USUAL_MOST:g} degC\"."
+        allowed = f"{asking['room_temperature']:g} °C. Set the aim for the peak in study.toml well between the two, for example \"{USUAL_MOST:g} degC\"."
         raise AskedTooMuch([f"{said} {allowed}"])
     return bound
 

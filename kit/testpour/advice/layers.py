@@ -110,8 +110,7 @@ class TwoLayers:
 
 def two_layers(
     fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
-    first: str | float | None = None, catalyst: str | float | None = None,
-    at_most: str | float | None = None
+    first: str | float | None = None
 ) -> TwoLayers:
     """One pour against two layers, and when to pour the second.
 
@@ -124,14 +123,11 @@ def two_layers(
         Room temperature.
     first : str or float, optional
         Thickness of the first layer, mm; half of the whole by default.
-    catalyst : str or float, optional
-        Catalyst of the second layer, %; the same as the first by default.
-    at_most : str or float, optional
-        Heat to stay under, degC; by default the study's aim for the peak, else 110 °C.
 
     Returns
     -------
     TwoLayers
+        Held against the study's aim for the peak, else against 110 °C.
 
     Raises
     ------
@@ -139,16 +135,15 @@ def two_layers(
         Beyond the resin, the limits or what was poured, or where every wait would boil the styrene.
     """
     asking = asked(fits, settings, room=room)
-    bound = peak_bound(asking, at_most)
+    bound = peak_bound(asking)
     whole = asking["thickness"]
     lower = whole / 2 if first is None else to_unit(first, "mm", "first layer")
     if not 0.0 < lower < whole:
         raise ValueError(f"The first layer is {lower:g} mm of a casting of {whole:g} mm; give a thickness between 0 and that.")
-    dose = asking["catalyst"] if catalyst is None else to_unit(catalyst, "%", "catalyst")
     lots = asking.lot.draws(LOTS, seed=1)
     one = cure_many([_slab(asking, lots, k, whole) for k in range(LOTS)])
     gel = one["gel_time"].to_numpy()
-    castings = [_slab(asking, lots, k, lower, whole - lower, gel[k] + wait, dose) for wait in WAITS for k in range(LOTS)]
+    castings = [_slab(asking, lots, k, lower, whole - lower, gel[k] + wait) for wait in WAITS for k in range(LOTS)]
     hottest = cure_many(castings, slices=SLICES)["hottest"].to_numpy().reshape(len(WAITS), LOTS)
     table = _table(gel, hottest, bound)
     if (table["hottest"] >= hottest_peak()).all():
@@ -161,9 +156,9 @@ def two_layers(
     )
 
 
-def _slab(asking, lots, k, thickness, more=0.0, minute=0.0, catalyst=0.0):
+def _slab(asking, lots, k, thickness, more=0.0, minute=0.0):
     """A casting of the k-th lot; with a second layer where `more` mm are given."""
-    layers = (Layer(more, float(minute), catalyst),) if more else ()
+    layers = (Layer(more, float(minute), asking["catalyst"]),) if more else ()
     return Casting(
         thickness, asking["catalyst"], asking["room_temperature"], face=face_of(lots, k), layers=layers, hours=12.0,
         resin=resin_of(lots, k),

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
 SURE = 0.9  # share of what may be true in which the advice must be close
-DRAWS = 256
+DRAWS, SEED = 256, 0
 SESSION = 4  # pours of the session that is weighed against stopping
 
 
@@ -94,8 +94,7 @@ class StopAdvice:
 
 @one_thread
 def stop_advice(
-    fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None,
-    seed: int = 0
+    fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None
 ) -> StopAdvice:
     """Whether to stop pouring test castings.
 
@@ -106,7 +105,6 @@ def stop_advice(
         Room temperature of the session that would come next.
     fixed : dict, optional
         Settings that are given.
-    seed : int
 
     Returns
     -------
@@ -124,19 +122,19 @@ def stop_advice(
     conflict = aims_in_the_way(fits, states, given, fixed or ())
     free = free_factors(study, fixed)
     contexts = contexts_for(study, free, given)
-    tables = contenders(fits, states, contexts, free, seed)
-    worth = batch_worth(fits, states, given, free, tables, SESSION, seed=seed)
-    table, close = _shortfalls(study, states, contexts, tables, seed)
+    tables = contenders(fits, states, contexts, free, SEED)
+    worth = batch_worth(fits, states, given, free, tables, SESSION, seed=SEED)
+    table, close = _shortfalls(study, states, contexts, tables)
     gain = worth.gained[-1]
     made = len(fits.castings.pours)
     stop = bool(made and gain < ENOUGH and close >= SURE and conflict is None)
     return StopAdvice(study, stop, gain, worth.before, close, table, made, conflict)
 
 
-def _shortfalls(study, states, contexts, tables, seed):
+def _shortfalls(study, states, contexts, tables):
     """How far the best mean setting of each context falls short of the best in each draw."""
     at = prospect(states, study, pd.concat(tables, ignore_index=True))
-    drawn, mean, met = chances_by_draw(at, DRAWS, seed), at.chance(), at.by_aim()
+    drawn, mean, met = chances_by_draw(at, DRAWS, SEED), at.chance(), at.by_aim()
     words = [aim.words(study.reading(aim.reading)) for aim in study.aims]
     rows, short, start = [], [], 0
     for table in tables:
