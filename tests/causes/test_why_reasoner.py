@@ -61,6 +61,14 @@ def test_two_causes_together_by_hand():
     assert found.pairs.to_dict() == pytest.approx({("a", "b"): both / (alone.sum() + both)})
 
 
+def test_a_reading_comes_from_either_of_two_causes_before_its_power_is_taken():
+    """At half, 0.4 and 0.2 are roots of 0.16 and 0.04, whose middle is 0.1; an answer has no power but its own."""
+    found = weigh(replace(SMALL, together=2.0, readings=0.5), LIKELY, set(), Planned(), {"look": "there"})
+    alone = np.array([0.6 * 0.1 * 0.1, 0.3 * 0.4 * 0.8, 0.1 * 0.2 * 0.5])
+    both = 2 * 0.3 * 0.1 * np.sqrt(0.1) * (0.8 + 0.5) / 2
+    assert found.pairs.to_dict() == pytest.approx({("a", "b"): both / (alone.sum() + both)})
+
+
 def test_a_wrong_reading_is_paired_with_nothing():
     """Of nothing, a, b and c, where c is a reading that is wrong, only a and b can be behind a casting together."""
     slip = replace(SMALL.causes["b"], name="c", one_of={"gel_time": 1.0})
