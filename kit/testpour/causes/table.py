@@ -265,8 +265,7 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raise CauseProblems(problems)
     return CauseTable(
         {name: _cause(name, entry) for name, entry in raw["causes"].items()},
-        {name: Question(name, e["ask"], e.get("how", ""), tuple(e["answers"]), *(tuple(e.get(when, ())) for when in WHEN), e.get("not_tacky", ""))
-         for name, e in raw["questions"].items()},
+        {name: _question(name, entry) for name, entry in raw["questions"].items()},
         {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
         raw["signs"],
         raw["slip"],
@@ -276,6 +275,11 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raw["readings"],
         raw["misfit"],
     )
+
+
+def _question(name, entry):
+    shares = {when: tuple(entry.get(when, ())) for when in WHEN}
+    return Question(name, entry["ask"], entry.get("how", ""), tuple(entry["answers"]), **shares, not_tacky=entry.get("not_tacky", ""))
 
 
 def _cause(name, entry):
