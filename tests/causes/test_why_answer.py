@@ -269,3 +269,13 @@ def test_an_answer_about_the_mix_is_weighed_by_what_was_read(beside):
     }
     soft, firm = (each["too_little_catalyst"] - each["mould"] for each in told.values())
     assert soft > firm + np.log(2)
+
+
+def test_where_a_tacky_casting_is_soft_speaks_little_between_too_hot_and_too_much_catalyst(beside):
+    """Tacky or soft as read, it is so somewhere; where it was only slow, that it is soft throughout is news."""
+    read = {"tacky": {"tack": 2.0, "hardness": 82.0}, "soft": {"tack": 0.0, "hardness": 60.0}, "slow": {"gel_time": 60.0, "hardness": 82.0}}
+    found = {name: why(beside({}, readings), "X1", {"where": "throughout"}) for name, readings in read.items()}
+    assert {name: answer.case.table.tacky for name, answer in found.items()} == {"tacky": True, "soft": True, "slow": False}
+    each = {name: answer.weighed.each["question: where"] for name, answer in found.items()}
+    assert each["tacky"]["too_hot"] > each["slow"]["too_hot"] + np.log(2)
+    assert each["tacky"]["too_much_catalyst"] - each["tacky"]["too_hot"] < np.log(2)

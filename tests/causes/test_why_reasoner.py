@@ -61,6 +61,14 @@ def test_two_causes_together_by_hand():
     assert found.pairs.to_dict() == pytest.approx({("a", "b"): both / (alone.sum() + both)})
 
 
+def test_a_reading_comes_from_either_of_two_causes_before_its_power_is_taken():
+    """At half, 0.4 and 0.2 are roots of 0.16 and 0.04, whose middle is 0.1; an answer has no power but its own."""
+    found = weigh(replace(SMALL, together=2.0, readings=0.5), LIKELY, set(), Planned(), {"look": "there"})
+    alone = np.array([0.6 * 0.1 * 0.1, 0.3 * 0.4 * 0.8, 0.1 * 0.2 * 0.5])
+    both = 2 * 0.3 * 0.1 * np.sqrt(0.1) * (0.8 + 0.5) / 2
+    assert found.pairs.to_dict() == pytest.approx({("a", "b"): both / (alone.sum() + both)})
+
+
 def test_a_wrong_reading_is_paired_with_nothing():
     """Of nothing, a, b and c, where c is a reading that is wrong, only a and b can be behind a casting together."""
     slip = replace(SMALL.causes["b"], name="c", one_of={"gel_time": 1.0})
@@ -164,6 +172,8 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"slip": 1.5}, "slip: 1.5 must lie from 0"),
         ({"together": -1}, "together: -1 must lie from 0"),
         ({"sharp": 0}, "sharp: 0 must be above 0"),
+        ({"readings": 1.5}, "readings: 1.5 must be above 0 and at most 1"),
+        ({"questions": {"where": {"not_tacky": "elsewhere"}}}, "questions.where: not_tacky 'elsewhere' is not one of its answers; they are open face only"),
         ({"questions": {"felt": {"soft": [0.8, 0.1, 0.1]}}}, "questions.felt: soft and firm go together"),
         ({"questions": {"cup": {"firm": [0.9, 0.1]}}}, "questions.cup, firm: 2 shares for 3 answers"),
     ],
@@ -172,6 +182,21 @@ def test_a_line_that_cannot_work_is_explained(stated, says):
     with pytest.raises(CauseProblems, match="Causes: ") as caught:
         causes_for_demo(stated)
     assert any(says in problem for problem in caught.value.problems)
+
+
+def test_an_answer_that_what_was_read_rules_out_is_seldom_met_unless_the_log_is_blamed():
+    """Nowhere, 0.8, where it was read as tacky: a tenth of it beside 0.2, so 0.08 to 0.2. A wrong entry may have been hard."""
+    look = Question("look", "Where?", "", ("here", "nowhere"), (0.5, 0.5), not_tacky="nowhere")
+    told = {"look": [0.2, 0.8]}
+    causes = {
+        "hot": Cause("hot", "hot", 0.1, told, shift={"weight": 1.0}), "slip": Cause("slip", "slip", 0.1, told, one_of={"weight": 1.0}),
+        "entry": Cause("entry", "entry", 0.1, told, blur={"weight": 1.0}), "light": Cause("light", "light", 0.1, told),
+        "unsaid": Cause("unsaid", "unsaid", 0.1),
+    }
+    tacky, dry = (CauseTable(causes, {"look": look}, {}, {}, tacky=read) for read in (True, False))
+    for name, shares in {"hot": [5 / 7, 2 / 7], "light": [5 / 7, 2 / 7], "slip": [0.2, 0.8], "entry": [0.2, 0.8], "unsaid": [0.5, 0.5]}.items():
+        assert tacky.says(name, "look").tolist() == pytest.approx(shares)
+        assert dry.says(name, "look").tolist() == pytest.approx(causes[name].says.get("look", [0.5, 0.5]))
 
 
 @pytest.mark.parametrize("soft, shares", [(True, [0.1, 0.9]), (False, [0.7, 0.3]), (None, [0.4, 0.6])])
@@ -293,6 +318,18 @@ def test_a_cause_that_moves_nothing_that_misses_has_to_meet_with_chance():
     asked, unasked = likelihoods(table, seen, ("weight",)).whole, likelihoods(table, seen).whole
     assert unasked["gloss"] - asked["gloss"] == pytest.approx(-np.log(0.3), abs=1e-9)
     assert asked[["nothing", "weight"]].tolist() == pytest.approx(unasked[["nothing", "weight"]].tolist(), abs=1e-9)
+
+
+def test_the_chance_of_the_readings_is_raised_to_a_power_and_how_often_chance_is_met_is_not():
+    """Half: a square root of what the two readings say; a cause that moves nothing that misses still waits for chance, 0.3."""
+    gloss, weight = (Cause(name, name, 0.1, sizes=(1.0,), shift={name: 0.5}) for name in ("gloss", "weight"))
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 0.3), "gloss": gloss, "weight": weight}, {}, {}, {})
+    seen = {"weight": plain_sight([1.5], [0.0]), "gloss": plain_sight([0.4], [0.0])}
+    full, half = (likelihoods(each, seen, ("weight",)) for each in (table, replace(table, readings=0.5)))
+    met = np.array([0, np.log(0.3), 0])
+    assert half.whole.to_numpy() - met == pytest.approx((full.whole.to_numpy() - met) / 2, abs=1e-9)
+    assert half.each.to_numpy() == pytest.approx(full.each.to_numpy() / 2, abs=1e-9)
+    assert half.by_size.equals(full.by_size)
 
 
 def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():

@@ -280,13 +280,14 @@ def why(
         said, weighed = _under(case, observed or {})
         return Answer("", (), weighed, NoResult(EMPTY), said, (), case)
     found = missed_aims(castings, pour)
-    table = replace(table, soft=read_soft(castings, pour, found))
+    missing = {m.aim.reading for m in found}
+    table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
     worst = found[0] if found else None
     scale = delivered(fits, pour, worst, batch, scale_resolution)
     throughout = fails_throughout(castings, pour, found)
     seen, beside = sights(fits, pour, trade=throughout is not None), neighbours(castings, pour)
     case = Case(
-        fits, table, seen, likelihoods(table, seen, {m.aim.reading for m in found}),
+        fits, table, seen, likelihoods(table, seen, missing),
         signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
         {**(HARD if read_hard(castings, pour, found) else {}), **(THROUGHOUT if throughout else {})},
     )

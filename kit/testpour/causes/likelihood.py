@@ -85,7 +85,8 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     ``table.misfit``. No reading speaks against a cause by more than ``table.most``, one that misses its aim by no
     more than twice that, so that no number decides alone, and a cause explains the miss before anything else: what the
     other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1. A cause that
-    moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet.
+    moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet. Where a resin lies
+    off its models, several of its readings do so alike: what they say is raised to the power ``table.readings``.
     """
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
     cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, blamed)]
@@ -98,8 +99,9 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     floor = np.maximum(floor, floor.max(axis=0, initial=FLOOR) - most)
     told = np.isin(logs.columns, list(complained))
     whole = pd.Series(_over_sizes(_explaining(floor, told, cause == NOTHING).sum(axis=1), cause), names)
+    whole *= table.readings
     whole[_beside(floor[:, told], cause)] += np.log(table.causes[NOTHING].prior)
-    each = _explaining(_over_sizes(floor, cause), told, np.array(names) == NOTHING)
+    each = table.readings * _explaining(_over_sizes(floor, cause), told, np.array(names) == NOTHING)
     return Likelihoods(logs, whole, pd.DataFrame(each, names, logs.columns))
 
 

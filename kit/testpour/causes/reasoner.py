@@ -75,7 +75,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     chance of the readings with no shift at all, times the share of such misses that the setting explains.
 
     Two causes together weigh the product of their weights times ``together``; each reading and each answer
-    then comes from one of the two, either as likely. A wrong reading is no fault of the casting and is not paired.
+    then comes from one of the two, either as likely, before a reading's power is taken. A wrong reading is no fault of the casting and is not paired.
     All weights are then raised to the power ``sharp``, so that chances are as high as the answers prove right.
     """
     names = list(table.causes)
@@ -107,7 +107,8 @@ def _pairs(table, before, each):
     able = [name for name, cause in table.causes.items() if name != NOTHING and not cause.one_of]
     first, second = np.triu_indices(len(able), 1)
     logs, weight = each.loc[able].to_numpy(float), _log(before[able]).to_numpy()
-    either = (np.logaddexp(logs[first], logs[second]) - np.log(2)).sum(axis=1)
+    power = np.array([1.0 if piece.startswith("question: ") else table.readings for piece in each])
+    either = (power * (np.logaddexp(logs[first] / power, logs[second] / power) - np.log(2))).sum(axis=1)
     places = pd.MultiIndex.from_arrays([np.array(able)[first], np.array(able)[second]])
     return pd.Series(either + weight[first] + weight[second] + float(_log(table.together)), places)
 

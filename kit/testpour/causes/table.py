@@ -14,6 +14,7 @@ from testpour.study import Study
 
 NOTHING = "nothing"
 WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
+SELDOM = 0.1  # how much rarer an answer becomes that what was read all but rules out; common practice, no source
 
 
 class CauseProblems(Problems):
@@ -36,6 +37,8 @@ class Question:
     soft, firm : tuple of float
         The same under a cause that works on the whole mix alike, where the casting's hardness misses its aim and where
         it does not; empty where it makes no difference.
+    not_tacky : str
+        The answer that a casting read as tacky or soft all but rules out; empty without one.
     """
 
     name: str
@@ -45,6 +48,7 @@ class Question:
     otherwise: tuple[float, ...]
     soft: tuple[float, ...] = ()
     firm: tuple[float, ...] = ()
+    not_tacky: str = ""
 
     def shares(self, alike: bool, soft: bool | None) -> tuple[float, ...]:
         """How often each answer is met under a cause that states nothing of its own: tuple of float.
@@ -102,6 +106,11 @@ class Cause:
     confidence: str = ""
 
     @property
+    def of_the_log(self) -> bool:
+        """Whether it is a fault of what was written down, so that the casting itself may be as hard as any."""
+        return bool(self.one_of or self.blur) and not (self.as_if or self.shift)
+
+    @property
     def remedy(self) -> str:
         """What to do next time, and with this casting."""
         return ". This casting: ".join(part for part in (self.next_time, self.now.replace("{again}", "a day later")) if part)
@@ -125,10 +134,14 @@ class CauseTable:
         Log of the odds beyond which no single reading speaks against a cause.
     sharp : float
         Power to which every weight is raised before the chances are shared out.
+    readings : float
+        Power to which the chance of the readings is raised before that.
     misfit : dict
         Reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation.
     soft : bool or None
         Whether the casting that is asked about was read as too soft; None where that is not known.
+    tacky : bool
+        Whether it was read as too tacky or too soft.
     """
 
     causes: dict[str, Cause]
@@ -139,8 +152,10 @@ class CauseTable:
     together: float = 0.0
     most: float = np.inf
     sharp: float = 1.0
+    readings: float = 1.0
     misfit: dict[str, float] = field(default_factory=dict)
     soft: bool | None = None
+    tacky: bool = False
 
     def says(self, cause: str, question: str) -> np.ndarray:
         """How often each answer to a question is given under a cause, slips included: array.
@@ -159,6 +174,9 @@ class CauseTable:
         """
         known, by = self.question(question), self.causes[cause]
         shares = np.array(by.says[question] if question in by.says else known.shares(by.alike, self.soft))
+        if question in by.says and self.tacky and known.not_tacky and not by.of_the_log:
+            shares[known.answers.index(known.not_tacky)] *= SELDOM
+            shares /= shares.sum()
         return (1 - self.slip) * shares + self.slip / len(shares)
 
     def chances(self, question: str, answer: str) -> dict[str, float]:
@@ -247,16 +265,21 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raise CauseProblems(problems)
     return CauseTable(
         {name: _cause(name, entry) for name, entry in raw["causes"].items()},
-        {name: Question(name, e["ask"], e.get("how", ""), tuple(e["answers"]), *(tuple(e.get(when, ())) for when in WHEN))
-         for name, e in raw["questions"].items()},
+        {name: _question(name, entry) for name, entry in raw["questions"].items()},
         {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
         raw["signs"],
         raw["slip"],
         raw["together"],
         raw["most"],
         raw["sharp"],
+        raw["readings"],
         raw["misfit"],
     )
+
+
+def _question(name, entry):
+    shares = {when: tuple(entry.get(when, ())) for when in WHEN}
+    return Question(name, entry["ask"], entry.get("how", ""), tuple(entry["answers"]), **shares, not_tacky=entry.get("not_tacky", ""))
 
 
 def _cause(name, entry):
@@ -284,7 +307,11 @@ def _problems(raw):
         yield f"most: {raw['most']} must be above 0."
     if not raw["sharp"] > 0:
         yield f"sharp: {raw['sharp']} must be above 0; 1 leaves the chances as they are weighed."
+    if not 0 < raw["readings"] <= 1:
+        yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes each reading as news of its own."
     for name, question in raw["questions"].items():
+        if question.get("not_tacky", question["answers"][0]) not in question["answers"]:
+            yield f"questions.{name}: not_tacky {question['not_tacky']!r} is not one of its answers; they are {', '.join(question['answers'])}."
         if ("soft" in question) != ("firm" in question):
             yield f"questions.{name}: soft and firm go together; give both or neither."
         for when in WHEN:
