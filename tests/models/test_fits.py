@@ -105,11 +105,11 @@ def test_an_empty_log_returns_beliefs_and_says_so(study, empty):
 
 
 def test_the_summary_of_an_empty_log_is_the_belief(empty):
-    """Normal(-0.75, 0.4) as `beliefs.toml` states it; its middle 90 % reaches 1.645 sd either way (normal tables)."""
+    """Normal(-0.75, 0.33) as `beliefs.toml` states it; its middle 90 % reaches 1.645 sd either way (normal tables)."""
     row = empty["gel_time"].summary().loc["catalyst"]
-    assert list(row[["believed", "believed_sd"]]) == [-0.75, 0.4]
-    assert row["mean"] == pytest.approx(-0.75, abs=0.03) and row["sd"] == pytest.approx(0.4, abs=0.02)
-    assert row["low"] == pytest.approx(-0.75 - 0.658, abs=0.05) and row["high"] == pytest.approx(-0.75 + 0.658, abs=0.05)
+    assert list(row[["believed", "believed_sd"]]) == [-0.75, 0.33]
+    assert row["mean"] == pytest.approx(-0.75, abs=0.03) and row["sd"] == pytest.approx(0.33, abs=0.02)
+    assert row["low"] == pytest.approx(-0.75 - 0.543, abs=0.05) and row["high"] == pytest.approx(-0.75 + 0.543, abs=0.05)
 
 
 def test_the_summary_of_printed_middles_is_least_squares(castings_of):

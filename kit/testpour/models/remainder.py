@@ -14,6 +14,12 @@ Of second order, because more does not pay in logs as small as these. Twelve log
     beliefs 1.4 times as wide           -0.014 (0.012)
     `SHARE` 0.7 or 2 in place of 1.2    +0.002 (0.004), 0.000 (0.006)
 
+Nor is a bend or a product much smaller than a line of use, though those of the true resins are: a third of a line in gel
+time, hardness and tack. On forty-six logs of four families `BEND` and `PAIR` 0.35 changed the share by -0.004 (0.005)
+and the calibration error by -0.001 (0.003). What 24 pours leave wrong is spread over the readings: with the truth of one
+in place of its fit, the share of 0.92 rises by 0.021 (hardness), 0.019 (peak), 0.017 (tack) or 0.012 (gel time); with the
+true scatter of all, not at all.
+
 A smaller `SHARE` states chances from few pours better and learns more slowly. On eighteen logs of the same families,
 0.6 in place of 1.2 changed the Brier score by -0.0049 (0.0011) after 4 pours and -0.0018 (0.0004) after 16; but in nine
 races of four families, where the model asks for its own pours, the share by -0.042 (0.020) after 20 and -0.034 (0.019)
