@@ -79,7 +79,7 @@ def test_what_is_missing_is_counted_draw_by_draw(fits, monkeypatch):
     monkeypatch.setattr(stopping, "chances_by_draw", lambda *given: drawn)
     study = replace(fits.study, aims=fits.study.aims[:2])
     tables = [pd.DataFrame({"catalyst": [1.0, 2.0]})] * 2
-    table, close = stopping._shortfalls(study, None, pd.DataFrame({"thickness": [6.0, 12.0]}), tables, 0)
+    table, close = stopping._shortfalls(study, None, pd.DataFrame({"thickness": [6.0, 12.0]}), tables)
     assert table["short"].tolist() == pytest.approx([0.05, 0.01])
     assert table["close"].tolist() == [0.75, 1.0] and close == 0.75
     assert table["chance"].tolist() == pytest.approx([0.85, 0.575])
