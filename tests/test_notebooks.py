@@ -78,7 +78,7 @@ def runs():
         for name in NAMES:
             if name in MADE_UP and state != "demonstration":
                 continue
-            slow = name in MADE_UP or name.startswith(("3-", "4-", "5-", "why")) or (state != "demonstration" and name != "0-start-here.ipynb")
+            slow = name in MADE_UP or name.startswith(("1-", "3-", "4-", "5-", "why")) or (state != "demonstration" and name != "0-start-here.ipynb")
             yield pytest.param(state, name, marks=pytest.mark.slow if slow else (), id=f"{state}, {name}")
 
 

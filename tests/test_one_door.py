@@ -225,6 +225,7 @@ def test_every_figure_is_walked_or_draws_no_settings():
     assert not set(FIGURES) & set(NO_SETTINGS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hazard", HAZARD)
 @pytest.mark.parametrize("name", FIGURES)
 def test_a_figure_says_the_cautions_of_the_settings_it_draws(name, hazard, given):

@@ -128,7 +128,7 @@ def test_the_weightiest_evidence_there_is_room_for_is_told_and_told_once(beside,
     assert "For it: short." in told and not {"For it: other.", "Also: short."} & set(told)
 
 
-@pytest.mark.parametrize("observed", ANSWERS)
+@pytest.mark.parametrize("observed", [*ANSWERS[:3], *(pytest.param(one, marks=pytest.mark.slow) for one in ANSWERS[3:])])
 def test_before_the_fold_stand_at_most_ninety_words(observed, beside):
     answer = why(beside({}, {"tack": 3.0}), "X1", observed)
     before = answer._repr_html_().split("<details>")[0]

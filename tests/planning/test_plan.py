@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from testpour.catalogue import catalogue
-from testpour.planning.outlook import _in_words, _noise, outlook
+from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, PlanConflict
@@ -187,14 +187,6 @@ def test_pours_made_already_count_in_the_outlook(practice_castings):
     assert "12 pours made already count too" in warm.sentence()
     with pytest.raises(PlanConflict, match="1 pour cannot tell the 14 terms of this plan apart"):
         outlook(replace(plan, made=None))
-
-
-def test_the_scatter_of_a_log_is_that_of_its_readings_and_its_pours(practice_fits):
-    """Hardness is read at three ages, so a pour has a shift of its own beside each reading's scatter."""
-    posterior = practice_fits["hardness"].posterior
-    pour = np.hypot(posterior.spread, posterior.group_spread["pour"])
-    by_hand = np.median(pour), np.median(posterior.group_spread["session"])
-    assert _noise(practice_fits.study, practice_fits["hardness"].reading, practice_fits) == pytest.approx(by_hand)
 
 
 def test_rooms_of_sessions_to_come_stand_behind_those_poured():

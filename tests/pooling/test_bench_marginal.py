@@ -58,7 +58,7 @@ def test_value_and_gradient_are_those_of_the_dense_marginal(kind, leaf):
     np.testing.assert_allclose(found_slope, slope, rtol=1e-5, atol=1e-6)
 
 
-@pytest.mark.parametrize("kind", ["exact", "intervals", "grades"])
+@pytest.mark.parametrize("kind", ["exact", *(pytest.param(kind, marks=pytest.mark.slow) for kind in ("intervals", "grades"))])
 def test_gradient_with_slopes_against_differences(kind):
     """A slope by bench is a component whose values are a column: central differences of the value."""
     model, bench = model_of(kind)
