@@ -265,7 +265,7 @@ class Plain:
 def plain_sight(read, mean, own=0.8, spread=0.3):
     """A sight of exact readings, each draw with a mean of its own: (m,) draws."""
     level = Term("level", "level", (), lambda table: np.ones(len(table)))
-    fit = SimpleNamespace(reading=Plain, believed=SimpleNamespace(terms=(level,)))
+    fit = SimpleNamespace(reading=Plain, believed=SimpleNamespace(terms=(level,), factors=set()))
     rows = pd.DataFrame({"low": read, "high": read, "age": np.nan, "known": "exact"})
     draws = np.asarray(mean, float)[:, None]
     return Sight(fit, rows, {"low": np.array(read)}, draws, np.zeros((len(draws), len(read))), np.full(len(draws), own), np.full(len(draws), spread), None)

@@ -11,7 +11,7 @@ from testpour.catalogue import Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import Known
 from testpour.study import Aim, Study
-from testpour.units import show
+from testpour.units import unit_words
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
@@ -158,7 +158,7 @@ def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
     """
     if len(rows) == 1:
         low, high, how = rows.iloc[0][["low", "high", "known"]]
-        unit = "" if reading.grades else show(0, reading.unit)[1:]
+        unit = "" if reading.grades else unit_words(reading.unit)
         return reading.show(low) if low == high else Known(low, high, how).words(reading) + unit
     return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"
 

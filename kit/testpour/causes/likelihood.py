@@ -157,7 +157,7 @@ def _occasion_words(seen, name, age, place):
 
 def _under(cases, name, sight, misfit):
     """Log chance of one reading under each case; cases that treat it alike are worked once."""
-    known = {factor for term in sight.fit.believed.terms for factor in term.factors}
+    known = sight.fit.believed.factors
     out, alike = np.empty(len(cases)), {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:

@@ -13,7 +13,7 @@ from testpour.causes.complaint import at_age, neighbours, seen_words
 from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
-from testpour.units import show
+from testpour.units import shown_unit
 from testpour.wording import listed, rounded
 
 DRAWS = 1000
@@ -79,7 +79,7 @@ class Split:
     def _size(self, value):
         if self.reading.scale == "log":
             return f"{rounded(100 * abs(np.expm1(value)))} %"
-        unit = "grades" if self.reading.grades else show(0, self.reading.unit)[2:]
+        unit = "grades" if self.reading.grades else shown_unit(self.reading.unit)
         return f"{rounded(abs(value))} {unit}"
 
     def _part(self, name, row):

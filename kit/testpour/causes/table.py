@@ -3,7 +3,6 @@
 import tomllib
 from dataclasses import dataclass, field
 from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +10,7 @@ import numpy as np
 
 from testpour.problems import Problems
 from testpour.study import Study
+from testpour.toml_file import own_toml
 
 NOTHING = "nothing"
 WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
@@ -235,7 +235,7 @@ class CauseTable:
 @cache
 def trade_causes() -> dict:
     """The nested tables of `causes.toml`."""
-    return tomllib.loads(files("testpour").joinpath("causes/causes.toml").read_text("utf-8"))
+    return own_toml("causes/causes.toml")
 
 
 def causes_for(study: Study, stated: dict | None = None) -> CauseTable:

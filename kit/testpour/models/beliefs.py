@@ -19,11 +19,9 @@ share one set of bench habits: how widely a bench scatters its grades was not le
 from __future__ import annotations
 
 import dataclasses
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -32,6 +30,7 @@ from testpour.catalogue import Reading, catalogue
 from testpour.models.own_readings import own_scale
 from testpour.models.terms import TERMS, Term, own_term
 from testpour.problems import Problem
+from testpour.toml_file import own_toml
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -100,6 +99,11 @@ class ReadingBeliefs:
     left_over: int = 0
     plain: ReadingBeliefs | None = None
 
+    @property
+    def factors(self) -> set[str]:
+        """Names of the factors that its terms are made from."""
+        return {name for term in self.terms for name in term.factors}
+
     def foreseen(self) -> ReadingBeliefs:
         """The same without the remainder."""
         count = len(self.terms) - self.left_over
@@ -119,7 +123,7 @@ class ReadingBeliefs:
 @cache
 def trade_beliefs() -> dict[str, Any]:
     """The trade's beliefs as the nested tables of `beliefs.toml`."""
-    return tomllib.loads(files("testpour").joinpath("models/beliefs.toml").read_text("utf-8"))
+    return own_toml("models/beliefs.toml")
 
 
 def beliefs_for(

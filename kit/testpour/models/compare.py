@@ -14,7 +14,7 @@ from testpour.models.beyond import beyond
 from testpour.models.chance import chance
 from testpour.models.change import change
 from testpour.models.settings import settings_table
-from testpour.units import show
+from testpour.units import shown_unit
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
 if TYPE_CHECKING:
@@ -192,7 +192,7 @@ def _ways(reading, bound):
 def _unit(reading, bound):
     if reading.grades:
         return "in 100" if bound is not None else "grades"
-    return "%" if reading.scale == "log" else show(0, reading.unit)[2:]
+    return "%" if reading.scale == "log" else shown_unit(reading.unit)
 
 
 def _name(reading, bound):

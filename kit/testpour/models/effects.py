@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.models.change import change
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.units import show
+from testpour.units import shown_unit
 from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ class Effect:
         """The unit of its size as a sentence has it: %, castings in 100, grades or the reading's own."""
         if self.reading.grades:
             return "in 100" if self.bound is not None else "grades"
-        return "%" if self.ratio else show(0, self.reading.unit)[2:]
+        return "%" if self.ratio else shown_unit(self.reading.unit)
 
     def _shown(self, value):
         """A change as digits: whole castings in a hundred, else two digits below ten."""
@@ -230,7 +230,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
 
 def _steps(fit):
     """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
-    used = {name for term in fit.believed.terms for name in term.factors}
+    used = fit.believed.factors
     for factor in fit.study.factors:
         if factor.name not in used or factor.kind == "text" or factor.name == "post_cure_time":
             continue

@@ -127,7 +127,7 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
     -------
     tuple of Term
     """
-    coordinates = coordinates_of(study, {name for term in believed.terms for name in term.factors})
+    coordinates = coordinates_of(study, believed.factors)
     words = {factor.name: factor.words for factor in study.factors}
     terms = []
     for one in coordinates:

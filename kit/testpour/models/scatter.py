@@ -13,7 +13,7 @@ from testpour.models.beliefs import GROUPS
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.units import show
+from testpour.units import shown_unit
 from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ class Scatter:
         """The unit of the parts, as it is shown."""
         if self.reading.grades:
             return "grades"
-        return "%" if self.reading.scale == "log" else show(0, self.reading.unit)[2:]
+        return "%" if self.reading.scale == "log" else shown_unit(self.reading.unit)
 
     def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""

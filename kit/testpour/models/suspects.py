@@ -154,7 +154,7 @@ def _alone(fit, pour):
     """What the pour has that no other has: then the model may be at fault, or the day."""
     rows, mine = fit.rows, fit.rows["pour"] == pour
     others = rows[~mine]
-    used = {name for term in fit.believed.terms for name in term.factors}
+    used = fit.believed.factors
     beyond = [
         f"{factor.words} {factor.show(value)}"
         for factor in fit.study.factors

@@ -51,7 +51,7 @@ def explorer(
         ``factors``, ``readings``, ``starts``, ``limits`` and ``scores`` (the even normal scores of
         `ReadingFit.new_castings`), ready for JSON; None where no setting can be moved.
     """
-    used = {name for fit in fits.values() for term in fit.believed.terms for name in term.factors}
+    used = set().union(*(fit.believed.factors for fit in fits.values()))
     if any(fit.reading.scale == "rise" for fit in fits.values()):
         used.add("room_temperature")
     factors = [f for f in fits.study.factors if f.kind != "text" and f.name in used]
@@ -174,7 +174,7 @@ def _table(term, stops, age):
 
 def _poured(fit, stops):
     """What each setting of a reading was poured between, half a step wider: name to [low, high, low, high in words]."""
-    used = {name for term in fit.believed.terms for name in term.factors}
+    used = fit.believed.factors
     poured = {}
     for factor in fit.study.factors:
         if factor.name in used and factor.name in stops and len(fit.rows):

@@ -191,7 +191,7 @@ def _beside_one_another(at, rows):
 
 
 def _moving(fit, name):
-    known = {used for term in fit.believed.terms for used in term.factors}
+    known = fit.believed.factors
     usable = [f for f in fit.study.factors if f.name in known and f.kind != "text"]
     for factor in usable:
         if factor.name == name:
@@ -223,7 +223,7 @@ def _beside(fit, name):
 
 def _held(fit, table, moved):
     """The settings the curve is drawn at, in words."""
-    known = {used for term in fit.believed.terms for used in term.factors} - {moved}
+    known = fit.believed.factors - {moved}
     held = [f"{drawable(f.words)} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in known & set(table)]
     text = "Line drawn at " + ", ".join(held) + "." if held else ""
     return "\n".join(textwrap.wrap(text, 88, max_lines=3))
