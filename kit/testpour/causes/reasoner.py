@@ -75,7 +75,8 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     chance of the readings with no shift at all, times the share of such misses that the setting explains.
 
     Two causes together weigh the product of their weights times ``together``; each reading and each answer
-    then comes from one of the two, either as likely, before a reading's power is taken. A wrong reading is no fault of the casting and is not paired.
+    then comes from one of the two, either as likely, before the power ``readings`` is taken. A wrong reading is no fault of the
+    casting and is not paired.
     All weights are then raised to the power ``sharp``, so that chances are as high as the answers prove right.
     """
     names = list(table.causes)

@@ -308,7 +308,7 @@ def _problems(raw):
     if not raw["sharp"] > 0:
         yield f"sharp: {raw['sharp']} must be above 0; 1 leaves the chances as they are weighed."
     if not 0 < raw["readings"] <= 1:
-        yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes each reading as news of its own."
+        yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes the readings as independent evidence."
     for name, question in raw["questions"].items():
         if question.get("not_tacky", question["answers"][0]) not in question["answers"]:
             yield f"questions.{name}: not_tacky {question['not_tacky']!r} is not one of its answers; they are {', '.join(question['answers'])}."
