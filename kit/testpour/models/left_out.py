@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from testpour.models.reading_fit import ReadingFit
 
 FEWEST = 100.0  # independent draws below which the pour is really left out and the model fitted again
-STEEPEST = 0.5  # shape of the weights' tail above which it is too: from there on weights have no variance, and chances were out by up to 0.2
+STEEPEST = 0.4  # shape of the weights' tail above which it is too: five fits of the demonstration were out by 0.08 at most below, by 0.15 and more above
 THIN = 4  # every so many draws are used where a pour was read more than once
 REACH = np.linspace(-8, 8, 41)  # of a pour's shift about a draw of it, in its standard deviations
 
