@@ -92,7 +92,8 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     whole, open_part = _either_way(unseen, openly, likely.whole)
     each = _each(unseen, openly, likely.each)
     each = each.assign(**said)
-    alone, pairs = _shared_out(table.sharp * (whole + answers), table.sharp * _pairs(table, before, each))
+    power = np.where(each.columns.isin(list(said)), 1.0, table.readings)
+    alone, pairs = _shared_out(table.sharp * (whole + answers), table.sharp * _pairs(table, before, each, power))
     chance = alone + sum(pairs.groupby(level=side).sum().reindex(names, fill_value=0.0) / 2 for side in (0, 1))
     found = pd.DataFrame(
         {"chance": chance, "alone": alone, "prior": prior, "signs": odds, "planned": shares, "before": before,
@@ -103,12 +104,11 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     return Weighed(found.loc[order].rename_axis("cause"), each, pairs.sort_values(ascending=False, kind="stable"))
 
 
-def _pairs(table, before, each):
-    """Log weight of every two causes together: Series by the two names."""
+def _pairs(table, before, each, power):
+    """Log weight of every two causes together, each piece of evidence with its own power: Series by the two names."""
     able = [name for name, cause in table.causes.items() if name != NOTHING and not cause.one_of]
     first, second = np.triu_indices(len(able), 1)
     logs, weight = each.loc[able].to_numpy(float), _log(before[able]).to_numpy()
-    power = np.array([1.0 if piece.startswith("question: ") else table.readings for piece in each])
     either = (power * (np.logaddexp(logs[first] / power, logs[second] / power) - np.log(2))).sum(axis=1)
     places = pd.MultiIndex.from_arrays([np.array(able)[first], np.array(able)[second]])
     return pd.Series(either + weight[first] + weight[second] + float(_log(table.together)), places)
