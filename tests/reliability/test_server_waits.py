@@ -61,6 +61,16 @@ def test_a_host_that_does_not_answer_is_said_plainly(study_here):
     assert "cannot be reached: no answer within five seconds" in said and took < 12
 
 
+@pytest.mark.parametrize("words", [
+    "server closed the connection unexpectedly", "Connection reset by peer",
+    "could not receive data from server: Connection reset by peer", "could not send startup packet: Broken pipe",
+])
+def test_a_server_that_stops_while_a_bench_calls_is_out_of_reach(words):
+    """libpq says one of these, by the moment at which the line broke; the second was seen when a server was killed."""
+    said = servers.plainly(f'connection failed: connection to server at "127.0.0.1", port 52127 failed: {words}')
+    assert (said or "").startswith("cannot be reached: the database server stopped as it was asked. Wait a minute")
+
+
 @pytest.mark.slow
 def test_a_held_lock_is_said_within_seconds(study_here, address):
     psycopg = pytest.importorskip("psycopg")
