@@ -136,6 +136,22 @@ def in_hundred(chance: float) -> str:
     return "under 1" if hundredths < 0.5 else "over 99" if hundredths > 99.5 else f"{hundredths:.0f}"
 
 
+def about_in_hundred(chance: float) -> str:
+    """A chance in a sentence: ``"about 83 in 100"``, ``"under 1 in 100"``.
+
+    Parameters
+    ----------
+    chance : float
+        0 to 1.
+
+    Returns
+    -------
+    str
+    """
+    said = in_hundred(chance)
+    return f"{'about ' if said.isdigit() else ''}{said} in 100"
+
+
 def visible(text: object) -> str:
     """`text` with the characters that would turn its order written out, such as [U+202E].
 

@@ -15,7 +15,8 @@ from testpour.advice.candidates import (
     nearest_usual,
     spread_settings,
 )
-from testpour.advice.conflicts import _worst
+from testpour.advice.chart import recipe_chart
+from testpour.advice.conflicts import AimsConflict, _worst
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import best_settings, recommend
 from testpour.advice.stopping import stop_advice
@@ -100,6 +101,18 @@ def test_aims_that_exclude_each_other_are_named_with_the_closest_compromise(fits
     assert len(pours.table) == 2 and "No settings of this study are likely" in pours.sentence()
     stop = stop_advice(apart, room=24, fixed={"thickness": 6})
     assert not stop.stop and "No settings of this study are likely" in stop.sentence()
+
+
+def test_where_every_casting_misses_the_aim_in_the_way_the_fault_is_looked_for_first(fits):
+    """No polyester reaches 99 Shore D: all eight castings miss it, and no settings are likely to meet it."""
+    hopeless = aimed(fits, hardness={"at_least": 99.0})
+    found = recommend(hopeless)
+    assert [aim.reading for aim in found.conflict.failing] == ["hardness"] and "about" not in found.chance.verdict()
+    for said in (found.sentence(), recipe_chart(hopeless, rooms=[20]).sentence()):
+        assert "Nearly every casting so far misses the aim for hardness" in said and "ask why before you pour again" in said
+    assert "Everywhere" not in recipe_chart(hopeless, rooms=[20]).sentence()
+    said = AimsConflict(fits.study, fits.study.aims[:1]).sentence()
+    assert "Pour the next pours to test that, or loosen one aim" in said and "Nearly every" not in said
 
 
 @pytest.mark.parametrize(("met", "named"), [

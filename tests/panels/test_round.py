@@ -1,6 +1,7 @@
 """From a plan to the page by tapping: each panel says what the public functions say, and starts sessions."""
 
 import re
+import shutil
 from importlib.resources import files
 
 import pytest
@@ -148,6 +149,19 @@ def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
     said = at.tap("pour")
     assert said.startswith("P11 is ready in session S3")
     assert at.panel.form.state["cards"][0]["pour"] == "P11"
+
+
+@pytest.mark.slow
+def test_today_says_so_where_no_settings_are_likely_to_do(poured, hand, tmp_path):
+    """A gel within a minute: not one of the ten pours came near it."""
+    folder = shutil.copytree(poured, tmp_path / "hasty")
+    toml = (folder / "study.toml").read_text().replace('{ at_least = "15 min", at_most = "45 min" }', '{ at_most = "1 min" }')
+    (folder / "study.toml").write_text(toml)
+    at = hand(tp.today_panel(folder))
+    for name, typed in {"room": "18", "depth": "12", "resin": "300"}.items():
+        at.type(name, typed)
+    assert "No settings of this study are likely to meet gel time at most 1 min here" in at.words()
+    assert "under 1 in 100" in at.words() and "about under" not in at.words()
 
 
 @pytest.mark.slow

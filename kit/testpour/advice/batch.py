@@ -21,7 +21,7 @@ from testpour.cautions import check_settings
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread
-from testpour.wording import in_html, in_hundred, table_html
+from testpour.wording import about_in_hundred, in_html, in_hundred, table_html
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor
@@ -68,7 +68,7 @@ class NextPours:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
-        now = f"The settings recommended now give about {in_hundred(self.before)} good castings in 100, over the rooms and depths of the study"
+        now = f"The chance of a good casting with the settings recommended now is {about_in_hundred(self.before)}, over the rooms and depths of the study"
         if self.conflict:
             text = f"{now}. {self.conflict.sentence()}"
         elif gain < 100 * ENOUGH:

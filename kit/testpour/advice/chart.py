@@ -19,9 +19,11 @@ from testpour.advice.candidates import (
     spread_settings,
 )
 from testpour.advice.chart_page import GOOD, chart_html
+from testpour.advice.conflicts import why_first
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
 from testpour.advice.remedy import remedies
+from testpour.causes.complaint import missed_by_most
 from testpour.cautions import check_table
 from testpour.files import page_kind, put
 from testpour.pages import dated
@@ -70,7 +72,12 @@ class RecipeChart:
         """What the chart rests on and how much of it is a guess."""
         good = self.table["catalyst"].notna()
         text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
-        text += f", resting on {count(self.pours, 'pour')}. Everywhere: {self.shared}."
+        text += f", resting on {count(self.pours, 'pour')}."
+        failing = [] if good.any() or self.castings is None else [aim for aim in self.study.aims if missed_by_most(self.castings, aim)]
+        if failing:
+            text += f" {why_first(self.study, failing)}"
+        if good.any():
+            text += f" Everywhere: {self.shared}."
         if self.table["beyond"].any():
             text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
         cells = self.table.reset_index()[["room_temperature", "thickness", "catalyst"]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ import pandas as pd
 from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
 from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import State, prospect
+from testpour.causes.complaint import missed_by_most
 from testpour.models.chance import NoAims
 from testpour.study import Aim, Study
 
@@ -37,18 +38,22 @@ class AimsConflict:
     study : Study
     aims : tuple of Aim
         The two that exclude each other, or the one that no settings meet.
+    failing : tuple of Aim
+        Those of them that nearly every casting of the log misses.
     """
 
     study: Study
     aims: tuple[Aim, ...]
+    failing: tuple[Aim, ...] = ()
 
     def sentence(self) -> str:
         """What is in the way, and what can be done about it."""
         words = [aim.words(self.study.reading(aim.reading)) for aim in self.aims]
         met = words[0] if len(words) == 1 else f"both {words[0]} and {words[1]}"
+        first = f"{why_first(self.study, self.failing)} If none is found, loosen" if self.failing else "Pour the next pours to test that, or loosen"
         return (
-            f"No settings of this study are likely to meet {met} here; these come closest. Pour the next pours to test "
-            "that, or loosen one aim, widen a span, or change what is given: another room, another thickness."
+            f"No settings of this study are likely to meet {met} here; these come closest. {first} one aim, "
+            "widen a span, or change what is given: another room, another thickness."
         )
 
     __repr__ = sentence
@@ -81,7 +86,30 @@ def aims_in_the_way(
         return None
     if np.quantile(chances_by_draw(at, DRAWS, 0).max(axis=1), OPTIMIST) >= HOPELESS:
         return None
-    return AimsConflict(study, tuple(study.aims[place] for place in _worst(at.by_aim())))
+    aims = tuple(study.aims[place] for place in _worst(at.by_aim()))
+    return AimsConflict(study, aims, tuple(aim for aim in aims if missed_by_most(fits.castings, aim)))
+
+
+def why_first(study: Study, failing: Iterable[Aim]) -> str:
+    """What to do first where nearly every casting misses an aim, in a sentence; nothing where none does.
+
+    Parameters
+    ----------
+    study : Study
+    failing : iterable of Aim
+        The aims that nearly every casting misses.
+
+    Returns
+    -------
+    str
+    """
+    names = " and ".join(study.reading(aim.reading).words for aim in failing)
+    if not names:
+        return ""
+    return (
+        f"Nearly every casting so far misses the aim for {names}, and a fault of the whole study looks just like that: "
+        "ask why before you pour again (`why_all`, or the notebook why-tacky)."
+    )
 
 
 def _worst(met):

@@ -16,7 +16,7 @@ from testpour.causes.saving import AS_GOOD
 from testpour.models.chance import Chance, chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread
-from testpour.wording import in_html, in_hundred, table_html
+from testpour.wording import about_in_hundred, in_html, table_html
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -64,7 +64,7 @@ class WhatIf:
         text = self.chance.verdict()
         if self.change:
             row = self.changes.loc[self.change]
-            text += f" {_in_words(self.study.factor(self.change), row['end'])}: about {in_hundred(row['chance'])} in 100."
+            text += f" {_in_words(self.study.factor(self.change), row['end'])}: {about_in_hundred(row['chance'])}."
         else:
             text += " No single change of a setting would raise it by 2 points."
         if self.beyond:

@@ -260,12 +260,27 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     -------
     Missed or None
     """
-    read = _by_casting(castings)
-    for miss in found:
-        rows = [rows for (name, other), rows in read.items() if name == miss.aim.reading and other != pour]
-        if len(rows) >= 2 and np.mean([_beyond(miss.aim, one) for one in rows]) >= THROUGHOUT:
-            return miss
-    return None
+    return next((miss for miss in found if missed_by_most(castings, miss.aim, 2, pour)), None)
+
+
+def missed_by_most(castings: Castings, aim: Aim, least: int = 3, but: str | None = None) -> bool:
+    """Whether three in four castings that were read miss an aim.
+
+    Parameters
+    ----------
+    castings : Castings
+    aim : Aim
+    least : int, optional
+        Castings that must have been read to say so.
+    but : str, optional
+        Name of a casting that does not count.
+
+    Returns
+    -------
+    bool
+    """
+    read = [rows for (name, pour), rows in _by_casting(castings).items() if name == aim.reading and pour != but]
+    return len(read) >= least and bool(np.mean([_beyond(aim, rows) for rows in read]) >= THROUGHOUT)
 
 
 def good_pours(castings: Castings) -> list[str]:

@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.settings import SettingsGiven, settings_table
-from testpour.wording import in_html, in_hundred, in_markdown, table_html
+from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -63,10 +63,11 @@ class Chance:
         """The chance alone in a sentence, for the first setting."""
         row = self.table.iloc[0]
         low, high = in_hundred(row["low"]), in_hundred(row["high"])
+        between = "" if low == high else f" (90 % interval {low} to {high})"
         if row["high"] - row["low"] > 0.6:
             verdict = f"cannot tell yet, anything from {low} to {high} in 100"
         else:
-            verdict = f"about {in_hundred(row['chance'])} in 100 (90 % interval {low} to {high})"
+            verdict = about_in_hundred(row["chance"]) + between
         return f"Chance of a good casting: {verdict}. The aim most often missed: {row['most often missed']}."
 
     __repr__ = sentence

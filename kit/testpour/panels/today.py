@@ -32,7 +32,7 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import begin_session, next_names
-from testpour.wording import capital, in_hundred
+from testpour.wording import about_in_hundred, capital
 
 MOST = 6  # pots of one mix
 ONE_POT = ("resin (g)", "resin (mL)", "pigment (g)", "catalyst (g)", "catalyst (mL)", "drops", "total (g)")  # in the order of the work
@@ -230,7 +230,7 @@ def _has(study, name):
 def _bar(name, chance):
     found = chance.table.iloc[0]
     return {"words": capital(name), "share": float(found["chance"]), "low": float(found["low"]), "high": float(found["high"]),
-            "says": f"about {in_hundred(found['chance'])} in 100"}
+            "says": about_in_hundred(found["chance"])}
 
 
 def _answer(advice, chances):
@@ -241,6 +241,8 @@ def _answer(advice, chances):
     yield bars("Chance that one casting meets every aim, with its 90 % interval",
                [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))
     yield text(advice.chance.sentence(), "hint")
+    if advice.conflict:
+        yield caution(advice.conflict.sentence())
     if len(chances) > 1:
         yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
     if "gel time" in advice.predicted.index:

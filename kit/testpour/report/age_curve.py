@@ -12,6 +12,7 @@ from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.settings import settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.report.reading_curve import average, draw_average
+from testpour.wording import about_in_hundred
 
 if TYPE_CHECKING:
     from testpour.models.reading_fit import ReadingFit
@@ -112,7 +113,7 @@ def _says(fit, table, hours):
     if sure.all():
         return f"At every age drawn, from {_age_words(hours[0])} on, nine in ten readings meet {bound}."
     if not sure[-1]:
-        return f"Cannot promise {bound} at any age drawn: at {hours[-1]:.0f} h about {100 * met[-1]:.0f} in 100 meet it."
+        return f"Cannot promise {bound} at any age drawn: at {hours[-1]:.0f} h {about_in_hundred(met[-1])} meet it."
     first = hours[len(sure) - np.argmin(sure[::-1])]
     read = poured_range(fit.rows["age"])
     far = "" if read[0] is not None and read[0] <= first <= read[1] else " Nothing was read at that age: this is belief."

@@ -12,6 +12,7 @@ from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
 from testpour.picture import INK, Picture, label_axis, new_picture, poured_range
+from testpour.wording import about_in_hundred
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -132,6 +133,6 @@ def _says(study, table, met, factors, poured):
     if not any(f.name == "room_temperature" for f in factors) and "room_temperature" in table:
         held.append(study.factor("room_temperature"))
     beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in held)
-    text = f"Chance of a good casting: highest here at {where}, about {100 * met.ravel()[best]:.0f} in 100"
+    text = f"Chance of a good casting: highest here at {where}, {about_in_hundred(met.ravel()[best])}"
     text += f" (with {beside})." if beside else "."
     return text if within else text + " Nothing was poured there yet."

@@ -17,7 +17,7 @@ from testpour.pages import day_words
 from testpour.report.chart_words import chart_words
 from testpour.report.figures import show_chance, show_effects, show_pours, show_reading
 from testpour.units import unit_words
-from testpour.wording import capital, count, in_hundred
+from testpour.wording import about_in_hundred, capital, count
 
 if TYPE_CHECKING:
 
@@ -315,8 +315,8 @@ def _worth(given):
     """What the next pours are worth, and which they are."""
     gain, pours = 100 * given.table["gain"].iloc[-1], count(len(given.table), "more pour")
     text = (
-        "Over all the rooms and thicknesses of this study, the best settings known today should give about "
-        f"{in_hundred(given.before)} good castings in 100. "
+        "Over all the rooms and thicknesses of this study, the chance of a good casting with the best settings known today is "
+        f"{about_in_hundred(given.before)}. "
     )
     if gain < 100 * ENOUGH:
         text += f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
