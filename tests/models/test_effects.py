@@ -115,7 +115,7 @@ def test_without_a_log_all_is_belief(study, tmp_path):
     book = Logbook(replace(study, folder=tmp_path))
     for fit in fit_castings(book.castings()).values():
         for each in effects(fit).each:
-            assert each.from_log < 0.12  # 2,000 draws: the spread of a spread is 1/sqrt(4000), share noise 0.03 a side
+            assert each.from_log == 0
             assert not each.poured and "this is belief only" in each.sentence()
     book.close()
 
@@ -135,7 +135,7 @@ def test_with_many_pours_nearly_all_is_the_log(study, castings_of):
     matrix = np.column_stack([np.log(pours["catalyst"] / 1.5), warm, pd.get_dummies(pours["session"], dtype=float)])
     slope = np.linalg.lstsq(matrix, np.log(minutes), rcond=None)[0][0]  # each day its own level
     assert found["catalyst"].middle == pytest.approx(2.5**slope, rel=5e-3)
-    assert found["pigment"].from_log < 0.12 and not found["pigment"].poured
+    assert found["pigment"].from_log == 0 and not found["pigment"].poured
     assert found["catalyst"].disagreement < 2
 
 

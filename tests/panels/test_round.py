@@ -222,6 +222,20 @@ def test_the_effects_shown_are_those_of_the_function(poured, hand):
     assert at.panel.held["factors"]
 
 
+def test_a_bar_that_rests_on_belief_alone_says_so(own, hand):
+    """Four pours that differ in catalyst, all in one room."""
+    log = tp.Logbook(tp.read_study(own))
+    for pour, catalyst, gel in (("P01", 1.5, 20), ("P02", 1.0, 31), ("P03", 2.0, 15), ("P04", 2.5, 12)):
+        log.add_pour(pour, session="S1", settings={"catalyst": catalyst, "thickness": 6, "pigment": 1, "room_temperature": 20})
+        log.add_reading(pour, "gel_time", gel)
+    log.close()
+    at = hand(tp.look_panel(own))
+    told = {bar["words"].split(",")[0]: bar["says"].endswith(", belief only") for bar in at.parts("bars")[0]["rows"]}
+    assert told["Room temperature"] and not told["Catalyst"]
+    shares = at.panel.table["from log"]
+    assert shares["room temperature"] == 0 and shares["catalyst"] > 0.5
+
+
 def test_what_goes_out_says_whom_it_names(poured, hand):
     log = tp.Logbook(tp.read_study(poured))
     log.add_reading("P01", "tack", 1, age="48 h", by="QX")

@@ -38,7 +38,7 @@ class Effect:
         The change with its interval: a ratio for a reading that spreads by ratios, a difference
         in its unit otherwise.
     from_log : float
-        Share of what is now known that came from the log, 0 to 1; the rest is belief.
+        Share of what is now known that came from the log, 0 to 1; the rest is belief. 0 where no two pours differ in it.
     disagreement : float
         How far the log pulled the effect from belief, in standard deviations expected for such a pull.
     poured : bool
@@ -257,6 +257,8 @@ def _effect(fit, factor, start, end, poured, beside, level):
     drawn = latent[:, 1] - latent[:, 0]
     after = drawn.var()
     from_log = float(np.clip(1 - after / before, 0, 1)) if before > 0 else 1.0
+    if not poured:  # what the other settings taught of the remainder's size narrows it, but is no word of this one
+        from_log = 0.0
     pull = abs(drawn.mean() - contrast @ fit.believed.mean)
     expected = np.sqrt(max(before - after, 1e-12))
     disagreement = float(pull / expected) if from_log > 0.05 else 0.0

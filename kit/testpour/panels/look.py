@@ -50,6 +50,7 @@ class LookPanel(Panel):
         if not len(shown):
             yield text(found.sentence())
             return
+        alone = {e.factor.words for e in found.each if not e.poured}
         log = reading.scale == "log"
         values = shown[["low", "middle", "high"]].to_numpy(float)
         values = np.log(values) if log else values
@@ -57,7 +58,7 @@ class LookPanel(Panel):
         place = 0.5 + values / (2.2 * most)
         rows = [
             {"words": f"{capital(name)}, {line['from']} to {line['to']}", "from": 0.5, "share": place[k, 1], "low": place[k, 0],
-             "high": place[k, 2], "says": _says(reading, line)}
+             "high": place[k, 2], "says": _says(reading, line) + ", belief only" * (name in alone)}
             for k, (name, line) in enumerate(shown.iterrows())
         ]
         up, down = ("longer", "shorter") if reading.unit == "min" else ("higher", "lower")
@@ -88,7 +89,9 @@ def _says(reading, line):
     if reading.scale == "log":
         return f"{signed(100 * (line['middle'] - 1))} %"
     if reading.grades:
-        return f"{'+' if line['middle'] >= 0 else '−'}{in_hundred(abs(line['middle']))} in 100"
+        size = in_hundred(abs(line["middle"]))
+        sign = "+" if line["middle"] >= 0 else "\N{MINUS SIGN}"
+        return f"{sign if size.isdigit() else ''}{size} in 100"
     return reading.show(float(f"{line['middle']:.2g}"))
 
 
