@@ -172,6 +172,13 @@ def test_no_change_is_named_where_none_helps():
     assert none.sentence().startswith("No change of a single setting would have helped much: at its settings 90 castings")
 
 
+@pytest.mark.parametrize("low, high, says", [(0.15, 0.95, "Cannot tell yet what would have saved it. The likeliest change: a cover;"),
+                                             (0.3, 0.8, "Most likely to have saved it: a cover;")])
+def test_a_change_that_may_do_nothing_or_all_is_not_promised(low, high, says):
+    row = {"from": "no", "to": "yes", "before": 0.14, "after": 0.6, "low": low, "high": high, "says": "a cover"}
+    assert Saving("tack at most grade 1", 0.14, pd.DataFrame([row], index=["cover"])).sentence().startswith(says)
+
+
 def why_table():
     return pd.DataFrame(columns=["from", "to", "before", "after", "low", "high", "says"])
 

@@ -38,15 +38,18 @@ class Saving:
     table: pd.DataFrame
 
     def sentence(self) -> str:
-        """The best change, or that no setting would have saved it."""
+        """The best change, that it cannot be told yet, or that no setting would have saved it."""
         if not len(self.table) or self.table["after"].iloc[0] - self.before < WORTH:
             return (
                 f"No change of a single setting would have helped much: at its settings {in_hundred(self.before)} "
                 f"castings in 100 meet {self.aim}."
             )
         row = self.table.iloc[0]
+        said = "Most likely to have saved it"
+        if row["low"] - row["before"] < WORTH:  # its interval holds that it would have done nothing
+            said = "Cannot tell yet what would have saved it. The likeliest change"
         return (
-            f"Most likely to have saved it: {row['says']}; chance of {self.aim} from {in_hundred(row['before'])} to "
+            f"{said}: {row['says']}; chance of {self.aim} from {in_hundred(row['before'])} to "
             f"{in_hundred(row['after'])} in 100 (90 % interval {in_hundred(row['low'])} to {in_hundred(row['high'])})."
         )
 
