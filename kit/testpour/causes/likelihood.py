@@ -1,7 +1,7 @@
 """How likely a casting's readings are under each cause, given its settings and what the rest of the log says."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,6 +10,7 @@ from scipy.special import logsumexp
 from testpour.causes.complaint import seen_words
 from testpour.causes.sight import Sight, log_chance
 from testpour.causes.table import NOTHING, CauseTable
+from testpour.models.own_readings import own_scale
 
 MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
 ASIDE = float(np.log(3.0))  # what the other readings may say for a cause beyond what it gains by the miss itself: 3 to 1
@@ -88,6 +89,7 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet. Where a resin lies
     off its models, several of its readings do so alike: what they say is raised to the power ``table.readings``.
     """
+    table = _with_own(table, seen)
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
     cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, blamed)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
@@ -103,6 +105,24 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     whole[_beside(floor[:, told], cause)] += np.log(table.causes[NOTHING].prior)
     each = table.readings * _explaining(_over_sizes(floor, cause), told, np.array(names) == NOTHING)
     return Likelihoods(logs, whole, pd.DataFrame(each, names, logs.columns))
+
+
+def _with_own(table, seen):
+    """The table with what may be said of readings of the maker's own that none of its lines speaks of: a fault moves them
+    either way by about one unit of their belief, a slip by two."""
+    told = set(table.misfit).union(*(set(c.shift) | set(c.blur) | set(c.one_of) for c in table.causes.values()))
+    units = {name: own_scale(s.fit.reading, s.fit.rows)[1] for name, s in seen.items() if name not in told}
+    if not units:
+        return table
+    causes = {}
+    for name, cause in table.causes.items():
+        if cause.one_of:
+            cause = replace(cause, one_of={own: 2 * unit for own, unit in units.items()} | cause.one_of)
+        elif cause.sizes:
+            each = 1.0 if cause.as_if else 1 / float(np.abs(cause.sizes).mean())  # a blur counts once for each unit of size
+            cause = replace(cause, blur={own: unit * each for own, unit in units.items()} | cause.blur)
+        causes[name] = cause
+    return replace(table, causes=causes, misfit=units | table.misfit)
 
 
 def _explaining(logs, told, nothing):

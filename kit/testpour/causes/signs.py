@@ -12,6 +12,8 @@ from testpour.causes.table import CauseTable
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 
+SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
+LEAST = 0.05  # share of what the settings explain below which one is not worth a word
 NOTED = re.compile(r"observed: ([^.]*)\.")
 
 
@@ -28,12 +30,15 @@ class Planned:
     by_chance : float
         At most what is left for chance: how much rarer a miss as bad as these settings lead one to expect is at its
         good neighbours', 0 to 1.
+    unnamed : tuple of str
+        The settings, as logged and in words, whose part no other cause stands for.
     """
 
     here: float = 0.0
     there: float = 0.0
     shares: dict[str, float] | None = None
     by_chance: float = 1.0
+    unnamed: tuple[str, ...] = ()
 
     @property
     def whole(self) -> float:
@@ -131,7 +136,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
 
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
     as a share of the chance here, is divided over the settings as `split` divides a difference, and each
-    positive part goes to the cause that the setting, on that side, brings about. What is left for chance is held to a
+    positive part goes to the cause that the setting, on that side, brings about, or to `SETTINGS` where none is named for
+    it. What is left for chance is held to a
     miss of the size that these settings lead one to expect: a neighbour that misses by a hair is no match for that.
     `beside` is as in `split`.
 
@@ -161,16 +167,19 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     names, parts, (start, end) = shares(miss, here, there)
     excess = max(0.0, 1 - start / end) if end > 0 else 0.0
     pulls: dict[str, float] = {}
+    unnamed, whole = [], sum(parts[0][parts[0] > 0])
     for name, part in zip(names, parts[0], strict=True):
         side = "below" if float(here[name].iloc[0]) < float(there[name].astype(float).mean()) else "above"
-        for cause in table.causes.values():
-            if part > 0 and {"factor": name, "side": side} in cause.planned:
-                pulls[cause.name] = pulls.get(cause.name, 0.0) + part
-    whole = sum(parts[0][parts[0] > 0])
+        behind = [cause.name for cause in table.causes.values() if {"factor": name, "side": side} in cause.planned]
+        if not behind and name != "age" and part > LEAST * whole and SETTINGS in table.causes:
+            behind = [SETTINGS]
+            unnamed.append(f"{fits.study.factor(name).words} {fits.study.factor(name).show(float(here[name].iloc[0]))}")
+        for cause_name in behind if part > 0 else ():
+            pulls[cause_name] = pulls.get(cause_name, 0.0) + part
     as_bad = _as_bad(fit, missed.aim, here)
     own, others = (float(as_bad(rows).mean()) for rows in (here, there))
     by_chance = min(others / own, 1.0) if own > 0 else 1.0
-    return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()}, by_chance)
+    return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()}, by_chance, tuple(unnamed))
 
 
 def _as_bad(fit, aim, here):

@@ -102,7 +102,7 @@ def named(answer: "Answer", name: str) -> str:
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
     if cause.openly and answer.weighed.table.loc[name, "openly"] > 0.5:
-        return cause.openly
+        return cause.openly.format(settings=listed(answer.case.planned.unnamed))
     return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
 
 
