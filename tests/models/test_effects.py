@@ -12,6 +12,7 @@ from testpour.models.effects import Effect, Effects, effects
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.study_file import study_from
 
 FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]
 
@@ -38,6 +39,10 @@ BRANCHES = [
     (effect(0.55, 0.5, 0.62), " 75 % of this is from the log, 25 % belief."),
     (effect(0.55, 0.5, 0.62, from_log=0.02), "The log says little here"),
     (effect(0.55, 0.5, 0.62, poured=False), " No two pours differ in catalyst: this is belief only."),
+    (effect(0.5, -1, 2, reading="hardness", turn=2.04),
+     "(90 % interval \u22121.0 to +2.0 Shore D). It bends: hardness rises up to about 2 % and falls beyond. 75 % of this"),
+    (effect(0.9, 0.7, 1.1, turn=1.75, rises=False), "It bends: gel time falls up to about 1.8 % and rises beyond."),
+    (effect(0.35, 0.1, 0.6, reading="tack", bound=1.0, turn=2.0), "It bends: the chance of tack 'slightly tacky' or better rises up to"),
     (effect(0.55, 0.5, 0.62, disagreement=2.1), "The log says otherwise than the trade. Check the weighing"),
 ]
 
@@ -63,6 +68,8 @@ def test_the_strongest_is_said_and_the_unsettled_named():
     assert whole.table.loc["catalyst", ["from", "to"]].tolist() == ["1 %", "2.5 %"]
     page = whole._repr_markdown_()
     assert page.count("\n- ") == 2 and "No two pours differ in thickness" in page
+    bent = effect(1.0, 0.9, 1.1, factor="pigment", turn=2.0)
+    assert Effects(READINGS["gel_time"], (bent,)).sentence() == bent.sentence()  # where it turns is a finding
     nothing = Effects(READINGS["gel_time"], (open_, alone))
     assert nothing.sentence() == "This log cannot tell yet what moves gel time. Not settled: pigment."
 
@@ -109,6 +116,27 @@ def test_the_logs_share_and_the_disagreement_by_hand(gel):
         pulled = abs(drawn.mean() - move @ gel.believed.mean) / np.sqrt(before - after)
         assert found[factor].from_log == pytest.approx(1 - after / before, abs=1e-9)
         assert found[factor].from_log > 0.05 and found[factor].disagreement == pytest.approx(pulled, abs=1e-9)
+
+
+@pytest.mark.parametrize("height, rises", [(lambda f: 85 - 0.1 * (f - 14) ** 2, True), (lambda f: 60 + 0.1 * (f - 14) ** 2, False),
+                                           (lambda f: 84 - 0.9 * f, None)])
+def test_a_reading_that_turns_within_what_was_poured_is_said_to_bend(castings_of, height, rises):
+    """A gloss that is highest, or lowest, at 14 % of a filler of the maker's own, read give or take 1; and one that only falls."""
+    study = study_from({
+        "name": "Tiles", "question": "How much filler?", "resin": {"kind": "unsaturated polyester", "density": 1.1},
+        "factors": {"catalyst": {"from": 1, "to": 3}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 30}},
+        "readings": {"gloss": {"unit": "GU", "low": 0, "high": 100, "how": "gloss meter", "ages": ["24 h"]}},
+    })
+    filler, names = np.array([0, 28, 14, 6, 21, 3, 25, 10, 18, 13, 30, 8.0]), [f"P{number}" for number in range(12)]
+    gloss = (height(filler) + np.tile([1, -1, 0], 4)).round()
+    pours = pd.DataFrame({"catalyst": np.tile([1.5, 2.5, 2.0, 1.0], 3), "filler": filler}, index=names)
+    rows = pd.DataFrame({"pour": names, "reading": "gloss", "age": 24.0, "low": gloss, "high": gloss, "known": "exact"})
+    found = {e.factor.name: e for e in effects(fit_castings(castings_of(study, pours, rows))["gloss"]).each}
+    assert found["catalyst"].turn is None
+    if rises is None:
+        assert found["filler"].turn is None and "bends" not in found["filler"].sentence()
+    else:
+        assert found["filler"].turn == pytest.approx(14, abs=2.5) and found["filler"].rises is rises
 
 
 def test_without_a_log_all_is_belief(study, tmp_path):

@@ -83,18 +83,36 @@ def change(fit: Foretelling, table: pd.DataFrame) -> Change:
     -------
     Change
     """
-    reading, latent = fit.reading, fit.mean(table)
-    cuts = fit.posterior.cuts
-    if cuts is not None:  # a graded reading
-        bounds = [a.at_most for a in fit.study.aims if a.reading == reading.name and a.at_most is not None]
-        bound = min(bounds, default=None)
-        if bound is None:
-            each = ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
-        else:
-            last = min(int(bound), cuts.shape[1])
-            each = ndtr(np.hstack([cuts, np.full((len(cuts), 1), np.inf)])[:, [last]] - latent)
-        return Change(each[:, 1] - each[:, 0], False, each, bound)
-    each = to_reading(reading, latent, table.get("room_temperature"))
-    if reading.scale == "log":
+    latent = fit.mean(table)
+    each, bound = averages(fit, table, latent)
+    if fit.posterior.cuts is None and fit.reading.scale == "log":
         return Change(np.exp(latent[:, 1] - latent[:, 0]), True, each)
-    return Change(each[:, 1] - each[:, 0], False, each)
+    return Change(each[:, 1] - each[:, 0], False, each, bound)
+
+
+def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> tuple[np.ndarray, float | None]:
+    """The average casting at each row of a settings table, in the reading's own terms.
+
+    Parameters
+    ----------
+    fit : Foretelling
+    table : DataFrame
+        n rows, complete, in the factors' units.
+    latent : array, shape (m, n)
+        Its mean there.
+
+    Returns
+    -------
+    array, shape (m, n)
+        In the reading's unit; for grades the chances of a good one, or average grades.
+    float or None
+        The worst grade still counted as good, where they are chances.
+    """
+    reading, cuts = fit.reading, fit.posterior.cuts
+    if cuts is None:
+        return to_reading(reading, latent, table.get("room_temperature")), None
+    bound = min((a.at_most for a in fit.study.aims if a.reading == reading.name and a.at_most is not None), default=None)
+    if bound is None:
+        return ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2), None
+    last = min(int(bound), cuts.shape[1])
+    return ndtr(np.hstack([cuts, np.full((len(cuts), 1), np.inf)])[:, [last]] - latent), bound

@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import change
+from testpour.models.change import averages, change
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.units import shown_unit
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 # A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.
 KNOWN: WeakKeyDictionary[ReadingFit, dict[float, Effects]] = WeakKeyDictionary()
+PLACES = 13  # values of a setting at which a bend is looked for
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
 
@@ -48,6 +49,10 @@ class Effect:
         at most that grade. Without one, the change is in the average grade.
     level : float
         Chance that the true change lies between `low` and `high`.
+    turn : float or None
+        Where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond.
+    rises : bool
+        Whether it rises up to there.
     """
 
     factor: Factor
@@ -62,6 +67,8 @@ class Effect:
     poured: bool
     bound: float | None = None
     level: float = 0.9
+    turn: float | None = None
+    rises: bool = True
 
     @property
     def ratio(self) -> bool:
@@ -74,6 +81,11 @@ class Effect:
         nothing = 1.0 if self.ratio else 0.0
         return not self.low <= nothing <= self.high
 
+    @property
+    def settled(self) -> bool:
+        """Whether the log and belief tell a direction, or where it turns."""
+        return self.told or self.turn is not None
+
     def sentence(self) -> str:
         """The effect in one sentence."""
         factor = self.factor
@@ -85,7 +97,7 @@ class Effect:
             said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
         else:
             said = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
-        return said + self.rests_on()
+        return said + self._bend() + self.rests_on()
 
     __repr__ = sentence
 
@@ -97,6 +109,13 @@ class Effect:
     @property
     def _verbs(self):
         return ("lengthens", "shortens") if self.reading.unit in ("min", "h") else ("raises", "lowers")
+
+    def _bend(self):
+        """Where the reading turns, as a sentence that begins with a space."""
+        if self.turn is None:
+            return ""
+        first, then = ("rises", "falls") if self.rises else ("falls", "rises")
+        return f" It bends: {self._what()} {first} up to about {self.factor.show(float(f'{self.turn:.2g}'))} and {then} beyond."
 
     def _verb(self):
         more = self.middle > (1.0 if self.ratio else 0.0)
@@ -188,8 +207,8 @@ class Effects:
 
     def sentence(self) -> str:
         """The strongest effect, and the ones not settled."""
-        told = [e for e in self.each if e.told and e.poured]
-        unsettled = [e.factor.words for e in self.each if not e.told]
+        told = [e for e in self.each if e.settled and e.poured]
+        unsettled = [e.factor.words for e in self.each if not e.settled]
         first = told[0].sentence() if told else f"This log cannot tell yet what moves {self.reading.words}."
         rest = f" Not settled: {listed(unsettled)}." if unsettled else ""
         return first + rest
@@ -263,6 +282,21 @@ def _effect(fit, factor, start, end, poured, beside, level):
     expected = np.sqrt(max(before - after, 1e-12))
     disagreement = float(pull / expected) if from_log > 0.05 else 0.0
     low, middle, high = (float(t) for t in tails)
+    turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
-        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level
+        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level, turn, rises
     )
+
+
+def _turn(fit, factor, start, end, beside, level):
+    """Where the average casting is highest or lowest between two values, if it surely is, and whether it rises up to there."""
+    places = np.linspace(start, end, PLACES)
+    table = settings_table(fit.study, [{**beside, factor.name: value} for value in places], reading=fit.reading)
+    curve = averages(fit, table, fit.mean(table))[0]
+    for up in (True, False):
+        height = curve if up else -curve
+        top = int(height.mean(axis=0).argmax())
+        over = height[:, top] - np.maximum(height[:, 0], height[:, -1])
+        if 0 < top < PLACES - 1 and np.quantile(over, (1 - level) / 2) > 0:
+            return float(places[top]), up
+    return None, True

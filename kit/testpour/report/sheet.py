@@ -231,7 +231,7 @@ def strongest(fits: Fits) -> list[str]:
     each = []
     for name, fit in fits.items():
         aims = [aim for aim in fits.study.aims if aim.reading == name]
-        told = [e for e in effects(fit).each if e.told and e.poured]
+        told = [e for e in effects(fit).each if e.settled and e.poured]
         ranked = sorted((-_moved(fit, aims, e), -_clearness(e), e.sentence()) for e in told)
         each += [(not aims, place, *one) for place, one in enumerate(ranked)]
     return [said for *_, said in sorted(each)[:FINDINGS]]

@@ -164,7 +164,7 @@ def found(fits: Fits) -> Iterator[dict[str, Any]]:
     for name in sorted(fits, key=lambda name: name not in aimed):
         fit = fits[name]
         each = effects(fit).each
-        told = [e for e in each if e.told and e.poured]
+        told = [e for e in each if e.settled and e.poured]
         untried = [e.factor.words for e in each if not e.poured]
         yield {
             "title": capital(fit.reading.words),
@@ -302,7 +302,7 @@ def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | No
     -------
     dict
     """
-    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.told] for fit in fits.values()}
+    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.settled] for fit in fits.values()}
     unsettled = {reading: names for reading, names in each.items() if names}
     try:
         said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
