@@ -74,6 +74,8 @@ def test_its_words_are_understood_again(reading, text):
         ({"value": math.nan}, "outside"),
         ({"not_yet": math.inf}, "outside"),
         ({"value": "20 g"}, "does not measure what min"),
+        ({"value": "~15"}, "'~15' does not say how sure it is. Write the looks before and after, as in 12-18"),
+        ({"value": "about 15 min"}, "does not say how sure it is"),
     ],
 )
 def test_refused(ways, words):
@@ -81,7 +83,7 @@ def test_refused(ways, words):
         known(GEL, **ways)
 
 
-@pytest.mark.parametrize("value", [1.5, "0.5", "2 to 2.5"])
+@pytest.mark.parametrize("value", [1.5, "0.5", "2 to 2.5", "a bit", "sticky", ""])
 def test_grades_are_whole(value):
     with pytest.raises(UnitProblem, match="is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet"):
         known(TACK, value)

@@ -104,7 +104,7 @@ def test_dates(text, made):
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date")],
+    [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date"), ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01")],
 )
 def test_dates_refused(text, words):
     with pytest.raises(UnitProblem, match=words):

@@ -8,6 +8,7 @@ import pandas as pd
 
 from testpour.units import UnitProblem
 
+TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
 DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
 
 
@@ -89,7 +90,8 @@ def _read(text):
     except ValueError:
         found = DAY_FIRST.fullmatch(text)
     if not found:
-        raise UnitProblem(f"date: {text!r} is not a date. Write it like 2026-03-01 10:30.")
+        said = "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
+        raise UnitProblem(f"date: {text!r} {said}. Write it like 2026-03-01 10:30.")
     day, mark, month, year, *clock = found.groups()
     day, month = int(day), int(month)
     if mark != "." and day != month and day <= 12 and month <= 12:

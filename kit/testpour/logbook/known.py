@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from testpour.units import UnitProblem, to_number
+from testpour.wording import shortened
 
 if TYPE_CHECKING:
     from testpour.catalogue import Reading
@@ -18,6 +19,9 @@ NOT_YET = re.compile(
     re.IGNORECASE,
 )
 ALREADY = re.compile(r"^(?:<\s*=?|≤|under|below|at most|less than|before|within|already\D*|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$", re.IGNORECASE)
+
+ABOUT = re.compile(r"^(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*\d", re.IGNORECASE)
+LONGEST = 40  # characters of a text that a message repeats
 
 
 @dataclass(frozen=True)
@@ -118,6 +122,11 @@ def _from_text(reading, text, decimal):
     found = ALREADY.match(text)
     if found:
         return Known(-math.inf, _end(reading, found["high"], decimal), "already")
+    if ABOUT.match(text):
+        raise UnitProblem(
+            f"{reading.words}: {shortened(text, LONGEST)!r} does not say how sure it is. Write the looks before and after, as in "
+            "12-18, or the number alone where it was read off."
+        )
     number = _end(reading, text, decimal)
     return Known(number, number, "exact")
 
@@ -135,10 +144,12 @@ def _between(reading, low, high, decimal):
 def _end(reading, value, decimal):
     if isinstance(value, str) and reading.unit.startswith("Shore "):
         value = _on_its_scale(value, reading.unit)
-    number = reading.parse(value, decimal)
-    if reading.grades and number != round(number):
+    worded = bool(reading.grades) and isinstance(value, str) and not re.match(r"[\d+\-.]", value)
+    number = math.nan if worded else reading.parse(value, decimal)
+    if reading.grades and number != round(number, 0):
         grades = ", ".join(f"{i} {word}" for i, word in enumerate(reading.grades))
-        raise UnitProblem(f"{reading.words}: {number:g} is not a grade. Grades are {grades}.")
+        said = repr(shortened(str(value), LONGEST)) if worded else f"{number:g}"
+        raise UnitProblem(f"{reading.words}: {said} is not a grade. Grades are {grades}.")
     return number
 
 
