@@ -300,3 +300,12 @@ def test_any_tables_give_a_study_or_all_its_problems(raw):
         assert isinstance(study_from(raw), Study)
     except StudyProblems as problem:
         assert all(isinstance(line, str) and line for line in problem.problems)
+
+
+@pytest.mark.parametrize("low, high, step", [(0, 30, 0.5), (0, 60, 1.0), (5, 6, 0.02), (0, 1000, 20.0), (20, 30, 0.2)])
+def test_a_factor_of_ones_own_is_set_on_a_plain_step(low, high, step):
+    """The largest 1, 2 or 5, times a power of ten, of which the span holds fifty or more: by hand."""
+    raw = {**LEAST, "factors": {"filler": {"low": 0, "high": 2000, "from": low, "to": high}}}
+    assert study_from(raw).factor("filler").step == pytest.approx(step, rel=1e-12)
+    stated = study_from({**raw, "factors": {"filler": {**raw["factors"]["filler"], "step": 0.3}}})
+    assert stated.factor("filler").step == 0.3

@@ -17,6 +17,7 @@ SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": 
             "ready": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 LARGEST = 1_000_000  # bytes of a study file that may be replaced
+FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
 DENSITY_RANGE = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
 
 
@@ -200,6 +201,14 @@ def _complete(column):
         fill("high", min(column.high, 1.0))
     if column.kind != "text" and math.isnan(column.usual) and (column.span or math.isfinite(column.low)):
         fill("usual", column.span[0] if column.span else column.low)
+    if column.kind == "number" and not column.step and len(set(column.span)) == 2:
+        fill("step", _bench_step(max(column.span) - min(column.span)))
+
+
+def _bench_step(span):
+    """The largest of 1, 2, 5, 10, 20 ... or 0.5, 0.2, 0.1 ... of which a span holds fifty or more."""
+    decade = 10.0 ** math.floor(math.log10(span / FINEST))
+    return float(f"{max(step * decade for step in (1, 2, 5) if step * decade <= span / FINEST * (1 + 1e-9)):.1g}")
 
 
 def _wrong_numbers(column):

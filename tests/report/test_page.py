@@ -20,7 +20,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.page import findings_page, render
-from testpour.report.story import rooms
+from testpour.report.story import advice, advised, rooms
 from testpour.study_file import study_from
 
 CANARY = '<script>alert("x")</script><img src=x onerror=alert(1)>&\u202eevil\u202c'
@@ -223,6 +223,16 @@ def test_the_versions_are_those_that_ran(text):
 def test_beliefs_stand_behind_a_fold_with_their_sources(text):
     folded = text.split("<details>")[1].split("</details>")[0]
     assert "supplier data sheets" in folded and "common practice, no source" in folded
+
+
+def test_the_map_lies_at_the_settings_that_are_recommended(fits):
+    """A map at other settings would tell of other chances than the advice above it."""
+    given = advice(fits, None)
+    cover = given[0][1].settings["cover"]
+    said = advised(fits, given)["figure"]["says"]
+    assert f"(with cover {'yes' if cover else 'no'})" in said
+    other = [(given[0][0], replace(given[0][1], table=given[0][1].table.assign(cover=1.0 - cover)))]
+    assert f"(with cover {'no' if cover else 'yes'})" in advised(fits, other)["figure"]["says"]
 
 
 @pytest.mark.slow

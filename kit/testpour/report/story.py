@@ -228,9 +228,12 @@ def advised(
     said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
     advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
     names = {f.name for f in fits.study.factors if f.kind == "number"}
-    mapped = {"catalyst", "room_temperature"} <= names
+    figure = None
+    if {"catalyst", "room_temperature"} <= names:  # about the settings recommended for the first room
+        fixed = {name: advised[0][1].settings[name] for name in advised[0][1].free if name != "catalyst"} if advised else None
+        figure = drawn(show_chance, fits, fixed=fixed, kind=_kind(fits.castings))
     return {
-        "rooms": said, "expect": _expected(fits, advised), "figure": drawn(show_chance, fits, kind=_kind(fits.castings)) if mapped else None,
+        "rooms": said, "expect": _expected(fits, advised), "figure": figure,
         "chart": chart_words(fits),
     }
 
