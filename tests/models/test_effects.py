@@ -8,7 +8,8 @@ import pytest
 
 from testpour.catalogue import catalogue
 from testpour.logbook.book import Logbook
-from testpour.models.effects import Effect, Effects, effects
+from testpour.models.effect import Effect
+from testpour.models.effects import Effects, effects
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import design

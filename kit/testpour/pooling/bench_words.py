@@ -13,7 +13,7 @@ from testpour.units import shown_unit
 from testpour.wording import capital, count, in_html, listed, rounded
 
 if TYPE_CHECKING:
-    from testpour.models.effects import Effect
+    from testpour.models.effect import Effect
     from testpour.pooling.reading import PooledReading
 
 EVERY, MOST, SAME, OPEN = "at every bench", "on average only", "taken as the same everywhere", "cannot tell yet"

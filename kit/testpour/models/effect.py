@@ -1,0 +1,162 @@
+"""What going from one value of a setting to another does to a reading, in a sentence with its interval."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from testpour.units import shown_unit
+from testpour.wording import rounded
+
+if TYPE_CHECKING:
+    from testpour.catalogue import Factor, Reading
+
+DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What going from one value of a factor to another does to a reading.
+
+    Parameters
+    ----------
+    factor : Factor
+    reading : Reading
+    start, end : float
+        The two values of the factor, in its unit.
+    middle, low, high : float
+        The change with its interval: a ratio for a reading that spreads by ratios, a difference
+        in its unit otherwise.
+    from_log : float
+        Share of what is now known that came from the log, 0 to 1; the rest is belief. 0 where no two pours differ in it.
+    disagreement : float
+        How far the log pulled the effect from belief, in standard deviations expected for such a pull.
+    poured : bool
+        Whether the log holds pours at different values of the factor.
+    bound : float or None
+        For grades with an aim: the worst grade still counted as good; the change is then in the chance of
+        at most that grade. Without one, the change is in the average grade.
+    level : float
+        Chance that the true change lies between `low` and `high`.
+    turn : float or None
+        Where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond.
+    rises : bool
+        Whether it rises up to there.
+    """
+
+    factor: Factor
+    reading: Reading
+    start: float
+    end: float
+    middle: float
+    low: float
+    high: float
+    from_log: float
+    disagreement: float
+    poured: bool
+    bound: float | None = None
+    level: float = 0.9
+    turn: float | None = None
+    rises: bool = True
+
+    @property
+    def ratio(self) -> bool:
+        """Whether the change is a ratio."""
+        return self.reading.scale == "log"
+
+    @property
+    def told(self) -> bool:
+        """Whether the interval leaves only one direction."""
+        nothing = 1.0 if self.ratio else 0.0
+        return not self.low <= nothing <= self.high
+
+    @property
+    def settled(self) -> bool:
+        """Whether the log and belief tell a direction, or where it turns."""
+        return self.told or self.turn is not None
+
+    def sentence(self) -> str:
+        """The effect in one sentence."""
+        factor = self.factor
+        move = f"Raising {factor.words} from {self.start:g} to {factor.show(self.end)}"
+        if factor.kind == "yes/no":
+            move = f"A {factor.words}"
+        if not self.told:
+            up, down = self._verbs
+            said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
+        else:
+            said = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
+        return said + self._bend() + self.rests_on()
+
+    __repr__ = sentence
+
+    def _what(self):
+        if self.bound is None:
+            return self.reading.words
+        return f"the chance of {self.reading.words} {self.reading.grades[int(self.bound)]!r} or better"
+
+    @property
+    def _verbs(self):
+        return ("lengthens", "shortens") if self.reading.unit in ("min", "h") else ("raises", "lowers")
+
+    def _bend(self):
+        """Where the reading turns, as a sentence that begins with a space."""
+        if self.turn is None:
+            return ""
+        first, then = ("rises", "falls") if self.rises else ("falls", "rises")
+        return f" It bends: {self._what()} {first} up to about {self.factor.show(float(f'{self.turn:.2g}'))} and {then} beyond."
+
+    def _verb(self):
+        more = self.middle > (1.0 if self.ratio else 0.0)
+        return f"{self._verbs[not more]} {self._what()}"
+
+    def _percent(self, value):
+        """A change as it is shown: percent of a ratio, castings in a hundred, or the reading's own unit."""
+        return 100 * (value - 1) if self.ratio else 100 * value if self.bound is not None else value
+
+    @property
+    def in_points(self) -> tuple[float, float, float]:
+        """Low, middle and high as they are shown: per cent, castings in 100, or the reading's own unit."""
+        return tuple(self._percent(end) for end in (self.low, self.middle, self.high))
+
+    @property
+    def unit(self) -> str:
+        """The unit of its size as a sentence has it: %, castings in 100, grades or the reading's own."""
+        if self.reading.grades:
+            return "in 100" if self.bound is not None else "grades"
+        return "%" if self.ratio else shown_unit(self.reading.unit)
+
+    def _shown(self, value):
+        """A change as digits: whole castings in a hundred, else two digits below ten."""
+        if self.bound is None:
+            return rounded(value)
+        return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
+
+    def _size(self):
+        size = abs(self._percent(self.middle))
+        return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)} {self.unit}"
+
+    def interval(self) -> str:
+        """Its interval in words, with signs where it leaves both directions."""
+        ends = [self._percent(self.low), self._percent(self.high)]
+        if self.told:
+            ends = sorted(abs(end) for end in ends)
+            low, high = (self._shown(end) for end in ends)
+        else:
+            low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
+        return f"{100 * self.level:g} % interval {low} to {high} {self.unit}"
+
+    def rests_on(self) -> str:
+        """How much of it is from the log, as a sentence that begins with a space."""
+        if not self.poured:
+            return f" No two pours differ in {self.factor.words}: this is belief only."
+        share = round(100 * self.from_log)
+        text = f" {share} % of this is from the log, {100 - share} % belief."
+        if share < 5:
+            text = " The log says little here: the poured values lie too close together, or too few are read."
+        if self.disagreement > DISAGREE:
+            text += (
+                " The log says otherwise than the trade. Check the weighing of these pours; "
+                "if it was right, trust the log."
+            )
+        return text
