@@ -1,5 +1,7 @@
 """Shared by all rooms of the tests: the demo study, and a log of it made from a practice resin."""
 
+import os
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +14,11 @@ from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.practice.practice import practice_resin
 from testpour.study_file import read_study
+
+# Logs are made by the thousand, and each waits for the disk: in memory, where there is room, the tests take a third less.
+MEMORY = Path("/dev/shm")
+if MEMORY.is_dir() and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 * 2**30:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 DATASETS = Path(__file__).parents[1] / "datasets"
 
