@@ -72,7 +72,12 @@ def pours(**settings):
 
 
 def changed(plan, **settings):
-    return plan.with_pour("P01", **settings)
+    """The plan with its first pour at other settings, as one edited by hand would be."""
+    table = plan.table.copy()
+    for name, value in plan.study.settings(settings).items():
+        if name in settings:
+            table.loc["P01", name] = value
+    return replace(plan, table=table)
 
 
 def kilos(advice):

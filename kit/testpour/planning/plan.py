@@ -97,27 +97,6 @@ class Plan:
             raise ValueError(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
         return replace(self, table=self.table.drop(index=list(pours)))
 
-    def with_pour(self, pour: str, **settings: str | float) -> Plan:
-        """The plan with some settings of one pour changed; text with units is read.
-
-        Parameters
-        ----------
-        pour : str
-        **settings : float or str
-            Factor name to number in its unit, or text with one.
-
-        Returns
-        -------
-        Plan
-        """
-        if pour not in self.table.index:
-            raise ValueError(f"No pour {pour} in this plan; it has {', '.join(self.table.index)}.")
-        changed = self.study.settings(settings)
-        table = self.table.copy()
-        for name in settings:
-            table.loc[pour, name] = changed[name]
-        return replace(self, table=table)
-
     def sentence(self) -> str:
         """The plan in a few sentences."""
         size = f"{count(len(self.table), 'pour')} in {count(len(self.sessions), 'session')}"
