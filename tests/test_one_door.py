@@ -74,9 +74,9 @@ def pours(**settings):
 def changed(plan, **settings):
     """The plan with its first pour at other settings, as one edited by hand would be."""
     table = plan.table.copy()
-    for name, value in plan.study.settings(settings).items():
-        if name in settings:
-            table.loc["P01", name] = value
+    read = plan.study.settings(settings)
+    for name in settings:
+        table.loc["P01", name] = read[name]
     return replace(plan, table=table)
 
 
