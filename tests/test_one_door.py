@@ -192,7 +192,6 @@ FIGURES = {
     "show_chance": lambda g, one: tp.figures.show_chance(g["fits"], "pigment", "humidity", one),
     "show_cure": lambda g, one: tp.figures.show_cure(g["fits"], one),
     "show_plan": lambda g, one: tp.figures.show_plan(changed(g["plan"], **one)),
-    "show_promise": lambda g, one: tp.figures.show_promise(tp.outlook(changed(g["plan"], **one))),
     "show_reading": lambda g, one: tp.figures.show_reading(g["fits"]["gel_time"], "pigment", one),
 }
 

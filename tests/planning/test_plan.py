@@ -192,16 +192,6 @@ def test_rooms_of_sessions_to_come_stand_behind_those_poured():
     assert after_sessions(Axis("room", met=(0.1, -0.4)), 2).met == (0.0, 0.0, 0.1, -0.4)
 
 
-def test_a_contradiction_of_another_kind_keeps_its_own_words(study):
-    """A pour put off to a third day, whose room was not said: that is no lack of pours."""
-    plan = plan_pours(study, sessions=2, pours=6, rooms=[17, 22])
-    table = plan.table.copy()
-    table.loc[table.index[-1], "session"] = "S3"
-    with pytest.raises(PlanConflict, match="3 sessions are planned but it has 2 values") as told:
-        outlook(replace(plan, table=table))
-    assert "apart" not in str(told.value)
-
-
 def test_a_plan_gutted_by_hand_is_refused(study):
     plan = plan_pours(study, sessions=2, pours=5)
     gutted = plan.without(*plan.table.index[3:])

@@ -13,24 +13,10 @@ from testpour.planning.power import (
     half_width,
     plan_power,
     smallest_effect,
-    variance_over_region,
 )
-from testpour.planning.problem import Axis, DesignProblem
 
 SPLIT = np.column_stack([np.repeat([-1, 1, -1, 1, -1, 1], 4), np.tile([-1, 1], 12)])
 SESSIONS = np.repeat(range(6), 4)
-
-
-def problem(terms, runs, levels=(None, None), **more):
-    return DesignProblem(tuple(Axis(name, values) for name, values in zip("AB", levels, strict=True)), tuple(terms), runs, **more)
-
-
-def test_a_limit_cuts_the_region_that_is_judged():
-    """By hand: 2^2 with main effects has variance (1 + x1^2 + x2^2) / 4; within half of each span, at most
-    (1 + 1/4 + 1/4) / 4 = 0.375."""
-    cut = problem(main_terms(2), 4, forbidden=lambda x: np.abs(x).max(axis=1) > 0.5)
-    table = variance_over_region(full_factorial(2), cut)
-    assert table.variance.max() == pytest.approx(0.375, abs=2e-3)
 
 
 def poisson_mixture(lam, df1, df2, alpha):
@@ -146,23 +132,8 @@ def test_no_effect_is_noticed_as_often_as_promised():
     assert chance_f(1e-9, 2, 5, 0.05) == pytest.approx(0.05, abs=1e-8)
 
 
-def test_prediction_variance_over_the_region():
-    """By hand: 2^2 with main effects has variance (1 + x1^2 + x2^2) / 4, from .25 to .75."""
-    table = variance_over_region(full_factorial(2), problem(main_terms(2), 4))
-    assert table.variance.iloc[0] == pytest.approx(0.25, abs=1e-3)
-    assert table.variance.iloc[-1] == pytest.approx(0.75, abs=1e-3)
-    inside = np.interp(0.5, table.variance, table.fraction)       # x1^2 + x2^2 <= 1: quarter circle, pi / 4
-    assert inside == pytest.approx(np.pi / 4, abs=5e-3)
-    two = variance_over_region(full_factorial(2), problem(main_terms(2), 4, levels=((-1, 1), None)))
-    assert two.variance.min() == pytest.approx(0.5, abs=1e-3)
-    shared = variance_over_region(SPLIT, problem(main_terms(2), 24, sessions=tuple(SESSIONS.tolist()), eta=1.0))
-    assert shared.variance.max() == pytest.approx(5 / 24 * 2 + 1 / 24, abs=2e-3)      # (1 + 4 eta), by hand
-
-
 def test_refusals_say_what_would_work():
     with pytest.raises(ValueError, match="repeated pours"):
         plan_power(SPLIT, main_terms(2), 0.0)
     with pytest.raises(ValueError, match="do not separate these 6 terms"):
         plan_power(full_factorial(2), quadratic_terms(2), 1.0)
-    with pytest.raises(ValueError, match="do not separate these 6 terms"):
-        variance_over_region(np.tile(full_factorial(2), (2, 1)), problem(quadratic_terms(2), 8))

@@ -7,7 +7,6 @@ effect in ten that does not exist is noticed all the same (`false_alarm`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -21,12 +20,8 @@ from testpour.planning.criteria import (
     information,
     log_determinant,
     model_rows,
-    region_points,
     term_name,
 )
-
-if TYPE_CHECKING:
-    from testpour.planning.problem import DesignProblem
 
 FALSE_ALARM = 0.10
 OFTEN = 0.9  # chance with which the smallest effect is noticed
@@ -189,29 +184,3 @@ def _strata(design, sessions, session_sd):
     between = members.shape[1] - np.linalg.matrix_rank(design[:, whole]) if whole.any() else 0
     within = n - np.linalg.matrix_rank(np.hstack([design, members]))
     return whole, np.where(whole, between, within)
-
-
-def variance_over_region(rows: np.ndarray, problem: DesignProblem) -> pd.DataFrame:
-    """How prediction variance is spread over the region a problem allows.
-
-    Parameters
-    ----------
-    rows : array (n, k)
-        Coded settings of the pours, in the sessions of `problem`.
-    problem : DesignProblem
-
-    Returns
-    -------
-    DataFrame
-        Columns fraction (of the region, 0 to 1) and variance (of a prediction, at most this in that fraction of
-        the region; 1 is the variance of one pour). Read from evenly spread points, so the ends are approximate.
-    """
-    terms = problem.terms
-    points = region_points(np.shape(rows)[1], problem.levels, problem.allowed)
-    matrix = information(model_rows(rows, terms), problem.all_sessions, problem.eta)
-    if not np.isfinite(log_determinant(matrix)):
-        raise ValueError(f"{len(rows)} pours do not separate these {len(terms)} terms: drop a term or add pours.")
-    where = model_rows(points, terms)
-    variance = np.einsum("ij,ij->i", where, np.linalg.solve(matrix, where.T).T)
-    fraction = np.linspace(0, 1, 101)
-    return pd.DataFrame({"fraction": fraction, "variance": np.quantile(variance, fraction)})
