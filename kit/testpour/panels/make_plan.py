@@ -34,7 +34,7 @@ from testpour.panels.workshop import Needed
 from testpour.planning.believed import by_pour
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
-from testpour.planning.problem import NotSeparated, PlanConflict
+from testpour.planning.problem import NotSeparated
 from testpour.study import Study
 from testpour.units import UnitProblem, shown_unit
 from testpour.wording import count
@@ -141,8 +141,6 @@ class PlanPanel(Panel):
                 return plan, tp.outlook(plan, pot=pot, price=price)
             except NotSeparated as few:
                 return plan, ADDED if plan.made is not None else str(few)
-            except PlanConflict as problem:
-                return plan, str(problem)
 
         return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price, repr(taken))
 

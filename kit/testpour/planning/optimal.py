@@ -17,6 +17,7 @@ from testpour.planning.problem import DesignProblem, PlanConflict
 from testpour.planning.starts import coarse_grid, coordinate_groups, free_places, random_settings
 
 CHUNK = 250                                             # starts improved side by side
+POLISHED = 4                                            # best starts whose continuous settings are refined off the grid
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
@@ -47,8 +48,7 @@ class OptimalPlan:
 
 
 def optimal_plan(
-    problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0,
-    polish: int = 4
+    problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0
 ) -> OptimalPlan:
     """Best pours for the terms of `problem`.
 
@@ -61,8 +61,6 @@ def optimal_plan(
         Random starts; more are slower and surer. 2000 is the thorough setting for a split-plot plan.
     seed : int
         Same seed, same plan.
-    polish : int
-        How many of the best starts have their continuous settings refined off the grid; 0 keeps the grid.
 
     Returns
     -------
@@ -78,10 +76,6 @@ def optimal_plan(
     Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology
     35, 1-15, for pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
     """
-    if criterion not in ("D", "I"):
-        raise ValueError(f"criterion is {criterion!r}: choose 'D' or 'I'.")
-    if starts < 1:
-        raise ValueError(f"starts is {starts}: make at least 1 random start.")
     rng = np.random.default_rng(seed)
     moments = problem.moments()
     aim = moments if criterion == "I" else None
@@ -90,8 +84,8 @@ def optimal_plan(
     found = [_improve(problem, random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
     settings = np.concatenate(found)
     score = _scores(problem, settings, aim)
-    if polish and any(axis.levels is None and axis.met is None for axis in problem.axes):
-        settings, score = _polished(problem, settings, score, aim, polish)
+    if any(axis.levels is None and axis.met is None for axis in problem.axes):
+        settings, score = _polished(problem, settings, score, aim)
     if not np.isfinite(score.max()):
         raise PlanConflict([("No set of pours inside the limits separates all the terms: drop a term that the "
                             "limits or the levels of a factor make inseparable from another." + problem.in_the_way())])
@@ -116,11 +110,11 @@ def _improve(problem, settings, grid, moments):
     return np.concatenate([*done, batch.settings])
 
 
-def _polished(problem, settings, score, moments, polish):
+def _polished(problem, settings, score, moments):
     """Refine the best distinct starts off the grid by local moves of shrinking size."""
     order = np.argsort(-score, kind="stable")
     _, first = np.unique(np.round(score[order], 7), return_index=True)
-    top = order[np.sort(first)][:polish]
+    top = order[np.sort(first)][:POLISHED]
     batch = Designs(problem, settings[top].copy(), moments)
     pours, sessions = free_places(problem)
     axes = [f for f, axis in enumerate(problem.axes) if axis.levels is None and axis.met is None]

@@ -88,9 +88,7 @@ class DesignProblem:
     prior: np.ndarray | None = field(default=None, repr=False)
 
     def __post_init__(self):
-        conflicts = _shape_conflicts(self)
-        conflicts = conflicts or [*_run_conflicts(self), *_region_conflicts(self)]
-        if conflicts:
+        if conflicts := [*_run_conflicts(self), *_region_conflicts(self)]:
             raise PlanConflict(conflicts)
 
     @property
@@ -152,28 +150,6 @@ class DesignProblem:
             return cube_moments(self.terms, two)
         points = region_points(len(self.axes), self.levels, self.allowed)
         return sampled_moments(self.terms, points)
-
-
-def _shape_conflicts(problem):
-    k = len(problem.axes)
-    if k == 0 or any(len(term) != k for term in problem.terms):
-        return [(f"Every term needs one exponent for each of the {k} factors: "
-                f"give tuples of length {k}, such as {(1,) * k}.")]
-    out = []
-    if len(set(problem.terms)) < len(problem.terms):
-        out.append("A term is listed twice: drop the repeat.")
-    if problem.runs < 1:
-        out.append(f"The plan asks for {problem.runs} pours: ask for at least 1.")
-    if problem.sessions is not None and len(problem.sessions) == 0:
-        out.append("The plan has zero sessions: allow at least 1 session.")
-    elif problem.sessions is not None and len(problem.sessions) != problem.runs:
-        out.append(f"{problem.runs} pours but {len(problem.sessions)} session numbers: give one per pour.")
-    if problem.fixed is not None and problem.kept.shape[1:] != (k,):
-        out.append(f"Pours already made have {problem.kept.shape[-1]} columns: give {k}, one per factor.")
-    if problem.fixed_sessions is not None and len(problem.fixed_sessions) != len(problem.kept):
-        out.append(f"{len(problem.kept)} pours already made need as many session numbers: "
-                   f"{len(problem.fixed_sessions)} were given.")
-    return out
 
 
 def _run_conflicts(problem):
