@@ -53,7 +53,7 @@ def handout(
     path = checked(path, paper, "handout")
     asked = len(story.rooms(fits, room))
     if asked > ROOMS:
-        raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")
+        raise ValueError(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")
     return fill_sheet(
         path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
         log=fits.castings.sentence(), open=still_open(fits, room),

@@ -135,7 +135,7 @@ def advice_rows(
     Parameters
     ----------
     fits : Fits
-    room : str, float, list of str, float or None or None
+    room : str, float, list of str, float or None
         °C, or text with a unit, one or several; None takes those of the log.
 
     Yields
@@ -169,7 +169,7 @@ def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | No
     Parameters
     ----------
     fits : Fits
-    room : str, float, list of str, float or None or None
+    room : str, float, list of str, float or None
         °C, or text with a unit, one or several; None takes those of the log.
 
     Returns

@@ -64,7 +64,7 @@ def wall_summary(
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
     met = story.rooms(fits, room)
     if room is not None and len(met) > ROOMS:
-        raise ValueError(f"The wall sheet has room for {ROOMS} rooms, not {len(met)}: the recipe chart shows more.")
+        raise ValueError(f"The wall sheet holds the advice for {ROOMS} room temperatures, not {len(met)}: the recipe chart shows more.")
     advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
     note = "It names benches as they are written in the log: ask before it goes on the wall." if names else ""
     return fill_sheet(
