@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from testpour.report import story
+from testpour.report.advised import rooms
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet, still_open, strongest
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def handout(
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
     """
     path = checked(path, paper, "handout")
-    asked = len(story.rooms(fits, room))
+    asked = len(rooms(fits, room))
     if asked > ROOMS:
         raise ValueError(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")
     return fill_sheet(

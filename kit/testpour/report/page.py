@@ -18,7 +18,7 @@ from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.files import free_for, marked, page_kind, put
 from testpour.pages import repeats, template
-from testpour.report import story
+from testpour.report import advised, story
 from testpour.report.carried import NoLogInside, carried, for_page, inside
 from testpour.report.explorer import explorer
 from testpour.report.photographs import photographs, pictured
@@ -153,7 +153,7 @@ def render(
     -------
     str
     """
-    castings, given = fits.castings, story.advice(fits, room)
+    castings, given = fits.castings, advised.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
     script = files("testpour.report").joinpath("templates", "explorer.js").read_text("utf-8")
     page = partial(
@@ -164,9 +164,9 @@ def render(
         changed=changes(fits.study, before, now) if before else [],
         poured=story.poured(castings),
         found=list(story.found(fits)),
-        advised=story.advised(fits, given),
+        advised=advised.advised(fits, given),
         causes=causes(fits),
-        open=story.still_open(fits, room),
+        open=advised.still_open(fits, room),
         cautions=Markup(safety_text("page", html=True)),
         draws=len(next(iter(fits.values())).posterior.coefficients),
         beliefs=list(story.believed(fits)),

@@ -17,7 +17,7 @@ from testpour.files import free_for, page_kind, put
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
-from testpour.report import story
+from testpour.report import advised, story
 from testpour.units import to_unit
 from testpour.wording import count, in_html, in_hundred, listed
 
@@ -142,7 +142,7 @@ def advice_rows(
     ------
     dict
     """
-    for where, given in story.advice(fits, room):
+    for where, given in advised.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
         if isinstance(given, UNADVISED):
             yield {"room": at, "problem": str(given)}
@@ -175,9 +175,9 @@ def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | No
     Returns
     -------
     dict
-        As `story.still_open`, and ``brief``.
+        As `advised.still_open`, and ``brief``.
     """
-    found = story.still_open(fits, room)
+    found = advised.still_open(fits, room)
     return {**found, "brief": brief(found["unsettled"], len(fits), len(fits.castings.pours))}
 
 

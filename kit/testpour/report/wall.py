@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from testpour.causes.complaint import good_pours
-from testpour.report import story
+from testpour.report.advised import rooms
 from testpour.report.figures import show_chance, show_effects
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet, still_open, strongest
+from testpour.report.story import drawn
 from testpour.wording import count
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def wall_summary(
     path, castings = checked(path, paper, "wall sheet"), fits.castings
     of = _benches(castings.pours, bench)
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
-    met = story.rooms(fits, room)
+    met = rooms(fits, room)
     if room is not None and len(met) > ROOMS:
         raise ValueError(f"The wall sheet holds the advice for {ROOMS} room temperatures, not {len(met)}: the recipe chart shows more.")
     advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
@@ -122,7 +123,7 @@ def _tried(factor, values):
 def _figure(fits):
     """The map of chances; what the settings did to the first reading with an aim where there is no map."""
     numbers = {f.name for f in fits.study.factors if f.kind == "number"}
-    if {"catalyst", "room_temperature"} <= numbers and (figure := story.drawn(show_chance, fits)):
+    if {"catalyst", "room_temperature"} <= numbers and (figure := drawn(show_chance, fits)):
         return figure
     aimed = [aim.reading for aim in fits.study.aims] or list(fits)
-    return story.drawn(show_effects, fits[aimed[0]])
+    return drawn(show_effects, fits[aimed[0]])
