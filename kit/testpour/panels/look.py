@@ -73,11 +73,6 @@ class LookPanel(Panel):
         with self._at_once():
             return tp.effects(self.fits()[self._reading()]).table
 
-    @property
-    def settings(self) -> dict:
-        """The reading chosen."""
-        return {"reading": self._reading()}
-
     def summary(self) -> str:
         with self._at_once():
             return tp.effects(self.fits()[self._reading()]).sentence()

@@ -176,11 +176,6 @@ class PlanPanel(Panel):
         with self._at_once():
             return self.planned()[0].table
 
-    @property
-    def settings(self) -> dict:
-        """What is asked of the plan: the arguments of `plan_pours`."""
-        return self.wanted()
-
     def summary(self) -> str:
         with self._at_once():
             return self.planned()[0].sentence()
@@ -298,6 +293,6 @@ def plan_panel(folder: str | Path = ".") -> PlanPanel:
     Returns
     -------
     PlanPanel
-        A widget. ``.table`` are the pours and ``.settings`` what was asked of `plan_pours`.
+        A widget. ``.table`` has a row for each pour.
     """
     return PlanPanel(folder)
