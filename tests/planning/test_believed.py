@@ -1,4 +1,4 @@
-"""The one design problem of plan, repair and outlook: its heat limit, its scatter between days, its beliefs."""
+"""The one design problem of plan and repair: its heat limit, its scatter between days, its beliefs."""
 
 from types import SimpleNamespace
 
@@ -8,10 +8,8 @@ import pytest
 from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
 from testpour.planning import believed, repair
-from testpour.planning import outlook as outlook_module
 from testpour.planning.believed import Heat, believed_peaks, by_pour, design_problem
 from testpour.planning.coding import coding_for
-from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.problem import PlanConflict
 from testpour.planning.purposes import Wishes, _middle_pours
@@ -52,14 +50,10 @@ def test_a_repaired_plan_keeps_the_heat_limit_of_the_plan(plan):
         assert peaks(repaired).max() < BOILING
 
 
-@pytest.mark.parametrize("module, ask", [
-    (repair, lambda plan: repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]))),
-    (outlook_module, outlook),
-])
-def test_repair_and_outlook_take_scatter_and_limit_from_the_factory(plan, monkeypatch, module, ask):
+def test_repair_takes_scatter_and_limit_from_the_factory(plan, monkeypatch):
     seen = []
-    monkeypatch.setattr(module, "design_problem", lambda *a, **k: seen.append(design_problem(*a, **k)) or seen[-1])
-    ask(plan)
+    monkeypatch.setattr(repair, "design_problem", lambda *a, **k: seen.append(design_problem(*a, **k)) or seen[-1])
+    repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]))
     assert [problem.eta for problem in seen] == [pytest.approx(ETA, rel=1e-9)]
     assert seen[0].constrained
 

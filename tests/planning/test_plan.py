@@ -105,7 +105,7 @@ def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
     [
         ({"sessions": 0, "pours": []}, "at least one session"),
         ({"sessions": 2, "pours": [4]}, "2 sessions but 1 numbers of pours"),
-        ({"sessions": 1, "pours": 3}, "3 pours cannot separate 5 terms: add 2 pours"),
+        ({"sessions": 1, "pours": 3}, "3 pours cannot tell 5 effects apart: plan 2 more"),
         ({"factors": ["stirring"]}, "stirring cannot be varied: the study varies catalyst, pigment"),
         ({"purpose": "win"}, "No purpose 'win'; choose one of: which settings matter"),
         ({"moulds": ["3 mm", "6 mm"]}, "Moulds 3 mm lie outside the study's thickness of 5 to 18 mm"),
@@ -184,7 +184,7 @@ def test_pours_made_already_count_in_the_outlook(practice_castings):
     assert np.isfinite(view.table["noticed_number"]).all()
     warm = outlook(plan_pours(practice_castings.study, sessions=1, pours=1, rooms=[18], castings=practice_castings))
     assert "12 pours made already count too" in warm.sentence()
-    with pytest.raises(PlanConflict, match="1 pour cannot tell the 14 terms of this plan apart"):
+    with pytest.raises(PlanConflict, match="1 pour cannot tell the 14 effects of this plan apart"):
         outlook(replace(plan, made=None))
 
 

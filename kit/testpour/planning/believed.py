@@ -1,7 +1,7 @@
 """The design problem of a study: scatter between days, beliefs, and the pours believed to run too hot.
 
-Plan, repair and outlook all take their problem from `design_problem`, so that one heat limit and one ratio of
-the scatter between sessions to that between pours hold for all three.
+Plan and repair both take their problem from `design_problem`, so that one heat limit and one ratio of the scatter
+between sessions to that between pours hold for both.
 """
 
 from __future__ import annotations

@@ -87,8 +87,8 @@ def optimal_plan(
     if any(axis.levels is None and axis.met is None for axis in problem.axes):
         settings, score = _polished(problem, settings, score, aim)
     if not np.isfinite(score.max()):
-        raise PlanConflict([("No set of pours inside the limits separates all the terms: drop a term that the "
-                            "limits or the levels of a factor make inseparable from another." + problem.in_the_way())])
+        said = "No set of pours within the limits tells all the effects apart: let fewer settings vary, or widen a span in study.toml."
+        raise PlanConflict([said + problem.in_the_way()])
     return _result(problem, settings, score, moments)
 
 

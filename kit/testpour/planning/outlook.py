@@ -145,7 +145,7 @@ def _check_separated(plan):
     rows, _ = _all_pours(plan)
     terms = _terms(plan, rows)
     if np.linalg.matrix_rank(model_rows(rows, terms)) < len(terms):
-        few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} terms of this plan apart: put a dropped pour back or plan afresh."
+        few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} effects of this plan apart: put a dropped pour back, or plan afresh."
         raise NotSeparated([few])
 
 
