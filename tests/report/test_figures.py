@@ -11,12 +11,12 @@ from matplotlib.colors import to_rgb
 from nbclient import NotebookClient
 from scipy.stats import norm
 
+from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
 from testpour.picture import BELIEF, INK, LOG, SECOND, SHADE, drawable, new_picture
 from testpour.planning.plan import plan_pours
-from testpour.report.check_chart import check_fit
 from testpour.report.figures import (
     show_age,
     show_chance,

@@ -22,7 +22,6 @@ from testpour.report import advised, story
 from testpour.report.carried import NoLogInside, carried, for_page, inside
 from testpour.report.explorer import explorer
 from testpour.report.photographs import photographs, pictured
-from testpour.report.poor import causes
 from testpour.report.since import changes, earlier, said
 from testpour.threads import one_thread
 from testpour.wording import in_html, visible
@@ -165,7 +164,7 @@ def render(
         poured=story.poured(castings),
         found=list(story.found(fits)),
         advised=advised.advised(fits, given),
-        causes=causes(fits),
+        causes=story.causes(fits),
         open=advised.still_open(fits, room),
         cautions=Markup(safety_text("page", html=True)),
         draws=len(next(iter(fits.values())).posterior.coefficients),

@@ -1,18 +1,22 @@
-"""What the page says was asked, poured, found and believed; every number is asked of the fits."""
+"""What the page says was asked, poured, found, missed and believed; every number is asked of the fits."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
+import pandas as pd
 
+from testpour.causes.answer import why
+from testpour.causes.complaint import missed
+from testpour.causes.every import EveryAnswer
 from testpour.exchange.data_link import image_link
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.pages import day_words
 from testpour.report.figures import show_effects, show_pours, show_reading
-from testpour.wording import capital, count
+from testpour.units import unit_words
+from testpour.wording import capital, count, in_hundred
 
 if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
@@ -24,6 +28,7 @@ LISTED = 60  # pours in the table, the last ones; the data hold all
 CHECKED = 60  # pours of a reading up to which each is foretold from the others
 DRAWN = 2000  # readings up to which figures are drawings
 LATEST = 12  # sessions told one by one
+LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 
 
 def drawn(
@@ -110,8 +115,7 @@ def poured(castings: Castings) -> dict[str, Any]:
     each = list(pours.groupby("session", sort=False))
     for name, part in each[-LATEST:]:
         sessions.append(f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
-    shown = [f for f in study.factors if f.name in pours and f.kind != "text" and pours[f.name].nunique() > 1]
-    shown += [f for f in study.factors if f.name in pours and f.kind == "text" and pours[f.name].nunique() > 1]
+    shown = sorted((f for f in study.factors if f.name in pours and pours[f.name].nunique() > 1), key=lambda f: f.kind == "text")
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
         "summary": f"{count(len(pours), 'pour')} in {count(len(each), 'session')}, with "
@@ -143,12 +147,8 @@ def _same(factor, pours):
 
 
 def _cells(row, factors, notes):
-    cells = ["" if _blank(row[f.name]) else f.show(row[f.name]) for f in factors]
-    return cells + ([("" if _blank(row["note"]) else str(row["note"]))] if notes else [])
-
-
-def _blank(value):
-    return value is None or (isinstance(value, float) and np.isnan(value))
+    cells = ["" if pd.isna(row[f.name]) else f.show(row[f.name]) for f in factors]
+    return cells + ([("" if pd.isna(row["note"]) else str(row["note"]))] if notes else [])
 
 
 def found(fits: Fits) -> Iterator[dict[str, Any]]:
@@ -186,6 +186,51 @@ def _checked(fit):
     if fit.pours > CHECKED:
         return f"left out here, as the log holds more than {CHECKED} pours; check_fit in the kit does it."
     return check_fit(fit).sentence() if fit.pours else ""
+
+
+def causes(fits: Fits) -> dict[str, Any] | None:
+    """Why the last castings that miss an aim came out so; None where no casting is read.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Returns
+    -------
+    dict or None
+    """
+    castings = fits.castings
+    read = set(castings.readings["pour"])
+    looked = [pour for pour in castings.pours.index if pour in read][-LOOKED:]
+    poor = [pour for pour in looked if missed(castings, pour)]
+    if not looked:
+        return None
+    if len(poor) > EXPLAINED:
+        poor = poor[-EXPLAINED:]
+        looked = looked[looked.index(poor[0]):]
+    if not poor:
+        return {"says": f"None of the {count(len(looked), 'casting')} looked at misses an aim." if fits.study.aims else "", "rows": []}
+    every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
+    rows = [
+        (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
+         in_hundred(row["its chance"]))
+        for pour, row in every.table.iterrows()
+    ]
+    first, times = every.causes.index[0], every.causes.iloc[0]
+    says = f"{len(poor)} of {count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. "
+    says += f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."
+    earlier = f" Only castings from {looked[0]} on are looked at here." if len(looked) < len(read) else ""
+    return {"says": says + earlier, "rows": rows}
+
+
+def _poor(study, misses):
+    """What was read where an aim is missed: "tack grade 3 (wet); peak temperature 138 °C"."""
+    said = []
+    for one in misses:
+        reading = study.reading(one.aim.reading)
+        unit = "" if reading.grades else unit_words(reading.unit)
+        said.append(f"{reading.words} {one.seen}{'' if one.seen.endswith(unit) else unit}")
+    return "; ".join(said)
 
 
 def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
