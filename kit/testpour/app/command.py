@@ -176,7 +176,7 @@ def new(asked: Namespace) -> int:
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
     if folder.fresh:
-        print(f"Now: testpour start {asked.folder}. Its first notebook asks for the study, to tap; {folder.path / 'study.toml'} holds it.")
+        print(f"Next: testpour start {asked.folder}. Its first notebook asks you for the study; your answers are kept in {folder.path / 'study.toml'}.")
     return 0
 
 

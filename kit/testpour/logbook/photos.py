@@ -141,7 +141,7 @@ def photo_row(
     try:
         hours = None if age is None else to_unit(age, "h", "age")
         if hours is not None and not 0 <= hours < math.inf:
-            raise UnitProblem(f"photo: an age of {hours:g} h cannot be. Give hours after mixing.")
+            raise UnitProblem(f"photo: an age of {hours:g} h is not possible. Give hours after mixing.")
     except UnitProblem as problem:
         raise LogProblem(str(problem)) from None
     data, ending = _plain(path)

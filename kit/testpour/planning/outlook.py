@@ -70,7 +70,7 @@ class PlanOutlook:
         cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
         parts.append(
             f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
-            f"the last reading falls {self.hours:g} h after mixing. How much equal pours differ is taken from the trade's beliefs."
+            f"the last reading is due {self.hours:g} h after mixing. How much equal pours differ is taken from the trade's beliefs."
         )
         return " ".join([*parts, *self.cautions.lines()])
 

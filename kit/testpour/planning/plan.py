@@ -227,7 +227,7 @@ def _sizes(sessions, pours):
     if sessions < 1:
         conflicts.append("A plan needs at least one session: ask for sessions=1 or more.")
     elif len(sizes) != sessions:
-        conflicts.append(f"{sessions} sessions but {len(sizes)} numbers of pours: give one a session.")
+        conflicts.append(f"{count(sessions, 'session')} but {count(len(sizes), 'number')} of pours: give one for each session.")
     if any(size < 1 for size in sizes):
         conflicts.append("A session needs at least one pour: leave the empty session out.")
     if conflicts:
