@@ -116,7 +116,7 @@ def start(asked: Namespace) -> int:
     int
         Exit status: 0 where it went well.
     """
-    from testpour.app.lab import HERE, claimed, free_port, running
+    from testpour.app.claim import HERE, claimed, free_port, running
 
     if address := running(asked.folder):
         return _already(asked, address)
