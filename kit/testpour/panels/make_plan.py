@@ -31,9 +31,9 @@ from testpour.panels.parts import (
 )
 from testpour.panels.starting import kept_form, kept_plan, with_free_names
 from testpour.panels.workshop import Needed
-from testpour.planning.believed import by_pour
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
+from testpour.planning.pour_cautions import by_pour
 from testpour.planning.problem import NotSeparated
 from testpour.study import Study
 from testpour.units import UnitProblem, shown_unit

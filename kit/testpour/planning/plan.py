@@ -13,8 +13,9 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
-from testpour.planning.believed import by_pour, pour_cautions, settings_refused
+from testpour.planning.believed import settings_refused
 from testpour.planning.coding import Coding, coding_for
+from testpour.planning.pour_cautions import by_pour, pour_cautions
 from testpour.planning.problem import PlanConflict
 from testpour.study import Study
 from testpour.threads import one_thread
