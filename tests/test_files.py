@@ -192,14 +192,6 @@ def test_a_page_is_told_by_the_mark_in_its_head_alone(tmp_path):
         assert path.read_text("utf-8") == wrong
 
 
-def test_pages_from_before_the_mark_are_known_by_what_is_in_them(tmp_path):
-    kind, path = page_kind("page", older=lambda path: "&lt;meta" in path.read_text("utf-8")), tmp_path / "a.html"
-    path.write_text(PAGE, "utf-8")
-    assert kind.known(path) and not OWN.known(path)
-    path.write_text(f"not a page {PAGE}", "utf-8")
-    assert not kind.known(path)
-
-
 def test_what_is_no_plain_file_is_refused_and_never_opened(tmp_path):
     kind = Kind("a note", lambda path: pytest.fail(f"{path} was opened"))
     (tmp_path / "folder").mkdir()

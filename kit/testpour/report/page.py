@@ -19,7 +19,7 @@ from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.files import free_for, marked, page_kind, put
 from testpour.pages import repeats, template
 from testpour.report import advised, story
-from testpour.report.carried import NoLogInside, carried, for_page, inside
+from testpour.report.carried import carried, for_page
 from testpour.report.explorer import explorer
 from testpour.report.photographs import photographs, pictured
 from testpour.report.since import changes, earlier, said
@@ -31,16 +31,7 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
-
-
-def _carries_log(path):
-    try:
-        return bool(inside(path))
-    except NoLogInside:
-        return False
-
-
-PAGE = page_kind("findings page", older=_carries_log)
+PAGE = page_kind("findings page")
 LARGEST = 2_450_000  # bytes up to which photographs are made small enough: under 2.5 MB, which mail carries
 
 
