@@ -4,11 +4,9 @@ Criteria: "D" (small joint region for all coefficients; Bayesian D when the prob
 (small average variance of predictions over the region: exact over the cube, sampled when limits cut it).
 """
 
-from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-import pandas as pd
 
 from testpour.planning.candidate_set import CandidateGroup
 from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
@@ -21,35 +19,9 @@ POLISHED = 4                                            # best starts whose cont
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
-@dataclass(frozen=True, eq=False)
-class OptimalPlan:
-    """The best plan found, with what it promises.
-
-    Attributes
-    ----------
-    table : DataFrame
-        One row per pour, fixed pours first; columns session, one per factor (coded), fixed (True for
-        pours already made).
-    log_det : float
-        log |X'V^-1X| (plus prior precision).
-    i_value : float
-        Average variance of a prediction over the region, in units of the variance between pours.
-    """
-
-    problem: DesignProblem = field(repr=False)
-    table: pd.DataFrame = field(repr=False)
-    log_det: float
-    i_value: float
-
-    @property
-    def rows(self) -> np.ndarray:
-        """Coded settings of every pour, shape (n, k)."""
-        return self.table[self.problem.names].to_numpy(float)
-
-
 def optimal_plan(
     problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0
-) -> OptimalPlan:
+) -> np.ndarray:
     """Best pours for the terms of `problem`.
 
     Parameters
@@ -64,7 +36,8 @@ def optimal_plan(
 
     Returns
     -------
-    OptimalPlan
+    array, shape (n, k)
+        Coded settings of every pour, those made already first.
 
     Raises
     ------
@@ -77,8 +50,7 @@ def optimal_plan(
     35, 1-15, for pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
     """
     rng = np.random.default_rng(seed)
-    moments = problem.moments()
-    aim = moments if criterion == "I" else None
+    aim = problem.moments() if criterion == "I" else None
     grid = coarse_grid(problem, criterion)
     chunks = [min(CHUNK, starts - done) for done in range(0, starts, CHUNK)]
     found = [_improve(problem, random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
@@ -89,7 +61,7 @@ def optimal_plan(
     if not np.isfinite(score.max()):
         said = "No set of pours within the limits tells all the effects apart: let fewer settings vary, or widen a span in study.toml."
         raise PlanConflict([said + problem.in_the_way()])
-    return _result(problem, settings, score, moments)
+    return settings[int(score.argmax())] + 0.0  # no negative zeros
 
 
 def _improve(problem, settings, grid, moments):
@@ -146,12 +118,3 @@ def _scores(problem, settings, moments):
     if moments is None:
         return log_determinant(matrix)
     return np.array([-average_variance(m, moments) for m in matrix])
-
-
-def _result(problem, settings, score, moments):
-    best = settings[int(score.argmax())]
-    matrix = information(model_rows(best, problem.terms), problem.all_sessions, problem.eta, problem.prior)
-    table = pd.DataFrame(best + 0.0, columns=problem.names)
-    table.insert(0, "session", problem.all_sessions)
-    table["fixed"] = np.arange(len(best)) < len(problem.kept)
-    return OptimalPlan(problem, table, float(log_determinant(matrix)), average_variance(matrix, moments))
