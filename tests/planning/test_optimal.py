@@ -19,8 +19,6 @@ from testpour.planning.criteria import (
     main_terms,
     model_rows,
     quadratic_terms,
-    region_points,
-    sampled_moments,
     term_name,
 )
 from testpour.planning.factorial import full_factorial
@@ -332,15 +330,15 @@ def test_average_variance_targets(case):
 
 def test_moments_exact_against_sampled():
     """Cube averages by hand (1/3, 1/9, 1/5) and by 4096 spread points; a two-valued factor squares to 1."""
-    terms = quadratic_terms(2)
+    terms, nothing = quadratic_terms(2), lambda points: np.zeros(len(points), bool)  # nothing is forbidden, and so it is sampled
     exact = cube_moments(terms)
     assert exact[1, 1] == pytest.approx(1 / 3) and exact[4, 5] == pytest.approx(1 / 9)
     assert exact[4, 4] == pytest.approx(1 / 5) and exact[0, 1] == 0
-    assert sampled_moments(terms, region_points(2)) == pytest.approx(exact, abs=1e-3)
+    assert problem(2, terms, 6, None, forbidden=nothing).moments() == pytest.approx(exact, abs=1e-3)
     mixed = problem(2, main_terms(2), 4, TWO).moments()
     assert mixed == pytest.approx(np.eye(3))
-    levels = [None, TWO]
-    assert sampled_moments(terms, region_points(2, levels)) == pytest.approx(cube_moments(terms, levels), abs=2e-3)
+    task = DesignProblem((Axis("A"), Axis("B", TWO)), tuple(main_terms(2)), 6, forbidden=nothing)
+    assert task.moments() == pytest.approx(cube_moments(main_terms(2), [None, TWO]), abs=2e-3)
 
 
 # --- limits, met factors, seeds, words ----------------------------------------------------------------------

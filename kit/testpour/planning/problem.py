@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from testpour.planning.criteria import Exponents, cube_moments, region_points, sampled_moments
+from testpour.planning.criteria import Exponents, cube_moments, model_rows, region_points
 from testpour.wording import count
 
 
@@ -149,8 +149,8 @@ class DesignProblem:
         if not self.constrained:
             two = [v if v is not None and len(v) < 3 else None for v in self.levels]
             return cube_moments(self.terms, two)
-        points = region_points(len(self.axes), self.levels, self.allowed)
-        return sampled_moments(self.terms, points)
+        rows = model_rows(region_points(len(self.axes), self.levels, self.allowed), self.terms)
+        return rows.T @ rows / len(rows)
 
 
 def _run_conflicts(problem):

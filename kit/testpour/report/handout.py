@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from testpour.report.advised import rooms
-from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet, still_open, strongest
+from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -55,6 +55,5 @@ def handout(
     if asked > ROOMS:
         raise ValueError(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")
     return fill_sheet(
-        path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
-        log=fits.castings.sentence(), open=still_open(fits, room),
+        path, "handout.html", fits, "handout", paper=paper, date=date, room=room, by=by, rows=list(advice_rows(fits, room)),
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from testpour.causes.complaint import good_pours
 from testpour.report.advised import rooms
 from testpour.report.figures import show_chance, show_effects
-from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet, still_open, strongest
+from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
 from testpour.report.story import drawn
 from testpour.wording import count
 
@@ -69,10 +69,9 @@ def wall_summary(
     advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
     note = "It names benches as they are written in the log: ask before it goes on the wall." if names else ""
     return fill_sheet(
-        path, "wall.html", fits, "wall sheet", paper=paper, date=date, note=note, rows=advised,
-        benches=_rows(castings, of, shown, names), heads=[f.words for f in shown], log=castings.sentence(),
-        count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", found=strongest(fits), figure=_figure(fits),
-        open=still_open(fits, room),
+        path, "wall.html", fits, "wall sheet", paper=paper, date=date, room=room, note=note, rows=advised,
+        benches=_rows(castings, of, shown, names), heads=[f.words for f in shown],
+        count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", figure=_figure(fits),
     )
 
 
