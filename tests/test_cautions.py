@@ -12,7 +12,7 @@ from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
 from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_table
-from testpour.mixing import check_container, check_mix, check_note, check_resin
+from testpour.mixing import check_note, check_resin
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
 
@@ -106,48 +106,6 @@ def test_settings_of_a_study_and_its_units():
 def test_resins(kind, expected):
     assert verdict(check_resin(kind)) == expected
     assert verdict(check_settings(study(resin={"kind": kind}), {})) == expected
-
-
-@pytest.mark.parametrize(
-    "code, expected",
-    [(6, "refuse"), ("PS", "refuse"), ("polystyrene", "refuse"), ("foam cup", "refuse"), (2, ""), ("HDPE", ""),
-     (5, ""), ("polypropylene", ""), ("pp cup", ""), (4, "warn"), (1, "warn"), (3, "warn"), (7, "warn"),
-     ("glass", "warn"), ("", "warn")],
-)
-def test_containers(code, expected):
-    found = check_container(code)
-    assert verdict(found) == expected
-    assert expected == "" or "polypropylene (code 5)" in found.sentence()
-
-
-@pytest.mark.parametrize(
-    "order, expected",
-    [
-        (["resin", "accelerator", "pigment", "peroxide"], ""),
-        (["promoted resin", "pigment paste", "catalyst"], ""),
-        (["resin", "cobalt blue pigment", "MEKP"], ""),
-        (["resin", "catalyst", "cobalt blue pigment"], ""),
-        (["resin", ("peroxide", "accelerator")], "refuse"),
-        (["resin", "peroxide + accelerator"], "refuse"),
-        (["resin", "MEKP and cobalt"], "refuse"),
-        (["peroxide", "accelerator", "resin"], "refuse"),
-        (["accelerator", "peroxide", "resin"], "refuse"),
-        (["resin", "catalyst", "promoter"], "refuse"),
-        ("resin + peroxide + accelerator", "refuse"),
-        (["resin", "peroxide", "acetone"], "refuse"),
-        (["acetone", "peroxide"], "refuse"),
-        (["resin", "acetone"], ""),
-        (["epoxy resin", "pigment"], "refuse"),
-        (["resin", "unobtainium", "peroxide"], "warn"),
-        ([], ""),
-    ],
-)
-def test_mixing_order(order, expected):
-    assert verdict(check_mix(order)) == expected
-
-
-def test_premix_refusal_says_what_to_do():
-    assert "accelerator fully into the resin first" in check_mix(["peroxide + accelerator"]).sentence()
 
 
 OWN = {"unit": "%", "low": 0, "high": 15, "usual": 0}

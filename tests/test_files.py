@@ -55,7 +55,7 @@ ONLY_NEW = {
 PLACED = {"logbook/photos", "bench/kept", "exchange/folder", "panels/memory", "panels/study_text"}  # they choose their own names; tests of their own
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
-    "files": {"replace", "rename", "link", "open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
+    "files": {"replace", "rename", "link", "open"}, "app/claim": {"open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
     "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_files": {"write_bytes", "copyfile"},
     "logbook/database": {"open"},
     "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},
@@ -190,14 +190,6 @@ def test_a_page_is_told_by_the_mark_in_its_head_alone(tmp_path):
         with pytest.raises(FileExistsError, match='exists and is not a test "page" that testpour wrote'):
             put(path, PAGE, OWN)
         assert path.read_text("utf-8") == wrong
-
-
-def test_pages_from_before_the_mark_are_known_by_what_is_in_them(tmp_path):
-    kind, path = page_kind("page", older=lambda path: "&lt;meta" in path.read_text("utf-8")), tmp_path / "a.html"
-    path.write_text(PAGE, "utf-8")
-    assert kind.known(path) and not OWN.known(path)
-    path.write_text(f"not a page {PAGE}", "utf-8")
-    assert not kind.known(path)
 
 
 def test_what_is_no_plain_file_is_refused_and_never_opened(tmp_path):

@@ -8,7 +8,6 @@ from testpour.materials import (
     drops_to_mass,
     to_mass,
     to_volume,
-    volume_to_mass,
 )
 from testpour.units import UnitProblem
 
@@ -19,13 +18,13 @@ QUART_TABLE = [(0.5, 5), (0.75, 7), (1.0, 9), (1.5, 14), (2.0, 18)]
 
 @pytest.mark.parametrize("nominal, cc", QUART_TABLE)
 def test_handbook_cc_per_quart(nominal, cc):
-    percent = 100 * volume_to_mass(f"{cc} cc", 1.12) / volume_to_mass("1 US quart", 1.10)
+    percent = 100 * to_mass(f"{cc} cc", 1.12) / to_mass("1 US quart", 1.10)
     assert percent == pytest.approx(nominal, rel=0.10)
 
 
 def test_nine_cc_in_a_quart_by_hand():
     """9 x 1.12 / (946.353 x 1.10) = 10.08 / 1040.99 = 0.968 %, by hand."""
-    assert 100 * volume_to_mass(9, 1.12) / volume_to_mass("1 US quart", 1.10) == pytest.approx(0.968, abs=5e-4)
+    assert 100 * to_mass("9 cc", 1.12) / to_mass("1 US quart", 1.10) == pytest.approx(0.968, abs=5e-4)
 
 
 @pytest.mark.parametrize(
@@ -72,7 +71,7 @@ def test_a_length_is_no_mass():
 
 def test_eight_drops_to_the_fluid_ounce():
     """8 drops at 20 a mL and 1.12 g/mL in 29.5735 mL of 1.10 g/mL: 0.448 / 32.531 = 1.38 %, by hand."""
-    percent = 100 * drops_to_mass(8, drops_per_mL=20, density=1.12) / volume_to_mass("1 fl oz", 1.10)
+    percent = 100 * drops_to_mass(8, drops_per_mL=20, density=1.12) / to_mass("1 fl oz", 1.10)
     assert percent == pytest.approx(1.38, abs=0.005)
 
 
@@ -85,8 +84,8 @@ def test_drops_need_a_calibrated_dropper(known):
 @pytest.mark.parametrize("percent, mL", [(1, 10), (2, 20), (3, 30), (4, 40)])
 def test_supplier_shortcut_takes_catalyst_as_water(percent, mL):
     """A supplier's buying guide: 10, 20, 30, 40 mL per kg for 1 to 4 %, which holds at 1.0 g/mL only."""
-    assert volume_to_mass(mL, 1.0) / 1000 * 100 == pytest.approx(percent)
-    assert volume_to_mass(mL, 1.12) / 1000 * 100 == pytest.approx(1.12 * percent)
+    assert to_mass(f"{mL} mL", 1.0) / 1000 * 100 == pytest.approx(percent)
+    assert to_mass(f"{mL} mL", 1.12) / 1000 * 100 == pytest.approx(1.12 * percent)
 
 
 @pytest.mark.parametrize("code, short", [(1, "PET"), (2, "HDPE"), (3, "PVC"), (4, "LDPE"), (5, "PP"), (6, "PS")])

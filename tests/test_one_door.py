@@ -72,7 +72,12 @@ def pours(**settings):
 
 
 def changed(plan, **settings):
-    return plan.with_pour("P01", **settings)
+    """The plan with its first pour at other settings, as one edited by hand would be."""
+    table = plan.table.copy()
+    read = plan.study.settings(settings)
+    for name in settings:
+        table.loc["P01", name] = read[name]
+    return replace(plan, table=table)
 
 
 def kilos(advice):
@@ -187,7 +192,6 @@ FIGURES = {
     "show_chance": lambda g, one: tp.figures.show_chance(g["fits"], "pigment", "humidity", one),
     "show_cure": lambda g, one: tp.figures.show_cure(g["fits"], one),
     "show_plan": lambda g, one: tp.figures.show_plan(changed(g["plan"], **one)),
-    "show_promise": lambda g, one: tp.figures.show_promise(tp.outlook(changed(g["plan"], **one))),
     "show_reading": lambda g, one: tp.figures.show_reading(g["fits"]["gel_time"], "pigment", one),
 }
 

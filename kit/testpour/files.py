@@ -31,15 +31,13 @@ class Kind:
     mark: str = ""
 
 
-def page_kind(what: str, older: Callable[[Path], bool] | None = None) -> Kind:
-    """The `Kind` of an HTML page, told by a mark in its head; `older` knows pages from before there was one.
+def page_kind(what: str) -> Kind:
+    """The `Kind` of an HTML page, told by a mark in its head.
 
     Parameters
     ----------
     what : str
         What the page is, for its mark and for refusals: "findings page".
-    older : callable, optional
-        Tells whether a file without the mark is such a page of an earlier version.
 
     Returns
     -------
@@ -49,7 +47,7 @@ def page_kind(what: str, older: Callable[[Path], bool] | None = None) -> Kind:
 
     def known(path):
         head = beginning(path)
-        return head.lstrip()[:9].lower() == b"<!doctype" and (mark.encode() in head or bool(older and older(path)))
+        return head.lstrip()[:9].lower() == b"<!doctype" and mark.encode() in head
 
     return Kind(f"a {what}", known, mark)
 

@@ -87,29 +87,11 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
     except UnitProblem:
         pass
     try:
-        return volume_to_mass(to_volume(value, what), density)
+        return to_volume(value, what) * density
     except UnitProblem as problem:
         if "imperial" in str(problem) or "not a number" in str(problem):
             raise
     raise UnitProblem(f"{what}: {value!r} is neither a mass nor a volume. Write it like 200 g, 8 oz or 350 mL.")
-
-
-def volume_to_mass(volume: float, density: float) -> float:
-    """Mass in g of `volume` (mL, or text) of a liquid of `density` (g/mL, or text).
-
-    Parameters
-    ----------
-    volume : float
-        mL, or text with a unit.
-    density : float
-        g/mL, or text with a unit.
-
-    Returns
-    -------
-    float
-        In g.
-    """
-    return to_volume(volume) * to_unit(density, "g/mL", "density")
 
 
 def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: float | None = None) -> float:

@@ -1,18 +1,21 @@
-"""What must not meet in a pot: kinds of resin, peroxide with accelerator or solvent, cups that styrene dissolves."""
+"""What a study or a note names that must not be near the resin: another resin, a solvent, a microwave oven, a cup that styrene dissolves."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from functools import cache
 from typing import TYPE_CHECKING
 
 from testpour.caution_rules import Cautions, rules
-from testpour.materials import container, containers
+from testpour.materials import containers
 
 if TYPE_CHECKING:
     from testpour.study import Study
 
+SOLVENT = (
+    "Peroxide and acetone or another solvent must not meet: what forms can explode at a knock. Leave the solvent out, and "
+    "clean tools only after the peroxide is gone."
+)
 RULED_OUT = re.compile(r"\b(?:no|not|never|without)(?: in)?(?: an?| the)? $")  # stands before what a text rules out
 
 
@@ -67,11 +70,8 @@ def check_study(study: Study) -> Cautions:
 def _parts_of_study(kind, named, texts):
     """The findings of `check_study`, worked out once: the search for settings asks thousands of times."""
     found = check_resin(kind) if kind else Cautions()
-    parts = [name for name in named if role_of(name) in ("accelerator", "solvent")]
-    if parts:
-        found += check_mix(["resin", *parts, "peroxide"])
     for name in named:
-        found += _named_in(name, refuse=True) if role_of(name) != "solvent" else Cautions()
+        found += Cautions(refusals=(SOLVENT,)) if role_of(name) == "solvent" else _named_in(name, refuse=True)
     return found + check_note(texts)
 
 
@@ -97,70 +97,23 @@ def _named_in(text, refuse=False):
         if _says(hazard["pattern"], text):
             said = (hazard["says"],)
             found += Cautions(said) if refuse and hazard["level"] == "refuse" else Cautions(warnings=said)
-    for name in (name for plastic in containers() for name in (plastic.name, *plastic.also) if len(name) > 5):
-        if _says(rf"\b{re.escape(name)}\b", text):
-            cup = check_container(name)
-            found += cup if refuse else Cautions(warnings=cup.refusals)
+    for plastic in containers():
+        if any(len(name) > 5 and _says(rf"\b{re.escape(name)}\b", text) for name in (plastic.name, *plastic.also)):
+            found += _cup(plastic, refuse)
     return found
+
+
+def _cup(plastic, refuse):
+    """What is said of a cup or mould of some plastic."""
+    said = (f"{plastic.sentence()} Use polypropylene (code 5) or high-density polyethylene (code 2).",)
+    if plastic.verdict == "refuse":
+        return Cautions(said) if refuse else Cautions(warnings=said)
+    return Cautions(warnings=said) if plastic.verdict == "warn" and refuse else Cautions()
 
 
 def _says(pattern, text):
     """Whether a text names something and does not rule it out."""
     return any(not RULED_OUT.search(text[: found.start()]) for found in re.finditer(pattern, text))
-
-
-def check_container(code: str | int) -> Cautions:
-    """Whether a cup or mould plastic, by code or name, may hold liquid polyester resin.
-
-    Parameters
-    ----------
-    code : str or int
-        Recycling code 1 to 7, or the plastic's name, for example "PP".
-
-    Returns
-    -------
-    Cautions
-    """
-    use = "Use polypropylene (code 5) or high-density polyethylene (code 2)."
-    try:
-        plastic = container(code)
-    except KeyError:
-        said = f"Container {code!r} is not a plastic known here, and styrene attacks many."
-        return Cautions(warnings=(f"{said} {use}",))
-    why = (f"{plastic.sentence()} {use}",)
-    return {"fine": Cautions(), "warn": Cautions((), why), "refuse": Cautions(why)}[plastic.verdict]
-
-
-def check_mix(order: str | Iterable[str | Iterable[str]]) -> Cautions:
-    """What is refused or warned about in an order of mixing.
-
-    Parameters
-    ----------
-    order : sequence
-        What goes into the pot, first to last. An item is a name, or several names that are mixed
-        together before they go in: ``["resin", "accelerator", "pigment", "peroxide"]`` is right,
-        ``["resin", ("peroxide", "accelerator")]`` and ``["resin", "peroxide + accelerator"]`` are refused.
-
-    Returns
-    -------
-    Cautions
-    """
-    found = Cautions()
-    pot: set[str] = set()
-    for item in [order] if isinstance(order, str) else order:
-        names = _names(item)
-        roles = {role_of(name) for name in names}
-        for name in names:
-            found += _unfit(name)
-        late = "resin" not in pot or ("peroxide" in pot and "accelerator" in roles)
-        found += _meeting(roles) + _meeting(pot | roles, accelerator=late)
-        pot |= roles
-    return found
-
-
-def _names(item):
-    parts = re.split(r"\s*(?:\+|,|&|\band\b)\s*", item) if isinstance(item, str) else item
-    return [str(part).strip() for part in parts if str(part).strip()]
 
 
 def role_of(name: str) -> str:
@@ -174,38 +127,9 @@ def role_of(name: str) -> str:
     Returns
     -------
     str
-        "resin", "peroxide", "accelerator", "solvent" or another role of `cautions.toml`; "unknown" where none fits.
+        "peroxide", "accelerator" or "solvent"; "unknown" where none fits.
     """
     for part in rules()["parts"]:
         if re.search(part["pattern"], name.casefold()):
             return part["role"]
     return "unknown"
-
-
-def _unfit(name):
-    """Cautions about one part by itself: another resin, or a part nobody here knows."""
-    role = role_of(name)
-    if role in ("resin", "unknown"):
-        other = check_resin(name)
-        if other.refusals:
-            return other
-    if role == "unknown":
-        said = f"{name!r} is not a part known here. Read its data sheet before it meets resin or peroxide."
-        return Cautions(warnings=(said,))
-    return Cautions()
-
-
-def _meeting(roles, accelerator=True):
-    """Refusals for what must not meet: peroxide with solvent, and with accelerator unless the order was right."""
-    said = []
-    if {"peroxide", "accelerator"} <= roles and accelerator:
-        said.append(
-            "Peroxide and accelerator meet directly: that can explode. Mix the accelerator fully into the "
-            "resin first, then the peroxide."
-        )
-    if {"peroxide", "solvent"} <= roles:
-        said.append(
-            "Peroxide and acetone or another solvent meet: the product can go off at a knock. Leave the "
-            "solvent out, and clean tools only after the peroxide is gone."
-        )
-    return Cautions(refusals=tuple(said))

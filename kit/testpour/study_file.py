@@ -178,7 +178,7 @@ def _wrong_choices(column):
         if getattr(column, key, allowed[0]) not in allowed:
             yield f"{key} {getattr(column, key)!r} must be one of {', '.join(allowed)}."
     if column.words.casefold().replace(" ", "_") in TAKEN["readings"]:
-        yield f"words {column.words!r} is what a column of the log is called. Choose other words."
+        yield f"words {column.words!r} is the name of a column of the log. Choose other words."
     grades = column.grades if isinstance(column, Reading) else ()
     if isinstance(column, Reading) and column.scale == "grades" and len(grades) < 2:
         yield 'grades is empty. Name what each grade means, from grade 0 up: grades = ["dry", "tacky", "wet"].'
@@ -224,7 +224,7 @@ def _wrong_numbers(column):
     if isinstance(column, Reading) and column.resolution < 0:
         yield f"resolution {column.resolution:g} is below 0. Give the step of the instrument."
     if any(age <= 0 for age in ages):
-        yield f"an age of {min(ages):g} h cannot be. Give hours after mixing, above 0."
+        yield f"an age of {min(ages):g} h is not possible. Give hours after mixing, above 0."
     if len(set(ages)) < len(ages):
         yield f"an age is listed twice in {', '.join(f'{age:g}' for age in ages)} h. List each once."
     if isinstance(column, Reading) and column.scale == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
@@ -266,7 +266,7 @@ def _checked_aim(aim, reading):
         if bound is not None and not reading.low <= bound <= reading.high:
             raise ColumnProblem(f"[aims] {aim.reading}: {bound:g} is outside {reading.range_words}.")
     if aim.age is not None and not aim.age > 0:
-        raise ColumnProblem(f"[aims] {aim.reading}: an age of {aim.age:g} h cannot be. Give hours after mixing.")
+        raise ColumnProblem(f"[aims] {aim.reading}: an age of {aim.age:g} h is not possible. Give hours after mixing.")
     return replace(aim, age=reading.ages[0]) if aim.age is None and reading.ages else aim
 
 

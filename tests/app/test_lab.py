@@ -11,9 +11,11 @@ from threading import Thread
 
 import pytest
 
+from testpour.app import claim
 from testpour.app import lab as labs
+from testpour.app.claim import LabProblem, claimed, free_port, running
 from testpour.app.command import main
-from testpour.app.lab import Lab, LabProblem, claimed, free_port, running, serving
+from testpour.app.lab import Lab, serving
 from testpour.exchange.folder import make_folder
 
 
@@ -65,7 +67,7 @@ def test_a_port_that_cannot_be_is_refused(port):
 
 
 def test_the_first_free_port_is_taken(taken, monkeypatch):
-    monkeypatch.setattr(labs, "FIRST_PORT", taken)
+    monkeypatch.setattr(claim, "FIRST_PORT", taken)
     assert taken < free_port() < taken + 100
 
 
@@ -214,7 +216,7 @@ def test_a_start_that_never_answers_is_named(tmp_path, told):
 def test_what_a_killed_start_left_behind_holds_nobody_up(tmp_path, told):
     """The first start is a process of its own, ended by force while it holds the folder."""
     folder = make_folder(tmp_path / "s", demo=False).path
-    code = f"from testpour.app.lab import claimed\nwith claimed({str(folder)!r}): print('held', flush=True); input()"
+    code = f"from testpour.app.claim import claimed\nwith claimed({str(folder)!r}): print('held', flush=True); input()"
     with subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout.readline() == "held\n"
         with pytest.raises(LabProblem), claimed(folder, patience=0):

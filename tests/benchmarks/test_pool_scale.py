@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
+from pooled_spreads import most_likely_spreads
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.settings import settings_table
-from testpour.pooling.climbing import most_likely_spreads
 from testpour.pooling.pool import pool
 from testpour.practice.algebraic_resin import draw_truth
 

@@ -98,7 +98,7 @@ REFUSED = {
     "two channels": ("time (min),T1 (°C),T2 (°C)\n" + rows(elapsed(1), more=["21.0"]), {}, "'T1' and 'T2'"),
     "no such channel": ("time (min),T1 (°C)\n" + rows(elapsed(1)), {"channel": "T9"}, "it has 'T1'"),
     "day or month": ("Date,T (°C)\n" + rows(["03/04/2026 10:00:00", *["04/06/2026 10:00:00"] * 179]), {}, "Say day_first=True"),
-    "backwards": ("time (min),T (°C)\n" + rows(["5", "6", "7", "8", "9", "10"] + elapsed(1)[:-6]), {}, "time steps back"),
+    "backwards": ("time (min),T (°C)\n" + rows(["5", "6", "7", "8", "9", "10"] + elapsed(1)[:-6]), {}, "the time steps back in 1 place, first at row 7 of the block"),
     "twelve hours without AM": ("time,T (°C)\n" + rows(stamps("%I:%M:%S", dt.datetime(2026, 3, 14, 12, 30))), {}, "without AM and PM"),
     "commas for both": ("min,°C\n" + rows(elapsed(1, 1, ","), mark=","), {}, "part the cells and to mark the decimals"),
     "both marks": ("min;°C\n" + rows(elapsed(1, 1, ","), separator=";"), {}, "Export again with one of them"),
@@ -142,7 +142,7 @@ def test_blanks_and_broken_wires_are_gaps(tmp_path):
     trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + "\n".join(lines) + "\n\nend of file\n"))
     assert trace.table["temperature"].isna().sum() == 5 and len(trace.table) == len(MINUTES) - 1
     assert "1 cell held no temperature that a casting can have, first in line 15" in trace.sentence()
-    assert "1 line among the rows could not be read as one and was left out, first line 17." in trace.sentence()
+    assert "Left out as unreadable: 1 line among the rows, the first at line 17." in trace.sentence()
 
 
 def test_the_room_is_told_from_the_casting(tmp_path):

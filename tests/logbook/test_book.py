@@ -218,8 +218,8 @@ REFUSED = [
     (lambda log: log.add_reading("P01", "gel_time", 20, not_yet=20), "give exactly one of a value"),
     (lambda log: log.add_reading("P01", "gel_time", 9999), "outside 0.5 to 1440 min"),
     (lambda log: log.add_reading("P01", "tack", 1), "tack changes with age: say how long after mixing"),
-    (lambda log: log.add_reading("P01", "tack", 1, age=0), "an age of 0 h cannot be"),
-    (lambda log: log.add_reading("P01", "tack", 1, age="11 years"), "cannot be"),
+    (lambda log: log.add_reading("P01", "tack", 1, age=0), "an age of 0 h is not possible"),
+    (lambda log: log.add_reading("P01", "tack", 1, age="11 years"), "is not possible"),
     (lambda log: log.add_reading("P01", "tack", 1, age="soon"), "age: 'soon' is not a number"),
     (lambda log: log.add_reading("P01", "hardness", "40 Barcol", age=24), "no scale converts to another"),
     (lambda log: log.add_reading("P01", "gel_time", 25), "has its gel time already"),
@@ -242,7 +242,7 @@ def test_every_refusal_is_in_words_and_stores_nothing(log, deed, words):
 def test_many_pours_all_or_none_and_every_problem_told(log):
     good = {"pour": "A", "settings": {"catalyst": 1}, "session": "S1", "readings": [{"reading": "gel_time", "value": 20}]}
     bad = {"pour": "B", "settings": {"catalyst": "2 g", "moon": 1}, "readings": [{"reading": "tack", "value": 9, "age": 24}]}
-    with pytest.raises(LogProblems, match=r"^4 problem\(s\); nothing was stored. First: pour B, catalyst:") as found:
+    with pytest.raises(LogProblems, match=r"^4 problems; nothing was stored. First: pour B, catalyst:") as found:
         log.add_all([good, bad, {**good, "readings": []}])
     assert sorted(found.value.problems["row"]) == ["pour A", "pour B", "pour B", "pour B"]
     assert list(found.value.problems) == ["row", "column", "value", "problem"]

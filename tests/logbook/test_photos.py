@@ -203,7 +203,7 @@ def test_other_refusals(poured, tmp_path):
         (lambda: poured.add_photo("P01", tmp_path), "cannot be read: it is a folder, a pipe or a device"),
         (lambda: poured.add_photo("P01", "/dev/zero"), "cannot be read: it is a folder, a pipe or a device"),
         (lambda: poured.add_photo("P01", source, age="3 kg"), "age"),
-        (lambda: poured.add_photo("P01", source, age=-1), "cannot be"),
+        (lambda: poured.add_photo("P01", source, age=-1), "is not possible"),
     ):
         with pytest.raises(LogProblem, match=words):
             deed()

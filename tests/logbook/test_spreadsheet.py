@@ -152,7 +152,7 @@ def test_every_problem_of_a_bad_sheet_at_once(log, tmp_path, ending):
             book.active.append(row)
         path = tmp_path / "sheet.xlsx"
         book.save(path)
-    with pytest.raises(LogProblems, match=r"^7 problem\(s\); nothing was stored. First: row 5,") as found:
+    with pytest.raises(LogProblems, match=r"^7 problems; nothing was stored. First: row 5,") as found:
         log.add_sheet(path)
     table = found.value.problems
     for row, column, word in PROBLEMS:

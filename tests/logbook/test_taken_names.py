@@ -36,7 +36,7 @@ def test_a_reading_of_such_a_name_is_refused_too(name):
 
 
 def test_words_that_a_column_of_the_log_has_are_refused():
-    with pytest.raises(StudyProblems, match="stir: words 'made at' is what a column of the log is called"):
+    with pytest.raises(StudyProblems, match="stir: words 'made at' is the name of a column of the log"):
         study_from({"factors": {"stir": {**OWN, "words": "made at"}}, "readings": {"gel_time": {}}})
 
 

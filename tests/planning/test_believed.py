@@ -1,4 +1,4 @@
-"""The one design problem of plan, repair and outlook: its heat limit, its scatter between days, its beliefs."""
+"""The one design problem of plan and repair: its heat limit, its scatter between days, its beliefs."""
 
 from types import SimpleNamespace
 
@@ -8,11 +8,11 @@ import pytest
 from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
 from testpour.planning import believed, repair
-from testpour.planning import outlook as outlook_module
-from testpour.planning.believed import Heat, believed_peaks, by_pour, design_problem
+from testpour.planning import pour_cautions as judged
+from testpour.planning.believed import Heat, design_problem
 from testpour.planning.coding import coding_for
-from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
+from testpour.planning.pour_cautions import believed_peaks, by_pour
 from testpour.planning.problem import PlanConflict
 from testpour.planning.purposes import Wishes, _middle_pours
 from testpour.study_file import study_from
@@ -52,14 +52,10 @@ def test_a_repaired_plan_keeps_the_heat_limit_of_the_plan(plan):
         assert peaks(repaired).max() < BOILING
 
 
-@pytest.mark.parametrize("module, ask", [
-    (repair, lambda plan: repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]))),
-    (outlook_module, outlook),
-])
-def test_repair_and_outlook_take_scatter_and_limit_from_the_factory(plan, monkeypatch, module, ask):
+def test_repair_takes_scatter_and_limit_from_the_factory(plan, monkeypatch):
     seen = []
-    monkeypatch.setattr(module, "design_problem", lambda *a, **k: seen.append(design_problem(*a, **k)) or seen[-1])
-    ask(plan)
+    monkeypatch.setattr(repair, "design_problem", lambda *a, **k: seen.append(design_problem(*a, **k)) or seen[-1])
+    repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]))
     assert [problem.eta for problem in seen] == [pytest.approx(ETA, rel=1e-9)]
     assert seen[0].constrained
 
@@ -88,8 +84,8 @@ def test_beliefs_about_coded_effects_by_hand():
 @pytest.mark.parametrize("gel, peak, refused, warned", [(5.02, 109.97, 0, 0), (4.97, 110.0, 0, 2), (30.0, 144.97, 0, 1), (30.0, 145.02, 1, 0)])
 def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak, refused, warned):
     """Gel times warn below 5 min, peaks from 110 °C and are refused from 145 °C."""
-    monkeypatch.setattr(believed, "believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
-    found = believed.pour_cautions(blocks(), {"catalyst": 1.5})
+    monkeypatch.setattr(judged, "believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
+    found = judged.pour_cautions(blocks(), {"catalyst": 1.5})
     assert (len(found.refusals), len(found.warnings)) == (refused, warned)
 
 

@@ -81,12 +81,8 @@ def test_four_sessions_of_a_sixteen_lose_one_short_effect():
     assert sorted(map(len, names)) == [2, 3, 3]
 
 
-def test_refusals_say_what_would_work():
-    with pytest.raises(ValueError, match=r"from 2 to 4"):
+def test_what_cannot_be_split_is_refused():
+    with pytest.raises(ValueError, match="8 pours cannot be split evenly into 3 sessions"):
         block_two_level(fractional_factorial(3), 3)
-    with pytest.raises(ValueError, match="without giving up a main effect: use 1 sessions or 8 pours"):
+    with pytest.raises(ValueError, match="4 pours of 3 factors in 2 sessions give up a main effect"):
         block_two_level(fractional_factorial(3, ["C=AB"]), 2)
-    with pytest.raises(ValueError, match=r"write D= and a product of A, B, C"):
-        fractional_factorial(4, ["D=AX"])
-    with pytest.raises(ValueError, match="hold at most 7 factors: use 16 for 8"):
-        best_generators(8, 3)

@@ -106,7 +106,7 @@ def test_a_factor_in_a_unit_that_does_not_convert_keeps_the_whole_bench_out(benc
     "name, parts, what",
     [
         ("tack", {"grades": ("dry", "wet"), "high": 1.0}, "has other grades"),
-        ("gel_time", {"scale": "plain"}, "spreads on another scale"),
+        ("gel_time", {"scale": "plain"}, "is declared with another scale"),
         ("hardness", {"high": 90.0}, "has another range"),
     ],
 )

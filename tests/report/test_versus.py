@@ -64,13 +64,13 @@ def test_few_pours_cannot_tell_and_no_pours_are_belief(one):
     assert set(few.table["verdict"]) <= {"cannot tell", "belief only"}
     none = compare_studies(bench("Two", pours=0), bench("Three", pours=0))
     assert "no range of a setting in common" in none.sentence()
-    assert set(none.table["verdict"]) == {"belief only"} and "Only belief speaks of gel time (level)" in none.sentence()
+    assert set(none.table["verdict"]) == {"belief only"} and "Known from belief alone: gel time (level)" in none.sentence()
 
 
 def test_settings_poured_apart_are_named_and_not_compared(one):
     other = bench("Two", catalyst=(2.6, 3.2), thickness=14.0, seed=2)
     found = compare_studies(one, other)
-    assert "Nowhere alike: catalyst 1 to 2.5 % and 2.6 to 3.2 %; thickness 10 mm and 14 mm" in found.sentence()
+    assert "Poured over ranges that do not meet: catalyst 1 to 2.5 % and 2.6 to 3.2 %; thickness 10 mm and 14 mm" in found.sentence()
     assert ("gel time", "catalyst") not in found.table.index
     assert overlap_of(one, other).spans["room_temperature"] == (17.0, 22.0)
 
@@ -78,7 +78,7 @@ def test_settings_poured_apart_are_named_and_not_compared(one):
 def test_readings_on_other_scales_are_left_out(one):
     other = bench("Two", seed=2, readings={"gel_time": {}, "tack": {"grades": ["dry", "wet"], "low": 0, "high": 1}})
     found = compare_studies(one, other)
-    assert "Not on one scale: tack." in found.sentence()
+    assert "Read on different scales: tack." in found.sentence()
     assert set(found.table.index.get_level_values("reading")) == {"gel time"}
 
 

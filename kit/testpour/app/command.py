@@ -116,7 +116,7 @@ def start(asked: Namespace) -> int:
     int
         Exit status: 0 where it went well.
     """
-    from testpour.app.lab import HERE, claimed, free_port, running
+    from testpour.app.claim import HERE, claimed, free_port, running
 
     if address := running(asked.folder):
         return _already(asked, address)
@@ -176,7 +176,7 @@ def new(asked: Namespace) -> int:
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
     if folder.fresh:
-        print(f"Now: testpour start {asked.folder}. Its first notebook asks for the study, to tap; {folder.path / 'study.toml'} holds it.")
+        print(f"Next: testpour start {asked.folder}. Its first notebook asks you for the study; your answers are kept in {folder.path / 'study.toml'}.")
     return 0
 
 

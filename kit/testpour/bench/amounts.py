@@ -171,7 +171,7 @@ def _split(problems, pots, pigment):
             pots = 1
         pots = {f"pot {n}": 1 for n in range(1, int(pots) + 1)}
     if not pots or WHOLE in pots:
-        problems.append(f"pots: name at least one pot, and none {WHOLE!r}.")
+        problems.append(f"pots: name at least one pot, and call none of them {WHOLE!r}.")
     paste = pigment if by_name else dict.fromkeys(pots, 0.0 if pigment is None else pigment)
     strange = [str(name) for name in paste if name not in pots]
     if strange:

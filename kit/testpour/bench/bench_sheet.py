@@ -15,8 +15,8 @@ from testpour.bench.weighing import decimals, weigh_out
 from testpour.caution_rules import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template
-from testpour.planning.believed import grouped, pour_cautions
 from testpour.planning.plan import which_session
+from testpour.planning.pour_cautions import grouped, pour_cautions
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count

@@ -27,8 +27,8 @@ class Event:
         What the button says.
     check : str
         What the other button says, where the moment is found by looking now and then; ``""`` otherwise.
-    still, already : str
-        How a check reads: ``"not gelled"``, ``"gelled"``.
+    still : str
+        How a check reads that came too early: ``"not gelled"``.
     companion : Reading or None
         A reading taken at the same moment.
     """
@@ -37,7 +37,6 @@ class Event:
     done: str
     check: str = ""
     still: str = ""
-    already: str = ""
     companion: Reading | None = None
 
     def value(self, minutes: float) -> float:
@@ -79,7 +78,7 @@ def events(study: Study) -> tuple[Event, ...]:
             continue
         said = _wording().get(reading.name, {})
         done = said.get("done") or f"{capital(reading.words)}: now"
-        words = {key: said.get(key, "") for key in ("check", "still", "already")}
+        words = {key: said.get(key, "") for key in ("check", "still")}
         found.append(Event(reading, done, **words, companion=held.get(said.get("with"))))
     return tuple(found)
 

@@ -21,7 +21,7 @@ from testpour.bench.slots import hours_words, slots
 from testpour.bench.taps import Taps
 from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
-from testpour.planning.believed import pour_cautions
+from testpour.planning.pour_cautions import pour_cautions
 from testpour.units import UnitProblem
 
 if TYPE_CHECKING:

@@ -25,8 +25,8 @@ from testpour.caution_rules import Cautions
 from testpour.files import page_kind, put
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.pages import template
-from testpour.planning.believed import by_pour, pour_cautions
 from testpour.planning.plan import Plan, which_session
+from testpour.planning.pour_cautions import by_pour, pour_cautions
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, listed, visible
 

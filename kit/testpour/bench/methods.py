@@ -169,5 +169,5 @@ def _length(value, what):
         return None
     found = to_unit(value, "mm", what)
     if found <= 0:
-        raise UnitProblem(f"{what}: {value} cannot be. Give mm above 0.")
+        raise UnitProblem(f"{what}: {value} is not possible. Give mm above 0.")
     return found

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from testpour.exchange.grid import Grid, number
+from testpour.wording import count
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
@@ -239,7 +240,7 @@ def _from_first(minutes, used, clock=False, date=None):
         return _cannot(used, "fewer than two rows have a time that can be read. Export the trace from the logger again.")
     back = known[1:][np.diff(minutes[known]) < 0]
     if len(back):
-        said = f"time steps back {len(back)} time(s), first at row {back[0] + 1} of the block. A trace runs forwards"
-        return _cannot(used, f"{said}: check for two traces in one file, or a twelve-hour clock without AM and PM.")
+        said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block"
+        return _cannot(used, f"{said}. Check for two traces in one file, or a twelve-hour clock without AM and PM.")
     first = minutes[known[0]]
     return Times(minutes - first, frozenset(used), -float(first) if clock else None, date), []

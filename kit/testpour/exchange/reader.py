@@ -111,13 +111,13 @@ def _too_little(table, mixed_said):
 
 def _notes(grid, times, casting):
     if grid.skipped:
-        yield f"{count(len(grid.skipped), 'line')} among the rows could not be read as one and was left out, first line {grid.skipped[0]}."
+        yield f"Left out as unreadable: {count(len(grid.skipped), 'line')} among the rows, the first at line {grid.skipped[0]}."
     if casting.unread:
         row = casting.unread[0]
         yield f"{count(len(casting.unread), 'cell')} held no temperature that a casting can have, first in line {grid.lines[row]}; treated as missing."
     lost = int((~np.isfinite(times.minutes)).sum())
     if lost:
-        yield f"{count(lost, 'row')} had no readable time and was left out."
+        yield f"Left out for lack of a readable time: {count(lost, 'row')}."
 
 
 def _minutes(value, what):

@@ -63,7 +63,7 @@ def log_trace(
             (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
             f'log_into(log, {pour!r}, why="read from the trace").')
         ])
-    ways = {name: _way(trace.readings.loc[name], DIGITS) for name in wanted}
+    ways = {name: _way(trace.readings.loc[name]) for name in wanted}
     _refuse_out_of_range(trace, logbook.study, ways)
     note = f"From the temperature trace {trace.source}, channel {trace.channel}. {CONVENTION}"
     written = {}
@@ -87,9 +87,9 @@ def _refuse_out_of_range(trace, study, ways):
         raise TraceProblems(trace.source, problems)
 
 
-def _way(row, digits):
+def _way(row):
     """A row of the trace's readings as `Logbook.add_reading` takes it."""
-    low, high = round(float(row["low"]), digits), round(float(row["high"]), digits)
+    low, high = round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS)
     if row["known"] == "exact":
         return {"value": low}
     return {"between": (low, high)} if row["known"] == "between" else {"not_yet": low}

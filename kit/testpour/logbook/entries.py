@@ -16,7 +16,7 @@ from testpour.logbook.tables import LogProblem
 from testpour.problems import SHOWN
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
-from testpour.wording import in_html, table_html
+from testpour.wording import count, in_html, table_html
 
 if TYPE_CHECKING:
     from testpour.catalogue import Reading
@@ -32,7 +32,7 @@ class LogProblems(LogProblem):
         first = self.problems.iloc[0]
         place = ", ".join(str(p) for p in (first["row"], first["column"]) if p)
         super().__init__(
-            f"{len(self.problems)} problem(s); nothing was stored. First: {place}: {first['problem']} "
+            f"{count(len(self.problems), 'problem')}; nothing was stored. First: {place}: {first['problem']} "
             "The table `.problems` lists them all."
         )
 
@@ -42,7 +42,7 @@ class LogProblems(LogProblem):
         lines = ["- " + ", ".join(str(part) for part in (*row[:2], row.problem) if part) for row in rows]
         more = len(self.problems) - SHOWN
         last = [f"- and {more} more; see `.problems`"] if more > 0 else []
-        return [f"{len(self.problems)} problem(s); nothing was stored.", *lines, *last]
+        return [f"{count(len(self.problems), 'problem')}; nothing was stored.", *lines, *last]
 
     def _repr_html_(self):
         return f"<p>{in_html(str(self))}</p>{table_html(self.problems, index=False)}"
@@ -193,7 +193,7 @@ class Entries:
             raise UnitProblem(f"{reading.words} changes with age: say how long after mixing, for example age=\"24 h\".")
         hours = None if age is None or not reading.ages else to_unit(age, "h", "age")
         if hours is not None and not 0 < hours <= 24 * 3650:
-            raise UnitProblem(f"{reading.words}: an age of {hours:g} h cannot be. Give hours after mixing.")
+            raise UnitProblem(f"{reading.words}: an age of {hours:g} h is not possible. Give hours after mixing.")
         return {
             "reading": reading.name,
             "low": None if math.isinf(found.low) else found.low,

@@ -1,4 +1,4 @@
-"""How a reading is known: read off, between two checks, not yet at the last look, already by the first."""
+"""How a reading is known: read off, between two checks, not yet at the last check, already by the first."""
 
 from __future__ import annotations
 
@@ -71,9 +71,9 @@ def known(
     value : float or str, optional
         The reading as read off; text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``.
     between : tuple, optional
-        The last look before and the first look after; of a time, 0 as the first says no more than `already`.
+        The last check before and the first check after; of a time, 0 as the first says no more than `already`.
     not_yet, already : float or str, optional
-        The last look, when it had not happened; the first look, when it had.
+        The last check, when it had not happened; the first check, when it had.
     decimal : {".", ","}, optional
         Decimal mark, where known.
 
@@ -99,7 +99,7 @@ def known(
         return Known(number, number, "exact")
     if between is not None:
         if isinstance(between, str) or len(between) != 2:
-            raise UnitProblem(f"{reading.words}: between takes two looks, as in between=(20, 25).")
+            raise UnitProblem(f"{reading.words}: between takes two checks, as in between=(20, 25).")
         return _between(reading, *between, decimal)
     if not_yet is not None:
         return Known(_end(reading, not_yet, decimal), math.inf, "not yet")
@@ -133,11 +133,11 @@ def _from_text(reading, text, decimal):
 
 def _between(reading, low, high, decimal):
     first = to_number(low, reading.words, decimal)[0] if isinstance(low, str) else low
-    if reading.scale == "log" and first == 0:  # a look as the catalyst went in says nothing: it had happened by the next
+    if reading.scale == "log" and first == 0:  # a check as the catalyst went in says nothing: it had happened by the next
         return Known(-math.inf, _end(reading, high, decimal), "already")
     low, high = _end(reading, low, decimal), _end(reading, high, decimal)
     if low > high:
-        raise UnitProblem(f"{reading.words}: {low:g} to {high:g} runs backwards. Give the earlier look first.")
+        raise UnitProblem(f"{reading.words}: {low:g} to {high:g} runs backwards. Give the earlier check first.")
     return Known(low, high, "exact" if low == high else "between")
 
 

@@ -9,7 +9,7 @@ import math
 import os
 import uuid
 import warnings
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -141,7 +141,7 @@ def photo_row(
     try:
         hours = None if age is None else to_unit(age, "h", "age")
         if hours is not None and not 0 <= hours < math.inf:
-            raise UnitProblem(f"photo: an age of {hours:g} h cannot be. Give hours after mixing.")
+            raise UnitProblem(f"photo: an age of {hours:g} h is not possible. Give hours after mixing.")
     except UnitProblem as problem:
         raise LogProblem(str(problem)) from None
     data, ending = _plain(path)
@@ -212,11 +212,9 @@ def _upright(held):
     image, profile = ImageOps.exif_transpose(held), held.info.get("icc_profile")
     clear = image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info
     if profile and image.mode in ("RGB", "L", "CMYK"):
-        try:
+        with suppress(ImageCms.PyCMSError, OSError):  # a profile that cannot be read is left out; the picture is what counts
             given = ImageCms.ImageCmsProfile(io.BytesIO(profile))
             image = ImageCms.profileToProfile(image, given, ImageCms.createProfile("sRGB"), outputMode="RGB")
-        except (ImageCms.PyCMSError, OSError):
-            pass  # a profile that cannot be read is left out; the picture is what counts
     return image.convert("RGBA" if clear else "RGB")
 
 
@@ -225,10 +223,8 @@ def _anew(image, form):
     bare = Image.frombytes(image.mode, image.size, image.tobytes())
     flat = image.mode == "RGB" and form in ("JPEG", "MPO", "WEBP", "TIFF")
     made = io.BytesIO()
-    if flat:
-        bare.save(made, "JPEG", quality=90, optimize=True)
-    else:
-        bare.save(made, "PNG", optimize=True)
+    quality = {"quality": 90} if flat else {}
+    bare.save(made, "JPEG" if flat else "PNG", optimize=True, **quality)
     return made.getvalue(), "jpg" if flat else "png"
 
 

@@ -95,11 +95,6 @@ class WhyPanel(Panel):
         with self._at_once():
             return self.answer().table
 
-    @property
-    def settings(self) -> dict:
-        """The casting chosen and what was seen of it."""
-        return {"pour": self.said("pour"), **self._draft(self.said("pour"))[0]}
-
     def summary(self) -> str:
         with self._at_once():
             return self.answer().sentence()
@@ -228,6 +223,6 @@ def why_panel(folder: str | Path = ".") -> WhyPanel:
     Returns
     -------
     WhyPanel
-        A widget. ``.table`` has a row for each cause, ``.settings`` the casting and what was seen.
+        A widget. ``.table`` has a row for each cause.
     """
     return WhyPanel(folder)

@@ -92,11 +92,6 @@ class BeginPanel(Panel):
         return found, study_text.study_of(found, self.workshop.folder)
 
     @property
-    def settings(self) -> dict:
-        """What may differ, setting to its ends in its unit."""
-        return {f.name: f.span for f in self.now().varied}
-
-    @property
     def table(self) -> pd.DataFrame:
         """The settings of the study, one row each: role, from, to and unit."""
         rows = {f.words: [f.role, *(f.span or ("", "")), f.unit] for f in self.now().factors}
@@ -217,6 +212,6 @@ def begin_panel(folder: str | Path = ".") -> BeginPanel:
     Returns
     -------
     BeginPanel
-        A widget. ``.settings`` are the settings that may differ, ``.table`` every setting.
+        A widget. ``.table`` has a row for each setting.
     """
     return BeginPanel(folder)

@@ -33,7 +33,7 @@ class LookPanel(Panel):
         yield step(f"What moves the {fits[name].reading.words}", *self._effects(found, fits[name].reading))
         held = self.asked("Making the sliders", lambda: explorer(fits))
         if held is None:
-            yield text("No setting differs between the pours yet, so there is nothing to slide.", "needed")
+            yield text("No setting differs between the pours yet, so there are no sliders to move.", "needed")
             return
         if self.held.get("scores") != held["scores"] or self.held.get("readings") != held["readings"]:
             self.held = held
@@ -73,11 +73,6 @@ class LookPanel(Panel):
         """The effects on the reading chosen, one row a setting."""
         with self._at_once():
             return tp.effects(self.fits()[self._reading()]).table
-
-    @property
-    def settings(self) -> dict:
-        """The reading chosen."""
-        return {"reading": self._reading()}
 
     def summary(self) -> str:
         with self._at_once():

@@ -31,10 +31,10 @@ from testpour.panels.parts import (
 )
 from testpour.panels.starting import kept_form, kept_plan, with_free_names
 from testpour.panels.workshop import Needed
-from testpour.planning.believed import by_pour
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
-from testpour.planning.problem import NotSeparated, PlanConflict
+from testpour.planning.pour_cautions import by_pour
+from testpour.planning.problem import NotSeparated
 from testpour.study import Study
 from testpour.units import UnitProblem, shown_unit
 from testpour.wording import count
@@ -141,8 +141,6 @@ class PlanPanel(Panel):
                 return plan, tp.outlook(plan, pot=pot, price=price)
             except NotSeparated as few:
                 return plan, ADDED if plan.made is not None else str(few)
-            except PlanConflict as problem:
-                return plan, str(problem)
 
         return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price, repr(taken))
 
@@ -177,11 +175,6 @@ class PlanPanel(Panel):
         """The pours, one row each in run order."""
         with self._at_once():
             return self.planned()[0].table
-
-    @property
-    def settings(self) -> dict:
-        """What is asked of the plan: the arguments of `plan_pours`."""
-        return self.wanted()
 
     def summary(self) -> str:
         with self._at_once():
@@ -300,6 +293,6 @@ def plan_panel(folder: str | Path = ".") -> PlanPanel:
     Returns
     -------
     PlanPanel
-        A widget. ``.table`` are the pours and ``.settings`` what was asked of `plan_pours`.
+        A widget. ``.table`` has a row for each pour.
     """
     return PlanPanel(folder)

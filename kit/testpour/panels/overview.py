@@ -84,11 +84,6 @@ class RoundPanel(Panel):
         rows = {title: [notebook, said.get(name, ""), name == now] for name, (title, notebook) in STEPS.items()}
         return pd.DataFrame.from_dict(rows, orient="index", columns=["notebook", "stands", "next"]).rename_axis("step")
 
-    @property
-    def settings(self) -> dict:
-        """The step that comes next."""
-        return {"next": self.next_step()[0]}
-
     def _mark(self):
         return *super()._mark(), Memory(self.workshop.folder, "share").mark
 
@@ -122,6 +117,6 @@ def round_panel(folder: str | Path = ".") -> RoundPanel:
     Returns
     -------
     RoundPanel
-        A widget. ``.table`` has a row for each step, ``.settings`` names the next one.
+        A widget. ``.table`` has a row for each step and says which is next.
     """
     return RoundPanel(folder)

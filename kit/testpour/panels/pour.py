@@ -102,11 +102,6 @@ class PourPanel(Panel):
         pours = kept_plan(self.workshop)
         return self.workshop.castings().pours if pours is None else pours
 
-    @property
-    def settings(self) -> dict:
-        """What was typed: room, pot and how many pours."""
-        return {f.name: self.value(f) for f in (ROOM, MANY, POT)}
-
     def summary(self) -> str:
         if self.form is not None:
             return self.form.sentence()

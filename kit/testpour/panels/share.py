@@ -70,11 +70,6 @@ class SharePanel(Panel):
         rows = [(NAMES[what], path, self._names_in(what)) for what, path in self.made.items()]
         return pd.DataFrame(rows, columns=["what", "path", "names a person"])
 
-    @property
-    def settings(self) -> dict:
-        """What was chosen: who signs, the paper, the lines of the wall sheet."""
-        return {name: self.said(name) for name in ("signed", "paper", "bench")}
-
     def summary(self) -> str:
         self.workshop.poured()
         return self._people()

@@ -1,37 +1,32 @@
 """The design problem of a study: scatter between days, beliefs, and the pours believed to run too hot.
 
-Plan, repair and outlook all take their problem from `design_problem`, so that one heat limit and one ratio of
-the scatter between sessions to that between pours hold for all three.
+Plan and repair both take their problem from `design_problem`, so that one heat limit and one ratio of the scatter
+between sessions to that between pours hold for both.
 """
 
 from __future__ import annotations
 
-import math
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.caution_rules import Cautions
-from testpour.cautions import check_gel_time, check_peak, check_settings, hottest_peak
+from testpour.cautions import check_settings, hottest_peak
 from testpour.models.beliefs import beliefs_for
-from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.planning.coding import Coding
+from testpour.planning.pour_cautions import believed_peaks
 from testpour.planning.problem import DesignProblem
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from testpour.catalogue import Reading
     from testpour.planning.criteria import Exponents
     from testpour.planning.problem import Axis
     from testpour.study import Study
 
-NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 HALVED = 2.0  # a coded coefficient is believed half as large for each further order
 
 
@@ -130,113 +125,6 @@ def _coded_sd(coding, believed, term):
     table = settings_table(coding.study, coding.decode(ends)).assign(age=24.0)
     change = np.diff(design(believed.terms, table), axis=0)[0] / 2
     return max(float(np.sqrt(np.sum((change * believed.sd) ** 2))), 0.05) / HALVED ** (sum(term) - 1)
-
-
-def believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
-    """What the trade believes a reading of each row of a complete settings table to be, in its unit.
-
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-    table : DataFrame
-        n rows, complete, in the factors' units.
-
-    Returns
-    -------
-    array, shape (n,)
-    """
-    believed = beliefs_for(study, reading)
-    return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
-
-
-def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray | None:
-    """The believed peak of each row of a complete settings table, degC; None where the study reads no peak.
-
-    Parameters
-    ----------
-    study : Study
-    table : DataFrame
-        n rows, complete, in the factors' units.
-
-    Returns
-    -------
-    array of shape (n,), or None
-    """
-    peak = next((reading for reading in study.readings if reading.scale == "rise"), None)
-    return None if peak is None else believed_middle(study, peak, table)
-
-
-def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
-    """What is refused or warned about one pour: its settings, and the gel time and peak believed for them.
-
-    Parameters
-    ----------
-    study : Study
-    settings : dict
-        Factor name to float in its declared unit; usual values where nothing is said.
-
-    Returns
-    -------
-    Cautions
-    """
-    numbers = {f.name for f in study.factors if f.kind != "text"}
-    given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
-    found, table = check_settings(study, given), settings_table(study, given)
-    for reading in study.readings:
-        if reading.name == "gel_time" or reading.scale == "rise":
-            middle = math.floor(10 * float(believed_middle(study, reading, table)[0])) / 10  # never up to a limit
-            found += check_peak(middle) if reading.scale == "rise" else check_gel_time(middle)
-    return found
-
-
-def by_pour(found: Mapping[str, Cautions]) -> Cautions:
-    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`.
-
-    Parameters
-    ----------
-    found : dict
-        Name of the pour to its cautions.
-
-    Returns
-    -------
-    Cautions
-    """
-    said = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(found).items()}
-    return Cautions(tuple(said["refusals"]), tuple(said["warnings"]))
-
-
-def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
-    """The cautions of several pours, each sentence once.
-
-    Parameters
-    ----------
-    found : dict
-        Pour name to `Cautions`.
-
-    Returns
-    -------
-    dict
-        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that differ
-        only in the number found, the one with the furthest value stands for all.
-    """
-    said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
-    for pour, one in found.items():
-        for level, texts in (("refusals", one.refusals), ("warnings", one.warnings)):
-            for text in texts:
-                head, _, limit = text.partition(" is ")
-                said.setdefault((level, NUMBER.sub("", head), limit), []).append((str(pour), text))
-    parts: dict[str, dict[str, list[str]]] = {"refusals": {}, "warnings": {}}
-    for (level, _, limit), pairs in said.items():
-        furthest = min if limit.startswith("below") else max
-        text = furthest((text for _, text in pairs), key=_number)
-        parts[level][text] = list(dict.fromkeys(pour for pour, _ in pairs))
-    return parts
-
-
-def _number(text):
-    found = NUMBER.search(text)
-    return float(found[0]) if found else 0.0
 
 
 @dataclass(eq=False)

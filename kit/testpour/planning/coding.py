@@ -12,6 +12,7 @@ import pandas as pd
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.study import Study
 from testpour.units import to_unit
+from testpour.wording import count
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor
@@ -166,7 +167,7 @@ def _rooms(study, sessions, rooms, conflicts):
         return ()
     given = [rooms] * sessions if isinstance(rooms, str | int | float) else list(rooms)
     if len(given) != sessions:
-        conflicts.append(f"{sessions} sessions but {len(given)} rooms: give one room temperature a session.")
+        conflicts.append(f"{count(sessions, 'session')} but {count(len(given), 'room temperature')}: give one for each session.")
     return tuple(to_unit(room, "degC", "room") for room in given)
 
 

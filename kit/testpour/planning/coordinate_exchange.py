@@ -194,7 +194,7 @@ def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
                 weight * move.square(batch.inverse), weight * move.line(pull))
     ratio = swap.ratio
     score = ratio - 1 if batch.moments is None else _variance_drop(batch, move, swap, ratio)
-    allowed = _allowed(batch, i, group)
+    allowed = _allowed(batch, [i], group)
     if allowed is not None:
         score = np.where(allowed, score, -np.inf)
     best = score.argmax(1)
@@ -230,14 +230,14 @@ def _updated(inverse, move, swap, starts, best):
     return inverse - ends.transpose(0, 2, 1) @ (middle @ ends)
 
 
-def _allowed(batch, i, group):
-    """Mask (B, C) of candidates inside the region, or None when all are."""
+def _allowed(batch, members, group):
+    """Mask (B, C) of candidates that keep all these pours inside the region, or None when all do."""
     if not batch.problem.constrained:
         return None
     b, c = len(batch.settings), group.values.shape[-2]
-    trial = np.repeat(batch.settings[:, i][:, None], c, axis=1)
-    trial[:, :, group.axes] = np.broadcast_to(group.values, (b, c, len(group.axes)))
-    return batch.problem.allowed(trial)
+    trial = np.repeat(batch.settings[:, members][:, None], c, axis=1)
+    trial[..., group.axes] = np.broadcast_to(group.values, (b, c, len(group.axes)))[:, :, None, :]
+    return batch.problem.allowed(trial).all(-1)
 
 
 def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
@@ -262,7 +262,7 @@ def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
     matrix = batch.matrix()
     trial = (matrix - _part(batch.rows[:, members], c))[:, None] + _part(new, c)
     score, now = _score(trial, batch.moments), _score(matrix, batch.moments)
-    allowed = _session_allowed(batch, members, group)
+    allowed = _allowed(batch, members, group)
     score = score if allowed is None else np.where(allowed, score, -np.inf)
     best = score.argmax(1)
     starts = np.flatnonzero(score[np.arange(len(best)), best] > now + GAIN)
@@ -289,12 +289,3 @@ def _score(matrix, moments):
         sign, size = np.linalg.slogdet(matrix + RIDGE * np.eye(matrix.shape[-1]))
         return np.where(sign > 0, size, -np.inf)
     return -np.log(np.maximum(np.einsum("...ij,ji->...", inverse_of(matrix), moments), 1e-300))
-
-
-def _session_allowed(batch, members, group):
-    if not batch.problem.constrained:
-        return None
-    b, c = len(batch.settings), group.values.shape[-2]
-    trial = np.repeat(batch.settings[:, members][:, None], c, axis=1)
-    trial[..., group.axes] = np.broadcast_to(group.values, (b, c, len(group.axes)))[:, :, None, :]
-    return batch.problem.allowed(trial).all(-1)

@@ -12,6 +12,7 @@ from typing import TypeAlias
 import numpy as np
 from scipy.stats import qmc
 
+POINTS = 4096  # of a region
 Exponents: TypeAlias = tuple[int, ...]  # of each factor in one term
 
 
@@ -160,7 +161,7 @@ def average_variance(matrix: np.ndarray, moments: np.ndarray) -> float:
     matrix : array, shape (p, p)
         Information matrix M.
     moments : array, shape (p, p)
-        From `cube_moments` or `sampled_moments`.
+        From `DesignProblem.moments`.
 
     Returns
     -------
@@ -203,8 +204,6 @@ def cube_moments(
             out *= np.mean(np.asarray(values, float)[:, None, None] ** power, axis=0)
     return out
 
-POINTS = 4096  # of a region
-
 
 def region_points(
     k: int, levels: Sequence[tuple[float, ...] | None] | None = None,
@@ -234,21 +233,3 @@ def region_points(
             steps = np.asarray(values, float)
             coded[:, f] = steps[np.minimum((points[:, f] * len(steps)).astype(int), len(steps) - 1)]
     return coded if allowed is None else coded[allowed(coded)]
-
-
-def sampled_moments(terms: Sequence[Exponents], points: np.ndarray) -> np.ndarray:
-    """Average of f(x)f(x)' over the given points (m, k): numeric, for regions that are not the cube.
-
-    Parameters
-    ----------
-    terms : list of Exponents
-        p tuples of k exponents.
-    points : array, shape (m, k)
-        −1 to 1.
-
-    Returns
-    -------
-    array, shape (p, p)
-    """
-    rows = model_rows(points, terms)
-    return rows.T @ rows / len(rows)

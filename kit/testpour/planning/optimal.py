@@ -4,11 +4,9 @@ Criteria: "D" (small joint region for all coefficients; Bayesian D when the prob
 (small average variance of predictions over the region: exact over the cube, sampled when limits cut it).
 """
 
-from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-import pandas as pd
 
 from testpour.planning.candidate_set import CandidateGroup
 from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
@@ -17,39 +15,13 @@ from testpour.planning.problem import DesignProblem, PlanConflict
 from testpour.planning.starts import coarse_grid, coordinate_groups, free_places, random_settings
 
 CHUNK = 250                                             # starts improved side by side
+POLISHED = 4                                            # best starts whose continuous settings are refined off the grid
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
-@dataclass(frozen=True, eq=False)
-class OptimalPlan:
-    """The best plan found, with what it promises.
-
-    Attributes
-    ----------
-    table : DataFrame
-        One row per pour, fixed pours first; columns session, one per factor (coded), fixed (True for
-        pours already made).
-    log_det : float
-        log |X'V^-1X| (plus prior precision).
-    i_value : float
-        Average variance of a prediction over the region, in units of the variance between pours.
-    """
-
-    problem: DesignProblem = field(repr=False)
-    table: pd.DataFrame = field(repr=False)
-    log_det: float
-    i_value: float
-
-    @property
-    def rows(self) -> np.ndarray:
-        """Coded settings of every pour, shape (n, k)."""
-        return self.table[self.problem.names].to_numpy(float)
-
-
 def optimal_plan(
-    problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0,
-    polish: int = 4
-) -> OptimalPlan:
+    problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0
+) -> np.ndarray:
     """Best pours for the terms of `problem`.
 
     Parameters
@@ -61,12 +33,11 @@ def optimal_plan(
         Random starts; more are slower and surer. 2000 is the thorough setting for a split-plot plan.
     seed : int
         Same seed, same plan.
-    polish : int
-        How many of the best starts have their continuous settings refined off the grid; 0 keeps the grid.
 
     Returns
     -------
-    OptimalPlan
+    array, shape (n, k)
+        Coded settings of every pour, those made already first.
 
     Raises
     ------
@@ -78,24 +49,19 @@ def optimal_plan(
     Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology
     35, 1-15, for pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
     """
-    if criterion not in ("D", "I"):
-        raise ValueError(f"criterion is {criterion!r}: choose 'D' or 'I'.")
-    if starts < 1:
-        raise ValueError(f"starts is {starts}: make at least 1 random start.")
     rng = np.random.default_rng(seed)
-    moments = problem.moments()
-    aim = moments if criterion == "I" else None
+    aim = problem.moments() if criterion == "I" else None
     grid = coarse_grid(problem, criterion)
     chunks = [min(CHUNK, starts - done) for done in range(0, starts, CHUNK)]
     found = [_improve(problem, random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
     settings = np.concatenate(found)
     score = _scores(problem, settings, aim)
-    if polish and any(axis.levels is None and axis.met is None for axis in problem.axes):
-        settings, score = _polished(problem, settings, score, aim, polish)
+    if any(axis.levels is None and axis.met is None for axis in problem.axes):
+        settings, score = _polished(problem, settings, score, aim)
     if not np.isfinite(score.max()):
-        raise PlanConflict([("No set of pours inside the limits separates all the terms: drop a term that the "
-                            "limits or the levels of a factor make inseparable from another." + problem.in_the_way())])
-    return _result(problem, settings, score, moments)
+        said = "No set of pours within the limits tells all the effects apart: let fewer settings vary, or widen a span in study.toml."
+        raise PlanConflict([said + problem.in_the_way()])
+    return settings[int(score.argmax())] + 0.0  # no negative zeros
 
 
 def _improve(problem, settings, grid, moments):
@@ -116,11 +82,11 @@ def _improve(problem, settings, grid, moments):
     return np.concatenate([*done, batch.settings])
 
 
-def _polished(problem, settings, score, moments, polish):
+def _polished(problem, settings, score, moments):
     """Refine the best distinct starts off the grid by local moves of shrinking size."""
     order = np.argsort(-score, kind="stable")
     _, first = np.unique(np.round(score[order], 7), return_index=True)
-    top = order[np.sort(first)][:polish]
+    top = order[np.sort(first)][:POLISHED]
     batch = Designs(problem, settings[top].copy(), moments)
     pours, sessions = free_places(problem)
     axes = [f for f, axis in enumerate(problem.axes) if axis.levels is None and axis.met is None]
@@ -152,12 +118,3 @@ def _scores(problem, settings, moments):
     if moments is None:
         return log_determinant(matrix)
     return np.array([-average_variance(m, moments) for m in matrix])
-
-
-def _result(problem, settings, score, moments):
-    best = settings[int(score.argmax())]
-    matrix = information(model_rows(best, problem.terms), problem.all_sessions, problem.eta, problem.prior)
-    table = pd.DataFrame(best + 0.0, columns=problem.names)
-    table.insert(0, "session", problem.all_sessions)
-    table["fixed"] = np.arange(len(best)) < len(problem.kept)
-    return OptimalPlan(problem, table, float(log_determinant(matrix)), average_variance(matrix, moments))

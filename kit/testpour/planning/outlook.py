@@ -12,12 +12,10 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
 from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import ADIABATIC_RISE
-from testpour.planning.believed import design_problem
 from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
-from testpour.planning.power import half_width, plan_power, smallest_effect, variance_over_region
+from testpour.planning.power import half_width, plan_power, smallest_effect
 from testpour.planning.problem import NotSeparated
-from testpour.planning.purposes import after_sessions
 from testpour.units import show, shown_unit, to_unit
 from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
 
@@ -36,8 +34,6 @@ class PlanOutlook:
         One row a reading and setting: ``interval``, half the expected 90 % interval of the setting's
         effect over its whole span, and ``noticed``, the smallest effect that would be noticed nine times
         in ten; both in the reading's own terms, in words, with the numbers beside them.
-    spread : DataFrame
-        ``fraction`` of the region and ``variance`` of a prediction there, in units of one pour.
     resin, catalyst : float
         Mass in g for all pours.
     hours : float
@@ -49,7 +45,6 @@ class PlanOutlook:
 
     plan: Plan
     table: pd.DataFrame
-    spread: pd.DataFrame
     resin: float
     catalyst: float
     hours: float
@@ -75,7 +70,7 @@ class PlanOutlook:
         cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
         parts.append(
             f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
-            f"the last reading falls {self.hours:g} h after mixing. How much equal pours differ is taken from the trade's beliefs."
+            f"the last reading is due {self.hours:g} h after mixing. How much equal pours differ is taken from the trade's beliefs."
         )
         return " ".join([*parts, *self.cautions.lines()])
 
@@ -120,8 +115,6 @@ def outlook(
     ------
     NotSeparated
         If the pours cannot tell the terms of the plan apart.
-    PlanConflict
-        If they contradict the plan in another way.
 
     Notes
     -----
@@ -129,7 +122,8 @@ def outlook(
     noncentral t test at the 90 % interval. Settings that are fixed within a session are judged between
     sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
     """
-    spread, lines = _spread(plan), []
+    _check_separated(plan)
+    lines = []
     for reading in plan.study.readings:
         noise, day = _noise(plan.study, reading)
         lines += list(_lines(plan, reading, noise, day))
@@ -138,7 +132,6 @@ def outlook(
     return PlanOutlook(
         plan,
         pd.DataFrame(lines),
-        spread,
         grams,
         grams * float(plan.table["catalyst"].mean()) / 100 if "catalyst" in plan.table else 0.0,
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
@@ -147,20 +140,13 @@ def outlook(
     )
 
 
-def _spread(plan):
-    """How sharp predictions will be over the region."""
-    rows, numbers = _all_pours(plan)
+def _check_separated(plan):
+    """Refuse a plan whose pours cannot tell its terms apart."""
+    rows, _ = _all_pours(plan)
     terms = _terms(plan, rows)
     if np.linalg.matrix_rank(model_rows(rows, terms)) < len(terms):
-        few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} terms of this plan apart: put a dropped pour back or plan afresh."
+        few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} effects of this plan apart: put a dropped pour back, or plan afresh."
         raise NotSeparated([few])
-    made = len(rows) - len(plan.table)
-    days = int(numbers[:made].max(initial=-1)) + 1
-    problem = design_problem(
-        plan.coding, terms, numbers[made:], axes=tuple(after_sessions(axis, days) for axis in plan.coding.axes()),
-        fixed=rows[:made] if made else None, fixed_sessions=tuple(numbers[:made]) if made else None,
-    )
-    return variance_over_region(rows, problem)
 
 
 def _all_pours(plan):

@@ -13,8 +13,9 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
-from testpour.planning.believed import by_pour, pour_cautions, settings_refused
+from testpour.planning.believed import settings_refused
 from testpour.planning.coding import Coding, coding_for
+from testpour.planning.pour_cautions import by_pour, pour_cautions
 from testpour.planning.problem import PlanConflict
 from testpour.study import Study
 from testpour.threads import one_thread
@@ -96,27 +97,6 @@ class Plan:
         if missing:
             raise ValueError(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
         return replace(self, table=self.table.drop(index=list(pours)))
-
-    def with_pour(self, pour: str, **settings: str | float) -> Plan:
-        """The plan with some settings of one pour changed; text with units is read.
-
-        Parameters
-        ----------
-        pour : str
-        **settings : float or str
-            Factor name to number in its unit, or text with one.
-
-        Returns
-        -------
-        Plan
-        """
-        if pour not in self.table.index:
-            raise ValueError(f"No pour {pour} in this plan; it has {', '.join(self.table.index)}.")
-        changed = self.study.settings(settings)
-        table = self.table.copy()
-        for name in settings:
-            table.loc[pour, name] = changed[name]
-        return replace(self, table=table)
 
     def sentence(self) -> str:
         """The plan in a few sentences."""
@@ -248,7 +228,7 @@ def _sizes(sessions, pours):
     if sessions < 1:
         conflicts.append("A plan needs at least one session: ask for sessions=1 or more.")
     elif len(sizes) != sessions:
-        conflicts.append(f"{sessions} sessions but {len(sizes)} numbers of pours: give one a session.")
+        conflicts.append(f"{count(sessions, 'session')} but {count(len(sizes), 'number')} of pours: give one for each session.")
     if any(size < 1 for size in sizes):
         conflicts.append("A session needs at least one pour: leave the empty session out.")
     if conflicts:

@@ -7,7 +7,6 @@ effect in ten that does not exist is noticed all the same (`false_alarm`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -19,44 +18,12 @@ from scipy.stats import t as student
 from testpour.planning.criteria import (
     Exponents,
     information,
-    log_determinant,
     model_rows,
-    region_points,
     term_name,
 )
 
-if TYPE_CHECKING:
-    from testpour.planning.problem import DesignProblem
-
 FALSE_ALARM = 0.10
 OFTEN = 0.9  # chance with which the smallest effect is noticed
-
-
-def chance_f(
-    noncentrality: float, df_effect: float, df_error: float, false_alarm: float = FALSE_ALARM
-) -> float:
-    """Chance that an F test on (df_effect, df_error) degrees of freedom notices the given noncentrality.
-
-    Noncentrality is the sum of squared true deviations over the error variance.
-
-    Parameters
-    ----------
-    noncentrality : float
-        0 or more.
-    df_effect : float
-        Degrees of freedom of the effect.
-    df_error : float
-        Degrees of freedom of the noise.
-    false_alarm : float, optional
-        Chance of noticing what is not there.
-
-    Returns
-    -------
-    float
-        0 to 1.
-    """
-    bar = fisher.isf(false_alarm, df_effect, df_error)
-    return float(ncf.sf(bar, df_effect, df_error, noncentrality)) if noncentrality > 0 else false_alarm
 
 
 def chance_to_notice(effect: float, se: float, df: float, false_alarm: float = FALSE_ALARM) -> float:
@@ -78,7 +45,9 @@ def chance_to_notice(effect: float, se: float, df: float, false_alarm: float = F
     """
     if df < 1 or not np.isfinite(se):
         return float("nan")
-    return chance_f((effect / se) ** 2, 1, df, false_alarm)      # t squared is F with 1 degree of freedom
+    if effect == 0:
+        return false_alarm
+    return float(ncf.sf(fisher.isf(false_alarm, 1, df), 1, df, (effect / se) ** 2))  # t squared is F with 1 degree of freedom
 
 
 def smallest_effect(se: float, df: float) -> float:
@@ -153,13 +122,8 @@ def plan_power(
     sessions. Exact for balanced plans, an approximation otherwise (containment).
     """
     rows, terms = np.asarray(rows, float), [tuple(t) for t in terms]
-    if noise_sd <= 0 or session_sd < 0:
-        raise ValueError(f"noise_sd is {noise_sd}, session_sd {session_sd}: the first must be above 0 and the "
-                         "second not below 0. Take them from repeated pours, or from what the trade knows.")
     design = model_rows(rows, terms)
     matrix = information(design, sessions, (session_sd / noise_sd) ** 2)
-    if not np.isfinite(log_determinant(matrix)):
-        raise ValueError(f"{len(rows)} pours do not separate these {len(terms)} terms: drop a term or add pours.")
     se = noise_sd * np.sqrt(np.diag(np.linalg.inv(matrix)))
     whole, df = _strata(design, sessions, session_sd)
     names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
@@ -189,29 +153,3 @@ def _strata(design, sessions, session_sd):
     between = members.shape[1] - np.linalg.matrix_rank(design[:, whole]) if whole.any() else 0
     within = n - np.linalg.matrix_rank(np.hstack([design, members]))
     return whole, np.where(whole, between, within)
-
-
-def variance_over_region(rows: np.ndarray, problem: DesignProblem) -> pd.DataFrame:
-    """How prediction variance is spread over the region a problem allows.
-
-    Parameters
-    ----------
-    rows : array (n, k)
-        Coded settings of the pours, in the sessions of `problem`.
-    problem : DesignProblem
-
-    Returns
-    -------
-    DataFrame
-        Columns fraction (of the region, 0 to 1) and variance (of a prediction, at most this in that fraction of
-        the region; 1 is the variance of one pour). Read from evenly spread points, so the ends are approximate.
-    """
-    terms = problem.terms
-    points = region_points(np.shape(rows)[1], problem.levels, problem.allowed)
-    matrix = information(model_rows(rows, terms), problem.all_sessions, problem.eta)
-    if not np.isfinite(log_determinant(matrix)):
-        raise ValueError(f"{len(rows)} pours do not separate these {len(terms)} terms: drop a term or add pours.")
-    where = model_rows(points, terms)
-    variance = np.einsum("ij,ij->i", where, np.linalg.solve(matrix, where.T).T)
-    fraction = np.linspace(0, 1, 101)
-    return pd.DataFrame({"fraction": fraction, "variance": np.quantile(variance, fraction)})

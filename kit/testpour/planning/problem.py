@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from testpour.planning.criteria import Exponents, cube_moments, region_points, sampled_moments
+from testpour.planning.criteria import Exponents, cube_moments, model_rows, region_points
+from testpour.wording import count
 
 
 class PlanConflict(ValueError):
@@ -88,9 +89,7 @@ class DesignProblem:
     prior: np.ndarray | None = field(default=None, repr=False)
 
     def __post_init__(self):
-        conflicts = _shape_conflicts(self)
-        conflicts = conflicts or [*_run_conflicts(self), *_region_conflicts(self)]
-        if conflicts:
+        if conflicts := [*_run_conflicts(self), *_region_conflicts(self)]:
             raise PlanConflict(conflicts)
 
     @property
@@ -150,73 +149,35 @@ class DesignProblem:
         if not self.constrained:
             two = [v if v is not None and len(v) < 3 else None for v in self.levels]
             return cube_moments(self.terms, two)
-        points = region_points(len(self.axes), self.levels, self.allowed)
-        return sampled_moments(self.terms, points)
-
-
-def _shape_conflicts(problem):
-    k = len(problem.axes)
-    if k == 0 or any(len(term) != k for term in problem.terms):
-        return [(f"Every term needs one exponent for each of the {k} factors: "
-                f"give tuples of length {k}, such as {(1,) * k}.")]
-    out = []
-    if len(set(problem.terms)) < len(problem.terms):
-        out.append("A term is listed twice: drop the repeat.")
-    if problem.runs < 1:
-        out.append(f"The plan asks for {problem.runs} pours: ask for at least 1.")
-    if problem.sessions is not None and len(problem.sessions) == 0:
-        out.append("The plan has zero sessions: allow at least 1 session.")
-    elif problem.sessions is not None and len(problem.sessions) != problem.runs:
-        out.append(f"{problem.runs} pours but {len(problem.sessions)} session numbers: give one per pour.")
-    if problem.fixed is not None and problem.kept.shape[1:] != (k,):
-        out.append(f"Pours already made have {problem.kept.shape[-1]} columns: give {k}, one per factor.")
-    if problem.fixed_sessions is not None and len(problem.fixed_sessions) != len(problem.kept):
-        out.append(f"{len(problem.kept)} pours already made need as many session numbers: "
-                   f"{len(problem.fixed_sessions)} were given.")
-    return out
+        rows = model_rows(region_points(len(self.axes), self.levels, self.allowed), self.terms)
+        return rows.T @ rows / len(rows)
 
 
 def _run_conflicts(problem):
     p, total = len(problem.terms), problem.runs + len(problem.kept)
     if problem.prior is None and total < p:
-        yield (f"{total} pours cannot separate {p} terms: "
-               f"add {p - total} pour{'s' * (p - total > 1)} or drop as many terms.")
+        yield f"{count(total, 'pour')} cannot tell {p} effects apart: plan {p - total} more, or let fewer settings vary."
     sessions = problem.all_sessions
-    needed = sessions.max(initial=0) + 1
     for f, axis in enumerate(problem.axes):
-        if axis.met is not None and len(axis.met) < needed:
-            yield (f"{axis.name} is met, not chosen, and {needed} sessions are planned but it has "
-                   f"{len(axis.met)} values: give {needed - len(axis.met)} more.")
-        if axis.hard and axis.met is None:
-            for session in np.unique(sessions[: len(problem.kept)]):
-                here = problem.kept[sessions[: len(problem.kept)] == session, f]
-                if np.ptp(here) > 1e-9:
-                    yield (f"{axis.name} is set once per session, yet pours already made in session {session} "
-                           "differ in it: give them separate session numbers or let it vary.")
+        made = sessions[: len(problem.kept)]
+        if axis.hard and any(np.ptp(problem.kept[made == session, f]) > 1e-9 for session in np.unique(made)):
+            yield (f"{axis.name.replace('_', ' ').capitalize()} is set once a session, yet pours of one session in the log differ "
+                   "in it: correct the log, or write by_session = false for it in study.toml.")
     yield from _whole_session_conflicts(problem, len(np.unique(sessions)))
 
 
 def _whole_session_conflicts(problem, sessions):
-    """Terms made only of per-session factors cannot outnumber the sessions."""
+    """Effects of settings that hold for a whole session cannot outnumber the sessions."""
     whole = [axis.hard or axis.met is not None for axis in problem.axes]
     if problem.prior is not None or not any(whole):
         return
     held = sum(all(w or e == 0 for w, e in zip(whole, term, strict=True)) for term in problem.terms)
     if held > sessions:
-        yield (f"{held} terms change only from session to session, but there "
-               f"{'is 1 session' if sessions == 1 else f'are {sessions} sessions'}: plan "
-               f"{held - sessions} more or drop as many of those terms.")
+        yield (f"{held} effects show only from session to session, and {count(sessions, 'session')} cannot tell them apart: "
+               f"plan {count(held - sessions, 'session')} more, or let fewer of those settings vary.")
 
 
 def _region_conflicts(problem):
-    kept = problem.kept
-    outside = np.abs(kept).max(axis=1, initial=0) > 1 + 1e-9
-    if outside.any():
-        i = int(np.argmax(outside))
-        yield (f"Pour {i + 1} already made lies outside the region at {kept[i].tolist()}: widen the range "
-               "of that factor to include it, or leave the pour out.")
-    if not problem.constrained:
-        return
-    if not len(region_points(len(problem.axes), problem.levels, problem.allowed)):
-        yield "No setting is left: the forbidden region covers everything. Shrink it." + problem.in_the_way()
+    if problem.constrained and not len(region_points(len(problem.axes), problem.levels, problem.allowed)):
+        yield "No settings are left that may be poured." + problem.in_the_way()
 

@@ -166,24 +166,22 @@ def _two_level(wishes, sizes):
     axes = tuple(
         axis if axis.met is not None else Axis(axis.name, levels=_ends(axis), hard=axis.hard) for axis in wishes.axes
     )
-    plan = _search(wishes, axes, sizes, main_terms, "D")
+    rows, sessions = _search(wishes, axes, sizes, main_terms, "D")
     why = (
         "Low and high of every setting, chosen so that their effects are told apart as sharply as these "
         "sessions and limits allow."
     )
     mixed = "Effects of single settings are told apart; what two settings do together may be mixed into them."
-    rows, sessions = _new(plan)
     return Chosen(rows, sessions, _terms(main_terms, wishes.axes), why, mixed)
 
 
 def _map_the_region(wishes: Wishes) -> Chosen:
     """Pours for a curved surface that predicts well everywhere."""
-    plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
+    rows, sessions = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
     why = (
         "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
         "over the whole region."
     )
-    rows, sessions = _new(plan)
     return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
@@ -198,12 +196,11 @@ def sharpen(wishes: Wishes) -> Chosen:
     -------
     Chosen
     """
-    plan = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
+    rows, sessions = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
     made = 0 if wishes.fixed is None else len(wishes.fixed)
     why = "Placed where they narrow most what the trade's beliefs leave open."
     if made:
         why = f"Added to {count(made, 'pour')} of the log, where they narrow most what log and belief leave open."
-    rows, sessions = _new(plan)
     return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
@@ -233,14 +230,15 @@ def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
 
 
 def _search(wishes, axes, sizes, kind, criterion, with_past=False):
-    """The best set the exchange finds for a kind of model."""
+    """Coded rows and session numbers of the best new pours the exchange finds for a kind of model."""
     numbers, past = np.repeat(np.arange(len(sizes)), sizes), {}
     if with_past and wishes.fixed is not None and len(wishes.fixed):
         offset = max(wishes.fixed_sessions) + 1
         past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
         axes, numbers = tuple(after_sessions(axis, offset) for axis in axes), numbers + offset
     problem = design_problem(wishes.coding, _terms(kind, axes), numbers, axes=axes, informed=with_past, **past)
-    return optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
+    rows = optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
+    return rows[len(problem.kept):], numbers - numbers.min()
 
 
 def after_sessions(axis: Axis, sessions: int) -> Axis:
@@ -259,13 +257,6 @@ def after_sessions(axis: Axis, sessions: int) -> Axis:
     if axis.met is None:
         return axis
     return Axis(axis.name, axis.levels, axis.hard, (0.0,) * sessions + tuple(axis.met))
-
-
-def _new(plan):
-    """Coded rows and session numbers of the new pours of an optimal plan."""
-    new = plan.table[~plan.table["fixed"]]
-    sessions = new["session"].to_numpy(int)
-    return new[plan.problem.names].to_numpy(float), sessions - sessions.min()
 
 
 def _terms(kind, axes):

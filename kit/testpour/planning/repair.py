@@ -153,9 +153,8 @@ def _searched(plan, past, sessions, seed):
         fixed = coding.encode(settings_table(plan.study, past))
         held = {"fixed": fixed, "fixed_sessions": tuple(labels.index(s) for s in past["session"])}
     problem = design_problem(coding, plan.terms, [labels.index(s) for s in sessions], informed=plan.purpose == SHARPEN, **held)
-    best = optimal_plan(problem, "I" if plan.purpose == MAP else "D", starts=STARTS, seed=seed)
-    rows = best.table.loc[~best.table["fixed"], problem.names].to_numpy(float)
-    table = settings_table(plan.study, coding.decode(rows)).drop(columns="age")
+    rows = optimal_plan(problem, "I" if plan.purpose == MAP else "D", starts=STARTS, seed=seed)
+    table = settings_table(plan.study, coding.decode(rows[len(problem.kept):])).drop(columns="age")
     table.insert(0, "session", sessions)
     return table
 

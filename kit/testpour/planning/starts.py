@@ -6,6 +6,7 @@ import numpy as np
 
 from testpour.planning.candidate_set import CandidateGroup
 from testpour.planning.problem import DesignProblem, PlanConflict
+from testpour.wording import listed
 
 POOL = 90          # most candidate settings scored at once for one pour
 
@@ -116,9 +117,9 @@ def random_settings(
         todo = ~problem.allowed(out) & new
         if not todo.any():
             return out
-    lost = sorted({int(s) for s in session[todo.any(0)]})
-    raise PlanConflict([(f"No allowed setting was found for session {', '.join(map(str, lost))}: loosen the "
-                        "limits there, or move its pours to another session." + problem.in_the_way())])
+    lost = sorted({int(s) + 1 for s in session[todo.any(0)]})
+    said = f"No settings that may be poured were found for session {listed(map(str, lost))}: plan a cooler room, or move its pours to another session."
+    raise PlanConflict([said + problem.in_the_way()])
 
 
 def _place_fixed(problem, settings):

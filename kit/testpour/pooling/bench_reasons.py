@@ -41,7 +41,7 @@ class PoolProblems(Problems):
         """In a notebook, the reasons in full instead of a traceback."""
         return [f"PoolProblems: {count(len(self.problems), 'reason')} why these logs cannot be joined as they are.",
                 *(f"- {one}" for one in self.problems),
-                "Mend them, or join the rest with pool(..., leave_out=True)."]
+                "Correct them, or join the rest with pool(..., leave_out=True)."]
 
 
 def reasons_table(rows: list[dict[str, str]]) -> pd.DataFrame:
@@ -97,7 +97,7 @@ def unjoinable(sources: list[Source | Unread]) -> list[dict[str, str]]:
         Rows from `reason`.
     """
     rows = [
-        reason(s.bench, WHOLE, f"cannot be read: {s.trouble.rstrip('.')}", s.origin, "", "Mend it, or leave it out.")
+        reason(s.bench, WHOLE, f"cannot be read: {s.trouble.rstrip('.')}", s.origin, "", "Correct it, or leave it out.")
         for s in sources
         if isinstance(s, Unread)
     ]
@@ -229,7 +229,7 @@ def _difference(bench, column, other):
     if isinstance(column, Factor) and column.kind != other.kind:
         return reason(bench, part, "is another kind of setting", column.kind, other.kind, "Declare it alike.")
     if column.scale != other.scale:
-        return reason(bench, part, "spreads on another scale", column.scale, other.scale, "Declare the same scale.")
+        return reason(bench, part, "is declared with another scale", column.scale, other.scale, "Declare the same scale.")
     if column.grades != other.grades:
         here, there = (", ".join(c.grades) for c in (column, other))
         return reason(bench, part, "has other grades", here, there, "Grade by the same words, or leave it out.")

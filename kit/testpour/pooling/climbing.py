@@ -12,7 +12,6 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.climb import climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.optimum import reach_top
 from testpour.likelihood.proposal import in_other_unit
 from testpour.likelihood.scaling import scaled_problem
 from testpour.pooling.blocks import make_blocks
@@ -135,32 +134,6 @@ def _bench_marginal(
     return BenchMarginal(problem, make_blocks(problem.design, kept, components)), scale, outer
 
 
-def most_likely_spreads(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = ()
-) -> dict[str, float]:
-    """The most likely spreads, coefficients integrated out: restricted maximum likelihood under flat beliefs.
-
-    Parameters
-    ----------
-    model : IntervalModel
-    bench : array, shape (n,)
-        Number of each row's bench.
-    slopes : list of Slope, optional
-        Coefficients that differ by bench.
-
-    Returns
-    -------
-    dict
-        Group name to standard deviation on the latent scale, slopes last; ``reading`` for single readings, but not
-        for grades.
-    """
-    marginal, scale, start = _bench_marginal(model, bench, slopes, sampling=bool(model.grades and model.shape_believed))
-    shape, spreads = marginal.split(reach_top(marginal, start).at)
-    names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
-    found = dict(zip(names, scale.unit * np.abs(spreads), strict=True))
-    return found if scale.graded else found | {"reading": float(np.exp(scale.shape(shape)[0]))}
-
-
 def slope_name(model: IntervalModel, slope: Slope) -> str:
     """How the spread of a coefficient that differs by bench is called.
 
@@ -201,7 +174,7 @@ def pooled_top_of_density(
     part = _some_benches(bench)
     if len(model.low) <= GREAT or part.all():
         return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
-    first, unit, below = pooled_top_of_density(_picked(model, part), _renumbered(bench[part]), slopes)
+    first, unit, below = pooled_top_of_density(_picked(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
     moved = in_other_unit(first.plain(below.at), len(start) - k, unit.unit / scale.unit, scale.graded)
     share = len(marginal.blocks.benches) / len(first.marginal.blocks.benches)
     curvature = below.curvature * share
@@ -215,10 +188,6 @@ def _some_benches(bench):
     step = max(1, int(len(bench) / PART))
     chosen = levels[::step] if len(levels) / step >= 8 else levels[:: max(1, len(levels) // 8)]
     return np.isin(bench, chosen)
-
-
-def _renumbered(bench):
-    return np.unique(bench, return_inverse=True)[1]
 
 
 def _picked(model, rows):

@@ -109,8 +109,8 @@ def _basis(pooled):
     shown = table_html(table.head(SHOWN).reset_index(), border=0, index=False)
     yield f'<h2>What it rests on</h2><div class="wide" {SCROLLS}>{shown}</div>{rest}'
     yield (
-        "<p>Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within a "
-        "bench. The effects of catalyst, room temperature and thickness may differ by bench once five benches varied "
-        "them; all others are taken as the same. Intervals hold nine in ten, for the average casting of a bench; what a newcomer should expect is for "
+        "<p>Each bench has a level of its own, and so have the sessions and lots within it; how far benches, sessions and lots "
+        "lie apart is learned from all logs together. The effects of catalyst, room temperature and thickness may differ by bench once five benches varied "
+        "them; all others are taken as the same. Intervals are 90 % intervals of the average casting of a bench; what a newcomer should expect is for "
         f"single castings. Computed by {in_html(', '.join(f'{k} {v}' for k, v in versions().items()))}.</p>"
     )

@@ -19,7 +19,7 @@ from testpour.models.remainder import of_expected_size
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
-from testpour.pooling.climbing import Slope, most_likely_spreads
+from testpour.pooling.climbing import Slope
 from testpour.pooling.draws import sample_pool
 
 if TYPE_CHECKING:
@@ -123,15 +123,6 @@ class PooledReading:
     def _away(self, away):
         held = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}
         return BenchFit(**held, away=away)
-
-    def most_likely_spreads(self) -> dict[str, float]:
-        """The most likely spread of benches, sessions, lots and readings on the latent scale, under the beliefs.
-
-        Under flat beliefs these are the estimates of restricted maximum likelihood.
-        """
-        model = self.average.model
-        number = next(group.codes for group in model.groups if group.name == "bench")
-        return most_likely_spreads(model, number, _slopes_of(self.average.believed, self.average.rows))
 
     def differences(self) -> pd.DataFrame:
         """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.

@@ -4,13 +4,12 @@ from testpour.exchange.trace_curve import show_trace
 from testpour.pooling.bench_chart import show_benches
 from testpour.report.age_curve import show_age
 from testpour.report.chance_map import show_chance
-from testpour.report.check_chart import show_check
 from testpour.report.cure_map import show_cure
-from testpour.report.effect_chart import show_effects, show_scatter
-from testpour.report.pour_pairs import show_plan, show_pours, show_promise
+from testpour.report.effect_chart import show_check, show_effects, show_scatter
+from testpour.report.pour_pairs import show_plan, show_pours
 from testpour.report.reading_curve import show_reading
 
 __all__ = [
     "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan",
-    "show_pours", "show_promise", "show_reading", "show_scatter", "show_trace",
+    "show_pours", "show_reading", "show_scatter", "show_trace",
 ]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from testpour.report import story
-from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet, still_open, strongest
+from testpour.report.advised import rooms
+from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -51,10 +51,9 @@ def handout(
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
     """
     path = checked(path, paper, "handout")
-    asked = len(story.rooms(fits, room))
+    asked = len(rooms(fits, room))
     if asked > ROOMS:
-        raise ValueError(f"A page has room for {ROOMS} rooms, not {asked}: make two handouts.")
+        raise ValueError(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")
     return fill_sheet(
-        path, "handout.html", fits, "handout", paper=paper, date=date, by=by, rows=list(advice_rows(fits, room)), found=strongest(fits),
-        log=fits.castings.sentence(), open=still_open(fits, room),
+        path, "handout.html", fits, "handout", paper=paper, date=date, room=room, by=by, rows=list(advice_rows(fits, room)),
     )

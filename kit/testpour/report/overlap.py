@@ -49,9 +49,9 @@ class Overlap:
         shared = [self._words(f) for f in self.factors if self.spans[f.name][0] < self.spans[f.name][1]]
         text = f"both poured {listed(shared)}." if shared else "they poured no range of a setting in common."
         if self.apart:
-            text += f" Nowhere alike: {'; '.join(self.apart)}."
+            text += f" Poured over ranges that do not meet: {'; '.join(self.apart)}."
         if self.unlike:
-            text += f" Not on one scale: {listed(self.unlike)}."
+            text += f" Read on different scales: {listed(self.unlike)}."
         return text
 
     __repr__ = sentence

@@ -18,11 +18,10 @@ from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.files import free_for, marked, page_kind, put
 from testpour.pages import repeats, template
-from testpour.report import story
-from testpour.report.carried import NoLogInside, carried, for_page, inside
+from testpour.report import advised, story
+from testpour.report.carried import carried, for_page
 from testpour.report.explorer import explorer
 from testpour.report.photographs import photographs, pictured
-from testpour.report.poor import causes
 from testpour.report.since import changes, earlier, said
 from testpour.threads import one_thread
 from testpour.wording import in_html, visible
@@ -32,16 +31,7 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
-
-
-def _carries_log(path):
-    try:
-        return bool(inside(path))
-    except NoLogInside:
-        return False
-
-
-PAGE = page_kind("findings page", older=_carries_log)
+PAGE = page_kind("findings page")
 LARGEST = 2_450_000  # bytes up to which photographs are made small enough: under 2.5 MB, which mail carries
 
 
@@ -153,7 +143,7 @@ def render(
     -------
     str
     """
-    castings, given = fits.castings, story.advice(fits, room)
+    castings, given = fits.castings, advised.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
     script = files("testpour.report").joinpath("templates", "explorer.js").read_text("utf-8")
     page = partial(
@@ -164,9 +154,9 @@ def render(
         changed=changes(fits.study, before, now) if before else [],
         poured=story.poured(castings),
         found=list(story.found(fits)),
-        advised=story.advised(fits, given),
-        causes=causes(fits),
-        open=story.still_open(fits, room),
+        advised=advised.advised(fits, given),
+        causes=story.causes(fits),
+        open=advised.still_open(fits, room),
         cautions=Markup(safety_text("page", html=True)),
         draws=len(next(iter(fits.values())).posterior.coefficients),
         beliefs=list(story.believed(fits)),

@@ -36,7 +36,7 @@ POINTS = 81
 
 def show_reading(
     fit: ReadingFit, factor: str, settings: Mapping[str, str | float] | None = None, *,
-    room: str | float | None = None, age: str | float | None = None
+    room: str | float | None = None
 ) -> Picture:
     """What one setting does to a reading.
 
@@ -47,15 +47,15 @@ def show_reading(
         Name of a numeric or yes/no factor that enters the reading's model.
     settings : dict, optional
         The other settings of the curve; usual values where nothing is said.
-    room, age : str or float, optional
-        Room temperature and age after mixing; by default the usual room and the age of the reading's aim.
+    room : str or float, optional
+        Room temperature; the usual one by default.
 
     Returns
     -------
     Picture
-        A matplotlib Figure. Line and band: the average casting with its 90 % interval. Dots and bars:
-        the pours at their own settings, a bar where the reading is known between two values, an arrow
-        where one end is open. Grey: where nothing was poured.
+        A matplotlib Figure. Line and band: the average casting with its 90 % interval, at the age of the
+        reading's aim. Dots and bars: the pours at their own settings, a bar where the reading is known
+        between two values, an arrow where one end is open. Grey: where nothing was poured.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def show_reading(
     beside = {**_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
-        room=None if factor == "room_temperature" else room, age=_aim_age(fit) if age is None else age,
+        room=None if factor == "room_temperature" else room, age=_aim_age(fit),
         reading=fit.reading,
     )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")

@@ -17,7 +17,7 @@ from testpour.files import free_for, page_kind, put
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
-from testpour.report import story
+from testpour.report import advised, story
 from testpour.units import to_unit
 from testpour.wording import count, in_html, in_hundred, listed
 
@@ -92,10 +92,10 @@ def checked(path: str | Path, paper: str, what: str) -> Path:
 
 
 def fill_sheet(
-    path: str | Path, name: str, fits: Fits, what: str, *, paper: str, date: str | None, note: str = "",
-    **given: Any
+    path: str | Path, name: str, fits: Fits, what: str, *, paper: str, date: str | None,
+    room: str | float | Sequence[str | float | None] | None, note: str = "", **given: Any
 ) -> Sheet:
-    """Fill a template of this room and write it; the `Sheet`.
+    """Fill a template of this room with what was found and what is still open, and write it; the `Sheet`.
 
     Parameters
     ----------
@@ -110,6 +110,8 @@ def fill_sheet(
         "A4" or "Letter".
     date : str or None
         Printed as given; today by default.
+    room : str, float, list of str, float or None
+        °C, or text with a unit, one or several; None takes those of the log.
     note : str, optional
         Added to what the `Sheet` says of itself.
     **given
@@ -119,8 +121,10 @@ def fill_sheet(
     -------
     Sheet
     """
+    still = advised.still_open(fits, room)
     text = template("report", name).render(
-        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study),
+        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study), found=strongest(fits),
+        open={**still, "brief": brief(still["unsettled"], len(fits), len(fits.castings.pours))}, log=fits.castings.sentence(),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
         date=dated(date), **given,
     )
@@ -135,14 +139,14 @@ def advice_rows(
     Parameters
     ----------
     fits : Fits
-    room : str, float, list of str, float or None or None
+    room : str, float, list of str, float or None
         °C, or text with a unit, one or several; None takes those of the log.
 
     Yields
     ------
     dict
     """
-    for where, given in story.advice(fits, room):
+    for where, given in advised.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
         if isinstance(given, UNADVISED):
             yield {"room": at, "problem": str(given)}
@@ -163,26 +167,8 @@ def _gel(fits, given):
     return f"{row['low']:.0f} to {row['high']:.0f} min"
 
 
-def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
-    """What a page says is still open, and it in brief: three lines of a sheet hold no list of everything.
-
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str, float or None or None
-        °C, or text with a unit, one or several; None takes those of the log.
-
-    Returns
-    -------
-    dict
-        As `story.still_open`, and ``brief``.
-    """
-    found = story.still_open(fits, room)
-    return {**found, "brief": brief(found["unsettled"], len(fits), len(fits.castings.pours))}
-
-
 def brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
-    """The effects that are not settled, in the shorter of two orders; where both are long, how many they are.
+    """The effects that are not settled, in the shorter of two orders; where both are too long for three lines, how many they are.
 
     Parameters
     ----------

@@ -33,7 +33,7 @@ def said(
     ----------
     fits : Fits
     advice : list of (room, Recommendation)
-        From `story.advice`.
+        From `advised.advice`.
 
     Returns
     -------

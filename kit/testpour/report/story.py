@@ -1,37 +1,34 @@
-"""What each section of the page says; every number is asked of the fits."""
+"""What the page says was asked, poured, found, missed and believed; every number is asked of the fits."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
+import pandas as pd
 
-from testpour.advice.batch import ENOUGH, next_pours
-from testpour.advice.conflicts import UNADVISED
-from testpour.advice.recommend import Recommendation, recommend, settings_words
+from testpour.causes.answer import why
+from testpour.causes.complaint import missed
+from testpour.causes.every import EveryAnswer
 from testpour.exchange.data_link import image_link
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.pages import day_words
-from testpour.report.chart_words import chart_words
-from testpour.report.figures import show_chance, show_effects, show_pours, show_reading
+from testpour.report.figures import show_effects, show_pours, show_reading
 from testpour.units import unit_words
-from testpour.wording import about_in_hundred, capital, count
+from testpour.wording import capital, count, in_hundred
 
 if TYPE_CHECKING:
-
-    from testpour.advice.conflicts import Unadvised
     from testpour.logbook.castings import Castings
     from testpour.models.fits import Fits
     from testpour.picture import Picture
     from testpour.study import Study
 
-MOST_ROOMS = 3
 LISTED = 60  # pours in the table, the last ones; the data hold all
 CHECKED = 60  # pours of a reading up to which each is foretold from the others
 DRAWN = 2000  # readings up to which figures are drawings
 LATEST = 12  # sessions told one by one
+LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 
 
 def drawn(
@@ -61,8 +58,18 @@ def drawn(
     return {"src": image_link(picture.to_bytes(kind, **({"dpi": 130} if kind == "png" else {})), kind), "says": picture.says}
 
 
-def _kind(castings):
-    """A drawing for a bench's log; an image once thousands of points would make the page heavy."""
+def kind_of(castings: Castings) -> str:
+    """A drawing for a bench's log; an image once thousands of points would make the page heavy.
+
+    Parameters
+    ----------
+    castings : Castings
+
+    Returns
+    -------
+    str
+        "svg" or "png".
+    """
     return "svg" if len(castings.readings) <= DRAWN else "png"
 
 
@@ -108,8 +115,7 @@ def poured(castings: Castings) -> dict[str, Any]:
     each = list(pours.groupby("session", sort=False))
     for name, part in each[-LATEST:]:
         sessions.append(f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
-    shown = [f for f in study.factors if f.name in pours and f.kind != "text" and pours[f.name].nunique() > 1]
-    shown += [f for f in study.factors if f.name in pours and f.kind == "text" and pours[f.name].nunique() > 1]
+    shown = sorted((f for f in study.factors if f.name in pours and pours[f.name].nunique() > 1), key=lambda f: f.kind == "text")
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
         "summary": f"{count(len(pours), 'pour')} in {count(len(each), 'session')}, with "
@@ -120,7 +126,7 @@ def poured(castings: Castings) -> dict[str, Any]:
         "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
         "left_out": max(len(pours) - LISTED, 0),
         "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in study.factors if _same(f, pours)],
-        "figure": drawn(show_pours, castings, kind=_kind(castings)) if len(pours) else None,
+        "figure": drawn(show_pours, castings, kind=kind_of(castings)) if len(pours) else None,
     }
 
 
@@ -141,12 +147,8 @@ def _same(factor, pours):
 
 
 def _cells(row, factors, notes):
-    cells = ["" if _blank(row[f.name]) else f.show(row[f.name]) for f in factors]
-    return cells + ([("" if _blank(row["note"]) else str(row["note"]))] if notes else [])
-
-
-def _blank(value):
-    return value is None or (isinstance(value, float) and np.isnan(value))
+    cells = ["" if pd.isna(row[f.name]) else f.show(row[f.name]) for f in factors]
+    return cells + ([("" if pd.isna(row["note"]) else str(row["note"]))] if notes else [])
 
 
 def found(fits: Fits) -> Iterator[dict[str, Any]]:
@@ -173,8 +175,8 @@ def found(fits: Fits) -> Iterator[dict[str, Any]]:
             "untried": f"Never varied here, so known from belief alone: {', '.join(untried)}." if untried else "",
             "check": _checked(fit),
             "figures": [f for f in (
-                drawn(show_effects, fit, kind=_kind(fits.castings)),
-                drawn(show_reading, fit, told[0].factor.name, kind=_kind(fits.castings)) if told and name in aimed else None,
+                drawn(show_effects, fit, kind=kind_of(fits.castings)),
+                drawn(show_reading, fit, told[0].factor.name, kind=kind_of(fits.castings)) if told and name in aimed else None,
             ) if f],
         }
 
@@ -186,147 +188,49 @@ def _checked(fit):
     return check_fit(fit).sentence() if fit.pours else ""
 
 
-def advice(
-    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
-) -> list[tuple[str | float | None, Recommendation | Unadvised]]:
-    """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both).
+def causes(fits: Fits) -> dict[str, Any] | None:
+    """Why the last castings that miss an aim came out so; None where no casting is read.
 
     Parameters
     ----------
     fits : Fits
-    room : str, float, list of str, float or None, optional
-        °C, or text with a unit, one or several; None takes those of the log.
 
     Returns
     -------
-    list of tuple
+    dict or None
     """
-    given: list[tuple[str | float | None, Recommendation | Unadvised]] = []
-    for one in rooms(fits, room):
-        try:
-            given.append((one, recommend(fits, room=one)))
-        except UNADVISED as problem:
-            given.append((one, problem))
-    return given
-
-
-def advised(
-    fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Unadvised]]
-) -> dict[str, Any]:
-    """The recommended settings for each room, with what to expect there; the map, and the chart for the wall.
-
-    Parameters
-    ----------
-    fits : Fits
-    given : list of tuple
-        From `advice`.
-
-    Returns
-    -------
-    dict
-    """
-    said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
-    advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
-    names = {f.name for f in fits.study.factors if f.kind == "number"}
-    figure = None
-    if {"catalyst", "room_temperature"} <= names:  # about the settings recommended for the first room
-        fixed = {name: advised[0][1].settings[name] for name in advised[0][1].free if name != "catalyst"} if advised else None
-        figure = drawn(show_chance, fits, fixed=fixed, kind=_kind(fits.castings))
-    return {
-        "rooms": said, "expect": _expected(fits, advised), "figure": figure,
-        "chart": chart_words(fits),
-    }
-
-
-def rooms(
-    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
-) -> list[str | float | None]:
-    """The room temperatures to advise on: those given, or those met, to the whole degree.
-
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str, float or None, optional
-        °C, or text with a unit, one or several; None takes those of the log.
-
-    Returns
-    -------
-    list of str, float or None
-        Holds None alone where no room was logged.
-    """
-    if room is not None:
-        return [room] if isinstance(room, str | float | int) else list(room)
-    pours = fits.castings.pours
-    if "room_temperature" not in pours or pours["room_temperature"].isna().all():
-        return [None]
-    met = sorted({float(round(t)) for t in pours["room_temperature"].dropna()})
-    places = np.unique(np.linspace(0, len(met) - 1, min(len(met), MOST_ROOMS)).round().astype(int))
-    return [met[place] for place in places]
-
-
-def _expected(fits, given):
-    """What one casting at each recommendation should read: rooms as heads, one row a reading; None without advice."""
-    if not given:
+    castings = fits.castings
+    read = set(castings.readings["pour"])
+    looked = [pour for pour in castings.pours.index if pour in read][-LOOKED:]
+    poor = [pour for pour in looked if missed(castings, pour)]
+    if not looked:
         return None
-    heads = [_place(fits.study, room, one) for room, one in given]
-    rows = [(fit.reading.words, [_range(fit.reading, one.predicted.loc[fit.reading.words]) for _, one in given]) for fit in fits.values()]
-    return {"heads": heads, "rows": rows}
+    if len(poor) > EXPLAINED:
+        poor = poor[-EXPLAINED:]
+        looked = looked[looked.index(poor[0]):]
+    if not poor:
+        return {"says": f"None of the {count(len(looked), 'casting')} looked at misses an aim." if fits.study.aims else "", "rows": []}
+    every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
+    rows = [
+        (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
+         in_hundred(row["its chance"]))
+        for pour, row in every.table.iterrows()
+    ]
+    first, times = every.causes.index[0], every.causes.iloc[0]
+    says = f"{len(poor)} of {count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. "
+    says += f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."
+    earlier = f" Only castings from {looked[0]} on are looked at here." if len(looked) < len(read) else ""
+    return {"says": says + earlier, "rows": rows}
 
 
-def _place(study, room, given):
-    return "recommended" if room is None else f"room at {study.factor('room_temperature').show(given.settings['room_temperature'])}"
-
-
-def _range(reading, row):
-    """The middle casting and the range of nine in ten, in few words."""
-    if reading.grades:
-        low, high = (reading.grades[round(row[end])] for end in ("low", "high"))
-        return low if low == high else f"{low} to {high}"
-    low, middle, high = (_few(row[end]) for end in ("low", "middle", "high"))
-    return f"{middle}{unit_words(reading.unit)} ({low} to {high})"
-
-
-def _few(value):
-    """A number with no more digits than a casting bears out."""
-    text = f"{value:.2g}" if abs(value) < 9.95 else f"{value:.0f}"
-    return text.replace("-", "\N{MINUS SIGN}")
-
-
-def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
-    """What the log cannot tell yet, as reading to its settings, and what to pour next.
-
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str, float or None or None
-        °C, or text with a unit, one or several; None takes those of the log.
-
-    Returns
-    -------
-    dict
-    """
-    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.settled] for fit in fits.values()}
-    unsettled = {reading: names for reading, names in each.items() if names}
-    try:
-        said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
-    except UNADVISED as problem:
-        said = str(problem)
-    return {"unsettled": unsettled, "next": said}
-
-
-def _worth(given):
-    """What the next pours are worth, and which they are."""
-    gain, pours = 100 * given.table["gain"].iloc[-1], count(len(given.table), "more pour")
-    text = (
-        "Over all the rooms and thicknesses of this study, the chance of a good casting with the best settings known today is "
-        f"{about_in_hundred(given.before)}. "
-    )
-    if gain < 100 * ENOUGH:
-        text += f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
-    else:
-        each = "; ".join(settings_words(given.study, row, given.free) for _, row in given.table.iterrows())
-        text += f"The best {pours} should raise that by about {gain:.0f}. Pour: {each}."
-    return text + "".join(f" {warning}" for warning in given.cautions.warnings)
+def _poor(study, misses):
+    """What was read where an aim is missed: "tack grade 3 (wet); peak temperature 138 °C"."""
+    said = []
+    for one in misses:
+        reading = study.reading(one.aim.reading)
+        unit = "" if reading.grades else unit_words(reading.unit)
+        said.append(f"{reading.words} {one.seen}{'' if one.seen.endswith(unit) else unit}")
+    return "; ".join(said)
 
 
 def believed(fits: Fits) -> Iterator[tuple[str, ...]]:

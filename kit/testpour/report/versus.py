@@ -54,7 +54,7 @@ class StudyComparison:
         text = [f"{first} and {second}: {self.overlap.sentence()}"]
         if not len(self.table):
             return " ".join([*text, "So nothing can be compared."])
-        for verdict, lead in zip(VERDICTS, ("They differ on", "They agree on", "Cannot tell yet:", "Only belief speaks of"), strict=True):
+        for verdict, lead in zip(VERDICTS, ("They differ on", "They agree on", "Cannot tell yet:", "Known from belief alone:"), strict=True):
             rows = self.table[self.table["verdict"] == verdict]
             if len(rows):
                 said = self._differences(rows) if verdict == "differ" else self._grouped(rows)

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from testpour.causes.complaint import good_pours
-from testpour.report import story
+from testpour.report.advised import rooms
 from testpour.report.figures import show_chance, show_effects
-from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet, still_open, strongest
+from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
+from testpour.report.story import drawn
 from testpour.wording import count
 
 if TYPE_CHECKING:
@@ -62,16 +63,15 @@ def wall_summary(
     path, castings = checked(path, paper, "wall sheet"), fits.castings
     of = _benches(castings.pours, bench)
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
-    met = story.rooms(fits, room)
+    met = rooms(fits, room)
     if room is not None and len(met) > ROOMS:
-        raise ValueError(f"The wall sheet has room for {ROOMS} rooms, not {len(met)}: the recipe chart shows more.")
+        raise ValueError(f"The wall sheet holds the advice for {ROOMS} room temperatures, not {len(met)}: the recipe chart shows more.")
     advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
     note = "It names benches as they are written in the log: ask before it goes on the wall." if names else ""
     return fill_sheet(
-        path, "wall.html", fits, "wall sheet", paper=paper, date=date, note=note, rows=advised,
-        benches=_rows(castings, of, shown, names), heads=[f.words for f in shown], log=castings.sentence(),
-        count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", found=strongest(fits), figure=_figure(fits),
-        open=still_open(fits, room),
+        path, "wall.html", fits, "wall sheet", paper=paper, date=date, room=room, note=note, rows=advised,
+        benches=_rows(castings, of, shown, names), heads=[f.words for f in shown],
+        count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", figure=_figure(fits),
     )
 
 
@@ -122,7 +122,7 @@ def _tried(factor, values):
 def _figure(fits):
     """The map of chances; what the settings did to the first reading with an aim where there is no map."""
     numbers = {f.name for f in fits.study.factors if f.kind == "number"}
-    if {"catalyst", "room_temperature"} <= numbers and (figure := story.drawn(show_chance, fits)):
+    if {"catalyst", "room_temperature"} <= numbers and (figure := drawn(show_chance, fits)):
         return figure
     aimed = [aim.reading for aim in fits.study.aims] or list(fits)
-    return story.drawn(show_effects, fits[aimed[0]])
+    return drawn(show_effects, fits[aimed[0]])

@@ -1,0 +1,183 @@
+"""A study folder held for one JupyterLab: a port that is free, the server that runs already, a lock against a second start."""
+
+from __future__ import annotations
+
+import os
+import socket
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
+from pathlib import Path
+from urllib.error import URLError
+from urllib.request import ProxyHandler, build_opener
+
+FIRST_PORT = 8888
+HERE = "127.0.0.1"
+
+
+class LabProblem(RuntimeError):
+    """JupyterLab did not start; the message says why."""
+
+
+def free_port(port: int | None = None, ip: str = HERE) -> int:
+    """A port nobody listens on: `port` itself, or the first free one from 8888 up.
+
+    Parameters
+    ----------
+    port : int, optional
+        The one to use, and no other; by default any free one.
+    ip : str, optional
+        Address of this computer on which it must be free.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    LabProblem
+        If `ip` is no address of this computer, `port` is taken, or a hundred ports are.
+    """
+    _check_address(ip)
+    for candidate in [port] if port is not None else range(FIRST_PORT, FIRST_PORT + 100):
+        with socket.socket() as probe:
+            if os.name == "posix":
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((ip, candidate))
+                return probe.getsockname()[1]
+            except (OSError, OverflowError):
+                continue
+    where = f"Port {port} at {ip}" if port is not None else f"Every port from {FIRST_PORT} to {FIRST_PORT + 99} at {ip}"
+    raise LabProblem(f"{where} is taken or not allowed. Give another with --port, for instance --port 9100.")
+
+
+def _check_address(ip):
+    """Refuse what no port of this computer can be opened at, before ports are blamed for it."""
+    with socket.socket() as probe:
+        try:
+            probe.bind((ip, 0))
+        except (OSError, UnicodeError, ValueError):
+            raise LabProblem(
+                f"--ip: {ip!r} is not an address of this computer. Give one that it has on the network of the class, "
+                f"0.0.0.0 for all it has, or leave --ip out for this computer alone."
+            ) from None
+
+
+def running(folder: str | Path) -> str | None:
+    """The address of a JupyterLab that serves a study folder already.
+
+    Parameters
+    ----------
+    folder : str or Path
+
+    Returns
+    -------
+    str or None
+        With its token; None where none runs, or one that another person of this computer started.
+    """
+    from jupyter_server.serverapp import list_running_servers  # takes a second or two to load
+
+    folder = Path(folder).expanduser()
+    for found in list_running_servers():
+        if folder.exists() and Path(found["root_dir"]).exists() and folder.samefile(found["root_dir"]) and answers(found["url"]):
+            return f"{found['url']}lab?token={found['token']}"
+    return None
+
+
+def answers(url: str, what: str = "api") -> bool:
+    """Whether a server at `url` gives `what`; what one wrote down about itself outlives a power cut.
+
+    Parameters
+    ----------
+    url : str
+    what : str, optional
+        The rest of the address.
+
+    Returns
+    -------
+    bool
+    """
+    try:
+        with build_opener(ProxyHandler({})).open(f"{url}{what}", timeout=5):
+            return True
+    except (URLError, OSError):
+        return False
+
+
+@contextmanager
+def claimed(
+    folder: Path, patience: float = 150, waits: Callable[[], None] = lambda: None
+) -> Iterator[str | None]:
+    """Hold a study folder for one start, so that a second one made before the first answers waits for it.
+
+    The claim is a lock of the operating system on a hidden file of the folder: it ends with the process that holds
+    it, however that ends, so a file left behind claims nothing.
+
+    Parameters
+    ----------
+    folder : Path
+    patience : float
+        Seconds to wait for the server that another start is bringing up.
+    waits : callable
+        Called once where another start holds the folder.
+
+    Yields
+    ------
+    str or None
+        None where the folder is free to be served; else the address where it is served already.
+
+    Raises
+    ------
+    LabProblem
+        If another start holds the folder and nothing answers.
+    """
+    with _claim_file(folder) as file:
+        deadline, said = time.monotonic() + patience, False
+        while not _lock(file):
+            if address := running(folder):
+                yield address
+                return
+            if time.monotonic() > deadline:
+                raise LabProblem(
+                    f"{folder} is being opened by another testpour start, which did not answer in {patience:g} s. "
+                    "Stop that one with Ctrl-C in its window, then start again."
+                )
+            if not said:
+                waits()
+                said = True
+            time.sleep(0.5)
+        yield running(folder)
+
+
+def _claim_file(folder):
+    """The file that is locked, open; nothing to lock where the folder cannot be written."""
+    place = Path(folder, ".testpour")
+    try:
+        place.mkdir(exist_ok=True)
+        return (place / "start.lock").open("a")
+    except OSError:
+        return nullcontext()
+
+
+def _lock(file):
+    """Whether the open file could be locked; it stays so until it is closed. Without file or locks, nobody waits."""
+    if file is None:
+        return True
+    if os.name == "nt":
+        import msvcrt
+
+        try:
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+    import fcntl
+
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # some network drives have no locks
+        return True
+    return True

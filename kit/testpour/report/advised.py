@@ -1,0 +1,186 @@
+"""What the page and the sheets advise for each room: settings and what to expect of them, the chart, and what to pour next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from testpour.advice.batch import ENOUGH, next_pours
+from testpour.advice.chart import recipe_chart
+from testpour.advice.chart_page import recipe_lines
+from testpour.advice.conflicts import UNADVISED
+from testpour.advice.recommend import Recommendation, recommend, settings_words
+from testpour.models.effects import effects
+from testpour.report.figures import show_chance
+from testpour.report.story import drawn, kind_of
+from testpour.units import show, unit_words
+from testpour.wording import about_in_hundred, count
+
+if TYPE_CHECKING:
+    from testpour.advice.conflicts import Unadvised
+    from testpour.models.fits import Fits
+
+MOST_ROOMS = 3
+
+
+def advice(
+    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
+) -> list[tuple[str | float | None, Recommendation | Unadvised]]:
+    """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both).
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None, optional
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Returns
+    -------
+    list of tuple
+    """
+    given: list[tuple[str | float | None, Recommendation | Unadvised]] = []
+    for one in rooms(fits, room):
+        try:
+            given.append((one, recommend(fits, room=one)))
+        except UNADVISED as problem:
+            given.append((one, problem))
+    return given
+
+
+def advised(
+    fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Unadvised]]
+) -> dict[str, Any]:
+    """The recommended settings for each room, with what to expect there; the map, and the chart for the wall.
+
+    Parameters
+    ----------
+    fits : Fits
+    given : list of tuple
+        From `advice`.
+
+    Returns
+    -------
+    dict
+    """
+    said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
+    advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
+    names = {f.name for f in fits.study.factors if f.kind == "number"}
+    figure = None
+    if {"catalyst", "room_temperature"} <= names:  # about the settings recommended for the first room
+        fixed = {name: advised[0][1].settings[name] for name in advised[0][1].free if name != "catalyst"} if advised else None
+        figure = drawn(show_chance, fits, fixed=fixed, kind=kind_of(fits.castings))
+    return {
+        "rooms": said, "expect": _expected(fits, advised), "figure": figure,
+        "chart": _chart_words(fits),
+    }
+
+
+def rooms(
+    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
+) -> list[str | float | None]:
+    """The room temperatures to advise on: those given, or those met, to the whole degree.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None, optional
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Returns
+    -------
+    list of str, float or None
+        Holds None alone where no room was logged.
+    """
+    if room is not None:
+        return [room] if isinstance(room, str | float | int) else list(room)
+    pours = fits.castings.pours
+    if "room_temperature" not in pours or pours["room_temperature"].isna().all():
+        return [None]
+    met = sorted({float(round(t)) for t in pours["room_temperature"].dropna()})
+    places = np.unique(np.linspace(0, len(met) - 1, min(len(met), MOST_ROOMS)).round().astype(int))
+    return [met[place] for place in places]
+
+
+def _expected(fits, given):
+    """What one casting at each recommendation should read: rooms as heads, one row a reading; None without advice."""
+    if not given:
+        return None
+    heads = [_place(fits.study, room, one) for room, one in given]
+    rows = [(fit.reading.words, [_range(fit.reading, one.predicted.loc[fit.reading.words]) for _, one in given]) for fit in fits.values()]
+    return {"heads": heads, "rows": rows}
+
+
+def _place(study, room, given):
+    return "recommended" if room is None else f"room at {study.factor('room_temperature').show(given.settings['room_temperature'])}"
+
+
+def _range(reading, row):
+    """The middle casting and the range of nine in ten, in few words."""
+    if reading.grades:
+        low, high = (reading.grades[round(row[end])] for end in ("low", "high"))
+        return low if low == high else f"{low} to {high}"
+    low, middle, high = (_few(row[end]) for end in ("low", "middle", "high"))
+    return f"{middle}{unit_words(reading.unit)} ({low} to {high})"
+
+
+def _few(value):
+    """A number with no more digits than a casting bears out."""
+    text = f"{value:.2g}" if abs(value) < 9.95 else f"{value:.0f}"
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
+    """What the log cannot tell yet, as reading to its settings, and what to pour next.
+
+    Parameters
+    ----------
+    fits : Fits
+    room : str, float, list of str, float or None
+        °C, or text with a unit, one or several; None takes those of the log.
+
+    Returns
+    -------
+    dict
+    """
+    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.settled] for fit in fits.values()}
+    unsettled = {reading: names for reading, names in each.items() if names}
+    try:
+        said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
+    except UNADVISED as problem:
+        said = str(problem)
+    return {"unsettled": unsettled, "next": said}
+
+
+def _worth(given):
+    """What the next pours are worth, and which they are."""
+    gain, pours = 100 * given.table["gain"].iloc[-1], count(len(given.table), "more pour")
+    text = (
+        "Over all the rooms and thicknesses of this study, the chance of a good casting with the best settings known today is "
+        f"{about_in_hundred(given.before)}. "
+    )
+    if gain < 100 * ENOUGH:
+        text += f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
+    else:
+        each = "; ".join(settings_words(given.study, row, given.free) for _, row in given.table.iterrows())
+        text += f"The best {pours} should raise that by about {gain:.0f}. Pour: {each}."
+    return text + "".join(f" {warning}" for warning in given.cautions.warnings)
+
+
+def _chart_words(fits):
+    """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
+    try:
+        chart = recipe_chart(fits)
+    except ValueError:  # no aim, no room, aims that conflict
+        return None
+    heads, rooms = chart.grid()
+    rows = [(room, [_recipe(row) for row in cells]) for room, cells in rooms]
+    return {"says": chart.sentence(), "workable": "gel_low" in chart.table, "heads": heads, "rows": rows}
+
+
+def _recipe(row):
+    """One cell of the chart: the recipe and what it gives, or what to do instead."""
+    without = np.isnan(row["catalyst"])
+    recipe, lines = ("", [row["advice"]]) if without else (show(row["catalyst"], "%"), recipe_lines(row))
+    return {"recipe": recipe, "lines": lines, "beyond": bool(row["beyond"])}

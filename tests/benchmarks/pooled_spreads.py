@@ -1,0 +1,20 @@
+"""The most likely spreads of a pool, which other programs give too: they prove its density, and the kit shows none of them."""
+
+import numpy as np
+
+from testpour.likelihood.optimum import reach_top
+from testpour.pooling.climbing import _bench_marginal
+
+
+def most_likely_spreads(model, bench):
+    """Group name to standard deviation, coefficients integrated out: restricted maximum likelihood under flat beliefs."""
+    marginal, scale, start = _bench_marginal(model, bench, sampling=bool(model.grades and model.shape_believed))
+    shape, spreads = marginal.split(reach_top(marginal, start).at)
+    found = dict(zip([group.name for group in model.groups], scale.unit * np.abs(spreads), strict=True))
+    return found if scale.graded else found | {"reading": float(np.exp(scale.shape(shape)[0]))}
+
+
+def spreads_of(one):
+    """The same of one reading of a pool, whose coefficients do not differ by bench."""
+    model = one.average.model
+    return most_likely_spreads(model, next(group.codes for group in model.groups if group.name == "bench"))
