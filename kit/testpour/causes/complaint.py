@@ -15,7 +15,7 @@ from testpour.units import unit_words
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
-THROUGHOUT = 0.75  # share of a log's other castings that miss an aim from which on the study itself is in question
+THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
 
 
@@ -246,7 +246,7 @@ def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
 def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> Missed | None:
     """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
 
-    At least two other castings must have been read for it, and three in four of them miss it.
+    At least two other castings must have been read for it, and three in four of all that were miss it, this one included.
 
     Parameters
     ----------
@@ -260,12 +260,26 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     -------
     Missed or None
     """
-    read = _by_casting(castings)
     for miss in found:
-        rows = [rows for (name, other), rows in read.items() if name == miss.aim.reading and other != pour]
-        if len(rows) >= 2 and np.mean([_beyond(miss.aim, one) for one in rows]) >= THROUGHOUT:
+        bad = misses(castings, miss.aim)
+        if len(bad) > 2 and pour in bad and np.mean(list(bad.values())) >= THROUGHOUT:
             return miss
     return None
+
+
+def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
+    """Whether each casting that was read for an aim misses it: dict by pour.
+
+    Parameters
+    ----------
+    castings : Castings
+    aim : Aim
+
+    Returns
+    -------
+    dict
+    """
+    return {pour: _beyond(aim, rows) for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}
 
 
 def good_pours(castings: Castings) -> list[str]:
