@@ -85,10 +85,12 @@ def whole_study(answers: Iterable["Answer"]) -> str:
     second = mean.drop(first).idxmax()
     study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
     missed = listed(dict.fromkeys(study.reading(answer.case.throughout.aim.reading).words for answer in told))
-    test = TELLS_STUDY.get(first, FRESH)
+    test, rival = TELLS_STUDY.get(first, FRESH), ""
+    if mean[second] <= mean[first]:
+        rival = f"; next, {named(by, second)}, {in_hundred(mean[second])}"
     return (
         f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {named(by, first)}, "
-        f"{in_hundred(mean[first])} in 100; next, {named(by, second)}, {in_hundred(mean[second])}. To tell, "
+        f"{in_hundred(mean[first])} in 100{rival}. To tell, "
         f"{test[0].lower()}{test[1:]}: if that comes out well, this was it."
     )
 
