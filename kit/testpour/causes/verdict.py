@@ -84,7 +84,8 @@ def whole_study(answers: Iterable["Answer"]) -> str:
     first = max(mean.index, key=lambda name: (sum(answer.first == name for answer in told), mean[name]))
     second = mean.drop(first).idxmax()
     study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
-    missed = listed(dict.fromkeys(study.reading(answer.case.throughout.aim.reading).words for answer in told))
+    aims = [answer.case.throughout.aim for answer in told if answer.case.throughout]
+    missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
     test, rival = TELLS_STUDY.get(first, FRESH), ""
     if mean[second] <= mean[first]:
         rival = f"; next, {named(by, second)}, {in_hundred(mean[second])}"
