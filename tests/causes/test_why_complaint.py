@@ -29,13 +29,11 @@ def test_an_aim_is_judged_at_its_age(early, day, says, study, castings_of):
 
 @pytest.mark.parametrize("grades, by_most", [([3, 3, 2, 1], True), ([3, 3, 1, 1], False), ([3, 3], False), ([3, 2, 2], True)])
 def test_an_aim_is_missed_by_most_where_three_in_four_miss_it(grades, by_most, study, castings_of):
-    """Tack at most 1; two castings alone say nothing of the study, and a casting left aside does not count."""
+    """Tack at most 1; two castings alone say nothing of the study."""
     names = [f"P{number}" for number in range(len(grades))]
     rows = pd.DataFrame({"pour": names, "reading": "tack", "age": 24.0, "low": grades, "high": grades, "known": "exact"})
     castings = castings_of(study, pd.DataFrame({"catalyst": 1.5}, index=names), rows)
-    aim = Aim("tack", at_most=1.0, age=24.0)
-    assert missed_by_most(castings, aim) is by_most
-    assert missed_by_most(castings, aim, 2, names[-1]) is (grades[:-1].count(1) == 0 and len(grades) > 2)
+    assert missed_by_most(castings, Aim("tack", at_most=1.0, age=24.0)) is by_most
 
 
 def test_the_reading_nearest_the_age_counts_and_not_the_last(study, castings_of):

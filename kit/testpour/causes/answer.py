@@ -227,7 +227,7 @@ class Answer:
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]
-        said = [whole_study(self)] if self.case.throughout else []
+        said = [whole_study([self])] if self.case.throughout else []
         said += [*(part.sentence() for part in parts if part), what_would_tell(self.case.table, *self.chances.index[:2])]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)

@@ -15,7 +15,7 @@ from testpour.units import unit_words
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
-THROUGHOUT = 0.75  # share of a log's other castings that miss an aim from which on the study itself is in question
+THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
 
 
@@ -246,7 +246,7 @@ def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
 def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> Missed | None:
     """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
 
-    At least two other castings must have been read for it, and three in four of them miss it.
+    At least two other castings must have been read for it, and three in four of all that were miss it, this one included.
 
     Parameters
     ----------
@@ -260,27 +260,38 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     -------
     Missed or None
     """
-    return next((miss for miss in found if missed_by_most(castings, miss.aim, 2, pour)), None)
+    return next((miss for miss in found if pour in misses(castings, miss.aim) and missed_by_most(castings, miss.aim)), None)
 
 
-def missed_by_most(castings: Castings, aim: Aim, least: int = 3, but: str | None = None) -> bool:
-    """Whether three in four castings that were read miss an aim.
+def missed_by_most(castings: Castings, aim: Aim) -> bool:
+    """Whether three in four castings that were read miss an aim; three or more must have been read.
 
     Parameters
     ----------
     castings : Castings
     aim : Aim
-    least : int, optional
-        Castings that must have been read to say so.
-    but : str, optional
-        Name of a casting that does not count.
 
     Returns
     -------
     bool
     """
-    read = [rows for (name, pour), rows in _by_casting(castings).items() if name == aim.reading and pour != but]
-    return len(read) >= least and bool(np.mean([_beyond(aim, rows) for rows in read]) >= THROUGHOUT)
+    bad = misses(castings, aim)
+    return len(bad) > 2 and bool(np.mean(list(bad.values())) >= THROUGHOUT)
+
+
+def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
+    """Whether each casting that was read for an aim misses it: dict by pour.
+
+    Parameters
+    ----------
+    castings : Castings
+    aim : Aim
+
+    Returns
+    -------
+    dict
+    """
+    return {pour: _beyond(aim, rows) for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}
 
 
 def good_pours(castings: Castings) -> list[str]:

@@ -54,16 +54,14 @@ class EveryAnswer:
             return "No casting in the log has been read yet, so there is nothing to explain. Log one reading first."
         if not self.answers:
             return f"{count(self.pours, 'casting')} looked at: none misses an aim and none stands out."
+        study = whole_study(self.answers.values())
+        if study:
+            return f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. {study}"
         first, times = self.causes.index[0], self.causes.iloc[0]
         return (
             f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. Most often: {first} "
-            f"(about {times:.1f} of them, {in_hundred(times / len(self.answers))} in 100).{self._throughout()}"
+            f"(about {times:.1f} of them, {in_hundred(times / len(self.answers))} in 100)."
         )
-
-    def _throughout(self):
-        """What the study as a whole suffers from, where nearly every casting misses the same aim."""
-        told = {a.case.throughout.aim.reading: a for a in self.answers.values() if a.case.throughout}
-        return "".join(f" {whole_study(answer)}" for answer in told.values())
 
     __repr__ = sentence
 

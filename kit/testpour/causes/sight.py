@@ -20,6 +20,7 @@ from testpour.models.terms import design
 DRAWS = 100  # draws that each cause is tried on
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
+SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +122,9 @@ class Sight:
 def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading.
 
-    With `trade`, by what the trade and the physics expect of its settings, as an empty log would.
+    With `trade`, by what the trade and the physics expect of its settings, as an empty log would, and by the aims: one
+    with two ends is what its maker knows of the resin, from its data sheet or from castings elsewhere, so a resin that
+    can meet it is the likelier. An aim with one end may be a wish, and says nothing.
 
     Parameters
     ----------
@@ -136,18 +139,31 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     dict
     """
     found, log = {}, fits.castings
-    believed = _believed(log) if trade else None
+    believed = _believed(log) if trade else {}
     for name, fit in fits.items():
         read = _by_pour(log, fit.reading).get(pour)
         if read is not None:
-            found[name] = _sight(believed[name], believed[name], *read).picked() if believed is not None else _left_out(fit, *read)
+            before, weights = believed.get(name, (None, None))
+            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read)
     return found
 
 
 @lru_cache(maxsize=4)
 def _believed(log):
-    """The models of a log before any casting."""
-    return fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0]))
+    """The model of each reading before any casting, and the weights of its draws by the aims: dict by reading."""
+    believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0]))
+    return {name: (fit, _suiting(fit, log)) for name, fit in believed.items()}
+
+
+def _suiting(fit, log):
+    """Weights of a model's draws by how often the log's settings meet its aim; None without an aim of two ends."""
+    aim = next((a for a in log.study.aims if a.reading == fit.reading.name and None not in (a.at_least, a.at_most)), None)
+    read = [rows.iloc[[0]] for rows, _ in _by_pour(log, fit.reading).values()]
+    if aim is None or not read:
+        return None
+    rows = pd.concat(read, ignore_index=True)
+    met = fit.chances(rows if aim.age is None else rows.assign(age=aim.age), aim.at_least, aim.at_most).mean(axis=1)
+    return (1 - SUITS) / len(met) + SUITS * met / met.sum() if met.sum() > 0 else None
 
 
 @lru_cache(maxsize=16)  # one casting after another is asked about

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import EARLY, Missed, fails_throughout, good_pours
+from testpour.causes.complaint import EARLY, Missed, fails_throughout, good_pours, misses
 from testpour.causes.split import compared, shares
 from testpour.causes.table import CauseTable
 from testpour.logbook.castings import Castings
@@ -14,6 +14,7 @@ from testpour.models.fits import Fits
 
 SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
+CLEAR = 0.01  # % of pigment below which a casting counts as clear
 NOTED = re.compile(r"observed: ([^.]*)\.")
 
 
@@ -88,6 +89,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
             shows = any(_worse(castings, lot, pour) for lot in sign["worse_lot"] if lot in have)
         elif "throughout" in sign:
             shows = fails_throughout(castings, pour, missed) is not None
+        elif "clear_too" in sign:
+            shows = "pigment" in have and _clear_too(castings, fails_throughout(castings, pour, missed))
         elif "good" in sign:
             shows = not missed
         elif "early" in sign:
@@ -121,6 +124,14 @@ def _alone(pours, lot, pour):
     own, others = pours.loc[pour, lot], pours[lot].drop(pour)
     others = others[others.notna() & (others != "")]
     return bool(own) and len(others) > 0 and not (others == own).any()
+
+
+def _clear_too(castings, throughout):
+    """Whether castings without pigment miss the aim too that nearly the whole log misses."""
+    if throughout is None:
+        return False
+    bad = [pour for pour, misses_it in misses(castings, throughout.aim).items() if misses_it]
+    return bool((castings.pours.loc[bad, "pigment"] < CLEAR).any())
 
 
 def _worse(castings, lot, pour):

@@ -1,13 +1,13 @@
 """An answer in at most ninety words: the miss, the likeliest causes, why, what to do now and next time, what tells."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING
 from testpour.causes.telling import cheapest_test, told_apart
-from testpour.wording import capital, in_html, in_hundred, listed
+from testpour.wording import in_html, in_hundred, listed
 
 if TYPE_CHECKING:
     from testpour.causes.answer import Answer
@@ -18,12 +18,6 @@ WORDS = 90  # at most, in the short answer
 AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
 EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test among the sentences
 RIVALS = 2  # shown beside the likeliest cause
-STUDY = (
-    "Nearly every casting of this log misses it, so look at the study first: the catalyst measured wrongly, resin and "
-    "catalyst that do not belong together, a cold store, an old drum. To tell, make one cup from fresh stock, weighed "
-    "on a fine scale, in a room of 20 °C"
-)
-
 FRESH = "Pour a cup from fresh stock"
 TELLS_STUDY = {  # what to try first where the whole log fails, by the likeliest cause; `FRESH` by any other
     "too_little_catalyst": "Pour a cup with the catalyst weighed on a fine scale",
@@ -69,21 +63,37 @@ def short_page(answer: "Answer") -> str:
     return f"<p>{in_html(miss)}</p>{shown}" + "".join(f"<p>{in_html(text)}</p>" for text in told)
 
 
-def whole_study(answer: "Answer") -> str:
-    """What the study as a whole suffers from, in a sentence; empty where it suffers from nothing.
+def whole_study(answers: Iterable["Answer"]) -> str:
+    """What the study as a whole suffers from, and the test that tells; empty where no aim is missed throughout.
+
+    The cause is the one that most of its castings are told, so that the two agree; its chance is the average over them.
 
     Parameters
     ----------
-    answer : Answer
+    answers : iterable of Answer
+        Of its castings.
 
     Returns
     -------
     str
     """
-    if answer.case.throughout is None:
+    told = [answer for answer in answers if answer.case.throughout]
+    if not told:
         return ""
-    reading = answer.case.fits.study.reading(answer.case.throughout.aim.reading)
-    return f"{capital(reading.words)}: {STUDY[0].lower()}{STUDY[1:]}."
+    mean = sum(answer.chances.sort_index() for answer in told) / len(told)
+    first = max(mean.index, key=lambda name: (sum(answer.first == name for answer in told), mean[name]))
+    second = mean.drop(first).idxmax()
+    study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
+    aims = [answer.case.throughout.aim for answer in told if answer.case.throughout]
+    missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
+    test, rival = TELLS_STUDY.get(first, FRESH), ""
+    if mean[second] <= mean[first]:
+        rival = f"; next, {named(by, second)}, {in_hundred(mean[second])}"
+    return (
+        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {named(by, first)}, "
+        f"{in_hundred(mean[first])} in 100{rival}. To tell, "
+        f"{test[0].lower()}{test[1:]}: if that comes out well, this was it."
+    )
 
 
 def named(answer: "Answer", name: str) -> str:
