@@ -8,6 +8,7 @@ Times are processor seconds on one thread: wall time on a machine with nothing e
 """
 
 import time
+from itertools import product
 
 import numpy as np
 import pytest
@@ -15,7 +16,6 @@ from optimal_found import found_plan
 from threadpoolctl import threadpool_limits
 
 from testpour.planning.criteria import model_rows, quadratic_terms
-from testpour.planning.factorial import full_factorial
 from testpour.planning.problem import Axis, DesignProblem
 
 pytestmark = pytest.mark.slow
@@ -84,7 +84,7 @@ def side_by_side():
     for k, n, target, most in CASES:
         terms = quadratic_terms(k)
         task = DesignProblem(tuple(Axis("ABCDEF"[f], THREE) for f in range(k)), tuple(terms), n)
-        candidates = model_rows(full_factorial(k, 3), terms)
+        candidates = model_rows(np.array(list(product(THREE, repeat=k))), terms)
         found_plan(task, starts=10)                                         # warm up
         fedorov_ten(candidates, n, 0)
         repeats = 30 if k < 5 else 8

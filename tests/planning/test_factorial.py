@@ -18,11 +18,11 @@ REFERENCE = Path(__file__).parents[1] / "reference"
 PATTERNS = pd.read_csv(REFERENCE / "plan_word_lengths.csv", comment="#")
 
 
-@pytest.mark.parametrize("k, levels", [(1, 2), (3, 2), (2, 3), (4, 3)])
-def test_full_factorial_has_every_combination_once(k, levels):
-    rows = full_factorial(k, levels)
-    assert rows.shape == (levels**k, k)
-    assert len(np.unique(rows, axis=0)) == levels**k
+@pytest.mark.parametrize("k", [1, 3])
+def test_full_factorial_has_every_combination_once(k):
+    rows = full_factorial(k)
+    assert rows.shape == (2**k, k)
+    assert len(np.unique(rows, axis=0)) == 2**k
     assert rows[0].tolist() == [-1] * k and rows[1, 0] > rows[0, 0]
 
 
@@ -36,19 +36,19 @@ def test_searched_fractions_have_the_known_word_lengths(case):
 
 @pytest.mark.parametrize("k, base", [(5, 3), (6, 4), (7, 4), (7, 3)])
 def test_relation_and_aliases_hold_in_the_rows(k, base):
-    """Every word multiplies to its sign, every other product of columns sums to zero: counted from the rows."""
+    """Every word multiplies to one, every other product of columns sums to zero: counted from the rows."""
     fraction = fractional_factorial(k, best_generators(k, base))
     for size in range(1, k + 1):
         for choice in combinations(range(k), size):
             total = fraction.rows[:, choice].prod(axis=1).sum()
-            assert total == len(fraction.rows) * fraction.relation.get(frozenset(choice), 0)
+            assert total == len(fraction.rows) * (frozenset(choice) in fraction.relation)
 
 
 def test_aliases_are_written_in_names():
-    """By hand: D = AB, E = -AC gives I = ABD = -ACE = -BCDE."""
-    fraction = fractional_factorial(5, ["D=AB", "E=-AC"])
+    """By hand: D = AB, E = AC gives I = ABD = ACE = BCDE."""
+    fraction = fractional_factorial(5, ["D=AB", "E=AC"])
     assert fraction.resolution == 3
-    assert fraction.aliases() == ("A+BD-CE", "B+AD", "C-AE", "D+AB", "E-AC", "BC-DE", "BE-CD")
+    assert fraction.aliases() == ("A+BD+CE", "B+AD", "C+AE", "D+AB", "E+AC", "BC+DE", "BE+CD")
     named = fractional_factorial(3, ["C=AB"], names=["catalyst", "cover", "pigment"])
     assert named.aliases()[0] == "catalyst+cover:pigment"
 

@@ -29,6 +29,7 @@ REFERENCE = Path(__file__).parents[1] / "reference"
 TARGETS = pd.read_csv(REFERENCE / "plan_optimal_targets.csv", comment="#")
 VARIANCES = pd.read_csv(REFERENCE / "plan_average_variance.csv", comment="#")
 THREE, TWO = (-1.0, 0.0, 1.0), (-1.0, 1.0)
+GRID = np.array(list(product(THREE, repeat=2)))  # every combination of three levels of two factors
 
 
 def problem(k, terms, runs, levels=THREE, hard=0, **more):
@@ -186,7 +187,7 @@ def test_inverse_kept_in_step_equals_a_fresh_one(criterion, eta):
 # --- brute force --------------------------------------------------------------------------------------------
 
 def every_six_of_nine():
-    points = full_factorial(2, 3)
+    points = GRID
     return model_rows(points[list(combinations_with_replacement(range(9), 6))], quadratic_terms(2))
 
 
@@ -204,7 +205,7 @@ def test_brute_force_all_3003_six_point_plans():
 def test_brute_force_bayesian_with_fewer_pours_than_terms():
     """All 3-level plans of 4 pours for 6 terms; a prior on the three second-order terms makes them comparable."""
     prior = np.diag([0, 0, 0, 1.0, 1.0, 1.0])
-    points = full_factorial(2, 3)
+    points = GRID
     rows = model_rows(points[list(combinations_with_replacement(range(9), 4))], quadratic_terms(2))
     best = log_determinant(information(rows, prior=prior)).max()
     found = found_plan(problem(2, quadratic_terms(2), 4, prior=prior), starts=20)
@@ -213,7 +214,7 @@ def test_brute_force_bayesian_with_fewer_pours_than_terms():
 
 def test_brute_force_adding_to_pours_already_made():
     kept = np.array([[-1, -1], [0, 1], [0, 0.5]])
-    points = full_factorial(2, 3)
+    points = GRID
     added = points[list(combinations_with_replacement(range(9), 4))]
     rows = np.concatenate([np.broadcast_to(kept, (len(added), 3, 2)), added], axis=1)
     best = log_determinant(information(model_rows(rows, quadratic_terms(2)))).max()
@@ -226,7 +227,7 @@ def test_brute_force_adding_to_pours_already_made():
 def test_brute_force_adding_to_many_corners():
     """Eight corner pours made already: the best three to add (all 165 tried) are nothing like a fresh plan."""
     kept = np.tile(full_factorial(2), (2, 1))
-    added = full_factorial(2, 3)[list(combinations_with_replacement(range(9), 3))]
+    added = GRID[list(combinations_with_replacement(range(9), 3))]
     rows = np.concatenate([np.broadcast_to(kept, (len(added), 8, 2)), added], axis=1)
     best = log_determinant(information(model_rows(rows, quadratic_terms(2)))).max()
     found = found_plan(problem(2, quadratic_terms(2), 3, fixed=kept), starts=3)
@@ -287,7 +288,7 @@ def test_brute_force_sessions_with_a_hard_factor(criterion):
 def test_brute_force_under_a_limit_and_a_forbidden_corner():
     """3 x 3 grid without A + B > 1 and without the corner (-1, -1), 7 pours."""
     task = problem(2, quadratic_terms(2), 7, forbidden=lambda x: beyond(((1, 1), 1.0))(x) | (x < -0.9).all(axis=1))
-    points = full_factorial(2, 3)
+    points = GRID
     points = points[task.allowed(points)]
     assert len(points) == 7
     rows = model_rows(points[list(combinations_with_replacement(range(7), 7))], quadratic_terms(2))
@@ -301,7 +302,7 @@ def test_brute_force_under_a_limit_and_a_forbidden_corner():
 def test_average_variance_closed_forms():
     """Fractions by hand: 3^2 9/20; face-centred composites; first-order (1 + k/3)/n; one factor D plan 12/5 / n."""
     square = cube_moments(quadratic_terms(2))
-    assert average_variance(information(model_rows(full_factorial(2, 3), quadratic_terms(2))), square) == \
+    assert average_variance(information(model_rows(GRID, quadratic_terms(2))), square) == \
         pytest.approx(9 / 20)
     for centres, value in ((2, 0.3658730159), (3, 0.3260233918)):
         rows = np.vstack([full_factorial(2), np.eye(2), -np.eye(2), np.zeros((centres, 2))])

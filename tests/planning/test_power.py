@@ -1,5 +1,7 @@
 """Power against closed forms, printed values, an independent library and simulation."""
 
+from itertools import product
+
 import mpmath
 import numpy as np
 import pytest
@@ -93,7 +95,7 @@ def test_term_sizes_are_changes_across_the_range():
     assert found.se.tolist() == pytest.approx([2 / np.sqrt(8)] * 3)
     assert found.df.tolist() == [4, 4, 4]
     assert found.half_width["x1"] == pytest.approx(2.131846786 * 2 / np.sqrt(8), rel=1e-8)
-    square = plan_power(full_factorial(2, 3), quadratic_terms(2), 1.0)
+    square = plan_power(np.array(list(product((-1.0, 0.0, 1.0), repeat=2))), quadratic_terms(2), 1.0)
     assert square.se["x1^2"] == pytest.approx(np.sqrt(0.5))       # 3^2: curvature variance 1/2, by hand
     assert square.se["x1"] == pytest.approx(2 * np.sqrt(1 / 6))
 

@@ -141,3 +141,18 @@ def test_what_is_lost_shows_one_row_a_setting_and_only_what_changed(plan):
 def test_dropping_too_many_is_refused_in_words(plan):
     with pytest.raises(PlanConflict, match="put a dropped pour back"):
         what_is_lost(plan, plan.without(*plan.table.index[3:]))
+
+
+def high(problem, kind, **named):
+    """A search that puts every new pour at the high end, behind the pours made as they were."""
+    return np.vstack([problem.kept, np.ones((problem.runs, len(problem.axes)))])
+
+
+@pytest.mark.parametrize("module, ask", [
+    (repair, lambda plan, done: repair_plan(plan, done)),
+    (purposes, lambda plan, done: plan_pours(plan.study, sessions=1, pours=3, purpose="sharpen what we know", castings=done)),
+])
+def test_the_pours_to_make_are_those_behind_the_pours_made(plan, monkeypatch, module, ask):
+    monkeypatch.setattr(module, "optimal_plan", high)
+    table = ask(plan, made(plan, "P01", "P06", "P02")).table
+    assert set(table["catalyst"]) == {plan.study.factor("catalyst").span[1]}

@@ -6,7 +6,7 @@ Every set is an array of coded settings, one row per pour. Factors are named by 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import combinations
+from itertools import combinations, product
 from math import comb
 
 import numpy as np
@@ -15,23 +15,20 @@ LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
 MOST = 200_000                       # choices of generators that are tried
 
 
-def full_factorial(k: int, levels: int = 2) -> np.ndarray:
-    """Every combination of `levels` equally spaced settings of `k` factors, standard order (first fastest).
+def full_factorial(k: int) -> np.ndarray:
+    """Every combination of low and high of `k` factors, standard order (first fastest).
 
     Parameters
     ----------
     k : int
         Factors.
-    levels : int, optional
-        Of each factor, from −1 to 1.
 
     Returns
     -------
-    array, shape (levels ** k, k)
+    array, shape (2 ** k, k)
+        −1 and 1.
     """
-    values = np.linspace(-1, 1, levels)
-    mesh = np.meshgrid(*[values] * k, indexing="ij")
-    return np.stack(mesh, -1).reshape(-1, k)[:, ::-1]
+    return np.array(list(product((-1.0, 1.0), repeat=k))).reshape(-1, k)[:, ::-1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,13 +40,13 @@ class FractionalSet:
     rows : array (n, k)
         Coded settings -1, 1.
     names : tuple of str
-    relation : dict
-        Each word of the defining relation (a frozenset of factor positions) with its sign.
+    relation : frozenset
+        The words of the defining relation, each a frozenset of factor positions.
     """
 
     rows: np.ndarray = field(repr=False)
     names: tuple[str, ...]
-    relation: dict[frozenset[int], int] = field(repr=False)
+    relation: frozenset[frozenset[int]] = field(repr=False)
 
     @property
     def resolution(self) -> int:
@@ -61,11 +58,10 @@ class FractionalSet:
         effects = [frozenset(c) for size in (1, 2) for c in combinations(range(len(self.names)), size)]
         strings, seen = [], set()
         for effect in effects:
-            mixed = {effect ^ word: sign for word, sign in self.relation.items()}
+            mixed = {effect ^ word for word in self.relation}
             group = [other for other in effects if other in mixed]
             if effect not in seen and group:
-                parts = [("-" if mixed[g] < 0 else "+") + _word_name(g, self.names) for g in group]
-                strings.append(_word_name(effect, self.names) + "".join(parts))
+                strings.append("+".join(_word_name(one, self.names) for one in (effect, *group)))
                 seen.update(group)
         return tuple(strings)
 
@@ -79,14 +75,14 @@ def _word_name(word: Collection[int], names: Sequence[str]) -> str:
 def fractional_factorial(
     k: int, generators: Sequence[str] = (), names: Sequence[str] | None = None
 ) -> FractionalSet:
-    """A two-level fraction from generators such as ``["D=AB", "E=-AC"]``; full when there are none.
+    """A two-level fraction from generators such as ``["D=AB", "E=AC"]``; full when there are none.
 
     Parameters
     ----------
     k : int
         Factors in all; the letters A, B, C ... are used in generators whatever the names.
     generators : sequence of str
-        Added factor, "=", product of basic factors, with a minus sign for the other half.
+        Added factor, "=", product of basic factors.
     names : sequence of str, optional
 
     Returns
@@ -99,17 +95,13 @@ def fractional_factorial(
     """
     base = k - len(generators)
     rows = np.ones((2**base, k))
-    relation: dict[frozenset[int], int] = {frozenset(): 1}
+    relation: set[frozenset[int]] = {frozenset()}
     rows[:, :base] = full_factorial(base)
     for i, generator in enumerate(generators):
-        right = generator.replace(" ", "").partition("=")[2]
-        sign, letters = (-1 if right.startswith("-") else 1), right.lstrip("+-")
-        word = frozenset(LETTERS.index(x) for x in letters)
-        rows[:, base + i] = sign * rows[:, sorted(word)].prod(axis=1)
-        word = word | {base + i}
-        relation |= {known ^ word: sign * s for known, s in relation.items()}
-    del relation[frozenset()]
-    return FractionalSet(rows, tuple(names or LETTERS[:k]), relation)
+        word = frozenset(LETTERS.index(letter) for letter in generator.partition("=")[2])
+        rows[:, base + i] = rows[:, sorted(word)].prod(axis=1)
+        relation |= {known ^ word ^ {base + i} for known in relation}
+    return FractionalSet(rows, tuple(names or LETTERS[:k]), frozenset(relation - {frozenset()}))
 
 
 @lru_cache
@@ -152,8 +144,8 @@ def best_generators(k: int, base: int) -> tuple[str, ...]:
 
 def _word_lengths(choice, base, k):
     words = [0]
-    for i, product in enumerate(choice):
-        words += [word ^ (product | 1 << (base + i)) for word in words]
+    for i, drawn in enumerate(choice):
+        words += [word ^ (drawn | 1 << (base + i)) for word in words]
     sizes = [word.bit_count() for word in words[1:]]
     return tuple(sizes.count(size) for size in range(3, k + 1))
 

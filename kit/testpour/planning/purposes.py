@@ -149,7 +149,7 @@ def _mixed_words(fraction, lost):
     """What cannot be told apart, as a workshop would say it."""
     aliases, text = fraction.aliases(), ""
     if aliases:
-        groups = [g.replace(":", " with ").replace("+", " or ").replace("-", " or less ") for g in aliases]
+        groups = [g.replace(":", " with ").replace("+", " or ") for g in aliases]
         if fraction.resolution > 3:
             text = "Each setting's own effect can be read. Where two act together, the plan cannot say which pair it was: "
         else:
