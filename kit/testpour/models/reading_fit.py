@@ -14,7 +14,7 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.beyond import beyond
-from testpour.models.log_rows import groups_of, labels_of, latent_ends
+from testpour.models.log_rows import SLIPS, groups_of, labels_of, latent_ends, slip_chances
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import SettingsGiven, settings_table
@@ -229,9 +229,11 @@ class ReadingFit:
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
 def _without(fit, pour):
-    rows = fit.rows[fit.rows["pour"] != pour].reset_index(drop=True)
-    bends = fit.believed.left_over > 0
-    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, remainder=bends, draws=FEWER, near=fit.model)
+    kept, bends = (fit.rows["pour"] != pour).to_numpy(), fit.believed.left_over > 0
+    rows = fit.rows[kept].reset_index(drop=True)
+    slips = np.zeros(len(kept)) if fit.posterior.slips is None else fit.posterior.slips
+    model = model_of(fit.study, fit.reading, fit.believed, rows, bends).without(np.flatnonzero(slips[kept] > 0.5))
+    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, model, bends, FEWER, fit.model)
 
 
 @one_thread
@@ -307,6 +309,7 @@ def model_of(
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
         smooth=smooth_part(terms, believed, rows) if terms else None,
+        slips=(SLIPS, slip_chances(reading, rows)),
         **scale_options(reading, believed),
     )
 

@@ -1,0 +1,162 @@
+"""A reading may be a slip of reading or writing: each row's likelihood is a mixture of the model's own and a wide one.
+
+A slip says nothing of the settings, so a row either counts or it does not: the posterior is a mixture over which
+rows do not (Box and Tiao 1968, Biometrika 55, 119; citation from memory). Of all such sets only a chain is
+followed, from none to the likeliest row more at each step: with slips as rare as they are the others hardly count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from testpour.likelihood.posterior import Posterior, sample
+from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability
+
+if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
+
+FEW = 500  # draws by which slips are looked for
+LOOKED = 0.02  # odds of a slip, by those draws, from which a row is really left out: they come out too low
+TRIED, TRIAL = 1, 300  # rows left out in vain before the search ends, and draws of such a trial
+COUNTED = 0.2  # odds from which what the other rows say has its part in the answer
+MOST = 0.2  # share of the rows that may be slips
+
+
+def sample_with_slips(model: IntervalModel, draws: int, seed: int, near: IntervalModel | None = None) -> Posterior:
+    """The `Posterior` of a model whose rows may be slips; that of `sample` where none looks like one.
+
+    Parameters
+    ----------
+    model : IntervalModel
+        With `slips`.
+    draws : int
+    seed : int
+    near : IntervalModel, optional
+        See `sample`.
+
+    Returns
+    -------
+    Posterior
+    """
+    known = sample(model, draws, seed, near)
+    chain, odds, left = [known], [1.0], []
+    while len(left) + 1 <= MOST * model.informative.sum() and (found := _next(model, left, chain[-1], draws, seed)):
+        row, other, more, ratio = found
+        chain.append(more)
+        odds.append(odds[-1] * ratio)
+        left.append(row)
+        if ratio < 1:
+            break
+        model.drawn = other.drawn
+    return mixed(chain, np.array(odds) / sum(odds), left, len(model.low)) if left else known
+
+
+def _next(model, left, known, draws, seed):
+    """The likeliest slip but those `left` out: row, model and posterior without it too, odds; None where no row looks like one."""
+    odds = slip_odds(model, known)
+    odds[left] = 0.0
+    for row in np.argsort(-odds)[:TRIED]:
+        if odds[row] < LOOKED:
+            return None
+        other = model.without([*left, row])
+        if _odds_without(model, row, sample(other, TRIAL, seed, model)) > COUNTED:
+            found = sample(other, draws, seed, other)
+            return row, other, found, min(_odds_without(model, row, found), 1e6)
+    return None
+
+
+def _odds_without(model, row, found):
+    """Odds that a row is a slip, by draws that have not seen it."""
+    share, wide = model.slips
+    return share / (1 - share) * np.exp(wide[row]) / np.exp(row_logs(model, found)[:, row]).mean()
+
+
+def slip_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
+    """Odds that each row is a slip, the others being none: roughly, from draws that took all rows for right.
+
+    Parameters
+    ----------
+    model : IntervalModel
+        With `slips`.
+    known : Posterior
+
+    Returns
+    -------
+    array, shape (n,)
+    """
+    share, wide = model.slips
+    step = max(1, len(known) // FEW)
+    logs = row_logs(model, known, step)
+    least = logs.min(axis=0)
+    odds = share / (1 - share) * np.exp(wide - least) * np.exp(least - logs).mean(axis=0)
+    return np.where(model.informative, odds, 0.0)
+
+
+def row_logs(model: IntervalModel, known: Posterior, step: int = 1) -> np.ndarray:
+    """Log likelihood of each row by every `step`-th draw, group effects as drawn: (m, n).
+
+    Parameters
+    ----------
+    model : IntervalModel
+    known : Posterior
+    step : int, optional
+
+    Returns
+    -------
+    array, shape (m, n)
+    """
+    mean = known.coefficients[::step] @ model.exog.T
+    for group in model.groups:
+        mean += group.at(known.group_effects[group.name][::step].T).T
+    spread = known.spread[::step, None]
+    low, high = model.low[None], model.high[None]
+    if model.grades:
+        edge = np.full((len(mean), 1), np.inf)
+        fence = np.hstack([-edge, known.cuts[::step], edge])
+        low, high = fence[:, model.low.astype(int)], fence[:, model.high.astype(int) + 1]
+    low, high = (low - mean) / spread, (high - mean) / spread
+    exact = model.low == model.high if not model.grades else np.zeros(len(model.low), bool)
+    logs = np.empty_like(mean)
+    logs[:, exact] = -(low[:, exact] ** 2) / 2 - np.log(spread) - LOG_ROOT_2PI
+    logs[:, ~exact] = log_interval_probability(low[:, ~exact], high[:, ~exact])
+    return logs
+
+
+def mixed(parts: list[Posterior], shares: np.ndarray, left: list[int], rows: int) -> Posterior:
+    """One posterior of several, each without one row more than the one before.
+
+    Parameters
+    ----------
+    parts : list of Posterior
+        Of as many draws each.
+    shares : array
+        They add up to 1.
+    left : list of int
+        Numbers of the rows left out, one fewer than parts.
+    rows : int
+        Of the model.
+
+    Returns
+    -------
+    Posterior
+    """
+    draws, slips = len(parts[0]), np.zeros(rows)
+    counts = np.diff(np.round(np.cumsum(shares) * draws).astype(int), prepend=0)
+    order = np.random.default_rng([parts[0].seed, 43]).permutation(draws)
+    slips[left] = np.cumsum(shares[::-1])[::-1][1:]
+
+    def joined(pieces):
+        return np.concatenate([piece[:count] for piece, count in zip(pieces, counts, strict=True)])[order]
+
+    by_name: dict[str, Any] = {
+        part: {name: joined([getattr(each, part)[name] for each in parts]) for name in getattr(parts[0], part)}
+        for part in ("group_spread", "group_effects")
+    }
+    cuts = None if parts[0].cuts is None else joined([each.cuts for each in parts])
+    return replace(
+        parts[0], coefficients=joined([each.coefficients for each in parts]), spread=joined([each.spread for each in parts]),
+        cuts=cuts, effective=float(shares @ [each.effective for each in parts]), slips=slips, **by_name,
+    )
