@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
 FEW = 500  # draws by which slips are looked for
-LOOKED = 0.02  # odds of a slip, by those draws, from which a row is really left out: they come out too low
+LOOKED = 0.05  # odds of a slip, by those draws, from which a row is really left out: they come out too low
 TRIED, TRIAL = 1, 300  # rows left out in vain before the search ends, and draws of such a trial
-COUNTED = 0.2  # odds from which what the other rows say has its part in the answer
+COUNTED = 0.25  # odds from which what the other rows say has its part in the answer
 MOST = 0.2  # share of the rows that may be slips
 
 
@@ -62,10 +62,16 @@ def _next(model, left, known, draws, seed):
         if odds[row] < LOOKED:
             return None
         other = model.without([*left, row])
-        if _odds_without(model, row, sample(other, TRIAL, seed, model)) > COUNTED:
-            found = sample(other, draws, seed, other)
+        roughly = _odds_without(model, row, sample(other, TRIAL, seed, model))
+        if roughly > COUNTED:
+            found = sample(other, _needed(roughly, draws), seed, other)
             return row, other, found, min(_odds_without(model, row, found), 1e6)
     return None
+
+
+def _needed(odds, draws):
+    """How many draws a part of the answer needs that has these odds: no more than its share, with room to spare."""
+    return draws if odds > 1 else int(draws * min(1.0, TRIAL / draws + 1.3 * odds / (1 + odds)))
 
 
 def _odds_without(model, row, found):
@@ -131,7 +137,7 @@ def mixed(parts: list[Posterior], shares: np.ndarray, left: list[int], rows: int
     Parameters
     ----------
     parts : list of Posterior
-        Of as many draws each.
+        Draws of each that suffice for its share; the first has as many as the answer.
     shares : array
         They add up to 1.
     left : list of int
@@ -145,6 +151,8 @@ def mixed(parts: list[Posterior], shares: np.ndarray, left: list[int], rows: int
     """
     draws, slips = len(parts[0]), np.zeros(rows)
     counts = np.diff(np.round(np.cumsum(shares) * draws).astype(int), prepend=0)
+    short = np.maximum(counts - [len(part) for part in parts], 0)  # odds that came out higher than by the trial
+    counts += np.roll(short, -1) - short
     order = np.random.default_rng([parts[0].seed, 43]).permutation(draws)
     slips[left] = np.cumsum(shares[::-1])[::-1][1:]
 
