@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from testpour.likelihood.posterior import Posterior
     from testpour.likelihood.proposal import Proposal
     from testpour.likelihood.scaling import Scale
+    from testpour.likelihood.slips import Slips
 
 
 class IntervalModel(GenericLikelihoodModel):
@@ -59,9 +60,8 @@ class IntervalModel(GenericLikelihoodModel):
     smooth : tuple, optional
         Columns (n, q) of a smooth function whose coefficients are Normal(0, s**2), and the half-normal scale
         of the belief about s; it is kept as the last group, ``"smooth"``.
-    slips : tuple, optional
-        Share of rows that are slips of reading or writing, and the log likelihood (n,) of each row if it is one:
-        for `posterior` alone (see `slips`). None: every row counts.
+    slips : Slips, optional
+        How often a row is a slip of reading or writing, for `posterior` alone (see `slips`). None: every row counts.
 
     Raises
     ------
@@ -88,7 +88,7 @@ class IntervalModel(GenericLikelihoodModel):
         group_beliefs: dict | None = None,
         cut_belief: tuple[np.ndarray, np.ndarray] | None = None,
         smooth: tuple | None = None,
-        slips: tuple[float, np.ndarray] | None = None,
+        slips: Slips | None = None,
     ) -> None:
         self.slips = slips
         self.found: tuple[Marginal, Scale, Top] | None = None  # what `optimum.summit` keeps

@@ -7,7 +7,7 @@ followed, from none to the likeliest row more at each step: with slips as rare a
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +17,27 @@ from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
+
+
+@dataclass(frozen=True)
+class Slips:
+    """How often a row is a slip, and what it then says.
+
+    Attributes
+    ----------
+    share : float
+        Of rows that are slips, 0 to 1.
+    wide : ndarray, shape (n,)
+        Log likelihood of each row if it is one.
+    low, high : ndarray, shape (n,)
+        Ends between which the mean of a row makes it too near for a slip, on the latent scale; equal where any distance counts.
+    """
+
+    share: float
+    wide: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
 
 FEW = 500  # draws by which slips are looked for
 LOOKED = 0.05  # odds of a slip, by those draws, from which a row is really left out: they come out too low
@@ -76,8 +97,8 @@ def _needed(odds, draws):
 
 def _odds_without(model, row, found):
     """Odds that a row is a slip, by draws that have not seen it."""
-    share, wide = model.slips
-    return share / (1 - share) * np.exp(wide[row]) / np.exp(row_logs(model, found)[:, row]).mean()
+    may = model.slips
+    return may.share / (1 - may.share) * np.exp(may.wide[row]) / np.exp(row_logs(model, found)[:, row]).mean()
 
 
 def slip_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
@@ -93,12 +114,31 @@ def slip_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
     -------
     array, shape (n,)
     """
-    share, wide = model.slips
+    may = model.slips
     step = max(1, len(known) // FEW)
-    logs = row_logs(model, known, step)
+    logs, mean = row_logs(model, known, step), row_means(model, known, step).mean(axis=0)
     least = logs.min(axis=0)
-    odds = share / (1 - share) * np.exp(wide - least) * np.exp(least - logs).mean(axis=0)
-    return np.where(model.informative, odds, 0.0)
+    odds = may.share / (1 - may.share) * np.exp(may.wide - least) * np.exp(least - logs).mean(axis=0)
+    return np.where(model.informative & ~((may.low < mean) & (mean < may.high)), odds, 0.0)
+
+
+def row_means(model: IntervalModel, known: Posterior, step: int = 1) -> np.ndarray:
+    """Latent mean of each row by every `step`-th draw, group effects as drawn: (m, n).
+
+    Parameters
+    ----------
+    model : IntervalModel
+    known : Posterior
+    step : int, optional
+
+    Returns
+    -------
+    array, shape (m, n)
+    """
+    mean = known.coefficients[::step] @ model.exog.T
+    for group in model.groups:
+        mean += group.at(known.group_effects[group.name][::step].T).T
+    return mean
 
 
 def row_logs(model: IntervalModel, known: Posterior, step: int = 1) -> np.ndarray:
@@ -114,9 +154,7 @@ def row_logs(model: IntervalModel, known: Posterior, step: int = 1) -> np.ndarra
     -------
     array, shape (m, n)
     """
-    mean = known.coefficients[::step] @ model.exog.T
-    for group in model.groups:
-        mean += group.at(known.group_effects[group.name][::step].T).T
+    mean = row_means(model, known, step)
     spread = known.spread[::step, None]
     low, high = model.low[None], model.high[None]
     if model.grades:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from testpour.likelihood.slips import Slips
 from testpour.models.own_readings import PARTS, own_scale
 from testpour.models.scales import to_latent, to_reading, widen
 from testpour.units import show
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
 
 FINEST = 3  # significant digits that a person reads at most
-SLIPS = 0.03  # share of readings that are slips: between 0.3 % of keyed and 6.6 % of copied fields, see `slip_chances`
+SLIPS = 0.03  # share of readings that are slips: between 0.3 % of keyed and 6.6 % of copied fields, see `slips_of`
+NEAR = 5  # steps of the instrument within which a reading is no slip, however alike its fellows: common practice, no source
 LEAST = 1e-4  # share of the scale below which no reading is taken for narrower
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them
 
@@ -177,8 +179,8 @@ def _last_steps(reading, rows, room):
     return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))
 
 
-def slip_chances(reading: Reading, rows: pd.DataFrame) -> np.ndarray:
-    """Log chance (log density where exact) of each row as a slip: spread evenly over the whole believable scale.
+def slips_of(reading: Reading, rows: pd.DataFrame) -> Slips:
+    """How often a row of one reading is a slip; it may then lie anywhere on the whole believable scale.
 
     How often that happens: of 93 papers on data of clinical studies, 0.29 % of fields keyed once are wrong and 6.57 %
     of those copied from records (Garza and others 2025, doi 10.1016/j.ijmedinf.2024.105749, abstract).
@@ -191,16 +193,18 @@ def slip_chances(reading: Reading, rows: pd.DataFrame) -> np.ndarray:
 
     Returns
     -------
-    array, shape (n,)
+    Slips
     """
     low, high = latent_ends(reading, rows)
     if reading.grades:
         last = len(reading.grades) - 1
-        return np.log((np.minimum(high, last) - np.maximum(low, 0) + 1) / len(reading.grades))
+        return Slips(SLIPS, np.log((np.minimum(high, last) - np.maximum(low, 0) + 1) / len(reading.grades)), low, low)
     if reading.scale in ("share", "rise"):
         inside, density = expit(high) - expit(low), expit(low) * expit(-low)
     else:
         centre, unit = own_scale(reading, rows)
         inside = np.diff(np.clip((np.array([low, high]) - centre) / unit / PARTS, -0.5, 0.5), axis=0)[0]
         density = np.full(len(low), 1 / unit / PARTS)
-    return np.log(np.maximum(np.where(low == high, density, inside), LEAST))
+    wide = np.log(np.maximum(np.where(low == high, density, inside), LEAST))
+    away = NEAR * reading.resolution * np.array([[-1.0], [1.0]])
+    return Slips(SLIPS, wide, *to_latent(reading, rows[["low", "high"]].to_numpy(float).T + away, rows.get("room_temperature")))

@@ -14,7 +14,7 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.beyond import beyond
-from testpour.models.log_rows import SLIPS, groups_of, labels_of, latent_ends, slip_chances
+from testpour.models.log_rows import groups_of, labels_of, latent_ends, slips_of
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import SettingsGiven, settings_table
@@ -309,7 +309,7 @@ def model_of(
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
         smooth=smooth_part(terms, believed, rows) if terms else None,
-        slips=(SLIPS, slip_chances(reading, rows)),
+        slips=slips_of(reading, rows),
         **scale_options(reading, believed),
     )
 
