@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.special import logsumexp
 
 from testpour.likelihood.posterior import Posterior, sample
 from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability
@@ -37,6 +38,20 @@ class Slips:
     wide: np.ndarray
     low: np.ndarray
     high: np.ndarray
+
+
+    def trusting(self, rows: np.ndarray) -> Slips:
+        """The same, some rows being no slips whatever they say.
+
+        Parameters
+        ----------
+        rows : array of bool, shape (n,)
+
+        Returns
+        -------
+        Slips
+        """
+        return replace(self, low=np.where(rows, -np.inf, self.low), high=np.where(rows, np.inf, self.high))
 
 
 FEW = 500  # draws by which slips are looked for
@@ -86,7 +101,7 @@ def _next(model, left, known, draws, seed):
         roughly = _odds_without(model, row, sample(other, TRIAL, seed, model))
         if roughly > COUNTED:
             found = sample(other, _needed(roughly, draws), seed, other)
-            return row, other, found, min(_odds_without(model, row, found), 1e6)
+            return row, other, found, _odds_without(model, row, found)
     return None
 
 
@@ -98,7 +113,13 @@ def _needed(odds, draws):
 def _odds_without(model, row, found):
     """Odds that a row is a slip, by draws that have not seen it."""
     may = model.slips
-    return may.share / (1 - may.share) * np.exp(may.wide[row]) / np.exp(row_logs(model, found)[:, row]).mean()
+    own = logsumexp(row_logs(model, found)[:, row]) - np.log(len(found))
+    return float(_held_down(np.log(may.share / (1 - may.share)) + may.wide[row] - own))
+
+
+def _held_down(log_odds):
+    """Odds of these logs, a million at most."""
+    return np.exp(np.minimum(log_odds, np.log(1e6)))
 
 
 def slip_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
@@ -117,8 +138,7 @@ def slip_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
     may = model.slips
     step = max(1, len(known) // FEW)
     logs, mean = row_logs(model, known, step), row_means(model, known, step).mean(axis=0)
-    least = logs.min(axis=0)
-    odds = may.share / (1 - may.share) * np.exp(may.wide - least) * np.exp(least - logs).mean(axis=0)
+    odds = _held_down(np.log(may.share / (1 - may.share)) + may.wide + logsumexp(-logs, axis=0) - np.log(len(logs)))
     return np.where(model.informative & ~((may.low < mean) & (mean < may.high)), odds, 0.0)
 
 

@@ -201,6 +201,12 @@ class ReadingFit:
         """
         return _without(self, pour)
 
+    @property
+    def left_aside(self) -> list[str]:
+        """Pours of which a reading is likelier a slip than not, and so hardly counts."""
+        slips = self.posterior.slips
+        return [] if slips is None else list(dict.fromkeys(self.rows.loc[slips > 0.5, "pour"].astype(str)))
+
     def summary(self) -> pd.DataFrame:
         """What belief and log together say of every coefficient, and what was believed before the log.
 
@@ -222,7 +228,8 @@ class ReadingFit:
             return f"No {self.reading.words} in the log yet: what is said of it rests on belief alone."
         held = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
         days = count(self.rows["session"].nunique(), "session")
-        return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
+        aside = [f"One of {pour} is taken for a slip of reading or writing and left aside." for pour in self.left_aside]
+        return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed, *aside])
 
     __repr__ = sentence
 
