@@ -6,7 +6,8 @@ from scipy.integrate import trapezoid
 from scipy.stats import norm
 
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.slips import Slips
+from testpour.likelihood.posterior import sample
+from testpour.likelihood.slips import Slips, slip_log_odds
 
 SEEN = np.array([3.0, 3.1, 2.9, 3.05, 2.95, 3.1, 4.2])
 SHARE, WIDE = 0.03, -2.0
@@ -73,12 +74,14 @@ def test_readings_that_agree_with_one_another_are_no_slips(times):
     def told(seen):
         slips = Slips(SHARE, np.full(len(seen), WIDE), seen, seen)
         given = {"belief": ([0.0], [1.0]), "spread_belief": 0.2, "group_beliefs": {"casting": 0.2}, "slips": slips}
-        return IntervalModel(seen, seen, np.ones((len(seen), 1)), groups={"casting": casting}, **given).posterior(500, seed=2).slips
+        model = IntervalModel(seen, seen, np.ones((len(seen), 1)), groups={"casting": casting}, **given)
+        return model.posterior(500, seed=2).slips, slip_log_odds(model, sample(model, 500, 2))
 
-    assert told(seen) is None or told(seen).max() < 0.2
+    slips, odds = told(seen)
+    assert (slips is None or slips.max() < 0.2) and odds.max() < np.log(0.2)
     one = np.where(casting == 11, seen + 1.5, seen)
     one[4] += 1.5
-    assert np.flatnonzero(told(one) > 0.9).tolist() == [4]
+    assert np.flatnonzero(told(one)[0] > 0.9).tolist() == [4]
 
 
 def test_grades_and_rows_known_between_two_looks():

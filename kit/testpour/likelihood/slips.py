@@ -58,6 +58,7 @@ FEW = 500  # draws by which slips are looked for
 LOOKED = 0.05  # odds of a slip, by those draws, from which a row is really left out: they come out too low
 TRIED, TRIAL = 1, 300  # rows left out in vain before the search ends, and draws of such a trial
 COUNTED = 0.25  # odds from which what the other rows say has its part in the answer
+SURE = 14.0  # log odds beyond which more make no difference
 MOST = 0.2  # share of the rows that may be slips
 
 
@@ -92,10 +93,10 @@ def sample_with_slips(model: IntervalModel, draws: int, seed: int, near: Interva
 
 def _next(model, left, known, draws, seed):
     """The likeliest slip but those `left` out: row, model and posterior without it too, odds; None where no row looks like one."""
-    odds = slip_odds(model, known)
-    odds[left] = 0.0
-    for row in np.argsort(-odds)[:TRIED]:
-        if odds[row] < LOOKED:
+    likely = slip_log_odds(model, known)
+    likely[left] = -np.inf
+    for row in np.argsort(-likely)[:TRIED]:
+        if likely[row] < np.log(LOOKED):
             return None
         other = model.without([*left, row])
         roughly = _odds_without(model, row, sample(other, TRIAL, seed, model))
@@ -114,16 +115,11 @@ def _odds_without(model, row, found):
     """Odds that a row is a slip, by draws that have not seen it."""
     may = model.slips
     own = logsumexp(row_logs(model, found)[:, row]) - np.log(len(found))
-    return float(_held_down(np.log(may.share / (1 - may.share)) + may.wide[row] - own))
+    return float(np.exp(min(np.log(may.share / (1 - may.share)) + may.wide[row] - own, SURE)))
 
 
-def _held_down(log_odds):
-    """Odds of these logs, a million at most."""
-    return np.exp(np.minimum(log_odds, np.log(1e6)))
-
-
-def slip_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
-    """Odds that each row is a slip, the others being none: roughly, from draws that took all rows for right.
+def slip_log_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
+    """Log odds that each row is a slip, the others being none: roughly, from draws that took all rows for right.
 
     Parameters
     ----------
@@ -138,8 +134,8 @@ def slip_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
     may = model.slips
     step = max(1, len(known) // FEW)
     logs, mean = row_logs(model, known, step), row_means(model, known, step).mean(axis=0)
-    odds = _held_down(np.log(may.share / (1 - may.share)) + may.wide + logsumexp(-logs, axis=0) - np.log(len(logs)))
-    return np.where(model.informative & ~((may.low < mean) & (mean < may.high)), odds, 0.0)
+    odds = np.log(may.share / (1 - may.share)) + may.wide + logsumexp(-logs, axis=0) - np.log(len(logs))
+    return np.where(model.informative & ~((may.low < mean) & (mean < may.high)), odds, -np.inf)
 
 
 def row_means(model: IntervalModel, known: Posterior, step: int = 1) -> np.ndarray:
