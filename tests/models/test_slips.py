@@ -62,3 +62,8 @@ def test_a_reading_within_five_steps_of_its_fellows_is_no_slip():
     study = study_from({"factors": {"room_temperature": {}}, "readings": {"hardness": {}}})
     found = slips_of(study.reading("hardness"), pd.DataFrame({"low": [90.0], "high": [90.0], "room_temperature": [20.0]}))
     assert found.low[0] == pytest.approx(np.log(85 / 15)) and found.high[0] == pytest.approx(np.log(95 / 5))
+
+
+def test_no_reading_on_a_persons_own_plain_scale_is_a_slip():
+    study = study_from({"factors": {"catalyst": {}}, "readings": {"strength": {"unit": "MPa", "low": 0, "high": 120}}})
+    assert slips_of(study.reading("strength"), pd.DataFrame({"low": [50.0], "high": [50.0]})) is None

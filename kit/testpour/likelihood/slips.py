@@ -79,7 +79,8 @@ def sample_with_slips(model: IntervalModel, draws: int, seed: int, near: Interva
     Posterior
     """
     known = sample(model, draws, seed, near)
-    chain, odds, left = [known], [1.0], []
+    left: list[int] = []
+    chain, odds = [known], [1.0]
     while len(left) + 1 <= MOST * model.informative.sum() and (found := _next(model, left, chain[-1], draws, seed)):
         row, other, more, ratio = found
         chain.append(more)
@@ -132,6 +133,7 @@ def slip_log_odds(model: IntervalModel, known: Posterior) -> np.ndarray:
     array, shape (n,)
     """
     may = model.slips
+    assert may is not None, "asked only of a model whose rows may be slips"
     step = max(1, len(known) // FEW)
     logs, mean = row_logs(model, known, step), row_means(model, known, step).mean(axis=0)
     odds = np.log(may.share / (1 - may.share)) + may.wide + logsumexp(-logs, axis=0) - np.log(len(logs))
@@ -173,12 +175,12 @@ def row_logs(model: IntervalModel, known: Posterior, step: int = 1) -> np.ndarra
     mean = row_means(model, known, step)
     spread = known.spread[::step, None]
     low, high = model.low[None], model.high[None]
-    if model.grades:
+    if known.cuts is not None:
         edge = np.full((len(mean), 1), np.inf)
         fence = np.hstack([-edge, known.cuts[::step], edge])
         low, high = fence[:, model.low.astype(int)], fence[:, model.high.astype(int) + 1]
     low, high = (low - mean) / spread, (high - mean) / spread
-    exact = model.low == model.high if not model.grades else np.zeros(len(model.low), bool)
+    exact = (model.low == model.high) & (known.cuts is None)
     logs = np.empty_like(mean)
     logs[:, exact] = -(low[:, exact] ** 2) / 2 - np.log(spread) - LOG_ROOT_2PI
     logs[:, ~exact] = log_interval_probability(low[:, ~exact], high[:, ~exact])
