@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
     from testpour.likelihood.posterior import Posterior
     from testpour.likelihood.proposal import Proposal
     from testpour.likelihood.scaling import Scale
-    from testpour.likelihood.slips import Slips
 
 
 class IntervalModel(GenericLikelihoodModel):
@@ -60,8 +58,6 @@ class IntervalModel(GenericLikelihoodModel):
     smooth : tuple, optional
         Columns (n, q) of a smooth function whose coefficients are Normal(0, s**2), and the half-normal scale
         of the belief about s; it is kept as the last group, ``"smooth"``.
-    slips : Slips, optional
-        How often a row is a slip of reading or writing, for `posterior` alone (see `slips`). None: every row counts.
 
     Raises
     ------
@@ -88,9 +84,7 @@ class IntervalModel(GenericLikelihoodModel):
         group_beliefs: dict | None = None,
         cut_belief: tuple[np.ndarray, np.ndarray] | None = None,
         smooth: tuple | None = None,
-        slips: Slips | None = None,
     ) -> None:
-        self.slips = slips
         self.found: tuple[Marginal, Scale, Top] | None = None  # what `optimum.summit` keeps
         self.drawn: tuple[Proposal, Scale] | None = None  # what `posterior.sample` ended with
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
@@ -154,25 +148,6 @@ class IntervalModel(GenericLikelihoodModel):
         """
         other = copy.copy(self)
         other.__dict__.update(beliefs, found=None, drawn=None)
-        return other
-
-    def without(self, rows: Sequence[int] | np.ndarray) -> IntervalModel:
-        """Return a copy in which some rows say nothing, and no other is held for a slip.
-
-        Parameters
-        ----------
-        rows : list or array of int
-            Their numbers.
-
-        Returns
-        -------
-        IntervalModel
-        """
-        other = copy.copy(self)
-        low, high, informative = self.low.copy(), self.high.copy(), self.informative.copy()
-        low[rows], high[rows] = (-np.inf, np.inf) if self.grades is None else (0, self.grades - 1)
-        informative[rows] = False
-        other.__dict__.update(low=low, high=high, informative=informative, slips=None, found=None, drawn=None)
         return other
 
     def _set_up(self, extra):
@@ -285,9 +260,8 @@ class IntervalModel(GenericLikelihoodModel):
         Posterior
         """
         from testpour.likelihood.posterior import sample
-        from testpour.likelihood.slips import sample_with_slips
 
-        return (sample if self.slips is None else sample_with_slips)(self, draws, seed, near)
+        return sample(self, draws, seed, near)
 
 
 class IntervalResults(GenericLikelihoodModelResults):

@@ -59,8 +59,6 @@ class Posterior:
     method : str
         "importance", or "chains" where importance sampling was too thin.
     seed : int
-    slips : ndarray, shape (n,), or None
-        Chance that each row is a slip; None where none looks like one (see `slips`).
     """
 
     coefficients: np.ndarray
@@ -72,7 +70,6 @@ class Posterior:
     effective: float
     method: str
     seed: int
-    slips: np.ndarray | None = None
 
     def __len__(self):
         return len(self.coefficients)

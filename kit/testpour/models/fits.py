@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
-from copy import copy
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -115,18 +113,4 @@ def fit_castings(
         believed = beliefs_for(study, reading, beliefs, rows)
         believed, said, model = chosen(castings, reading, believed, rows, partial(model_of, study, remainder=remainder), beliefs=beliefs, physics=physics)
         models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model, remainder)
-    return Fits(study, castings, _with_odd_castings(models), seed)
-
-
-def _with_odd_castings(models):
-    """The models, a casting that two readings hold for a slip counting in full: then it is the casting that differs."""
-    aside = Counter(pour for fit in models.values() for pour in fit.left_aside)
-    odd = {pour for pour, readings in aside.items() if readings > 1}
-    return {name: _trusting(fit, odd) if odd & set(fit.left_aside) else fit for name, fit in models.items()}
-
-
-def _trusting(fit, pours):
-    """The same model fitted anew, no reading of these pours being a slip."""
-    model, trusted = copy(fit.model), fit.rows["pour"].astype(str).isin(pours).to_numpy()
-    model.slips = model.slips.trusting(trusted)
-    return fit_rows(fit.study, fit.reading, fit.believed, fit.rows, fit.assumed, fit.posterior.seed, model, fit.believed.left_over > 0)
+    return Fits(study, castings, models, seed)

@@ -140,8 +140,7 @@ def _one(fit, pour, rows, level):
     seen = predictive_draws(fit, fit, rows)
     seen = seen.thinned(THIN) if len(rows) > 1 else seen
     weights, steep = smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
-    slips = fit.posterior.slips
-    if worth(weights) < FEWEST or steep > STEEPEST or (slips is not None and slips[rows.index].any()):
+    if worth(weights) < FEWEST or steep > STEEPEST:
         seen = predictive_draws(fit.without(pour), fit, rows)
         weights = np.full(len(seen.own), 1 / len(seen.own))
     above, below = tails(seen, weights, fit, rows)

@@ -6,10 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit
 
-from testpour.likelihood.slips import Slips
-from testpour.models.own_readings import PARTS, own_scale
 from testpour.models.scales import to_latent, to_reading, widen
 from testpour.units import show
 from testpour.wording import count
@@ -19,9 +16,6 @@ if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
 
 FINEST = 3  # significant digits that a person reads at most
-SLIPS = 0.03  # share of readings that are slips: between 0.3 % of keyed and 6.6 % of copied fields, see `slips_of`
-NEAR = 5  # steps of the instrument within which a reading is no slip, however alike its fellows: common practice, no source
-LEAST = 1e-4  # share of the scale below which no reading is taken for narrower
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them
 
 
@@ -177,39 +171,3 @@ def _last_steps(reading, rows, room):
     ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
     step = max(reading.resolution, 1e-6)
     return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))
-
-
-def slips_of(reading: Reading, rows: pd.DataFrame) -> Slips | None:
-    """How often a row of one reading is a slip; it may then lie anywhere on the whole believable scale.
-
-    None on a plain scale, which a person's own readings have: how their scatter is shaped nobody knows, and of 150
-    published strengths of concrete some that were right were left aside, which took their scatter for a tenth too small.
-
-    How often that happens: of 93 papers on data of clinical studies, 0.29 % of fields keyed once are wrong and 6.57 %
-    of those copied from records (Garza and others 2025, doi 10.1016/j.ijmedinf.2024.105749, abstract).
-
-    Parameters
-    ----------
-    reading : Reading
-    rows : DataFrame
-        n rows, with ``low`` and ``high`` in the reading's unit.
-
-    Returns
-    -------
-    Slips or None
-    """
-    if reading.scale == "plain":
-        return None
-    low, high = latent_ends(reading, rows)
-    if reading.grades:
-        last = len(reading.grades) - 1
-        return Slips(SLIPS, np.log((np.minimum(high, last) - np.maximum(low, 0) + 1) / len(reading.grades)), low, low)
-    if reading.scale in ("share", "rise"):
-        inside, density = expit(high) - expit(low), expit(low) * expit(-low)
-    else:
-        centre, unit = own_scale(reading, rows)
-        inside = np.diff(np.clip((np.array([low, high]) - centre) / unit / PARTS, -0.5, 0.5), axis=0)[0]
-        density = np.full(len(low), 1 / unit / PARTS)
-    wide = np.log(np.maximum(np.where(low == high, density, inside), LEAST))
-    away = NEAR * reading.resolution * np.array([[-1.0], [1.0]])
-    return Slips(SLIPS, wide, *to_latent(reading, rows[["low", "high"]].to_numpy(float).T + away, rows.get("room_temperature")))

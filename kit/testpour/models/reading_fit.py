@@ -14,7 +14,7 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.beyond import beyond
-from testpour.models.log_rows import groups_of, labels_of, latent_ends, slips_of
+from testpour.models.log_rows import groups_of, labels_of, latent_ends
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import SettingsGiven, settings_table
@@ -201,12 +201,6 @@ class ReadingFit:
         """
         return _without(self, pour)
 
-    @property
-    def left_aside(self) -> list[str]:
-        """Pours of which a reading is likelier a slip than not, and so hardly counts."""
-        slips = self.posterior.slips
-        return [] if slips is None else list(dict.fromkeys(self.rows.loc[slips > 0.5, "pour"].astype(str)))
-
     def summary(self) -> pd.DataFrame:
         """What belief and log together say of every coefficient, and what was believed before the log.
 
@@ -228,19 +222,16 @@ class ReadingFit:
             return f"No {self.reading.words} in the log yet: what is said of it rests on belief alone."
         held = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
         days = count(self.rows["session"].nunique(), "session")
-        aside = [f"One of {pour} is taken for a slip of reading or writing and left aside." for pour in self.left_aside]
-        return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed, *aside])
+        return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
 
     __repr__ = sentence
 
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
 def _without(fit, pour):
-    kept, bends = (fit.rows["pour"] != pour).to_numpy(), fit.believed.left_over > 0
-    rows = fit.rows[kept].reset_index(drop=True)
-    slips = np.zeros(len(kept)) if fit.posterior.slips is None else fit.posterior.slips
-    model = model_of(fit.study, fit.reading, fit.believed, rows, bends).without(np.flatnonzero(slips[kept] > 0.5))
-    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, model, bends, FEWER, fit.model)
+    rows = fit.rows[fit.rows["pour"] != pour].reset_index(drop=True)
+    bends = fit.believed.left_over > 0
+    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, remainder=bends, draws=FEWER, near=fit.model)
 
 
 @one_thread
@@ -316,7 +307,6 @@ def model_of(
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
         smooth=smooth_part(terms, believed, rows) if terms else None,
-        slips=slips_of(reading, rows),
         **scale_options(reading, believed),
     )
 
