@@ -231,6 +231,41 @@ def test_a_world_can_be_won_and_lost(kind):
     np.testing.assert_allclose(world.chance(rows), world.truth[[5, 200, 700]], atol=1e-12)
 
 
+@pytest.mark.parametrize("kind", ["ordinary", "contradicting"])
+def test_an_aim_of_a_hopeless_world_is_beyond_every_setting(kind):
+    """Of the aim in the way no setting has a chance above 0.1, though the other aims can be met; the resin is that of the seed."""
+    world, winnable = World("gates", kind, 0, hopeless=True), World("gates", kind, 0)
+    alone = world.hidden.chance(world.points, world.aims, by_aim=True)
+    assert alone[world.in_the_way].max() <= 0.1 and winnable.in_the_way is None
+    assert [name for name, chances in alone.items() if chances.max() <= 0.5] == [world.in_the_way]
+    assert world.truth.max() <= 0.1 and winnable.truth.max() >= 0.6
+    assert np.isnan(world.share(lambda room, depth: [2.0, 1.0, depth, 1.0])[0])
+    np.testing.assert_array_equal(*(one.hidden.ideal(USUAL)["hardness"] for one in (world, winnable)))
+
+
+def test_one_world_of_three_is_hopeless():
+    """Six seeds are nine worlds; the six that can be won are there as before."""
+    worlds = race.worlds_of(range(60, 66))
+    assert [seed for seed, hopeless in worlds if not hopeless] == [60, 61, 62, 63, 64, 65]
+    assert len(worlds) == 9 and sum(hopeless for _, hopeless in worlds) == 3
+
+
+def test_what_is_said_of_aims_by_hand():
+    """Two contexts each: a hopeless world where both are called so, one by the right aim; one that can be won where one is.
+
+    Stated 0.5 with truth 0.9 where it can be won, and with truth 0 where it cannot: off by 0.4 in the one, by 0.05 in both.
+    """
+    rows = [[0.5, 0.4, 0.6, 0.9, 0.9, 1.0]]
+    won = {"hopeless": None, "best": [0.9, 0.2], "in_the_way": [[["tack"], ["tack"]]], "chances": [rows], "told": [[row[:4] for row in rows]]}
+    lost = {"hopeless": "hardness", "best": [0.0, 0.0], "in_the_way": [[["tack"], ["hardness", "tack"]]]}
+    lost |= {name: [[[0.5, 0.4, 0.6, 0.0, *row[4:]] for row in found] for found in won[name]] for name in ("chances", "told")}
+    assert report.said_of_aims([won, lost]) == {"said": [1.0], "right": [0.5], "wrong": [1.0]}
+    assert report.said_of_aims([{**won, "in_the_way": [[[], ["tack"]]]}])["wrong"] == [0.0]
+    said = report.over_all([won, lost])
+    assert "with 1 hopeless worlds" in said[0] and "calibration error 0.050 (of stated 0.1 or more 0.050, recommended 0.050)" in said[0]
+    assert "calibration error 0.400" in report.over_all([won])[0]
+
+
 def test_the_plain_model_and_least_squares_play():
     """Two sessions of a world: settings inside the spans, chances that are chances."""
     world = World("surface", "ordinary", 2)

@@ -1,4 +1,11 @@
-"""Pours that stand out, each with what is odd about it and what to look at."""
+"""Pours that stand out, each with what is odd about it and what to look at.
+
+A slip is named and counts all the same. Likelihoods that mix each row's own with one as wide as its scale (3 % of rows
+slips, the sets of rows weighed by fits without them) did hold 36 slips in logs of twelve pours of two families left out:
+scatter 1.02 times its size, not 1.34, and an aim's chance off by more than 0.1 in 3 of 100, not 39. But in races they left
+aside readings that were right, where the resin does what nobody expects: of two ordinary radical worlds the share after
+24 pours fell from 0.98 to 0.73 and from 0.77 to 0.44.
+"""
 
 from __future__ import annotations
 

@@ -227,6 +227,7 @@ class Kit(Habit):
     def __init__(self, world):
         super().__init__(world)
         self.raised = {"recommend": 0, "next_pours": 0}
+        self.conflicts = {}  # readings of the aims said to be out of reach, by room and depth
         self.learn()
 
     def learn(self):
@@ -240,8 +241,11 @@ class Kit(Habit):
             return np.array([self._inner(room, depth) for depth in (7.0, 15.0, 10.0, 20.0)])
 
     def recommend(self, room, depth):
+        self.conflicts[room, depth] = ()
         try:
-            return recommend(self.fits, room=room, fixed={"thickness": depth}).table[list(CHOSEN[:4])].to_numpy(float)[0]
+            said = recommend(self.fits, room=room, fixed={"thickness": depth})
+            self.conflicts[room, depth] = tuple(aim.reading for aim in said.conflict.aims) if said.conflict else ()
+            return said.table[list(CHOSEN[:4])].to_numpy(float)[0]
         except ValueError:
             self.raised["recommend"] += 1
             return self._inner(room, depth)

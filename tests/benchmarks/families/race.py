@@ -6,7 +6,8 @@ Six sessions of four pours, each in a room drawn from 15 to 26 degC. After each 
 catalyst, pigment and cover for two rooms and two depths; the score is the true chance of a good casting over that of
 a chooser who knows everything. Writes one JSON line a world; `families.report` makes tables of them. `--peers none`
 plays the kit and the plain model alone, which is what changes when a model does; a world then costs little beyond the
-kit's own time.
+kit's own time. Every other seed is played again as a hopeless world (see `world`): there only chances and what the kit
+says of the aims are judged.
 """
 
 import argparse
@@ -88,6 +89,7 @@ def judged(world, kit, plain, session, out):
     out["chances"].append(np.column_stack([said, truth, plain.stated(table), weight]).round(4).tolist())
     stated = list(kit.effects())
     found = zip(stated, true_effects(world, stated), strict=True)
+    out["in_the_way"].append([list(kit.conflicts[context]) for context in CONTEXTS])
     out["effects"].append([[*effect[:2], *(round(float(x), 4) for x in (*effect[4:6], real))] for effect, real in found])
 
 
@@ -100,17 +102,23 @@ def played(world, player, sessions):
         yield session
 
 
-def play(family, kind, seed, peers=PEERS, sessions=SESSIONS):
-    """One world's scores, chances, effects and errors, as a dict of plain numbers."""
-    clock, world = time.time(), World(family, kind, seed)
-    out = {"family": family, "kind": kind, "seed": seed, "signs": world.hidden.resin.signs, "best": list(world.best.values())}
-    out |= {"scores": {"kit": [], "plain": []}, "told": [], "chances": [], "effects": [], "made": round(time.time() - clock, 1)}
+def worlds_of(seeds):
+    """The worlds to be played for these seeds: pairs of a seed and whether the world is hopeless, one of three so."""
+    return [(seed, hopeless) for seed in seeds for hopeless in ((False, True) if seed % 2 == 0 else (False,))]
+
+
+def play(family, kind, which, peers=PEERS, sessions=SESSIONS):
+    """One world's scores, chances, effects and errors, as a dict of plain numbers; `which` is a pair of `worlds_of`."""
+    seed, hopeless = which
+    clock, world = time.time(), World(family, kind, seed, hopeless)
+    out = {"family": family, "kind": kind, "seed": seed, "hopeless": world.in_the_way, "signs": world.hidden.resin.signs, "best": list(world.best.values())}
+    out |= {"scores": {"kit": [], "plain": []}, "told": [], "chances": [], "in_the_way": [], "effects": [], "made": round(time.time() - clock, 1)}
     kit, plain = Kit(world), Plain(world)
     for session in played(world, kit, sessions):
         plain.learn()
         judged(world, kit, plain, session, out)
     out["raised"], out["kit_seconds"] = kit.raised, round(time.time() - clock, 1)
-    for runner in peers:
+    for runner in () if hopeless else peers:
         player = runner(world)
         out["scores"][player.name] = []
         out.setdefault("stated", {})
@@ -135,7 +143,7 @@ def main(given=None):
     parser.add_argument("--out", type=Path, help="file that the lines are added to; the screen otherwise")
     asked = parser.parse_args(given)
     one = partial(play, asked.family, asked.kind, peers=WHO[asked.peers])
-    seeds = range(asked.start, asked.start + asked.worlds)
+    seeds = worlds_of(range(asked.start, asked.start + asked.worlds))
     with ProcessPoolExecutor(asked.jobs) as pool, asked.out.open("a") if asked.out else sys.stdout as out:
         for line in pool.map(one, seeds) if asked.jobs > 1 else map(one, seeds):
             print(json.dumps(line), file=out, flush=True)

@@ -1,4 +1,8 @@
-"""A world of the race: a hidden resin with aims drawn to suit it, its log, and the truth as judge."""
+"""A world of the race: a hidden resin with aims drawn to suit it, its log, and the truth as judge.
+
+Of three worlds played one is hopeless: an aim is moved until no setting of the grid meets it. Without such worlds
+whoever states chances too high looks better than they are.
+"""
 
 import hashlib
 import os
@@ -20,6 +24,10 @@ ROOMS, DEPTHS = (17.0, 23.0), (7.0, 15.0)
 CONTEXTS = tuple((room, depth) for room in ROOMS for depth in DEPTHS)
 COARSE = {"doses": np.arange(0.5, 4.01, 0.5), "pigments": (0.0, 0.5, 1.0, 2.0, 4.0, 6.0)}  # for resins slow to cast
 HOPELESS = 0.3  # a context whose best chance is lower is not scored: no advice helps there
+UNMET = 0.1  # chance that no setting of a hopeless world exceeds for the aim in the way
+# How an aim is moved out of reach: which ends, by how much (a ratio for gel time), and how far at most. Any peak can be
+# kept down by little catalyst in a thin casting.
+MOVES = {"gel_time": (("at_least", "at_most"), 1.15, 900.0), "hardness": (("at_least",), 2.0, 99.0)}
 
 
 @dataclass(frozen=True)
@@ -55,6 +63,28 @@ def draw_aims(rng, nominal):
     )
 
 
+def out_of_reach(aims, name, chance):
+    """The aims with that of one reading moved until no setting meets it; None where it cannot be.
+
+    Parameters
+    ----------
+    aims : tuple of Aim
+    name : str
+        Of the reading, one of `MOVES`.
+    chance : callable
+        ``aim -> array`` of the chances of meeting it, over the settings.
+    """
+    ends, step, last = MOVES[name]
+    place = next(i for i, aim in enumerate(aims) if aim.reading == name)
+    aim = aims[place]
+    while chance(aim).max() > UNMET:
+        moved = {end: getattr(aim, end) * step if name == "gel_time" else getattr(aim, end) + step for end in ends}
+        if moved[ends[-1]] > last:
+            return None
+        aim = replace(aim, **{end: float(round(value)) for end, value in moved.items()})
+    return *aims[:place], aim, *aims[place + 1 :]
+
+
 def whole_grid(family):
     """Every setting of every context, one table."""
     fine = COARSE if family == "slab" else {}
@@ -68,10 +98,12 @@ class World:
     ----------
     family, kind : str
     seed : int
+    hopeless : bool
+        Whether an aim is beyond every setting; `in_the_way` is then its reading, else None.
     """
 
-    def __init__(self, family, kind, seed):
-        self.family, self.kind, self.seed = family, kind, seed
+    def __init__(self, family, kind, seed, hopeless=False):
+        self.family, self.kind, self.seed, self.hopeless, self.in_the_way = family, kind, seed, hopeless, None
         self.points, self.truth, place = whole_grid(family), None, 0
         while self.truth is None:
             self.hidden, self.aims, self.truth = self._drawn(seed + 100000 * place)
@@ -101,10 +133,26 @@ class World:
             aims = draw_aims(rng, nominal)
             met = [np.prod([hidden._met(aim, ideals[aim.reading]) for aim in aims], axis=0) for ideals in each]
             truth = np.average(met, axis=0, weights=weights)
+            if self.hopeless:
+                aims, truth = self._without_hope(hidden, rng, aims, each, weights)
+                return hidden, aims, truth
             best = np.array([truth[place == context].max() for context in range(len(CONTEXTS))])
             if (best >= 0.6).sum() >= 3 and truth.mean() <= 0.3:
                 return hidden, aims, truth
         return hidden, aims, None
+
+    def _without_hope(self, hidden, rng, aims, each, weights):
+        """The aims with one out of reach, and the chance of meeting all; no chance where none can be moved so far."""
+
+        def alone(aim):
+            return np.average([hidden._met(aim, ideals[aim.reading]) for ideals in each], axis=0, weights=weights)
+
+        for self.in_the_way in rng.permutation(list(MOVES)).tolist():
+            moved = out_of_reach(aims, self.in_the_way, alone)
+            if moved:
+                met = [np.prod([hidden._met(aim, ideals[aim.reading]) for aim in moved], axis=0) for ideals in each]
+                return moved, np.average(met, axis=0, weights=weights)
+        return aims, None
 
     def chance(self, table):
         """True chance of a good casting at each row."""
@@ -131,11 +179,12 @@ class World:
         Returns
         -------
         tuple
-            The share, and the true chance in each context.
+            The share, NaN where no context can be served, and the true chance in each context.
         """
         rows = pd.DataFrame([[*recommend(room, depth), room] for room, depth in CONTEXTS], columns=CHOSEN)
         chances, best = self.chance(rows), np.array(list(self.best.values()))
-        return float(np.mean((chances / best)[best >= HOPELESS])), chances
+        served = best >= HOPELESS
+        return float(np.mean(chances[served] / best[served])) if served.any() else np.nan, chances
 
 
 def castings_of(study, rows, reads):
