@@ -2,9 +2,10 @@
 
 A slip is named and counts all the same. Likelihoods that mix each row's own with one as wide as its scale (3 % of rows
 slips, the sets of rows weighed by fits without them) did hold 36 slips in logs of twelve pours of two families left out:
-scatter 1.02 times its size, not 1.34, and an aim's chance off by more than 0.1 in 3 of 100, not 39. But in races they left
-aside readings that were right, where the resin does what nobody expects: of two ordinary radical worlds the share after
-24 pours fell from 0.98 to 0.73 and from 0.77 to 0.44.
+scatter 1.02 times its size, not 1.34, and an aim's chance off by more than 0.1 in 3 of 100, not 39. But of two ordinary
+radical worlds, picked because they looked poor, the share after 24 pours was 0.73 with it and 0.98 without, 0.44 and 0.77:
+probably since readings were left aside that were right, where the resin does what nobody expects. A casting that is odd in
+two readings counted in full in a later form, which was not raced.
 """
 
 from __future__ import annotations
