@@ -5,8 +5,9 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from testpour.causes.complaint import Missed, good_pours, missed, missed_by_most, read_soft
+from testpour.causes.complaint import Missed, missed, read_soft
 from testpour.causes.signs import read_early
+from testpour.causes.whole_log import good_pours, missed_by_most
 from testpour.study import Aim
 
 

@@ -12,9 +12,9 @@ import pytest
 from scipy.stats import norm
 
 from testpour.causes.answer import why
-from testpour.causes.complaint import good_pours, neighbours
 from testpour.causes.signs import Planned, _as_bad
 from testpour.causes.split import compared, shares, split
+from testpour.causes.whole_log import good_pours, neighbours
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import design

@@ -11,12 +11,13 @@ import pytest
 
 from testpour.causes import verdict
 from testpour.causes.answer import HARD, why
-from testpour.causes.complaint import fails_throughout, missed
+from testpour.causes.complaint import missed
 from testpour.causes.every import why_all
 from testpour.causes.sight import sights
 from testpour.causes.signs import signs_of
 from testpour.causes.table import Cause, causes_for
 from testpour.causes.verdict import whole_study
+from testpour.causes.whole_log import fails_throughout
 from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
 from testpour.study import Aim

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from testpour.advice.recommend import recommend
-from testpour.causes.complaint import good_pours
+from testpour.causes.whole_log import good_pours
 from testpour.caution_rules import safety_text
 from testpour.models.chance import chance
 from testpour.models.effects import effects

@@ -23,7 +23,7 @@ from testpour.advice.conflicts import why_first
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
 from testpour.advice.remedy import remedies
-from testpour.causes.complaint import missed_by_most
+from testpour.causes.whole_log import missed_by_most
 from testpour.cautions import check_table
 from testpour.files import page_kind, put
 from testpour.pages import dated

@@ -13,7 +13,7 @@ import pandas as pd
 from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
 from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import State, prospect
-from testpour.causes.complaint import missed_by_most
+from testpour.causes.whole_log import missed_by_most
 from testpour.models.chance import NoAims
 from testpour.study import Aim, Study
 

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.complaint import Missed, asked_about, fails_throughout, neighbours, read_hard, read_soft
+from testpour.causes.complaint import Missed, asked_about, read_hard, read_soft
 from testpour.causes.complaint import missed as missed_aims
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.evidence import Piece, evidence
@@ -19,6 +19,7 @@ from testpour.causes.split import Split, split
 from testpour.causes.table import NOTHING, CauseTable, causes_for
 from testpour.causes.telling import what_would_tell
 from testpour.causes.verdict import ENOUGH, short_page, verdict, whole_study
+from testpour.causes.whole_log import fails_throughout, neighbours
 from testpour.logbook.book import Logbook
 from testpour.models.fits import Fits
 from testpour.threads import one_thread

@@ -1,4 +1,4 @@
-"""What is wrong with a casting by its own readings, and which castings of the log came out good."""
+"""What is wrong with a casting by its own readings, and which castings of a log miss an aim."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -15,7 +15,6 @@ from testpour.units import unit_words
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
-THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
 
 
@@ -243,42 +242,6 @@ def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
     return tuple(aim for aim in castings.study.aims if aim.age is not None and not latest.get(aim.reading, 0.0) >= EARLY * aim.age)
 
 
-def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> Missed | None:
-    """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
-
-    At least two other castings must have been read for it, and three in four of all that were miss it, this one included.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    found : iterable of Missed
-        The aims it misses.
-
-    Returns
-    -------
-    Missed or None
-    """
-    return next((miss for miss in found if pour in misses(castings, miss.aim) and missed_by_most(castings, miss.aim)), None)
-
-
-def missed_by_most(castings: Castings, aim: Aim) -> bool:
-    """Whether three in four castings that were read miss an aim; three or more must have been read.
-
-    Parameters
-    ----------
-    castings : Castings
-    aim : Aim
-
-    Returns
-    -------
-    bool
-    """
-    bad = misses(castings, aim)
-    return len(bad) > 2 and bool(np.mean(list(bad.values())) >= THROUGHOUT)
-
-
 def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
     """Whether each casting that was read for an aim misses it: dict by pour.
 
@@ -292,54 +255,3 @@ def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
     dict
     """
     return {pour: _beyond(aim, rows) for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}
-
-
-def good_pours(castings: Castings) -> list[str]:
-    """Names of the castings that were read and miss no aim.
-
-    Parameters
-    ----------
-    castings : Castings
-
-    Returns
-    -------
-    list of str
-    """
-    read, aims = _by_casting(castings), aims_of(castings.study)
-    have = {pour for _, pour in read}
-    bad = {pour for pour in have if any(_beyond(aim, read.get((aim.reading, pour))) for aim in aims)}
-    return [pour for pour in castings.pours.index if pour in have - bad]
-
-
-def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
-    """The good castings whose settings lie nearest to those of `pour`, each factor by its span.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    count : int, optional
-        Of neighbours at most.
-
-    Returns
-    -------
-    DataFrame
-        Rows of ``castings.pours``, nearest first; empty where no other casting came out good.
-    """
-    good, away = castings.pours.index.isin(good_pours(castings)), np.zeros(len(castings.pours))
-    place = castings.pours.index.get_loc(pour)
-    for factor in castings.study.factors:
-        if factor.kind != "text":
-            values = castings.pours[factor.name].to_numpy(float)
-            values = np.where(np.isnan(values), factor.usual, values)
-            away += ((values - values[place]) / _width(factor)) ** 2
-    good[place] = False
-    nearest = np.argsort(np.where(good, away, np.inf), kind="stable")
-    return castings.pours.iloc[nearest[: min(count, good.sum())]]
-
-
-def _width(factor):
-    span = factor.span if len(set(factor.span)) == 2 else (factor.low, factor.high)
-    width = span[1] - span[0]
-    return width if np.isfinite(width) and width > 0 else 1.0

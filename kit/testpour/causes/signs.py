@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import EARLY, Missed, fails_throughout, good_pours, misses
+from testpour.causes.complaint import EARLY, Missed, misses
 from testpour.causes.split import compared, shares
 from testpour.causes.table import CauseTable
+from testpour.causes.whole_log import fails_throughout, good_pours
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from testpour.causes.complaint import good_pours
+from testpour.causes.whole_log import good_pours
 from testpour.report.advised import rooms
 from testpour.report.figures import show_chance, show_effects
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
