@@ -225,6 +225,7 @@ def test_beliefs_stand_behind_a_fold_with_their_sources(text):
     assert "supplier data sheets" in folded and "common practice, no source" in folded
 
 
+@pytest.mark.slow
 def test_the_map_lies_at_the_settings_that_are_recommended(fits):
     """A map at other settings would tell of other chances than the advice above it."""
     given = advice(fits, None)
