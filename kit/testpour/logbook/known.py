@@ -21,7 +21,6 @@ NOT_YET = re.compile(
 ALREADY = re.compile(r"^(?:<\s*=?|≤|under|below|at most|less than|before|within|already\D*|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$", re.IGNORECASE)
 
 ABOUT = re.compile(r"^(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*\d", re.IGNORECASE)
-LONGEST = 40  # characters of a text that a message repeats
 
 
 @dataclass(frozen=True)
@@ -124,7 +123,7 @@ def _from_text(reading, text, decimal):
         return Known(-math.inf, _end(reading, found["high"], decimal), "already")
     if ABOUT.match(text):
         raise UnitProblem(
-            f"{reading.words}: {shortened(text, LONGEST)!r} does not say how sure it is. Write the looks before and after, as in "
+            f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the looks before and after, as in "
             "12-18, or the number alone where it was read off."
         )
     number = _end(reading, text, decimal)
@@ -148,7 +147,7 @@ def _end(reading, value, decimal):
     number = math.nan if worded else reading.parse(value, decimal)
     if reading.grades and number != round(number, 0):
         grades = ", ".join(f"{i} {word}" for i, word in enumerate(reading.grades))
-        said = repr(shortened(str(value), LONGEST)) if worded else f"{number:g}"
+        said = repr(shortened(str(value))) if worded else f"{number:g}"
         raise UnitProblem(f"{reading.words}: {said} is not a grade. Grades are {grades}.")
     return number
 
