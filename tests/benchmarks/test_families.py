@@ -206,6 +206,14 @@ def test_a_mistyped_number_is_one_number():
         assert len(differ) == 1 and wrong["settings"] == right["settings"]
 
 
+@pytest.mark.parametrize("value, severity", [(10, "mild"), (61, "severe"), (239, "severe")])
+def test_a_mistyped_peak_is_one_that_the_log_takes(value, severity):
+    """10 turned round is 1 degC, which the log refuses: it takes 5 to 250 degC."""
+    answer = {"reading": "peak_temperature", "value": float(value)}
+    wrong = [faults.mistyped(answer, severity, np.random.default_rng(seed))["value"] for seed in range(20)]
+    assert min(wrong) >= 5 and max(wrong) <= 250 and value not in wrong
+
+
 def test_a_casting_read_early_is_softer_than_at_the_age_logged():
     for seed in range(3):
         resin, plan = hidden.draw_hidden("surface", "ordinary", seed), pd.DataFrame([USUAL], index=["P01"])

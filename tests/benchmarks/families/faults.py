@@ -127,7 +127,8 @@ def mistyped(answer, severity, rng):
     swapped = round(value) - 10 * tens - ones + 10 * ones + tens
     wrong = value + float(rng.choice([-1, 1])) * (10 if severity == "mild" else 30)
     far = abs(swapped - value) >= (9 if severity == "mild" else 27)
-    return {**answer, key: float(np.clip(swapped if far else wrong, 0, 240 if answer["reading"] == "peak_temperature" else 99))}
+    low, high = (6, 240) if answer["reading"] == "peak_temperature" else (0, 99)  # the log refuses a peak beyond
+    return {**answer, key: float(np.clip(swapped if far else wrong, low, high))}
 
 
 def draw_fault(fault, severity, rng):
