@@ -11,7 +11,7 @@ from families.trust import trust
 def test_faults_in_resins_of_other_makes():
     """One resin of each of two makes, with a list, a majority and a forest taught on two other makes beside it.
 
-    The floor for lots was lowered to 0.4: two of the four lots of these makes are taken for something else.
+    Measured on 74 castings: severe 0.74, in two 0.82; mild 0.74; three of four lots; six of six sound ones.
     """
     forest = taught(case for family in ("algebraic", "gates") for case in cases(family, 100))
     rows = [judged(case, forest=forest) for family in ("radical", "slab") for case in cases(family, 0)]
@@ -20,8 +20,8 @@ def test_faults_in_resins_of_other_makes():
     one = table[table["kind"] == "one"]
     faulty = one[one["fault"] != "sound"]
     share = faulty.groupby("severity")[["first", "two"]].mean()
-    assert share.loc["severe", "first"] >= 0.5 and share.loc["severe", "two"] >= 0.7 and share.loc["mild", "first"] >= 0.55
-    assert table[table["kind"] == "lot"]["first"].mean() >= 0.4 and one[one["fault"] == "sound"]["first"].mean() >= 0.9
+    assert share.loc["severe", "first"] >= 0.68 and share.loc["severe", "two"] >= 0.78 and share.loc["mild", "first"] >= 0.68
+    assert table[table["kind"] == "lot"]["first"].mean() >= 0.7 and one[one["fault"] == "sound"]["first"].mean() >= 0.9
     assert trust(table["chance"], table["first"]).error < 0.15
     majority = faulty["fault"].map(lambda fault: RIGHT[fault][0]).value_counts(normalize=True).iloc[0]
     assert faulty["first"].mean() > faulty["list"].mean() > majority
