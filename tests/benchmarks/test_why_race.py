@@ -347,8 +347,9 @@ def test_the_true_cause_comes_first(race):
 
 @pytest.mark.slow
 def test_of_two_faults_one_comes_first_and_both_are_named(pairs):
-    # One of them first: as often as is asked of a single fault. Both named: floors under what was measured, 0.60 and 0.69.
-    for severe, either, both in ((True, 0.80, 0.56), (False, 0.60, 0.64)):
+    # One of them first: as often as is asked of a single fault. Both named: floors under what was measured, 0.65 and
+    # 0.62 of 48 each (standard error 0.07); 0.60 and 0.69 while a model's remainder was believed twice as large.
+    for severe, either, both in ((True, 0.80, 0.60), (False, 0.60, 0.58)):
         part = pairs[pairs["severe"] == severe]
         true = [set(name.split("+")) for name in part["true"]]
         one = np.array([f in t for f, t in zip(part["first"], true, strict=True)])

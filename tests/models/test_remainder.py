@@ -52,9 +52,9 @@ def test_outside_the_span_the_remainder_goes_on_for_a_quarter_of_it_and_then_sta
 
 
 def test_the_size_is_that_of_what_the_beliefs_leave_open_from_the_middle_to_an_end():
-    """Catalyst: 0.5 ln(4) / 2; pigment: 0.02 x 4 / 2; their root mean square, and a fifth more. The level has no span."""
+    """Catalyst: 0.5 ln(4) / 2; pigment: 0.02 x 4 / 2; six tenths of their root mean square. The level has no span."""
     terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))
-    by_hand = 1.2 * np.sqrt(((0.5 * np.log(4) / 2) ** 2 + 0.04**2) / 2)
+    by_hand = 0.6 * np.sqrt(((0.5 * np.log(4) / 2) ** 2 + 0.04**2) / 2)
     assert remainder_scale(terms, BELIEVED) == pytest.approx(by_hand, rel=1e-12)
 
 
