@@ -112,7 +112,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     for aim in study.aims:
         reading = study.reading(aim.reading)
         at_age = table.assign(age=aim.age) if aim.age is not None else table
-        met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most)
+        met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
         each.append(met)
         by_aim[aim.words(reading)] = met.mean(axis=0)
     return Chance(study, table, np.prod(each, axis=0), pd.DataFrame(by_aim, index=table.index))

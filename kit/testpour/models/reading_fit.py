@@ -104,8 +104,23 @@ class ReadingFit:
         new = sum((spread[name] ** 2 for name in groups if name in spread), self.posterior.spread**2)
         return np.sqrt(new)
 
+    @cached_property
+    def out_of_shape(self) -> tuple[np.ndarray, np.ndarray]:
+        """How far off the shape of the mean may be at any one setting, and the scatter beside it: two arrays (draws,).
+
+        What the terms leave over between pours is partly a wrong shape, the same in every casting made at a setting,
+        and partly scatter between castings made alike. Only repeats tell the two apart, so any share is held as likely
+        as another. A new casting is foretold alike either way; what its chance may really be is not.
+        """
+        posterior = self.posterior
+        left_over = posterior.group_spread.get("pour", posterior.spread)
+        rng, even = np.random.default_rng([posterior.seed, *self.reading.name.encode()]), (np.arange(len(posterior)) + 0.5) / len(posterior)
+        wrong = np.sqrt(rng.permutation(even)) * left_over
+        return wrong * ndtri(rng.permutation(even)), np.sqrt(self.scatter() ** 2 - wrong**2)
+
     def chances(
-        self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None
+        self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None,
+        shape_known: bool = True
     ) -> np.ndarray:
         """Chance that one new casting in a new session lies in the bounds: shape (draws, rows).
 
@@ -115,12 +130,18 @@ class ReadingFit:
             From `settings_table`.
         at_least, at_most : float, optional
             In the reading's unit; open where left out.
+        shape_known : bool, optional
+            False lets the draws also differ by how far the shape may be wrong (see `out_of_shape`), as an interval of
+            the chance should; their mean stays as it is.
 
         Returns
         -------
         ndarray, shape (draws, rows)
         """
         mean, spread = self.mean(table), self.scatter()[:, None]
+        if not shape_known:
+            off, beside = self.out_of_shape
+            mean, spread = mean + off[:, None], beside[:, None]
         low, high = self._latent_bounds(table, at_least, at_most)
         return ndtr((high - mean) / spread) - ndtr((low - mean) / spread)
 

@@ -155,10 +155,10 @@ def _reading(fits, fit, stops):
     tables = [_table(term, stops, age) for term in fit.believed.terms]
     if None in tables:
         return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
-    cuts = fit.posterior.cuts
+    cuts, shape = fit.posterior.cuts, dict(zip(("off", "beside"), map(packed, fit.out_of_shape), strict=True)) if aim else {}
     return {
         **held, "left": "", "terms": tables, "coefficients": packed(fit.posterior.coefficients),
-        "scatter": packed(fit.scatter()), "cuts": None if cuts is None else packed(cuts),
+        "scatter": packed(fit.scatter()), "cuts": None if cuts is None else packed(cuts), **shape,
     }
 
 

@@ -14,7 +14,7 @@ const explorer = (held, place) => {
   };
   const scores = unpack(held.scores)[0];
   const readings = held.readings.filter((one) => !one.left).map((one) => ({
-    ...one, coefficients: unpack(one.coefficients), scatter: unpack(one.scatter)[0],
+    ...one, coefficients: unpack(one.coefficients), ...Object.fromEntries(["scatter", "off", "beside"].filter((name) => name in one).map((name) => [name, unpack(one[name])[0]])),
     cuts: one.cuts && unpack(one.cuts), terms: one.terms.map((term) => ({ ...term, values: unpack(term.values)[0] })),
   }));
 
@@ -59,11 +59,11 @@ const explorer = (held, place) => {
     return mean;
   };
   const cut = (one, grade, i) => grade < 0 ? -Infinity : grade >= one.cuts.length ? Infinity : one.cuts[grade][i];
-  const between = (one, mean, bounds) => mean.map((middle, i) => {
+  const between = (mean, scatter, bounds) => mean.map((middle, i) => {
     const [low, high] = bounds(i);
-    return normal((high - middle) / one.scatter[i]) - normal((low - middle) / one.scatter[i]);
+    return normal((high - middle) / scatter[i]) - normal((low - middle) / scatter[i]);
   });
-  const graded = (one, mean, first, last) => between(one, mean, (i) => [cut(one, first - 1, i), cut(one, last, i)]);
+  const graded = (one, mean, scatter, first, last) => between(mean, scatter, (i) => [cut(one, first - 1, i), cut(one, last, i)]);
 
   const evaluate = (at) => {
     const room = "room_temperature" in index ? held.factors[index.room_temperature].stops[at[index.room_temperature]] : 20;
@@ -71,7 +71,7 @@ const explorer = (held, place) => {
     for (const one of readings) {
       const mean = means(one, at), said = { beyond: outside(one, at) };
       if (one.cuts) {
-        said.grades = one.grades.map((_, grade) => average(graded(one, mean, grade, grade)));
+        said.grades = one.grades.map((_, grade) => average(graded(one, mean, one.scatter, grade, grade)));
       } else {
         const cast = mean.map((middle, i) => toReading(one, middle + one.scatter[i] * scores[i], room)).sort();
         [said.low, said.middle, said.high] = [0.05, 0.5, 0.95].map((share) => quantile(cast, share));
@@ -79,7 +79,8 @@ const explorer = (held, place) => {
       if (one.aim) {
         const low = one.aim.at_least === null ? -Infinity : toLatent(one, one.aim.at_least, room);
         const high = one.aim.at_most === null ? Infinity : toLatent(one, one.aim.at_most, room);
-        const met = one.cuts ? graded(one, mean, one.aim.at_least, one.aim.at_most) : between(one, mean, () => [low, high]);
+        const shaped = mean.map((middle, i) => middle + one.off[i]);  // as `ReadingFit.out_of_shape` says
+        const met = one.cuts ? graded(one, shaped, one.beside, one.aim.at_least, one.aim.at_most) : between(shaped, one.beside, () => [low, high]);
         met.forEach((share, i) => { every[i] *= share; });
         found.aims.push({ words: one.words, aim: one.aim.words, met: average(met) });
       }
