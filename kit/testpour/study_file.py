@@ -1,14 +1,14 @@
 """The study file: `study.toml`, read with every problem named at once, and written back."""
 
-import math
 import tomllib
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from testpour.catalogue import ColumnProblem, Factor, Reading, amount, catalogue, declare
+from testpour.catalogue import ColumnProblem, Factor, Reading, amount, catalogue
+from testpour.declared_columns import columns_of, refuse_alike
 from testpour.files import Kind, put
-from testpour.study import OWN, TAKEN, Aim, Study, StudyProblems
+from testpour.study import Aim, Study, StudyProblems
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.units import UnitProblem
 from testpour.wording import ESCAPED, shortened
@@ -17,9 +17,7 @@ SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": 
             "ready": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 LARGEST = 1_000_000  # bytes of a study file that may be replaced
-FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
 DENSITY_RANGE = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
-
 
 
 def _is_study(path):
@@ -91,10 +89,10 @@ def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
         if key not in SECTIONS
     ]
     raw = _of_the_right_kind(raw, problems)
-    factors = _columns(Factor, "factors", raw, problems)
-    readings = _columns(Reading, "readings", raw, problems)
+    factors = columns_of(Factor, "factors", raw, problems)
+    readings = columns_of(Reading, "readings", raw, problems)
     aims = _aims(raw.get("aims", {}), {r.name: r for r in readings}, problems)
-    _refuse_alike((*factors, *readings), problems)
+    refuse_alike((*factors, *readings), problems)
     resin = _resin(raw.get("resin", {}), problems)
     ready = _ready(raw.get("ready", {}), {r.name: r for r in readings}, problems)
     if not factors or not readings:
@@ -125,115 +123,6 @@ def _of_the_right_kind(raw, problems):
     if any(c < " " for c in right.get("log", "")):
         problems.append("log holds a tab or a line break, as a backslash makes it. Write / between folders, or put the path in ' '.")
     return right
-
-
-def _columns(kind, section, raw, problems):
-    """The declared columns of one section, catalogue entries underneath."""
-    found = []
-    for name, entry in raw.get(section, {}).items():
-        base = catalogue()[section].get(name)
-        if not name.isidentifier():
-            problems.append(f"[{section}] {shortened(repr(name))[1:-1]}: use letters, digits and _ in a name, and `words` for how it reads.")
-            continue
-        if base is None and name.casefold() in TAKEN[section]:
-            problems.append(
-                f"[{section}] {name}: the log has a column of that name. Call it {OWN}{name.casefold()}; what was logged as "
-                f"{name} before is then read under the new name, so keep its unit."
-            )
-            continue
-        try:
-            column = declare(kind, name, entry, base)
-            _plausible(column)
-            found.append(column)
-        except (ColumnProblem, UnitProblem) as problem:
-            problems += [f"[{section}] {said}" for said in problem.args]
-    return tuple(found)
-
-
-def _refuse_alike(columns, problems):
-    """Add to `problems` columns that a sheet, which does not part capitals from small letters, cannot tell apart."""
-    seen = {}
-    for column in columns:
-        for word in dict.fromkeys(name.replace("_", " ").casefold() for name in (column.words, column.name)):
-            other = seen.setdefault(word, column)
-            if other is not column:
-                problems.append(f"{column.name} and {other.name} are both called {word!r}. Give one of them another name or other words.")
-                break
-
-
-def _plausible(column):
-    """Refuse a column whose parts do not fit together, with every reason."""
-    wrong = [*_wrong_choices(column)]
-    if not wrong:
-        _complete(column)
-        wrong += _wrong_numbers(column)
-    if wrong:
-        raise ColumnProblem(*(f"{column.name}: {said}" for said in wrong))
-
-
-def _wrong_choices(column):
-    choices = {"scale": ("log", "plain", "share", "rise", "grades"), "role": ("chosen", "met", "carried"),
-               "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}
-    for key, allowed in choices.items():
-        if getattr(column, key, allowed[0]) not in allowed:
-            yield f"{key} {getattr(column, key)!r} must be one of {', '.join(allowed)}."
-    if column.words.casefold().replace(" ", "_") in TAKEN["readings"]:
-        yield f"words {column.words!r} is the name of a column of the log. Choose other words."
-    grades = column.grades if isinstance(column, Reading) else ()
-    if isinstance(column, Reading) and column.scale == "grades" and len(grades) < 2:
-        yield 'grades is empty. Name what each grade means, from grade 0 up: grades = ["dry", "tacky", "wet"].'
-    elif len(set(grades)) < len(grades):
-        yield "two grades have one name. Name each differently."
-
-
-def _complete(column):
-    """Fill in the ends and the usual value that follow from the rest."""
-    def fill(key, value):
-        object.__setattr__(column, key, float(value))
-
-    if isinstance(column, Reading):
-        if column.scale == "grades" and math.isinf(column.low) and math.isinf(column.high):
-            fill("low", 0)
-            fill("high", len(column.grades) - 1)
-        return
-    if column.kind == "yes/no":
-        fill("low", max(column.low, 0.0))
-        fill("high", min(column.high, 1.0))
-    if column.kind != "text" and math.isnan(column.usual) and (column.span or math.isfinite(column.low)):
-        fill("usual", column.span[0] if column.span else column.low)
-    if column.kind == "number" and not column.step and len(set(column.span)) == 2:
-        fill("step", _bench_step(max(column.span) - min(column.span)))
-
-
-def _bench_step(span):
-    """The largest of 1, 2, 5, 10, 20 ... or 0.5, 0.2, 0.1 ... of which a span holds fifty or more."""
-    decade = 10.0 ** math.floor(math.log10(span / FINEST))
-    return float(f"{max(step * decade for step in (1, 2, 5) if step * decade <= span / FINEST * (1 + 1e-9)):.1g}")
-
-
-def _wrong_numbers(column):
-    """What of the numbers of a column cannot be."""
-    span = column.span if isinstance(column, Factor) else ()
-    ages, grades = (column.ages, column.grades) if isinstance(column, Reading) else ((), ())
-    if span and span[0] > span[1]:
-        yield f"from {span[0]:g} to {span[1]:g} runs backwards. Swap from and to."
-    elif span and not column.low <= span[0] <= span[1] <= column.high:
-        yield f"from {span[0]:g} to {span[1]:g} is not inside {column.range_words}."
-    if isinstance(column, Factor) and column.step < 0:
-        yield f"step {column.step:g} is below 0. Give the finest step worth setting."
-    if isinstance(column, Reading) and column.resolution < 0:
-        yield f"resolution {column.resolution:g} is below 0. Give the step of the instrument."
-    if any(age <= 0 for age in ages):
-        yield f"an age of {min(ages):g} h is not possible. Give hours after mixing, above 0."
-    if len(set(ages)) < len(ages):
-        yield f"an age is listed twice in {', '.join(f'{age:g}' for age in ages)} h. List each once."
-    if isinstance(column, Reading) and column.scale == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
-        yield f"{len(grades)} grades run from 0 to {len(grades) - 1}, not from {column.range_words}. Write low = 0, high = {len(grades) - 1}."
-    if isinstance(column, Factor) and column.kind != "text":
-        if math.isnan(column.usual):
-            yield "nothing says what is usual. Write usual = and a number, or low and high."
-        elif not column.low <= column.usual <= column.high:
-            yield f"usual {column.usual:g} is outside {column.range_words}. Give a usual value inside it."
 
 
 def _aims(raw, readings, problems):

@@ -1,0 +1,150 @@
+"""The columns a study declares: each checked on its own, and all against one another."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from testpour.catalogue import ColumnProblem, Factor, Reading, catalogue, declare
+from testpour.study import OWN, TAKEN
+from testpour.units import UnitProblem
+from testpour.wording import shortened
+
+if TYPE_CHECKING:
+    from testpour.catalogue import C, Column
+
+FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
+
+
+def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: list[str]) -> tuple[C, ...]:
+    """The declared columns of one section of a study file, catalogue entries underneath.
+
+    Parameters
+    ----------
+    kind : type
+        `Factor` or `Reading`.
+    section : str
+        "factors" or "readings".
+    raw : dict
+        The whole file, as TOML reads it.
+    problems : list of str
+        What is wrong with a column is added to it.
+
+    Returns
+    -------
+    tuple
+        Of `kind`; columns with a problem are left out.
+    """
+    found = []
+    for name, entry in raw.get(section, {}).items():
+        base = catalogue()[section].get(name)
+        if not name.isidentifier():
+            problems.append(f"[{section}] {shortened(repr(name))[1:-1]}: use letters, digits and _ in a name, and `words` for how it reads.")
+            continue
+        if base is None and name.casefold() in TAKEN[section]:
+            problems.append(
+                f"[{section}] {name}: the log has a column of that name. Call it {OWN}{name.casefold()}; what was logged as "
+                f"{name} before is then read under the new name, so keep its unit."
+            )
+            continue
+        try:
+            column = declare(kind, name, entry, base)
+            _plausible(column)
+            found.append(column)
+        except (ColumnProblem, UnitProblem) as problem:
+            problems += [f"[{section}] {said}" for said in problem.args]
+    return tuple(found)
+
+
+def refuse_alike(columns: Iterable[Column], problems: list[str]) -> None:
+    """Add to `problems` columns that a sheet, which does not part capitals from small letters, cannot tell apart.
+
+    Parameters
+    ----------
+    columns : iterable of Factor or Reading
+    problems : list of str
+        Added to.
+    """
+    seen: dict[str, Column] = {}
+    for column in columns:
+        for word in dict.fromkeys(name.replace("_", " ").casefold() for name in (column.words, column.name)):
+            other = seen.setdefault(word, column)
+            if other is not column:
+                problems.append(f"{column.name} and {other.name} are both called {word!r}. Give one of them another name or other words.")
+                break
+
+
+def _plausible(column):
+    """Refuse a column whose parts do not fit together, with every reason."""
+    wrong = [*_wrong_choices(column)]
+    if not wrong:
+        _complete(column)
+        wrong += _wrong_numbers(column)
+    if wrong:
+        raise ColumnProblem(*(f"{column.name}: {said}" for said in wrong))
+
+
+def _wrong_choices(column):
+    choices = {"scale": ("log", "plain", "share", "rise", "grades"), "role": ("chosen", "met", "carried"),
+               "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}
+    for key, allowed in choices.items():
+        if getattr(column, key, allowed[0]) not in allowed:
+            yield f"{key} {getattr(column, key)!r} must be one of {', '.join(allowed)}."
+    if column.words.casefold().replace(" ", "_") in TAKEN["readings"]:
+        yield f"words {column.words!r} is the name of a column of the log. Choose other words."
+    grades = column.grades if isinstance(column, Reading) else ()
+    if isinstance(column, Reading) and column.scale == "grades" and len(grades) < 2:
+        yield 'grades is empty. Name what each grade means, from grade 0 up: grades = ["dry", "tacky", "wet"].'
+    elif len(set(grades)) < len(grades):
+        yield "two grades have one name. Name each differently."
+
+
+def _complete(column):
+    """Fill in the ends and the usual value that follow from the rest."""
+    def fill(key, value):
+        object.__setattr__(column, key, float(value))
+
+    if isinstance(column, Reading):
+        if column.scale == "grades" and math.isinf(column.low) and math.isinf(column.high):
+            fill("low", 0)
+            fill("high", len(column.grades) - 1)
+        return
+    if column.kind == "yes/no":
+        fill("low", max(column.low, 0.0))
+        fill("high", min(column.high, 1.0))
+    if column.kind != "text" and math.isnan(column.usual) and (column.span or math.isfinite(column.low)):
+        fill("usual", column.span[0] if column.span else column.low)
+    if column.kind == "number" and not column.step and len(set(column.span)) == 2:
+        fill("step", _bench_step(max(column.span) - min(column.span)))
+
+
+def _bench_step(span):
+    """The largest of 1, 2, 5, 10, 20 ... or 0.5, 0.2, 0.1 ... of which a span holds fifty or more."""
+    decade = 10.0 ** math.floor(math.log10(span / FINEST))
+    return float(f"{max(step * decade for step in (1, 2, 5) if step * decade <= span / FINEST * (1 + 1e-9)):.1g}")
+
+
+def _wrong_numbers(column):
+    """What of the numbers of a column cannot be."""
+    span = column.span if isinstance(column, Factor) else ()
+    ages, grades = (column.ages, column.grades) if isinstance(column, Reading) else ((), ())
+    if span and span[0] > span[1]:
+        yield f"from {span[0]:g} to {span[1]:g} runs backwards. Swap from and to."
+    elif span and not column.low <= span[0] <= span[1] <= column.high:
+        yield f"from {span[0]:g} to {span[1]:g} is not inside {column.range_words}."
+    if isinstance(column, Factor) and column.step < 0:
+        yield f"step {column.step:g} is below 0. Give the finest step worth setting."
+    if isinstance(column, Reading) and column.resolution < 0:
+        yield f"resolution {column.resolution:g} is below 0. Give the step of the instrument."
+    if any(age <= 0 for age in ages):
+        yield f"an age of {min(ages):g} h is not possible. Give hours after mixing, above 0."
+    if len(set(ages)) < len(ages):
+        yield f"an age is listed twice in {', '.join(f'{age:g}' for age in ages)} h. List each once."
+    if isinstance(column, Reading) and column.scale == "grades" and (column.low, column.high) != (0.0, len(grades) - 1):
+        yield f"{len(grades)} grades run from 0 to {len(grades) - 1}, not from {column.range_words}. Write low = 0, high = {len(grades) - 1}."
+    if isinstance(column, Factor) and column.kind != "text":
+        if math.isnan(column.usual):
+            yield "nothing says what is usual. Write usual = and a number, or low and high."
+        elif not column.low <= column.usual <= column.high:
+            yield f"usual {column.usual:g} is outside {column.range_words}. Give a usual value inside it."
