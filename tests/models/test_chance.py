@@ -121,6 +121,8 @@ def test_a_setting_that_cannot_be(fits):
     "draws, says",
     [
         ([0.8, 0.82], "about 81 in 100 (90 % interval 80 to 82)."),
+        ([0.0, 0.88], "about 44 in 100 (90 % interval 4 to 84)."),
+        ([0.0, 0.91], "cannot tell yet, anything from 5 to 86 in 100."),
         ([0.0, 1.0], "cannot tell yet, anything from 5 to 95 in 100."),
         ([0.0, 0.001], "under 1 in 100."),
         ([1.0, 0.999], "over 99 in 100."),

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 
+UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
+
+
 class NoAims(ValueError):
     """The study states no aim that its fits can judge."""
 
@@ -64,7 +67,7 @@ class Chance:
         row = self.table.iloc[0]
         low, high = in_hundred(row["low"]), in_hundred(row["high"])
         between = "" if low == high else f" (90 % interval {low} to {high})"
-        if row["high"] - row["low"] > 0.6:
+        if row["high"] - row["low"] > UNTOLD:
             verdict = f"cannot tell yet, anything from {low} to {high} in 100"
         else:
             verdict = about_in_hundred(row["chance"]) + between

@@ -18,6 +18,7 @@ from scipy.special import ndtri
 
 from testpour.advice.recommend import Recommendation
 from testpour.caution_rules import rules
+from testpour.models.chance import UNTOLD
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.units import show, unit_words
 
@@ -64,7 +65,7 @@ def explorer(
         "readings": [_reading(fits, fit, stops) for fit in fits.values()],
         "starts": list(_starts(advice, stops)),
         "limits": list(_limits({*stops, *fits})),
-        "scores": packed(scores(len(next(iter(fits.values())).posterior))),
+        "scores": packed(scores(len(next(iter(fits.values())).posterior))), "untold": UNTOLD,
     }
 
 

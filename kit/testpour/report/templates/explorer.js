@@ -120,7 +120,7 @@ const explorer = (held, place) => {
     if (!found.aims.length) return "This study states no aim, so nothing can be called good.";
     const [low, high] = [inHundred(found.low), inHundred(found.high)];
     const about = inHundred(found.chance), sure = low === high ? "" : ` (90 % interval ${low} to ${high})`;
-    return found.high - found.low > 0.6
+    return found.high - found.low > held.untold
       ? `Cannot tell yet: anything from ${low} to ${high} in 100 castings may be good.`
       : `${about.includes(" ") ? capital(about) : `About ${about}`} in 100 castings should be good${sure}.`;
   };
