@@ -26,11 +26,14 @@ def with_aims(fits, *aims):
 
 def test_one_aim_is_the_share_of_a_normal_between_its_bounds(fits):
     """Phi((ln 45 - m)/s) - Phi((ln 15 - m)/s), draw by draw, m and s from the same draws."""
-    level, sigma, session = gel_draws(fits)
-    spread = np.hypot(sigma, session)
+    gel = fits["gel_time"]
+    names = [t.name for t in gel.believed.terms]
+    level, warm = gel.posterior.coefficients[:, [names.index("level"), names.index("warmth")]].T
+    spread = np.sqrt(gel.posterior.spread**2 + gel.posterior.group_spread["session"] ** 2)
+    assert warm.std() > 0  # and has no part in it: at 20 °C its term is zero
     by_hand = norm.cdf((np.log(45) - level) / spread) - norm.cdf((np.log(15) - level) / spread)
     table = settings_table(fits.study, {"catalyst": 1.5}, room=20)
-    assert fits["gel_time"].chances(table, 15.0, 45.0)[:, 0] == pytest.approx(by_hand, abs=1e-12)
+    assert gel.chances(table, 15.0, 45.0)[:, 0] == pytest.approx(by_hand, abs=1e-12)
     found = chance(with_aims(fits, Aim("gel_time", 15.0, 45.0)), {"catalyst": 1.5}, room=20)
     assert found.table["chance"].iloc[0] == pytest.approx(by_hand.mean(), abs=0.003)
 
@@ -54,14 +57,6 @@ def test_the_interval_of_a_chance_counts_how_far_the_shape_may_be_wrong(fits):
     by_hand = norm.cdf((3.5 - middle) / spread) - norm.cdf((3.2 - middle) / spread)
     assert found["chance"] == pytest.approx(norm.cdf(0.1 / np.sqrt(0.05)) - norm.cdf(-0.2 / np.sqrt(0.05)), abs=0.003)
     assert [found["low"], found["high"]] == pytest.approx(np.quantile(by_hand, [0.05, 0.95]), abs=0.03)
-
-
-def gel_draws(fits):
-    """Log gel time at 1.5 % and 20 °C, the scatter of one reading and that of sessions: three arrays of draws."""
-    posterior, names = fits["gel_time"].posterior, [term.name for term in fits["gel_time"].believed.terms]
-    level, warm = posterior.coefficients[:, [names.index("level"), names.index("warmth")]].T
-    assert warm.std() > 0  # and has no part in it: at 20 °C its term is zero
-    return level, posterior.spread, posterior.group_spread["session"]
 
 
 def test_the_aims_multiply(fits):

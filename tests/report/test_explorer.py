@@ -10,11 +10,12 @@ import pytest
 
 from testpour.catalogue import Factor, catalogue
 from testpour.exchange.data_link import image_link
+from testpour.likelihood.weights import normal_scores
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.report import explorer as module
-from testpour.report.explorer import explorer, packed, scores, stops_of
+from testpour.report.explorer import explorer, packed, stops_of
 from testpour.study_file import study_from
 
 STUDY = {
@@ -87,7 +88,7 @@ def test_the_scores_are_those_of_new_castings(fits):
     """exp(mean + scatter * score) of every draw is what `new_castings` gives for a time."""
     fit = fits["gel_time"]
     table = pd.DataFrame([{"catalyst": 1.5, "room_temperature": 20.0, "thickness": 10.0, "cover": 1.0, "stirring": 2.0}])
-    by_hand = np.exp(fit.mean(table)[:, 0] + fit.scatter() * scores(len(fit.posterior)))
+    by_hand = np.exp(fit.mean(table)[:, 0] + fit.scatter() * normal_scores(len(fit.posterior)))
     assert by_hand == pytest.approx(fit.new_castings(table)[:, 0])
 
 

@@ -6,10 +6,10 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
-from scipy.special import logsumexp, ndtri
+from scipy.special import logsumexp
 
 from testpour.likelihood.truncated import log_interval_probability
-from testpour.likelihood.weights import worth
+from testpour.likelihood.weights import normal_scores, worth
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.left_out import leave_out_weights
 from testpour.models.log_rows import drawn_ends, labels_of, rows_of
@@ -109,7 +109,7 @@ class Sight:
         array, shape (2,)
         """
         count, first = len(self.own), self.rows.iloc[[0]]
-        scores = np.random.default_rng(0).permutation(ndtri((np.arange(count) + 0.5) / count))
+        scores = normal_scores(count)
         latent = self.usual[:, 0] + np.hypot(self.own, self.spread) * scores
         if self.fit.reading.grades:
             values = (latent[:, None] > self.cuts).sum(axis=1).astype(float)

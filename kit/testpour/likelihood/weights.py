@@ -1,9 +1,10 @@
-"""Weights of draws from a stand-in: their largest made trustworthy, and draws picked by them."""
+"""Weights of draws from a stand-in: their largest made trustworthy, draws picked by them, and normal scores beside draws."""
 
 from __future__ import annotations
 
 import numpy as np
 from scipy.optimize import brentq
+from scipy.special import ndtri
 
 FEWEST = 5  # draws with weight from which a tail's shape can be told
 
@@ -185,3 +186,20 @@ def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.nd
     points = (rng.random() + np.arange(draws)) / draws
     picked = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
     return rng.permutation(picked)
+
+
+def normal_scores(count: int, rng: np.random.Generator | None = None) -> np.ndarray:
+    """Evenly spaced scores of a standard normal in a shuffled order: quieter than random ones.
+
+    Parameters
+    ----------
+    count : int
+        How many, one for each of as many draws.
+    rng : Generator, optional
+        That shuffles them; without one they are the same every time.
+
+    Returns
+    -------
+    array, shape (count,)
+    """
+    return (rng or np.random.default_rng(0)).permutation(ndtri((np.arange(count) + 0.5) / count))

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import logsumexp, ndtr, ndtri
+from scipy.special import logsumexp, ndtr
 
 from testpour.likelihood.truncated import log_interval_probability
-from testpour.likelihood.weights import smoothed, worth
+from testpour.likelihood.weights import normal_scores, smoothed, worth
 from testpour.models.log_rows import drawn_ends
 from testpour.models.scales import to_reading
 
@@ -229,7 +229,7 @@ def _interval(seen, weights, fit, rows, level):
     """Where a casting at each row's settings should read: two arrays (k,) in the reading's unit."""
     count = 2000
     picked = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count).clip(max=len(weights) - 1)
-    scores = np.random.default_rng(0).permutation(ndtri((np.arange(count) + 0.5) / count))[:, None]
+    scores = normal_scores(count)[:, None]
     latent = seen.mean[picked] + np.hypot(seen.own, seen.spread)[picked, None] * scores
     if fit.reading.grades:
         values = (latent[:, :, None] > seen.cuts[picked][:, None, :]).sum(axis=2).astype(float)

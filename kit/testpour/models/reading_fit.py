@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.beyond import beyond
 from testpour.models.log_rows import groups_of, labels_of, latent_ends
@@ -114,9 +115,9 @@ class ReadingFit:
         """
         posterior = self.posterior
         left_over = posterior.group_spread.get("pour", posterior.spread)
-        rng, even = np.random.default_rng([posterior.seed, *self.reading.name.encode()]), (np.arange(len(posterior)) + 0.5) / len(posterior)
-        wrong = np.sqrt(rng.permutation(even)) * left_over
-        return wrong * ndtri(rng.permutation(even)), np.sqrt(self.scatter() ** 2 - wrong**2)
+        rng, draws = np.random.default_rng([posterior.seed, *self.reading.name.encode()]), len(posterior)
+        wrong = np.sqrt((rng.permutation(draws) + 0.5) / draws) * left_over
+        return wrong * normal_scores(draws, rng), np.sqrt(self.scatter() ** 2 - wrong**2)
 
     def chances(
         self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None,
@@ -172,10 +173,7 @@ class ReadingFit:
         ndarray, shape (draws, rows)
         """
         mean = self.mean(table)
-        # Evenly spaced normal scores in a shuffled order: quieter than random ones, the same every time.
-        scores = ndtri((np.arange(len(mean)) + 0.5) / len(mean))
-        scores = np.random.default_rng(0).permutation(scores)[:, None]
-        latent = mean + self.scatter()[:, None] * scores
+        latent = mean + (self.scatter() * normal_scores(len(mean)))[:, None]
         if self.posterior.cuts is not None:
             return (latent[:, :, None] > self.posterior.cuts[:, None, :]).sum(axis=2).astype(float)
         return to_reading(self.reading, latent, table.get("room_temperature"))

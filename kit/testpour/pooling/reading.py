@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import beliefs_for
 from testpour.models.change import change
 from testpour.models.log_rows import groups_of, labels_of, latent_ends, rows_of
@@ -116,9 +116,8 @@ class PooledReading:
         if not spread:
             return self._away({})
         rng, draws = np.random.default_rng(1), len(self.average.posterior)
-        scores = ndtri((np.arange(draws) + 0.5) / draws)  # evenly spaced: quieter than random ones
         names = ("bench", *self.sloped)
-        return self._away({name: spread[_spread_name(name)] * rng.permutation(scores) for name in names})
+        return self._away({name: spread[_spread_name(name)] * normal_scores(draws, rng) for name in names})
 
     def _away(self, away):
         held = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
 from testpour.advice.recommend import Recommendation
 from testpour.caution_rules import rules
+from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.units import show, unit_words
@@ -65,7 +65,7 @@ def explorer(
         "readings": [_reading(fits, fit, stops) for fit in fits.values()],
         "starts": list(_starts(advice, stops)),
         "limits": list(_limits({*stops, *fits})),
-        "scores": packed(scores(len(next(iter(fits.values())).posterior))), "untold": UNTOLD,
+        "scores": packed(normal_scores(len(next(iter(fits.values())).posterior))), "untold": UNTOLD,
     }
 
 
@@ -98,21 +98,6 @@ def stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
     values = np.round(first + step * np.arange(int(np.ceil((high - first) / step - 1e-6)) + 1), 9)
     inside = values[(values >= factor.low) & (values <= factor.high)]
     return inside if len(inside) else np.array([low])
-
-
-def scores(draws: int) -> np.ndarray:
-    """The normal scores that `ReadingFit.new_castings` gives its draws.
-
-    Parameters
-    ----------
-    draws : int
-        How many.
-
-    Returns
-    -------
-    array, shape (draws,)
-    """
-    return np.random.default_rng(0).permutation(ndtri((np.arange(draws) + 0.5) / draws))
 
 
 def _factor(factor, stops, poured):
@@ -156,7 +141,9 @@ def _reading(fits, fit, stops):
     tables = [_table(term, stops, age) for term in fit.believed.terms]
     if None in tables:
         return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
-    cuts, shape = fit.posterior.cuts, dict(zip(("off", "beside"), map(packed, fit.out_of_shape), strict=True)) if aim else {}
+    cuts = fit.posterior.cuts
+    off, beside = fit.out_of_shape
+    shape = {"off": packed(off), "beside": packed(beside)} if aim else {}
     return {
         **held, "left": "", "terms": tables, "coefficients": packed(fit.posterior.coefficients),
         "scatter": packed(fit.scatter()), "cuts": None if cuts is None else packed(cuts), **shape,
