@@ -12,7 +12,8 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.reading_fit import fit_rows, model_of
+from testpour.models.reading_fit import fit_rows
+from testpour.models.reading_model import model_of
 from testpour.models.terms import design
 from testpour.practice.practice import practice_resin
 

@@ -8,7 +8,7 @@ from scipy.stats import norm
 
 from testpour.catalogue import catalogue
 from testpour.models.beliefs import GROUPS, Belief, BeliefProblem, beliefs_for, trade_beliefs
-from testpour.models.reading_fit import scale_options
+from testpour.models.reading_model import scale_options
 from testpour.models.settings import settings_table
 from testpour.models.terms import TERMS, design
 from testpour.study_file import study_from

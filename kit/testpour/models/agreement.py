@@ -13,7 +13,8 @@ from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.models.beliefs import GRADE
 from testpour.models.check import Checked, check_fit
 from testpour.models.fits import Fits
-from testpour.models.reading_fit import ReadingFit, model_of
+from testpour.models.reading_fit import ReadingFit
+from testpour.models.reading_model import model_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 if TYPE_CHECKING:

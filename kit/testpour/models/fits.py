@@ -12,7 +12,8 @@ import pandas as pd
 from testpour.models.beliefs import beliefs_for
 from testpour.models.log_rows import rows_of
 from testpour.models.physics_choice import chosen
-from testpour.models.reading_fit import ReadingFit, fit_rows, model_of
+from testpour.models.reading_fit import ReadingFit, fit_rows
+from testpour.models.reading_model import model_of
 from testpour.models.settings import SettingsGiven
 from testpour.threads import one_thread
 from testpour.wording import in_markdown

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -15,11 +15,12 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.beyond import beyond
-from testpour.models.log_rows import groups_of, labels_of, latent_ends
+from testpour.models.log_rows import groups_of, labels_of
+from testpour.models.reading_model import model_of
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
 from testpour.models.settings import SettingsGiven, settings_table
-from testpour.models.terms import Term, design
+from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count
 
@@ -293,83 +294,3 @@ def fit_rows(
         directions = seen_directions(design(terms, rows))
         posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed), directions)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
-
-
-def model_of(
-    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
-) -> IntervalModel:
-    """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted.
-
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-    believed : ReadingBeliefs
-        The prior of its model.
-    rows : DataFrame
-        One a reading; see `rows_of`.
-    remainder : bool, optional
-        Whether a smooth part may take up what the terms leave over.
-
-    Returns
-    -------
-    IntervalModel
-    """
-    believed = believed.foreseen()
-    groups = groups_of(labels_of(rows))
-    terms = remainder_terms(study, believed) if remainder else ()
-    columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
-    return IntervalModel(
-        *latent_ends(reading, rows),
-        columns,
-        groups=groups,
-        belief=(believed.mean, believed.sd),
-        group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=smooth_part(terms, believed, rows) if terms else None,
-        **scale_options(reading, believed),
-    )
-
-
-def smooth_part(
-    terms: Sequence[Term], believed: ReadingBeliefs, rows: pd.DataFrame
-) -> tuple[np.ndarray, float]:
-    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size.
-
-    Parameters
-    ----------
-    terms : list of Term
-        Of the remainder, q of them.
-    believed : ReadingBeliefs
-        The prior of the reading's model.
-    rows : DataFrame
-        n rows.
-
-    Returns
-    -------
-    tuple
-        Array of shape (n, k) with k of at most q, and the scale of a half-normal.
-    """
-    columns = design(terms, rows)
-    return columns @ seen_directions(columns), remainder_scale(terms, believed)
-
-
-def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
-    """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading.
-
-    Parameters
-    ----------
-    reading : Reading
-    believed : ReadingBeliefs
-        The prior of its model.
-
-    Returns
-    -------
-    dict
-        Keyword arguments of `IntervalModel`.
-    """
-    if not reading.grades:
-        return {"spread_belief": believed.scatter["reading"]}
-    cuts = believed.cuts
-    assert cuts is not None, "a graded reading has a belief about its cut-points"
-    steps = cuts.width * np.arange(len(reading.grades) - 1)
-    return {"grades": len(reading.grades), "cut_belief": (cuts.mean + steps, np.full(len(steps), cuts.own_sd))}
