@@ -10,7 +10,15 @@ from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.conditional import pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, steering
-from testpour.likelihood.weights import one_of_each, pareto_tail, resample, smoothed, tempered, weighed
+from testpour.likelihood.weights import (
+    normal_scores,
+    one_of_each,
+    pareto_tail,
+    resample,
+    smoothed,
+    tempered,
+    weighed,
+)
 
 
 @pytest.mark.parametrize("shape", [-0.3, 0.2, 0.7, 1.2])
@@ -202,3 +210,11 @@ def test_four_readings_in_one_interval_leave_sigma_its_low_tail():
     drawn = np.concatenate([model.posterior(2000, seed=seed).spread for seed in range(3)])
     for share in (0.05, 0.25, 0.5, 0.75, 0.95):  # the standard error of a share among 3,000 draws is at most 0.01
         assert np.mean(drawn < np.interp(share, reached, sigma)) == pytest.approx(share, abs=0.03)
+
+
+def test_normal_scores_are_even_shuffled_and_the_same_every_time_without_a_generator():
+    """The middles of four quarters of a normal: -1.150, -0.319, 0.319 and 1.150, any table; more of them stand in no order."""
+    assert np.sort(normal_scores(4)) == pytest.approx([-1.150, -0.319, 0.319, 1.150], abs=1e-3)
+    many = normal_scores(500)
+    assert abs(np.corrcoef(many, np.arange(500))[0, 1]) < 0.15
+    assert (many == normal_scores(500)).all() and (many != normal_scores(500, np.random.default_rng(1))).any()
