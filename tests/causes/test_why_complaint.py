@@ -17,7 +17,7 @@ from testpour.study import Aim
         ([60, 62], [76, 75], None),  # soft at 4 h, as every casting: no complaint
         ([76, 78], [71, 72], "hardness 71 to 72 Shore D at 24 h, where at least 75 Shore D is asked"),
         ([60], [74, 76], None),  # 75 on average
-        ([60], [], "hardness 60 Shore D at 4 h, where at least 75 Shore D is asked"),  # all that was read
+        ([60], [], "hardness 60 Shore D at 4 h, where at least 75 Shore D is asked at 24 h"),  # all that was read
     ],
 )
 def test_an_aim_is_judged_at_its_age(early, day, says, study, castings_of):
@@ -61,7 +61,7 @@ def test_soft_is_a_hardness_under_its_aim_or_tack_where_no_hardness_tells(study,
 @pytest.mark.parametrize("age, early", [(17.5, True), (18.5, False), (24.0, False), (30.0, False)])
 def test_a_reading_before_three_quarters_of_the_age_is_early(age, early):
     """Of an aim at 24 h, three quarters are 18 h."""
-    found = (Missed(Aim("tack", at_most=1.0, age=24.0), "grade 2", age),)
+    found = (Missed(Aim("tack", at_most=1.0, age=24.0), "grade 2", age, True),)
     assert bool(read_early(found)) is early
 
 

@@ -142,7 +142,7 @@ def causes_for_demo(stated=None):
 def test_the_table_holds_the_causes_and_each_is_complete():
     table = causes_for_demo()
     for cause in table.causes.values():
-        assert cause.words and cause.remedy and cause.source and cause.confidence, cause.name
+        assert cause.words and cause.remedy() and cause.source and cause.confidence, cause.name
         for question in table.questions:
             assert sum(table.says(cause.name, question)) == pytest.approx(1)
     tellable = {cause for test in table.tests.values() for cause in test.tells}
@@ -348,7 +348,7 @@ def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
     seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
     monkeypatch.setattr(sight, "_sight", lambda *given: seen)
     fit = SimpleNamespace(rows=pd.DataFrame({"pour": ["X1", "P01"]}))
-    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {})
+    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {}, bad_day=False)
     assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
 
 

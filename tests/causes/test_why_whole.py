@@ -61,15 +61,15 @@ def test_what_is_said_of_a_study_agrees_with_what_its_castings_are_told(cause, t
 
 
 def test_a_study_that_fails_throughout_is_told_what_most_of_its_castings_are():
-    """Two castings of three are told b, though a has the higher chance on average: b comes first, and a is not called next."""
+    """Two castings of three are told b, though a has the higher chance on average: b comes first, a is called as likely and not next."""
     study, case = SimpleNamespace(reading=lambda name: SimpleNamespace(words=name)), SimpleNamespace
     table = SimpleNamespace(causes={name: Cause(name, f"cause {name}", 0.1) for name in ("a", "b", "c")})
     told = []
     for chances in ({"b": 0.5, "a": 0.4, "c": 0.1}, {"b": 0.5, "a": 0.4, "c": 0.1}, {"a": 0.9, "b": 0.05, "c": 0.05}):
         by = case(fits=case(study=study), table=table, throughout=case(aim=Aim("tack", at_most=1)), likely=None)
-        told.append(case(case=by, chances=pd.Series(chances), first=next(iter(chances)), weighed=None))
+        told.append(case(case=by, chances=pd.Series(chances), first=next(iter(chances)), openly=()))
     said = whole_study(told)
-    assert "aim for tack," in said and "Likeliest: cause b, 35 in 100. To tell, " in said
+    assert "aim for tack," in said and "Likeliest: cause b, 35 in 100; as likely over all of them, cause a, 57. To tell, " in said
     assert "Likeliest: cause b, 50 in 100; next, cause a, 40. To tell, " in whole_study(told[:2])
     assert whole_study([]) == ""
 

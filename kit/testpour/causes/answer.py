@@ -1,5 +1,6 @@
 """Why one casting came out as it did."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -16,10 +17,11 @@ from testpour.causes.saving import Saving, saving
 from testpour.causes.sight import Sight, sights
 from testpour.causes.signs import Planned, noted, planned, signs_of
 from testpour.causes.split import Split, split
-from testpour.causes.table import NOTHING, CauseTable, causes_for
+from testpour.causes.table import NOTHING, SETTINGS, CauseTable, causes_for
 from testpour.causes.telling import what_would_tell
-from testpour.causes.verdict import ENOUGH, short_page, verdict, whole_study
+from testpour.causes.verdict import ENOUGH, named, read_again, short_page, verdict, whole_study
 from testpour.causes.whole_log import fails_throughout, neighbours
+from testpour.cautions import check_settings
 from testpour.logbook.book import Logbook
 from testpour.models.fits import Fits
 from testpour.threads import one_thread
@@ -27,9 +29,11 @@ from testpour.wording import NoResult, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
-THROUGHOUT = {"day": "as bad as this one", "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
+BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
+THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light")
 NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
+UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
 
 
@@ -45,6 +49,8 @@ class Case:
     planned: Planned
     beside: pd.DataFrame
     throughout: Missed | None = None  # the aim that nearly the whole log misses
+    refused: str = ""  # why its settings may not be poured, as far as they are logged
+    odd: bool = False  # nothing was read, a reading lies far out, or its settings are refused: missing no aim says little
     settled: dict[str, str] = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
 
 
@@ -98,6 +104,11 @@ class Answer:
             return NoResult("As far as can be told its settings are not to blame, so no other setting is named as saving it.")
         return saving(self.case.fits, self.pour, self._worst, NO_HELP.get(self.first, ()))
 
+    @property
+    def _nothing_yet(self):
+        """Why there is nothing to answer yet; empty where there is."""
+        return EMPTY if not self.pour else "" if self.case.seen or self.observed else UNREAD.format(pour=self.pour)
+
     def _unasked(self, so):
         return NoResult(f"{self.pour} misses no aim by what was read so far, so {so}." if self.pour else EMPTY)
 
@@ -121,6 +132,23 @@ class Answer:
         pairs, alone = self.weighed.pairs, self.weighed.table["alone"]
         return tuple(pairs.index[0]) if len(pairs) and pairs.iloc[0] > alone.max() else None
 
+    @cached_property
+    def openly(self) -> tuple[str, ...]:
+        """Names of the causes that the settings themselves brought about, as far as can be told."""
+        causes, openly = self.case.table.causes, self.weighed.table["openly"]
+        return tuple(name for name in causes if causes[name].openly and openly[name] > 0.5)
+
+    @cached_property
+    def by_settings(self) -> tuple[tuple[str, str], ...]:
+        """Of the other aims it misses, those that its settings mostly explain: each reading, and what brought that about, in words."""
+        case, found = self.case, []
+        for miss in () if case.throughout else self.missed[1:]:
+            shares = planned(case.table, case.fits, self.pour, miss, case.beside).shares or {}
+            name = max(shares, key=lambda cause: shares[cause], default="")
+            if name != SETTINGS and shares.get(name, 0.0) > 0.5:
+                found.append((case.fits.study.reading(miss.aim.reading).words, case.table.causes[name].openly))
+        return tuple(found)
+
     @property
     def healthy(self) -> bool:
         """Whether ordinary scatter is the likeliest of all."""
@@ -132,10 +160,10 @@ class Answer:
         rows = {}
         for name, chance in self.chances.items():
             cause = self.case.table.causes[name]
-            rows[cause.words] = {
+            rows[named(self, name)] = {
                 "chance": chance, "for": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio > 1),
                 "against": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio < 1),
-                "remedy": cause.remedy, "care": cause.care, "source": cause.source, "confidence": cause.confidence,
+                "remedy": cause.remedy(name in self.openly, read_again(self)), "care": cause.care, "source": cause.source, "confidence": cause.confidence,
             }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")
 
@@ -182,10 +210,17 @@ class Answer:
         -------
         Answer
             The same chances; only what `ask` and `questions` offer differs.
+
+        Raises
+        ------
+        KeyError
+            If there is no such question; it lists what there is.
         """
         asked = None if names else self.ask()
         if asked:
             names = (asked.question.name,)
+        for name in names:
+            self.case.table.question(name)  # says which there are where it is none of them
         return replace(self, skipped=(*self.skipped, *names))
 
     def note(self) -> str:
@@ -218,18 +253,18 @@ class Answer:
 
     def sentence(self) -> str:
         """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
-        return verdict(self) if self.pour else EMPTY
+        return self._nothing_yet or verdict(self)
 
     __repr__ = sentence
 
     def _repr_html_(self):
-        if not self.pour:
-            return f"<p>{in_html(self.sentence())}</p>"
+        if self._nothing_yet:
+            return f"<p>{in_html(self._nothing_yet)}</p>"
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]
         said = [whole_study([self])] if self.case.throughout else []
-        said += [*(part.sentence() for part in parts if part), what_would_tell(self.case.table, *self.chances.index[:2])]
+        said += [*(part.sentence() for part in parts if part), what_would_tell(self.case.table, *self.chances.index[:2], self.openly)]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
         return f"{short_page(self)}<details><summary>More</summary>{paragraphs}{table_html(shown)}</details>"
@@ -268,6 +303,8 @@ def why(
         If an answer is not one of its question's, or the batch cannot be weighed.
     CauseProblems
         If the table of causes cannot be used.
+    TypeError
+        If `observed` names no question.
 
     Notes
     -----
@@ -275,6 +312,8 @@ def why(
     these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
     """
     castings = fits.castings
+    if not isinstance(observed or {}, Mapping):
+        raise TypeError(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')
     pour, table = asked_about(castings, pour), causes_for(fits.study, causes)
     if not pour:
         case = Case(fits, table, {}, likelihoods(table, {}), set(), Planned(), castings.pours)
@@ -287,14 +326,23 @@ def why(
     scale = delivered(fits, pour, worst, batch, scale_resolution)
     throughout = fails_throughout(castings, pour, found)
     seen, beside = sights(fits, pour, trade=throughout is not None), neighbours(castings, pour)
-    case = Case(
-        fits, table, seen, likelihoods(table, seen, missing),
-        signs_of(table, castings, pour, found, scale.off if scale else None), planned(table, fits, pour, worst, beside), beside, throughout,
-        {**(HARD if read_hard(castings, pour, found) else {}), **(THROUGHOUT if throughout else {})},
-    )
+    refused = _refusal(fits, pour)
+    odd = bool(not seen or refused or any(sight.far for sight in seen.values()))
+    signs = signs_of(table, castings, pour, found, scale.off if scale else None, odd)
+    settled = {
+        **(HARD if read_hard(castings, pour, found) else {}), **(THROUGHOUT if throughout else {}), **(BAD_DAY if "worse_day" in signs else {})
+    }
+    parts = planned(table, fits, pour, worst, beside)
+    case = Case(fits, table, seen, likelihoods(table, seen, missing), signs, parts, beside, throughout, refused, odd, settled)
     no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     said, weighed = _under(case, {**noted(castings, pour), **(observed or {})})
     return Answer(pour, found, weighed, scale or no_scale, said, (), case)
+
+
+def _refusal(fits, pour):
+    """Why the settings of a casting may not be poured, as far as they are logged; empty where they may."""
+    numbers = fits.castings.pours.loc[pour, [f.name for f in fits.study.factors if f.kind != "text"]].dropna()
+    return next(iter(check_settings(fits.study, numbers.astype(float).to_dict()).refusals), "")
 
 
 def _telling(case, observed):

@@ -15,6 +15,8 @@ from testpour.units import unit_words
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
+SLOW = {("gel_time", True), ("time_to_peak", True), ("demould_time", True), ("peak_temperature", False), ("tack", True), ("hardness", False)}
+FAST = {("gel_time", False), ("time_to_peak", False), ("demould_time", False), ("peak_temperature", True)}
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
 
 
@@ -29,11 +31,25 @@ class Missed:
         What was read, in words.
     age : float
         Hours after mixing at which it was read; NaN for a reading with one moment of its own.
+    above : bool
+        Whether it was read above what the aim allows, else below.
     """
 
     aim: Aim
     seen: str
     age: float
+    above: bool
+
+    @property
+    def early(self) -> bool:
+        """Whether it was read well before the age the aim speaks of."""
+        return self.aim.age is not None and self.age < EARLY * self.aim.age
+
+    @property
+    def leans(self) -> str:
+        """Which way the cure went: "slow" where it was slow or little, "fast" where it was fast or hot, else ""."""
+        side = self.aim.reading, self.above
+        return "slow" if side in SLOW else "fast" if side in FAST else ""
 
     def words(self, study: Study) -> str:
         """For example ``"tack grade 2 (tacky) at 24 h, where at most grade 1 (slightly tacky) is asked"``.
@@ -49,7 +65,8 @@ class Missed:
         reading = study.reading(self.aim.reading)
         at = f" at {self.age:g} h" if np.isfinite(self.age) else ""
         asked = Aim(self.aim.reading, self.aim.at_least, self.aim.at_most).words(reading)
-        return f"{reading.words} {self.seen}{at}, where {asked.removeprefix(reading.words + ' ')} is asked"
+        due = f" at {self.aim.age:g} h" if self.early else ""
+        return f"{reading.words} {self.seen}{at}, where {asked.removeprefix(reading.words + ' ')} is asked{due}"
 
 
 def aims_of(study: Study) -> tuple[Aim, ...]:
@@ -84,10 +101,11 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
     readings, found = castings.readings[castings.readings["pour"] == pour], []
     read = _by_casting(castings)
     for aim in aims_of(castings.study):
-        if _beyond(aim, read.get((aim.reading, pour))):
+        side = _beyond(aim, read.get((aim.reading, pour)))
+        if side:
             rows = at_age(readings[readings["reading"] == aim.reading], aim.age)
             words = seen_words(castings.study.reading(aim.reading), rows)
-            found.append(Missed(aim, words, float(rows["age"].iloc[0])))
+            found.append(Missed(aim, words, float(rows["age"].iloc[0]), side > 0))
     return tuple(sorted(found, key=lambda m: FIRST.index(m.aim.reading) if m.aim.reading in FIRST else len(FIRST)))
 
 
@@ -173,11 +191,11 @@ def _by_casting(castings):
 
 
 def _beyond(aim, rows):
-    """Whether the average of some readings, ages, lows and highs, certainly misses the aim."""
+    """On which side the average of some readings, ages, lows and highs, certainly misses the aim: 1 above, -1 below, else 0."""
     if rows is None:
-        return False
+        return 0
     _, low, high = rows[_nearest(rows[:, 0], aim.age)].mean(axis=0)
-    return (aim.at_most is not None and low > aim.at_most) or (aim.at_least is not None and high < aim.at_least)
+    return int(aim.at_most is not None and low > aim.at_most) - int(aim.at_least is not None and high < aim.at_least)
 
 
 def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
@@ -254,4 +272,4 @@ def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
     -------
     dict
     """
-    return {pour: _beyond(aim, rows) for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}
+    return {pour: _beyond(aim, rows) != 0 for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}

@@ -55,13 +55,15 @@ class EveryAnswer:
         if not self.answers:
             return f"{count(self.pours, 'casting')} looked at: none misses an aim and none stands out."
         study = whole_study(self.answers.values())
+        many = len(self.answers)
+        said = f"{many} of {count(self.pours, 'casting')} {'wants' if many == 1 else 'want'} explaining."
         if study:
-            return f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. {study}"
+            return f"{said} {study}"
+        if many == 1:
+            [(pour, answer)] = self.answers.items()
+            return f"{said} {pour}, likeliest: {named(answer, answer.first)}, {in_hundred(answer.chances.iloc[0])} in 100."
         first, times = self.causes.index[0], self.causes.iloc[0]
-        return (
-            f"{len(self.answers)} of {count(self.pours, 'casting')} want explaining. Most often: {first} "
-            f"(about {times:.1f} of them, {in_hundred(times / len(self.answers))} in 100)."
-        )
+        return f"{said} Most often: {first} (about {times:.1f} of them, {in_hundred(times / many)} in 100)."
 
     __repr__ = sentence
 
@@ -83,8 +85,9 @@ def why_all(fits: Fits, *, causes: dict | None = None) -> EveryAnswer:
     Returns
     -------
     EveryAnswer
-        The castings that miss an aim, and those whose likeliest cause is a fault though they miss none.
+        The castings that miss an aim, those whose likeliest cause is a fault though they miss none, and those of which a
+        reading lies far from what is expected or a setting is refused.
     """
     read = [pour for pour in fits.castings.pours.index if (fits.castings.readings["pour"] == pour).any()]
     every = {pour: why(fits, pour, causes=causes) for pour in read}
-    return EveryAnswer({pour: a for pour, a in every.items() if a.missed or not a.healthy}, len(read))
+    return EveryAnswer({pour: a for pour, a in every.items() if a.missed or a.case.odd or not a.healthy}, len(read))

@@ -15,6 +15,7 @@ from testpour.models.own_readings import own_scale
 MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
 ASIDE = float(np.log(3.0))  # what the other readings may say for a cause beyond what it gains by the miss itself: 3 to 1
 FAR = 0.3  # how often a resin lies from the model by the table's misfit; common practice, no source
+DIGIT, LOST = 0.2, 3.0  # how often a slip drops or adds a digit, and how much further off it is then; common practice, no source
 SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
@@ -204,10 +205,11 @@ def _averaged(logs):
 
 
 def _misread(sight, mean, occasion, blur):
-    """Log chance (1, m) when one occasion is off by about `blur` and the reading's other occasions are right."""
+    """Log chance (1, m) when one occasion is off by about `blur`, or far more, and the reading's other occasions are right."""
     age, place = occasion
     alone = _same(sight.rows["age"].to_numpy(), age) if place is None else np.arange(len(sight.rows)) == place
-    logs = log_chance(sight, mean[..., alone], blur, 1.0, alone)
+    near, far = log_chance(sight, mean[[0, 0]][..., alone], np.array([blur, LOST * blur]), 1.0, alone)
+    logs = np.logaddexp(near + np.log1p(-DIGIT), far + np.log(DIGIT))[None]
     return logs if alone.all() else logs + log_chance(sight, mean[..., ~alone], 0.0, 1.0, ~alone)
 
 

@@ -6,8 +6,9 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
-from scipy.special import logsumexp
+from scipy.special import logsumexp, ndtr
 
+from testpour.causes.whole_log import worse_than_others
 from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import normal_scores, worth
 from testpour.models.fits import Fits, fit_castings
@@ -20,6 +21,7 @@ from testpour.models.terms import design
 DRAWS = 100  # draws that each cause is tried on
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
+HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
 SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source
 
 
@@ -77,6 +79,13 @@ class Sight:
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
         return drawn_ends(self.fit.reading, self.rows, self.cuts)
 
+    @property
+    def far(self) -> bool:
+        """Whether one of its readings lies where hardly one in a thousand should."""
+        (low, high), whole = self.ends, np.hypot(self.own, self.spread)[:, None]
+        above, below = ndtr((self.usual - low) / whole).mean(axis=0), ndtr((high - self.usual) / whole).mean(axis=0)
+        return bool(min(above.min(), below.min()) < HARDLY)
+
     def picked(self, weights: np.ndarray | None = None) -> "Sight":
         """`DRAWS` draws, picked by weight and evenly along what they expect of the first reading.
 
@@ -111,12 +120,11 @@ class Sight:
         count, first = len(self.own), self.rows.iloc[[0]]
         scores = normal_scores(count)
         latent = self.usual[:, 0] + np.hypot(self.own, self.spread) * scores
+        tails = [(1 - level) / 2, (1 + level) / 2]
         if self.fit.reading.grades:
-            values = (latent[:, None] > self.cuts).sum(axis=1).astype(float)
-        else:
-            room = float(first["room_temperature"].iloc[0]) if "room_temperature" in first else None
-            values = to_reading(self.fit.reading, latent, room)
-        return np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
+            return np.quantile((latent[:, None] > self.cuts).sum(axis=1).astype(float), tails, method="inverted_cdf")  # whole grades
+        room = float(first["room_temperature"].iloc[0]) if "room_temperature" in first else None
+        return np.quantile(to_reading(self.fit.reading, latent, room), tails)
 
 
 def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
@@ -139,12 +147,13 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     dict
     """
     found, log = {}, fits.castings
+    bad_day = worse_than_others(log, "session", pour)
     believed = _believed(log) if trade else {}
     for name, fit in fits.items():
         read = _by_pour(log, fit.reading).get(pour)
         if read is not None:
             before, weights = believed.get(name, (None, None))
-            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read)
+            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, bad_day=bad_day)
     return found
 
 
@@ -178,20 +187,23 @@ def _by_pour(log, reading):
     return found
 
 
-def _left_out(fit, rows, settings):
+def _left_out(fit, rows, settings, *, bad_day):
     """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
     pour = rows["pour"].iloc[0]
     if not (fit.rows["pour"] == pour).any():
-        return _sight(fit, fit, rows, settings).picked()
-    seen = _sight(fit, fit, rows, settings)
+        return _sight(fit, fit, rows, settings, bad_day).picked()
+    seen = _sight(fit, fit, rows, settings, bad_day)
     weights = leave_out_weights(log_chance(seen, seen.usual[None], 0.0, 1.0)[0])
     if worth(weights) < FEWEST:
-        return _sight(fit.without(pour), fit, rows, settings).picked()
+        return _sight(fit.without(pour), fit, rows, settings, bad_day).picked()
     return seen.picked(weights)
 
 
-def _sight(source, fit, rows, settings):
-    """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour."""
+def _sight(source, fit, rows, settings, bad_day=False):
+    """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour.
+
+    A bad day, like a bad lot, is judged as one not met before, so that its castings do not excuse each other.
+    """
     posterior, pour = source.posterior, rows["pour"].iloc[0]
     extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
     mine_of, others = labels_of(rows), fit.labels["pour"] != str(pour)
@@ -199,7 +211,7 @@ def _sight(source, fit, rows, settings):
         spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))
         mine = mine_of[name]
         known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
-        if name.endswith("_lot") and known and not _usual_lot(fit.labels[name][others], mine[0]):
+        if known and (bad_day if name == "session" else name.endswith("_lot") and not _usual_lot(fit.labels[name][others], mine[0])):
             known, spread = False, np.full(len(posterior), fit.believed.scatter.get(name, spread.mean()))
         if known and np.isin(mine, posterior.group_levels[name]).all():
             levels = np.searchsorted(posterior.group_levels[name], mine)
@@ -210,8 +222,7 @@ def _sight(source, fit, rows, settings):
 
 
 def _usual_lot(others, mine):
-    """Whether most of the other pours are from this lot; else it is judged as a lot not met before, so that a bad
-    lot's own castings do not excuse each other."""
+    """Whether most of the other pours are from this lot; else it is judged as a lot not met before."""
     return (others == mine).mean() >= 0.5
 
 

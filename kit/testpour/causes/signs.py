@@ -6,14 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import EARLY, Missed, misses
-from testpour.causes.split import compared, shares
-from testpour.causes.table import CauseTable
-from testpour.causes.whole_log import fails_throughout, good_pours
+from testpour.causes.complaint import Missed, misses
+from testpour.causes.split import compared, has_neighbours, shares
+from testpour.causes.table import SETTINGS, CauseTable
+from testpour.causes.whole_log import fails_throughout, worse_than_others
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 
-SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
 CLEAR = 0.01  # % of pigment below which a casting counts as clear
 NOTED = re.compile(r"observed: ([^.]*)\.")
@@ -34,6 +33,8 @@ class Planned:
         good neighbours', 0 to 1.
     unnamed : tuple of str
         The settings, as logged and in words, whose part no other cause stands for.
+    neighbours : bool
+        Whether there are good neighbours to compare with; else it is the usual settings.
     """
 
     here: float = 0.0
@@ -41,6 +42,7 @@ class Planned:
     shares: dict[str, float] | None = None
     by_chance: float = 1.0
     unnamed: tuple[str, ...] = ()
+    neighbours: bool = True
 
     @property
     def whole(self) -> float:
@@ -64,7 +66,7 @@ class Planned:
         return min(1 - sum(known.values()), self.by_chance) if cause == "nothing" else known.get(cause, 0.0)
 
 
-def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None) -> set[str]:
+def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None, odd: bool = False) -> set[str]:
     """Names of the signs that a casting shows.
 
     Parameters
@@ -76,6 +78,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         The aims it misses.
     off : float, optional
         Largest share of its catalyst by which the scale may have missed, where it is known.
+    odd : bool, optional
+        Whether that it misses no aim says little: nothing was read on it, say, or a reading lies far from what is expected.
 
     Returns
     -------
@@ -86,16 +90,20 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
     for name, sign in table.signs.items():
         if sign.get("lot"):
             shows = any(_alone(castings.pours, lot, pour) for lot in sign["lot"] if lot in have)
-        elif sign.get("worse_lot"):
-            shows = any(_worse(castings, lot, pour) for lot in sign["worse_lot"] if lot in have)
+        elif sign.get("worse"):
+            shows = any(worse_than_others(castings, column, pour) for column in sign["worse"] if column in castings.pours)
         elif "throughout" in sign:
-            shows = fails_throughout(castings, pour, missed) is not None
+            miss = fails_throughout(castings, pour, missed)
+            shows = miss is not None and sign["throughout"] in (True, miss.leans)
         elif "clear_too" in sign:
             shows = "pigment" in have and _clear_too(castings, fails_throughout(castings, pour, missed))
         elif "good" in sign:
-            shows = not missed
+            shows = not missed and not odd
         elif "early" in sign:
             shows = bool(read_early(missed))
+        elif "late" in sign:
+            aged = [m for m in missed if m.aim.age is not None]
+            shows = bool(aged) and all(m.age >= sign["late"] * m.aim.age for m in aged)
         elif "scale" in sign:
             shows = off is not None and off > sign["scale"]
         else:
@@ -117,14 +125,14 @@ def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
     -------
     list of Missed
     """
-    return [m for m in missed if m.aim.age is not None and m.age < EARLY * m.aim.age]
+    return [m for m in missed if m.early]
 
 
 def _alone(pours, lot, pour):
     """Whether no other pour is from this one's lot, while others are from a named lot."""
     own, others = pours.loc[pour, lot], pours[lot].drop(pour)
     others = others[others.notna() & (others != "")]
-    return bool(own) and len(others) > 0 and not (others == own).any()
+    return pd.notna(own) and own != "" and len(others) > 0 and not (others == own).any()
 
 
 def _clear_too(castings, throughout):
@@ -133,14 +141,6 @@ def _clear_too(castings, throughout):
         return False
     bad = [pour for pour, misses_it in misses(castings, throughout.aim).items() if misses_it]
     return bool((castings.pours.loc[bad, "pigment"] < CLEAR).any())
-
-
-def _worse(castings, lot, pour):
-    """Whether two castings or more of this one's lot mostly miss an aim, while other lots' castings mostly do not."""
-    lots = castings.pours[lot].fillna("").astype(str)
-    good = lots.index.isin(good_pours(castings))
-    mine, others = lots == lots[pour], (lots != lots[pour]) & (lots != "")
-    return bool(lots[pour]) and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean()
 
 
 def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, beside: pd.DataFrame | None = None) -> Planned:
@@ -191,7 +191,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     as_bad = _as_bad(fit, missed.aim, here)
     own, others = (float(as_bad(rows).mean()) for rows in (here, there))
     by_chance = min(others / own, 1.0) if own > 0 else 1.0
-    return Planned(float(end), float(start), {name: excess * pull / whole for name, pull in pulls.items()}, by_chance, tuple(unnamed))
+    parted = {name: excess * pull / whole for name, pull in pulls.items()}
+    return Planned(float(end), float(start), parted, by_chance, tuple(unnamed), has_neighbours(there))
 
 
 def _as_bad(fit, aim, here):

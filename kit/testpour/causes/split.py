@@ -65,7 +65,8 @@ class Split:
             return f"{self.pour} was poured like {beside}: its settings explain none of its {words}."
         if abs(self.total) < self._noticeable:
             return f"Beside {beside}, the settings of {self.pour} hardly change the {words} the models expect."
-        parts = [self._part(name, row) for name, row in self.table.iterrows() if abs(row["share"]) >= 0.05]
+        told = self.table[(self.table["share"].abs() >= 0.05) & (self.table["middle"].abs() >= self._noticeable)]
+        parts = [self._part(name, row) for name, row in (told if len(told) else self.table.head(1)).iterrows()]
         return f"Beside {beside}, the models expect {self._whole()} for {self.pour}: {'; '.join(parts)}."
 
     __repr__ = sentence
@@ -121,7 +122,7 @@ def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = 
     whole = end - start
     rows = {
         _words(fits.study, name): {
-            "here": _shown(fits.study, name, here[name]), "there": _shown(fits.study, name, there[name]),
+            "here": _shown(fits.study, name, here[name]), "there": _shown(fits.study, name, there[name], here[name]),
             "middle": middle[i], "low": low[i], "high": high[i],
             "share": middle[i] / whole if abs(whole) > SMALL else 0.0,
         }
@@ -130,7 +131,7 @@ def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = 
     columns = ["here", "there", "middle", "low", "high", "share"]
     table = pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("setting")
     order = np.argsort(-np.abs(middle), kind="stable")
-    beside = tuple(there.index) if there.index.name != "setting" else ()
+    beside = tuple(there.index) if has_neighbours(there) else ()
     return Split(fit.reading, pour, beside, table.iloc[order], parts[:, order], start, end, _seen(fits, reading, pour))
 
 
@@ -155,6 +156,21 @@ def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | Non
     there = settings_table(fits.study, near.copy() if len(near) else None, reading=reading)
     here = settings_of(fits, reading, pour)
     return here, there.assign(age=_asked_age(fits.study, reading)) if reading.ages else there
+
+
+def has_neighbours(there: pd.DataFrame) -> bool:
+    """Whether what `compared` compares with are castings, and not the usual settings.
+
+    Parameters
+    ----------
+    there : DataFrame
+        From `compared`.
+
+    Returns
+    -------
+    bool
+    """
+    return there.index.name != "setting"
 
 
 def settings_of(fits: Fits, reading: Reading, pour: str) -> pd.DataFrame:
@@ -251,14 +267,16 @@ def _words(study, name):
     return "age when read" if name == "age" else study.factor(name).words
 
 
-def _shown(study, name, values):
+def _shown(study, name, values, unlike=()):
+    """Values of a setting in words, without those that are shown as one of `unlike` is."""
     if name == "age":
         show_one = "{:g} h".format
     else:
         factor = study.factor(name)
         show_one = factor.show
         values = values if factor.kind == "yes/no" else values.round(3)
-    return listed(dict.fromkeys(show_one(float(value)) for value in values))
+    shown, same = ({show_one(float(value)): None for value in some} for some in (values, unlike))
+    return listed(words for words in shown if words not in same)
 
 
 def _seen(fits, reading, pour):

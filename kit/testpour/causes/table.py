@@ -13,7 +13,9 @@ from testpour.study import Study
 from testpour.toml_file import own_toml
 
 NOTHING = "nothing"
+SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
 WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
+AGAIN = "a day later"  # when to read a casting again, where its aim speaks of no later age
 SELDOM = 0.1  # how much rarer an answer becomes that what was read all but rules out; common practice, no source
 
 
@@ -101,6 +103,7 @@ class Cause:
     odds: dict[str, float] = field(default_factory=dict)
     now: str = ""
     next_time: str = ""
+    next_time_openly: str = ""
     care: str = ""
     source: str = ""
     confidence: str = ""
@@ -110,10 +113,35 @@ class Cause:
         """Whether it is a fault of what was written down, so that the casting itself may be as hard as any."""
         return bool(self.one_of or self.blur) and not (self.as_if or self.shift)
 
-    @property
-    def remedy(self) -> str:
-        """What to do next time, and with this casting."""
-        return ". This casting: ".join(part for part in (self.next_time, self.now.replace("{again}", "a day later")) if part)
+    def afterwards(self, openly: bool) -> str:
+        """What to do from now on.
+
+        Parameters
+        ----------
+        openly : bool
+            Whether the settings themselves brought it about.
+
+        Returns
+        -------
+        str
+        """
+        return openly and self.next_time_openly or self.next_time
+
+    def remedy(self, openly: bool = False, again: str = AGAIN) -> str:
+        """What to do next time, and with this casting.
+
+        Parameters
+        ----------
+        openly : bool, optional
+            Whether the settings themselves brought it about.
+        again : str, optional
+            When to read the casting again.
+
+        Returns
+        -------
+        str
+        """
+        return ". This casting: ".join(part for part in (self.afterwards(openly), self.now.replace("{again}", again)) if part)
 
 
 @dataclass(frozen=True)
@@ -229,7 +257,10 @@ class CauseTable:
         for one in known:
             if str(answer).strip().casefold() == one.casefold():
                 return one
-        raise ValueError(f"{self.question(question).ask} {answer!r} is not an answer to it. Its answers are: {'; '.join(known)}.")
+        raise ValueError(
+            f"{self.question(question).ask} {answer!r} is not an answer to it. Its answers are: {'; '.join(known)}. "
+            f"Where you cannot say, leave it out or set it aside with skip({question!r})."
+        )
 
 
 @cache

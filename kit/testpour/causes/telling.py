@@ -1,13 +1,15 @@
 """Which two causes cannot be told apart yet, and the cheapest test pour that would."""
 
+from collections.abc import Container
+
 import pandas as pd
 
-from testpour.causes.table import CauseTable, TellingPour
+from testpour.causes.table import SETTINGS, CauseTable, TellingPour
 
 CLOSE = 3.0  # times likelier than the runner-up below which two causes are not told apart
 
 
-def cheapest_test(table: CauseTable, first: str, second: str) -> TellingPour | None:
+def cheapest_test(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> TellingPour | None:
     """The cheapest test whose casting changes under one of two causes and not under the other.
 
     Parameters
@@ -15,12 +17,15 @@ def cheapest_test(table: CauseTable, first: str, second: str) -> TellingPour | N
     table : CauseTable
     first, second : str
         Names of causes.
+    openly : container of str, optional
+        Causes that the settings themselves brought about: making the same mix again would only bring them about again.
 
     Returns
     -------
     TellingPour or None
     """
-    fit = [t for t in table.tests.values() if (first in t.tells) != (second in t.tells)]
+    one, other = (SETTINGS if name in openly else name for name in (first, second))
+    fit = [t for t in table.tests.values() if (one in t.tells) != (other in t.tells)]
     return min(fit, key=lambda t: t.cost, default=None)
 
 
@@ -39,7 +44,7 @@ def told_apart(chances: pd.Series) -> bool:
     return chances.iloc[0] >= CLOSE * chances.iloc[1]
 
 
-def what_would_tell(table: CauseTable, first: str, second: str) -> str:
+def what_would_tell(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> str:
     """The test in a sentence: what to do, and which cause each outcome speaks for.
 
     Parameters
@@ -47,15 +52,17 @@ def what_would_tell(table: CauseTable, first: str, second: str) -> str:
     table : CauseTable
     first, second : str
         Names of causes.
+    openly : container of str, optional
+        As for `cheapest_test`.
 
     Returns
     -------
     str
     """
-    test = cheapest_test(table, first, second)
+    test = cheapest_test(table, first, second, openly)
     if test is None:
         return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."
-    shown, other = (first, second) if first in test.tells else (second, first)
+    shown, other = (first, second) if (SETTINGS if first in openly else first) in test.tells else (second, first)
     return (
         f"To tell them apart, {test.words}: a clear difference speaks for {table.causes[shown].words!r}, "
         f"none for {table.causes[other].words!r}."

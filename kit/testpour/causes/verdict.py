@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
 from testpour.causes.signs import read_early
-from testpour.causes.table import NOTHING
+from testpour.causes.table import AGAIN, NOTHING
 from testpour.causes.telling import cheapest_test, told_apart
 from testpour.wording import in_html, in_hundred, listed
 
@@ -18,12 +18,16 @@ WORDS = 90  # at most, in the short answer
 AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
 EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test among the sentences
 RIVALS = 2  # shown beside the likeliest cause
+SURE = 0.5  # chance from which on ordinary scatter is taken for the answer to a missed aim
 FRESH = "Pour a cup from fresh stock"
+WEIGHED = "Pour a cup with the catalyst weighed on a fine scale"
 TELLS_STUDY = {  # what to try first where the whole log fails, by the likeliest cause; `FRESH` by any other
-    "too_little_catalyst": "Pour a cup with the catalyst weighed on a fine scale",
+    "too_little_catalyst": WEIGHED,
+    "too_much_catalyst": WEIGHED,
+    "too_hot": "Pour a cup half as deep, with resin, mould and room at 20 °C",
     "cold": "Pour a cup with resin, mould and room at 20 °C",
     "cold_night": "Keep a cup warm through its first night",
-    "read_too_early": "Read one again a day later",
+    "read_too_early": f"Read one again {AGAIN}",
 }
 
 
@@ -86,9 +90,8 @@ def whole_study(answers: Iterable["Answer"]) -> str:
     study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
     aims = [answer.case.throughout.aim for answer in told if answer.case.throughout]
     missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
-    test, rival = TELLS_STUDY.get(first, FRESH), ""
-    if mean[second] <= mean[first]:
-        rival = f"; next, {named(by, second)}, {in_hundred(mean[second])}"
+    test, place = TELLS_STUDY.get(first, FRESH), "next" if mean[second] <= mean[first] else "as likely over all of them"
+    rival = f"; {place}, {named(by, second)}, {in_hundred(mean[second])}"
     return (
         f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {named(by, first)}, "
         f"{in_hundred(mean[first])} in 100{rival}. To tell, "
@@ -111,30 +114,56 @@ def named(answer: "Answer", name: str) -> str:
     """
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
-    if cause.openly and answer.weighed.table.loc[name, "openly"] > 0.5:
+    if name in answer.openly:
         return cause.openly.format(settings=listed(answer.case.planned.unnamed))
     return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
+
+
+def read_again(answer: "Answer") -> str:
+    """When to read the casting again: at the age that an aim speaks of, where it was read before that.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    str
+    """
+    early = read_early(answer.missed)
+    return f"at {early[0].aim.age:g} h" if early else AGAIN
 
 
 def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
     behind = answer.together or (answer.first,)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
-    must = _must(answer, behind)
-    miss = _miss(answer)
-    left = WORDS - _count(miss, *must.values(), *map(_bar_words, bars))
-    for name, chance in answer.chances.items():
-        bar = named(answer, name), chance
-        close = len(bars) == len(behind) and not told_apart(answer.chances)  # who it may as well be comes before the evidence
-        free = left if close else left - _kept(answer)
-        if name not in behind and chance >= ENOUGH and len(bars) <= RIVALS and _count(_bar_words(bar)) <= free:
-            bars, left = [*bars, bar], left - _count(_bar_words(bar))
-    told = dict(must)
+    told, miss = _must(answer, behind), _miss(answer)
+    left = WORDS - _count(miss, *told.values(), *map(_bar_words, bars))
+    rivals = [(named(answer, name), chance) for name, chance in answer.chances.items() if name not in behind and chance >= ENOUGH]
+    left, told[5] = _fitting(left, _next_time(answer, behind), 0 if told_apart(answer.chances) else _count(*map(_bar_words, rivals[:1])))
+    for bar in rivals[:RIVALS]:
+        kept = 0 if bar is rivals[0] and not told_apart(answer.chances) else _kept(answer)  # who it may as well be comes before the evidence
+        if _count(_bar_words(bar)) > left - kept:
+            break
+        bars, left = [*bars, bar], left - _count(_bar_words(bar))
     for place, text in _extras(answer, behind):
         again = place in told or text.split(": ", 1)[1] in " ".join(told.values())
         if not again and _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
-    return miss, bars, [told[place] for place in sorted(told)]
+    return miss, bars, [told[place] for place in sorted(told) if told[place]]
+
+
+def _fitting(left, text, kept):
+    """Words left, and the text, where it fits beside the words kept back; else an empty one."""
+    return (left - _count(text), text) if _count(text) <= left - kept else (left, "")
+
+
+def _next_time(answer, behind):
+    """What to do from now on about the likeliest causes; empty where it cannot be told which they are."""
+    after = (answer.case.table.causes[name].afterwards(name in answer.openly) for name in behind)
+    words = _lower("; ".join(text for text in after if text))
+    return f"Next time: {words}." if words and not _unsure(answer) else ""
 
 
 def _bar_words(bar):
@@ -160,37 +189,51 @@ def _miss(answer: "Answer") -> str:
 
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     """What is always said, by its place: what the log as a whole suffers from, what to do with this casting, every caution."""
-    causes, early = [answer.case.table.causes[name] for name in behind], read_early(answer.missed)
-    again = f"at {early[0].aim.age:g} h" if early else "a day later"
-    now = "; ".join(dict.fromkeys(c.now.replace("{again}", again) for c in causes if c.now))
-    must: dict[float, str] = {4: f"This casting: {now[0].lower()}{now[1:]}." if now else ""}
+    causes, early, again = [answer.case.table.causes[name] for name in behind], read_early(answer.missed), read_again(answer)
+    now = _lower("; ".join(dict.fromkeys(c.now.replace("{again}", again) for c in causes if c.now)))
+    must: dict[float, str] = {4: f"This casting: {now}." if now else ""}
+    if _unsure(answer):
+        asked = answer.ask()
+        must[4] = "Cannot tell yet what was wrong." + (f" Look next: {_lower(asked.question.ask)}" if asked else "")
+    if answer.case.refused:
+        must[0.3] = f"Check its entry: {_lower(answer.case.refused)}"
     if early and "read_too_early" not in behind:
         must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
     if answer.case.throughout:
         must[0.5] = f"Nearly every casting misses it: look at the study first. {TELLS_STUDY.get(behind[0], FRESH)}."
     if answer.together:
         must[1] = "The first two together fit best."
-    must[6] = " ".join(f"Mind: {c.care[0].lower()}{c.care[1:]}." for c in causes if c.care)
+    must[6] = " ".join(f"Mind: {_lower(c.care)}." for c in causes if c.care)
     return {place: text for place, text in must.items() if text}
 
 
 def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
     """What is told where words are left, the most useful first, each with its place."""
     table, first = answer.case.table, behind[0]
+    for words, openly in answer.by_settings:
+        if openly not in [named(answer, name) for name in behind]:
+            yield 0.7, f"Its {words} has a cause of its own: {openly}."
     speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)]
-    speaks = [words for words in speaks if not answer.case.throughout or words != table.signs["throughout"]["words"]][:PIECES]  # that is said already
+    speaks = [words for words in speaks if words != table.signs["throughout"]["words"]][:PIECES]  # that is said already
     for words in speaks:  # the weightiest there is room for
         yield EVIDENCE, f"For it: {words}."
     rival = next((name for name in answer.chances.index if name not in behind), None)
-    test = cheapest_test(table, first, rival) if rival else None
+    test = cheapest_test(table, first, rival, answer.openly) if rival else None
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and not answer.together:
         apart = "To tell" if told_apart(answer.chances) else "Cannot tell them apart yet"
         yield TEST, f"{apart}: {test.words}."
-    after = "; ".join(table.causes[name].next_time for name in behind if table.causes[name].next_time)
-    if after:
-        yield 5, f"Next time: {after[0].lower()}{after[1:]}."
     for place, words in enumerate(speaks[1:]):
         yield 3 + place / 10, f"Also: {words}."
+
+
+def _unsure(answer):
+    """Whether ordinary scatter comes first though an aim is missed, a fault was seen or its settings are refused, and is not far ahead."""
+    odd = answer.missed or answer.case.odd or set(answer.observed.items()) - {("looks", "nothing else")}
+    return answer.healthy and bool(answer.case.refused or odd and answer.chances.iloc[0] < SURE)
+
+
+def _lower(text):
+    return text[:1].lower() + text[1:]
 
 
 def _count(*texts: str) -> int:

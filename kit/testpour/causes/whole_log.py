@@ -16,6 +16,7 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
 
     At least two other castings must have been read for it, and three in four of all that were miss it, this one included.
+    What was read well before its age is not due yet, and says nothing of the study.
 
     Parameters
     ----------
@@ -29,7 +30,8 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     -------
     Missed or None
     """
-    return next((miss for miss in found if pour in misses(castings, miss.aim) and missed_by_most(castings, miss.aim)), None)
+    due = (miss for miss in found if not miss.early)
+    return next((miss for miss in due if pour in misses(castings, miss.aim) and missed_by_most(castings, miss.aim)), None)
 
 
 def missed_by_most(castings: Castings, aim: Aim) -> bool:
@@ -62,6 +64,27 @@ def good_pours(castings: Castings) -> list[str]:
     bad = {pour for aim in aims_of(castings.study) for pour, missed in misses(castings, aim).items() if missed}
     good = set(castings.readings["pour"]) - bad
     return [pour for pour in castings.pours.index if pour in good]
+
+
+def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
+    """Whether the castings that share a lot or a session with `pour`, two or more, mostly miss an aim while others mostly do not.
+
+    Parameters
+    ----------
+    castings : Castings
+    column : str
+        Of its pours: a lot, or ``"session"``.
+    pour : str
+        Its name.
+
+    Returns
+    -------
+    bool
+    """
+    named = castings.pours[column].fillna("").astype(str)
+    good = named.index.isin(good_pours(castings))
+    mine, others = named == named[pour], (named != named[pour]) & (named != "")
+    return bool(named[pour]) and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean()
 
 
 def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:

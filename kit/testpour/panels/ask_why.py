@@ -11,7 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
-from testpour.causes.verdict import ENOUGH, named
+from testpour.causes.verdict import ENOUGH, named, read_again
 from testpour.logbook.tables import LogProblem
 from testpour.panels.memory import SCALES, scale_step
 from testpour.panels.numbers import Field
@@ -195,7 +195,7 @@ class WhyPanel(Panel):
         """What to do about the likeliest causes, each with its care."""
         causes = answer.case.table.causes
         for name in answer.together or (answer.first,):
-            yield text(f"{capital(causes[name].words)}: {causes[name].remedy}.", "strong")
+            yield text(f"{capital(named(answer, name))}: {causes[name].remedy(name in answer.openly, read_again(answer))}.", "strong")
             if causes[name].care:
                 yield caution(f"{causes[name].care}.")
         if self._saving is not None:
