@@ -74,7 +74,7 @@ _HOMES = {
     "weigh_out": "bench.weighing",
     "what_if": "advice.what_if",
     "what_is_lost": "planning.repair",
-    "why": "causes.answer",
+    "why": "causes.diagnosis",
     "why_all": "causes.every",
     "why_panel": "panels.ask_why",
     "write_package": "exchange.package",

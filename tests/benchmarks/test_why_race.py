@@ -17,8 +17,8 @@ from families.trust import trust
 from sklearn.ensemble import RandomForestClassifier
 from why_peers import QUESTIONS, features, guide
 
-from testpour.causes.answer import why
 from testpour.causes.complaint import missed
+from testpour.causes.diagnosis import why
 from testpour.causes.sight import sights
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings

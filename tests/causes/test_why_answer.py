@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.causes.answer import why
+from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.saving import Saving
 from testpour.causes.sight import sights

@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from testpour.causes.answer import why
 from testpour.causes.complaint import Missed, missed
+from testpour.causes.diagnosis import why
 from testpour.causes.every import why_all
 from testpour.causes.evidence import _planned_words
 from testpour.causes.signs import planned, signs_of

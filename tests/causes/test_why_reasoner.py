@@ -10,8 +10,8 @@ from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
 from testpour.causes import sight
-from testpour.causes.answer import why
 from testpour.causes.delivered import Delivered, delivered
+from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
 from testpour.causes.questions import doubt, questions

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from testpour.causes.answer import why
+from testpour.causes.diagnosis import why
 from testpour.causes.signs import Planned, _as_bad
 from testpour.causes.split import compared, shares, split
 from testpour.causes.whole_log import good_pours, neighbours

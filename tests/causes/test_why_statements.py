@@ -6,7 +6,7 @@ short gel time, the reading is set at so many times what the log expects.
 
 import pytest
 
-from testpour.causes.answer import why
+from testpour.causes.diagnosis import why
 from testpour.causes.table import trade_causes
 
 # evidence as settings, readings (times what is expected, or as read), answers; the cause; the source

@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 
 from testpour.causes import verdict
-from testpour.causes.answer import HARD, why
 from testpour.causes.complaint import missed
+from testpour.causes.diagnosis import HARD, why
 from testpour.causes.every import why_all
 from testpour.causes.sight import sights
 from testpour.causes.signs import signs_of

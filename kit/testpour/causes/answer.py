@@ -6,31 +6,24 @@ from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.complaint import Missed, asked_about, read_hard, read_soft
-from testpour.causes.complaint import missed as missed_aims
-from testpour.causes.delivered import Delivered, delivered
+from testpour.causes.complaint import Missed
+from testpour.causes.delivered import Delivered
 from testpour.causes.evidence import Piece, evidence
-from testpour.causes.likelihood import Likelihoods, likelihoods
+from testpour.causes.likelihood import Likelihoods
 from testpour.causes.questions import Asked, questions, would_change
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import Saving, saving
-from testpour.causes.sight import Sight, sights
-from testpour.causes.signs import Planned, noted, planned, signs_of
+from testpour.causes.sight import Sight
+from testpour.causes.signs import Planned, noted, planned
 from testpour.causes.split import Split, split
-from testpour.causes.table import NOTHING, SETTINGS, CauseTable, causes_for
+from testpour.causes.table import NOTHING, SETTINGS, CauseTable
 from testpour.causes.telling import what_would_tell
 from testpour.causes.verdict import ENOUGH, named, read_again, short_page, verdict, whole_study
-from testpour.causes.whole_log import fails_throughout, neighbours
-from testpour.cautions import check_settings
 from testpour.logbook.book import Logbook
 from testpour.models.fits import Fits
-from testpour.threads import one_thread
 from testpour.wording import NoResult, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
-HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
-BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
-THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light")
 NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
 UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."
@@ -52,6 +45,40 @@ class Case:
     refused: str = ""  # why its settings may not be poured, as far as they are logged
     odd: bool = False  # nothing was read, a reading lies far out, or its settings are refused: missing no aim says little
     settled: dict[str, str] = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
+
+    def telling(self, observed: dict[str, str]) -> dict[str, str]:
+        """Answers that say more than the readings have said already: dict of question to answer.
+
+        Parameters
+        ----------
+        observed : dict
+            Question to answer.
+
+        Returns
+        -------
+        dict
+        """
+        return {name: said for name, said in observed.items() if self.settled.get(name) != said}
+
+    def under(self, observed: Mapping[str, str]) -> tuple[dict[str, str], Weighed]:
+        """The observations as the table of causes words them, and every cause weighed under them.
+
+        Parameters
+        ----------
+        observed : mapping
+            Question to answer.
+
+        Returns
+        -------
+        tuple of dict and Weighed
+
+        Raises
+        ------
+        KeyError, ValueError
+            If there is no such question, or no such answer to it.
+        """
+        said = {name: self.table.answer(name, words) for name, words in observed.items()}
+        return said, weigh(self.table, self.likely, self.signs, self.planned, self.telling(said))
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +113,7 @@ class Answer:
     def evidence(self) -> dict[str, tuple[Piece, ...]]:
         """For each cause its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
         case = self.case
-        return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, _telling(case, self.observed), self._worst)
+        return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, case.telling(self.observed), self._worst)
 
     @cached_property
     def split(self) -> Split | NoResult:
@@ -195,7 +222,7 @@ class Answer:
         KeyError, ValueError
             If there is no such question, or no such answer to it; each lists what there is.
         """
-        said, weighed = _under(self.case, {**self.observed, **observed})
+        said, weighed = self.case.under({**self.observed, **observed})
         return replace(self, weighed=weighed, observed=said)
 
     def skip(self, *names: str) -> "Answer":
@@ -268,89 +295,3 @@ class Answer:
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
         return f"{short_page(self)}<details><summary>More</summary>{paragraphs}{table_html(shown)}</details>"
-
-
-@one_thread
-def why(
-    fits: Fits, pour: str | None = None, observed: dict[str, str] | None = None, *, batch: float | str | None = None,
-    scale_resolution: float | str | None = None, causes: dict | None = None,
-) -> Answer:
-    """Why a casting came out as it did: causes ranked, what the settings explain, what to ask and to test.
-
-    Parameters
-    ----------
-    fits : Fits
-        From `fit_castings`; they carry the log.
-    pour : str, optional
-        If not given, the last casting of the log that misses an aim, or the last one where none does.
-    observed : dict, optional
-        What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep.
-    batch, scale_resolution : float or str, optional
-        Resin in the pot and step of the scale, g or text: what the scale may have delivered is then known.
-    causes : dict, optional
-        Lines that replace those of `causes.toml`, in its shape. A file `causes.toml` beside the study does so too.
-
-    Returns
-    -------
-    Answer
-        Of an empty log: what is needed first, with the trade's chances and questions.
-
-    Raises
-    ------
-    KeyError
-        If a pour is named that the log does not have, or there is no such question.
-    ValueError
-        If an answer is not one of its question's, or the batch cannot be weighed.
-    CauseProblems
-        If the table of causes cannot be used.
-    TypeError
-        If `observed` names no question.
-
-    Notes
-    -----
-    Bayes' rule over a table of causes. The readings are judged against what the log's other pours say of
-    these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
-    """
-    castings = fits.castings
-    if not isinstance(observed or {}, Mapping):
-        raise TypeError(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')
-    pour, table = asked_about(castings, pour), causes_for(fits.study, causes)
-    if not pour:
-        case = Case(fits, table, {}, likelihoods(table, {}), set(), Planned(), castings.pours)
-        said, weighed = _under(case, observed or {})
-        return Answer("", (), weighed, NoResult(EMPTY), said, (), case)
-    found = missed_aims(castings, pour)
-    missing = {m.aim.reading for m in found}
-    table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
-    worst = found[0] if found else None
-    scale = delivered(fits, pour, worst, batch, scale_resolution)
-    throughout = fails_throughout(castings, pour, found)
-    seen, beside = sights(fits, pour, trade=throughout is not None), neighbours(castings, pour)
-    refused = _refusal(fits, pour)
-    odd = bool(not seen or refused or any(sight.far for sight in seen.values()))
-    signs = signs_of(table, castings, pour, found, scale.off if scale else None, odd)
-    settled = {
-        **(HARD if read_hard(castings, pour, found) else {}), **(THROUGHOUT if throughout else {}), **(BAD_DAY if "worse_day" in signs else {})
-    }
-    parts = planned(table, fits, pour, worst, beside)
-    case = Case(fits, table, seen, likelihoods(table, seen, missing), signs, parts, beside, throughout, refused, odd, settled)
-    no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
-    said, weighed = _under(case, {**noted(castings, pour), **(observed or {})})
-    return Answer(pour, found, weighed, scale or no_scale, said, (), case)
-
-
-def _refusal(fits, pour):
-    """Why the settings of a casting may not be poured, as far as they are logged; empty where they may."""
-    numbers = fits.castings.pours.loc[pour, [f.name for f in fits.study.factors if f.kind != "text"]].dropna()
-    return next(iter(check_settings(fits.study, numbers.astype(float).to_dict()).refusals), "")
-
-
-def _telling(case, observed):
-    """Answers that say more than the readings have said already."""
-    return {name: said for name, said in observed.items() if case.settled.get(name) != said}
-
-
-def _under(case, observed):
-    """The observations as the table of causes words them, and every cause weighed under them."""
-    said = {name: case.table.answer(name, words) for name, words in observed.items()}
-    return said, weigh(case.table, case.likely, case.signs, case.planned, _telling(case, said))

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from testpour.causes.answer import Answer, why
+from testpour.causes.answer import Answer
+from testpour.causes.diagnosis import why
 from testpour.causes.verdict import named, whole_study
 from testpour.models.fits import Fits
 from testpour.threads import one_thread

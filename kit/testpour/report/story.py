@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from testpour.causes.answer import why
 from testpour.causes.complaint import missed
+from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer
 from testpour.exchange.data_link import image_link
 from testpour.models.check import check_fit

@@ -22,8 +22,8 @@ from families.faults import SEVERITIES, plant
 from families.hidden import draw_hidden
 from families.trust import trust
 from families.world import HERE, draw_aims
-from testpour.causes.answer import why
 from testpour.causes.complaint import missed
+from testpour.causes.diagnosis import why
 from testpour.causes.sight import sights
 from testpour.causes.table import trade_causes
 from testpour.logbook.book import Logbook

@@ -1,0 +1,97 @@
+"""The diagnosis of one casting: the log, the trade and what was seen, put together."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from testpour.causes.answer import EMPTY, Answer, Case
+from testpour.causes.complaint import asked_about, missed, read_hard, read_soft
+from testpour.causes.delivered import delivered
+from testpour.causes.likelihood import likelihoods
+from testpour.causes.sight import sights
+from testpour.causes.signs import Planned, noted, planned, signs_of
+from testpour.causes.table import causes_for
+from testpour.causes.whole_log import fails_throughout, neighbours
+from testpour.cautions import check_settings
+from testpour.models.fits import Fits
+from testpour.threads import one_thread
+from testpour.wording import NoResult
+
+HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
+BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
+THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
+
+
+@one_thread
+def why(
+    fits: Fits, pour: str | None = None, observed: dict[str, str] | None = None, *, batch: float | str | None = None,
+    scale_resolution: float | str | None = None, causes: dict | None = None,
+) -> Answer:
+    """Why a casting came out as it did: causes ranked, what the settings explain, what to ask and to test.
+
+    Parameters
+    ----------
+    fits : Fits
+        From `fit_castings`; they carry the log.
+    pour : str, optional
+        If not given, the last casting of the log that misses an aim, or the last one where none does.
+    observed : dict, optional
+        What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep.
+    batch, scale_resolution : float or str, optional
+        Resin in the pot and step of the scale, g or text: what the scale may have delivered is then known.
+    causes : dict, optional
+        Lines that replace those of `causes.toml`, in its shape. A file `causes.toml` beside the study does so too.
+
+    Returns
+    -------
+    Answer
+        Of an empty log: what is needed first, with the trade's chances and questions.
+
+    Raises
+    ------
+    KeyError
+        If a pour is named that the log does not have, or there is no such question.
+    ValueError
+        If an answer is not one of its question's, or the batch cannot be weighed.
+    CauseProblems
+        If the table of causes cannot be used.
+    TypeError
+        If `observed` names no question.
+
+    Notes
+    -----
+    Bayes' rule over a table of causes. The readings are judged against what the log's other pours say of
+    these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
+    """
+    castings = fits.castings
+    if not isinstance(observed or {}, Mapping):
+        raise TypeError(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')
+    pour, table = asked_about(castings, pour), causes_for(fits.study, causes)
+    if not pour:
+        case = Case(fits, table, {}, likelihoods(table, {}), set(), Planned(), castings.pours)
+        said, weighed = case.under(observed or {})
+        return Answer("", (), weighed, NoResult(EMPTY), said, (), case)
+    found = missed(castings, pour)
+    scale = delivered(fits, pour, found[0] if found else None, batch, scale_resolution)
+    case = _case(fits, table, pour, found, scale.off if scale else None)
+    no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
+    said, weighed = case.under({**noted(castings, pour), **(observed or {})})
+    return Answer(pour, found, weighed, scale or no_scale, said, (), case)
+
+
+def _case(fits, table, pour, found, off):
+    """The `Case` of one casting: what it misses is `found`, and the scale may have missed by the share `off`."""
+    castings, missing = fits.castings, {miss.aim.reading for miss in found}
+    table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
+    throughout, refused, beside = fails_throughout(castings, pour, found), _refusal(fits, pour), neighbours(castings, pour)
+    seen = sights(fits, pour, trade=throughout is not None)
+    odd = bool(not seen or refused or any(sight.far for sight in seen.values()))
+    signs = signs_of(table, castings, pour, found, off, odd)
+    settled = (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
+    parts = planned(table, fits, pour, found[0] if found else None, beside)
+    return Case(fits, table, seen, likelihoods(table, seen, missing), signs, parts, beside, throughout, refused, odd, settled)
+
+
+def _refusal(fits, pour):
+    """Why the settings of a casting may not be poured, as far as they are logged; empty where they may."""
+    numbers = fits.castings.pours.loc[pour, [f.name for f in fits.study.factors if f.kind != "text"]].dropna()
+    return next(iter(check_settings(fits.study, numbers.astype(float).to_dict()).refusals), "")
