@@ -104,6 +104,16 @@ def test_a_coarse_scale_is_warned_about():
     assert not any("scale" in text for text in bench_sheet(study(), pours(), resin=200).warnings)
 
 
+def test_each_pour_is_warned_of_what_the_scale_does_to_its_own_catalyst():
+    """113 g on a 1 g scale: 2.5 % is 3 g, 2.5 / 113.5 to 3.5 / 112.5; 1 % is 1 g, 0.5 / 113.5 to 1.5 / 112.5, by hand."""
+    table = pd.DataFrame({"catalyst": [2.5, 1.0], "pigment": [0.0, 0.0]}, index=["P01", "P02"])
+    small = [(text, names) for text, names in bench_sheet(study(), table, resin="113 g", scale_resolution="1 g").warnings.items()
+             if "catalyst for" in text]
+    assert [names for _, names in small] == [["P01"], ["P02"]]
+    assert "2.20 to 3.11 % catalyst for 2.5 %. Mix at least 383 g" in small[0][0]
+    assert "0.44 to 1.33 % catalyst for 1 %. Mix at least 956 g" in small[1][0]
+
+
 def test_refused_pours_are_all_named():
     with pytest.raises(WeighOutProblems) as caught:
         bench_sheet(study(), pours(catalyst=[5.0, 1.5, 1.5, 4.5], room_temperature=[20, 8.0, 20, 20]), resin=200)

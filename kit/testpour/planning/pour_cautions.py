@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+SIDES = ("above", "below", "at or above")  # how a sentence goes on that names the limit it is about
 
 
 def believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
@@ -110,15 +111,16 @@ def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
     Returns
     -------
     dict
-        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that differ
-        only in the number found, the one with the furthest value stands for all.
+        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that say by which value
+        the same limit is broken, the one with the furthest value stands for all; every other sentence keeps its own numbers.
     """
     said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for pour, one in found.items():
         for level, texts in (("refusals", one.refusals), ("warnings", one.warnings)):
             for text in texts:
                 head, _, limit = text.partition(" is ")
-                said.setdefault((level, NUMBER.sub("", head), limit), []).append((str(pour), text))
+                same = NUMBER.sub("", head) if limit.startswith(SIDES) else text
+                said.setdefault((level, same, limit), []).append((str(pour), text))
     parts: dict[str, dict[str, list[str]]] = {"refusals": {}, "warnings": {}}
     for (level, _, limit), pairs in said.items():
         furthest = min if limit.startswith("below") else max
