@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from testpour.bench.amounts import WeighOutProblems
-from testpour.bench.weighing import decimals, weigh_out
+from testpour.bench.scale import decimals
+from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from testpour.bench.bench_sheet import WEIGHED, BenchSheet
-from testpour.bench.weighing import decimals
+from testpour.bench.scale import decimals
 from testpour.cautions import check_batch, check_delivered
 from testpour.planning.plan import Plan, which_session
 from testpour.problems import Problems

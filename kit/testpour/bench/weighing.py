@@ -6,7 +6,6 @@ top, so every pot carries the same catalyst percentage. Percentages are by mass 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
+from testpour.bench.scale import decimals, delivered, on_scale, smallest_batch
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_delivered
 from testpour.units import show
@@ -22,9 +22,6 @@ from testpour.wording import in_html, table_html
 
 if TYPE_CHECKING:
     from testpour.study import Study
-
-HALF = Fraction(1, 2)
-TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered may be off
 
 
 @dataclass(frozen=True)
@@ -142,59 +139,16 @@ def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | N
     return _weighed(asked)
 
 
-def smallest_batch(catalyst: float, scale_resolution: float) -> float:
-    """Least resin (g) from which up a scale delivers the catalyst within a tenth of its target.
-
-    Both amounts are rounded to the scale's step and each reading is uncertain by half a step. Worked in
-    fractions, so exact: one step below it the delivered range reaches beyond the tolerance.
-
-    Parameters
-    ----------
-    catalyst : float
-        % of resin, above 0.
-    scale_resolution : float
-        g.
-
-    Returns
-    -------
-    float
-        g.
-    """
-    share, off = Fraction(str(catalyst)) / 100, TOLERANCE
-    enough = 1 / (off * share) + (1 + 1 / off) * HALF  # whichever way the catalyst rounds
-    out = math.floor(share * enough + HALF)
-    while True:  # resin from `first` to `last` steps rounds to `out` steps of catalyst
-        first, last = math.ceil((out - HALF) / share), math.ceil((out + HALF) / share) - 1
-        short = (1 - off) * share * (last + HALF) > out - HALF
-        rich = math.ceil((out + HALF) / ((1 + off) * share) + HALF) - 1  # the last that may carry too much
-        if short or rich >= first:
-            failing = last if short else min(rich, last)
-            return float((failing + 1) * Fraction(str(scale_resolution)))
-        out -= 1
-
-
-def _on_scale(amount, step):
-    """`amount` rounded to whole steps of the scale, as an exact fraction."""
-    step = Fraction(str(step))
-    return math.floor(Fraction(str(amount)) / step + HALF) * step
-
-
-def _delivered(resin, catalyst, step):
-    """Lowest and highest catalyst % where each reading is uncertain by half a step."""
-    half = Fraction(str(step)) / 2
-    return float(100 * (catalyst - half) / (resin + half)), float(100 * (catalyst + half) / (resin - half))
-
-
 def _weighed(asked):
     """The `WeighOut` of what was asked, each amount rounded to the scale."""
     step, share = asked.step, Fraction(str(asked.catalyst)) / 100
-    resin = _on_scale(asked.resin, step)
-    catalyst = _on_scale(resin * share, step)
+    resin = on_scale(asked.resin, step)
+    catalyst = on_scale(resin * share, step)
     if not resin or not catalyst:
         mix, scale = f"{show(asked.catalyst, '%')} of {show(asked.resin, 'g')} resin", show(step, "g", 6)
         said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {scale}. Mix more or use a finer scale."
         raise WeighOutProblems([said])
-    low, high = _delivered(resin, catalyst, step)
+    low, high = delivered(resin, catalyst, step)
     table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))
     least = smallest_batch(asked.catalyst, step)
@@ -206,7 +160,7 @@ def _table(asked, resin, catalyst):
     """One row a pot and, where there are several, one for the whole mix."""
     rows = {}
     for name, (part, load) in asked.pots.items():
-        pigment = _on_scale(resin * Fraction(str(part)) * Fraction(str(load)) / 100, asked.step)
+        pigment = on_scale(resin * Fraction(str(part)) * Fraction(str(load)) / 100, asked.step)
         rows[name] = _row(asked, float(resin) * part, float(catalyst) * part, float(pigment))
     if len(rows) > 1:
         pigment = sum(row["pigment"] for row in rows.values())
@@ -243,18 +197,3 @@ def _steps(pots, pigmented):
 
 def _grams(mass, weighed):
     return f"{mass:.{decimals(weighed.scale_resolution)}f} g"
-
-
-def decimals(step: float) -> int:
-    """Decimal places that show one step of a scale.
-
-    Parameters
-    ----------
-    step : float
-        g.
-
-    Returns
-    -------
-    int
-    """
-    return max(0, -math.floor(math.log10(step) + 1e-9))

@@ -1,0 +1,90 @@
+"""What the step of a scale does to an amount: what is read, what may be delivered, how much is enough."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+HALF = Fraction(1, 2)
+TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered may be off
+
+
+def on_scale(amount: float | Fraction, step: float | Fraction) -> Fraction:
+    """An amount rounded to whole steps of the scale, exact.
+
+    Parameters
+    ----------
+    amount, step : float or Fraction
+        g.
+
+    Returns
+    -------
+    Fraction
+        g.
+    """
+    step = Fraction(str(step))
+    return math.floor(Fraction(str(amount)) / step + HALF) * step
+
+
+def delivered(resin: Fraction, catalyst: Fraction, step: float) -> tuple[float, float]:
+    """Lowest and highest catalyst % where each reading is uncertain by half a step.
+
+    Parameters
+    ----------
+    resin, catalyst : Fraction
+        As read on the scale, g.
+    step : float
+        Of the scale, g.
+
+    Returns
+    -------
+    tuple of float
+    """
+    half = Fraction(str(step)) / 2
+    return float(100 * (catalyst - half) / (resin + half)), float(100 * (catalyst + half) / (resin - half))
+
+
+def smallest_batch(catalyst: float, scale_resolution: float) -> float:
+    """Least resin (g) from which up a scale delivers the catalyst within a tenth of its target.
+
+    Both amounts are rounded to the scale's step and each reading is uncertain by half a step. Worked in
+    fractions, so exact: one step below it the delivered range reaches beyond the tolerance.
+
+    Parameters
+    ----------
+    catalyst : float
+        % of resin, above 0.
+    scale_resolution : float
+        g.
+
+    Returns
+    -------
+    float
+        g.
+    """
+    share, off = Fraction(str(catalyst)) / 100, TOLERANCE
+    enough = 1 / (off * share) + (1 + 1 / off) * HALF  # whichever way the catalyst rounds
+    out = math.floor(share * enough + HALF)
+    while True:  # resin from `first` to `last` steps rounds to `out` steps of catalyst
+        first, last = math.ceil((out - HALF) / share), math.ceil((out + HALF) / share) - 1
+        short = (1 - off) * share * (last + HALF) > out - HALF
+        rich = math.ceil((out + HALF) / ((1 + off) * share) + HALF) - 1  # the last that may carry too much
+        if short or rich >= first:
+            failing = last if short else min(rich, last)
+            return float((failing + 1) * Fraction(str(scale_resolution)))
+        out -= 1
+
+
+def decimals(step: float) -> int:
+    """Decimal places that show one step of a scale.
+
+    Parameters
+    ----------
+    step : float
+        g.
+
+    Returns
+    -------
+    int
+    """
+    return max(0, -math.floor(math.log10(step) + 1e-9))
