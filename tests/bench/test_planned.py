@@ -46,6 +46,7 @@ def test_warnings_about_the_amounts_come_along(study, pours):
     coarse = bench_sheet(study, pours.assign(catalyst=3.0), session="S1", resin=30, scale_resolution=1)
     _, planned = planned_pours(study, coarse)
     assert "up to 5.085 % of catalyst" in planned[0].warnings[0] and "above 4 %" in planned[0].warnings[0]
+    assert planned[0].warnings[1].startswith("Pigment: 0.5 % is 0.15 g, which a scale in steps of 1 g rounds to no pigment at all.")
 
 
 def test_a_refused_dose_has_its_refusal_and_no_weigh_out_on_its_card(log, pours):

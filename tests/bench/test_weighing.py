@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from testpour.bench.amounts import WeighOutProblems
-from testpour.bench.scale import smallest_batch
+from testpour.bench.scale import smallest_batch, smallest_read
 from testpour.bench.weighing import weigh_out
 from testpour.study_file import study_from
 
@@ -139,6 +139,26 @@ def test_warnings_are_carried_and_said():
     mix = weigh_out(200, catalyst="3 %", pigment="12 %")
     assert len(mix.cautions.warnings) == 2 and not mix.cautions
     assert "Pigment 12 % is above 10 %" in mix.sentence()
+
+
+def test_pigment_that_the_scale_cannot_show_is_warned_about():
+    """2 % of 3.33 g is 0.067 g, read as 0.1 g, 3 %; 0.5 % of 6.67 g is 0.033 g, read as 0.0 g. Five steps of 0.1 g are
+    within a tenth of 0.5 / 1.1 = 0.4545 g and more: 22.73 g of resin at 2 %, 90.91 g at 0.5 %, all by hand."""
+    red, blue = weigh_out("10 g", pots={"red": 1, "blue": 2}, pigment={"red": 2, "blue": 0.5}).cautions.warnings
+    assert red.startswith("Pigment of red: 2 % is 0.0667 g, which a scale in steps of 0.1 g rounds to 0.1 g, or 3 %. Give that pot at least 22.8 g")
+    assert blue.startswith("Pigment of blue: 0.5 % is 0.0333 g, which a scale in steps of 0.1 g rounds to no pigment at all.")
+    assert "Give that pot at least 91.0 g of resin or use a finer scale." in blue
+    (one,) = weigh_out("113 g", pigment="0.4 %", scale_resolution="1 g").cautions.warnings
+    assert one == "Pigment: 0.4 % is 0.452 g, which a scale in steps of 1 g rounds to no pigment at all. Mix at least 1137 g of resin or use a finer scale."
+
+
+@pytest.mark.parametrize("load", [0.2, 0.4, 0.7, 2, 3.3])
+def test_from_the_least_resin_up_pigment_is_read_within_a_tenth(load):
+    least = round(smallest_read(load, 1))
+    for steps in range(1, least + 800):
+        wanted = load * steps / 100
+        off = abs(math.floor(wanted + 0.5 + 1e-12) - wanted) / wanted
+        assert off <= 0.1 + 1e-9 if steps >= least else steps < least - 1 or off > 0.1
 
 
 def test_html_shows_the_table_and_escapes_names():

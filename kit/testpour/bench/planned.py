@@ -12,6 +12,7 @@ import pandas as pd
 
 from testpour.bench.bench_sheet import WEIGHED, BenchSheet
 from testpour.bench.scale import decimals
+from testpour.bench.weighing import check_pigment
 from testpour.cautions import check_batch, check_delivered
 from testpour.planning.plan import Plan, which_session
 from testpour.problems import Problems
@@ -88,7 +89,7 @@ def planned_pours(
         settings = {f.name: float(row[f.name]) for f in chosen if _is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.name in varied or settings[f.name] != f.usual)]
-        pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row)))
+        pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row, settings, step)))
     return name, tuple(pours)
 
 
@@ -107,11 +108,12 @@ def _one_session(table, named, session):
     return name, table[table["session"].astype(str) == name]
 
 
-def _amount_warnings(row):
+def _amount_warnings(row, settings, step):
     """What is warned about the grams of a bench sheet's row; nothing where it has none."""
     if "resin_g" not in row.index:
         return ()
-    return (check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])).warnings
+    found = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
+    return (found + check_pigment(row["resin_g"], settings.get("pigment", 0.0), step)).warnings
 
 
 def _is_number(value):

@@ -6,7 +6,7 @@ import math
 from fractions import Fraction
 
 HALF = Fraction(1, 2)
-TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered may be off
+TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered, or the pigment read, may be off
 
 
 def on_scale(amount: float | Fraction, step: float | Fraction) -> Fraction:
@@ -73,6 +73,41 @@ def smallest_batch(catalyst: float, scale_resolution: float) -> float:
             failing = last if short else min(rich, last)
             return float((failing + 1) * Fraction(str(scale_resolution)))
         out -= 1
+
+
+def read_truly(wanted: Fraction, read: Fraction) -> bool:
+    """Whether an amount as read on the scale is within a tenth of the amount wanted.
+
+    Parameters
+    ----------
+    wanted, read : Fraction
+        g.
+
+    Returns
+    -------
+    bool
+    """
+    return abs(read - wanted) <= TOLERANCE * wanted
+
+
+def smallest_read(share: float, scale_resolution: float) -> float:
+    """Least resin (g), in whole steps, from which up a share of it is read within a tenth; see `read_truly`.
+
+    Parameters
+    ----------
+    share : float
+        % of resin, above 0.
+    scale_resolution : float
+        g.
+
+    Returns
+    -------
+    float
+        g.
+    """
+    # From 5 / 1.1 = 4.55 steps up, which are read as five, rounding by half a step is within a tenth.
+    enough = HALF / TOLERANCE / (1 + TOLERANCE)
+    return float(math.ceil(100 * enough / Fraction(str(share))) * Fraction(str(scale_resolution)))
 
 
 def decimals(step: float) -> int:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
-from testpour.bench.scale import decimals, delivered, on_scale, smallest_batch
+from testpour.bench.scale import decimals, delivered, on_scale, read_truly, smallest_batch, smallest_read
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_delivered
 from testpour.units import show
@@ -139,6 +139,35 @@ def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | N
     return _weighed(asked)
 
 
+def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "") -> Cautions:
+    """A warning where a scale rounds pigment to nothing, or more than a tenth off its target.
+
+    Parameters
+    ----------
+    resin : float or Fraction
+        In the pot, g.
+    pigment : float
+        % of resin.
+    scale_resolution : float
+        Step of the scale, g.
+    pot : str, optional
+        Which of several pots, in words that begin with a space: ``" of red"``.
+
+    Returns
+    -------
+    Cautions
+    """
+    wanted = Fraction(str(resin)) * Fraction(str(pigment)) / 100
+    read = on_scale(wanted, scale_resolution)
+    if read_truly(wanted, read):
+        return Cautions()
+    places = decimals(scale_resolution)
+    comes = f"{float(read):.{places}f} g, or {show(pigment * float(read / wanted), '%')}" if read else "no pigment at all"
+    said = f"{show(pigment, '%')} is {show(float(wanted), 'g')}, which a scale in steps of {show(scale_resolution, 'g', 6)} rounds to {comes}"
+    least = f"at least {smallest_read(pigment, scale_resolution):.{places}f} g of resin"
+    return Cautions(warnings=(f"Pigment{pot}: {said}. {'Give that pot' if pot else 'Mix'} {least} or use a finer scale.",))
+
+
 def _weighed(asked):
     """The `WeighOut` of what was asked, each amount rounded to the scale."""
     step, share = asked.step, Fraction(str(asked.catalyst)) / 100
@@ -153,6 +182,8 @@ def _weighed(asked):
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))
     least = smallest_batch(asked.catalyst, step)
     cautions = asked.cautions + check_delivered(high)
+    for name, (part, load) in asked.pots.items():
+        cautions += check_pigment(resin * Fraction(str(part)), load, step, f" of {name}" if len(asked.pots) > 1 else "")
     return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions)
 
 
