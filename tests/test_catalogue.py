@@ -110,6 +110,15 @@ def test_rounded_to_the_finest_step_worth_setting(step, value, expected):
     assert Factor("x", step=step).rounded(value) == pytest.approx(expected)
 
 
+@pytest.mark.parametrize("value, expected", [(6.35, 6.35), (6.3500000000000005, 6.35), (6.45, 6.35), (6.9, 7.0), (12.7, 12.7), (12.6, 12.7),
+                                             (12.4, 12.0), (9.525, 9.525), (9.6, 10.0), (20.2, 20.0)])
+def test_the_ends_of_a_span_and_what_is_given_are_not_rounded(value, expected):
+    """From a quarter to half an inch, 6.35 to 12.7 mm, with a mould of three eighths, 9.525 mm; beyond the span the step alone counts."""
+    factor = Factor("depth", "mm", 1, 60, span=(6.35, 12.7), step=1.0)
+    assert factor.rounded(value, given=[9.525]) == expected
+    assert list(factor.rounded(np.array([value, 8.4]), [9.525])) == [expected, 8.0]
+
+
 def test_words_label_and_range():
     assert Column("stirring_time", "min", 0, 10).words == "stirring time"
     assert READINGS["peak_temperature"].label == "peak temperature (°C)"

@@ -18,6 +18,8 @@ from testpour.units import SCALES, UnitProblem, show, shown_unit, to_unit, unit_
 from testpour.wording import shortened
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import pandas as pd
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
@@ -142,7 +144,7 @@ class Factor(Column):
     by_session : bool
         True where all pours of a session share the value.
     step : float
-        Finest step worth setting at the bench, in `unit`; plans and advice are rounded to it.
+        Finest step worth setting at the bench, in `unit`; plans and advice are rounded to it, but for the ends of a span.
     """
 
     role: Literal["chosen", "met", "carried"] = "chosen"
@@ -152,13 +154,15 @@ class Factor(Column):
     by_session: bool = False
     step: float = 0.0
 
-    def rounded(self, value: float | np.ndarray | pd.Series) -> Any:
-        """`value` (number or array) on the finest step worth setting.
+    def rounded(self, value: float | np.ndarray | pd.Series, given: Iterable[float] = ()) -> Any:
+        """`value` (number or array) on the finest step worth setting, but never out of the span it lies in.
 
         Parameters
         ----------
         value : float, array or Series
             In `unit`.
+        given : iterable of float, optional
+            Numbers that stay as they are, beside the ends of the span: the depths of moulds.
 
         Returns
         -------
@@ -167,7 +171,16 @@ class Factor(Column):
         """
         if self.kind == "yes/no":
             return np.round(value)
-        return np.round(np.round(np.asarray(value) / self.step) * self.step, 6) if self.step else value
+        if not self.step:
+            return value
+        value = np.asarray(value)
+        on_step = np.round(np.round(value / self.step) * self.step, 6)
+        if self.span:
+            low, high = self.span
+            on_step = np.where((value > low) & (value < high), np.clip(on_step, low, high), on_step)
+        for one in (*self.span, *given):
+            on_step = np.where(np.isclose(value, one, rtol=0, atol=1e-6), one, on_step)
+        return on_step[()]
 
     def parse(self, value: str | float, decimal: str | None = None) -> Any:
         """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot.

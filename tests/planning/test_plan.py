@@ -67,8 +67,18 @@ def test_settings_are_those_a_bench_can_set(study):
 
 @pytest.mark.slow
 def test_only_moulds_at_hand_are_used(study):
+    """Half an inch is 12.7 mm."""
     plan = plan_pours(study, sessions=2, pours=8, purpose="map the good region", moulds=["6 mm", "1/2 in", "18 mm"])
-    assert set(plan.table["thickness"]) <= {6.0, 13.0, 18.0}
+    assert set(plan.table["thickness"]) <= {6.0, 12.7, 18.0}
+
+
+@pytest.mark.parametrize("moulds", [None, ["1/4 in", "1/2 in"]])
+def test_the_ends_of_a_span_are_poured_as_they_are_written(moulds):
+    """A quarter and half an inch are 6.35 and 12.7 mm: no pour lies outside them, on whole millimetres or tenths of a percent."""
+    span = {"catalyst": {"from": 1.25, "to": 2.25}, "thickness": {"from": "1/4 in", "to": "1/2 in"}, "room_temperature": {}}
+    table = plan_pours(study_from({**STUDY, "factors": span}), sessions=1, pours=5, moulds=moulds).table
+    assert {6.35, 12.7} <= set(table["thickness"]) <= {6.35, 10, 12.7}
+    assert {1.25, 2.25} <= set(table["catalyst"]) <= {1.25, 1.7, 1.8, 2.25}
 
 
 def test_a_room_that_is_met_is_kept(study):

@@ -60,7 +60,7 @@ class Coding:
         return None
 
     def decode(self, rows: np.ndarray) -> pd.DataFrame:
-        """Coded rows as settings rounded to what a bench can set: one column a coded factor.
+        """Coded rows as settings rounded to what a bench can set, but for ends of spans and moulds: one column a coded factor.
 
         Parameters
         ----------
@@ -77,7 +77,8 @@ class Coding:
             low, high = factor.span
             middle, half = (low + high) / 2, (high - low) / 2
             values = middle + half * table[factor.name]
-            table[factor.name] = values if factor.name == "room_temperature" else factor.rounded(values)
+            moulds = self.depths if factor.name == "thickness" else ()
+            table[factor.name] = values if factor.name == "room_temperature" else factor.rounded(values, moulds)
         return table
 
     def encode(self, table: pd.DataFrame) -> np.ndarray:
