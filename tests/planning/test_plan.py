@@ -118,17 +118,47 @@ def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
         ({"sessions": 1, "pours": 3}, "3 pours cannot tell 5 effects apart: plan 2 more"),
         ({"factors": ["stirring"]}, "stirring cannot be varied: the study varies catalyst, pigment"),
         ({"purpose": "win"}, "No purpose 'win'; choose one of: which settings matter"),
-        ({"moulds": ["3 mm", "6 mm"]}, "Moulds 3 mm lie outside the study's thickness of 5 to 18 mm"),
-        ({"moulds": ["6 mm", "20 mm"]}, "Moulds 20 mm lie outside the study's thickness of 5 to 18 mm"),
+        ({"moulds": ["3 mm", "6 mm"]}, "Mould 3 mm lies outside the study's thickness of 5 to 18 mm: widen the span in study.toml.$"),
+        ({"moulds": ["6 mm", 12, "20 mm"]}, "Mould 20 mm lies outside .* study.toml or leave that mould out"),
+        ({"moulds": [2, "3 mm", 6, 12]}, "Moulds 2 mm and 3 mm lie outside .* or leave those moulds out"),
         ({"moulds": ["6 mm"]}, "only one mould depth"),
+        ({"moulds": []}, "there is no mould depth"),
+        ({"moulds": ["6 mm"], "factors": ["catalyst"]}, "no mould has its usual 10 mm"),
         ({"rooms": ["18 degC"]}, "2 sessions but 1 room temperature: give one for each session"),
         ({"resin": "0.9 kg", "pot": "150 g"}, "8 pours of 150 g need 1200 g of resin and there are 900 g: plan 6 pours, or pots of 112 g"),
+        ({"resin": "100 g", "pot": "150 g"}, "there are 100 g: plan pots of 12.5 g"),
         ({"purpose": "settle one question"}, "say which two settings"),
+        ({"compare": [{"catalyst": 1}]}, "say which two settings"),
+        ({"compare": [{"catalyst": 1}, {"catalyst": 2}], "purpose": "sharpen what we know"}, "leave purpose out, or leave compare out"),
+        ({"compare": [{"catalyst": 1}, {"catalyst": 3}]}, "Setting 2: catalyst 3 % lies outside the study's 1 to 2.5 %"),
+        ({"compare": [{"cover": 1}, {"cover": 0}], "moulds": [6, 12]}, "Setting 1: thickness 10 mm is in no mould: give one of 6 mm and 12 mm"),
+        ({"compare": [{"humidity": 1}, {"cover": "some"}]}, "Setting 1: humidity is not a factor .* Setting 2: cover: 'some' is neither yes nor no"),
     ],
 )
 def test_every_refusal_says_what_conflicts_and_what_would_work(study, wishes, says):
     with pytest.raises(PlanConflict, match=says):
         plan_pours(study, **wishes)
+
+
+def test_everything_asked_in_vain_is_told_at_once(study):
+    wishes = {"sessions": 0, "pours": -1, "rooms": "warm", "moulds": ["x"], "resin": "lots", "pot": "-1 g", "factors": ["luck"], "purpose": "win"}
+    with pytest.raises(PlanConflict) as caught:
+        plan_pours(study, **wishes)
+    found = ("at least one session", "pours: -1", "pot: -1 g", "resin: 'lots'", "No purpose 'win'", "luck cannot be varied", "room: 'warm'", "mould: 'x'")
+    assert len(caught.value.conflicts) == len(found)
+    assert all(part in said for part, said in zip(found, caught.value.conflicts, strict=True))
+    with pytest.raises(PlanConflict) as caught:
+        plan_pours(study, sessions="2", pours=[4, "3", 2.5], rooms=[18, 68], pot=float("nan"))
+    found = ("sessions: '2' is not a number", "pours: '3', 2.5 is not a number", "pot: nan", "room: 68 is outside 5 to 40 °C")
+    assert len(caught.value.conflicts) == len(found)
+    assert all(part in said for part, said in zip(found, caught.value.conflicts, strict=True))
+
+
+def test_two_settings_are_compared_as_they_are_given(study):
+    """Three eighths of an inch is 9.525 mm; the bench's steps of 1 mm and 0.1 % are for settings the plan chooses itself."""
+    sides = ({"catalyst": "1.25 %", "thickness": "3/8 in"}, {"catalyst": "1.85 %", "thickness": "1/2 in"})
+    table = plan_pours(study, sessions=1, pours=2, compare=sides).table
+    assert sorted(zip(table["catalyst"], table["thickness"], strict=True)) == [(1.25, 9.525), (1.85, 12.7)]
 
 
 def test_changing_a_plan_leaves_the_first_one_alone(study):

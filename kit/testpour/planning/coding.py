@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,8 +11,8 @@ import pandas as pd
 
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.study import Study
-from testpour.units import to_unit
-from testpour.wording import count
+from testpour.units import UnitProblem
+from testpour.wording import count, listed
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor
@@ -59,13 +59,15 @@ class Coding:
             return tuple(float(code(factor, depth)) for depth in self.depths)
         return None
 
-    def decode(self, rows: np.ndarray) -> pd.DataFrame:
+    def decode(self, rows: np.ndarray, given: pd.DataFrame | None = None) -> pd.DataFrame:
         """Coded rows as settings rounded to what a bench can set, but for ends of spans and moulds: one column a coded factor.
 
         Parameters
         ----------
         rows : array, shape (n, k) or (k,)
             −1 to 1.
+        given : DataFrame, optional
+            Settings that a person gave, which are not rounded either.
 
         Returns
         -------
@@ -77,8 +79,8 @@ class Coding:
             low, high = factor.span
             middle, half = (low + high) / 2, (high - low) / 2
             values = middle + half * table[factor.name]
-            moulds = self.depths if factor.name == "thickness" else ()
-            table[factor.name] = values if factor.name == "room_temperature" else factor.rounded(values, moulds)
+            kept = (*(self.depths if factor.name == "thickness" else ()), *(() if given is None else given[factor.name]))
+            table[factor.name] = values if factor.name == "room_temperature" else factor.rounded(values, kept)
         return table
 
     def encode(self, table: pd.DataFrame) -> np.ndarray:
@@ -126,6 +128,7 @@ def coding_for(
     ----------
     study : Study
     sessions : int
+        0 where it is not clear how many.
     factors : list of str, optional
         Chosen factors to vary; by default all that have a span.
     rooms : list, optional
@@ -144,47 +147,106 @@ def coding_for(
     """
     conflicts = []
     varied = {f.name: f for f in study.varied}
-    chosen = list(varied) if factors is None else list(factors)
+    chosen = list(varied) if factors is None else list(dict.fromkeys(each_of(factors)))
     unknown = [name for name in chosen if name not in varied]
     if unknown:
         conflicts.append(
-            f"{', '.join(unknown)} cannot be varied: the study varies {', '.join(varied) or 'nothing'}. "
+            f"{', '.join(map(str, unknown))} cannot be varied: the study varies {', '.join(varied) or 'nothing'}. "
             "Add from and to under [factors] in study.toml."
         )
     if not chosen:
         conflicts.append("No factor varies: give at least one a from and a to under [factors] in study.toml.")
     temperatures = _rooms(study, sessions, rooms, conflicts)
-    depths = _depths(varied, chosen, moulds, conflicts)
+    depths = _depths(study, chosen, moulds, conflicts)
     if conflicts:
         raise PlanConflict(conflicts)
     return Coding(study, tuple(varied[name] for name in chosen), temperatures, depths)
 
 
+def is_several(value: Any) -> bool:
+    """Whether a list or the like was given, not one number or text.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    bool
+    """
+    return isinstance(value, Iterable) and not isinstance(value, str)
+
+
+def each_of(value: Any) -> list[Any]:
+    """What was given, one thing or several, as a list.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    list
+    """
+    return list(value) if is_several(value) else [value]
+
+
+def _read(given, factor, conflicts):
+    """Each value as a float in the factor's unit; what cannot be read is noted and left out."""
+    read = []
+    for value in given:
+        try:
+            read.append(factor.parse(value))
+        except UnitProblem as problem:
+            conflicts.append(str(problem))
+    return read
+
+
 def _rooms(study, sessions, rooms, conflicts):
     if rooms is None:
         return ()
-    if "room_temperature" not in {f.name for f in study.factors}:
+    room = next((f for f in study.factors if f.name == "room_temperature"), None)
+    if room is None:
         conflicts.append("This study has no room_temperature: add it under [factors], or leave `rooms` out.")
         return ()
-    given = [rooms] * sessions if isinstance(rooms, str | int | float) else list(rooms)
-    if len(given) != sessions:
+    given, alone = each_of(rooms), not is_several(rooms)
+    if sessions and not alone and len(given) != sessions:
         conflicts.append(f"{count(sessions, 'session')} but {count(len(given), 'room temperature')}: give one for each session.")
-    return tuple(to_unit(room, "degC", "room") for room in given)
+    return tuple(_read(given, replace(room, words="room"), conflicts)) * (sessions if alone else 1)
 
 
-def _depths(varied, chosen, moulds, conflicts):
-    if moulds is None or "thickness" not in chosen:
+def _depths(study, chosen, moulds, conflicts):
+    if moulds is None:
         return ()
-    depths = tuple(sorted(to_unit(mould, "mm", "mould") for mould in moulds))
-    low, high = varied["thickness"].span
-    outside = [f"{d:g} mm" for d in depths if not low - 1e-6 <= d <= high + 1e-6]
+    thickness = next((f for f in study.factors if f.name == "thickness"), None)
+    if thickness is None:
+        conflicts.append("This study has no thickness: add it under [factors], or leave `moulds` out.")
+        return ()
+    given = each_of(moulds)
+    read = _read(given, replace(thickness, words="mould"), conflicts)
+    depths = tuple(sorted(set(read)))
+    if len(read) < len(given):
+        return ()
+    if "thickness" in chosen:
+        conflicts += _unfit_moulds(thickness, depths)
+        return depths
+    if depths and not np.isclose(depths, thickness.usual).any():
+        conflicts.append(
+            f"Thickness is not varied, and no mould has its usual {thickness.show(thickness.usual)}: write the depth of a mould as "
+            "usual under [factors] thickness in study.toml, or leave `moulds` out."
+        )
+    return ()
+
+
+def _unfit_moulds(thickness, depths):
+    """Moulds beyond the span, and too few to vary the thickness."""
+    low, high = thickness.span
+    outside = [d for d in depths if not low - 1e-6 <= d <= high + 1e-6]
     if outside:
-        conflicts.append(
-            f"Moulds {', '.join(outside)} lie outside the study's thickness of {low:g} to {high:g} mm: "
-            "widen the span in study.toml or leave those moulds out."
-        )
+        subject, verb, those = ("Mould", "lies", "that mould") if len(outside) == 1 else ("Moulds", "lie", "those moulds")
+        leave = f" or leave {those} out" if len(depths) - len(outside) > 1 else ""
+        yield (f"{subject} {listed(map(thickness.show, outside))} {verb} outside the study's thickness of {thickness.between(low, high)}: "
+               f"widen the span in study.toml{leave}.")
     if len(depths) < 2:
-        conflicts.append(
-            "Thickness is varied, yet there is only one mould depth: add a mould or leave thickness out of `factors`."
-        )
-    return depths
+        yield (f"Thickness is varied, yet there is {'only one' if depths else 'no'} mould depth: add a mould, or leave thickness out of "
+               "`factors` and write the depth to pour as its usual in study.toml.")

@@ -13,13 +13,12 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
-from testpour.planning.believed import settings_refused
-from testpour.planning.coding import Coding, coding_for
+from testpour.planning.asked import read_asked
+from testpour.planning.coding import Coding
 from testpour.planning.pour_cautions import by_pour, pour_cautions
-from testpour.planning.problem import PlanConflict
 from testpour.study import Study
 from testpour.threads import one_thread
-from testpour.units import show, to_unit
+from testpour.units import to_unit
 from testpour.wording import count, in_html, table_html
 
 if TYPE_CHECKING:
@@ -194,21 +193,17 @@ def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 
     Raises
     ------
     PlanConflict
-        Naming what conflicts and the smallest change that would work.
+        Naming everything that conflicts and the smallest change that would work.
     """
-    sizes = _sizes(sessions, pours)
-    _check_budget(sum(sizes), resin, pot)
-    coding = coding_for(study, len(sizes), factors, rooms, moulds)
-    if refused := settings_refused(coding):
-        raise PlanConflict([f"{text} Change it in study.toml, or in what you ask for." for text in refused])
-    wishes = _wishes(coding, sizes, castings, seed)
-    purpose = _purpose(purpose, compare, wishes)
-    if purpose == purposes.SETTLE:
-        chosen = purposes.settle(wishes, *_sides(study, coding, compare))
+    asked = read_asked(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
+    wishes = _wishes(asked.coding, asked.sizes, castings, seed)
+    purpose = purpose or (purposes.pick_purpose(wishes) if asked.sides is None else purposes.SETTLE)
+    if asked.sides is not None:
+        chosen = purposes.settle(wishes, *asked.coding.encode(asked.sides))
     else:
         chosen = purposes.PICK[purpose](wishes)
-    table = _run_order(study, coding, chosen, castings, seed)
-    return Plan(study, table, purpose, chosen.why, chosen.mixed, coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")),
+    table = _run_order(asked, chosen, castings, seed)
+    return Plan(study, table, purpose, chosen.why, chosen.mixed, asked.coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")),
                 _made(study, castings))
 
 
@@ -219,48 +214,6 @@ def _made(study, castings):
     made = settings_table(study, castings.pours).drop(columns="age").set_axis(castings.pours.index)
     made.insert(0, "session", castings.pours["session"].astype(str))
     return made
-
-
-def _sizes(sessions, pours):
-    """Pours of each session."""
-    sizes = [pours] * sessions if isinstance(pours, int) else list(pours)
-    conflicts = []
-    if sessions < 1:
-        conflicts.append("A plan needs at least one session: ask for sessions=1 or more.")
-    elif len(sizes) != sessions:
-        conflicts.append(f"{count(sessions, 'session')} but {count(len(sizes), 'number')} of pours: give one for each session.")
-    if any(size < 1 for size in sizes):
-        conflicts.append("A session needs at least one pour: leave the empty session out.")
-    if conflicts:
-        raise PlanConflict(conflicts)
-    return tuple(sizes)
-
-
-def _check_budget(pours, resin, pot):
-    """Refuse a plan that the resin at hand cannot fill."""
-    if resin is None:
-        return
-    have, each = to_unit(resin, "g", "resin"), to_unit(pot, "g", "pot")
-    if pours * each > have:
-        fits = int(have // each)
-        lack = (
-            f"{count(pours, 'pour')} of {show(each, 'g')} need {show(pours * each, 'g')} of resin and there are "
-            f"{show(have, 'g')}: plan {count(fits, 'pour')}, or pots of {show(have / pours, 'g')}."
-        )
-        raise PlanConflict([lack])
-
-
-def _purpose(purpose, compare, wishes):
-    if compare is not None and purpose is None:
-        return purposes.SETTLE
-    purpose = purpose or purposes.pick_purpose(wishes)
-    if purpose not in purposes.PURPOSES:
-        raise PlanConflict([f"No purpose {purpose!r}; choose one of: {'; '.join(purposes.PURPOSES)}."])
-    if purpose == purposes.SETTLE and (compare is None or len(compare) != 2):
-        raise PlanConflict(
-            ['To settle one question, say which two settings: compare=({"catalyst": "1 %"}, {"catalyst": "2 %"}).']
-        )
-    return purpose
 
 
 def _wishes(coding, sizes, castings, seed):
@@ -274,22 +227,7 @@ def _wishes(coding, sizes, castings, seed):
     return purposes.Wishes(coding, sizes, fixed, numbers, seed)
 
 
-def _sides(study, coding, compare):
-    tables = [settings_table(study, dict(side)) for side in compare]
-    outside = [name for side in compare for name in side if name not in coding.names]
-    if outside:
-        raise PlanConflict([f"{', '.join(outside)} is not varied in this plan; it varies {', '.join(coding.names)}."])
-    problems = []
-    for number, table in enumerate(tables, start=1):
-        for room in coding.rooms or (None,):
-            row = table.iloc[0].drop("age").to_dict() | ({} if room is None else {"room_temperature": room})
-            problems += [f"Setting {number}: {text}" for text in pour_cautions(study, row).refusals]
-    if problems:
-        raise PlanConflict(dict.fromkeys(problems))
-    return [coding.encode(table)[0] for table in tables]
-
-
-def _run_order(study, coding, chosen, castings, seed):
+def _run_order(asked, chosen, castings, seed):
     """The pours in random order within each session, named on from the log, with every setting filled in."""
     rng = np.random.default_rng([seed, 101])
     order = np.concatenate(
@@ -297,7 +235,7 @@ def _run_order(study, coding, chosen, castings, seed):
     )
     made = 0 if castings is None else len(castings.pours)
     held = 0 if castings is None else castings.pours["session"].nunique()
-    table = settings_table(study, coding.decode(chosen.rows[order])).drop(columns="age")
+    table = settings_table(asked.coding.study, asked.coding.decode(chosen.rows[order], asked.sides)).drop(columns="age")
     table.insert(0, "session", [f"S{held + number + 1}" for number in chosen.sessions[order]])
     table.index = pd.Index([f"P{made + place + 1:02d}" for place in range(len(table))], name="pour")
     return table
