@@ -31,6 +31,7 @@ BRANCHES = [
     (effect(12.0, 3, 21, reading="peak_temperature"), "raises peak temperature by about 12 °C (90 % interval 3.0 to 21 °C)."),
     (effect(-4.2, -9, -0.04, reading="hardness"), "lowers hardness by about 4.2 Shore D (90 % interval 0.04 to 9.0 Shore D)."),
     (effect(0.5, -1, 2, reading="hardness"), "whether it raises or lowers hardness (90 % interval \u22121.0 to +2.0 Shore D)."),
+    (effect(0.8, 0.7, 0.9, "room_temperature", start=160 / 9, end=200 / 9), "Raising room temperature from 17.8 to 22.2 °C shortens"),  # 64, 72 °F
     (effect(0.4, 0.2, 0.6, reading="tack"), "raises tack by about 0.4 grades (90 % interval 0.2 to 0.6 grades)."),
     (effect(0.35, 0.1, 0.6, reading="tack", bound=1.0),
      "raises the chance of tack 'slightly tacky' or better by about 35 in 100 (90 % interval 10 to 60 in 100)."),

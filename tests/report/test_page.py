@@ -21,6 +21,7 @@ from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.advised import advice, advised, rooms
 from testpour.report.page import findings_page, render
+from testpour.report.story import poured
 from testpour.study_file import study_from
 
 CANARY = '<script>alert("x")</script><img src=x onerror=alert(1)>&\u202eevil\u202c'
@@ -255,6 +256,15 @@ def test_the_same_fits_write_the_same_page_and_its_path_says_what_it_is(tmp_path
 def test_a_folder_that_is_not_there_is_named(tmp_path, fits):
     with pytest.raises(FileNotFoundError, match="No folder .*nowhere to write page.html in. Make it"):
         findings_page(fits, tmp_path / "nowhere" / "page.html")
+
+
+def test_what_was_never_written_down_is_not_said_to_be_the_same(log):
+    blank = {"resin_lot": [np.nan] * 8, "cover": [np.nan] * 8}
+    assert poured(replace(log, pours=log.pours.assign(**blank)))["same"] == []
+    one = poured(replace(log, pours=log.pours.assign(**{**blank, "cover": 1.0, "resin_lot": ["B"] * 7 + [np.nan]})))
+    assert one["same"] == ["cover yes"]
+    assert one["heads"][:3] == ["catalyst", "room temperature", "resin lot"]
+    assert [cells[2] for _, cells in one["rows"]] == ["B"] * 7 + [""]
 
 
 @pytest.mark.slow

@@ -78,7 +78,7 @@ class Effect:
     def sentence(self) -> str:
         """The effect in one sentence."""
         factor = self.factor
-        move = f"Raising {factor.words} from {self.start:g} to {factor.show(self.end)}"
+        move = f"Raising {factor.words} from {factor.between(self.start, self.end)}"
         if factor.kind == "yes/no":
             move = f"A {factor.words}"
         if not self.told:

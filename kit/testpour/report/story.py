@@ -115,7 +115,7 @@ def poured(castings: Castings) -> dict[str, Any]:
     each = list(pours.groupby("session", sort=False))
     for name, part in each[-LATEST:]:
         sessions.append(f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
-    shown = sorted((f for f in study.factors if f.name in pours and pours[f.name].nunique() > 1), key=lambda f: f.kind == "text")
+    shown = sorted((f for f in study.factors if f.name in pours and _differs(pours[f.name])), key=lambda f: f.kind == "text")
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
         "summary": f"{count(len(pours), 'pour')} in {count(len(each), 'session')}, with "
@@ -143,7 +143,12 @@ def _rooms(study, part):
 
 
 def _same(factor, pours):
-    return factor.name in pours and factor.role != "met" and pours[factor.name].nunique(dropna=False) == 1
+    return factor.name in pours and factor.role != "met" and pours[factor.name].notna().any() and not _differs(pours[factor.name])
+
+
+def _differs(values):
+    """Whether pours differ in a setting; one left blank may differ from the others."""
+    return values.nunique(dropna=False) > 1
 
 
 def _cells(row, factors, notes):
