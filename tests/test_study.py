@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from IPython.utils.capture import capture_output
 
+from testpour.catalogue import catalogue
 from testpour.study import Aim, Study, StudyProblems
 from testpour.study_file import read_study, save_study, study_from
 from testpour.toml_file import mistakes
@@ -45,6 +46,12 @@ def test_the_demo_study_in_sentences(study):
     assert repr(study) == said
     page = study._repr_markdown_()
     assert "- catalyst (%): mass of peroxide solution" in page and "- gel time 15 to 45 min" in page
+
+
+def test_both_bounds_of_an_aim_are_rounded_alike():
+    """180 and 250 °F are 82.22 and 121.11 °C."""
+    peak = catalogue()["readings"]["peak_temperature"]
+    assert Aim("peak_temperature", 740 / 9, 1090 / 9).words(peak) == "peak temperature 82.2 to 121 °C"
 
 
 def test_a_study_without_aims_or_spans_says_so():

@@ -62,7 +62,7 @@ class Aim:
         """
         low, high = self.at_least, self.at_most
         if low is not None and high is not None:
-            bound = f"{low:g} to {show(high, reading.unit)}"
+            bound = f"{show(low)} to {show(high, reading.unit)}"
         elif low is not None:
             bound = f"at least {reading.show(low)}"
         elif high is not None:

@@ -9,7 +9,7 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from testpour.advice import asking, layers
-from testpour.advice.asking import AskedTooMuch, CureQuestion, peak_bound
+from testpour.advice.asking import AskedTooMuch, CureQuestion, _outside, peak_bound
 from testpour.advice.oven import _warmable
 from testpour.advice.thickness import TwoLayers, oven_hour, thickness_limit, two_layers
 from testpour.models.fits import fit_castings
@@ -233,6 +233,15 @@ def test_a_cool_oven_buys_hardly_anything(unlearnt):
 def test_beyond_the_evidence_nothing_is_answered(learnt, ask, settings, room, says):
     with pytest.raises(AskedTooMuch, match=says):
         ask(learnt, settings, room=room)
+
+
+def test_what_was_poured_is_told_as_the_setting_is_shown(learnt):
+    """64 and 72 °F are 17.78 and 22.22 °C."""
+    room = learnt.study.factor("room_temperature")
+    (said,) = _outside(room, 28.0, pd.Series([160 / 9, 200 / 9]))
+    assert "beyond what was poured (17.8 to 22.2 °C)" in said
+    (said,) = _outside(replace(room, span=(160 / 9, 200 / 9)), 28.0, pd.Series([], dtype=float))
+    assert "beyond the study's span (17.8 to 22.2 °C)" in said
 
 
 @pytest.mark.parametrize("ask", [two_layers, oven_hour, show_cure])

@@ -6,8 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
@@ -172,7 +170,7 @@ def _outside(factor, value, poured):
     low, high = _covered(factor, poured)
     if low - 1e-9 <= value <= high + 1e-9:
         return []
-    what = f"what was poured ({np.min(poured):g} to {factor.show(np.max(poured))})" if len(poured) else (
-        f"the study's span ({low:g} to {factor.show(high)}), and nothing has been poured yet"
+    what = f"what was poured ({factor.between(poured.min(), poured.max())})" if len(poured) else (
+        f"the study's span ({factor.between(low, high)}), and nothing has been poured yet"
     )
     return [f"{factor.words.capitalize()} {factor.show(value)} is beyond {what}. Pour one there and log its peak, or ask nearer."]

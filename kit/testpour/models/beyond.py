@@ -52,7 +52,7 @@ def _note(words, factor, poured, asked):
     """Add what of one factor lies outside the values poured."""
     low, high, margin = poured.min(), poured.max(), factor.step / 2 + 1e-9
     asked = asked.to_numpy(float)
-    span = factor.show(low) if low == high else f"{low:g} to {factor.show(high)}"
+    span = factor.between(low, high)
     for place in np.flatnonzero((asked < low - margin) | (asked > high + margin)):
         if factor.kind == "yes/no":
             words[place].append(f"{'with' if asked[place] else 'without'} {factor.words} (never poured)")
