@@ -128,6 +128,14 @@ def test_words_label_and_range():
         Column("x", "", 5, 1)
 
 
+def test_another_scale_is_not_read_as_the_catalogue_says():
+    """A Barcol impressor has no type D; ISO 868 is about durometers."""
+    barcol = declare(Reading, "hardness", {"unit": "Barcol"}, READINGS["hardness"])
+    assert (barcol.how, barcol.standard) == ("", "")
+    assert declare(Reading, "hardness", {"unit": "Barcol", "how": "ten places"}, READINGS["hardness"]).how == "ten places"
+    assert declare(Reading, "hardness", {"high": 90}, READINGS["hardness"]).how == READINGS["hardness"].how
+
+
 def test_a_declaration_on_top_of_the_catalogue_changes_only_what_it_says():
     factor = declare(Factor, "catalyst", {"to": "2 %", "usual": "1.2 %"}, FACTORS["catalyst"])
     assert factor.span == (1.0, 2.0) and factor.usual == 1.2

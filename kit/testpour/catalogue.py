@@ -330,6 +330,8 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
             f"{name} is kept in {base.unit or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit "
             f"out and write values with their own, such as \"1/4 in\" or \"68 degF\"."
         )
+    if base and unit != base.unit:
+        entry = {"how": "", "standard": "", **entry}  # another scale is read in another way
     entry = _in_units(name, entry, unit, base)
     return replace(base, **entry) if base else kind(name=name, **entry)
 

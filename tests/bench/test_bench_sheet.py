@@ -92,6 +92,12 @@ def test_blanks_aims_and_grades_are_printed():
         assert words in text
 
 
+def test_a_reading_without_a_how_stands_with_its_grades_or_not_at_all():
+    gloss = {"unit": "grade", "scale": "grades", "low": 0, "high": 1, "grades": ["mirror", "dull"]}
+    text = bench_sheet(study(readings={"hardness": {"unit": "Barcol"}, "gloss": gloss}, aims={}), pours(), resin=200)._repr_html_()
+    assert "<b>Gloss.</b> 0 mirror, 1 dull</li>" in text and "<b>Hardness.</b>" not in text
+
+
 def test_warnings_name_their_pours():
     sheet = bench_sheet(study(), pours(catalyst=[0.8, 1.5, 3.0, 3.0]), resin=[200, 30][0])
     assert {tuple(names) for names in sheet.warnings.values()} == {("P3",), ("P4", "P2"), ("P1",)}  # 19 mm is believed to run hot
