@@ -149,6 +149,11 @@ def test_an_empty_log_has_nothing_to_check(castings_of):
     assert agreement(fits["gel_time"]).chance == 1.0 and check_log(fits).sentence() == "No pour stands out. Log and trade agree."
 
 
+def test_one_pour_has_no_other_to_be_foretold_from():
+    found = Checked(GEL.readings[0], pd.DataFrame({"pour": ["P1", "P1"], "inside": [1.0, 1.0]}))
+    assert found.sentence() == "Only one pour has gel time in the log, so there is no other to foretell it from."
+
+
 @pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])
 def test_too_few_inside_is_said(inside, strained):
     table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})

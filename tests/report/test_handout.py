@@ -190,8 +190,15 @@ def test_what_cannot_be_is_refused(fits, tmp_path):
 
 @pytest.mark.slow
 def test_before_the_first_pour_the_wall_sheet_says_so(log, tmp_path):
-    text = wall_summary(fit_castings(log.castings()), tmp_path / "w.html").path.read_text("utf-8")
-    assert "No bench yet: The log is empty: no pour has been logged yet." in text
+    """The usual room is 20 °C. Beliefs alone leave the chance open."""
+    none = fit_castings(log.castings())
+    for page in (wall_summary(none, tmp_path / "w.html"), handout(none, tmp_path / "h.html")):
+        shown = Page(page.path.read_text("utf-8"))
+        assert "The log is empty: no pour has been logged yet." in shown.words
+        for untrue in ("Rests on", "0 pours", "0 bench", "What each bench poured"):
+            assert untrue not in shown.words
+        row = next(row for row in shown.rows if row[0].startswith("20"))
+        assert row[0] == "20 °C (usual)" and row[-1].startswith("cannot tell yet (")
 
 
 @pytest.mark.parametrize(
@@ -207,3 +214,4 @@ def test_what_is_open_is_said_in_few_words(unsettled, says):
     said = brief(unsettled, max(len(unsettled), 1), 12)
     assert said.startswith(says) and bool(said) == bool(unsettled)
     assert len(said) <= 150
+    assert ("as nothing was poured yet" in brief(unsettled, max(len(unsettled), 1), 0)) == ("12 pours" in said)

@@ -21,7 +21,7 @@ from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.advised import advice, advised, rooms
 from testpour.report.page import findings_page, render
-from testpour.report.story import poured
+from testpour.report.story import believed, poured
 from testpour.study_file import study_from
 
 CANARY = '<script>alert("x")</script><img src=x onerror=alert(1)>&\u202eevil\u202c'
@@ -258,6 +258,12 @@ def test_a_folder_that_is_not_there_is_named(tmp_path, fits):
         findings_page(fits, tmp_path / "nowhere" / "page.html")
 
 
+def test_beliefs_are_shown_with_three_digits(fits):
+    numbers = [number for row in believed(fits) for number in row[2:4]]
+    assert any("." in number for number in numbers)
+    assert [number for number in numbers if len(re.sub(r"^-?0*\.?0*|\.", "", number)) > 3] == []
+
+
 def test_what_was_never_written_down_is_not_said_to_be_the_same(log):
     blank = {"resin_lot": [np.nan] * 8, "cover": [np.nan] * 8}
     assert poured(replace(log, pours=log.pours.assign(**blank)))["same"] == []
@@ -274,3 +280,7 @@ def test_a_study_without_aims_or_pours_still_has_a_page():
     assert "No aim was stated" in text and "This study states no aim" in text
     empty = render(fit_castings(log_of(study_from(STUDY), count=0)))
     assert "0 pours in 0 sessions" in empty and "rests on belief alone" in empty
+    assert "No pour tells yet which way these settings work" in empty and "These pours" not in empty
+    one = render(fit_castings(log_of(study_from(STUDY), count=1)))
+    assert "<caption>The pours</caption>" in one and "The one casting looked at misses no aim." in one
+    assert "the other pours put" not in one

@@ -73,6 +73,8 @@ class Checked:
         words, readings = self.reading.words, len(self.table)
         if not readings:
             return f"No {words} in the log yet, so nothing can be checked."
+        if self.table["pour"].nunique() == 1:
+            return f"Only one pour has {words} in the log, so there is no other to foretell it from."
         text = (
             f"{self.inside:.0f} of {count(readings, 'reading')} of {words} lie where the other pours put "
             f"nine castings in ten"

@@ -14,12 +14,13 @@ from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import settings_words
 from testpour.caution_rules import safety_text
 from testpour.files import free_for, page_kind, put
+from testpour.models.chance import UNTOLD
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.report import advised, story
 from testpour.units import to_unit
-from testpour.wording import count, in_html, in_hundred, listed
+from testpour.wording import about_in_hundred, count, in_html, in_hundred, listed
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -125,6 +126,7 @@ def fill_sheet(
     text = template("report", name).render(
         study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study), found=strongest(fits),
         open={**still, "brief": brief(still["unsettled"], len(fits), len(fits.castings.pours))}, log=fits.castings.sentence(),
+        pours=len(fits.castings.pours),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
         date=dated(date), **given,
     )
@@ -152,9 +154,12 @@ def advice_rows(
             yield {"room": at, "problem": str(given)}
             continue
         met = given.chance.table.iloc[0]
+        untold = met["high"] - met["low"] > UNTOLD
+        if where is None and "room_temperature" in given.settings:
+            at = f"{fits.study.factor('room_temperature').show(given.settings['room_temperature'])} (usual)"
         yield {
             "room": at, "problem": "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
-            "chance": in_hundred(met["chance"]), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
+            "chance": "cannot tell yet" if untold else about_in_hundred(met["chance"]).removesuffix(" in 100"), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
             "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
             "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
         }
@@ -193,7 +198,8 @@ def brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
     if len(shorter) <= BRIEF:
         return shorter
     open_ = count(sum(map(len, unsettled.values())), "effect")
-    return f"{open_} of {count(len(settings), 'setting')} on {count(len(unsettled), 'reading')}, which {count(pours, 'pour')} cannot settle; the findings page lists them"
+    few = f"which {count(pours, 'pour')} cannot settle" if pours else "as nothing was poured yet"
+    return f"{open_} of {count(len(settings), 'setting')} on {count(len(unsettled), 'reading')}, {few}; the findings page lists them"
 
 
 def _not_told(pairs):

@@ -214,7 +214,8 @@ def causes(fits: Fits) -> dict[str, Any] | None:
         poor = poor[-EXPLAINED:]
         looked = looked[looked.index(poor[0]):]
     if not poor:
-        return {"says": f"None of the {count(len(looked), 'casting')} looked at misses an aim." if fits.study.aims else "", "rows": []}
+        said = "The one casting looked at misses no aim." if len(looked) == 1 else f"None of the {len(looked)} castings looked at misses an aim."
+        return {"says": said if fits.study.aims else "", "rows": []}
     every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
     rows = [
         (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
@@ -223,7 +224,7 @@ def causes(fits: Fits) -> dict[str, Any] | None:
     ]
     first, times = every.causes.index[0], every.causes.iloc[0]
     says = f"{len(poor)} of {count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. "
-    says += f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."
+    says += f"Its likeliest cause: {first}." if len(poor) == 1 else f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."
     earlier = f" Only castings from {looked[0]} on are looked at here." if len(looked) < len(read) else ""
     return {"says": says + earlier, "rows": rows}
 
@@ -251,4 +252,4 @@ def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
     """
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
-            yield (fit.reading.words, term.words, f"{belief.mean:g}", f"{belief.sd:g}", belief.confidence, belief.source)
+            yield (fit.reading.words, term.words, f"{belief.mean:.3g}", f"{belief.sd:.3g}", belief.confidence, belief.source)

@@ -71,7 +71,7 @@ def wall_summary(
     return fill_sheet(
         path, "wall.html", fits, "wall sheet", paper=paper, date=date, room=room, note=note, rows=advised,
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown],
-        count=count(of.nunique(), "bench", "benches") if len(of) else "No bench yet", figure=_figure(fits),
+        count=count(of.nunique(), "bench", "benches"), figure=_figure(fits),
     )
 
 
