@@ -150,6 +150,10 @@ def test_pigment_that_the_scale_cannot_show_is_warned_about():
     assert "Give that pot at least 91.0 g of resin or use a finer scale." in blue
     (one,) = weigh_out("113 g", pigment="0.4 %", scale_resolution="1 g").cautions.warnings
     assert one == "Pigment: 0.4 % is 0.452 g, which a scale in steps of 1 g rounds to no pigment at all. Mix at least 1137 g of resin or use a finer scale."
+    trace = weigh_out("113 g", pigment="0.01 %").cautions.warnings[0]
+    assert trace.endswith("rounds to no pigment at all. Mix at least 4545.5 g of resin or use a finer scale.")  # 0.4545 g / 0.0001
+    for less in (0.009, 5e-324):  # 5051 g, and more than a number can hold
+        assert weigh_out("113 g", pigment=less).cautions.warnings[0].endswith("rounds to no pigment at all. Use a finer scale.")
 
 
 @pytest.mark.parametrize("load", [0.2, 0.4, 0.7, 2, 3.3])

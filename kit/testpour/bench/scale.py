@@ -90,7 +90,7 @@ def read_truly(wanted: Fraction, read: Fraction) -> bool:
     return abs(read - wanted) <= TOLERANCE * wanted
 
 
-def smallest_read(share: float, scale_resolution: float) -> float:
+def smallest_read(share: float, scale_resolution: float) -> Fraction:
     """Least resin (g), in whole steps, from which up a share of it is read within a tenth; see `read_truly`.
 
     Parameters
@@ -102,12 +102,12 @@ def smallest_read(share: float, scale_resolution: float) -> float:
 
     Returns
     -------
-    float
+    Fraction
         g.
     """
     # From 5 / 1.1 = 4.55 steps up, which are read as five, rounding by half a step is within a tenth.
     enough = HALF / TOLERANCE / (1 + TOLERANCE)
-    return float(math.ceil(100 * enough / Fraction(str(share))) * Fraction(str(scale_resolution)))
+    return math.ceil(100 * enough / Fraction(str(share))) * Fraction(str(scale_resolution))
 
 
 def decimals(step: float) -> int:

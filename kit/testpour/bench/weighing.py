@@ -23,6 +23,8 @@ from testpour.wording import in_html, table_html
 if TYPE_CHECKING:
     from testpour.study import Study
 
+LARGEST = 5000  # g; more resin at once is no advice for a workshop
+
 
 @dataclass(frozen=True)
 class WeighOut:
@@ -164,8 +166,10 @@ def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: flo
     places = decimals(scale_resolution)
     comes = f"{float(read):.{places}f} g, or {show(pigment * float(read / wanted), '%')}" if read else "no pigment at all"
     said = f"{show(pigment, '%')} is {show(float(wanted), 'g')}, which a scale in steps of {show(scale_resolution, 'g', 6)} rounds to {comes}"
-    least = f"at least {smallest_read(pigment, scale_resolution):.{places}f} g of resin"
-    return Cautions(warnings=(f"Pigment{pot}: {said}. {'Give that pot' if pot else 'Mix'} {least} or use a finer scale.",))
+    least, way = smallest_read(pigment, scale_resolution), "Use a finer scale"
+    if least <= LARGEST:
+        way = f"{'Give that pot' if pot else 'Mix'} at least {float(least):.{places}f} g of resin or use a finer scale"
+    return Cautions(warnings=(f"Pigment{pot}: {said}. {way}.",))
 
 
 def _weighed(asked):
