@@ -66,6 +66,12 @@ def test_every_pour_is_weighed_out_in_run_order():
     assert "thickness 6 mm; cover yes" in rows[0][1]
 
 
+def test_a_study_without_pigment_has_none_to_weigh():
+    text = bench_sheet(study(factors={"catalyst": {}}), pours()[["catalyst"]], resin=200)._repr_html_()
+    rows = [[cell.strip() for cell in row] for row in Cells(text).rows if row and row[0] == "P3"]
+    assert "igment" not in text.split('class="cautions"')[0] and rows[0][2:4] == ["200.0", "2.0"]
+
+
 def test_amounts_are_those_of_the_weigh_out():
     sheet = bench_sheet(study(), pours(), mould_volume={"P3": 50, "P1": "1/2 US pint", "P4": 80, "P2": 90})
     mix = weigh_out(mould_volume="1/2 US pint", catalyst=1.5, pigment=0.2, study=study())
