@@ -404,6 +404,47 @@ def test_a_unit_changed_in_the_study_file_is_noticed(study_here, practice_log):
         Logbook(replace(barcol, folder=study_here.folder))
 
 
+def shine(folder, grades):
+    """A log with a reading of the workshop's own, in these grades; plain numbers for none."""
+    own = {"scale": "grades", "grades": grades} if grades else {"low": 0, "high": 9}
+    return closing(Logbook(study_from({"factors": {"catalyst": {}}, "readings": {"shine": own}}, folder / "study.toml")))
+
+
+@pytest.mark.parametrize("grades", [
+    ["bright", "ok", "dull"], ["dull", "fair", "ok", "bright"], ["dull", "ok"], None,
+])
+def test_grades_changed_in_the_study_file_are_noticed(tmp_path, grades):
+    with shine(tmp_path, ["dull", "ok", "bright"]) as log:
+        log.add_pour("P1", settings={"catalyst": 1.5}, session="1")
+        log.add_reading("P1", "shine", "bright")
+    said = r'The log keeps shine in the grades 0 dull, 1 ok, 2 bright, .*Put grades = \["dull", "ok", "bright"\] back in the study file'
+    with pytest.raises(LogProblem, match=said):
+        shine(tmp_path, grades)
+
+
+def test_a_grade_added_at_the_end_is_taken_and_then_kept(tmp_path):
+    longer = ["Dull", "ok", "bright", "like glass"]
+    for grades in (["dull", "ok", "bright"], longer):
+        with shine(tmp_path, grades):
+            pass
+    with pytest.raises(LogProblem, match="2 bright, 3 like glass, the study file now declares it in the grades 0 Dull, 1 ok, 2 bright:"):
+        shine(tmp_path, longer[:3])
+
+
+def test_plain_numbers_cannot_become_grades(tmp_path):
+    with shine(tmp_path, None) as log:
+        log.add_pour("P1", settings={"catalyst": 1.5}, session="1")
+        log.add_reading("P1", "shine", 7)
+    with pytest.raises(LogProblem, match="keeps shine in plain numbers, .*Take the grades out of the study file"):
+        shine(tmp_path, ["dull", "bright"])
+
+
+def test_a_log_that_kept_no_grades_yet_is_read_by_those_of_the_study(tmp_path):
+    for grades in (["dull", "bright"], ["bright", "dull"]):
+        with shine(tmp_path, grades) as log, log._engine.begin() as connection:
+            connection.exec_driver_sql("DELETE FROM facts WHERE name = 'grades of shine'")
+
+
 def test_no_warning_is_left_behind_by_a_log_let_go(study_here):
     with warnings.catch_warnings():
         warnings.simplefilter("error")

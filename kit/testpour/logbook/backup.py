@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from testpour.files import name_new
-from testpour.logbook.database import Explained, check_units, open_database, writing
+from testpour.logbook.database import Explained, open_database, writing
+from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import FACTS, FILE, LogProblem, address_of
 from testpour.logbook.whole import TABLES, all_rows, one_moment, put_rows
@@ -110,7 +111,7 @@ def _from_server(study, address, part):
                 for rows in all_rows(held, table):
                     put_rows(made, table, rows)
             before = load_castings(study, held).fingerprint()
-        check_units(copy, study)
+        check_facts(copy, study)
         with Explained(copy, lambda engine: engine.begin()) as again:
             if load_castings(study, again).fingerprint() != before:
                 raise LogProblem("The copy does not give the castings of the log. Make another one.")

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.logbook import corrections
-from testpour.logbook.database import Explained, check_units, open_database, shown, writing
+from testpour.logbook.database import Explained, open_database, shown, writing
 from testpour.logbook.entries import Entries
+from testpour.logbook.facts import check_facts
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
@@ -57,7 +58,7 @@ class Logbook:
         self.study = study
         self.address = address_of(study, address)
         self._engine = open_database(self.address)
-        check_units(self._engine, study)
+        check_facts(self._engine, study)
         words = self.clock_words()
         if words:
             warnings.warn(words, Caution, stacklevel=2)

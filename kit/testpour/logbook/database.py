@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
     from sqlalchemy import URL, Connection, Engine
 
-    from testpour.study import Study
-
 PATIENCE = 30  # seconds to wait for other benches
 LIKE = "postgresql+psycopg://class@SERVER/class"
 LOCK = 7402193  # names the queue of writers on a server; any number will do
@@ -172,38 +170,6 @@ def _refuse_other(connection, address):
         raise LogProblem(
             f"{shown(address)} is a database, but not a log: it holds {', '.join(sorted(held)[:5])}. "
             "Give the log another file name."
-        )
-
-
-def check_units(engine: Engine, study: Study) -> None:
-    """Refuse to read numbers kept in one unit as if they were in another; note the units of new columns.
-
-    Parameters
-    ----------
-    engine : Engine
-        Of the log.
-    study : Study
-        Whose units are now declared.
-
-    Raises
-    ------
-    LogProblem
-        If the study file now declares another unit than the log was begun with.
-    """
-    declared = {f"unit of {c.name}": c.unit for c in (*study.factors, *study.readings)}
-    with Explained(engine, writing) as connection:
-        held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
-        changed = [name for name, unit in declared.items() if held.get(name, unit) != unit]
-        fresh = [{"name": name, "value": unit} for name, unit in declared.items() if name not in held]
-        if fresh and not changed:
-            connection.execute(FACTS.insert(), fresh)
-    if changed:
-        engine.dispose()
-        column, kept, now = changed[0].removeprefix("unit of "), held[changed[0]], declared[changed[0]]
-        raise LogProblem(
-            f"The log keeps {column} in {kept or 'plain numbers'}, the study file now declares "
-            f"{now or 'plain numbers'}. Put {kept!r} back in the study file; a value may be given in any unit "
-            "that converts, whatever the log keeps."
         )
 
 

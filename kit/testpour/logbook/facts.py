@@ -1,0 +1,90 @@
+"""What a log's numbers mean, kept in the log itself: the unit of every column, the grades of every reading."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+
+from testpour.logbook.database import Explained, writing
+from testpour.logbook.tables import FACTS, LogProblem
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
+
+    from testpour.study import Study
+
+UNIT, GRADES = "unit of ", "grades of "
+
+
+def check_facts(engine: Engine, study: Study) -> None:
+    """Refuse to read numbers in another unit, or grades by other words, than they were logged in; note those of new columns.
+
+    Parameters
+    ----------
+    engine : Engine
+        Of the log.
+    study : Study
+        Whose units and grades are now declared.
+
+    Raises
+    ------
+    LogProblem
+        If the study file now declares another unit or other grades than the log was begun with.
+    """
+    declared = {f"{UNIT}{c.name}": c.unit for c in (*study.factors, *study.readings)}
+    declared |= {f"{GRADES}{r.name}": json.dumps(r.grades, ensure_ascii=False) for r in study.readings}
+    with Explained(engine, writing) as connection:
+        held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
+        wrong = [said for name in declared.keys() & held if (said := _changed(name, held[name], declared[name]))]
+        if not wrong:
+            _note(connection, declared, held)
+    if wrong:
+        engine.dispose()
+        raise LogProblem(" ".join(sorted(wrong)))
+
+
+def _changed(name, kept, now):
+    """What is wrong where the study file no longer declares what the log keeps; "" where nothing is."""
+    if name.startswith(GRADES):
+        return _other_grades(name.removeprefix(GRADES), kept, now)
+    if kept == now:
+        return ""
+    return (
+        f"The log keeps {name.removeprefix(UNIT)} in {kept or 'plain numbers'}, the study file now declares "
+        f"{now or 'plain numbers'}. Put {kept!r} back in the study file; a value may be given in any unit "
+        "that converts, whatever the log keeps."
+    )
+
+
+def _other_grades(reading, kept, now):
+    """A grade is logged by its place in the list, so a list may grow at its end and change in no other way."""
+    before, after = json.loads(kept), json.loads(now)
+    start = [word.casefold() for word in after[: len(before)]]
+    if bool(before) == bool(after) and start == [word.casefold() for word in before]:
+        return ""
+    said = (
+        f"The log keeps {reading} {_in_words(before)}, the study file now declares it {_in_words(after)}: what was logged would "
+        "read as something else. "
+    )
+    if not before:
+        return f"{said}Take the grades out of the study file, or declare them for a reading of another name."
+    return (
+        f"{said}Put grades = {kept} back in the study file; a further grade may be added at the end, any other change needs a "
+        "reading of another name."
+    )
+
+
+def _in_words(grades):
+    return f"in the grades {', '.join(f'{place} {word}' for place, word in enumerate(grades))}" if grades else "in plain numbers"
+
+
+def _note(connection, declared, held):
+    """Keep the facts of new columns, and the grades that were added at the end of a list."""
+    fresh = [{"name": name, "value": value} for name, value in declared.items() if name not in held]
+    if fresh:
+        connection.execute(FACTS.insert(), fresh)
+    for name, value in declared.items():
+        if held.get(name, value) != value:
+            connection.execute(FACTS.update().where(FACTS.c.name == name).values(value=value))
