@@ -158,6 +158,17 @@ def test_a_new_folder_without_history(book, tmp_path):
         assert again.castings().pours["note"].tolist() == book.castings().pours["note"].tolist()
 
 
+@pytest.mark.parametrize("names", [True, False])
+def test_a_day_that_is_not_known_is_blank_in_a_package_and_stays_unknown(log, tmp_path, names):
+    log.add_all([{"pour": "P1", "session": "S1", "settings": {"catalyst": 1.5}, "readings": [{"reading": "gel_time", "value": 31}]}])
+    path = write_package(log, tmp_path / "package", names=names).path
+    assert "1971" not in "".join(file.read_text("utf-8") for file in path.glob("*.csv"))
+    read_package(path).to_folder(tmp_path / "new")
+    with closing(Logbook(read_study(tmp_path / "new"))) as new:
+        assert new.castings().pours["made_at"].isna().tolist() == [True]
+        assert new.castings().fingerprint() == log.castings().fingerprint()
+
+
 def test_a_package_is_of_one_moment_though_a_bench_goes_on_writing(log, tmp_path, monkeypatch):
     """Another bench writes at each table: it waits until the package is made, and loses nothing."""
     log.add_pour("first", settings={"catalyst": 1}, session="S")

@@ -85,6 +85,31 @@ def test_round_trip(practice_log, tmp_path, ending):
     assert after.fingerprint() == before.fingerprint()
 
 
+@pytest.fixture
+def undated(log, tmp_path):
+    """A sheet without a date, in the log, as castings."""
+    (tmp_path / "sheet.csv").write_text("Catalyst %,Gel (min),Tack\n1.5,31,0\n2,24,1\n", "utf-8")
+    log.add_sheet(tmp_path / "sheet.csv")
+    return log.castings()
+
+
+def test_a_day_that_a_sheet_does_not_give_is_not_known(log, undated):
+    assert undated.pours["made_at"].isna().tolist() == [True, True]
+    log.correct_pour("P02", made_at="2026-03-02", why="it was on the mould")
+    assert log.castings().pours["made_at"].isna().tolist() == [True, False]
+    assert log.castings().pours["made_at"]["P02"] == pd.Timestamp("2026-03-02")
+    log.correct_pour("P01", settings={"catalyst": 1.6}, why="misread")
+    assert log.castings().pours["made_at"].isna().tolist() == [True, False]
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_a_day_that_is_not_known_is_blank_in_a_sheet_and_comes_back_so(study_here, undated, tmp_path, ending):
+    path = write_sheet(undated, tmp_path / f"castings.{ending}")
+    again = Logbook(study_here, "sqlite://")
+    again.add_sheet(path)
+    pd.testing.assert_frame_equal(again.castings().pours, undated.pours)
+
+
 NOTES = [
     "=1+1", "+1", "-x", "@x", "=HYPERLINK(\"http://x\",\"y\")", "'quoted", "''", "'=1", "=", "-", "none", "n/a", "?",
     "<b>bold</b> & co", "'); DROP TABLE pours; --", "\u202eright to left \u05e9\u05dc\u05d5\u05dd", "🧪👩🏽‍🔬", "semi; colon, comma",

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from testpour.logbook.book import Logbook
@@ -147,6 +148,19 @@ def test_two_benches_at_the_same_settings_with_one_grade_alike_are_not_the_same(
     rows["low"] = rows["high"] = np.where(np.arange(6) < 3, first.readings["low"], 1 - first.readings["low"])
     second = replace(second, readings=rows, pours=first.pours)
     assert len(join_logs([first, second]).castings) == 12
+
+
+def test_a_sheet_without_dates_at_two_benches_is_the_same_log_twice(study, tmp_path, monkeypatch):
+    """Each bench entered it on a day of its own, which is not taken for the day of the pours."""
+    days = iter(pd.date_range("2026-03-01", periods=9))
+    monkeypatch.setattr("testpour.logbook.entries.moment", lambda _: next(days))
+    (tmp_path / "sheet.csv").write_text("Catalyst %,Gel (min),Hardness 24 h\n1.5,31,76\n2,24,78\n1.2,28,75\n", "utf-8")
+    logs = []
+    for bench in ("north", "south"):
+        log = Logbook(replace(study, name=bench), "sqlite://")
+        log.add_sheet(tmp_path / "sheet.csv")
+        logs.append(log.castings())
+    assert "brings 3 pours of 3 that Bench 1 brought already" in refused(logs).problems[0]
 
 
 def test_each_bench_keeps_the_step_of_its_own_instrument(bench, declared):

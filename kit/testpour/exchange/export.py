@@ -142,7 +142,7 @@ def _table(castings):
     pours, columns = castings.pours, {}
     columns["pour"] = [tame(str(name)) for name in pours.index]
     columns["session"] = [tame(text) for text in pours["session"]]
-    columns["made at"] = [made.isoformat(sep=" ") for made in pours["made_at"]]
+    columns["made at"] = ["" if pd.isna(made) else made.isoformat(sep=" ") for made in pours["made_at"]]
     for factor in castings.study.factors:
         head = f"{factor.words} ({factor.unit})" if factor.unit else factor.words
         columns[head] = [_written(factor, value) for value in pours[factor.name]]

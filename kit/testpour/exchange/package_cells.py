@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.logbook.sheet_cells import tame, untame
+from testpour.logbook.tables import UNDATED
 from testpour.text_file import nested
 from testpour.wording import ESCAPED
 
@@ -32,7 +33,7 @@ def to_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
     ----------
     table : Table
     columns : mapping
-        Values by column name; None, NaN and the infinities become blank cells.
+        Values by column name; None, NaN, the infinities and days that are not known become blank cells.
 
     Returns
     -------
@@ -48,7 +49,7 @@ def to_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
 
 
 def _cell(value, field):
-    if value is None or (isinstance(value, float) and not math.isfinite(value)) or value is pd.NaT:
+    if value is None or (isinstance(value, float) and not math.isfinite(value)) or value is pd.NaT or value == UNDATED:
         return ""
     return WRITE[field["type"]](value, field)
 

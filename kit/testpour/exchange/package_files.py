@@ -13,13 +13,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from testpour.archive import Archive
 from testpour.exchange.folder import FolderProblem, StudyFolder, templates
 from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
 from testpour.files import name_new
 from testpour.logbook.book import Logbook
 from testpour.logbook.loading import load_castings
-from testpour.logbook.tables import LogProblem
+from testpour.logbook.tables import POURS, UNDATED, LogProblem
 from testpour.logbook.whole import TABLES, put_rows
 from testpour.problems import Problems
 from testpour.study_file import save_study
@@ -238,10 +240,10 @@ def _fill(package, log):
 
 def _kept(history):
     """The rows of every table as the log held them."""
-    texts = {table.name: [c.name for c in table.columns if not c.nullable] for table in TABLES}
+    blank = {table.name: {c.name: UNDATED if c is POURS.c.made_at else "" for c in table.columns if not c.nullable} for table in TABLES}
     return {
         name: [
-            {key: "" if value is None and key in texts[name] else value for key, value in zip(columns, row, strict=True)}
+            {key: blank[name].get(key) if value is None else value for key, value in zip(columns, row, strict=True)}
             for row in zip(*columns.values(), strict=True)
         ]
         for name, columns in history.items()
@@ -258,7 +260,8 @@ def _standing(castings):
             if isinstance(value, str) or not math.isnan(value):
                 key, other = ("text", "number") if isinstance(value, str) else ("number", "text")
                 settings.append({"entry": entry, "factor": name, key: value, other: None})
-        pours.append({**row, "made_at": row["made_at"].to_pydatetime(), "entry": entry, "logged_at": now})
+        made_at = UNDATED if pd.isna(row["made_at"]) else row["made_at"].to_pydatetime()
+        pours.append({**row, "made_at": made_at, "entry": entry, "logged_at": now})
     readings = [
         {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()} | {"logged_at": now}
         for row in castings.readings.to_dict("records")

@@ -198,7 +198,7 @@ def _pours(study, names):
     fields = [
         _field("pour", "string", "name of the pour", constraints={"required": True, "unique": True}),
         _field("session", "string", "day in one room"),
-        _field("made_at", "datetime", "when the catalyst went in, on the workshop's clock"),
+        _field("made_at", "datetime", "when the catalyst went in, on the workshop's clock; blank where the day is not known"),
         *map(_factor, study.factors), *_people(names),
     ]
     return Table("pours", "Pours and their settings", tuple(fields), {"primaryKey": ["pour"]})

@@ -188,7 +188,7 @@ class Logbook:
         ----------
         entries : list of dict
             Each with ``pour``, ``session``, ``settings`` and ``readings`` (a list of dicts as `add_reading`
-            takes them); ``made_at``, ``by``, ``note`` where known; ``where`` names it in a problem.
+            takes them); ``made_at`` (else its day is not known), ``by``, ``note``; ``where`` names it in a problem.
 
         Returns
         -------

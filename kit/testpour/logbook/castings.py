@@ -34,8 +34,8 @@ class Castings:
     ----------
     study : Study
     pours : DataFrame
-        One row a pour, indexed by pour name: session, made_at, one column a factor (floats in declared
-        units, lots as text), by, note.
+        One row a pour, indexed by pour name: session, made_at (NaT where the day is not known), one column a
+        factor (floats in declared units, lots as text), by, note.
     readings : DataFrame
         One row a reading: entry, pour, reading, low, high (-inf and inf where open), age in hours,
         specimen, by, known, note.

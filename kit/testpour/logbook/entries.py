@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean, missing, moment
 from testpour.logbook.known import known
-from testpour.logbook.tables import LogProblem
+from testpour.logbook.tables import UNDATED, LogProblem
 from testpour.problems import SHOWN
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
@@ -97,14 +97,14 @@ class Entries:
         return checked
 
     def _pour(self, entry, where, problems):
-        row, made_at = {}, None
+        row, made_at = {}, UNDATED
         for name, value in entry.get("settings", {}).items():
             try:
                 row |= self.settings({name: value})
             except StudyProblems as problem:
                 problems.append((where, self._head(name), value, problem.problems[0]))
         try:
-            made_at = moment(entry.get("made_at"))
+            made_at = UNDATED if missing(entry.get("made_at")) else moment(entry["made_at"])
         except UnitProblem as problem:
             problems.append((where, "made at", entry["made_at"], str(problem)))
         note = clean(entry.get("note"))

@@ -9,7 +9,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from testpour.logbook.castings import PEOPLE, Castings
-from testpour.logbook.tables import FACTS, POURS, READINGS, SETTINGS, LogProblem
+from testpour.logbook.tables import FACTS, POURS, READINGS, SETTINGS, UNDATED, LogProblem
 from testpour.study import Study, older_name
 
 if TYPE_CHECKING:
@@ -83,6 +83,7 @@ def _pours(study, connection):
     query = sa.select(*(POURS.c[name] for name in held)).where(standing(POURS)).order_by(place)
     table = _table(connection, query, held, {"entry": int, "made_at": object})
     table["made_at"] = table["made_at"].to_numpy("datetime64[us]")  # SQLite keeps a moment as text
+    table["made_at"] = table["made_at"].where(table["made_at"] != UNDATED)
     whole = table.join(_settings(study, connection), on="entry").set_index("pour")
     return whole[["session", "made_at", *(factor.name for factor in study.factors), *PEOPLE]]
 

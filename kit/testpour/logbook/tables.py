@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"
+UNDATED = dt.datetime(1971, 1, 1)  # stands for a day that is not known, where every form of the log wants one
 
 METADATA = sa.MetaData()
 

@@ -20,8 +20,9 @@ ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day a
 def pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, set[str]]]:
     """Pours that an earlier bench has given already.
 
-    Two pours are the same when made at the same moment at the same settings with the same readings. A few with a
-    reading or two may agree by chance; a whole log, or pours with `ENOUGH` readings between them, do not.
+    Two pours are the same when made at the same moment, or on days that are both unknown, at the same settings with the
+    same readings. A few with a reading or two may agree by chance; a whole log, or pours with `ENOUGH` readings between
+    them, do not.
 
     Parameters
     ----------
