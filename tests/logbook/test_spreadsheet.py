@@ -102,6 +102,14 @@ def test_a_day_that_a_sheet_does_not_give_is_not_known(log, undated):
     assert log.castings().pours["made_at"].isna().tolist() == [True, False]
 
 
+def test_a_date_written_once_holds_for_its_session(log, tmp_path):
+    rows = ["P1,2026-03-02,Mon,1.5", "P2,,,2", "P3,,Mon,1.2", "P4,,Tue,1.5", "P5,2026-03-04,Wed,1.5", "P6,2026-03-05,,2", "P7,,,1.2"]
+    (tmp_path / "sheet.csv").write_text("\n".join(["Pour,Date,Session,Catalyst %,Gel (min)", *(f"{row},30" for row in rows)]), "utf-8")
+    log.add_sheet(tmp_path / "sheet.csv")
+    days = log.castings().pours["made_at"].dt.day.fillna(0).tolist()
+    assert days == [2, 2, 2, 0, 4, 5, 5]
+
+
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
 def test_a_day_that_is_not_known_is_blank_in_a_sheet_and_comes_back_so(study_here, undated, tmp_path, ending):
     path = write_sheet(undated, tmp_path / f"castings.{ending}")

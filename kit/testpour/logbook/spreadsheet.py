@@ -29,8 +29,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     One row a pour. A header names a factor or a reading, by its name or its words, with a unit in
     brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h (Shore D)``. Decimal
     commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a
-    cell ("76; 78; 77") are understood. A session written once holds until the next one. Headers may be
-    shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
+    cell ("76; 78; 77") are understood. A session written once holds until the next one, and its
+    date with it. Headers may be shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
 
     Parameters
     ----------
@@ -61,7 +61,6 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
         raise LogProblems([*problems, ("", "", "", said)])
     entries: list[dict[str, Any]] = []
-    session = ""
     for number, row in enumerate(rows[start + 1 :], start=start + 2):
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
@@ -70,13 +69,20 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
                 entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells)]).strip()
             continue
         entry = _entry(study, cells, number, decimal, problems)
-        session = entry["session"] = entry.get("session") or session
+        _carry_down(entries[-1] if entries else {}, entry)
         entries.append(entry)
     Entries(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         warnings.warn(f"{Path(path).name}: not read: {', '.join(ignored)}.", IgnoredColumns, stacklevel=2)
     return entries
+
+
+def _carry_down(above, entry):
+    """A row that says no session is of that above it; within a session a date too is written once."""
+    session = entry.setdefault("session", above.get("session", ""))
+    if "made_at" in above and session == above["session"]:
+        entry.setdefault("made_at", above["made_at"])
 
 
 def _blank(study, head, cell):
