@@ -110,6 +110,34 @@ def test_a_date_written_once_holds_for_its_session(log, tmp_path):
     assert days == [2, 2, 2, 0, 4, 5, 5]
 
 
+def test_a_sheet_read_before_is_refused_row_by_row(log, undated, tmp_path):
+    sheet = tmp_path / "sheet.csv"
+    for more in ("", "1.2,not yet at 2 h,0\n"):
+        sheet.write_text(f"Catalyst %,Gel (min),Tack\n1.5,31,0\n2,24,1\n{more}", "utf-8")
+        with pytest.raises(LogProblems, match="stands in the log already, as P01. Leave the row out;") as found:
+            log.add_sheet(sheet)
+        assert found.value.problems["row"].tolist() == ["row 2", "row 3"] and len(log.castings()) == 2
+    sheet.write_text("Catalyst %,Gel (min),Tack\n1.2,not yet at 2 h,0\n", "utf-8")
+    log.add_sheet(sheet)
+    with pytest.raises(LogProblems, match="as P03"):
+        log.add_sheet(sheet)
+
+
+@pytest.mark.parametrize("row", ["Mon,,1.6,31,0,", "Tue,,1.5,31,0,", "Mon,2026-03-09,1.5,31,0,", "Mon,,1.5,31-32,0,", "Mon,,1.5,31,0,76"])
+def test_what_differs_from_a_pour_of_the_log_is_another_pour(log, tmp_path, row):
+    """Session, day, setting, reading, or one reading more."""
+    sheet = tmp_path / "sheet.csv"
+    for cells in ("Mon,2026-03-02,1.5,31,0,", row):
+        sheet.write_text(f"Session,Date,Catalyst %,Gel (min),Tack,Hardness 24 h\n{cells}\n", "utf-8")
+        log.add_sheet(sheet)
+    assert len(log.castings()) == 2
+
+
+def test_a_pour_with_a_name_of_its_own_may_read_like_another(log, undated, tmp_path):
+    (tmp_path / "sheet.csv").write_text("Pour,Catalyst %,Gel (min),Tack\nX1,1.5,31,0\n", "utf-8")
+    assert log.add_sheet(tmp_path / "sheet.csv") == ["X1"]
+
+
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
 def test_a_day_that_is_not_known_is_blank_in_a_sheet_and_comes_back_so(study_here, undated, tmp_path, ending):
     path = write_sheet(undated, tmp_path / f"castings.{ending}")

@@ -12,7 +12,7 @@ import pandas as pd
 
 from testpour.logbook import corrections
 from testpour.logbook.database import Explained, open_database, shown, writing
-from testpour.logbook.entries import Entries
+from testpour.logbook.entries import Entries, LogProblems
 from testpour.logbook.facts import check_facts
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
@@ -28,6 +28,12 @@ if TYPE_CHECKING:
 
     from testpour.logbook.castings import Castings
     from testpour.study import Study
+
+
+AGAIN = (
+    "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "
+    "alike, name it in a pour column."
+)
 
 
 class Caution(UserWarning):
@@ -202,7 +208,8 @@ class Logbook:
     def add_sheet(self, path: str | Path) -> list[str]:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
-        Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do.
+        Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. A row without
+        a pour's name of which all stands in the log already is refused: the sheet was read before.
 
         Parameters
         ----------
@@ -214,7 +221,19 @@ class Logbook:
         list of str
             Names of the pours.
         """
-        return self.add_all(read_sheet(self.study, self._beside(path)))
+        entries = read_sheet(self.study, self._beside(path))
+        checked = Entries(self.study).check(entries)
+        with self._transaction() as connection:
+            self._refuse_again(connection, entries, checked)
+            return Ledger(self.study, connection).add(checked)
+
+    def _refuse_again(self, connection, entries, checked):
+        """Refuse rows without a pour's name that a sheet read before has brought: each would count twice."""
+        unnamed = [(entry["where"], row) for entry, row in zip(entries, checked, strict=True) if row["readings"] and not row["pour"]]
+        castings = load_castings(self.study, connection) if unnamed else None
+        again = [(where, "", "", AGAIN.format(pour=pour)) for where, row in unnamed if (pour := castings.holding(row))]
+        if again:
+            raise LogProblems(again)
 
     def correct_pour(
         self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Protocol, runtime_checkable
+from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 import pandas as pd
 
 from testpour.logbook.known import Known
+from testpour.logbook.tables import UNDATED
 from testpour.study import Study
 from testpour.units import shown_unit
 from testpour.wording import count, in_html, table_html
@@ -88,6 +91,31 @@ class Castings:
         told = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
         groups = told.groupby(["made", "read"], sort=False).groups.values()
         return [[str(name) for name in names] for names in groups if len(names) > 2]
+
+    def holding(self, entry: Mapping[str, Any]) -> str:
+        """Name of a pour of which the log says already all that an entry says; "" where there is none.
+
+        Parameters
+        ----------
+        entry : dict
+            As `Entries.check` returns it. A day that is not known may be any day.
+
+        Returns
+        -------
+        str
+        """
+        alike = self.pours["session"] == entry["session"]
+        if entry["made_at"] != UNDATED:
+            alike &= self.pours["made_at"].isna() | (self.pours["made_at"] == entry["made_at"])
+        for name, value in entry["settings"].items():
+            alike &= self.pours[name] == value
+        if not alike.any():
+            return ""
+        keys, blanks = ["reading", "low", "high", "age", "specimen"], {"low": -math.inf, "high": math.inf, "age": 0.0}
+        said = {tuple(blanks[key] if row[key] is None else row[key] for key in keys) for row in entry["readings"]}
+        rows = self.readings[self.readings["pour"].isin(self.pours.index[alike])].fillna(blanks)
+        groups = rows.groupby("pour", sort=False)[keys]
+        return next((str(pour) for pour, held in groups if said <= set(held.itertuples(index=False, name=None))), "")
 
     @property
     def notes(self) -> int:
