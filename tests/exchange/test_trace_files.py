@@ -63,6 +63,9 @@ SHAPES = {
     "quoted": ('"time (min)","T (°C)"\n' + rows([f'"{m}"' for m in elapsed(1)]), {}),
     "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),
     "the time last": ("T (°C),time (min)\n" + "".join(f"{d:.2f},{m}\n" for m, d in zip(MINUTES, DEGREES, strict=True)), {}),
+    "day numbers of a spreadsheet": ("Time;T (°C)\n" + rows([f"{46085 + 23.5 / 24 + m / 1440:.8f}".replace(".", ",") for m in MINUTES], separator=";", mark=","), {}),
+    "day numbers, said to be days": ("Time,T (°C)\n" + rows([f"{46085 + m / 1440:.8f}" for m in MINUTES]), {"time": "d"}),
+    "days": ("Time,T (°C)\n" + rows(elapsed(1 / 1440, 8)), {"time": "d"}),
     "elapsed beside the clock": ("time,T (°C),elapsed (s)\n" + "".join(f"{line},{30 * k}\n" for k, line in enumerate(rows(stamps("%H:%M:%S")).splitlines())), {}),
 }
 
@@ -74,7 +77,7 @@ def test_every_shape_gives_the_same_table(name, tmp_path):
     assert trace.table["minutes"].to_numpy() == pytest.approx(MINUTES, abs=1e-3)
     assert trace.table["temperature"].to_numpy() == pytest.approx(DEGREES, abs=0.011)
     assert list(trace.table.columns) == ["minutes", "temperature"]
-    assert trace.state == "peaked"
+    assert trace.state == "peaked" and trace.notes == ()
 
 
 @pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp1252"])
@@ -91,7 +94,7 @@ REFUSED = {
     "a workbook": (b"PK\x03\x04" + bytes(50), {}, "a workbook"),
     "noise": (np.random.default_rng(2).bytes(4000), {}, "not text"),
     "words": ("Name,Colour,Remark\n" + "knob,red,nice\n" * 40, {}, "no rows look like"),
-    "no unit of time": ("a,T (°C)\n" + rows(elapsed(1)), {}, "Say time='s'"),
+    "no unit of time": ("a,T (°C)\n" + rows(elapsed(1)), {}, "Say time='s', time='min', time='h' or time='d'"),
     "hours or minutes": ("time,T (°C)\n" + rows([f"{int(m)}:{m * 60 % 60:02.0f}" for m in MINUTES]), {}, "Say time='hh:mm' or time='mm:ss'"),
     "no unit of temperature": ("time (min),T\n" + rows(elapsed(1), DEGREES + 18), {}, "Say unit='degC'"),
     "two units": ("time (min),T (°C)\n" + rows(elapsed(1)), {"unit": "degF"}, "Leave unit= out"),
@@ -105,10 +108,12 @@ REFUSED = {
     "dates without a clock": ("Date,T (°C)\n" + rows(stamps("%Y-%m-%d")), {}, "no time of day"),
     "wrong unit": ("time (min),T (K)\n" + rows(elapsed(1)), {}, "Check the unit"),
     "a bad argument": ("time (min),T (°C)\n" + rows(elapsed(1)), {"unit": "Rankine"}, "not one of degC, degF, K"),
-    "a bad unit of time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"time": "weeks"}, "not one of s, min, h"),
+    "a bad unit of time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"time": "weeks"}, "not one of s, min, h, d,"),
     "mixed after the end": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "9 h"}, "check mixed_at="),
     "mixed at no time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "noon"}, "mixed_at"),
     "mixed by the clock": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "10:05"}, "elapsed times"),
+    "day numbers in minutes": ("time,T (°C)\n" + rows([f"{46085 + m / 1440:.6f}" for m in MINUTES]), {"time": "min"}, "such as '46085.000000', as a spreadsheet keeps dates, and is said to be in min"),
+    "mixed at a time or after minutes": ("time,T (°C)\n" + rows(stamps("%H:%M:%S")), {"mixed_at": "23.35"}, "may be 23:35 by the clock, or 23.35 min after the first row. Write '23:35' or '23.35 min'"),
     "a week in minutes": ("time (h),T (°C)\n" + rows(elapsed(60)), {}, "Check the unit of its times"),
 }
 
@@ -156,7 +161,7 @@ def test_the_room_is_told_from_the_casting(tmp_path):
 
 @pytest.mark.parametrize(
     "mixed_at, first",
-    [(10, -10.0), ("10 min", -10.0), (-5, 5.0), ("23:40", -10.0), ("11:40 PM", -10.0), ("2026-03-14 23:40", -10.0),
+    [(10, -10.0), ("10 min", -10.0), (10.05, -10.05), ("10.05 min", -10.05), ("10.5", -10.5), (-5, 5.0), ("23:40", -10.0), ("11:40 PM", -10.0), ("2026-03-14 23:40", -10.0),
      (dt.datetime(2026, 3, 14, 23, 20), 10.0), ("0:10", -40.0)],
 )
 def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
@@ -164,6 +169,55 @@ def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     trace = read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at)
     assert trace.table["minutes"].iloc[0] == pytest.approx(first)
     assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50 + first, abs=0.1)
+
+
+def test_a_time_of_day_fits_the_day_numbers_of_a_spreadsheet(tmp_path):
+    """46085 is 4 March 2026: 45658 is 1 January 2025 in every spreadsheet."""
+    path = write(tmp_path / "t.csv", "Time,T (°C)\n" + rows([f"{46085 + 10 / 24 + m / 1440:.8f}" for m in MINUTES]))
+    for mixed_at in ("10:05", "2026-03-04 10:05"):
+        assert read_trace(path, mixed_at=mixed_at).table["minutes"].iloc[0] == pytest.approx(-5.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("first, value, count", [(160, 150.0, 2), (20, 150.0, 3), (160, 60.0, 2), (70, -20.0, 5), (102, 140.0, 1)])
+def test_a_glitch_of_a_few_rows_is_missing_and_said_to_be(first, value, count, tmp_path):
+    degrees = DEGREES.copy()
+    degrees[first : first + count] = value
+    trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + rows(elapsed(1), degrees)))
+    assert np.flatnonzero(trace.table["temperature"].isna()).tolist() == list(range(first, first + count))
+    assert trace.readings.loc["peak_temperature", "value"] == pytest.approx(102, abs=0.2)
+    assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50, abs=0.1)
+    said = f"jumped away and back faster than a casting cools, first to {value:g} °C after {MINUTES[first]:g} min; treated as missing."
+    assert said.replace("-", "\N{MINUS SIGN}") in trace.sentence()
+
+
+@pytest.mark.parametrize("first, count", [(160, 6), (177, 3)])
+def test_what_lasts_or_does_not_come_back_is_no_glitch(first, count, tmp_path):
+    degrees = DEGREES.copy()
+    degrees[first : first + count] = 70
+    trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + rows(elapsed(1), degrees)))
+    assert trace.table["temperature"].notna().all() and not trace.notes
+
+
+def test_a_peak_of_few_rows_is_no_glitch(tmp_path):
+    """Rows every five minutes: a casting warms by 56 K between two of them, and cools by 8."""
+    degrees = [21.0, 21.5, 22, 23, 24, 80, 90, 82, 74, 67, 60, 55, 50]
+    text = "".join(f"{5 * k},{d}\n" for k, d in enumerate(degrees))
+    trace = read_trace(write(tmp_path / "t.csv", f"min,°C\n{text}"))
+    assert trace.table["temperature"].notna().all() and trace.table["temperature"].max() == 90
+
+
+def test_a_peak_before_a_pause_is_no_glitch(tmp_path):
+    """What rose in a minute had half an hour to cool in."""
+    minutes = [*np.arange(0, 10, 0.5), 10, 10.5, *np.arange(40, 50, 0.5)]
+    text = "".join(f"{m},{d}\n" for m, d in zip(minutes, [22] * 20 + [60, 80] + [26] * 20, strict=True))
+    assert read_trace(write(tmp_path / "t.csv", f"min,°C\n{text}")).table["temperature"].notna().all()
+
+
+def test_a_clock_that_jumped_is_spoken_of(tmp_path):
+    times = [f"{m + 60 * (m > 20):.1f}" for m in MINUTES]
+    trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + rows(times)))
+    said = "If the logger did not pause, but its clock was set, every time after that is wrong: correct them in the file."
+    assert trace.notes == (f"No row between 20 and 80.5 min. {said}",)
 
 
 def test_a_casting_that_only_warms_is_not_taken_for_the_time(tmp_path):

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from testpour.exchange.grid import Grid, number
-from testpour.wording import count
+from testpour.wording import count, listed
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
@@ -16,11 +16,12 @@ STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?:Z|[+-]\d\d
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
          "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}
-TimeUnit = Literal["s", "min", "h", "hh:mm", "mm:ss", "hh:mm:ss"]
+TimeUnit = Literal["s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"]
 SHAPES = ("hh:mm", "mm:ss", "hh:mm:ss")
 ELAPSED = re.compile(r"\b(time|elapsed|duration|t|s|sec|seconds?|min|mins|minutes?|h|hrs?|hours?|zeit|temps|tiempo|tempo)\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
 DAY = 1440.0
+FIRST_DAY, DAY_NUMBERS = dt.date(1899, 12, 30), (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ def read_times(
     columns = [grid.column(k) for k in range(len(grid.heads))]
     counters = {k for k, head in enumerate(grid.heads) if COUNTER.fullmatch(head.strip())}
     if time is not None and time not in SHAPES and time not in UNITS:
-        return _cannot(counters, f"time={time!r} is not one of {', '.join(['s', 'min', 'h', *SHAPES])}. Say how the time column is written.")
+        return _cannot(counters, f"time={time!r} is not one of {', '.join(['s', 'min', 'h', 'd', *SHAPES])}. Say how the time column is written.")
     stamped = _first(columns, STAMP, counters)
     clocked = _first(columns, HMS, counters)
     if stamped is None and clocked is None:
@@ -127,15 +128,32 @@ def _elapsed(grid, columns, counters, time):
     k = found[0]
     units = _units(grid.heads[k]) | {u for u in (number(c, grid.decimal)[1] for c in columns[k] if number(c, grid.decimal)) if u in UNITS}
     if time in SHAPES:
-        return _cannot({*counters, *found[:1]}, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say s, min or h.")
+        return _cannot({*counters, *found[:1]}, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say s, min, h or d.")
+    values = np.array([(number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
+    if _are_day_numbers(values):
+        return _day_numbers(values, next(filter(None, columns[k])), counters | {k}, {time, *units} - {None})
     unit = time or (units.pop() if len(units) == 1 else None)
     if unit is None:
         head = f"headed {grid.heads[k]!r}" if grid.heads[k] else f"number {k + 1}"
-        return _cannot({*counters, *found[:1]}, f"the unit of the time column {head} is not stated. Say time='s', time='min' or time='h'.")
+        return _cannot({*counters, *found[:1]}, f"the unit of the time column {head} is not stated. Say time='s', time='min', time='h' or time='d'.")
     if time and units and {UNITS[u] for u in units} != {UNITS[time]}:
         return _cannot({*counters, *found[:1]}, f"time={time!r}, but the time column says {grid.heads[k]!r}. Leave time= out, or correct the file.")
-    minutes = np.array([(number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]]) * UNITS[unit]
-    return _from_first(minutes, counters | {k})
+    return _from_first(values * UNITS[unit], counters | {k})
+
+
+def _are_day_numbers(values):
+    """Whether times are days since `FIRST_DAY`, as a spreadsheet keeps a date; a count of anything else runs longer."""
+    first, last = np.nanmin(values), np.nanmax(values)
+    return DAY_NUMBERS[0] <= first and last <= DAY_NUMBERS[1] and last - first <= 2.0
+
+
+def _day_numbers(values, cell, used, units):
+    other = {u for u in units if UNITS[u] != DAY}
+    if other:
+        said = f"the time column holds day numbers such as {cell!r}, as a spreadsheet keeps dates, and is said to be in {listed(sorted(other))}"
+        return _cannot(used, f"{said}. Leave time= out, and correct the head if it states a unit.")
+    days = int(np.nanmin(values))
+    return _from_first((values - days) * DAY, used, clock=True, date=FIRST_DAY + dt.timedelta(days=days))
 
 
 def _units(head):

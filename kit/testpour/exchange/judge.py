@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from numpy.lib.stride_tricks import sliding_window_view
 
 from testpour.exchange.onset import RISE, find_onset, smoothed
 from testpour.exchange.peak import find_peak
@@ -9,6 +10,8 @@ from testpour.exchange.peak import find_peak
 COLUMNS = ["value", "low", "high", "known"]
 BEFORE = 3.0  # min of trace that an onset needs before it
 PACE = 60.0  # min within which a rise must come to stand out from a room
+COOLING = 10.0  # K/min: the kit's own castings of 8 to 60 mm cool by 6 at most, though they warm by far more
+RUN = 5  # rows of a glitch, at most
 SHARP = 1.0  # min either side: a peak known so closely is logged as read off
 
 
@@ -31,12 +34,11 @@ def judge(
     inert : array, shape (rows,)
     """
     noise = noise_of(degrees)
-    held = _without_spikes(degrees, noise)
-    peak = find_peak(minutes, held, noise)
+    peak = find_peak(minutes, degrees, noise)
     before = minutes <= max(peak.minute, minutes[0])
-    onset = find_onset(minutes[before], held[before], noise, None if room is None else room[before]) if before.sum() >= 4 else None
+    onset = find_onset(minutes[before], degrees[before], noise, None if room is None else room[before]) if before.sum() >= 4 else None
     inert = np.full(len(minutes), np.nan)
-    if onset is None or not _stands_out(minutes, held, onset, peak, before):
+    if onset is None or not _stands_out(minutes, degrees, onset, peak, before):
         return pd.DataFrame(columns=COLUMNS, index=pd.Index([], name="reading")), "flat", noise, inert
     inert[before] = onset.inert
     return _readings(onset, peak, minutes), "peaked" if peak.passed else "rising", noise, inert
@@ -60,14 +62,28 @@ def noise_of(degrees: np.ndarray) -> float:
     return float(max(1.4826 * np.median(np.abs(bends)) / np.sqrt(6.0) if len(bends) else 0.0, min(step, 1.0) / np.sqrt(12.0), 0.03))
 
 
-def _without_spikes(degrees, noise):
-    """A row far from both neighbours, which agree, takes their mean."""
-    if len(degrees) < 3:
-        return degrees
-    mean = 0.5 * (degrees[:-2] + degrees[2:])
-    agree = np.abs(degrees[2:] - degrees[:-2])
-    far = np.abs(degrees[1:-1] - mean) > 8.0 * noise + 2.0 + 1.5 * agree
-    return np.concatenate([degrees[:1], np.where(far, mean, degrees[1:-1]), degrees[-1:]])
+def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
+    """Which rows jump away and back faster than a casting cools, in runs of `RUN` rows or fewer.
+
+    A run is one where each of its rows lies far from the mean of the two rows about it, and those two agree.
+
+    Parameters
+    ----------
+    minutes, degrees : array, shape (rows,)
+        In order, no gaps.
+
+    Returns
+    -------
+    array of bool, shape (rows,)
+    """
+    found, least = np.zeros(len(degrees), bool), 8.0 * noise_of(degrees) + 2.0
+    fast = np.abs(np.diff(degrees)) > COOLING * np.diff(minutes)
+    for size in range(1, min(RUN, len(degrees) - 2) + 1):
+        before, after = degrees[: -size - 1], degrees[size + 1 :]
+        off = np.abs(sliding_window_view(degrees[1:-1], size) - 0.5 * (before + after)[:, None]).min(axis=1)
+        starts = np.flatnonzero((off > least + 1.5 * np.abs(after - before)) & fast[: len(off)] & fast[size:]) + 1
+        found[(starts[:, None] + np.arange(size)).ravel()] = True
+    return found
 
 
 def _stands_out(minutes, degrees, onset, peak, before):

@@ -11,14 +11,16 @@ import pandas as pd
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
 from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, read_letters
-from testpour.exchange.judge import judge
+from testpour.exchange.judge import glitches, judge
 from testpour.exchange.onset import smoothed
 from testpour.exchange.trace import Trace
 from testpour.logbook.door import moment
-from testpour.units import UnitProblem, to_unit
+from testpour.units import UnitProblem, show, to_unit
 from testpour.wording import count
 
 LONGEST = 30 * DAY  # min
+TWO_WAYS = re.compile(r"([01]?\d|2[0-3])[.,]([0-5]\d)")  # a time of day as some write it, or minutes with a fraction
+PAUSE = 2.0  # min without a row, or ten of the usual steps, that are spoken of
 ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 
 
@@ -41,7 +43,7 @@ def read_trace(
         several may be meant.
     unit : {"degC", "degF", "K"}, optional
         Unit of the temperatures, where the file does not state it.
-    time : {"s", "min", "h", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
+    time : {"s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
         How elapsed times are written, where the file does not state it.
     day_first : bool, optional
         Whether 3/4 is the third of April, where the dates do not tell.
@@ -71,10 +73,11 @@ def read_trace(
         raise TraceProblems(path.name, problems)
     chosen, beside = found
     table = _table(times.minutes - mixed, chosen, beside, end)
+    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table)]
     problems = _too_little(table, mixed_at is not None)
     if problems:
         raise TraceProblems(path.name, problems)
-    return _judged(path.name, chosen.name, table, mixed_at is not None, _notes(grid, times, chosen))
+    return _judged(path.name, chosen.name, table, mixed_at is not None, notes)
 
 
 def _judged(source, channel, table, mixed_said, notes):
@@ -120,6 +123,33 @@ def _notes(grid, times, casting):
         yield f"Left out for lack of a readable time: {count(lost, 'row')}."
 
 
+def _pauses(minutes):
+    """Stretches without a row, which a clock that was set makes as well as a logger that paused."""
+    steps = np.diff(minutes)
+    wide = np.flatnonzero(steps > max(PAUSE, 10.0 * np.median(steps))) if len(steps) else steps
+    if len(wide):
+        first, last = show(minutes[wide[0]]), show(minutes[wide[0] + 1], "min")
+        more = f", and {count(len(wide) - 1, 'such gap')} later" if len(wide) > 1 else ""
+        yield (
+            f"No row between {first} and {last}{more}. If the logger did not pause, but its clock was set, every time after that "
+            "is wrong: correct them in the file."
+        )
+
+
+def _without_glitches(table):
+    """Take out of the table, and tell, what no casting can have done."""
+    seen = np.flatnonzero(table["temperature"].notna())
+    values = table["temperature"].to_numpy()[seen]
+    wrong = seen[glitches(table["minutes"].to_numpy()[seen], values)]
+    if len(wrong):
+        minute, degrees = table.loc[wrong[0], ["minutes", "temperature"]]
+        table.loc[wrong, "temperature"] = np.nan
+        yield (
+            f"{count(len(wrong), 'row')} jumped away and back faster than a casting cools, first to {show(degrees, 'degC')} after "
+            f"{show(minute, 'min')}; treated as missing."
+        )
+
+
 def _minutes(value, what):
     """An argument in minutes, or the problem with it."""
     if value is None:
@@ -136,6 +166,9 @@ def _mixed(mixed_at, times):
     if mixed_at is None:
         return 0.0, []
     clock = HMS.fullmatch(mixed_at.strip()) if isinstance(mixed_at, str) else None
+    if times.midnight is not None and isinstance(mixed_at, str) and (two := TWO_WAYS.fullmatch(mixed_at.strip())):
+        said = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {mixed_at.strip()} min after the first row"
+        return 0.0, [f"{said}. Write '{two[1]}:{two[2]}' or '{mixed_at.strip()} min'."]
     if clock:
         if times.midnight is None:
             return 0.0, [f"mixed_at={mixed_at!r} is a time of day and the trace has elapsed times. Give minutes after its first row."]
