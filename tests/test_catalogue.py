@@ -183,7 +183,7 @@ def test_any_table_gives_a_factor_or_a_refusal(entry):
 
 
 def test_a_unit_of_the_trade_stays_and_a_hardness_scale_may_change():
-    with pytest.raises(ColumnProblem, match="thickness is kept in mm.*write values with their own"):
+    with pytest.raises(ColumnProblem, match="thickness is kept in mm.*a value may be written with a unit of its own, such as \"1 in\""):
         declare(Factor, "thickness", {"unit": "in"}, catalogue()["factors"]["thickness"])
     other = declare(Reading, "hardness", {"unit": "Barcol 934-1"}, catalogue()["readings"]["hardness"])
     assert other.unit == "Barcol 934-1"

@@ -204,10 +204,7 @@ class Factor(Column):
         if self.kind == "text":
             return str(value).strip()
         if self.kind == "yes/no":
-            word = str(value).strip().casefold()
-            if word in YES | NO:
-                return float(word in YES)
-            raise UnitProblem(f"{self.words}: {value!r} is neither yes nor no. Write yes or no.")
+            return _truth(value, self.words)
         return super().parse(value, decimal)
 
     def show(self, value: float | str) -> str:
@@ -328,7 +325,7 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     if base and unit != base.unit and not _is_scale(unit):
         raise ColumnProblem(
             f"{name} is kept in {base.unit or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit "
-            f"out and write values with their own, such as \"1/4 in\" or \"68 degF\"."
+            f"out{_own_unit(unit, base.unit)}."
         )
     if base and unit != base.unit:
         entry = {"how": "", "standard": "", **entry}  # another scale is read in another way
@@ -336,14 +333,24 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     return replace(base, **entry) if base else kind(name=name, **entry)
 
 
+def _own_unit(unit, kept):
+    """How a value is given in another unit than a column keeps; "" where the one does not turn into the other."""
+    try:
+        to_unit(f"1 {unit}", kept)
+    except UnitProblem:
+        return ""
+    return f'; a value may be written with a unit of its own, such as "1 {unit}"' if unit else ""
+
+
 def _in_units(name, entry, unit, base):
     """The entry with its numbers as floats in `unit`, and its lists as tuples; every number that cannot be one is named."""
-    truth = entry.get("kind", base.kind if isinstance(base, Factor) else "") == "yes/no"
+    yes_no = entry.get("kind", base.kind if isinstance(base, Factor) else "") == "yes/no"
     wrong = []
 
     def number(value, key, its_unit=unit):
         try:
-            return amount(float(value) if truth and isinstance(value, bool) else value, its_unit, f"{name}, {key}")
+            words = yes_no and isinstance(value, bool | str)
+            return _truth(value, f"{name}, {key}") if words else amount(value, its_unit, f"{name}, {key}")
         except UnitProblem as problem:
             wrong.append(str(problem))
             return math.nan
@@ -389,6 +396,14 @@ def amount(value: str | float, unit: str, what: str) -> float:
     if not math.isfinite(number):
         raise UnitProblem(f"{what}: {number} is not a finite number. Give one, or leave the part out.")
     return number
+
+
+def _truth(value, what):
+    """1.0 for a word that means yes, 0.0 for one that means no."""
+    word = str(value).strip().casefold()
+    if word not in YES | NO:
+        raise UnitProblem(f"{what}: {shortened(repr(value))} is neither yes nor no. Write yes or no.")
+    return float(word in YES)
 
 
 def _is_scale(unit):

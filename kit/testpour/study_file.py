@@ -1,5 +1,6 @@
 """The study file: `study.toml`, read with every problem named at once, and written back."""
 
+import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +12,7 @@ from testpour.files import Kind, put
 from testpour.study import Aim, Study, StudyProblems
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.units import UnitProblem
-from testpour.wording import ESCAPED, shortened
+from testpour.wording import ESCAPED, numbered, shortened
 
 SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
             "ready": dict}
@@ -88,14 +89,15 @@ def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
         for key in raw
         if key not in SECTIONS
     ]
-    raw = _of_the_right_kind(raw, problems)
+    given, raw = raw, _of_the_right_kind(raw, problems)
     factors = columns_of(Factor, "factors", raw, problems)
     readings = columns_of(Reading, "readings", raw, problems)
-    aims = _aims(raw.get("aims", {}), {r.name: r for r in readings}, problems)
+    known = dict.fromkeys(raw.get("readings", {})) | {r.name: r for r in readings}
+    aims = _aims(raw.get("aims", {}), known, problems)
     refuse_alike((*factors, *readings), problems)
     resin = _resin(raw.get("resin", {}), problems)
-    ready = _ready(raw.get("ready", {}), {r.name: r for r in readings}, problems)
-    if not factors or not readings:
+    ready = _ready(raw.get("ready", {}), known, problems)
+    if not given.get("factors") or not given.get("readings"):
         problems.append("a study needs at least one factor and one reading: name them under [factors] and [readings].")
     if problems:
         raise StudyProblems(path.name, problems)
@@ -126,9 +128,12 @@ def _of_the_right_kind(raw, problems):
 
 
 def _aims(raw, readings, problems):
+    """The aims; `readings` has None for a reading that is wrong itself, which says enough."""
     aims = []
     for name, entry in raw.items():
         reading = readings.get(name)
+        if reading is None and name in readings:
+            continue
         if reading is None:
             problems.append(f"[aims] {shortened(repr(name))[1:-1]} is not read in this study; add it under [readings] or drop the aim.")
             continue
@@ -138,13 +143,23 @@ def _aims(raw, readings, problems):
             continue
         try:
             bounds = {
-                key: amount(entry[key], "h" if key == "age" else reading.unit, f"[aims] {name}, {key}")
-                for key in entry
+                key: amount(value, "h", f"[aims] {name}, age") if key == "age" else _bound(value, reading, f"[aims] {name}, {key}")
+                for key, value in entry.items()
             }
             aims.append(_checked_aim(Aim(name, **bounds), reading))
         except (UnitProblem, ColumnProblem) as problem:
             problems.append(str(problem))
     return tuple(aims)
+
+
+def _bound(value, reading, what):
+    """A bound in the reading's unit; a grade may be given by its word."""
+    words = [word.casefold() for word in reading.grades]
+    if not words or not isinstance(value, str) or re.match(r"\s*[\d+\-.]", value):
+        return amount(value, reading.unit, what)
+    if value.strip().casefold() not in words:
+        raise UnitProblem(f"{what}: {shortened(repr(value))} is not a grade. Grades are {numbered(reading.grades)}.")
+    return float(words.index(value.strip().casefold()))
 
 
 def _checked_aim(aim, reading):
@@ -182,7 +197,7 @@ def _ready(raw, readings, problems):
         problems.append("[ready] says from what hardness on a step may be done; add hardness under [readings].")
         return {}
     ready = {}
-    for step, value in raw.items():
+    for step, value in raw.items() if readings.get("hardness") else ():
         try:
             amount(value, readings["hardness"].unit, "hardness")
             ready[step] = readings["hardness"].parse(value)

@@ -60,6 +60,20 @@ def listed(words: Iterable[str]) -> str:
     return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
 
 
+def numbered(words: Iterable[str]) -> str:
+    """Grades with their numbers, from 0 up: ``"0 dry, 1 tacky"``.
+
+    Parameters
+    ----------
+    words : iterable of str
+
+    Returns
+    -------
+    str
+    """
+    return ", ".join(f"{place} {word}" for place, word in enumerate(words))
+
+
 def rounded(value: float) -> str:
     """Two digits below ten, whole numbers above, with a true minus sign.
 

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from testpour.logbook.database import Explained, writing
 from testpour.logbook.tables import FACTS, LogProblem
+from testpour.wording import numbered
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
@@ -77,7 +78,7 @@ def _other_grades(reading, kept, now):
 
 
 def _in_words(grades):
-    return f"in the grades {', '.join(f'{place} {word}' for place, word in enumerate(grades))}" if grades else "in plain numbers"
+    return f"in the grades {numbered(grades)}" if grades else "in plain numbers"
 
 
 def _note(connection, declared, held):
