@@ -209,7 +209,8 @@ class Logbook:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
         Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. A row without
-        a pour's name of which all stands in the log already is refused: the sheet was read before.
+        a pour's name of which all stands in the log already is refused: the sheet was read before. Where the sheet
+        gives no date the day is not known, and nothing falls due until `correct_pour` gives one.
 
         Parameters
         ----------
