@@ -46,6 +46,13 @@ def test_two_desks_at_one_log_make_a_pour_once(bench, log, sheet):
     assert other.state()["answers"]["x"]["ok"]
 
 
+def test_no_clock_runs_for_a_pour_whose_day_is_not_known(bench, log, sheet):
+    """A sheet without dates, taken in under the name of today's session: what is poured now is shown, its pours are not."""
+    bench.tap("catalyst_in", "B01")
+    log.add_all([{"pour": "X1", "session": "day one", "settings": {"catalyst": 1.5}, "readings": []}])
+    assert list(log.castings().pours.index) == ["B01", "X1"] and list(Desk(log, sheet, clock=bench.clock).made) == ["B01"]
+
+
 def test_checks_and_the_gel_make_the_interval(bench):
     bench.tap("catalyst_in", "B01")
     for minutes in (10, 5):

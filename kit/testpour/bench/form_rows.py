@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from testpour.bench.lateness import CONFIRMED, here
 from testpour.logbook.loading import standing
-from testpour.logbook.tables import POURS, READINGS, SETTINGS
+from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -92,7 +92,7 @@ class Made:
 
 
 def session_rows(logbook: Logbook, session: str) -> dict[str, Made]:
-    """The pours of one session, by name, in the order they were logged.
+    """The pours of one session whose day is known, by name, in the order they were logged: no clock runs for the others.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def session_rows(logbook: Logbook, session: str) -> dict[str, Made]:
     -------
     dict
     """
-    return _rows(logbook, POURS.c.session == session)
+    return _rows(logbook, sa.and_(POURS.c.session == session, POURS.c.made_at != UNDATED))
 
 
 def rows_since(logbook: Logbook, moment: dt.datetime, session: str | None = None) -> dict[str, Made]:
