@@ -1,6 +1,6 @@
 """What stands beside `why` on the same castings and answers: a trade guide's list, and numbers for a forest."""
 
-from testpour.causes.table import trade_causes
+from testpour.causes.cause_file import trade_causes
 
 QUESTIONS = {name: entry["answers"] for name, entry in trade_causes()["questions"].items()}
 READINGS = ["gel_time", "time_to_peak", "peak_temperature", "tack", "hardness", "opacity", "defects"]

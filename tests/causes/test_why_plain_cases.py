@@ -7,12 +7,13 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+from testpour.causes.cause_file import causes_for, trade_causes
 from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import why_all
 from testpour.causes.evidence import _planned_words
 from testpour.causes.signs import planned, signs_of
-from testpour.causes.table import Cause, causes_for, trade_causes
+from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
 from testpour.causes.whole_log import fails_throughout, worse_than_others
 from testpour.models.fits import fit_castings

@@ -10,6 +10,7 @@ from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
 from testpour.causes import sight
+from testpour.causes.cause_file import CauseProblems, causes_for
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
@@ -18,7 +19,7 @@ from testpour.causes.questions import doubt, questions
 from testpour.causes.reasoner import weigh
 from testpour.causes.sight import Sight, _usual_lot, log_chance, sights
 from testpour.causes.signs import Planned
-from testpour.causes.table import Cause, CauseProblems, CauseTable, Question, causes_for
+from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
 from testpour.models.terms import Term
 

@@ -6,8 +6,8 @@ short gel time, the reading is set at so many times what the log expects.
 
 import pytest
 
+from testpour.causes.cause_file import trade_causes
 from testpour.causes.diagnosis import why
-from testpour.causes.table import trade_causes
 
 # evidence as settings, readings (times what is expected, or as read), answers; the cause; the source
 STATEMENTS = {

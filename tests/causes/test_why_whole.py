@@ -10,12 +10,13 @@ import pandas as pd
 import pytest
 
 from testpour.causes import verdict
+from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import HARD, why
 from testpour.causes.every import why_all
 from testpour.causes.sight import sights
 from testpour.causes.signs import signs_of
-from testpour.causes.table import Cause, causes_for
+from testpour.causes.table import Cause
 from testpour.causes.verdict import whole_study
 from testpour.causes.whole_log import fails_throughout
 from testpour.logbook.book import Logbook
@@ -209,7 +210,7 @@ def test_the_moulds_depth_is_never_the_saving_and_age_is_never_made_up_with_cata
 
 
 def test_heating_is_only_advised_once_gelled():
-    from testpour.causes.table import trade_causes
+    from testpour.causes.cause_file import trade_causes
 
     causes = trade_causes()["causes"]
     heated = [c for name, c in causes.items() if "warm" in c["now"].casefold() and name not in ("mould", "cold_night")]

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from testpour.causes.answer import EMPTY, Answer, Case
+from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import asked_about, missed, read_hard, read_soft
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import sights
 from testpour.causes.signs import Planned, noted, planned, signs_of
-from testpour.causes.table import causes_for
 from testpour.causes.whole_log import fails_throughout, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits

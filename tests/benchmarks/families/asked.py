@@ -22,10 +22,10 @@ from families.faults import SEVERITIES, plant
 from families.hidden import draw_hidden
 from families.trust import trust
 from families.world import HERE, draw_aims
+from testpour.causes.cause_file import trade_causes
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
 from testpour.causes.sight import sights
-from testpour.causes.table import trade_causes
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings

@@ -1,0 +1,132 @@
+"""What `causes.toml` states, with a study's own lines on top, checked once."""
+
+import tomllib
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from testpour.causes.table import Cause, CauseTable, Question, TellingPour
+from testpour.problems import Problems
+from testpour.study import Study
+from testpour.toml_file import own_toml
+
+WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
+
+
+class CauseProblems(Problems):
+    """The table of causes cannot be used; `problems` lists each reason."""
+
+    def __init__(self, problems: list[str]) -> None:
+        super().__init__("Causes", problems)
+
+
+@cache
+def trade_causes() -> dict:
+    """The nested tables of `causes.toml`."""
+    return own_toml("causes/causes.toml")
+
+
+def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
+    """The trade's table with a study's own lines on top.
+
+    Parameters
+    ----------
+    study : Study
+        A file `causes.toml` in its folder is read if there is one.
+    stated : dict, optional
+        In the shape of `causes.toml`; replaces what it states, after that file.
+
+    Returns
+    -------
+    CauseTable
+
+    Raises
+    ------
+    CauseProblems
+        With every line that cannot be used.
+    """
+    own = Path(study.folder) / "causes.toml"
+    raw = _merged(trade_causes(), tomllib.loads(own.read_text("utf-8")) if own.is_file() else {})
+    raw = _merged(raw, stated or {})
+    problems = list(_problems(raw))
+    if problems:
+        raise CauseProblems(problems)
+    return CauseTable(
+        {name: _cause(name, entry) for name, entry in raw["causes"].items()},
+        {name: _question(name, entry) for name, entry in raw["questions"].items()},
+        {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
+        raw["signs"],
+        raw["slip"],
+        raw["together"],
+        raw["most"],
+        raw["sharp"],
+        raw["readings"],
+        raw["misfit"],
+    )
+
+
+def _question(name, entry):
+    shares = {when: tuple(entry.get(when, ())) for when in WHEN}
+    return Question(name, entry["ask"], entry.get("how", ""), tuple(entry["answers"]), **shares, not_tacky=entry.get("not_tacky", ""))
+
+
+def _cause(name, entry):
+    planned = entry.get("planned", ())
+    planned = (planned,) if isinstance(planned, dict) else tuple(planned)
+    return Cause(name, **{**entry, "planned": planned, "sizes": tuple(entry.get("sizes", ()))})
+
+
+def _merged(base, over):
+    """`base` with what `over` states replaced, table by table; neither is changed."""
+    out = dict(base)
+    for key, value in over.items():
+        out[key] = _merged(out[key], value) if isinstance(value, dict) and isinstance(out.get(key), dict) else value
+    return out
+
+
+def _problems(raw):
+    """Everything in a table of causes that cannot work, in words."""
+    allowed = set(Cause.__dataclass_fields__) - {"name"}
+    if not 0 <= raw["slip"] < 1:
+        yield f"slip: {raw['slip']} must lie from 0 to below 1."
+    if not 0 <= raw["together"] <= 10:
+        yield f"together: {raw['together']} must lie from 0 (never two causes) to 10."
+    if not raw["most"] > 0:
+        yield f"most: {raw['most']} must be above 0."
+    if not raw["sharp"] > 0:
+        yield f"sharp: {raw['sharp']} must be above 0; 1 leaves the chances as they are weighed."
+    if not 0 < raw["readings"] <= 1:
+        yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes the readings as independent evidence."
+    for name, question in raw["questions"].items():
+        if question.get("not_tacky", question["answers"][0]) not in question["answers"]:
+            yield f"questions.{name}: not_tacky {question['not_tacky']!r} is not one of its answers; they are {', '.join(question['answers'])}."
+        if ("soft" in question) != ("firm" in question):
+            yield f"questions.{name}: soft and firm go together; give both or neither."
+        for when in WHEN:
+            if when in question:
+                yield from _shares(f"questions.{name}, {when}", question[when], len(question["answers"]))
+    for name, cause in raw["causes"].items():
+        odd = sorted(set(cause) - allowed)
+        if odd:
+            yield f"causes.{name}: {', '.join(odd)} is not a recognised key. Allowed are {', '.join(sorted(allowed))}."
+        if not cause.get("prior", 0) > 0:
+            yield f"causes.{name}: prior must be above 0; leave the cause out instead."
+        for sign in set(cause.get("odds", {})) - set(raw["signs"]):
+            yield f"causes.{name}, odds: no sign {sign!r}; there are {', '.join(raw['signs'])}."
+        for question, shares in cause.get("says", {}).items():
+            if question not in raw["questions"]:
+                yield f"causes.{name}, says: no question {question!r}; there are {', '.join(raw['questions'])}."
+            else:
+                where = f"causes.{name}, says.{question}"
+                yield from _shares(where, shares, len(raw["questions"][question]["answers"]))
+    for name, test in raw["tests"].items():
+        for cause in set(test["tells"]) - set(raw["causes"]):
+            yield f"tests.{name}: no cause {cause!r}; there are {', '.join(raw['causes'])}."
+
+
+def _shares(where, shares, wanted):
+    if len(shares) != wanted:
+        yield f"{where}: {len(shares)} shares for {wanted} answers. Give one for each."
+    elif min(shares) <= 0 or not np.isclose(sum(shares), 1, atol=1e-6):
+        yield f"{where}: the shares must be above 0 and add up to 1; they add up to {sum(shares):g}."
