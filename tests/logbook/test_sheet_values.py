@@ -9,6 +9,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.spreadsheet import read_sheet
+from testpour.logbook.tables import LogProblem
 from testpour.text_file import decimal_marks
 from testpour.units import UnitProblem
 
@@ -55,6 +56,37 @@ def test_a_comma_that_may_be_either_is_refused(study, tmp_path):
 def test_two_readings_in_a_cell_are_not_one(study, tmp_path):
     with pytest.raises(LogProblems, match="two readings or one with a comma"):
         read_sheet(study, sheet(tmp_path, 'pour,catalyst,hardness at 24 h\nA,1,"76,78"\n'))
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "row"),
+    [
+        ("a.tsv", 'pour\tsession\tresin lot\tcatalyst\tpigment\tthickness\nA\tMon\tR1\t1.5\t2\t12\nB\t"\t"\t2\t4\t12\n', 3),  # 2 % would land in the lot
+        ("a.csv", 'pour,resin lot,catalyst,gel time\nA,R1,1.5,25\nB,",1.6,24\nC,R2,1.8,22\n', 3),  # B and C would be one lot
+        ("a.csv", 'pour,resin lot,catalyst,gel time\nA,R1,1.5,25\nB,",1.6,24\nC,",1.8,22\nD,R2,2,20\n', 3),
+        ("a.csv", 'pour,catalyst,gel time,note\nA,1.5,25,"film" left on\n', 2),
+    ],
+)
+def test_a_quotation_mark_left_open_takes_no_cells_with_it(log, tmp_path, name, text, row):
+    (tmp_path / name).write_text(text, "utf-8")
+    with pytest.raises(LogProblem, match=f"{name}: row {row}: a cell begins with a quotation mark"):
+        log.add_sheet(tmp_path / name)
+
+
+@pytest.mark.parametrize("mark", ['""""', "do.", "Ditto", "〃", ' " '])
+def test_a_ditto_mark_repeats_the_cell_above(log, tmp_path, mark):
+    log.add_sheet(sheet(tmp_path, f"pour,session,resin lot,catalyst,thickness (in),gel time\nA,Mon,R1,1.5,1/2,25\nB,{mark},{mark},2,{mark},20\nC,,R2,2,,18\nD,{mark},{mark},1,1/4,30\n"))
+    held = log.castings().pours
+    assert held["session"].tolist() == ["Mon"] * 4 and held["resin_lot"].tolist() == ["R1", "R1", "R2", "R2"]
+    assert held["thickness"].fillna(0).tolist() == [12.7, 12.7, 0, 6.35]  # an inch is 25.4 mm
+
+
+def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        log.add_sheet(sheet(tmp_path, "pour,resin lot,catalyst,gel time\nA,do.,1.5,25\nB,R1,2,do.\n"))
+    table = found.value.problems
+    assert table[["row", "column"]].values.tolist() == [["row 2", "resin lot"], ["row 3", "gel time"]]
+    assert "which is empty" in table["problem"][0] and "every pour is read by itself" in table["problem"][1]
 
 
 def test_no_defects_is_a_grade_and_no_blank(log, tmp_path):

@@ -88,7 +88,7 @@ def test_round_trip(practice_log, tmp_path, ending):
 NOTES = [
     "=1+1", "+1", "-x", "@x", "=HYPERLINK(\"http://x\",\"y\")", "'quoted", "''", "'=1", "=", "-", "none", "n/a", "?",
     "<b>bold</b> & co", "'); DROP TABLE pours; --", "\u202eright to left \u05e9\u05dc\u05d5\u05dd", "🧪👩🏽‍🔬", "semi; colon, comma",
-    "two\nlines", '"', "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
+    "two\nlines", '"', "ditto", ",", ", cooled,", "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
 ]
 
 

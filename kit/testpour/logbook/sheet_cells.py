@@ -14,11 +14,14 @@ from testpour.wording import SHOWN
 
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
+GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
 LARGEST = 20_000_000  # bytes, unpacked
 MOST = 200_000  # cells; ten thousand pours with twenty columns
 ROWS, COLUMNS = 50_000, 500  # beyond which a filled cell is a slip
 LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet programs do not)
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
+DITTO = {'"', "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above"}  # the same as the cell above
+MEANT = BLANK | DITTO  # words that a sheet takes for something else than text
 
 
 def read_cells(path: str | Path) -> tuple[list[list[str]], str | None]:
@@ -58,11 +61,27 @@ def _text(path):
     separator = max(SEPARATORS, key=head.count)
     if text.count(separator) + text.count("\n") > MOST:
         raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
-    except csv.Error as problem:
-        raise LogProblem(f"{path.name} is not readable as CSV: {problem}. Save it again as CSV or XLSX.") from None
+    rows = _split(text, separator)
     return rows, _decimal(rows)
+
+
+def _split(text, separator):
+    """Rows of cells. A quotation mark left open takes the cells after it into its own, so it is refused."""
+    rows, ends = [], f"{separator}\r\n"
+    try:
+        for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True):
+            bare = [cell.strip(" ") for cell in row]
+            if any(cell and cell[0] in ends and cell[-1] in ends for cell in bare):  # two such marks, taken for one pair
+                raise csv.Error
+            rows.append(row)
+    except csv.Error as problem:
+        said = (
+            f"a cell has more than {csv.field_size_limit():,} characters. Shorten it." if "limit" in str(problem) else
+            'a cell begins with a quotation mark (") that does not close where the cell ends. Take the mark out; where it '
+            "stands for the same as above, write ditto."
+        )
+        raise TextProblem(f"row {len(rows) + 1}: {said}") from None
+    return rows
 
 
 def _decimal(rows):
@@ -133,8 +152,9 @@ def _cell(cell):
 def tame(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
-    Text that a sheet uses for "nothing here" gets one too, so that a pour called None keeps its name. Characters
-    that turn the order of words are written out, such as [U+202E].
+    Text that a sheet uses for "nothing here" or "the same as above" gets one too, so that a pour called None keeps
+    its name, and so does text that begins with a separator. Characters that turn the order of words are written
+    out, such as [U+202E].
 
     Parameters
     ----------
@@ -146,7 +166,7 @@ def tame(text: str) -> str:
     str
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
-    return f"'{text}" if text[:1] in ACTIVE or text[:1] == "'" or text.casefold() in BLANK - {""} else text
+    return f"'{text}" if text[:1] in GUARDED or text.casefold() in MEANT - {""} else text
 
 
 def untame(text: str) -> str:
@@ -162,5 +182,5 @@ def untame(text: str) -> str:
     str
     """
     rest = text[1:]
-    text = rest if text[:1] == "'" and (rest[:1] in (*ACTIVE, "'") or rest.casefold() in BLANK) and rest else text
+    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or rest.casefold() in MEANT) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

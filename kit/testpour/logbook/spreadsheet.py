@@ -12,7 +12,7 @@ from testpour.catalogue import YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
 from testpour.logbook.headers import HeaderProblem, read_head
-from testpour.logbook.sheet_cells import BLANK, read_cells, untame
+from testpour.logbook.sheet_cells import BLANK, DITTO, read_cells, untame
 from testpour.units import UnitProblem
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     One row a pour. A header names a factor or a reading, by its name or its words, with a unit in
     brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h (Shore D)``. Decimal
     commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a
-    cell ("76; 78; 77") are understood. A session written once holds until the next one. Headers may be
-    shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
+    cell ("76; 78; 77") are understood. A session written once holds until the next one; a ditto mark repeats the
+    cell above, but for a reading. Headers may be shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
         raise LogProblems([*problems, ("", "", "", said)])
     entries: list[dict[str, Any]] = []
-    session = ""
+    session, above = "", {}
     for number, row in enumerate(rows[start + 1 :], start=start + 2):
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
@@ -69,6 +69,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
             if entries and cells:  # a remark across the sheet belongs to the pour above it
                 entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells)]).strip()
             continue
+        cells = list(_repeated(cells, above, number, problems))
+        above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
         entry = _entry(study, cells, number, decimal, problems)
         session = entry["session"] = entry.get("session") or session
         entries.append(entry)
@@ -84,6 +86,21 @@ def _blank(study, head, cell):
     if head.kind == "reading" and cell.casefold() in (g.casefold() for g in study.reading(head.name).grades):
         return False
     return cell in ("", "-", "–", "—") if head.kind == "own" else cell.casefold() in BLANK
+
+
+def _repeated(cells, above, number, problems):
+    """The cells of a row, what stands above in place of a ditto mark."""
+    for head, cell in cells:
+        if cell.casefold() not in DITTO:
+            yield head, cell
+        elif head.kind == "reading" and head.part == "value":
+            said = f"{cell} repeats the cell above, but every pour is read by itself. Write the reading out, or leave it empty."
+            problems.append((f"row {number}", head.text, cell, said))
+        elif head in above:
+            yield head, above[head]
+        else:
+            said = f"{cell} repeats the cell above, which is empty. Write out what is meant, or leave it empty."
+            problems.append((f"row {number}", head.text, cell, said))
 
 
 def _is_remark(cells):
