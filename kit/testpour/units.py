@@ -43,6 +43,9 @@ SPELLINGS = {
     "drops/ml": "drops/mL", "drops": "drops", "drop": "drops",
 }
 
+# What a workshop halves and halves again, to sixty-fourths; 20/25 min is nobody's fraction.
+HALVED = {"inch", "foot", "feet", "ft", "ounce", "pound", "fluid_ounce", "cup", "pint", "quart", "gallon", "kg", "l", "hour", "day"}
+
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
 
@@ -130,7 +133,7 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     ----------
     value : float or str
         A number already in `unit`, or text such as ``"68 degF"``, ``"1/4 in"``, ``"2 %"``, ``"1,5 %"``.
-        Text without a unit is taken to be in `unit`.
+        Text without a unit is taken to be in `unit`. Fractions are for inches, ounces, hours and the like.
     unit : str
         The declared unit: ``"%"``, ``"g"``, ``"mL"``, ``"mm"``, ``"degC"``, ``"min"``, ``"h"`` or any unit
         Pint knows; ``""`` for a plain number; a hardness scale by its name, which nothing converts to.
@@ -161,13 +164,26 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
         except (TypeError, ValueError, OverflowError):
             raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like 1.5 or '1.5 %'.") from None
     number, written = to_number(value, what, decimal)
-    if not written or written.casefold() == unit.casefold():
-        return number
-    source = SPELLINGS.get(written.casefold(), written)
     target = SPELLINGS.get(unit.casefold(), unit)
-    if source == target:
+    source = SPELLINGS.get(written.casefold(), written) or target
+    _refuse_fraction(value, number, source, what)
+    if source == target or written.casefold() == unit.casefold():
         return number
     return _converted(number, source, target, f"{what}: {value!r}")
+
+
+def _refuse_fraction(text, number, unit, what):
+    """Refuse two numbers with a stroke between them that need not be a fraction."""
+    found = re.search(r"(\d+)/(\d+)", text)
+    if not found:
+        return
+    top, bottom = map(int, found.groups())
+    halved = unit.casefold().rstrip("s") in HALVED and bottom in (2, 4, 8, 16, 32, 64)
+    if not halved or top > bottom or top % 2 == 0:
+        raise UnitProblem(
+            f"{what}: {text.strip()!r} may be {top} to {bottom}, {top} of {bottom} or the fraction {number:.3g}. "
+            "Write the one that is meant; only inches, ounces, hours and the like are read in halves, quarters, eighths and so on."
+        )
 
 
 def _converted(number, source, target, where):

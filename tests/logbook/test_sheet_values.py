@@ -7,7 +7,7 @@ import pytest
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
-from testpour.logbook.entries import LogProblems
+from testpour.logbook.entries import Entries, LogProblems
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.text_file import decimal_marks
@@ -46,6 +46,17 @@ def test_no_decimal_mark_moves(study, tmp_path, text, thickness):
 )
 def test_what_commas_and_points_may_mark(cells, marks):
     assert set(decimal_marks(cells)) == marks
+
+
+def test_thousands_points_beside_decimal_commas(study, tmp_path):
+    (entry,) = read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time;time to peak\nA;1,5;1.200;1.440\n"))
+    found = Entries(study).check([entry])[0]["readings"]
+    assert [reading["low"] for reading in found] == [1200, 1440]
+
+
+def test_a_point_that_may_be_either_is_refused_where_both_marks_are_used(study, tmp_path):
+    with pytest.raises(LogProblem, match="'1,5' has a decimal comma and '2.5' a decimal point, so '1.200' may be either of two numbers"):
+        read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;1,5;90\nB;2.5;1.200\n"))
 
 
 def test_a_comma_that_may_be_either_is_refused(study, tmp_path):

@@ -10,7 +10,7 @@ from pathlib import Path
 from testpour.archive import Archive
 from testpour.logbook.tables import LogProblem
 from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
-from testpour.wording import SHOWN
+from testpour.wording import SHOWN, shortened
 
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
@@ -36,7 +36,7 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None]:
     -------
     rows : list of list of str
     decimal : {".", ","} or None
-        A comma where cells of a text file show it and none shows a point; unknown otherwise.
+        A comma where cells of a text file show it and none shows a decimal point; unknown otherwise.
 
     Raises
     ------
@@ -85,9 +85,15 @@ def _split(text, separator):
 
 
 def _decimal(rows):
-    """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``."""
+    """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``; ``1.200`` is then 1200."""
     marks = decimal_marks(cell.strip() for row in rows for cell in row)
-    return "," if (",", "decimal") in marks and not any(mark == "." for mark, _ in marks) else None
+    comma, point, either = (marks.get(key) for key in ((",", "decimal"), (".", "decimal"), (".", "either")))
+    if comma and point and either:
+        raise TextProblem(
+            f"{shortened(comma)!r} has a decimal comma and {shortened(point)!r} a decimal point, so {shortened(either)!r} may be "
+            "either of two numbers. Write all numbers with one of these marks, and none between thousands."
+        )
+    return "," if comma and not point else None
 
 
 def _workbook(path):
