@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from testpour.exchange.export import write_sheet
-from testpour.logbook.book import Logbook
+from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.spreadsheet import IgnoredColumns, read_sheet
 from testpour.logbook.tables import LogProblem
@@ -230,6 +230,13 @@ def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
 def test_a_pour_that_was_made_although_refused(log, tmp_path):
     log.add_sheet(write(tmp_path, "pour,catalyst,gel time,made anyway,note\nA,5,9,yes,slip of the scale\n"))
     assert log.castings().pours.loc["A", "note"].startswith("slip of the scale Refused by the cautions: Catalyst 5 %")
+
+
+def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
+    with pytest.warns(Caution) as said:
+        log.add_sheet(write(tmp_path, "pour,catalyst,gel time\nA,0.02,90\nB,0.02,95\nC,1.5,20\n"))
+    (one,) = [str(warning.message) for warning in said]
+    assert one.startswith("A and B: Catalyst 0.02 % is below 0.5 %")
 
 
 CELLS = st.one_of(

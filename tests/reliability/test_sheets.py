@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from testpour.exchange.export import write_sheet
-from testpour.logbook.book import Logbook
+from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.spreadsheet import IgnoredColumns
@@ -144,6 +144,7 @@ def run(study, folder, examples):
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", IgnoredColumns)
+        warnings.simplefilter("ignore", Caution)
         drawn()
     one.log.close()
     two.log.close()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from testpour.cautions import check_settings
 from testpour.logbook import corrections
 from testpour.logbook.database import Explained, check_units, open_database, shown, writing
 from testpour.logbook.entries import Entries
@@ -21,6 +22,7 @@ from testpour.logbook.single import one_pour, reading_of
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
 from testpour.logbook.whole import one_moment
+from testpour.wording import listed, shortened
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -212,8 +214,21 @@ class Logbook:
         -------
         list of str
             Names of the pours.
+
+        Warns
+        -----
+        Caution
+            If settings call for care, each sentence once with the pours it is about; all are logged all the same.
         """
-        return self.add_all(read_sheet(self.study, self._beside(path)))
+        entries = read_sheet(self.study, self._beside(path))
+        names = self.add_all(entries)
+        warned: dict[str, list[str]] = {}
+        for name, entry in zip(names, entries, strict=True):
+            for text in check_settings(self.study, entry["settings"]).warnings:
+                warned.setdefault(text, []).append(name)
+        for text, pours in warned.items():
+            warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)
+        return names
 
     def correct_pour(
         self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,
