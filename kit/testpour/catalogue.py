@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
-NO = {"no", "n", "false", "0", "0.0", "off", "open", "-"}
+NO = {"no", "n", "false", "0", "0.0", "off", "open", "-", "–", "—", "none", "nil", "without", "no film", "no lid", "no cover"}
+NIL = {"none", "nil"}  # an amount of nothing
 
 
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
@@ -170,7 +171,7 @@ class Factor(Column):
         return np.round(np.round(np.asarray(value) / self.step) * self.step, 6) if self.step else value
 
     def parse(self, value: str | float, decimal: str | None = None) -> Any:
-        """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot.
+        """`value` as a float in `unit` (1.0 and 0.0 for yes and no; none is 0), or as text for a lot.
 
         Parameters
         ----------
@@ -192,9 +193,13 @@ class Factor(Column):
             return str(value).strip()
         if self.kind == "yes/no":
             word = str(value).strip().casefold()
-            if word in YES | NO:
+            if value is not None and word in YES | NO:
                 return float(word in YES)
             raise UnitProblem(f"{self.words}: {value!r} is neither yes nor no. Write yes or no.")
+        if isinstance(value, str) and value.strip().casefold() in NIL:
+            if not self.low <= 0 <= self.high or self.unit.startswith("deg"):
+                raise UnitProblem(f"{self.words}: {value!r} is not a number. Write one from {self.range_words}, or leave it empty if it is not known.")
+            return 0.0
         return super().parse(value, decimal)
 
     def show(self, value: float | str) -> str:

@@ -8,7 +8,7 @@ from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import Entries, LogProblems
-from testpour.logbook.spreadsheet import read_sheet
+from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.text_file import decimal_marks
 from testpour.units import UnitProblem
@@ -98,6 +98,28 @@ def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path
     table = found.value.problems
     assert table[["row", "column"]].values.tolist() == [["row 2", "resin lot"], ["row 3", "gel time"]]
     assert "which is empty" in table["problem"][0] and "every pour is read by itself" in table["problem"][1]
+
+
+@pytest.mark.parametrize("word", ["none", "-", "–", "nil", "no film"])
+def test_no_cover_is_no(study, tmp_path, word):
+    assert read_sheet(study, sheet(tmp_path, f"pour,catalyst,cover\nA,1,{word}\n"))[0]["settings"]["cover"] == 0
+
+
+def test_no_pigment_is_none_and_a_dash_is_said_to_be_not_known(study, tmp_path):
+    with pytest.warns(NotRead, match=r"Pigment was taken as not written down in row 4 \(-\) and 5 \(\?\)\. Where there was none of it, write 0\.") as said:
+        entries = read_sheet(study, sheet(tmp_path, "pour,catalyst,Pigment,hardness at 24 h\nA,1,none,70\nB,1,Nil,-\nC,1,-,71\nD,1,?,72\n"))
+    assert len(said) == 1 and [entry["settings"].get("pigment") for entry in entries] == [0, 0, None, None]
+
+
+def test_none_where_it_may_be_either_is_refused(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, sheet(tmp_path, "pour,catalyst,room temp,thickness,tack,hardness at 24 h\nA,1,none,none,none,none\n"))
+    assert found.value.problems["problem"].tolist() == [
+        "room temperature: 'none' is not a number. Write one from 5 to 40 °C, or leave it empty if it is not known.",
+        "thickness: 'none' is not a number. Write one from 1 to 60 mm, or leave it empty if it is not known.",
+        "tack: 'none' is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet.",
+        "hardness: 'none' is not a number with a unit. Write it like 1.5 % or 68 degF.",
+    ]
 
 
 def test_no_defects_is_a_grade_and_no_blank(log, tmp_path):

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.spreadsheet import IgnoredColumns, read_sheet
+from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 
 SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"
@@ -223,7 +223,7 @@ def test_a_cell_shown_as_per_cent_is_read_as_it_is_shown(study, tmp_path):
 
 
 def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
-    with pytest.warns(IgnoredColumns, match="sheet.csv: not read: weather, mood"):
+    with pytest.warns(NotRead, match="sheet.csv: not read: weather, mood"):
         assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1
 
 
@@ -253,7 +253,7 @@ GOOD = st.permutations(["pour", "catalyst (%)", "gel time", "tack at 24 h", "not
 
 @pytest.mark.slow
 @settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
+@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(
     st.one_of(GOOD, st.lists(HEADS, min_size=1, max_size=7)).flatmap(
         lambda heads: st.tuples(st.just(heads), st.lists(st.lists(CELLS, min_size=0, max_size=len(heads) + 1), max_size=4))
@@ -274,7 +274,7 @@ def test_any_sheet_is_taken_or_refused_in_words(study, tmp_path, table, mark):
 
 
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
+@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: t.encode("utf-8", "surrogatepass"))),
        st.sampled_from(["csv", "tsv", "txt", "xlsx"]))
 def test_any_bytes_are_taken_or_refused_in_words(study, tmp_path, data, ending):

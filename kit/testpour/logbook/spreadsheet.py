@@ -8,19 +8,20 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from testpour.catalogue import YES
+from testpour.catalogue import NIL, NO, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
 from testpour.logbook.headers import HeaderProblem, read_head
 from testpour.logbook.sheet_cells import BLANK, DITTO, read_cells, untame
 from testpour.units import UnitProblem
+from testpour.wording import listed
 
 if TYPE_CHECKING:
     from testpour.study import Study
 
 
-class IgnoredColumns(UserWarning):
-    """A sheet has columns that are nothing of the study's; they were not read."""
+class NotRead(UserWarning):
+    """Something of a sheet was not read, and the rest was."""
 
 
 def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
@@ -51,8 +52,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
 
     Warns
     -----
-    IgnoredColumns
-        Naming the columns that are nothing of the study's.
+    NotRead
+        Naming the columns that are nothing of the study's, and the settings taken as not written down.
     """
     rows, decimal = read_cells(path)
     start, heads, problems = _find_heads(study, rows)
@@ -61,9 +62,12 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
         raise LogProblems([*problems, ("", "", "", said)])
     entries: list[dict[str, Any]] = []
-    session, above = "", {}
+    session, above, unsaid = "", {}, {}
     for number, row in enumerate(rows[start + 1 :], start=start + 2):
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
+        for head, cell in cells:
+            if head.kind == "factor" and cell and _blank(study, head, cell):
+                unsaid.setdefault(head, []).append(f"{number} ({cell})")
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
         if _is_remark(cells):
             if entries and cells:  # a remark across the sheet belongs to the pour above it
@@ -76,16 +80,27 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         entries.append(entry)
     Entries(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
-    if ignored:
-        warnings.warn(f"{Path(path).name}: not read: {', '.join(ignored)}.", IgnoredColumns, stacklevel=2)
+    said = [f"not read: {', '.join(ignored)}."] if ignored else []
+    said += [
+        f"{head.text} was taken as not written down in row {listed(places)}."
+        + ("" if study.factor(head.name).kind == "text" else " Where there was none of it, write 0.")
+        for head, places in unsaid.items()
+    ]
+    for text in said:
+        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
 
 
 def _blank(study, head, cell):
-    """Whether a cell says nothing; a grade may be called "none"."""
-    if head.kind == "reading" and cell.casefold() in (g.casefold() for g in study.reading(head.name).grades):
-        return False
-    return cell in ("", "-", "–", "—") if head.kind == "own" else cell.casefold() in BLANK
+    """Whether a cell says nothing; none is a word for no or for 0, and may be a grade."""
+    if head.kind == "own":
+        return cell in ("", "-", "–", "—")
+    column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
+    if head.kind == "reading":
+        meant = {*NIL, *(grade.casefold() for grade in column.grades)}
+    else:
+        meant = {"yes/no": NO, "number": NIL, "text": set()}[column.kind]
+    return cell.casefold() in BLANK - meant
 
 
 def _repeated(cells, above, number, problems):
