@@ -88,7 +88,7 @@ def test_round_trip(practice_log, tmp_path, ending):
 NOTES = [
     "=1+1", "+1", "-x", "@x", "=HYPERLINK(\"http://x\",\"y\")", "'quoted", "''", "'=1", "=", "-", "none", "n/a", "?",
     "<b>bold</b> & co", "'); DROP TABLE pours; --", "\u202eright to left \u05e9\u05dc\u05d5\u05dd", "🧪👩🏽‍🔬", "semi; colon, comma",
-    "two\nlines", '"', "ditto", ",", ", cooled,", "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
+    "two\nlines", '"', "ditto", "Average", "Sum:", ",", ", cooled,", "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
 ]
 
 
@@ -225,6 +225,20 @@ def test_a_cell_shown_as_per_cent_is_read_as_it_is_shown(study, tmp_path):
 def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
     with pytest.warns(NotRead, match="sheet.csv: not read: weather, mood"):
         assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1
+
+
+@pytest.mark.parametrize("name", ["Average", "Mittelwert", "TOTAL:"])
+def test_a_row_of_averages_or_sums_is_no_pour(study, tmp_path, name):
+    text = f"day,pour,catalyst,gel time\nMon,A,1,20\n,B,2,10\nMon,{name},1.5,15\n{name},,1.5,15\n"
+    with pytest.warns(NotRead, match=rf"row [45] \({name}\) sums up other rows, so it was not read") as said:
+        assert [entry["pour"] for entry in read_sheet(study, write(tmp_path, text))] == ["A", "B"]
+    assert len(said) == 2
+
+
+def test_headers_that_are_all_refused_are_named(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, write(tmp_path, "pour,tack 24,tack 48\nA,1,0\n"))
+    assert found.value.problems["column"].tolist() == ["tack 24", "tack 48"]
 
 
 def test_a_pour_that_was_made_although_refused(log, tmp_path):

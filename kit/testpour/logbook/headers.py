@@ -7,9 +7,11 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.units import UnitProblem, to_unit
+from testpour.units import UnitProblem, shown_unit, to_unit
+from testpour.wording import listed
 
 if TYPE_CHECKING:
+    from testpour.catalogue import Column
     from testpour.study import Study
 
 OWN = {
@@ -21,8 +23,12 @@ OWN = {
     "made_anyway": ("made anyway",),
 }
 AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?))\b"
-SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s#?(?P<number>\d+))\s*$", re.IGNORECASE)
+SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P<number>\d+))\s*$", re.IGNORECASE)
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
+
+
+PLACES = 3  # a higher number behind a reading may as well be its age
+MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words in brackets
 
 
 class HeaderProblem(ValueError):
@@ -91,10 +97,50 @@ def read_head(study: Study, text: str) -> Head | None:
     if column is None:
         return None
     if kind == "factor":
-        return Head(kind, column.name, unit if column.kind == "number" else "", text)
+        return Head(kind, column.name, checked_unit(column, unit) if column.kind == "number" else "", text)
+    if kind == "reading" and column.ages and not age:
+        _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age and column.ages else None
-    return Head(kind, column.name, unit, text, hours, label, part["part"].casefold() if part else "value")
+    return Head(kind, column.name, checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
+
+
+def _refuse_age(reading, number):
+    """Refuse a bare number behind a reading that changes with age, where it may be that age."""
+    if number and number.isdecimal() and int(number) > PLACES:
+        raise HeaderProblem(
+            f"{number} may be an age or a place. Write {reading.words} at {number} h for the age, or {reading.words} #{number} "
+            "for the place."
+        )
+
+
+def checked_unit(column: Column, unit: str) -> str:
+    """The unit of a header; ``""`` for a scale such as (0-3), which the grades of a reading have anyway.
+
+    Parameters
+    ----------
+    column : Factor or Reading
+    unit : str
+        As it stands in brackets.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    HeaderProblem
+        If it begins with a number, which would join the number of every cell.
+    """
+    grades = getattr(column, "grades", ())
+    if grades and re.fullmatch(rf"0\s*(?:-|–|to|\.\.+)\s*{len(grades) - 1}", unit):
+        return ""
+    if unit[:1].isdigit():
+        allowed = f"a unit alone, such as ({shown_unit(column.unit)}), and the values in it" if column.unit else "the name alone"
+        if grades:
+            allowed = f"(0-{len(grades) - 1}), and grades as {listed(f'{k} {word}' for k, word in enumerate(grades))}"
+        raise HeaderProblem(f"({unit}) begins with a number, so it is not a unit of {column.words}. Write {allowed}.")
+    return unit
 
 
 def _plain(text):
@@ -108,7 +154,7 @@ def _column(study, words, unit, text):
     if found is None and not unit and " " in words.replace("%", " %"):
         *front, last = words.replace("%", " %").split()
         front = front[:-1] if front and front[-1] == "in" else front
-        found = _meant([c for c in columns if _measures(last, c[0])], " ".join(front), last, text)
+        found = _meant([c for c in columns if _measures(last, c[0].unit)], " ".join(front), last, text)
         unit = last if found else unit
     if found is None:
         _refuse_slip([c for c, _ in columns], words, text)
@@ -121,9 +167,10 @@ def _meant(columns, words, unit, text):
     asked = words.split()
     if len(words) < 3:
         return None
+    measured = any(_measures(unit, one) for one in MEASURED)  # "Resin (g)" is no lot
     exact = [c for c in columns if words in (_plain(c[0].name), _plain(c[0].words))]
-    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked)]
-    for some in (exact, begins, [c for c in begins if unit and _measures(unit, c[0])]):
+    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked) and not (measured and _is_text(c[0]))]
+    for some in (exact, begins, [c for c in begins if _measures(unit, c[0].unit)]):
         if len(some) == 1:
             return some[0]
     if not begins:
@@ -138,11 +185,16 @@ def _begins(held, asked):
     return len(asked) <= len(held) and all(h.startswith(a) for h, a in zip(held, asked, strict=False))
 
 
-def _measures(unit, column):
-    if not column.unit:
+def _is_text(column):
+    return getattr(column, "kind", "") == "text"
+
+
+def _measures(unit, other):
+    """Whether one unit can be turned into another; no unit cannot."""
+    if not unit or not other:
         return False
     try:
-        to_unit(f"1 {unit}", column.unit)
+        to_unit(f"1 {unit}", other)
     except UnitProblem:
         return False
     return True

@@ -21,7 +21,11 @@ ROWS, COLUMNS = 50_000, 500  # beyond which a filled cell is a slip
 LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet programs do not)
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 DITTO = {'"', "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above"}  # the same as the cell above
-MEANT = BLANK | DITTO  # words that a sheet takes for something else than text
+SUMMARY = {
+    "average", "avg", "avg.", "mean", "means", "median", "total", "totals", "sum", "sd", "std", "stdev", "std dev", "min", "max", "minimum",
+    "maximum", "range", "count", "mittel", "mittelwert", "durchschnitt", "summe", "gesamt", "ø",
+}  # what stands at the head of a row that is no pour
+MEANT = BLANK | DITTO | SUMMARY  # words that a sheet takes for something else than text
 
 
 def read_cells(path: str | Path) -> tuple[list[list[str]], str | None]:
@@ -155,11 +159,26 @@ def _cell(cell):
     return str(value)
 
 
+def bare(text: str) -> str:
+    """A cell as it is looked up among the words of a sheet: small letters, without a colon at its end.
+
+    Parameters
+    ----------
+    text : str
+        Of a cell.
+
+    Returns
+    -------
+    str
+    """
+    return text.strip().casefold().removesuffix(":")
+
+
 def tame(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
-    Text that a sheet uses for "nothing here" or "the same as above" gets one too, so that a pour called None keeps
-    its name, and so does text that begins with a separator. Characters that turn the order of words are written
+    Text that a sheet uses for "nothing here", "the same as above" or a row of averages gets one too, so that a pour
+    called None keeps its name, and so does text that begins with a separator. Characters that turn the order of words are written
     out, such as [U+202E].
 
     Parameters
@@ -172,7 +191,7 @@ def tame(text: str) -> str:
     str
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
-    return f"'{text}" if text[:1] in GUARDED or text.casefold() in MEANT - {""} else text
+    return f"'{text}" if text[:1] in GUARDED or bare(text) in MEANT - {""} else text
 
 
 def untame(text: str) -> str:
@@ -188,5 +207,5 @@ def untame(text: str) -> str:
     str
     """
     rest = text[1:]
-    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or rest.casefold() in MEANT) and rest else text
+    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or bare(rest) in MEANT) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

@@ -12,7 +12,7 @@ from testpour.catalogue import NIL, NO, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
 from testpour.logbook.headers import HeaderProblem, read_head
-from testpour.logbook.sheet_cells import BLANK, DITTO, read_cells, untame
+from testpour.logbook.sheet_cells import BLANK, DITTO, SUMMARY, bare, read_cells, untame
 from testpour.units import UnitProblem
 from testpour.wording import listed
 
@@ -53,7 +53,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     Warns
     -----
     NotRead
-        Naming the columns that are nothing of the study's, and the settings taken as not written down.
+        Naming the columns that are nothing of the study's, the rows of averages and sums, and the settings taken as
+        not written down.
     """
     rows, decimal = read_cells(path)
     start, heads, problems = _find_heads(study, rows)
@@ -61,10 +62,25 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
         raise LogProblems([*problems, ("", "", "", said)])
-    entries: list[dict[str, Any]] = []
-    session, above, unsaid = "", {}, {}
-    for number, row in enumerate(rows[start + 1 :], start=start + 2):
+    entries, passed = _entries(study, heads, enumerate(rows[start + 1 :], start=start + 2), decimal, problems)
+    Entries(study).check(entries, problems)
+    ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
+    if ignored:
+        passed.insert(0, f"not read: {', '.join(ignored)}.")
+    for text in passed:
+        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
+    return entries
+
+
+def _entries(study, heads, rows, decimal, problems):
+    """The pours of numbered rows, and what was passed over, in sentences."""
+    entries, passed, unsaid = [], [], {}
+    session, above = "", {}
+    for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
+        if name := _summary(row, cells):
+            passed.append(f"row {number} ({name}) sums up other rows, so it was not read. If it is a pour, give it another name.")
+            continue
         for head, cell in cells:
             if head.kind == "factor" and cell and _blank(study, head, cell):
                 unsaid.setdefault(head, []).append(f"{number} ({cell})")
@@ -78,17 +94,17 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         entry = _entry(study, cells, number, decimal, problems)
         session = entry["session"] = entry.get("session") or session
         entries.append(entry)
-    Entries(study).check(entries, problems)
-    ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
-    said = [f"not read: {', '.join(ignored)}."] if ignored else []
-    said += [
-        f"{head.text} was taken as not written down in row {listed(places)}."
-        + ("" if study.factor(head.name).kind == "text" else " Where there was none of it, write 0.")
-        for head, places in unsaid.items()
-    ]
-    for text in said:
-        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
-    return entries
+    for head, places in unsaid.items():
+        advice = "" if study.factor(head.name).kind == "text" else " Where there was none of it, write 0."
+        passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
+    return entries, passed
+
+
+def _summary(row, cells):
+    """The word that makes a row one of averages or sums: its first cell, or what stands for the pour's name."""
+    first = next((cell.strip() for cell in row if cell.strip()), "")
+    names = [first, *(cell for head, cell in cells if head.kind == "own" and head.name == "pour")]
+    return next((name for name in names if bare(name) in SUMMARY), "")
 
 
 def _blank(study, head, cell):
@@ -135,7 +151,7 @@ def _find_heads(study, rows):
                 heads.append(None)
                 problems.append((f"row {place + 1}", text, "", str(problem)))
         ours = [head for head in heads if head is not None]
-        if sum(head.kind != "own" for head in ours) >= 2:
+        if sum(head.kind != "own" for head in ours) + len(problems) >= 2:
             return place, heads, problems + _twice(study, ours, place)
     return 0, None, []
 
