@@ -2,6 +2,7 @@
 
 import csv
 import string
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -220,6 +221,57 @@ def test_a_cell_shown_as_per_cent_is_read_as_it_is_shown(study, tmp_path):
     book.active["B2"].number_format = "0.0%"
     book.save(tmp_path / "sheet.xlsx")
     assert [entry["settings"]["catalyst"] for entry in read_sheet(study, tmp_path / "sheet.xlsx")] == [1.5, 1.5]
+
+
+def workbook(folder, rows, merged=(), further=()):
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    for cells in merged:
+        book.active.merge_cells(cells)
+    for title in further:
+        book.create_sheet(title).append(["pour", "catalyst (%)", "gel time"] if title != "Empty" else [])
+    book.save(folder / "sheet.xlsx")
+    return folder / "sheet.xlsx"
+
+
+def test_filled_sheets_behind_the_first_are_named(study, tmp_path):
+    rows = [["pour", "catalyst (%)", "gel time"], ["A", 1, 20]]
+    with pytest.warns(NotRead, match="sheet.xlsx: Only the first sheet of a workbook is read, not Thursday and Friday. Save a further sheet"):
+        assert len(read_sheet(study, workbook(tmp_path, rows, further=["Thursday", "Empty", "Friday"]))) == 1
+    with pytest.raises(LogProblems, match="Only the first sheet of a workbook is read, not Pours"):
+        read_sheet(study, workbook(tmp_path, [["My shop"]], further=["Pours"]))
+
+
+def test_a_merged_cell_holds_for_every_pour_it_covers(study, tmp_path):
+    rows = [["day", "pour", "catalyst (%)", "cover", "gel time", "note"], [], ["Mon", "A", 2.2, "no", 25], [None, "B", None, None, 24],
+            [None, None, None, None, None, "lamp off"], [None, "C", None, None, 22], ["Tue", "D", 1, "yes", 21]]
+    path = workbook(tmp_path, rows, ["A1:A2", "B1:B2", "A3:A6", "C3:C4", "C5:C6", "D3:D6"])
+    entries = read_sheet(study, path)
+    assert [entry["pour"] for entry in entries] == ["A", "B", "C", "D"]
+    assert [entry["settings"] for entry in entries] == [{"catalyst": 2.2, "cover": 0}, {"catalyst": 2.2, "cover": 0}, {"cover": 0}, {"catalyst": 1, "cover": 1}]
+    assert [entry["session"] for entry in entries] == ["Mon", "Mon", "Mon", "Tue"] and entries[1]["note"] == "lamp off"
+
+
+def test_a_reading_merged_over_several_pours_is_refused(study, tmp_path):
+    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, 20], ["B", 2, None]], ["C2:C3"])
+    with pytest.raises(LogProblems, match=r"row 3, gel time: \(merged\) repeats the cell above, but every pour is read by itself"):
+        read_sheet(study, path)
+
+
+def test_a_formula_without_a_result_is_no_empty_cell(study, tmp_path):
+    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time", "sum"], ["A", "=1+1", 20, "=B2"], ["B", 2, "=10*2", None]])
+    with pytest.raises(LogProblem, match="sheet.xlsx: formulas without a result: B2, D2, C3. Open it in a spreadsheet program and save it again"):
+        read_sheet(study, path)
+
+
+def test_a_formula_that_comes_out_empty_is_an_empty_cell(study, tmp_path):
+    """As spreadsheet programs store =IF(A2="","",...): a text without letters."""
+    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", "=1+1", 20], ["B", 2, 15]])
+    with zipfile.ZipFile(path) as held, zipfile.ZipFile(tmp_path / "worked-out.xlsx", "w") as made:
+        for name in held.namelist():
+            made.writestr(name, held.read(name).replace(b'<c r="B2">', b'<c r="B2" t="str">'))
+    assert [entry["settings"] for entry in read_sheet(study, tmp_path / "worked-out.xlsx")] == [{}, {"catalyst": 2}]
 
 
 def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):

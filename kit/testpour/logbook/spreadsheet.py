@@ -13,6 +13,7 @@ from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
 from testpour.logbook.headers import HeaderProblem, read_head
 from testpour.logbook.sheet_cells import BLANK, DITTO, SUMMARY, bare, read_cells, untame
+from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
 from testpour.wording import listed
 
@@ -53,20 +54,24 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     Warns
     -----
     NotRead
-        Naming the columns that are nothing of the study's, the rows of averages and sums, and the settings taken as
-        not written down.
+        Naming the columns that are nothing of the study's, the rows of averages and sums, the settings taken as not
+        written down, and the further sheets of a workbook.
     """
-    rows, decimal = read_cells(path)
+    rows, decimal, others = read_cells(path)
+    unread = f"Only the first sheet of a workbook is read, not {listed(others)}." if others else ""
     start, heads, problems = _find_heads(study, rows)
     if heads is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
-        said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
+        said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}. {unread}".strip()
         raise LogProblems([*problems, ("", "", "", said)])
+    rows[start + 1 : start + 2] = [["" if cell == COVERED else cell for cell in row] for row in rows[start + 1 : start + 2]]
     entries, passed = _entries(study, heads, enumerate(rows[start + 1 :], start=start + 2), decimal, problems)
     Entries(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
+    if others:
+        passed.append(f"{unread} Save a further sheet of pours as a file of its own and read it too.")
     for text in passed:
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
@@ -87,7 +92,7 @@ def _entries(study, heads, rows, decimal, problems):
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
         if _is_remark(cells):
             if entries and cells:  # a remark across the sheet belongs to the pour above it
-                entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells)]).strip()
+                entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells if c.casefold() not in DITTO)]).strip()
             continue
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
@@ -136,8 +141,9 @@ def _repeated(cells, above, number, problems):
 
 def _is_remark(cells):
     """A row without data is a remark, unless it names a pour and more about it."""
-    own = {head.name for head, _ in cells}
-    return all(head.kind == "own" for head, _ in cells) and not ("pour" in own and own & {"made_at", "by"})
+    own = {head.name for head, _ in cells if head.kind == "own"}
+    without = all(head.kind == "own" or (cell == COVERED and "pour" not in own) for head, cell in cells)
+    return without and not ("pour" in own and own & {"made_at", "by"})
 
 
 def _find_heads(study, rows):
