@@ -1,6 +1,7 @@
 """Sheets as people keep them: every value by hand, round trips, every problem named, nothing half-stored."""
 
 import csv
+import datetime as dt
 import string
 import zipfile
 from dataclasses import replace
@@ -257,6 +258,12 @@ def test_a_reading_merged_over_several_pours_is_refused(study, tmp_path):
     path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, 20], ["B", 2, None]], ["C2:C3"])
     with pytest.raises(LogProblems, match=r"row 3, gel time: \(merged\) repeats the cell above, but every pour is read by itself"):
         read_sheet(study, path)
+
+
+@pytest.mark.parametrize(("time", "words"), [(dt.time(0, 25), "'00:25:00' is not one number. Write 25 min"), (dt.timedelta(hours=25, minutes=5), "'25:05:00' is not one number. Write 1505 min or 25.1 h")])
+def test_a_time_of_day_is_no_number_of_minutes(study, tmp_path, time, words):
+    with pytest.raises(LogProblems, match=words):
+        read_sheet(study, workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, time]]))
 
 
 def test_a_formula_without_a_result_is_no_empty_cell(study, tmp_path):

@@ -130,4 +130,6 @@ def _cell(cell):
         return f"{value:.12g}"
     if isinstance(value, dt.datetime | dt.date):
         return value.isoformat()
+    if isinstance(value, dt.timedelta):  # a time of day that passed midnight, or one of more hours than a day has
+        return f"{value // dt.timedelta(hours=1)}:{value // dt.timedelta(minutes=1) % 60:02}:{value.seconds % 60:02}"
     return str(value)
