@@ -286,6 +286,22 @@ def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
         assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1
 
 
+def test_a_row_of_units_below_the_headers(log, tmp_path):
+    """By hand: half an inch is 12.7 mm, 68 °F 20 °C, 190 °F (190 - 32)/1.8 °C."""
+    log.add_sheet(write(tmp_path, "Pour,Catalyst,Thickness,Room,Gel,Peak,Tack,Cover\n,%,(in),°F,min,°F,0-3\nD1,1.5,0.5,68,22,190,1,yes\n"))
+    held = log.castings()
+    assert held.pours.loc["D1", ["catalyst", "thickness", "room_temperature"]].tolist() == [1.5, pytest.approx(12.7), pytest.approx(20)]
+    assert told(held) == [("D1", "gel_time", 22, 22, None), ("D1", "peak_temperature", pytest.approx(158 / 1.8), pytest.approx(158 / 1.8), None), ("D1", "tack", 1, 1, 24)]
+
+
+def test_a_row_of_units_that_do_not_fit_is_refused(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, write(tmp_path, "pour,catalyst,thickness (mm),room temp,gel time (min)\n,%,in,g,mins\nA,1.5,12,20,22\n"))
+    assert found.value.problems[["row", "column", "value"]].values.tolist() == [["row 2", "thickness (mm)", "in"], ["row 2", "room temp", "g"]]
+    assert "'in' below the header is another unit than the header gives (mm)" in found.value.problems["problem"][0]
+    assert "'g' below the header is not a unit of room temperature. Write the unit once, in the header, as in room temperature (°C)" in found.value.problems["problem"][1]
+
+
 @pytest.mark.parametrize("name", ["Average", "Mittelwert", "TOTAL:"])
 def test_a_row_of_averages_or_sums_is_no_pour(study, tmp_path, name):
     text = f"day,pour,catalyst,gel time\nMon,A,1,20\n,B,2,10\nMon,{name},1.5,15\n{name},,1.5,15\n"

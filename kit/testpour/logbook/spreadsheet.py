@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from testpour.catalogue import NIL, NO, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
-from testpour.logbook.headers import HeaderProblem, read_head
+from testpour.logbook.headers import HeaderProblem, read_head, units_below
 from testpour.logbook.sheet_cells import BLANK, DITTO, SUMMARY, bare, read_cells, untame
 from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
@@ -32,7 +32,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h (Shore D)``. Decimal
     commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a
     cell ("76; 78; 77") are understood. A session written once holds until the next one; a ditto mark repeats the
-    cell above, but for a reading. Headers may be shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
+    cell above, but for a reading. Units may stand in a row below the headers. Headers may be shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
 
     Parameters
     ----------
@@ -64,8 +64,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}. {unread}".strip()
         raise LogProblems([*problems, ("", "", "", said)])
-    rows[start + 1 : start + 2] = [["" if cell == COVERED else cell for cell in row] for row in rows[start + 1 : start + 2]]
-    entries, passed = _entries(study, heads, enumerate(rows[start + 1 :], start=start + 2), decimal, problems)
+    first, heads = _below(study, heads, rows, start, problems)
+    entries, passed = _entries(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     Entries(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
@@ -75,6 +75,18 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     for text in passed:
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
+
+
+def _below(study, heads, rows, start, problems):
+    """Where the pours begin below the headers, and the heads with the units of a row of units."""
+    if len(rows) == start + 1:
+        return start + 1, heads
+    row = ["" if cell == COVERED else cell for cell in rows[start + 1]]  # a header may be merged over two rows
+    found = units_below(study, heads, row)
+    if found is None:
+        return start + 1 + (not any(row)), heads
+    problems += [(f"row {start + 2}", *problem) for problem in found[1]]
+    return start + 2, found[0]
 
 
 def _entries(study, heads, rows, decimal, problems):
