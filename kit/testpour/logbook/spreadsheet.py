@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 from testpour.catalogue import NIL, NO, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
-from testpour.logbook.headers import HeaderProblem, read_head, units_below
+from testpour.logbook.header_units import HeaderProblem, units_below
+from testpour.logbook.headers import read_head
 from testpour.logbook.sheet_cells import BLANK, DITTO, SUMMARY, bare, read_cells, untame
 from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
