@@ -131,7 +131,8 @@ def tame(text: str) -> str:
     str
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
-    return f"'{text}" if text[:1] in GUARDED or bare(text) in MEANT - {""} else text
+    meant = bare(text) in MEANT - {""} and text != "min"  # the unit, which tables for other programs hold
+    return f"'{text}" if text[:1] in GUARDED or meant else text
 
 
 def untame(text: str) -> str:
