@@ -100,6 +100,12 @@ def test_neither_yes_nor_no(word):
         FACTORS["cover"].parse(word)
 
 
+def test_none_is_no_temperature():
+    assert Factor("filler", "%", 0, 40).parse("none") == 0
+    with pytest.raises(UnitProblem, match="mould: 'none' is not a number. Write one from 0 to 80 °C, or leave it empty"):
+        Factor("mould", "degC", 0, 80).parse("none")
+
+
 def test_a_lot_is_text_whatever_it_looks_like():
     assert FACTORS["resin_lot"].parse(" 0012 ") == "0012"
     assert FACTORS["resin_lot"].show("0012") == "0012"

@@ -22,7 +22,8 @@ EXACT = [
     ("2 h", "min", 120.0), ("90 sec", "min", 1.5), ("1 day", "h", 24.0), ("7 days", "h", 168.0), ("30 mins", "h", 0.5),
     ("1.1 kg/L", "g/mL", 1.1), ("1.1 g/cm3", "g/mL", 1.1), ("25 drops/ml", "drops/mL", 25.0),
     ("2 %", "%", 2.0), ("2 percent", "%", 2.0), ("2 phr", "%", 2.0), ("75 Shore D", "Shore D", 75.0),
-    ("75 shore d", "Shore D", 75.0),
+    ("25 min.", "min", 25.0), ("0.5 in.", "mm", 12.7), ("1.5 wt%", "%", 1.5), ("1.5 % w/w", "%", 1.5),
+    ("75 shore d", "Shore D", 75.0), ("1/2 h", "min", 30.0), ("3/4", "h", 0.75), ("2 1/2 pounds", "g", 1133.980925), ("63/64", "inch", 0.984375),
 ]
 
 # What the words of to_number promise about decimal marks.
@@ -40,6 +41,17 @@ REFUSED = [
     ("three", "%", "not a number"),
     ("", "%", "not a number"),
     ("about 3 g", "g", "not a number"),
+    ("20/25 min", "min", "may be 20 to 25, 20 of 25 or the fraction 0.8. Write the one that is meant"),
+    ("1:50", "%", "'1:50' is not one number. Write it like 1.5 %"),
+    ("1:30", "h", "Write 90 min or 1.5 h if it is 1 h 30 min"),
+    ("1.5 vol%", "%", "does not turn into %"),
+    ("2/100", "%", "may be 2 to 100, 2 of 100 or the fraction 0.02"),
+    ("1/2", "min", "may be 1 to 2"),
+    ("3/3", "grade", "may be 3 to 3"),
+    ("78/80", "Shore D", "may be 78 to 80"),
+    ("2/3 h", "h", "may be 2 to 3"),
+    ("2/4 in", "mm", "may be 2 to 4"),
+    ("5/4 in", "mm", "may be 5 to 4"),
     ("1/0 in", "mm", "divides by nothing"),
     ("1 1/0 in", "mm", "divides by nothing"),
     ("20 g", "mL", "does not measure what mL measures"),

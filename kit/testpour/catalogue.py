@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
-NO = {"no", "n", "false", "0", "0.0", "off", "open", "-"}
+NO = {"no", "n", "false", "0", "0.0", "off", "open", "-", "–", "—", "none", "nil", "without", "no film", "no lid", "no cover"}
+NIL = {"none", "nil"}  # an amount of nothing
 
 
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
@@ -183,7 +184,7 @@ class Factor(Column):
         return on_step[()]
 
     def parse(self, value: str | float, decimal: str | None = None) -> Any:
-        """`value` as a float in `unit` (1.0 and 0.0 for yes and no), or as text for a lot.
+        """`value` as a float in `unit` (1.0 and 0.0 for yes and no; none is 0), or as text for a lot.
 
         Parameters
         ----------
@@ -205,6 +206,10 @@ class Factor(Column):
             return str(value).strip()
         if self.kind == "yes/no":
             return _truth(value, self.words)
+        if isinstance(value, str) and value.strip().casefold() in NIL:
+            if not self.low <= 0 <= self.high or self.unit.startswith("deg"):
+                raise UnitProblem(f"{self.words}: {value!r} is not a number. Write one from {self.range_words}, or leave it empty if it is not known.")
+            return 0.0
         return super().parse(value, decimal)
 
     def show(self, value: float | str) -> str:
@@ -401,7 +406,7 @@ def amount(value: str | float, unit: str, what: str) -> float:
 def _truth(value, what):
     """1.0 for a word that means yes, 0.0 for one that means no."""
     word = str(value).strip().casefold()
-    if word not in YES | NO:
+    if value is None or word not in YES | NO:  # the word "none" means no, a missing value means nothing
         raise UnitProblem(f"{what}: {shortened(repr(value))} is neither yes nor no. Write yes or no.")
     return float(word in YES)
 

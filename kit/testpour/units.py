@@ -31,7 +31,8 @@ NUMBER = re.compile(
 SPELLINGS = {
     "°c": "degC", "c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
     "°f": "degF", "f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF", "k": "kelvin",
-    "percent": "%", "pct": "%", "phr": "%", "%": "%",
+    "percent": "%", "pct": "%", "phr": "%", "%": "%", "wt%": "%", "wt %": "%", "wt-%": "%", "wt.%": "%", "wt.-%": "%", "w/w": "%",
+    "% w/w": "%", "%w/w": "%", "w/w%": "%", "w/w %": "%", "mass%": "%", "mass %": "%", "% by weight": "%", "% by mass": "%",
     '"': "inch", "in": "inch", "inches": "inch", "”": "inch", "″": "inch",
     "ml": "mL", "millilitre": "mL", "millilitres": "mL", "cc": "cm**3", "cm3": "cm**3", "cm³": "cm**3",
     "l": "L", "litre": "L", "litres": "L",
@@ -42,6 +43,11 @@ SPELLINGS = {
     "g/ml": "g/mL", "g/cm3": "g/cm**3", "g/cm³": "g/cm**3", "kg/l": "kg/L",
     "drops/ml": "drops/mL", "drops": "drops", "drop": "drops",
 }
+
+# What a workshop halves and halves again, to sixty-fourths; 20/25 min is nobody's fraction.
+HALVED = {"inch", "foot", "feet", "ft", "ounce", "pound", "fluid_ounce", "cup", "pint", "quart", "gallon", "kg", "l", "hour", "day"}
+
+CLOCK = re.compile(r"\s*(\d{1,4}):(\d\d)(?::\d\d(?:\.\d+)?)?\b")
 
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
@@ -100,7 +106,7 @@ def to_number(text: str, what: str = "value", decimal: str | None = None) -> tup
         number = float(_with_point(part["plain"], what, decimal) + (part["power"] or ""))
     if math.isinf(number):
         raise UnitProblem(f"{what}: {text!r} is too large. Check its power of ten.")
-    return (-number if part["sign"] in ("-", "\u2212") and number else number), part["unit"]
+    return (-number if part["sign"] in ("-", "\u2212") and number else number), part["unit"].rstrip(".")
 
 
 def _with_point(digits, what, decimal):
@@ -130,7 +136,7 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     ----------
     value : float or str
         A number already in `unit`, or text such as ``"68 degF"``, ``"1/4 in"``, ``"2 %"``, ``"1,5 %"``.
-        Text without a unit is taken to be in `unit`.
+        Text without a unit is taken to be in `unit`. Fractions are for inches, ounces, hours and the like.
     unit : str
         The declared unit: ``"%"``, ``"g"``, ``"mL"``, ``"mm"``, ``"degC"``, ``"min"``, ``"h"`` or any unit
         Pint knows; ``""`` for a plain number; a hardness scale by its name, which nothing converts to.
@@ -160,14 +166,43 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
             return float(value)
         except (TypeError, ValueError, OverflowError):
             raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like 1.5 or '1.5 %'.") from None
+    _refuse_clock(value, unit, what)
     number, written = to_number(value, what, decimal)
-    if not written or written.casefold() == unit.casefold():
-        return number
-    source = SPELLINGS.get(written.casefold(), written)
     target = SPELLINGS.get(unit.casefold(), unit)
-    if source == target:
+    source = SPELLINGS.get(written.casefold(), written) or target
+    _refuse_fraction(value, number, source, what)
+    if source == target or written.casefold() == unit.casefold():
         return number
     return _converted(number, source, target, f"{what}: {value!r}")
+
+
+def _refuse_clock(text, unit, what):
+    """Refuse 1:35, which may be hours and minutes, minutes and seconds, or one part to thirty-five."""
+    found = CLOCK.match(text[:LONGEST])
+    if not found:
+        return
+    first, second = map(int, found.groups())
+    said = f"{what}: {text.strip()!r} is not one number. Write"
+    if SPELLINGS.get(unit.casefold(), unit) not in ("second", "minute", "hour", "day"):
+        raise UnitProblem(f"{said} it like {show(1.5, unit)}.")
+    raise UnitProblem(
+        f"{said} {60 * first + second} min or {first + second / 60:.3g} h if it is {first} h {second} min, and "
+        f"{first + second / 60:.3g} min if it is {first} min {second} s."
+    )
+
+
+def _refuse_fraction(text, number, unit, what):
+    """Refuse two numbers with a stroke between them that need not be a fraction."""
+    found = re.search(r"(\d+)/(\d+)", text)
+    if not found:
+        return
+    top, bottom = map(int, found.groups())
+    halved = unit.casefold().rstrip("s") in HALVED and bottom in (2, 4, 8, 16, 32, 64)
+    if not halved or top > bottom or top % 2 == 0:
+        raise UnitProblem(
+            f"{what}: {text.strip()!r} may be {top} to {bottom}, {top} of {bottom} or the fraction {number:.3g}. "
+            "Write the one that is meant; only inches, ounces, hours and the like are read in halves, quarters, eighths and so on."
+        )
 
 
 def _converted(number, source, target, where):

@@ -35,7 +35,7 @@ def test_one_reading_has_no_spread():
 
 
 @pytest.mark.parametrize("thickness, edge, words", [
-    ("2.5", "", ["Too thin: 2.5 mm"]), ("1/10 in", "", ["Too thin: 2.54 mm"]), ("3", "12", []), ("6", "11.9 mm", ["Too near an edge: 11.9 mm"]),
+    ("2.5", "", ["Too thin: 2.5 mm"]), ("0.1 in", "", ["Too thin: 2.54 mm"]), ("3", "12", []), ("6", "11.9 mm", ["Too near an edge: 11.9 mm"]),
     (1.0, 1.0, ["Too thin", "Too near an edge"]), (None, float("nan"), []),
 ])
 def test_flags(thickness, edge, words):

@@ -75,6 +75,12 @@ def test_its_words_are_understood_again(reading, text):
         ({"not_yet": math.inf}, "outside"),
         ({"value": "20 g"}, "does not measure what min"),
         ({"value": "~15"}, "'~15' does not say how sure it is. Write the looks before and after, as in 12-18"),
+        ({"value": "not yet"}, "'not yet' does not say until when. Write the last look, as in not yet at 2 h, or leave it empty if nobody looked"),
+        ({"value": "did not gel"}, "does not say until when"),
+        ({"value": "none"}, "does not say until when"),
+        ({"value": "1:35"}, "'1:35' is not one number. Write 95 min or 1.58 h if it is 1 h 35 min, and 1.58 min if it is 1 min 35 s"),
+        ({"value": "00:25:00"}, "Write 25 min or 0.417 h if it is 0 h 25 min"),
+        ({"value": "1:35-1:50"}, "Write 95 min or 1.58 h"),
         ({"value": "about 15 min"}, "does not say how sure it is"),
     ],
 )

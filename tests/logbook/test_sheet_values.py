@@ -7,8 +7,9 @@ import pytest
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
-from testpour.logbook.entries import LogProblems
-from testpour.logbook.spreadsheet import read_sheet
+from testpour.logbook.entries import Entries, LogProblems
+from testpour.logbook.spreadsheet import NotRead, read_sheet
+from testpour.logbook.tables import LogProblem
 from testpour.text_file import decimal_marks
 from testpour.units import UnitProblem
 
@@ -47,6 +48,17 @@ def test_what_commas_and_points_may_mark(cells, marks):
     assert set(decimal_marks(cells)) == marks
 
 
+def test_thousands_points_beside_decimal_commas(study, tmp_path):
+    (entry,) = read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time;time to peak\nA;1,5;1.200;1.440\n"))
+    found = Entries(study).check([entry])[0]["readings"]
+    assert [reading["low"] for reading in found] == [1200, 1440]
+
+
+def test_a_point_that_may_be_either_is_refused_where_both_marks_are_used(study, tmp_path):
+    with pytest.raises(LogProblem, match="'1,5' has a decimal comma and '2.5' a decimal point, so '1.200' may be either of two numbers"):
+        read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;1,5;90\nB;2.5;1.200\n"))
+
+
 def test_a_comma_that_may_be_either_is_refused(study, tmp_path):
     with pytest.raises(LogProblems, match="may be 1250 or 1.250"):
         read_sheet(study, sheet(tmp_path, 'pour,catalyst,gel time\nA,1,"1,250"\n'))
@@ -55,6 +67,59 @@ def test_a_comma_that_may_be_either_is_refused(study, tmp_path):
 def test_two_readings_in_a_cell_are_not_one(study, tmp_path):
     with pytest.raises(LogProblems, match="two readings or one with a comma"):
         read_sheet(study, sheet(tmp_path, 'pour,catalyst,hardness at 24 h\nA,1,"76,78"\n'))
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "row"),
+    [
+        ("a.tsv", 'pour\tsession\tresin lot\tcatalyst\tpigment\tthickness\nA\tMon\tR1\t1.5\t2\t12\nB\t"\t"\t2\t4\t12\n', 3),  # 2 % would land in the lot
+        ("a.csv", 'pour,resin lot,catalyst,gel time\nA,R1,1.5,25\nB,",1.6,24\nC,R2,1.8,22\n', 3),  # B and C would be one lot
+        ("a.csv", 'pour,resin lot,catalyst,gel time\nA,R1,1.5,25\nB,",1.6,24\nC,",1.8,22\nD,R2,2,20\n', 3),
+        ("a.csv", 'pour,catalyst,gel time,note\nA,1.5,25,"film" left on\n', 2),
+    ],
+)
+def test_a_quotation_mark_left_open_takes_no_cells_with_it(log, tmp_path, name, text, row):
+    (tmp_path / name).write_text(text, "utf-8")
+    with pytest.raises(LogProblem, match=f"{name}: row {row}: a cell begins with a quotation mark"):
+        log.add_sheet(tmp_path / name)
+
+
+@pytest.mark.parametrize("mark", ['""""', "do.", "Ditto", "〃", ' " '])
+def test_a_ditto_mark_repeats_the_cell_above(log, tmp_path, mark):
+    log.add_sheet(sheet(tmp_path, f"pour,session,resin lot,catalyst,thickness (in),gel time\nA,Mon,R1,1.5,1/2,25\nB,{mark},{mark},2,{mark},20\nC,,R2,2,,18\nD,{mark},{mark},1,1/4,30\n"))
+    held = log.castings().pours
+    assert held["session"].tolist() == ["Mon"] * 4 and held["resin_lot"].tolist() == ["R1", "R1", "R2", "R2"]
+    assert held["thickness"].fillna(0).tolist() == [12.7, 12.7, 0, 6.35]  # an inch is 25.4 mm
+
+
+def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        log.add_sheet(sheet(tmp_path, "pour,resin lot,catalyst,gel time\nA,do.,1.5,25\nB,R1,2,do.\n"))
+    table = found.value.problems
+    assert table[["row", "column"]].values.tolist() == [["row 2", "resin lot"], ["row 3", "gel time"]]
+    assert "which is empty" in table["problem"][0] and "every pour is read by itself" in table["problem"][1]
+
+
+@pytest.mark.parametrize("word", ["none", "-", "–", "nil", "no film"])
+def test_no_cover_is_no(study, tmp_path, word):
+    assert read_sheet(study, sheet(tmp_path, f"pour,catalyst,cover\nA,1,{word}\n"))[0]["settings"]["cover"] == 0
+
+
+def test_no_pigment_is_none_and_a_dash_is_said_to_be_not_known(study, tmp_path):
+    with pytest.warns(NotRead, match=r"Pigment was taken as not written down in row 4 \(-\) and 5 \(\?\)\. Where there was none of it, write 0\.") as said:
+        entries = read_sheet(study, sheet(tmp_path, "pour,catalyst,Pigment,hardness at 24 h\nA,1,none,70\nB,1,Nil,-\nC,1,-,71\nD,1,?,72\n"))
+    assert len(said) == 1 and [entry["settings"].get("pigment") for entry in entries] == [0, 0, None, None]
+
+
+def test_none_where_it_may_be_either_is_refused(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, sheet(tmp_path, "pour,catalyst,room temp,thickness,tack,hardness at 24 h\nA,1,none,none,none,none\n"))
+    assert found.value.problems["problem"].tolist() == [
+        "room temperature: 'none' is not a number. Write one from 5 to 40 °C, or leave it empty if it is not known.",
+        "thickness: 'none' is not a number. Write one from 1 to 60 mm, or leave it empty if it is not known.",
+        "tack: 'none' is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet.",
+        "hardness: 'none' is not a number. Write one from 0 to 100 Shore D, or leave it empty if nobody looked.",
+    ]
 
 
 def test_no_defects_is_a_grade_and_no_blank(log, tmp_path):

@@ -1,7 +1,9 @@
 """Sheets as people keep them: every value by hand, round trips, every problem named, nothing half-stored."""
 
 import csv
+import datetime as dt
 import string
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,9 +15,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from testpour.exchange.export import write_sheet
-from testpour.logbook.book import Logbook
+from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.spreadsheet import IgnoredColumns, read_sheet
+from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 
 SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"
@@ -149,7 +151,7 @@ def test_a_day_that_is_not_known_is_blank_in_a_sheet_and_comes_back_so(study_her
 NOTES = [
     "=1+1", "+1", "-x", "@x", "=HYPERLINK(\"http://x\",\"y\")", "'quoted", "''", "'=1", "=", "-", "none", "n/a", "?",
     "<b>bold</b> & co", "'); DROP TABLE pours; --", "\u202eright to left \u05e9\u05dc\u05d5\u05dd", "🧪👩🏽‍🔬", "semi; colon, comma",
-    "two\nlines", '"', "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
+    "two\nlines", '"', "ditto", "Average", "Sum:", ",", ", cooled,", "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
 ]
 
 
@@ -283,14 +285,108 @@ def test_a_cell_shown_as_per_cent_is_read_as_it_is_shown(study, tmp_path):
     assert [entry["settings"]["catalyst"] for entry in read_sheet(study, tmp_path / "sheet.xlsx")] == [1.5, 1.5]
 
 
+def workbook(folder, rows, merged=(), further=()):
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    for cells in merged:
+        book.active.merge_cells(cells)
+    for title in further:
+        book.create_sheet(title).append(["pour", "catalyst (%)", "gel time"] if title != "Empty" else [])
+    book.save(folder / "sheet.xlsx")
+    return folder / "sheet.xlsx"
+
+
+def test_filled_sheets_behind_the_first_are_named(study, tmp_path):
+    rows = [["pour", "catalyst (%)", "gel time"], ["A", 1, 20]]
+    with pytest.warns(NotRead, match="sheet.xlsx: Only the first sheet of a workbook is read, not Thursday and Friday. Save a further sheet"):
+        assert len(read_sheet(study, workbook(tmp_path, rows, further=["Thursday", "Empty", "Friday"]))) == 1
+    with pytest.raises(LogProblems, match="Only the first sheet of a workbook is read, not Pours"):
+        read_sheet(study, workbook(tmp_path, [["My shop"]], further=["Pours"]))
+
+
+def test_a_merged_cell_holds_for_every_pour_it_covers(study, tmp_path):
+    rows = [["day", "pour", "catalyst (%)", "cover", "gel time", "note"], [], ["Mon", "A", 2.2, "no", 25], [None, "B", None, None, 24],
+            [None, None, None, None, None, "lamp off"], [None, "C", None, None, 22], ["Tue", "D", 1, "yes", 21]]
+    path = workbook(tmp_path, rows, ["A1:A2", "B1:B2", "A3:A6", "C3:C4", "C5:C6", "D3:D6"])
+    entries = read_sheet(study, path)
+    assert [entry["pour"] for entry in entries] == ["A", "B", "C", "D"]
+    assert [entry["settings"] for entry in entries] == [{"catalyst": 2.2, "cover": 0}, {"catalyst": 2.2, "cover": 0}, {"cover": 0}, {"catalyst": 1, "cover": 1}]
+    assert [entry["session"] for entry in entries] == ["Mon", "Mon", "Mon", "Tue"] and entries[1]["note"] == "lamp off"
+
+
+def test_a_reading_merged_over_several_pours_is_refused(study, tmp_path):
+    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, 20], ["B", 2, None]], ["C2:C3"])
+    with pytest.raises(LogProblems, match=r"row 3, gel time: \(merged\) repeats the cell above, but every pour is read by itself"):
+        read_sheet(study, path)
+
+
+@pytest.mark.parametrize(("time", "words"), [(dt.time(0, 25), "'00:25:00' is not one number. Write 25 min"), (dt.timedelta(hours=25, minutes=5), "'25:05:00' is not one number. Write 1505 min or 25.1 h")])
+def test_a_time_of_day_is_no_number_of_minutes(study, tmp_path, time, words):
+    with pytest.raises(LogProblems, match=words):
+        read_sheet(study, workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, time]]))
+
+
+def test_a_formula_without_a_result_is_no_empty_cell(study, tmp_path):
+    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time", "sum"], ["A", "=1+1", 20, "=B2"], ["B", 2, "=10*2", None]])
+    with pytest.raises(LogProblem, match="sheet.xlsx: formulas without a result: B2, D2, C3. Open it in a spreadsheet program and save it again"):
+        read_sheet(study, path)
+
+
+def test_a_formula_that_comes_out_empty_is_an_empty_cell(study, tmp_path):
+    """As spreadsheet programs store =IF(A2="","",...): a text without letters."""
+    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", "=1+1", 20], ["B", 2, 15]])
+    with zipfile.ZipFile(path) as held, zipfile.ZipFile(tmp_path / "worked-out.xlsx", "w") as made:
+        for name in held.namelist():
+            made.writestr(name, held.read(name).replace(b'<c r="B2">', b'<c r="B2" t="str">'))
+    assert [entry["settings"] for entry in read_sheet(study, tmp_path / "worked-out.xlsx")] == [{}, {"catalyst": 2}]
+
+
 def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
-    with pytest.warns(IgnoredColumns, match="sheet.csv: not read: weather, mood"):
+    with pytest.warns(NotRead, match="sheet.csv: not read: weather, mood"):
         assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1
+
+
+def test_a_row_of_units_below_the_headers(log, tmp_path):
+    """By hand: half an inch is 12.7 mm, 68 °F 20 °C, 190 °F (190 - 32)/1.8 °C."""
+    log.add_sheet(write(tmp_path, "Pour,Catalyst,Thickness,Room,Gel,Peak,Tack,Cover\n,%,(in),°F,min,°F,0-3\nD1,1.5,0.5,68,22,190,1,yes\n"))
+    held = log.castings()
+    assert held.pours.loc["D1", ["catalyst", "thickness", "room_temperature"]].tolist() == [1.5, pytest.approx(12.7), pytest.approx(20)]
+    assert told(held) == [("D1", "gel_time", 22, 22, None), ("D1", "peak_temperature", pytest.approx(158 / 1.8), pytest.approx(158 / 1.8), None), ("D1", "tack", 1, 1, 24)]
+
+
+def test_a_row_of_units_that_do_not_fit_is_refused(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, write(tmp_path, "pour,catalyst,thickness (mm),room temp,gel time (min)\n,%,in,g,mins\nA,1.5,12,20,22\n"))
+    assert found.value.problems[["row", "column", "value"]].values.tolist() == [["row 2", "thickness (mm)", "in"], ["row 2", "room temp", "g"]]
+    assert "'in' below the header is another unit than the header gives (mm)" in found.value.problems["problem"][0]
+    assert "'g' below the header is not a unit of room temperature. Write the unit once, in the header, as in room temperature (°C)" in found.value.problems["problem"][1]
+
+
+@pytest.mark.parametrize("name", ["Average", "Mittelwert", "TOTAL:"])
+def test_a_row_of_averages_or_sums_is_no_pour(study, tmp_path, name):
+    text = f"day,pour,catalyst,gel time\nMon,A,1,20\n,B,2,10\nMon,{name},1.5,15\n{name},,1.5,15\n"
+    with pytest.warns(NotRead, match=rf"row [45] \({name}\) sums up other rows, so it was not read") as said:
+        assert [entry["pour"] for entry in read_sheet(study, write(tmp_path, text))] == ["A", "B"]
+    assert len(said) == 2
+
+
+def test_headers_that_are_all_refused_are_named(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, write(tmp_path, "pour,tack 24,tack 48\nA,1,0\n"))
+    assert found.value.problems["column"].tolist() == ["tack 24", "tack 48"]
 
 
 def test_a_pour_that_was_made_although_refused(log, tmp_path):
     log.add_sheet(write(tmp_path, "pour,catalyst,gel time,made anyway,note\nA,5,9,yes,slip of the scale\n"))
     assert log.castings().pours.loc["A", "note"].startswith("slip of the scale Refused by the cautions: Catalyst 5 %")
+
+
+def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
+    with pytest.warns(Caution) as said:
+        log.add_sheet(write(tmp_path, "pour,catalyst,gel time\nA,0.02,90\nB,0.02,95\nC,1.5,20\n"))
+    (one,) = [str(warning.message) for warning in said]
+    assert one.startswith("A and B: Catalyst 0.02 % is below 0.5 %")
 
 
 CELLS = st.one_of(
@@ -307,7 +403,7 @@ GOOD = st.permutations(["pour", "catalyst (%)", "gel time", "tack at 24 h", "not
 
 @pytest.mark.slow
 @settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
+@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(
     st.one_of(GOOD, st.lists(HEADS, min_size=1, max_size=7)).flatmap(
         lambda heads: st.tuples(st.just(heads), st.lists(st.lists(CELLS, min_size=0, max_size=len(heads) + 1), max_size=4))
@@ -328,7 +424,7 @@ def test_any_sheet_is_taken_or_refused_in_words(study, tmp_path, table, mark):
 
 
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.IgnoredColumns")
+@pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: t.encode("utf-8", "surrogatepass"))),
        st.sampled_from(["csv", "tsv", "txt", "xlsx"]))
 def test_any_bytes_are_taken_or_refused_in_words(study, tmp_path, data, ending):

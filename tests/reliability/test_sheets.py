@@ -12,10 +12,10 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from testpour.exchange.export import write_sheet
-from testpour.logbook.book import Logbook
+from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.spreadsheet import IgnoredColumns
+from testpour.logbook.spreadsheet import NotRead
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem
 
 # Every kind of column: cells that a bench might write in it, and some that it had better not.
@@ -34,7 +34,7 @@ COLUMNS = {
     "hardness at 24 h (Shore D)": (["76", "76; 78; 77", "78 D", ""], ["101", "77,5"]),
     "hardness at 7 d": (["80", "80; 81", ""], []),
     "hardness 24 h, specimen 2": (["75", ""], []),
-    "tack at 24 h": (["0", "dry", "3", "", "none"], ["1-2", "7"]),
+    "tack at 24 h": (["0", "dry", "3", ""], ["1-2", "7", "none"]),
     "made anyway": (["yes", "no", ""], ["perhaps"]),
     "note": (["open face dragged", "", "<b>x</b>", "=1+1", "a; b, c", "two\nlines"], []),
     "by": (["kl", ""], []),
@@ -143,7 +143,8 @@ def run(study, folder, examples):
             seen["taken"] += 1
 
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", IgnoredColumns)
+        warnings.simplefilter("ignore", NotRead)
+        warnings.simplefilter("ignore", Caution)
         drawn()
     one.log.close()
     two.log.close()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from testpour.cautions import check_settings
 from testpour.logbook import corrections
 from testpour.logbook.database import Explained, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems
@@ -22,6 +23,7 @@ from testpour.logbook.single import one_pour, reading_of
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
 from testpour.logbook.whole import one_moment
+from testpour.wording import listed, shortened
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -221,12 +223,24 @@ class Logbook:
         -------
         list of str
             Names of the pours.
+
+        Warns
+        -----
+        Caution
+            If settings call for care, each sentence once with the pours it is about; all are logged all the same.
         """
         entries = read_sheet(self.study, self._beside(path))
         checked = Entries(self.study).check(entries)
         with self._transaction() as connection:
             self._refuse_again(connection, entries, checked)
-            return Ledger(self.study, connection).add(checked)
+            names = Ledger(self.study, connection).add(checked)
+        warned: dict[str, list[str]] = {}
+        for name, entry in zip(names, entries, strict=True):
+            for text in check_settings(self.study, entry["settings"]).warnings:
+                warned.setdefault(text, []).append(name)
+        for text, pours in warned.items():
+            warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)
+        return names
 
     def _refuse_again(self, connection, entries, checked):
         """Refuse rows without a pour's name that a sheet read before has brought: each would count twice."""

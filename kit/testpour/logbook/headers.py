@@ -7,7 +7,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.units import UnitProblem, to_unit
+from testpour.logbook.header_units import HeaderProblem, checked_unit, measures
+from testpour.units import to_unit
 
 if TYPE_CHECKING:
     from testpour.study import Study
@@ -21,12 +22,10 @@ OWN = {
     "made_anyway": ("made anyway",),
 }
 AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?))\b"
-SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s#?(?P<number>\d+))\s*$", re.IGNORECASE)
+SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P<number>\d+))\s*$", re.IGNORECASE)
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
-
-
-class HeaderProblem(ValueError):
-    """A header may mean one of several columns, or is a slip of one."""
+PLACES = 3  # a higher number behind a reading may as well be its age
+MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words in brackets
 
 
 @dataclass(frozen=True)
@@ -91,10 +90,21 @@ def read_head(study: Study, text: str) -> Head | None:
     if column is None:
         return None
     if kind == "factor":
-        return Head(kind, column.name, unit if column.kind == "number" else "", text)
+        return Head(kind, column.name, checked_unit(column, unit) if column.kind == "number" else "", text)
+    if kind == "reading" and column.ages and not age:
+        _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age and column.ages else None
-    return Head(kind, column.name, unit, text, hours, label, part["part"].casefold() if part else "value")
+    return Head(kind, column.name, checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
+
+
+def _refuse_age(reading, number):
+    """Refuse a bare number behind a reading that changes with age, where it may be that age."""
+    if number and number.isdecimal() and int(number) > PLACES:
+        raise HeaderProblem(
+            f"{number} may be an age or a place. Write {reading.words} at {number} h for the age, or {reading.words} #{number} "
+            "for the place."
+        )
 
 
 def _plain(text):
@@ -108,7 +118,7 @@ def _column(study, words, unit, text):
     if found is None and not unit and " " in words.replace("%", " %"):
         *front, last = words.replace("%", " %").split()
         front = front[:-1] if front and front[-1] == "in" else front
-        found = _meant([c for c in columns if _measures(last, c[0])], " ".join(front), last, text)
+        found = _meant([c for c in columns if measures(last, c[0].unit)], " ".join(front), last, text)
         unit = last if found else unit
     if found is None:
         _refuse_slip([c for c, _ in columns], words, text)
@@ -121,9 +131,10 @@ def _meant(columns, words, unit, text):
     asked = words.split()
     if len(words) < 3:
         return None
+    measured = any(measures(unit, one) for one in MEASURED)  # "Resin (g)" is no lot
     exact = [c for c in columns if words in (_plain(c[0].name), _plain(c[0].words))]
-    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked)]
-    for some in (exact, begins, [c for c in begins if unit and _measures(unit, c[0])]):
+    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked) and not (measured and _is_text(c[0]))]
+    for some in (exact, begins, [c for c in begins if measures(unit, c[0].unit)]):
         if len(some) == 1:
             return some[0]
     if not begins:
@@ -138,14 +149,8 @@ def _begins(held, asked):
     return len(asked) <= len(held) and all(h.startswith(a) for h, a in zip(held, asked, strict=False))
 
 
-def _measures(unit, column):
-    if not column.unit:
-        return False
-    try:
-        to_unit(f"1 {unit}", column.unit)
-    except UnitProblem:
-        return False
-    return True
+def _is_text(column):
+    return getattr(column, "kind", "") == "text"
 
 
 def _refuse_slip(columns, words, text):

@@ -21,6 +21,7 @@ NOT_YET = re.compile(
 ALREADY = re.compile(r"^(?:<\s*=?|≤|under|below|at most|less than|before|within|already\D*|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$", re.IGNORECASE)
 
 ABOUT = re.compile(r"^(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*\d", re.IGNORECASE)
+NOT_AT_ALL = re.compile(r"^(?:not|no|never|none|nil|still|didn't|did not|hasn't|has not|hadn't|had not)\b\D*$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -126,8 +127,17 @@ def _from_text(reading, text, decimal):
             f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the looks before and after, as in "
             "12-18, or the number alone where it was read off."
         )
+    if NOT_AT_ALL.match(text) and not reading.grades:
+        raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading)}, or leave it empty if nobody looked.")
     number = _end(reading, text, decimal)
     return Known(number, number, "exact")
+
+
+def _what_is_missing(reading):
+    """What a no without a number should say, as the end of a sentence."""
+    if reading.scale == "log":
+        return "does not say until when. Write the last look, as in not yet at 2 h"
+    return f"is not a number. Write one from {reading.range_words}"
 
 
 def _between(reading, low, high, decimal):

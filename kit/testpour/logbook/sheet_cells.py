@@ -1,28 +1,29 @@
 """The cells of a spreadsheet as text, whatever program wrote it."""
 
 import csv
-import datetime as dt
 import io
 import re
-import warnings
 from pathlib import Path
 
-from testpour.archive import Archive
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.workbook import COVERED, LARGEST, MOST, read_workbook
 from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
-from testpour.wording import SHOWN
+from testpour.wording import SHOWN, shortened
 
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
-LARGEST = 20_000_000  # bytes, unpacked
-MOST = 200_000  # cells; ten thousand pours with twenty columns
-ROWS, COLUMNS = 50_000, 500  # beyond which a filled cell is a slip
-LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet programs do not)
+GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
+DITTO = {'"', "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above", COVERED}  # the same as the cell above
+SUMMARY = {
+    "average", "avg", "avg.", "mean", "means", "median", "total", "totals", "sum", "sd", "std", "stdev", "std dev", "min", "max", "minimum",
+    "maximum", "range", "count", "mittel", "mittelwert", "durchschnitt", "summe", "gesamt", "ø",
+}  # what stands at the head of a row that is no pour
+MEANT = BLANK | DITTO | SUMMARY  # words that a sheet takes for something else than text
 
 
-def read_cells(path: str | Path) -> tuple[list[list[str]], str | None]:
-    """Rows of text cells, and the decimal mark where the file tells it.
+def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]]:
+    """Rows of text cells, the decimal mark where the file tells it, and the sheets of a workbook left unread.
 
     Parameters
     ----------
@@ -33,7 +34,9 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None]:
     -------
     rows : list of list of str
     decimal : {".", ","} or None
-        A comma where cells of a text file show it and none shows a point; unknown otherwise.
+        A comma where cells of a text file show it and none shows a decimal point; unknown otherwise.
+    others : list of str
+        Names of the filled sheets behind the first.
 
     Raises
     ------
@@ -46,7 +49,10 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None]:
     if path.suffix.casefold() not in (".csv", ".tsv", ".txt", ".xlsx"):
         raise LogProblem(f"{path.name} is neither CSV nor XLSX. Save the sheet as one of these.")
     try:
-        return (_workbook(path), None) if path.suffix.casefold() == ".xlsx" else _text(path)
+        if path.suffix.casefold() == ".xlsx":
+            rows, others = read_workbook(path)
+            return rows, None, others
+        return *_text(path), []
     except TextProblem as problem:
         raise LogProblem(f"{path.name}: {problem}") from None
 
@@ -58,83 +64,62 @@ def _text(path):
     separator = max(SEPARATORS, key=head.count)
     if text.count(separator) + text.count("\n") > MOST:
         raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
-    except csv.Error as problem:
-        raise LogProblem(f"{path.name} is not readable as CSV: {problem}. Save it again as CSV or XLSX.") from None
+    rows = _split(text, separator)
     return rows, _decimal(rows)
 
 
+def _split(text, separator):
+    """Rows of cells. A quotation mark left open takes the cells after it into its own, so it is refused."""
+    rows, ends = [], f"{separator}\r\n"
+    try:
+        for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True):
+            bare = [cell.strip(" ") for cell in row]
+            if any(cell and cell[0] in ends and cell[-1] in ends for cell in bare):  # two such marks, taken for one pair
+                raise csv.Error
+            rows.append(row)
+    except csv.Error as problem:
+        said = (
+            f"a cell has more than {csv.field_size_limit():,} characters. Shorten it." if "limit" in str(problem) else
+            'a cell begins with a quotation mark (") that does not close where the cell ends. Take the mark out; where it '
+            "stands for the same as above, write ditto."
+        )
+        raise TextProblem(f"row {len(rows) + 1}: {said}") from None
+    return rows
+
+
 def _decimal(rows):
-    """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``."""
+    """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``; ``1.200`` is then 1200."""
     marks = decimal_marks(cell.strip() for row in rows for cell in row)
-    return "," if (",", "decimal") in marks and not any(mark == "." for mark, _ in marks) else None
+    comma, point, either = (marks.get(key) for key in ((",", "decimal"), (".", "decimal"), (".", "either")))
+    if comma and point and either:
+        raise TextProblem(
+            f"{shortened(comma)!r} has a decimal comma and {shortened(point)!r} a decimal point, so {shortened(either)!r} may be "
+            "either of two numbers. Write all numbers with one of these marks, and none between thousands."
+        )
+    return "," if comma and not point else None
 
 
-def _workbook(path):
-    """The filled cells of the first sheet; a workbook's parts are looked at before they are unpacked."""
-    import openpyxl  # takes a while, and few sheets need it
+def bare(text: str) -> str:
+    """A cell as it is looked up among the words of a sheet: small letters, without a colon at its end.
 
-    parts = Archive(path, "XLSX", LARGEST)
-    parts.refuse_markup()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
-        try:
-            book = openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)
-            try:
-                return _filled(book.worksheets[0])
-            finally:
-                book.close()
-        except (TextProblem, MemoryError):
-            raise
-        except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
-            said = " ".join(str(problem).split())[:100] or type(problem).__name__
-            raise TextProblem(f"not readable as XLSX ({said}). Open it in a spreadsheet program and save it again.") from None
+    Parameters
+    ----------
+    text : str
+        Of a cell.
 
-
-def _filled(sheet):
-    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last."""
-    sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
-    rows, seen, last = [], 0, 0
-    for number, row in enumerate(sheet.iter_rows(), start=1):
-        seen += len(row)
-        texts = [_cell(cell) for cell in row]
-        while texts and not texts[-1].strip():
-            texts.pop()
-        if texts and (number > ROWS or len(texts) > COLUMNS):
-            place = f"row {number}, column {len(texts)}"
-            raise TextProblem(f"the cell in {place} ({texts[-1][:20]!r}) is far from any pour. Delete it and what is around it.")
-        if seen > MOST:
-            raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
-        if number > LAST:
-            break
-        if number <= ROWS:
-            rows.append(texts)
-        last = number if texts else last
-    width = max(map(len, rows[:last]), default=0)
-    return [row + [""] * (width - len(row)) for row in rows[:last]]
-
-
-def _cell(cell):
-    value = cell.value
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int | float):
-        if "%" in (cell.number_format or ""):
-            return f"{100 * value:.10g} %"
-        return f"{value:.12g}"
-    if isinstance(value, dt.datetime | dt.date):
-        return value.isoformat()
-    return str(value)
+    Returns
+    -------
+    str
+    """
+    return text.strip().casefold().removesuffix(":")
 
 
 def tame(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
-    Text that a sheet uses for "nothing here" gets one too, so that a pour called None keeps its name. Characters
-    that turn the order of words are written out, such as [U+202E].
+    Text that a sheet uses for "nothing here", "the same as above" or a row of averages gets one too, so that a pour
+    called None keeps its name, and so does text that begins with a separator. Characters that turn the order of words are written
+    out, such as [U+202E].
 
     Parameters
     ----------
@@ -146,7 +131,8 @@ def tame(text: str) -> str:
     str
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
-    return f"'{text}" if text[:1] in ACTIVE or text[:1] == "'" or text.casefold() in BLANK - {""} else text
+    meant = bare(text) in MEANT - {""} and text != "min"  # the unit, which tables for other programs hold
+    return f"'{text}" if text[:1] in GUARDED or meant else text
 
 
 def untame(text: str) -> str:
@@ -162,5 +148,5 @@ def untame(text: str) -> str:
     str
     """
     rest = text[1:]
-    text = rest if text[:1] == "'" and (rest[:1] in (*ACTIVE, "'") or rest.casefold() in BLANK) and rest else text
+    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or bare(rest) in MEANT) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

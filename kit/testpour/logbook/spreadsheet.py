@@ -8,19 +8,22 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from testpour.catalogue import YES
+from testpour.catalogue import NIL, NO, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
-from testpour.logbook.headers import HeaderProblem, read_head
-from testpour.logbook.sheet_cells import BLANK, read_cells, untame
+from testpour.logbook.header_units import HeaderProblem, units_below
+from testpour.logbook.headers import read_head
+from testpour.logbook.sheet_cells import BLANK, DITTO, SUMMARY, bare, read_cells, untame
+from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
+from testpour.wording import listed
 
 if TYPE_CHECKING:
     from testpour.study import Study
 
 
-class IgnoredColumns(UserWarning):
-    """A sheet has columns that are nothing of the study's; they were not read."""
+class NotRead(UserWarning):
+    """Something of a sheet was not read, and the rest was."""
 
 
 def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
@@ -29,8 +32,9 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     One row a pour. A header names a factor or a reading, by its name or its words, with a unit in
     brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h (Shore D)``. Decimal
     commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a
-    cell ("76; 78; 77") are understood. A session written once holds until the next one, and its
-    date with it. Headers may be shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
+    cell ("76; 78; 77") are understood. A session written once holds until the next one, and its date with it; a
+    ditto mark repeats the cell above, but for a reading. Units may stand in a row below the headers. Headers may be
+    shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
 
     Parameters
     ----------
@@ -51,31 +55,74 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
 
     Warns
     -----
-    IgnoredColumns
-        Naming the columns that are nothing of the study's.
+    NotRead
+        Naming the columns that are nothing of the study's, the rows of averages and sums, the settings taken as not
+        written down, and the further sheets of a workbook.
     """
-    rows, decimal = read_cells(path)
+    rows, decimal, others = read_cells(path)
+    unread = f"Only the first sheet of a workbook is read, not {listed(others)}." if others else ""
     start, heads, problems = _find_heads(study, rows)
     if heads is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
-        said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}."
+        said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}. {unread}".strip()
         raise LogProblems([*problems, ("", "", "", said)])
-    entries: list[dict[str, Any]] = []
-    for number, row in enumerate(rows[start + 1 :], start=start + 2):
-        cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
-        cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
-        if _is_remark(cells):
-            if entries and cells:  # a remark across the sheet belongs to the pour above it
-                entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells)]).strip()
-            continue
-        entry = _entry(study, cells, number, decimal, problems)
-        _carry_down(entries[-1] if entries else {}, entry)
-        entries.append(entry)
+    first, heads = _below(study, heads, rows, start, problems)
+    entries, passed = _entries(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     Entries(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
-        warnings.warn(f"{Path(path).name}: not read: {', '.join(ignored)}.", IgnoredColumns, stacklevel=2)
+        passed.insert(0, f"not read: {', '.join(ignored)}.")
+    if others:
+        passed.append(f"{unread} Save a further sheet of pours as a file of its own and read it too.")
+    for text in passed:
+        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
+
+
+def _below(study, heads, rows, start, problems):
+    """Where the pours begin below the headers, and the heads with the units of a row of units."""
+    if len(rows) == start + 1:
+        return start + 1, heads
+    row = ["" if cell == COVERED else cell for cell in rows[start + 1]]  # a header may be merged over two rows
+    found = units_below(study, heads, row)
+    if found is None:
+        return start + 1 + (not any(row)), heads
+    problems += [(f"row {start + 2}", *problem) for problem in found[1]]
+    return start + 2, found[0]
+
+
+def _entries(study, heads, rows, decimal, problems):
+    """The pours of numbered rows, and what was passed over, in sentences."""
+    entries, passed, unsaid, above = [], [], {}, {}
+    for number, row in rows:
+        cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
+        if name := _summary(row, cells):
+            passed.append(f"row {number} ({name}) sums up other rows, so it was not read. If it is a pour, give it another name.")
+            continue
+        for head, cell in cells:
+            if head.kind == "factor" and cell and _blank(study, head, cell):
+                unsaid.setdefault(head, []).append(f"{number} ({cell})")
+        cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
+        if _is_remark(cells):
+            if entries and cells:  # a remark across the sheet belongs to the pour above it
+                entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells if c.casefold() not in DITTO)]).strip()
+            continue
+        cells = list(_repeated(cells, above, number, problems))
+        above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
+        entry = _entry(study, cells, number, decimal, problems)
+        _carry_down(entries[-1] if entries else {}, entry)
+        entries.append(entry)
+    for head, places in unsaid.items():
+        advice = "" if study.factor(head.name).kind == "text" else " Where there was none of it, write 0."
+        passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
+    return entries, passed
+
+
+def _summary(row, cells):
+    """The word that makes a row one of averages or sums: its first cell, or what stands for the pour's name."""
+    first = next((cell.strip() for cell in row if cell.strip()), "")
+    names = [first, *(cell for head, cell in cells if head.kind == "own" and head.name == "pour")]
+    return next((name for name in names if bare(name) in SUMMARY), "")
 
 
 def _carry_down(above, entry):
@@ -86,16 +133,37 @@ def _carry_down(above, entry):
 
 
 def _blank(study, head, cell):
-    """Whether a cell says nothing; a grade may be called "none"."""
-    if head.kind == "reading" and cell.casefold() in (g.casefold() for g in study.reading(head.name).grades):
-        return False
-    return cell in ("", "-", "–", "—") if head.kind == "own" else cell.casefold() in BLANK
+    """Whether a cell says nothing; none is a word for no or for 0, and may be a grade."""
+    if head.kind == "own":
+        return cell in ("", "-", "–", "—")
+    column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
+    if head.kind == "reading":
+        meant = {*NIL, *(grade.casefold() for grade in column.grades)}
+    else:
+        meant = {"yes/no": NO, "number": NIL, "text": set()}[column.kind]
+    return cell.casefold() in BLANK - meant
+
+
+def _repeated(cells, above, number, problems):
+    """The cells of a row, what stands above in place of a ditto mark."""
+    for head, cell in cells:
+        if cell.casefold() not in DITTO:
+            yield head, cell
+        elif head.kind == "reading" and head.part == "value":
+            said = f"{cell} repeats the cell above, but every pour is read by itself. Write the reading out, or leave it empty."
+            problems.append((f"row {number}", head.text, cell, said))
+        elif head in above:
+            yield head, above[head]
+        else:
+            said = f"{cell} repeats the cell above, which is empty. Write out what is meant, or leave it empty."
+            problems.append((f"row {number}", head.text, cell, said))
 
 
 def _is_remark(cells):
     """A row without data is a remark, unless it names a pour and more about it."""
-    own = {head.name for head, _ in cells}
-    return all(head.kind == "own" for head, _ in cells) and not ("pour" in own and own & {"made_at", "by"})
+    own = {head.name for head, _ in cells if head.kind == "own"}
+    without = all(head.kind == "own" or (cell == COVERED and "pour" not in own) for head, cell in cells)
+    return without and not ("pour" in own and own & {"made_at", "by"})
 
 
 def _find_heads(study, rows):
@@ -109,7 +177,7 @@ def _find_heads(study, rows):
                 heads.append(None)
                 problems.append((f"row {place + 1}", text, "", str(problem)))
         ours = [head for head in heads if head is not None]
-        if sum(head.kind != "own" for head in ours) >= 2:
+        if sum(head.kind != "own" for head in ours) + len(problems) >= 2:
             return place, heads, problems + _twice(study, ours, place)
     return 0, None, []
 

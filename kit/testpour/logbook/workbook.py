@@ -1,0 +1,135 @@
+"""The first sheet of a workbook as rows of text."""
+
+import datetime as dt
+import io
+import re
+import warnings
+from pathlib import Path
+
+from testpour.archive import Archive
+from testpour.text_file import TextProblem
+
+LARGEST = 20_000_000  # bytes, unpacked
+MOST = 200_000  # cells; ten thousand pours with twenty columns
+ROWS, COLUMNS = 50_000, 500  # beyond which a filled cell is a slip
+LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet programs do not)
+COVERED = "(merged)"  # stands in the cells that a merged cell covers below its first row
+SOME = 5  # cells that a message names
+# What openpyxl leaves out where it reads row by row (ECMA-376 part 1, 18.3.1.4 and 18.3.1.55). A formula of text that
+# comes out empty has an empty value and the type "str".
+FORMULA = re.compile(rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b[^<>]*(?:/>|>[^<]*</(?:\w+:)?f>)\s*(<(?:\w+:)?v\s*(?:/>|>\s*</(?:\w+:)?v>))?\s*</(?:\w+:)?c>")
+MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"')
+
+
+def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
+    """The filled cells of the first sheet as text, and the names of the other sheets that hold anything.
+
+    A cell merged over several rows leaves "(merged)" in each of these rows that holds anything else.
+
+    Parameters
+    ----------
+    path : Path
+        Of an .xlsx file; its parts are looked at before they are unpacked.
+
+    Returns
+    -------
+    rows : list of list of str
+    others : list of str
+
+    Raises
+    ------
+    TextProblem
+        If it is no workbook, is too large, or has formulas without a result.
+    """
+    import openpyxl  # takes a while, and few sheets need it
+
+    parts = Archive(path, "XLSX", LARGEST)
+    parts.refuse_markup()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
+        try:
+            book = openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)
+            try:
+                first, *others = book.worksheets
+                source = parts.read(first._worksheet_path.lstrip("/")) or b""
+                _refuse_formulas(source)
+                return _spread(_filled(first), source), [sheet.title for sheet in others if _holds_anything(sheet)]
+            finally:
+                book.close()
+        except (TextProblem, MemoryError):
+            raise
+        except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
+            said = " ".join(str(problem).split())[:100] or type(problem).__name__
+            raise TextProblem(f"not readable as XLSX ({said}). Open it in a spreadsheet program and save it again.") from None
+
+
+def _filled(sheet):
+    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last."""
+    sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
+    rows, seen, last = [], 0, 0
+    for number, row in enumerate(sheet.iter_rows(), start=1):
+        seen += len(row)
+        texts = [_cell(cell) for cell in row]
+        while texts and not texts[-1].strip():
+            texts.pop()
+        if texts and (number > ROWS or len(texts) > COLUMNS):
+            place = f"row {number}, column {len(texts)}"
+            raise TextProblem(f"the cell in {place} ({texts[-1][:20]!r}) is far from any pour. Delete it and what is around it.")
+        if seen > MOST:
+            raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
+        if number > LAST:
+            break
+        if number <= ROWS:
+            rows.append(texts)
+        last = number if texts else last
+    width = max(map(len, rows[:last]), default=0)
+    return [row + [""] * (width - len(row)) for row in rows[:last]]
+
+
+def _holds_anything(sheet):
+    sheet.reset_dimensions()
+    return any(cell.value is not None for row in sheet.iter_rows() for cell in row)
+
+
+def _refuse_formulas(source):
+    """Refuse a sheet whose program wrote formulas and did not work them out: their cells would look empty."""
+    cells = [re.search(rb'\br="([A-Z]+\d+)"', tag) for tag, value in FORMULA.findall(source) if not (value and b't="str"' in tag)]
+    names = [found[1].decode() for found in cells if found]
+    if names:
+        more = f" and {len(names) - SOME} more" if len(names) > SOME else ""
+        raise TextProblem(
+            f"formulas without a result: {', '.join(names[:SOME])}{more}. Open it in a spreadsheet program and save it again, "
+            "or write the values in their place."
+        )
+
+
+def _spread(rows, source):
+    """`rows` with a word wherever a filled cell is merged downwards over a row that holds anything else."""
+    from openpyxl.utils import range_boundaries
+
+    filled = [any(row) for row in rows]
+    for span in MERGED.findall(source):
+        column, top, _, bottom = range_boundaries(span.decode())
+        if top > len(rows) or column > len(rows[0]) or not rows[top - 1][column - 1].strip():
+            continue
+        for row in range(top, min(bottom, len(rows))):
+            if filled[row]:
+                rows[row][column - 1] = COVERED
+    return rows
+
+
+def _cell(cell):
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        if "%" in (cell.number_format or ""):
+            return f"{100 * value:.10g} %"
+        return f"{value:.12g}"
+    if isinstance(value, dt.datetime | dt.date):
+        return value.isoformat()
+    if isinstance(value, dt.timedelta):  # a time of day that passed midnight, or one of more hours than a day has
+        return f"{value // dt.timedelta(hours=1)}:{value // dt.timedelta(minutes=1) % 60:02}:{value.seconds % 60:02}"
+    return str(value)
