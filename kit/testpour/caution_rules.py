@@ -49,6 +49,20 @@ class Cautions:
         """Each finding as a sentence that begins with Refused or Warning, refusals first."""
         return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
 
+    def around(self, text: str) -> str:
+        """A sentence with what was found: what is refused comes before it, what is warned about after it.
+
+        Parameters
+        ----------
+        text : str
+
+        Returns
+        -------
+        str
+        """
+        lines = self.lines()
+        return " ".join([*lines[: len(self.refusals)], text, *lines[len(self.refusals) :]])
+
     def _repr_html_(self):
         lines = self.lines() or [self.sentence()]
         return f"<ul>{''.join(f'<li>{in_html(line)}</li>' for line in lines)}</ul>"

@@ -16,15 +16,14 @@ from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings
-from testpour.models.chance import chance
+from testpour.models.chance import cautions_at, chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, in_hundred, table_html
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor
+    from testpour.caution_rules import Cautions
     from testpour.models.fits import Fits
     from testpour.study import Study
 
@@ -75,7 +74,7 @@ class NextPours:
             text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask for the stop advice before you go on."
         else:
             text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
-        return text + "".join(f" {warning}" for warning in self.cautions.warnings)
+        return self.cautions.around(text)
 
     __repr__ = sentence
 
@@ -190,8 +189,5 @@ def _described(fits, batch, free, aim):
     table["reason"] = reasons_for(fits, table, batch.lessons)
     tried = table.index[len(table) - batch.trials :]
     table.loc[tried, "reason"] = [f"{TRIAL}; {reason}" for reason in table.loc[tried, "reason"]]
-    cautions = Cautions()
-    for row in rows.to_dict("records"):
-        cautions += check_settings(study, {f.name: row[f.name] for f in study.factors if f.name in row})
     names = tuple(factor.name for factor in free)
-    return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, cautions)
+    return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, cautions_at(fits, rows))

@@ -24,8 +24,10 @@ from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
 from testpour.advice.remedy import remedies
 from testpour.causes.whole_log import missed_by_most
+from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.files import page_kind, put
+from testpour.models.chance import cautions_at
 from testpour.pages import dated
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -60,6 +62,8 @@ class RecipeChart:
         How many pours the chart rests on.
     castings : Castings, optional
         The log it rests on.
+    cautions : Cautions
+        On its rooms and depths, and on what is predicted for its recipes.
     """
 
     study: Study
@@ -67,6 +71,7 @@ class RecipeChart:
     shared: str
     pours: int
     castings: Castings | None = field(default=None, repr=False)
+    cautions: Cautions = field(default_factory=Cautions, repr=False)
 
     def sentence(self) -> str:
         """What the chart rests on and how much of it is a guess."""
@@ -80,9 +85,7 @@ class RecipeChart:
             text += f" Everywhere: {self.shared}."
         if self.table["beyond"].any():
             text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
-        cells = self.table.reset_index()[["room_temperature", "thickness", "catalyst"]]
-        known = [name for name in cells if name in {factor.name for factor in self.study.factors}]
-        return " ".join([text, *check_table(self.study, cells[known]).lines()])
+        return self.cautions.around(text)
 
     __repr__ = sentence
 
@@ -164,7 +167,10 @@ def recipe_chart(
     named = [f for f in study.factors if f.kind != "text" and f.role == "chosen" and f.name not in ("catalyst", "thickness")]
     names = tuple(f.name for f in named if f.name in common or f.name in (fixed or {}))
     words = settings_words(study, cells.iloc[0], names)
-    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings)
+    poured = cells.assign(catalyst=rows["catalyst"])
+    found = check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
+    found += cautions_at(fits, poured[poured["catalyst"].notna()])
+    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, found)
 
 
 def _cells(study, rooms, thicknesses, fixed):

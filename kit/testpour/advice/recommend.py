@@ -12,14 +12,13 @@ import pandas as pd
 from testpour.advice.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_gel_time, check_peak, check_settings
-from testpour.models.chance import Chance, chance
+from testpour.models.chance import Chance, cautions_at, chance
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor
+    from testpour.caution_rules import Cautions
     from testpour.models.fits import Fits
     from testpour.study import Study
 
@@ -75,7 +74,7 @@ class Recommendation:
             text += f" {self.conflict.sentence()} {self._by_aim()}"
         if self.beyond:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
-        return text + "".join(f" {warning}" for warning in (*self.cautions.refusals, *self.cautions.warnings))
+        return self.cautions.around(text)
 
     def _by_aim(self):
         """The chance of meeting each aim alone, at the recommended settings."""
@@ -242,29 +241,6 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     ages = {aim.reading: aim.age for aim in fits.study.aims}
     parts = {fit.reading.words: fit.predict(table, age=ages.get(name) or 24.0) for name, fit in fits.items()}
     return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
-
-
-def cautions_at(fits: Fits, best: pd.DataFrame) -> Cautions:
-    """Cautions on one row of settings and on what is predicted there: too quick to pour, or too hot.
-
-    Parameters
-    ----------
-    fits : Fits
-    best : DataFrame
-        One row.
-
-    Returns
-    -------
-    Cautions
-    """
-    chosen = {factor.name: best[factor.name].iloc[0] for factor in fits.study.factors if factor.name in best}
-    found = check_settings(fits.study, chosen)
-    for fit in fits.values():
-        if fit.reading.name == "gel_time":
-            found += check_gel_time(float(fit.predict(best)["middle"].iloc[0]))
-        elif fit.reading.scale == "rise":
-            found += check_peak(float(fit.predict(best)["middle"].iloc[0]))
-    return found
 
 
 def beyond_log(fits: Fits, row: pd.Series) -> tuple[str, ...]:

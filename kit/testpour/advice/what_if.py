@@ -11,9 +11,9 @@ import pandas as pd
 
 from testpour.advice.candidates import allowed, checked_room, on_step
 from testpour.advice.prospect import prospect, states_of
-from testpour.advice.recommend import beyond_log, cautions_at, predicted
+from testpour.advice.recommend import beyond_log, predicted
 from testpour.causes.saving import AS_GOOD
-from testpour.models.chance import Chance, chance
+from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.settings import settings_table
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, table_html
@@ -69,7 +69,7 @@ class WhatIf:
             text += " No single change of a setting would raise it by 2 points."
         if self.beyond:
             text += f" Not poured there yet: {', '.join(self.beyond)}."
-        return text + "".join(f" {said}" for said in (*self.cautions.refusals, *self.cautions.warnings))
+        return self.cautions.around(text)
 
     __repr__ = sentence
 

@@ -9,13 +9,12 @@ import numpy as np
 import pandas as pd
 
 from testpour.caution_rules import Cautions
-from testpour.cautions import check_table
+from testpour.cautions import check_gel_time, check_peak, check_table
 from testpour.models.settings import SettingsGiven, settings_table
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
-    from testpour.study import Study
 
 
 UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
@@ -31,7 +30,8 @@ class Chance:
 
     Parameters
     ----------
-    study : Study
+    fits : Fits
+        What it is worked from.
     settings : DataFrame
         One row a setting, floats in declared units.
     draws : array
@@ -40,7 +40,7 @@ class Chance:
         Mean chance of meeting each aim alone; one column an aim, in words.
     """
 
-    study: Study
+    fits: Fits
     settings: pd.DataFrame
     draws: np.ndarray
     by_aim: pd.DataFrame
@@ -55,12 +55,12 @@ class Chance:
 
     @property
     def cautions(self) -> Cautions:
-        """What is refused or warned about in the settings."""
-        return check_table(self.study, self.settings)
+        """What is refused or warned about in the settings, and in the gel time and peak predicted there."""
+        return cautions_at(self.fits, self.settings)
 
     def sentence(self) -> str:
         """The chance in a sentence, for the first setting, and what is refused or warned about."""
-        return " ".join([self.verdict(), *self.cautions.lines()])
+        return self.cautions.around(self.verdict())
 
     def verdict(self) -> str:
         """The chance alone in a sentence, for the first setting."""
@@ -118,4 +118,26 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
         met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
         each.append(met)
         by_aim[aim.words(reading)] = met.mean(axis=0)
-    return Chance(study, table, np.prod(each, axis=0), pd.DataFrame(by_aim, index=table.index))
+    return Chance(fits, table, np.prod(each, axis=0), pd.DataFrame(by_aim, index=table.index))
+
+
+def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
+    """What is refused or warned about in any row of settings, and in the quickest gel and the hottest peak predicted there.
+
+    Parameters
+    ----------
+    fits : Fits
+    table : DataFrame
+        One row a setting, complete, in the factors' units.
+
+    Returns
+    -------
+    Cautions
+    """
+    found = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])
+    for fit in fits.values() if len(table) else ():
+        if fit.reading.name == "gel_time":
+            found += check_gel_time(float(fit.predict(table)["middle"].min()))
+        elif fit.reading.scale == "rise":
+            found += check_peak(float(fit.predict(table)["middle"].max()))
+    return found

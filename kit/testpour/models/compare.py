@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.cautions import check_table
 from testpour.models.beyond import beyond
-from testpour.models.chance import chance
+from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change
 from testpour.models.settings import settings_table
 from testpour.units import shown_unit
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
 if TYPE_CHECKING:
+    from testpour.caution_rules import Cautions
     from testpour.models.fits import Fits
     from testpour.study import Study
 
@@ -49,6 +49,7 @@ class Comparison:
         ``low`` and ``high`` of its 90 % interval, its ``unit`` (% for a ratio, "in 100" for the chance of a
         grade the aim allows), ``way`` ("longer", "softer" ...), ``sure`` (chance of that direction, 0 to 1)
         and ``beyond`` (what of either lies outside what was poured).
+    cautions : Cautions
     chances : array, shape (draws, 2), or None
         Chance of a good casting of each; None where the study states no aim.
     """
@@ -57,6 +58,7 @@ class Comparison:
     names: tuple[str, ...]
     settings: pd.DataFrame
     table: pd.DataFrame
+    cautions: Cautions
     chances: np.ndarray | None = None
 
     @property
@@ -73,7 +75,7 @@ class Comparison:
         """What differs, which readings that moves, and what cannot be told."""
         if not self.differ:
             same = f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can part them."
-            return " ".join([same, *check_table(self.study, self.settings).lines()])
+            return self.cautions.around(same)
         rows = list(self.table.iterrows())
         told = [self._said(name, row) for name, row in rows if row["sure"] >= SURE]
         still = [name for name, row in rows if row["low"] == row["high"] == 0]
@@ -83,7 +85,7 @@ class Comparison:
         text += (listed(told) if told else "no reading differs for sure yet") + "."
         text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and told else ""
         text += f" Not moved by these settings: {listed(still)}." if still else ""
-        return " ".join([text, *self._goodness(), *self._outside(), *check_table(self.study, self.settings).lines()])
+        return self.cautions.around(" ".join([text, *self._goodness(), *self._outside()]))
 
     __repr__ = sentence
 
@@ -151,7 +153,7 @@ def compare(
     both = pd.concat(parts).set_axis(pd.Index([1, 2], name="setting"))
     table = pd.DataFrame([_reading(fit, both, age) for fit in fits.values()]).set_index("reading")
     chances = chance(fits, both).draws if fits.study.aims else None
-    return Comparison(fits.study, names, both, table, chances)
+    return Comparison(fits.study, names, both, table, cautions_at(fits, both), chances)
 
 
 def _row(fits, one, room):

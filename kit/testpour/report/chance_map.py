@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
+from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
 
 STEPS = 31
+OUT = "refused, or likely to boil"
 LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
 
 
@@ -41,7 +44,8 @@ def show_chance(
     -------
     Picture
         A matplotlib Figure. Darker means likelier good, and each line carries its chance in 100. Rings:
-        what was poured, whatever its other settings. Hatched: beyond what was poured.
+        what was poured, whatever its other settings. Hatched: beyond what was poured. Crossed out, and never the
+        highest: what is refused, or likely to boil.
 
     Raises
     ------
@@ -59,12 +63,13 @@ def show_chance(
     one = settings_table(fits.study, fixed, room=room)
     table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()
-    met = chance(fits, table).draws.mean(axis=0).reshape(STEPS, STEPS)
+    met, safe = chance(fits, table).draws.mean(axis=0), allowed(fits, table)
     poured = [_poured(f, pours) for f in (across, up)]
-    picture, axes = new_picture(_says(fits.study, table, met, (across, up), poured), height=5.2,
+    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), (across, up), poured), height=5.2,
                                 found=check_ends(fits.study, table))
     ax = axes[0, 0]
-    _draw_map(picture, ax, grid, met)
+    _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
+    _cross_out(ax, grid, safe.reshape(STEPS, STEPS))
     _hatch_beyond(ax, (columns, rows), poured)
     ax.plot(pours[x], pours[y], "o", color=INK, markerfacecolor="white", markersize=7, linestyle="none", clip_on=False,
             zorder=5, label="poured")
@@ -108,6 +113,13 @@ def _draw_map(picture, ax, grid, met):
     bar.ax.set_yticklabels([f"{100 * tick:.0f}" for tick in np.linspace(0, 1, 6)])
 
 
+def _cross_out(ax, grid, safe):
+    """Cross out what is refused or likely to boil, where any of the map is."""
+    if not safe.all():
+        ax.contourf(*grid, (~safe).astype(float), levels=[0.5, 1.5], colors=["white"], hatches=["xx"], zorder=2.5)
+        ax.add_patch(Rectangle((0, 0), 0, 0, facecolor="white", edgecolor="#404040", hatch="xx", linewidth=0, label=OUT))
+
+
 def _hatch_beyond(ax, ends, poured):
     """Hatch what lies outside the box of what was poured."""
     (left, right), (bottom, top) = ends
@@ -126,6 +138,8 @@ def _hatch_beyond(ax, ends, poured):
 
 def _says(study, table, met, factors, poured):
     best = int(np.argmax(met))
+    if met[best] < 0:
+        return "Chance of a good casting: every setting on this map is refused, or likely to boil."
     at = [table[f.name].iloc[best] for f in factors]
     within = all(low <= value <= high for value, (low, high) in zip(at, poured, strict=True))
     where = " and ".join(f"{f.words} {f.show(table[f.name].iloc[best])}" for f in factors)
@@ -133,6 +147,6 @@ def _says(study, table, met, factors, poured):
     if not any(f.name == "room_temperature" for f in factors) and "room_temperature" in table:
         held.append(study.factor("room_temperature"))
     beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in held)
-    text = f"Chance of a good casting: highest here at {where}, {about_in_hundred(met.ravel()[best])}"
+    text = f"Chance of a good casting: highest here at {where}, {about_in_hundred(met[best])}"
     text += f" (with {beside})." if beside else "."
     return text if within else text + " Nothing was poured there yet."
