@@ -30,7 +30,7 @@ def hot(study, castings_of):
     pours = pd.DataFrame({"catalyst": catalyst, "thickness": thickness, "pigment": 0.5, "cover": 1.0, "room_temperature": 25.0,
                           "session": np.repeat(["S1", "S2", "S3"], 4)}, index=names)
     reads = [(name, reading, value, age) for place, name in enumerate(names) for reading, value, age in (
-        ("peak_temperature", peak[place], np.nan), ("gel_time", gel[place], np.nan), ("tack", 0.0, 24.0), ("hardness", 80.0 + 2 * catalyst[place], 24.0))]
+        ("peak_temperature", peak[place], np.nan), ("gel_time", gel[place], np.nan), ("tack", 0.0, 24.0), ("hardness", 78.0 + thickness[place] / 2, 24.0))]
     table = pd.DataFrame(reads, columns=["pour", "reading", "low", "age"])
     return fit_castings(castings_of(study, pours, table.assign(high=table["low"])))
 
@@ -52,8 +52,16 @@ def test_the_quickest_gel_and_the_hottest_peak_of_several_settings_speak_for_all
     assert cautions_at(hot, table.iloc[:0]) == Cautions()
 
 
+def with_aims(fits, *aims):
+    study = replace(fits.study, aims=aims)
+    return Fits(study, fits.castings, {name: replace(fit, study=study) for name, fit in fits.items()})
+
+
 def test_the_map_crosses_out_what_boils_and_never_names_it(hot):
-    picture = show_chance(hot, "catalyst", "thickness", {"cover": "yes"}, room="25 degC")
+    """The deeper, the harder, and the hotter: only what boils is likely to be hard enough."""
+    hard = with_aims(hot, Aim("hardness", at_least=84.0, age=24.0))
+    assert chance(hard, HOT, room=25).table["chance"].iloc[0] > chance(hard, MILD, room=25).table["chance"].iloc[0] + 0.2
+    picture = show_chance(hard, "catalyst", "thickness", {"cover": "yes"}, room="25 degC")
     legend = [text.get_text() for text in picture.legends[0].get_texts()]
     assert "refused, or likely to boil" in legend
     at = {name: float(picture.says.split(f"{name} ")[1].split()[0]) for name in ("catalyst", "thickness")}
@@ -66,8 +74,7 @@ def test_next_pours_and_the_chart_pass_on_what_is_foretold_of_them(hot):
     given = {"catalyst": "2.4 %", "cover": "yes", "pigment": "0.5 %"}
     pours = next_pours(hot, room="25 degC", pours=2, fixed=given)
     assert pours.predicted.xs("gel time", level="reading")["middle"].max() < 5 and "Warning: Predicted gel time" in pours.sentence()
-    study = replace(hot.study, aims=(Aim("tack", at_most=1.0, age=24.0),))
-    dry = Fits(study, hot.castings, {name: replace(fit, study=study) for name, fit in hot.items()})
+    dry = with_aims(hot, Aim("tack", at_most=1.0, age=24.0))
     chart = recipe_chart(dry, rooms=[25], thicknesses=[15])  # every catalyst makes 15 mm boil
     assert chart.table["catalyst"].notna().all() and chart.sentence().startswith("Refused: Predicted peak temperature")
     assert not recipe_chart(dry, rooms=[25], thicknesses=[6]).cautions.refusals
