@@ -7,6 +7,7 @@ from importlib.resources import files
 import pytest
 
 import testpour as tp
+from testpour.exchange.folder import make_folder
 from testpour.panels import jobs
 
 
@@ -207,6 +208,17 @@ def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
     assert at.parts("bars")[0]["rows"] != before  # what was saved still counts
     assert any(part.get("text") == "in the log" for part in at.parts("text"))
     log.close()
+
+
+@pytest.mark.slow
+def test_a_casting_that_ran_hot_as_well_is_told_so_with_its_care(hand, tmp_path):
+    """P01 of the demonstration: wet, and 138 °C where at most 110 °C is asked."""
+    make_folder(tmp_path / "demo")
+    at = hand(tp.why_panel(tmp_path / "demo"))
+    at.type("pour", "P01")
+    said = at.words().split("The whole answer in words")[0]
+    assert "It misses its aim for peak temperature too." in said and "Its peak temperature has a cause of its own: it was planned deep" in said
+    assert said.index("Lay a polyester film") < said.index("Pour in layers") < said.index("A pour that smokes goes outdoors")
 
 
 @pytest.mark.slow

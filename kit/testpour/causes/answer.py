@@ -167,13 +167,13 @@ class Answer:
 
     @cached_property
     def by_settings(self) -> tuple[tuple[str, str], ...]:
-        """Of the other aims it misses, those that its settings mostly explain: each reading, and what brought that about, in words."""
+        """Of the other aims it misses, those that its settings mostly explain: the reading in words, and the cause that brought that about."""
         case, found = self.case, []
         for miss in () if case.throughout else self.missed[1:]:
             shares = planned(case.table, case.fits, self.pour, miss, case.beside).shares or {}
             name = max(shares, key=lambda cause: shares[cause], default="")
             if name != SETTINGS and shares.get(name, 0.0) > 0.5:
-                found.append((case.fits.study.reading(miss.aim.reading).words, case.table.causes[name].openly))
+                found.append((case.fits.study.reading(miss.aim.reading).words, name))
         return tuple(found)
 
     @property

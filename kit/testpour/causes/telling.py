@@ -18,13 +18,14 @@ def cheapest_test(table: CauseTable, first: str, second: str, openly: Container[
     first, second : str
         Names of causes.
     openly : container of str, optional
-        Causes that the settings themselves brought about: making the same mix again would only bring them about again.
+        Causes that the settings themselves brought about. Where weighing is then not to blame, the same mix made again
+        would only bring them about again: another setting tells.
 
     Returns
     -------
     TellingPour or None
     """
-    one, other = (SETTINGS if name in openly else name for name in (first, second))
+    one, other = (_tested(table, name, openly) for name in (first, second))
     fit = [t for t in table.tests.values() if (one in t.tells) != (other in t.tells)]
     return min(fit, key=lambda t: t.cost, default=None)
 
@@ -62,8 +63,13 @@ def what_would_tell(table: CauseTable, first: str, second: str, openly: Containe
     test = cheapest_test(table, first, second, openly)
     if test is None:
         return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."
-    shown, other = (first, second) if (SETTINGS if first in openly else first) in test.tells else (second, first)
+    shown, other = (first, second) if _tested(table, first, openly) in test.tells else (second, first)
     return (
         f"To tell them apart, {test.words}: a clear difference speaks for {table.causes[shown].words!r}, "
         f"none for {table.causes[other].words!r}."
     )
+
+
+def _tested(table, name, openly):
+    """The cause whose tests tell of `name`."""
+    return SETTINGS if name in openly and table.causes[name].next_time_openly else name

@@ -119,6 +119,39 @@ def named(answer: "Answer", name: str) -> str:
     return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
 
 
+def of_its_own(answer: "Answer", words: str, name: str) -> str:
+    """What brought about another miss, in a sentence.
+
+    Parameters
+    ----------
+    answer : Answer
+    words : str
+        Of the reading that misses its aim.
+    name : str
+        Of the cause.
+
+    Returns
+    -------
+    str
+    """
+    return f"Its {words} has a cause of its own: {answer.case.table.causes[name].openly}."
+
+
+def also_missed(answer: "Answer") -> str:
+    """The other aims a casting misses, in a sentence; empty without any, and where the whole log is in question.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    str
+    """
+    more = [] if answer.case.throughout else [answer.case.fits.study.reading(m.aim.reading).words for m in answer.missed[1:]]
+    return f"It misses its aim for {listed(more)} too." if more else ""
+
+
 def read_again(answer: "Answer") -> str:
     """When to read the casting again: at the age that an aim speaks of, where it was read before that.
 
@@ -183,8 +216,7 @@ def _miss(answer: "Answer") -> str:
             return f"{answer.pour} misses no aim that was read."
         words = listed(study.reading(aim.reading).words for aim in waits)
         return f"{answer.pour} misses no aim that was read so far: read its {words} at {max(a.age for a in waits if a.age is not None):g} h, then ask again."
-    more = [] if answer.case.throughout else [study.reading(m.aim.reading).words for m in found[1:]]
-    return f"{answer.pour}: {found[0].words(study)}." + (f" It misses its aim for {listed(more)} too." if more else "")
+    return " ".join(filter(None, [f"{answer.pour}: {found[0].words(study)}.", also_missed(answer)]))
 
 
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
@@ -210,9 +242,9 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
 def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
     """What is told where words are left, the most useful first, each with its place."""
     table, first = answer.case.table, behind[0]
-    for words, openly in answer.by_settings:
-        if openly not in [named(answer, name) for name in behind]:
-            yield 0.7, f"Its {words} has a cause of its own: {openly}."
+    for words, name in answer.by_settings:
+        if name not in behind:
+            yield 0.7, of_its_own(answer, words, name)
     speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)]
     speaks = [words for words in speaks if words != table.signs["throughout"]["words"]][:PIECES]  # that is said already
     for words in speaks:  # the weightiest there is room for

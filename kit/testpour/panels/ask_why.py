@@ -11,7 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
-from testpour.causes.verdict import ENOUGH, named, read_again
+from testpour.causes.verdict import ENOUGH, also_missed, named, of_its_own, read_again
 from testpour.logbook.tables import LogProblem
 from testpour.panels.memory import SCALES, scale_step
 from testpour.panels.numbers import Field
@@ -192,16 +192,27 @@ class WhyPanel(Panel):
                   button(f"pass:{question.name}", "Cannot say"))
 
     def _advice(self, answer):
-        """What to do about the likeliest causes, each with its care."""
-        causes = answer.case.table.causes
-        for name in answer.together or (answer.first,):
-            yield text(f"{capital(named(answer, name))}: {causes[name].remedy(name in answer.openly, read_again(answer))}.", "strong")
-            if causes[name].care:
-                yield caution(f"{causes[name].care}.")
+        """What to do about the likeliest causes and about what the settings openly did beside them, each with its care."""
+        behind = answer.together or (answer.first,)
+        for name in behind:
+            yield from _remedy(answer, name, f"{capital(named(answer, name))}:", name in answer.openly)
+        if also_missed(answer):
+            yield text(also_missed(answer))
+        for words, name in answer.by_settings:
+            if name not in behind:
+                yield from _remedy(answer, name, of_its_own(answer, words, name), True)
         if self._saving is not None:
             yield text(self._saving.sentence())
         yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split is not None else None,
                    text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)
+
+
+def _remedy(answer, name, said, openly):
+    """What to do about one cause, after what is said of it, with its care."""
+    cause = answer.case.table.causes[name]
+    yield text(f"{said} {cause.remedy(openly, read_again(answer))}.", "strong")
+    if cause.care:
+        yield caution(f"{cause.care}.")
 
 
 def _evidence(answer: Answer) -> Iterator[Part]:
