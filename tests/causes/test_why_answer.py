@@ -9,10 +9,10 @@ import pytest
 
 from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
+from testpour.causes.naming import named
 from testpour.causes.saving import Saving
 from testpour.causes.sight import sights
 from testpour.causes.signs import noted
-from testpour.causes.verdict import named
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 

@@ -10,6 +10,7 @@ from testpour.causes.complaint import Missed
 from testpour.causes.delivered import Delivered
 from testpour.causes.evidence import Piece, evidence
 from testpour.causes.likelihood import Likelihoods
+from testpour.causes.naming import named, read_again
 from testpour.causes.questions import Asked, questions, would_change
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import Saving, saving
@@ -18,7 +19,7 @@ from testpour.causes.signs import Planned, noted, planned
 from testpour.causes.split import Split, split
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable
 from testpour.causes.telling import what_would_tell
-from testpour.causes.verdict import ENOUGH, named, read_again, short_page, verdict, whole_study
+from testpour.causes.verdict import ENOUGH, short_page, verdict, whole_study
 from testpour.logbook.book import Logbook
 from testpour.models.fits import Fits
 from testpour.wording import NoResult, in_html, in_hundred, table_html

@@ -6,7 +6,8 @@ import pandas as pd
 
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
-from testpour.causes.verdict import named, whole_study
+from testpour.causes.naming import named
+from testpour.causes.verdict import whole_study
 from testpour.models.fits import Fits
 from testpour.threads import one_thread
 from testpour.wording import count, in_html, in_hundred, listed, table_html

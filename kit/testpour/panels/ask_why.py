@@ -11,7 +11,8 @@ import pandas as pd
 import testpour as tp
 from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
-from testpour.causes.verdict import ENOUGH, also_missed, named, of_its_own, read_again
+from testpour.causes.naming import also_missed, named, of_its_own, read_again
+from testpour.causes.verdict import ENOUGH
 from testpour.logbook.tables import LogProblem
 from testpour.panels.memory import SCALES, scale_step
 from testpour.panels.numbers import Field

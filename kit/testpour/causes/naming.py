@@ -1,0 +1,78 @@
+"""What is said of a cause and of what a casting misses, the same words wherever an answer is shown."""
+
+from typing import TYPE_CHECKING
+
+from testpour.causes.signs import read_early
+from testpour.causes.table import AGAIN
+from testpour.wording import listed
+
+if TYPE_CHECKING:
+    from testpour.causes.answer import Answer
+
+
+def named(answer: "Answer", name: str) -> str:
+    """A cause in words: of a wrong reading, which one it most likely is; as planned where its settings brought it about.
+
+    Parameters
+    ----------
+    answer : Answer
+    name : str
+        Of the cause.
+
+    Returns
+    -------
+    str
+    """
+    cause = answer.case.table.causes[name]
+    suspect = answer.case.likely.suspect(name) if cause.one_of else None
+    if name in answer.openly:
+        return cause.openly.format(settings=listed(answer.case.planned.unnamed))
+    return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
+
+
+def of_its_own(answer: "Answer", words: str, name: str) -> str:
+    """What brought about another miss, in a sentence.
+
+    Parameters
+    ----------
+    answer : Answer
+    words : str
+        Of the reading that misses its aim.
+    name : str
+        Of the cause.
+
+    Returns
+    -------
+    str
+    """
+    return f"Its {words} has a cause of its own: {answer.case.table.causes[name].openly}."
+
+
+def also_missed(answer: "Answer") -> str:
+    """The other aims a casting misses, in a sentence; empty without any, and where the whole log is in question.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    str
+    """
+    more = [] if answer.case.throughout else [answer.case.fits.study.reading(m.aim.reading).words for m in answer.missed[1:]]
+    return f"It misses its aim for {listed(more)} too." if more else ""
+
+
+def read_again(answer: "Answer") -> str:
+    """When to read the casting again: at the age that an aim speaks of, where it was read before that.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    str
+    """
+    early = read_early(answer.missed)
+    return f"at {early[0].aim.age:g} h" if early else AGAIN
