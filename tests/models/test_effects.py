@@ -8,6 +8,7 @@ import pytest
 
 from testpour.catalogue import catalogue
 from testpour.logbook.book import Logbook
+from testpour.models.agreement import agreement, check_log
 from testpour.models.effect import Effect
 from testpour.models.effects import Effects, effects
 from testpour.models.fits import fit_castings
@@ -46,6 +47,8 @@ BRANCHES = [
     (effect(0.9, 0.7, 1.1, turn=1.75, rises=False), "It bends: gel time falls up to about 1.8 % and rises beyond."),
     (effect(0.35, 0.1, 0.6, reading="tack", bound=1.0, turn=2.0), "It bends: the chance of tack 'slightly tacky' or better rises up to"),
     (effect(0.55, 0.5, 0.62, disagreement=2.1), "The log says otherwise than the trade. Check the weighing"),
+    (effect(0.55, 0.5, 0.62, held=False), " 75 % of this is from the log; the trade has no view of it."),
+    (effect(0.55, 0.5, 0.62, held=False, poured=False), " No two pours differ in catalyst, and the trade has no view of it."),
 ]
 
 
@@ -139,6 +142,35 @@ def test_a_reading_that_turns_within_what_was_poured_is_said_to_bend(castings_of
         assert found["filler"].turn is None and "bends" not in found["filler"].sentence()
     else:
         assert found["filler"].turn == pytest.approx(14, abs=2.5) and found["filler"].rises is rises
+
+
+def test_a_strong_effect_that_nobody_foresaw_is_the_logs(castings_of):
+    """Eight pours, a factor and a score of the maker's own: it averages 3.5 at 8 drops and read 9 at 24."""
+    study = study_from({"factors": {"drops": {"unit": "", "low": 0, "high": 40, "from": 6, "to": 24, "usual": 12, "words": "drops per ounce"}},
+                        "readings": {"score": {"low": 1, "high": 10, "better": "higher"}}})
+    drops, score = np.array([8, 16, 12, 20, 8, 16, 24, 12.0]), np.array([4, 8, 7, 9, 3, 8, 9, 6.0])
+    names = [f"P{number}" for number in range(8)]
+    read = pd.DataFrame({"pour": names, "reading": "score", "low": score, "high": score, "known": "exact"})
+    fits = fit_castings(castings_of(study, pd.DataFrame({"drops": drops}, index=names), read))
+    found = effects(fits["score"]).each[0]
+    assert found.told and found.low < 9 - 3.5 < found.high
+    assert found.from_log > 0.5 and not found.held and found.disagreement == 0
+    assert "says little" not in found.sentence() and found.sentence().endswith("of this is from the log; the trade has no view of it.")
+    assert check_log(fits).sentence() == "No pour stands out." and agreement(fits["score"]).chance == 1
+    assert agreement(fits["score"]).sentence() == "Score: the trade has no view of it."
+
+
+def test_an_own_factor_that_does_much_is_not_held_against_the_trade(castings_of):
+    """Gel time as the trade has it, 25 min (c/1.5)^-0.75, but a retarder of the maker's own makes it thirty times as long."""
+    study = study_from({"factors": {"catalyst": {}, "retarder": {"unit": "%", "low": 0, "high": 1, "from": 0, "to": 1, "usual": 0}},
+                        "readings": {"gel_time": {}}})
+    pours = pd.DataFrame({"catalyst": np.tile([1, 1.5, 2.25], 4), "retarder": np.repeat([0.0, 1, 0, 1], 3)}, index=[f"P{i}" for i in range(12)])
+    minutes = (25 * (pours["catalyst"] / 1.5) ** -0.75 * 30 ** pours["retarder"] * np.tile([1.03, 0.97], 6)).to_numpy()
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
+    fits = fit_castings(castings_of(study, pours, read))
+    found = {e.factor.name: e for e in effects(fits["gel_time"]).each}
+    assert found["catalyst"].held and not found["retarder"].held and "trade has no view" in found["retarder"].sentence()
+    assert "otherwise" not in found["retarder"].sentence() and agreement(fits["gel_time"]).sentence() == "Gel time: log and belief agree."
 
 
 def test_without_a_log_all_is_belief(study, tmp_path):

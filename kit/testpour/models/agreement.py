@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
 RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
 REPLICATES = 999  # logs drawn from the beliefs
+OPEN = 100.0  # times as wide as its stand-in: a belief that nobody holds, so that nothing lies far from it
 
 
 @dataclass(frozen=True)
@@ -36,11 +37,14 @@ class Agreement:
         Share of logs drawn from the beliefs that are at least as strange; 1 where the log has taught nothing.
     strange : tuple of Factor
         The settings whose believed effect the log contradicts.
+    held : bool
+        Whether the trade expects anything of the reading.
     """
 
     reading: Reading
     chance: float
     strange: tuple[Factor, ...]
+    held: bool = True
 
     @property
     def warns(self) -> bool:
@@ -50,6 +54,8 @@ class Agreement:
     def sentence(self) -> str:
         """The agreement in a sentence."""
         words = self.reading.words
+        if not self.held:
+            return f"{words.capitalize()}: the trade has no view of it."
         if not self.warns:
             return f"{words.capitalize()}: log and belief agree."
         if self.strange:
@@ -84,11 +90,13 @@ def agreement(fit: ReadingFit, seed: int = 0) -> Agreement:
     Prior-predictive check (Box 1980, J. R. Statist. Soc. A 143, 383; Evans and Moshonov 2006, Bayesian Analysis
     1, 893). Logs of the same pours are drawn from the beliefs, the remainder left out. In each, and in the log
     itself, every belief's pull is worked out, and how far the whole lies from what is believed. The log is as
-    strange as its strangest pull; its rank among the drawn logs is the chance, whatever the readings' shape.
+    strange as its strangest pull; its rank among the drawn logs is the chance, whatever the readings' shape. What
+    nobody has a belief about, an own factor for one, may be anything and is held against no log.
     """
     believed = fit.believed.foreseen()
-    if not len(fit.rows):
-        return Agreement(fit.reading, 1.0, ())
+    held = any(belief.held for belief in believed.beliefs)
+    if not len(fit.rows) or not held:
+        return Agreement(fit.reading, 1.0, (), held)
     model = model_of(fit.study, fit.reading, believed, fit.rows, remainder=False)
     drawn = _logs(model, np.random.default_rng([seed, 31]))
     pulls, terms = _pulls(model, believed, np.vstack([_seen(model, believed), drawn]))
@@ -139,7 +147,8 @@ def _pulls(model, believed, logs):
 
     The last column is the distance of the whole log from what is believed.
     """
-    columns, sd = model.exog, model.belief[1]
+    held = np.array([belief.held for belief in believed.beliefs])
+    columns, sd = model.exog, np.where(held, model.belief[1], OPEN * model.belief[1])
     own = 1.0 if model.grades else model.spread_belief**2
     noise = own * np.eye(len(columns))
     for group, scale in zip(model.groups, model.group_beliefs, strict=True):
@@ -147,7 +156,7 @@ def _pulls(model, believed, logs):
     spread = noise + (columns * sd**2) @ columns.T
     away = np.linalg.solve(spread, (logs - model.exog @ model.belief[0]).T)
     reach = np.sqrt(np.einsum("nk,nk->k", columns, np.linalg.solve(spread, columns))) * sd
-    taught = reach**2 > TAUGHT
+    taught = held & (reach**2 > TAUGHT)
     pulls = (columns.T @ away).T[:, taught] * sd[taught] / reach[taught]
     whole = np.einsum("mn,nm->m", logs - model.exog @ model.belief[0], away)
     terms = [term for term, told in zip(believed.terms, taught, strict=False) if told]
@@ -198,7 +207,8 @@ class CheckedLog:
         strange = listed(one.reading.words for one in self.agreements.values() if one.warns)
         strained = listed(one.reading.words for one in self.checked.values() if one.strained)
         said = [f"{count(len(self.odd), 'pour')} to look at again: {odd}." if odd else "No pour stands out."]
-        said.append(f"Log and trade differ about {strange}." if strange else "Log and trade agree.")
+        if strange or any(one.held for one in self.agreements.values()):
+            said.append(f"Log and trade differ about {strange}." if strange else "Log and trade agree.")
         if strained:
             said.append(f"Intervals of {strained} are narrower than this log deserves: something is at work that is not logged.")
         return " ".join(said)

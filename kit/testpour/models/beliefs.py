@@ -72,6 +72,11 @@ class Belief:
         """For cut-points: the part of `sd` that each has of its own; the rest moves all of them together."""
         return min(self.sd, OWN_CUT)
 
+    @property
+    def held(self) -> bool:
+        """Whether anyone holds it; where nobody does, `beliefs.toml` has a wide one in its place."""
+        return not self.source.startswith("no belief")
+
 
 @dataclass(frozen=True)
 class ReadingBeliefs:
@@ -90,6 +95,8 @@ class ReadingBeliefs:
         How many of the terms, the last ones, belong to the remainder (see `remainder`).
     plain : ReadingBeliefs or None
         The beliefs before heat and cure entered as terms, where they did (see `physics_terms`).
+    grown : float
+        How many times as large as believed the log found the remainder; 1 where it did not raise it.
     """
 
     terms: tuple[Term, ...]
@@ -98,6 +105,7 @@ class ReadingBeliefs:
     cuts: Belief | None = None
     left_over: int = 0
     plain: ReadingBeliefs | None = None
+    grown: float = 1.0
 
     @property
     def factors(self) -> set[str]:

@@ -31,6 +31,7 @@ class Effect:
         Share of what is now known that came from the log, 0 to 1; the rest is belief. 0 where no two pours differ in it.
     disagreement : float
         How far the log pulled the effect from belief, in standard deviations expected for such a pull.
+        0 where nobody has a belief.
     poured : bool
         Whether the log holds pours at different values of the factor.
     bound : float or None
@@ -42,6 +43,8 @@ class Effect:
         Where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond.
     rises : bool
         Whether it rises up to there.
+    held : bool
+        Whether the trade has a view of it.
     """
 
     factor: Factor
@@ -58,6 +61,7 @@ class Effect:
     level: float = 0.9
     turn: float | None = None
     rises: bool = True
+    held: bool = True
 
     @property
     def ratio(self) -> bool:
@@ -149,9 +153,10 @@ class Effect:
     def rests_on(self) -> str:
         """How much of it is from the log, as a sentence that begins with a space."""
         if not self.poured:
-            return f" No two pours differ in {self.factor.words}: this is belief only."
+            alone = ": this is belief only." if self.held else ", and the trade has no view of it."
+            return f" No two pours differ in {self.factor.words}{alone}"
         share = round(100 * self.from_log)
-        text = f" {share} % of this is from the log, {100 - share} % belief."
+        text = f" {share} % of this is from the log{f', {100 - share} % belief' if self.held else '; the trade has no view of it'}."
         if share < 5:
             text = " The log says little here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:

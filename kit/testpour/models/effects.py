@@ -123,20 +123,34 @@ def _effect(fit, factor, start, end, poured, beside, level):
     latent = fit.mean(table)
     found = change(fit, table)
     tails = np.quantile(found.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
-    before = np.sum((contrast * fit.believed.sd) ** 2)
     drawn = latent[:, 1] - latent[:, 0]
-    after = drawn.var()
-    from_log = float(np.clip(1 - after / before, 0, 1)) if before > 0 else 1.0
-    if not poured:  # what the other settings taught of the remainder's size narrows it, but is no word of this one
-        from_log = 0.0
+    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned of the others too
+    held = _held(fit.believed, contrast)
     pull = abs(drawn.mean() - contrast @ fit.believed.mean)
-    expected = np.sqrt(max(before - after, 1e-12))
-    disagreement = float(pull / expected) if from_log > 0.05 else 0.0
+    expected = np.sqrt(from_log * np.sum((contrast * fit.believed.sd) ** 2))
+    disagreement = float(pull / expected) if held and from_log > 0.05 else 0.0
     low, middle, high = (float(t) for t in tails)
     turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
-        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level, turn, rises
+        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level, turn, rises, held
     )
+
+
+def _from_log(believed, contrast, drawn):
+    """Share of what is known of a move that came from the log.
+
+    A log that contradicts the beliefs raises the remainder's size, and with it the doubt: held against the size believed,
+    it would seem to have taught nothing just where it says most.
+    """
+    grown = np.where(np.arange(len(contrast)) < len(contrast) - believed.left_over, 1.0, believed.grown)
+    before = np.sum((contrast * believed.sd * grown) ** 2)
+    return float(np.clip(1 - drawn.var() / before, 0, 1)) if before > 0 else 1.0
+
+
+def _held(believed, contrast):
+    """Whether anyone has a belief about a move: about a term that it changes, the remainder aside."""
+    beliefs = believed.foreseen().beliefs
+    return any(belief.held for belief, change in zip(beliefs, contrast, strict=False) if change)
 
 
 def _turn(fit, factor, start, end, beside, level):

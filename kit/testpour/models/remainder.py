@@ -238,7 +238,8 @@ def folded(
         name: {key: value for key, value in getattr(posterior, name).items() if key != "smooth"}
         for name in ("group_spread", "group_effects", "group_levels")
     }
-    return replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts), _with_terms(believed, terms, scale)
+    learned = replace(_with_terms(believed, terms, scale), grown=max(1.0, float(np.sqrt(np.mean(size**2))) / scale))
+    return replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts), learned
 
 
 def _with_terms(believed, terms, sd):
