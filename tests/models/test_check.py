@@ -146,12 +146,23 @@ def test_an_empty_log_has_nothing_to_check(castings_of):
     empty = castings_of(GEL, pd.DataFrame(columns=["catalyst"]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
     fits = fit_castings(empty)
     assert check_fit(fits["gel_time"]).sentence() == "No gel time in the log yet, so nothing can be checked."
-    assert agreement(fits["gel_time"]).chance == 1.0 and check_log(fits).sentence() == "No pour stands out."
+    assert agreement(fits["gel_time"]).chance == 1.0 and check_log(fits).sentence() == "No readings are in the log yet, so nothing can be checked."
 
 
 def test_one_pour_has_no_other_to_be_foretold_from():
     found = Checked(GEL.readings[0], pd.DataFrame({"pour": ["P1", "P1"], "inside": [1.0, 1.0]}))
     assert found.sentence() == "Only one pour has gel time in the log, so there is no other to foretell it from."
+
+
+@pytest.mark.parametrize("minutes, says", [
+    (25.0, "No reading was taken of more than one pour yet, so there is no other to compare with."),
+    (600.0, "1 pour to look at again: P1 (gel time). Log and trade differ about gel time."),
+])
+def test_a_log_of_one_pour_has_nothing_to_stand_out_from_but_belief(castings_of, minutes, says):
+    """The trade has 25 min at 1.5 % and 20 °C; ten hours is no gel time of its like."""
+    pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0}, index=["P1"])
+    read = pd.DataFrame({"pour": ["P1"], "reading": "gel_time", "low": minutes, "high": minutes})
+    assert check_log(fit_castings(castings_of(GEL, pours, read))).sentence() == says
 
 
 @pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])

@@ -202,14 +202,21 @@ class CheckedLog:
 
     def sentence(self) -> str:
         """What stands out, in a sentence or two."""
+        pours = max((one.table["pour"].nunique() for one in self.checked.values()), default=0)
+        if not pours:
+            return "No readings are in the log yet, so nothing can be checked."
         where = self.table.groupby("pour", sort=False)["reading"].agg(listed)
         odd = listed(f"{pour} ({where[pour]})" for pour in self.odd)
         strange = listed(one.reading.words for one in self.agreements.values() if one.warns)
         strained = listed(one.reading.words for one in self.checked.values() if one.strained)
-        said = [f"{count(len(self.odd), 'pour')} to look at again: {odd}." if odd else "No pour stands out."]
-        if strange or any(one.held for one in self.agreements.values()):
-            said.append(f"Log and trade differ about {strange}." if strange else "Log and trade agree.")
-        if strained:
+        said = ["No pour stands out." if pours > 1 else "No reading was taken of more than one pour yet, so there is no other to compare with."]
+        if odd:
+            said = [f"{count(len(self.odd), 'pour')} to look at again: {odd}."]
+        if strange:
+            said.append(f"Log and trade differ about {strange}.")
+        elif pours > 1 and any(one.held for one in self.agreements.values()):
+            said.append("Log and trade agree.")
+        if strained and pours > 1:
             said.append(f"Intervals of {strained} are narrower than this log deserves: something is at work that is not logged.")
         return " ".join(said)
 
