@@ -49,6 +49,14 @@ BRANCHES = [
     (effect(0.55, 0.5, 0.62, disagreement=2.1), "The log says otherwise than the trade. Check the weighing"),
     (effect(0.55, 0.5, 0.62, held=False), " 75 % of this is from the log; the trade has no view of it."),
     (effect(0.55, 0.5, 0.62, held=False, poured=False), " No two pours differ in catalyst, and the trade has no view of it."),
+    (effect(0.55, 0.5, 0.62, by_day=True),
+     "25 % belief. But catalyst never differed within one session, so the day may be behind this: pour 1 and 2.5 % on one day."),
+    (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, by_day=True), "so the day may be behind this: pour with and without it on one day."),
+    (effect(0.8, 0.7, 0.9, "room_temperature", start=16, end=22, by_day=True), "so the day may be behind this: pour on more days."),
+    (effect(0.55, 0.5, 0.62, together=("pigment",)),
+     "But catalyst and pigment always moved together, so either may be behind this: change one without the other."),
+    (effect(0.55, 0.5, 0.62, together=("pigment", "thickness"), by_day=True),
+     "so any of them may be behind this: change one without the others. And catalyst never differed within one session"),
 ]
 
 
@@ -62,6 +70,8 @@ def test_what_does_not_apply_is_not_said():
     assert "otherwise" not in plain and "belief only" not in plain and "cannot tell" not in plain
     assert "otherwise" not in effect(0.55, 0.5, 0.62, poured=False, disagreement=9.0).sentence()
     assert "otherwise" not in effect(0.55, 0.5, 0.62, disagreement=1.9).sentence()
+    for open_ in (effect(1.0, 0.9, 1.1, by_day=True), effect(0.55, 0.5, 0.62, by_day=True, from_log=0.02)):
+        assert "behind this" not in open_.sentence()  # no change is told, or not by the log
 
 
 def test_the_strongest_is_said_and_the_unsettled_named():
@@ -171,6 +181,38 @@ def test_an_own_factor_that_does_much_is_not_held_against_the_trade(castings_of)
     found = {e.factor.name: e for e in effects(fits["gel_time"]).each}
     assert found["catalyst"].held and not found["retarder"].held and "trade has no view" in found["retarder"].sentence()
     assert "otherwise" not in found["retarder"].sentence() and agreement(fits["gel_time"]).sentence() == "Gel time: log and belief agree."
+
+
+def filler_log(castings_of, filler, sessions, pigment=0.0):
+    """Hardness 80 Shore D without filler and 65 with 30 %, read give or take 1, at four doses a session."""
+    study = study_from({
+        "factors": {"catalyst": {}, "pigment": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 30, "usual": 0}},
+        "readings": {"hardness": {"ages": ["24 h"]}},
+    })
+    count = len(filler)
+    names, filler = [f"P{number}" for number in range(count)], np.array(filler, float)
+    hard = 80 - filler / 2 + np.resize([1, -1, 0, 1, -1], count)
+    pours = pd.DataFrame({"catalyst": np.resize([1, 2.5, 1.5, 2], count), "filler": filler, "pigment": pigment, "session": sessions}, index=names)
+    read = pd.DataFrame({"pour": names, "reading": "hardness", "age": 24.0, "low": hard, "high": hard, "known": "exact"})
+    return {e.factor.name: e for e in effects(fit_castings(castings_of(study, pours, read))["hardness"]).each}
+
+
+@pytest.mark.parametrize("filler, sessions, by_day", [
+    (np.repeat([0, 0, 30], 4), np.repeat(["d0", "d1", "d2"], 4), True),
+    (np.tile([0, 0, 30], 4), np.repeat(["d0", "d1", "d2"], 4), False),  # both on one day
+    (np.repeat([0, 30], 6), ["d0"] * 12, False),
+    (np.repeat([0, 30, 0, 30, 0, 30], 2), np.repeat([f"d{day}" for day in range(6)], 2), False),  # six days, three of each
+])
+def test_a_setting_that_differed_by_day_only_is_not_told_as_settled(castings_of, filler, sessions, by_day):
+    found = filler_log(castings_of, filler, sessions)
+    assert found["filler"].told and found["filler"].by_day is by_day and not found["catalyst"].by_day
+    assert ("But filler never differed within one session" in found["filler"].sentence()) is by_day
+
+
+@pytest.mark.parametrize("pigment, together", [(np.repeat([1, 2], 6), ("pigment",)), (np.repeat([2, 1], 6), ("pigment",)), (np.tile([1, 2], 6), ())])
+def test_settings_that_always_moved_together_are_told_of_one_another(castings_of, pigment, together):
+    found = filler_log(castings_of, np.repeat([0, 30], 6), ["d0"] * 12, pigment)
+    assert found["filler"].together == together and found["catalyst"].together == ()
 
 
 def test_without_a_log_all_is_belief(study, tmp_path):

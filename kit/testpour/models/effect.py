@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from testpour.units import shown_unit
-from testpour.wording import rounded
+from testpour.wording import listed, rounded
 
 if TYPE_CHECKING:
     from testpour.catalogue import Factor, Reading
 
+LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
 
@@ -45,6 +46,10 @@ class Effect:
         Whether it rises up to there.
     held : bool
         Whether the trade has a view of it.
+    by_day : bool
+        Whether the setting differed from one session to another only, in so few that the day may be behind the change.
+    together : tuple of str
+        Other settings, in words, that moved whenever this one did.
     """
 
     factor: Factor
@@ -62,6 +67,8 @@ class Effect:
     turn: float | None = None
     rises: bool = True
     held: bool = True
+    by_day: bool = False
+    together: tuple[str, ...] = ()
 
     @property
     def ratio(self) -> bool:
@@ -157,11 +164,25 @@ class Effect:
             return f" No two pours differ in {self.factor.words}{alone}"
         share = round(100 * self.from_log)
         text = f" {share} % of this is from the log{f', {100 - share} % belief' if self.held else '; the trade has no view of it'}."
-        if share < 5:
+        if self.from_log < LITTLE:
             text = " The log says little here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:
             text += (
                 " The log says otherwise than the trade. Check the weighing of these pours; "
                 "if it was right, trust the log."
             )
+        return text + self._doubts()
+
+    def _doubts(self):
+        """What else may be behind a change that the log tells, in sentences that begin with a space."""
+        if not self.settled or self.from_log < LITTLE:
+            return ""
+        words, text = self.factor.words, ""
+        if self.together:
+            which, rest = ("either", "other") if len(self.together) == 1 else ("any of them", "others")
+            text = f" But {listed([words, *self.together])} always moved together, so {which} may be behind this: change one without the {rest}."
+        if self.by_day:
+            values = "with and without it" if self.factor.kind == "yes/no" else self.factor.between(self.start, self.end).replace(" to ", " and ")
+            way = f"pour {values} on one day" if self.factor.role == "chosen" else "pour on more days"
+            text += f" {'And' if text else 'But'} {words} never differed within one session, so the day may be behind this: {way}."
         return text

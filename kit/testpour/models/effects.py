@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 # A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.
 KNOWN: WeakKeyDictionary[ReadingFit, dict[float, Effects]] = WeakKeyDictionary()
+DAYS = 3  # sessions at either end of a setting from which luck sorts good days from bad ones so in one log of twenty: 6!/(3! 3!)
 PLACES = 13  # values of a setting at which a bend is looked for
 
 
@@ -132,8 +133,29 @@ def _effect(fit, factor, start, end, poured, beside, level):
     low, middle, high = (float(t) for t in tails)
     turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
-        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level, turn, rises, held
+        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level, turn, rises, held,
+        poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, factor) if poured else (),
     )
+
+
+def _by_day(rows, factor, middle):
+    """Whether a setting never differed within a session, and fewer than `DAYS` sessions had it low, or high."""
+    sessions = rows.groupby("session")[factor.name].agg(["min", "max"])
+    if (sessions["max"] - sessions["min"]).max() > factor.step / 2:
+        return False
+    high = (sessions["min"] > middle).sum()
+    return bool(min(high, len(sessions) - high) < DAYS)
+
+
+def _together(fit, factor):
+    """The other settings that may move the reading and rose, or fell, whenever this one rose, in words."""
+    ranks = fit.rows.drop_duplicates("pour").rank(numeric_only=True)
+    one_thing = {"post_cure_temperature", "post_cure_time"}
+    others = [
+        other for other in fit.study.factors
+        if other.kind != "text" and other.name in fit.believed.factors - {factor.name} and not {factor.name, other.name} <= one_thing
+    ]
+    return tuple(other.words for other in others if abs(ranks[factor.name].corr(ranks[other.name])) > 1 - 1e-9)
 
 
 def _from_log(believed, contrast, drawn):
