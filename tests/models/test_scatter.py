@@ -108,6 +108,20 @@ def test_grades_count_their_own_step_as_told(castings_of):
     assert own.told and told.unit == "grades" and "is still mostly belief" in told.sentence()
 
 
+@pytest.mark.parametrize("reading, values, says", [
+    ("tack", [2], "Cannot tell yet where the scatter of tack comes from. What would tell:"),
+    ("tack", [3, 3], "Both castings read alike in tack, so no scatter shows yet."),
+    ("tack", [0] * 12, "All 12 castings read alike in tack, so no scatter shows yet."),
+    ("gel_time", [20] * 5, "All 5 castings read alike in gel time, so no scatter shows yet."),
+])
+def test_nothing_is_blamed_where_nothing_scattered(castings_of, reading, values, says):
+    names = [f"P{number}" for number in range(len(values))]
+    pours = pd.DataFrame({"catalyst": np.linspace(1, 2, len(values))}, index=names)
+    read = pd.DataFrame({"pour": names, "reading": reading, "low": values, "high": values, "age": 24.0})
+    told = scatter(fit_castings(castings_of(STUDY, pours, read))[reading])
+    assert told.sentence().startswith(says) and "Look at weighing" not in told.sentence()
+
+
 def part(name, share, largest, told):
     return Part(name, WORDS[name], 9, 8.0, 5.0, 12.0, share, largest, told)
 

@@ -93,11 +93,14 @@ class Scatter:
         Largest first.
     silent : tuple of str
         Names of the sources that the log cannot show at all, for example a second resin lot.
+    alike : int
+        How many castings the log holds, where all of them read the same; else 0.
     """
 
     reading: Reading
     parts: tuple[Part, ...]
     silent: tuple[str, ...] = ()
+    alike: int = 0
 
     @property
     def table(self) -> pd.DataFrame:
@@ -119,6 +122,8 @@ class Scatter:
     def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""
         first = self.parts[0]
+        if self.alike > 1:
+            return f"{'Both' if self.alike == 2 else f'All {self.alike}'} castings read alike in {self.reading.words}, so no scatter shows yet."
         if not any(part.told for part in self.parts):
             return f"Cannot tell yet where the scatter of {self.reading.words} comes from. {self._lessons(self.parts)}"
         if not first.told or first.largest < SURE:
@@ -179,20 +184,26 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
                  float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), _told(fit, name, drawn))
         )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in spreads)
-    return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent)
+    alike = 0 if _differ(fit) else fit.pours
+    return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent, alike)
 
 
 def _levels(fit, name):
     return len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
 
 
+def _differ(fit):
+    """Whether any two readings of the log differ."""
+    return len(fit.rows[["low", "high"]].drop_duplicates()) > 1
+
+
 def _told(fit, name, drawn):
     """Whether draws of a spread have left the half-normal belief: the largest gap between their shares.
 
-    A graded reading's own step is 1 by definition: there is nothing to learn, and nothing to doubt.
+    A graded reading's own step is 1 by definition: there is nothing to learn, and nothing to doubt where grades differ.
     """
     if name == "reading" and fit.reading.grades:
-        return len(fit.rows) > 0
+        return _differ(fit)
     ordered = np.sort(drawn)
     believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))
     return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
