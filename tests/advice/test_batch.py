@@ -47,6 +47,15 @@ def test_half_of_the_pours_are_unlike_any_other_and_say_that_they_test_the_advic
         assert np.abs(part[:place] - part[place]).max(axis=1).min() >= 0.2
 
 
+def test_a_test_of_the_advice_is_called_likely_good_only_where_it_is(fits, advised):
+    """No polyester here gels as late as ten hours at 22 degC."""
+    assert all(("likely good" in reason) == (chance >= 0.5) for reason, chance in zip(advised.table["reason"][2:], advised.table["chance"][2:], strict=True))
+    aims = tuple(replace(aim, at_least=600.0, at_most=None) if aim.reading == "gel_time" else aim for aim in fits.study.aims)
+    hopeless = next_pours(replace(fits, study=replace(fits.study, aims=aims)), room="22 degC", pours=2).table
+    assert hopeless["chance"].max() < 0.01 and "likely good" not in " ".join(hopeless["reason"])
+    assert hopeless["reason"].iloc[-1].startswith("puts the advice to the test: nothing like it was poured; ")
+
+
 def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):
     """Two settings unlike the log, in rooms of 27 and 14 degC: the likelier is tried, the other once that one is under way."""
     two = pd.DataFrame({"catalyst": [1.5, 1.5], "thickness": 10.0, "room_temperature": [27.0, 14.0]})

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
     from testpour.study import Study
 
-TRIAL = "puts the advice to the test: likely good by what is believed, and nothing like it was poured"
+TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
+LIKELY = 0.5  # chance from which a pour that tests the advice is called likely good
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
 
@@ -188,6 +189,7 @@ def _described(fits, batch, free, aim):
     table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons)
     tried = table.index[len(table) - batch.trials :]
-    table.loc[tried, "reason"] = [f"{TRIAL}; {reason}" for reason in table.loc[tried, "reason"]]
+    good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]
+    table.loc[tried, "reason"] = [f"{TRIAL}{likely}{NEW}; {reason}" for likely, reason in zip(good, table.loc[tried, "reason"], strict=True)]
     names = tuple(factor.name for factor in free)
     return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, cautions_at(fits, rows))
