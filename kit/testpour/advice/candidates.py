@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
 ALIKE = 0.005  # chances so near each other the draws cannot tell apart
+TENTH = 0.1  # share of the best chance within which they are alike where that is less: else all hopeless settings were alike
 FAR = 0.2  # share of a setting's span: a pour that is nearer to a casting in every setting is like it
 RISK = 0.2  # chance of reaching it above which a pour is not proposed
 
@@ -183,7 +184,7 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
     for factor in free:
         low, high = factor.span
         far += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
-    return int(np.where(np.asarray(good) >= best - ALIKE, far, np.inf).argmin())
+    return int(np.where(np.asarray(good) >= best - min(ALIKE, TENTH * best), far, np.inf).argmin())
 
 
 def in_moulds(study: Study, table: pd.DataFrame, moulds: Sequence[str | float] | None) -> pd.DataFrame:

@@ -46,17 +46,28 @@ class AimsConflict:
     aims: tuple[Aim, ...]
     failing: tuple[Aim, ...] = ()
 
-    def sentence(self) -> str:
-        """What is in the way, and what can be done about it."""
+    def sentence(self, beside_best: bool = False) -> str:
+        """What is in the way, and what can be done about it.
+
+        Parameters
+        ----------
+        beside_best : bool, optional
+            Whether it stands beside the settings that come closest, and says so.
+
+        Returns
+        -------
+        str
+        """
         words = [aim.words(self.study.reading(aim.reading)) for aim in self.aims]
         met = words[0] if len(words) == 1 else f"both {words[0]} and {words[1]}"
         first = f"{why_first(self.study, self.failing)} If none is found, loosen" if self.failing else "Pour the next pours to test that, or loosen"
         return (
-            f"No settings of this study are likely to meet {met} here; these come closest. {first} one aim, "
+            f"No settings of this study are likely to meet {met} here{'; these come closest' if beside_best else ''}. {first} one aim, "
             "widen a span, or change what is given: another room, another thickness."
         )
 
-    __repr__ = sentence
+    def __repr__(self):
+        return self.sentence()
 
 
 def aims_in_the_way(

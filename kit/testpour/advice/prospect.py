@@ -234,15 +234,16 @@ class Prospect:
         array, shape (settings,) or (draws, settings)
             0 to 1.
         """
-        below, above = np.ones(self.size), np.zeros(self.size)
+        below = above = np.ones(self.size)
         for side in sides:
             if drawn is None:
                 gap, variance = self.gap(side)
             else:
                 gap, variance = drawn[side.reading] @ side.rows.T + side.offset, np.zeros(self.size)
             met = ndtr(gap / np.sqrt(variance + side.scatter**2))
-            below, above = (met, above) if side.upper else (below, np.subtract(1.0, met))
-        return np.maximum(below - above, 0.0)
+            below, above = (met, above) if side.upper else (below, met)
+        least, most = np.minimum(below, above), np.maximum(below, above)
+        return np.maximum(least - (1.0 - most), 0.0)  # 1 - (1 - least) would make every chance below 1e-16 the same, none
 
     def gap(self, side: Side) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of a side's gap at each setting.

@@ -71,7 +71,7 @@ class Recommendation:
             room = f"In a room at {self.study.factor('room_temperature').show(row['room_temperature'])}, pour with "
         text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict()
         if self.conflict:
-            text += f" {self.conflict.sentence()} {self._by_aim()}"
+            text += f" {self.conflict.sentence(beside_best=True)} {self._by_aim()}"
         if self.beyond:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
         return self.cautions.around(text)

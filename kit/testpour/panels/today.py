@@ -242,7 +242,7 @@ def _answer(advice, chances):
                [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))
     yield text(advice.chance.sentence(), "hint")
     if advice.conflict:
-        yield caution(advice.conflict.sentence())
+        yield caution(advice.conflict.sentence(beside_best=True))
     if len(chances) > 1:
         yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
     if "gel time" in advice.predicted.index:
