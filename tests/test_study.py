@@ -92,6 +92,13 @@ def test_round_trip_of_a_study_with_everything_of_its_own(tmp_path):
     assert read_study(save_study(mine)) == mine
 
 
+def test_a_yes_or_no_of_ones_own_is_chosen_between_unless_said_otherwise():
+    given = {"wax": {"kind": "yes/no"}, "warmed": {"kind": "yes/no", "role": "met"}, "vented": {"kind": "yes/no", "from": 1, "to": 1}}
+    study = study_from({**LEAST, "factors": given})
+    assert [study.factor(name).span for name in given] == [(0, 1), (), (1, 1)]
+    assert [factor.name for factor in study.varied] == ["wax"] and study.factor("wax").usual == 0
+
+
 @given(st.text(max_size=30), st.text(max_size=80), st.text(max_size=20))
 def test_any_text_comes_back(name, question, kind):
     """Names and questions are stored as TOML basic strings: whatever is typed is read back."""

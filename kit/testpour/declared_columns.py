@@ -113,6 +113,8 @@ def _complete(column):
     if column.kind == "yes/no":
         fill("low", max(column.low, 0.0))
         fill("high", min(column.high, 1.0))
+        if not column.span and column.role == "chosen":
+            object.__setattr__(column, "span", (column.low, column.high))
     if column.kind != "text" and math.isnan(column.usual) and (column.span or math.isfinite(column.low)):
         fill("usual", column.span[0] if column.span else column.low)
     if column.kind == "number" and not column.step and len(set(column.span)) == 2:

@@ -52,6 +52,12 @@ def test_a_cold_room_is_beyond_what_was_poured(fits, chart):
     assert not inside["beyond"].any()
 
 
+def test_a_chart_with_a_cover_that_was_never_used_is_beyond_what_was_poured(fits):
+    bare = replace(fits, castings=replace(fits.castings, pours=fits.castings.pours.assign(cover=0.0)))
+    charts = [recipe_chart(bare, rooms=(18,), thicknesses=(10,), fixed={"pigment": "0.5 %", "cover": cover}) for cover in ("yes", "no")]
+    assert [chart.table["beyond"].tolist() for chart in charts] == [[True], [False]]
+
+
 def test_a_cell_without_a_good_recipe_says_what_to_do_and_that_it_works(fits):
     chart = recipe_chart(fits, rooms=(19,), thicknesses=(18,), fixed={"pigment": "0.5 %", "cover": "no"})
     row = chart.table.iloc[0]

@@ -68,6 +68,16 @@ def test_the_sentence_says_chance_what_limits_it_and_what_was_not_poured(fits):
     assert "Not poured there yet: room temperature 26 °C" in text
 
 
+def test_a_cover_that_was_never_used_is_said_to_be_new(fits):
+    """Eight castings, five of them covered; then with none covered, with none written down, where the usual cover is assumed, and with all."""
+    cases = [(fits.castings.pours["cover"], "yes", ""), (0.0, "yes", "with cover"), (0.0, "no", ""), (np.nan, "yes", ""),
+             (np.nan, "no", "without cover"), (1.0, "no", "without cover")]
+    for covers, given, new in cases:
+        castings = replace(fits.castings, pours=fits.castings.pours.assign(cover=covers))
+        said = recommend(replace(fits, castings=castings), room=20, fixed={"cover": given, "thickness": 10, "pigment": 1}).sentence()
+        assert (f"Not poured there yet: {new}." in said) if new else ("Not poured there yet" not in said)
+
+
 def test_the_log_is_not_touched(fits):
     before = fits.castings.pours.copy(), fits.castings.readings.copy()
     recommend(fits, room=18)

@@ -213,7 +213,7 @@ def _rows(fits, states, cells):
     if "gel_time" in fits:
         gel = fits["gel_time"].predict(best)
         rows = rows.assign(gel_low=gel["low"], gel_high=gel["high"])
-    near = [[word for word in beyond_log(fits, row) if word.startswith(("catalyst", "thickness", "room"))] for _, row in best.iterrows()]
+    near = [[word for word in beyond_log(fits, row) if word.startswith(("catalyst", "thickness", "room", "with ", "without "))] for _, row in best.iterrows()]
     poor = chances < GOOD
     rows = rows.assign(beyond=[bool(words) for words in near], advice="")
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan

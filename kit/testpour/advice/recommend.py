@@ -264,7 +264,14 @@ def beyond_log(fits: Fits, row: pd.Series) -> tuple[str, ...]:
             margin = factor.step or 0.0
             if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:
                 beyond.append(f"{factor.words} {factor.show(row[factor.name])}")
+        elif factor.kind == "yes/no" and factor.name in row and row[factor.name] not in _known(pours, factor):
+            beyond.append(settings_words(fits.study, row, [factor.name]))
     return tuple(beyond)
+
+
+def _known(pours, factor):
+    """The values of a setting that were poured, the usual one where it was not written down, as the models take it."""
+    return set(pours[factor.name].fillna(factor.usual) if factor.name in pours else [factor.usual] * len(pours))
 
 
 def settings_words(study: Study, row: Mapping[str, float] | pd.Series, names: Iterable[str]) -> str:
