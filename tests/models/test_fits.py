@@ -292,6 +292,34 @@ def test_repeats_that_never_differ_are_rounded_and_fitted_as_such(castings_of, s
     assert found.assumed == (f"Equal values of gel time are taken as read to {2 * half:g} min.",) and known.assumed == ()
 
 
+@pytest.mark.parametrize("minutes, sessions", [
+    ([30.0] * 8, "AAAAAAAA"), ([30.0] * 8, "ABCDEFGH"), ([30.0] * 4 + [20.0] * 4, "AAAABBBB"), ([40.0, 30.0] * 4, "ABABABAB"),
+])
+def test_times_the_settings_account_for_to_the_last_digit_are_rounded_too(castings_of, minutes, sessions):
+    """No two pours alike, one time in all, at a dose or in a session: a watch read to the minute leaves 29.5 to 30.5 min
+    and 19.5 to 20.5, so a room of 6 K more may do what one of 3.4 % (5.1 %) does, and no effect is known to a hundredth."""
+    pours = pd.DataFrame({"catalyst": [1.5] * 4 + [2.0] * 4, "room_temperature": [18.0, 20.0, 22.0, 24.0] * 2, "session": list(sessions)},
+                         index=list("ABCDEFGH"))
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
+    between = read.assign(low=read["low"] - 0.5, high=read["high"] + 0.5)
+    found, known = (fit_castings(castings_of(GEL_ONLY, pours, rows))["gel_time"] for rows in (read, between))
+    assert found.posterior.spread == pytest.approx(known.posterior.spread, rel=1e-9)
+    assert found.assumed == ("Equal values of gel time are taken as read to 1 min.",)
+    drawn = found.mean(pd.DataFrame({"catalyst": [1.75, 1.75], "room_temperature": [18.0, 24.0]}))
+    low, high = 100 * np.quantile(np.expm1(drawn[:, 1] - drawn[:, 0]), [0.05, 0.95])
+    assert low < 0 < high and 1 < high - low < 40
+
+
+def test_a_score_without_scatter_is_read_to_whole_numbers(castings_of):
+    """Four points on a line, 2 drops a point: read to 1, each end of the line may be half a point off."""
+    study = study_from({"factors": {"drops": {"low": 0, "high": 40, "from": 6, "to": 24}}, "readings": {"score": {"low": 0, "high": 10}}})
+    seen = [4.0, 5.0, 6.0, 7.0]
+    read = pd.DataFrame({"pour": list("ABCD"), "reading": "score", "low": seen, "high": seen})
+    fit = fit_castings(castings_of(study, pd.DataFrame({"drops": [8.0, 12.0, 16.0, 20.0]}, index=list("ABCD")), read))["score"]
+    assert fit.assumed == ("The values of score show no scatter and are taken as read to 1.",)
+    assert (fit.rows["low"].tolist(), fit.rows["high"].tolist()) == ([3.5, 4.5, 5.5, 6.5], [4.5, 5.5, 6.5, 7.5])
+
+
 def test_equal_times_beside_repeats_that_differ_are_taken_as_they_are(castings_of):
     """Published yields repeat a value here and there; their scatter is known all the same."""
     pours = pd.DataFrame({"catalyst": [1.5, 1.5, 2.0, 2.0], "room_temperature": 20.0}, index=list("ABCD"))

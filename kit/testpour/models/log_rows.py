@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import to_latent, to_reading, widen
+from testpour.models.terms import design
 from testpour.units import show
 from testpour.wording import count
 
@@ -37,7 +39,7 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
     readings = castings.readings[castings.readings["reading"] == reading.name]
     rows = readings.merge(castings.pours, left_on="pour", right_index=True, suffixes=("", "_of_pour"))
     rows = rows.reset_index(drop=True)
-    rows, assumed = _rounded(castings.study, reading, rows)
+    assumed = []
     for factor in castings.study.factors:
         if factor.kind == "text":
             rows[factor.name] = rows[factor.name].fillna("").astype(str)
@@ -50,32 +52,50 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
             rows.loc[blank, factor.name] = factor.usual
     if reading.ages:
         rows["age"] = rows["age"].fillna(reading.ages[0])
-    return rows, tuple(assumed)
+    rows, said = _rounded(castings.study, reading, rows)
+    return rows, (*said, *assumed)
 
 
 def _rounded(study, reading, rows):
-    """The rows, exact readings as rounded to the last place written where repeats never differ; and that in words.
+    """The rows, exact readings as rounded to the last place written where they show no scatter; and that in words.
 
-    Repeats that are all equal say how finely the scale is read, not that castings do not differ: taken as exact
-    they would have no scatter at all, and their likelihood no top (Heitjan 1989, Statist. Sci. 4, 164, on rounded
-    data; citation from memory). More than three digits are a calculation's, not a watch's.
+    Repeats that are all equal, or values that the settings account for to the last digit, say how finely the scale is
+    read, not that castings do not differ: taken as exact they would have no scatter at all, and their likelihood no top
+    (Heitjan 1989, Statist. Sci. 4, 164, on rounded data; citation from memory). More than three digits are a
+    calculation's, not a watch's.
     """
     exact = (rows["low"] == rows["high"]) & rows["low"].notna()
-    values = rows.loc[exact, "low"]
-    made = [*(factor.name for factor in study.factors if factor.name in rows), "session", "age"]
-    if reading.grades or reading.resolution or not any(_never_differ(rows[exact], keys) for keys in (made, ["pour", "age"])):
+    if reading.grades or reading.resolution or not exact.any() or not _without_scatter(study, reading, rows[exact]):
         return rows, []
+    values = rows.loc[exact, "low"]
     digits = max(len(f"{value:.9f}".rstrip("0").partition(".")[2]) for value in values)
     whole = int(np.floor(np.log10(max(values.abs().max(), 1e-9))))
     half = 10.0 ** -min(digits, FINEST - 1 - whole) / 2
-    said = f"Equal values of {reading.words} are taken as read to {show(2 * half, reading.unit)}."
+    which = f"Equal values of {reading.words}" if values.duplicated().any() else f"The values of {reading.words} show no scatter and"
+    said = f"{which} are taken as read to {show(2 * half, reading.unit)}."
     return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [said]
 
 
-def _never_differ(rows, keys):
-    """Whether there are repeats among rows alike in `keys`, and all of them read the same."""
-    alike = rows.groupby(keys, dropna=False)["low"]
-    return alike.ngroups < len(rows) and bool((alike.transform("min") == alike.transform("max")).all())
+def _without_scatter(study, reading, rows):
+    """Whether repeats never differ, or exact values follow the foreseen shape, with or without a step a group, to the last digit."""
+    low, high = latent_ends(reading, rows)
+    rows, values = rows[low == high], low[low == high]
+    made = [*(factor.name for factor in study.factors), "session", "age"]
+    alike = [_steps(rows.groupby(keys, dropna=False).ngroup().to_numpy()) for keys in (made, ["pour", "age"])]
+    shape = design(beliefs_for(study, reading).terms, rows)
+    steps = [_steps(labels) for labels in groups_of(labels_of(rows)).values()]
+    return any(_accounted_for(columns, values) for columns in (*alike, shape, np.hstack([shape, *steps])))
+
+
+def _steps(labels):
+    """One column a label, 1 where a row has it."""
+    return (labels[:, None] == np.unique(labels)).astype(float)
+
+
+def _accounted_for(columns, values):
+    """Whether some sum of the columns gives every value, with more values than the columns could give in any case."""
+    solution, _, rank, _ = np.linalg.lstsq(columns, values)
+    return rank < len(values) and np.allclose(columns @ solution, values, rtol=1e-9, atol=1e-9)
 
 
 def labels_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
