@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.stats import norm
 
@@ -103,6 +104,14 @@ def test_factors_and_readings_of_ones_own_get_wide_beliefs():
     assert (gloss.mean.tolist(), gloss.sd.tolist()) == ([50, 0, 0], [25.0, 6.25, 6.25])  # a unit: 100 / 8
     assert gloss.scatter["reading"] == 6.25
     assert beliefs_for(mine, mine.reading("haze")).cuts.source == "no belief: wide"
+
+
+@pytest.mark.parametrize("read, level, sds", [([8.0], 8.0, [2.0, 0.5]), ([8.0, 8.0], 8.0, [2.0, 0.5]), ([0.0], 0.0, [2.0, 0.5]), ([6.0, 10.0], 8.0, [4.0, 1.0])])
+def test_one_value_does_not_say_how_far_a_reading_may_move(read, level, sds):
+    """A unit is an eighth of one value, 1 where that is nothing, and the standard deviation of several."""
+    mine = study_from({"factors": {"catalyst": {}}, "readings": {"warp": {"unit": "mm"}}})
+    believed = beliefs_for(mine, mine.reading("warp"), rows=pd.DataFrame({"low": read, "high": read}))
+    assert (believed.mean.tolist(), believed.sd.tolist()) == ([level, 0.0], sds)
 
 
 def test_what_is_stated_replaces_the_trades(study):

@@ -43,4 +43,6 @@ def own_scale(reading: Reading, rows: pd.DataFrame | None = None) -> tuple[float
         return 0.0, 1.0
     known = np.log(known) if log else known
     centre = float(np.median(known))
+    if known.min() == known.max():  # one value says how large a reading is, not by how much it may move
+        return centre, 1.0 if log else abs(centre) / PARTS or 1.0
     return centre, 1.0 if log else max(float(known.std()), abs(centre) / 100, LEAST)
