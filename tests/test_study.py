@@ -238,6 +238,10 @@ REFUSED = [
     ({"readings": {"tack": {"ages": [True]}}}, "tack, ages: true is not a number"),
     ({"readings": {"tack": {"ages": [24, "1 d"]}}}, "tack: an age is listed twice in 24, 24 h"),
     ({"readings": {"tack": {"grades": []}}}, "tack: grades is empty"),
+    ({"readings": {"shine": {"grades": ["mirror"]}}}, "shine: grades holds one grade only"),
+    ({"readings": {"shine": {"grades": ["mirror", "dull"], "scale": "plain"}}}, "shine: grades are given, and the scale is 'plain'"),
+    ({"readings": {"shine": {"grades": ["mirror", "dull"], "low": 1, "high": 2}}}, "shine: 2 grades run from 0 to 1, not from 1 to 2"),
+    ({"readings": {"gel_time": {"grades": ["slow", "fast"]}}}, "gel_time: grades are given, and the scale is 'log'. Leave grades out"),
     ({"readings": {"tack": {"grades": ["dry", "dry", "wet", "soft"]}}}, "tack: two grades have one name"),
     ({"readings": {"tack": {"grades": ["dry", "wet"]}}}, "tack: 2 grades run from 0 to 1, not from 0 to 3"),
     ({"readings": {"tack": {"grades": [1, 2]}}}, "tack: grades = .* must be a list of words in quotes"),
@@ -273,6 +277,11 @@ def test_yes_no_and_grades_may_be_written_as_words():
     })
     assert (study.factor("cover").usual, study.factor("cover").span) == (0.0, (0.0, 1.0))
     assert study.aims == (Aim("tack", 0.0, 1.0, 24.0),)
+
+
+def test_a_reading_of_ones_own_that_names_its_grades_is_graded():
+    shine = study_from({**LEAST, "readings": {"shine": {"grades": ["mirror", "satin", "dull"]}}}).reading("shine")
+    assert (shine.scale, shine.low, shine.high) == ("grades", 0.0, 2.0)
 
 
 @pytest.mark.parametrize("tables, words", REFUSED, ids=[str(i) for i in range(len(REFUSED))])

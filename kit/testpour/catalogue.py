@@ -326,6 +326,8 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     if "from" in entry or "to" in entry:
         entry["span"] = [entry.pop("from", None), entry.pop("to", None)]
     _check_entry(kind, name, entry)
+    if entry.get("grades") and base is None:
+        entry.setdefault("scale", "grades")
     unit = entry.get("unit", base.unit if base else "")
     if base and unit != base.unit and not _is_scale(unit):
         raise ColumnProblem(

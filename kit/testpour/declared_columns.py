@@ -95,7 +95,10 @@ def _wrong_choices(column):
         yield f"words {column.words!r} is the name of a column of the log. Choose other words."
     grades = column.grades if isinstance(column, Reading) else ()
     if isinstance(column, Reading) and column.scale == "grades" and len(grades) < 2:
-        yield 'grades is empty. Name what each grade means, from grade 0 up: grades = ["dry", "tacky", "wet"].'
+        found = "holds one grade only" if grades else "is empty"
+        yield f'grades {found}. Name what each grade means, from grade 0 up: grades = ["dry", "tacky", "wet"].'
+    elif grades and column.scale in choices["scale"][:-1]:
+        yield f'grades are given, and the scale is {column.scale!r}. Leave grades out, or write scale = "grades" in a reading of your own.'
     elif len(set(grades)) < len(grades):
         yield "two grades have one name. Name each differently."
 
