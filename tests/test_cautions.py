@@ -67,6 +67,15 @@ def test_predictions(check, value, expected):
     assert verdict(check(value)) == expected
 
 
+@pytest.mark.parametrize("check, value, said", [
+    (check_peak, 189.197, "Predicted peak temperature 189 °C is at or above 145 °C"),
+    (check_peak, 144.97, "Predicted peak temperature 144 °C is at or above 110 °C"),
+    (check_gel_time, 4.73291, "Predicted gel time 4.7 min is below 5 min"),
+])
+def test_a_prediction_is_told_no_finer_than_it_is_known_and_never_up_to_a_limit(check, value, said):
+    assert said in check(value).sentence()
+
+
 def test_only_the_furthest_limit_of_a_side_speaks():
     found = check_settings(None, {"catalyst": 4.5})
     assert len(found.refusals) == 1 and not found.warnings

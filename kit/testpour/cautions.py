@@ -139,7 +139,7 @@ def check_gel_time(minutes: str | float) -> Cautions:
     -------
     Cautions
     """
-    return _check("gel_time", minutes)
+    return _check("gel_time", _cut(minutes, "min", 0.1))
 
 
 def check_peak(degC: str | float) -> Cautions:
@@ -154,7 +154,7 @@ def check_peak(degC: str | float) -> Cautions:
     -------
     Cautions
     """
-    return _check("peak_temperature", degC)
+    return _check("peak_temperature", _cut(degC, "degC", 1))
 
 
 def check_batch(grams: str | float) -> Cautions:
@@ -203,6 +203,12 @@ def hottest_peak() -> float:
     """The predicted peak (degC) from which a pour is refused: styrene boils there."""
     return next(limit["from"] for limit in rules()["limits"]
                 if limit["setting"] == "peak_temperature" and limit["level"] == "refuse")
+
+
+def _cut(value, unit, step):
+    """A predicted value as it is told, in whole steps, never up to a limit that it does not reach."""
+    number = to_unit(value, unit, "prediction")
+    return math.floor(number / step + SLACK) * step if math.isfinite(number) else number
 
 
 def _check(name, value, unit=None, words=None):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
@@ -79,7 +78,7 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     found, table = check_settings(study, given), settings_table(study, given)
     for reading in study.readings:
         if reading.name == "gel_time" or reading.scale == "rise":
-            middle = math.floor(10 * float(believed_middle(study, reading, table)[0])) / 10  # never up to a limit
+            middle = float(believed_middle(study, reading, table)[0])
             found += check_peak(middle) if reading.scale == "rise" else check_gel_time(middle)
     return found
 
