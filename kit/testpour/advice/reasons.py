@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -79,10 +80,16 @@ def lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
         what = f"what {declared.words} does for {reading.words}"
         what = what if row[factor] else f"whether {declared.words} can be left off"
     else:
-        shown = f"{declared.show(row[factor])} {declared.words}"
-        shown = f"a {declared.show(row[factor])} piece" if factor == "thickness" else shown
+        depth = declared.show(row[factor])
+        shown = f"{depth} {declared.words}"
+        shown = f"{_article(depth)} {depth} piece" if factor == "thickness" else shown
         what = _question(reading, factor, shown, _part(declared, row[factor]))
     return f"settles {what} {where}".rstrip()
+
+
+def _article(number):
+    """"an" before a number that is spoken with a vowel first: 8, 11, 18, 80 and so on."""
+    return "an" if re.match(r"8|1[18](?!\d)", number) else "a"
 
 
 def _question(reading, factor, shown, part):
