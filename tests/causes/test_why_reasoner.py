@@ -221,7 +221,7 @@ def test_a_soft_cup_blames_the_mix_more_where_the_casting_was_read_as_soft():
 def test_readings_of_one_casting_against_a_multivariate_normal():
     """Exact readings that share a shift are jointly normal: scipy's density as the other library."""
     class Plain:
-        grades, scale, resolution = (), "plain", 0.0
+        grades, scale, resolution, low, high = (), "plain", 0.0, -np.inf, np.inf
 
     class Fit:
         reading = Plain
@@ -236,7 +236,7 @@ def test_readings_of_one_casting_against_a_multivariate_normal():
 
 def test_interval_readings_against_numerical_integration():
     class Plain:
-        grades, scale, resolution = (), "plain", 0.0
+        grades, scale, resolution, low, high = (), "plain", 0.0, -np.inf, np.inf
 
     class Fit:
         reading = Plain
@@ -256,7 +256,7 @@ def test_interval_readings_against_numerical_integration():
 class Plain:
     """A reading on its own scale, with no step."""
 
-    grades, scale, resolution, words, name = (), "plain", 0.0, "weight", "weight"
+    grades, scale, resolution, low, high, words, name = (), "plain", 0.0, -np.inf, np.inf, "weight", "weight"
 
     @staticmethod
     def show(value):

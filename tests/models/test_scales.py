@@ -10,7 +10,8 @@ from testpour.models.scales import ADIABATIC_RISE, to_latent, to_reading, widen
 
 READINGS = catalogue()["readings"]
 GEL, PEAK, HARD = READINGS["gel_time"], READINGS["peak_temperature"], READINGS["hardness"]
-PLAIN = Reading("gloss", "", 0, 200)
+PLAIN = Reading("gloss", "", -100, 200)
+SCORE = Reading("score", "", 1, 10)
 MINE = Reading("shrinkage", "%", 2, 10, scale="share")
 
 
@@ -55,7 +56,7 @@ def test_at_and_beyond_the_ends_the_scale_is_open(reading, value, latent):
     assert to_latent(reading, value, 20.0) == latent
 
 
-@pytest.mark.parametrize("reading, low, high", [(GEL, 0, None), (HARD, 0, 100), (MINE, 2, 10), (PEAK, 17, 192)])
+@pytest.mark.parametrize("reading, low, high", [(GEL, 0, None), (HARD, 0, 100), (MINE, 2, 10), (PEAK, 17, 192), (SCORE, 1, 10)])
 def test_nothing_is_ever_shown_beyond_the_ends(reading, low, high):
     far = to_reading(reading, [-1e4, 1e4], 17.0)
     assert far[0] == pytest.approx(low, abs=1e-9) and np.isfinite(far).all()

@@ -45,7 +45,7 @@ def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series
 def to_reading(
     reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None
 ) -> np.ndarray:
-    """Back from the latent scale to the reading's unit; the inverse of `to_latent`.
+    """Back from the latent scale to the reading's unit, held to its range; the inverse of `to_latent` inside it.
 
     Parameters
     ----------
@@ -63,6 +63,8 @@ def to_reading(
     latent = np.asarray(latent, float)
     if reading.scale == "log":
         return np.exp(np.minimum(latent, 700))
+    if reading.scale == "plain":
+        return np.clip(latent, reading.low, reading.high)
     low, width = _ends(reading, room)
     return latent if width is None else low + width / (1 + np.exp(-np.clip(latent, -700, 700)))
 

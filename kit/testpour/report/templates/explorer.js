@@ -42,7 +42,7 @@ const explorer = (held, place) => {
   };
   const toReading = (one, latent, room) => {
     if (one.scale === "log") return Math.exp(latent);
-    if (one.scale !== "share" && one.scale !== "rise") return latent;
+    if (one.scale !== "share" && one.scale !== "rise") return Math.min(Math.max(latent, one.low ?? -Infinity), one.high ?? Infinity);
     const [low, width] = ends(one, room);
     return low + width / (1 + Math.exp(-latent));
   };
