@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from testpour.catalogue import catalogue
+from testpour.catalogue import Reading, catalogue
 from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
@@ -210,6 +210,18 @@ def test_a_change_of_grades_is_said_in_chances():
     assert "over 99 castings" not in few
     assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487
     assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
+
+
+def test_a_change_has_its_unit_where_the_reading_has_one():
+    assert _in_words(Reading("score", "", 1, 10), 1.5) == "1.5"
+    assert _in_words(Reading("cooling", "degC", 0, 90), 1.5) == "1.5 °C"
+
+
+def test_an_outlook_is_silent_on_what_a_study_does_not_have():
+    """Without an age no reading is due at one, and without catalyst as a setting none is taken."""
+    study = study_from({"factors": {"drops": {"low": 0, "high": 40, "from": 6, "to": 24}}, "readings": {"gel_time": {}}})
+    told = outlook(plan_pours(study, sessions=2, pours=3), pot="100 g").sentence()
+    assert "It takes 600 g of resin. How much" in told and "0 h" not in told
 
 
 @pytest.mark.slow

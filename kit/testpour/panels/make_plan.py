@@ -127,7 +127,8 @@ class PlanPanel(Panel):
             yield "Cost", f"{resin / 1000 * price:.2f}"
         hours = max((age for reading in plan.study.readings for age in reading.ages), default=0)
         days = hours / 24
-        yield "Last reading", f"{days:g} days after the pour" if days > 1 and days == round(days) else f"{hours:g} h after the pour"
+        if hours:
+            yield "Last reading", f"{days:g} days after the pour" if days > 1 and days == round(days) else f"{hours:g} h after the pour"
 
     def planned(self) -> tuple[Plan, PlanOutlook | str]:
         """The plan and what it can tell, or why that cannot be said, as (Plan, PlanOutlook or str)."""

@@ -16,7 +16,7 @@ from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect
 from testpour.planning.problem import NotSeparated
-from testpour.units import show, shown_unit, to_unit
+from testpour.units import show, to_unit, unit_words
 from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
@@ -37,7 +37,7 @@ class PlanOutlook:
     resin, catalyst : float
         Mass in g for all pours.
     hours : float
-        From the first catalyst in to the last planned reading, for one session.
+        From the first catalyst in to the last planned reading, for one session; 0 where no reading has a planned age.
     cost : float or None
     cautions : Cautions
         Of the plan's pours and of the size of a pot.
@@ -68,10 +68,10 @@ class PlanOutlook:
         if (self.table["noise"] == "taken as believed").any():
             parts.append("So few pours cannot themselves show how much equal pours differ.")
         cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
-        parts.append(
-            f"It takes {show(self.resin, 'g')} of resin and {show(self.catalyst, 'g')} of catalyst{cost}; "
-            f"the last reading is due {self.hours:g} h after mixing. How much equal pours differ is taken from the trade's beliefs."
-        )
+        catalyst = f" and {show(self.catalyst, 'g')} of catalyst" if self.catalyst else ""
+        due = f"; the last reading is due {self.hours:g} h after mixing" if self.hours else ""
+        parts.append(f"It takes {show(self.resin, 'g')} of resin{catalyst}{cost}{due}.")
+        parts.append("How much equal pours differ is taken from the trade's beliefs.")
         return " ".join([*parts, *self.cautions.lines()])
 
     @property
@@ -209,7 +209,7 @@ def _in_words(reading, latent):
         return f"{in_hundred(ndtr(latent / 2) - ndtr(-latent / 2))} castings in 100"
     width = {"share": reading.high - reading.low, "rise": ADIABATIC_RISE}.get(reading.scale)
     if width is None:
-        return f"{rounded(latent)} {reading.unit}"
+        return f"{rounded(latent)}{unit_words(reading.unit)}"
     level = {"share": 1.3, "rise": -1.0}[reading.scale]  # where the trade believes the usual casting to be
     slope = width * expit(level) * (1 - expit(level))
-    return f"{rounded(min(slope * latent, width))} {shown_unit(reading.unit)}"
+    return f"{rounded(min(slope * latent, width))}{unit_words(reading.unit)}"
