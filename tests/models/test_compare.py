@@ -30,6 +30,12 @@ def test_a_dose_divides_gel_time_by_its_power(fits):
     assert row["that"] / row["this"] == pytest.approx(2 ** np.median(exponent), rel=0.01)
 
 
+def test_a_reading_without_a_unit_leaves_no_gap(fits):
+    found = compare(fits, {"catalyst": "1 %"}, {"catalyst": "2 %"})
+    row = {"way": "higher", "difference": 1.5, "low": 0.5, "high": 2.5, "unit": ""}
+    assert found._said("score", row) == "score higher by about 1.5 (90 % interval 0.5 to 2.5)"
+
+
 def test_turned_round_the_answer_turns_round(fits):
     there, back = (compare(fits, *pair) for pair in (("P01", "P06"), ("P06", "P01")))
     assert (1 + there.table.loc["gel time", "difference"] / 100) * (1 + back.table.loc["gel time", "difference"] / 100) == pytest.approx(1, abs=0.002)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.catalogue import catalogue
+from testpour.catalogue import Reading, catalogue
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement, check_log
 from testpour.models.effect import Effect
@@ -63,6 +63,13 @@ BRANCHES = [
 @pytest.mark.parametrize("made, says", BRANCHES, ids=[str(i) for i in range(len(BRANCHES))])
 def test_every_sentence_branch(made, says):
     assert says in made.sentence() and repr(made) == made.sentence()
+
+
+def test_a_reading_without_a_unit_leaves_no_gap():
+    score = Reading("score", "", 1, 10)
+    known = {"from_log": 0.75, "disagreement": 0.3, "poured": True}
+    made = Effect(FACTORS["catalyst"], score, 1.0, 2.5, 4.6, 2.0, 5.7, **known)
+    assert "raises score by about 4.6 (90 % interval 2.0 to 5.7). 75 %" in made.sentence()
 
 
 def test_what_does_not_apply_is_not_said():

@@ -1,5 +1,7 @@
 """Where the scatter comes from: known truths found again, words that follow numbers, silence told as silence."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -139,6 +141,16 @@ def part(name, share, largest, told):
 ])
 def test_words_follow_numbers(parts, says):
     assert says in Scatter(STUDY.reading("gel_time"), tuple(parts)).sentence()
+
+
+def test_a_score_without_a_unit_leaves_no_gap_and_its_scatter_is_not_cut_at_the_end_of_its_scale(castings_of):
+    """Four points either side of nines and tens are four points, though the score ends at 10."""
+    study = study_from({"factors": {"catalyst": {}}, "readings": {"score": {"low": 1, "high": 10}}})
+    pours = pd.DataFrame({"catalyst": 1.5}, index=list("ABCD"))
+    read = pd.DataFrame({"pour": pours.index, "reading": "score", "low": [9.0, 10.0, 10.0, 9.0], "high": [9.0, 10.0, 10.0, 9.0]})
+    fit = fit_castings(castings_of(study, pours, read))["score"]
+    posterior = replace(fit.posterior, spread=np.full(len(fit.posterior), 4.0))
+    assert "(about ±4.0, 90 % interval 4.0 to 4.0)" in scatter(replace(fit, posterior=posterior)).sentence()
 
 
 def test_every_source_has_words_a_remedy_and_a_lesson():

@@ -14,7 +14,7 @@ from testpour.causes.whole_log import neighbours
 from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
-from testpour.units import shown_unit
+from testpour.units import unit_words
 from testpour.wording import listed, rounded
 
 DRAWS = 1000
@@ -81,8 +81,8 @@ class Split:
     def _size(self, value):
         if self.reading.scale == "log":
             return f"{rounded(100 * abs(np.expm1(value)))} %"
-        unit = "grades" if self.reading.grades else shown_unit(self.reading.unit)
-        return f"{rounded(abs(value))} {unit}"
+        unit = "grades" if self.reading.grades else self.reading.unit
+        return f"{rounded(abs(value))}{unit_words(unit)}"
 
     def _part(self, name, row):
         way = "more" if row["middle"] > 0 else "less"

@@ -13,7 +13,7 @@ from testpour.models.beyond import beyond
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change
 from testpour.models.settings import settings_table
-from testpour.units import shown_unit
+from testpour.units import shown_unit, unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ class Comparison:
         low, high = sorted((abs(row["low"]), abs(row["high"])))
         low = 0.0 if row["low"] * row["high"] < 0 else low
         return (
-            f"{name} {row['way']} by about {rounded(abs(row['difference']))} {row['unit']} "
+            f"{name} {row['way']} by about {rounded(abs(row['difference']))}{unit_words(row['unit'])} "
             f"(90 % interval {rounded(low)} to {rounded(high)})"
         )
 

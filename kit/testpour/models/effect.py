@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.units import shown_unit
+from testpour.units import shown_unit, unit_words
 from testpour.wording import listed, rounded
 
 if TYPE_CHECKING:
@@ -145,7 +145,7 @@ class Effect:
 
     def _size(self):
         size = abs(self._percent(self.middle))
-        return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)} {self.unit}"
+        return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)}{unit_words(self.unit)}"
 
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
@@ -155,7 +155,7 @@ class Effect:
             low, high = (self._shown(end) for end in ends)
         else:
             low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
-        return f"{100 * self.level:g} % interval {low} to {high} {self.unit}"
+        return f"{100 * self.level:g} % interval {low} to {high}{unit_words(self.unit)}"
 
     def rests_on(self) -> str:
         """How much of it is from the log, as a sentence that begins with a space."""

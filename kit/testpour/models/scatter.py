@@ -13,7 +13,7 @@ from testpour.models.beliefs import GROUPS
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.units import shown_unit
+from testpour.units import shown_unit, unit_words
 from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ class Scatter:
 
     def _size(self, part):
         return (
-            f"{part.words} (about ±{rounded(part.middle)} {self.unit}, "
+            f"{part.words} (about ±{rounded(part.middle)}{unit_words(self.unit)}, "
             f"90 % interval {rounded(part.low)} to {rounded(part.high)})"
         )
 
@@ -217,6 +217,8 @@ def _own_terms(fit, drawn):
         return drawn / gap
     if reading.scale == "log":
         return 100 * np.expm1(drawn)
+    if reading.scale == "plain":
+        return drawn
     table = fit.rows if len(fit.rows) else settings_table(fit.study, reading=reading)
     middle = float((posterior.coefficients @ design(fit.believed.terms, table).mean(axis=0)).mean())
     room = float(table["room_temperature"].mean()) if "room_temperature" in table else None

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.study import Study
-from testpour.units import shown_unit
+from testpour.units import shown_unit, unit_words
 from testpour.wording import capital, count, in_html, listed, rounded
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def _spread(one):
     if middle < 0.5 and unit == CHANCES:
         return f"two benches in three differ from the average one by less than 1 casting in 100 (90 % interval under 1 to {high:.0f})"
     low, middle, high = (_digits(end, unit) for end in (low, middle, high))
-    return f"two benches in three lie within {middle} {unit} of the average one (90 % interval {low} to {high} {unit})"
+    return f"two benches in three lie within {middle}{unit_words(unit)} of the average one (90 % interval {low} to {high}{unit_words(unit)})"
 
 
 def _digits(value, unit):

@@ -101,7 +101,7 @@ def show_scatter(fit: ReadingFit) -> Picture:
     ax = axes[0, 0]
     for place, part in enumerate(parts):
         draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
-    ax.set(xlim=(0, None), xlabel=f"One standard deviation ({drawable(found.unit)})")
+    ax.set(xlim=(0, None), xlabel="One standard deviation" + (f" ({drawable(found.unit)})" if found.unit else ""))
     interval_rows(picture, ax, [_row(part) for part in parts], [("full", "from the log")], "mostly belief")
     return picture
 
