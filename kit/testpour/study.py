@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from testpour.problems import Problems
 from testpour.units import UnitProblem, show
-from testpour.wording import in_markdown
+from testpour.wording import in_markdown, shortened
 
 if TYPE_CHECKING:
     from testpour.catalogue import Column, Factor, Reading
@@ -154,6 +154,10 @@ class Study:
         StudyProblems
             Naming every setting that is unknown, unreadable or out of range.
         """
+        if not isinstance(given or {}, Mapping):
+            known = (f'{{"{f.name}": "{f.show(f.usual)}"}}' for f in self.factors if f.kind != "text")
+            example = next(known, '{"catalyst": "1.5 %"}')
+            raise StudyProblems("Settings", [f"{shortened(repr(given))} does not name one pour's settings. Write them like {example}."])
         given = {**(given or {}), **more}
         problems = [
             f"{name} is not a factor of this study; it has {', '.join(f.name for f in self.factors)}."

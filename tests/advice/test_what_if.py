@@ -9,6 +9,7 @@ from testpour.advice.what_if import AS_GOOD, what_if
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
+from testpour.study import StudyProblems
 
 
 def test_chance_and_readings_are_those_of_the_fits(fits):
@@ -66,6 +67,8 @@ def test_a_room_is_only_ever_warmed(fits):
     found = what_if(fits, {"catalyst": 1.0, "thickness": 6}, room=17)
     assert found.changes.loc["room_temperature", "end"] > 17
     assert np.isfinite(found.changes["gain"]).all()
+    with pytest.raises(StudyProblems, match="does not name one pour's settings"):
+        what_if(fits, [{"catalyst": 1}, {"catalyst": 2}])
     with pytest.raises(RoomProblem, match="this cold"):
         what_if(fits, {}, room=5)
 

@@ -9,11 +9,14 @@ import pytest
 from testpour.catalogue import Reading, catalogue
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement, check_log
+from testpour.models.check import check_fit
 from testpour.models.effect import Effect
 from testpour.models.effects import Effects, effects
 from testpour.models.fits import fit_castings
+from testpour.models.scatter import scatter
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.problems import Problem
 from testpour.study_file import study_from
 
 FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]
@@ -70,6 +73,24 @@ def test_a_reading_without_a_unit_leaves_no_gap():
     known = {"from_log": 0.75, "disagreement": 0.3, "poured": True}
     made = Effect(FACTORS["catalyst"], score, 1.0, 2.5, 4.6, 2.0, 5.7, **known)
     assert "raises score by about 4.6 (90 % interval 2.0 to 5.7). 75 %" in made.sentence()
+
+
+@pytest.mark.parametrize("call", [effects, scatter, check_fit])
+def test_all_fits_in_place_of_one_are_refused_with_the_call_as_it_is_written(practice_fits, call):
+    name = call.__name__
+    whole = f'{name} takes one reading\'s fit: {name}(fits["gel_time"]); this study has {", ".join(practice_fits)}.'
+    with pytest.raises(Problem) as found:
+        call(practice_fits)
+    assert str(found.value) == whole
+    with pytest.raises(Problem, match=r'\(fits\["gel_time"\]\), and was given str'):
+        call("gel_time")
+
+
+@pytest.mark.parametrize("level", [90, 0, 1.0, "90 %"])
+def test_a_level_that_is_no_share_is_refused(gel, level):
+    for call in (effects, scatter, lambda fit, level: fit.predict(level=level)):
+        with pytest.raises(Problem, match=f"level {level!r} is not between 0 and 1. Write level=0.9"):
+            call(gel, level=level)
 
 
 def test_what_does_not_apply_is_not_said():

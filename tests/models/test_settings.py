@@ -60,3 +60,14 @@ def test_settings_that_cannot_be(study):
 def test_a_table_with_a_misspelt_factor_is_refused(study):
     with pytest.raises(StudyProblems, match="catalist is not a factor of this study; catalyst may be meant"):
         settings_table(study, pd.DataFrame({"catalist": [2.0]}))
+
+
+@pytest.mark.parametrize("given", ["2 %", ["2 %"], 2, [[{"catalyst": 1}]]])
+def test_settings_that_name_no_setting_are_refused_with_how_to_write_them(study, given):
+    with pytest.raises(StudyProblems, match=r"""does not name one pour's settings. Write them like \{"catalyst": "1.5 %"\}\."""):
+        settings_table(study, given)
+
+
+def test_an_empty_list_of_settings_is_refused(study):
+    with pytest.raises(StudyProblems, match="the list is empty. Put the settings of one pour or more into it"):
+        settings_table(study, [])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.special import ndtri
@@ -14,6 +14,8 @@ from testpour.cautions import check_settings, hottest_peak
 from testpour.models.remainder import coordinates_of
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
+from testpour.planning.coding import each_of
+from testpour.problems import Problem
 from testpour.units import UnitProblem, to_unit
 
 if TYPE_CHECKING:
@@ -96,7 +98,7 @@ def checked_given(
     SettingRefused
         If the cautions refuse one of them, or the study itself.
     """
-    given = settings_table(study, dict(fixed or {}), room=checked_room(study, room))
+    given = settings_table(study, [fixed or {}], room=checked_room(study, room))
     refused = check_settings(study, {name: given[name].iloc[0] for name in fixed or () if name in given}).refusals
     if refused:
         raise SettingRefused(" ".join(refused))
@@ -187,7 +189,31 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
     return int(np.where(np.asarray(good) >= best - min(ALIKE, TENTH * best), far, np.inf).argmin())
 
 
-def in_moulds(study: Study, table: pd.DataFrame, moulds: Sequence[str | float] | None) -> pd.DataFrame:
+def some_of(given: Any, name: str) -> list[Any]:
+    """What was given, one thing or several, as a list that holds something.
+
+    Parameters
+    ----------
+    given : object
+        Numbers or text, alone or in a list.
+    name : str
+        Of the argument.
+
+    Returns
+    -------
+    list
+
+    Raises
+    ------
+    Problem
+        If the list is empty.
+    """
+    if not (each := each_of(given)):
+        raise Problem(f"{name} is an empty list. Give one or more, or leave {name} out.")
+    return each
+
+
+def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[str | float] | None) -> pd.DataFrame:
     """The table with every thickness that of the nearest mould at hand.
 
     Parameters
@@ -195,7 +221,7 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: Sequence[str | float] |
     study : Study
     table : DataFrame
         One row a setting, with ``thickness`` in mm where moulds are given.
-    moulds : list of str or float or None
+    moulds : str, float, list of them or None
         Depths, mm or text with a unit; None leaves the table as it is.
 
     Returns
@@ -205,7 +231,7 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: Sequence[str | float] |
     """
     if moulds is None:
         return table
-    depths = np.array([study.factor("thickness").parse(mould) for mould in moulds])
+    depths = np.array([study.factor("thickness").parse(mould) for mould in some_of(moulds, "moulds")])
     nearest = np.abs(table["thickness"].to_numpy()[:, None] - depths).argmin(axis=1)
     return table.assign(thickness=depths[nearest]).drop_duplicates(ignore_index=True)
 

@@ -107,9 +107,9 @@ def what_if(
         If the room is too cold or too hot to advise on.
     """
     study, states = fits.study, states_of(fits)
-    if room is None and settings:
+    if room is None and isinstance(settings, Mapping):
         room = settings.get("room_temperature")
-    table = settings_table(study, dict(settings or {}), room=checked_room(study, room))
+    table = settings_table(study, [settings or {}], room=checked_room(study, room))
     table.index = pd.Index(["asked"])
     changes = _changes(fits, states, table)
     helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
+from testpour.models.fits import check_one_reading
 from testpour.models.left_out import left_out
 from testpour.models.log_rows import latent_ends
 from testpour.models.suspects import Suspect, suspects
@@ -118,6 +119,7 @@ def check_fit(fit: ReadingFit) -> Checked:
     fit; Box, Hunter and Hunter, Statistics for Experimenters; citation from memory), a step of the reading
     counted as scatter.
     """
+    check_one_reading(fit, "check_fit")
     if not len(fit.rows):
         empty = pd.DataFrame(columns=["pour", "age", "low", "high", "from", "to", "above", "below", "inside", "odd"])
         return Checked(fit.reading, empty)

@@ -11,7 +11,8 @@ import pandas as pd
 
 from testpour.models.change import averages, change
 from testpour.models.effect import Effect
-from testpour.models.settings import settings_table
+from testpour.models.fits import check_one_reading
+from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
 from testpour.wording import in_markdown, listed
 
@@ -91,6 +92,8 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
         Each factor moved over the range that was poured (or planned, where none was), the others at
         their usual values; the average casting, not a single one.
     """
+    check_one_reading(fit, "effects")
+    check_level(level)
     known = KNOWN.setdefault(fit, {})
     if level not in known:
         each = [_effect(fit, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]

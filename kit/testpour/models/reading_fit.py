@@ -19,7 +19,7 @@ from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.reading_model import model_of
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import to_latent, to_reading
-from testpour.models.settings import SettingsGiven, settings_table
+from testpour.models.settings import SettingsGiven, check_level, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -202,6 +202,7 @@ class ReadingFit:
             One row a setting: ``middle``, ``low``, ``high`` in the reading's unit, and ``beyond``: what of
             the setting lies outside what was poured, in words; empty where nothing does.
         """
+        check_level(level)
         table = settings_table(self.study, settings, room=room, age=age, reading=self.reading)
         tails = [0.5, (1 - level) / 2, (1 + level) / 2]
         quantiles = np.quantile(self.new_castings(table), tails, axis=0)

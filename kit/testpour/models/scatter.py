@@ -10,8 +10,9 @@ import pandas as pd
 from scipy.special import erf
 
 from testpour.models.beliefs import GROUPS
+from testpour.models.fits import check_one_reading
 from testpour.models.scales import to_reading
-from testpour.models.settings import settings_table
+from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
 from testpour.units import shown_unit, unit_words
 from testpour.wording import in_markdown, listed, rounded
@@ -171,6 +172,8 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     -------
     Scatter
     """
+    check_one_reading(fit, "scatter")
+    check_level(level)
     spreads = {"reading": fit.posterior.spread, **fit.posterior.group_spread}
     alone = "pour" not in fit.posterior.group_spread
     whole = sum(each**2 for each in spreads.values())

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 
+from testpour.problems import Problem
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 
@@ -55,7 +56,9 @@ def settings_table(
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)
     else:
-        each = [settings or {}] if settings is None or isinstance(settings, dict) else list(settings)
+        each: list[Any] = list(settings) if isinstance(settings, Iterable) and not isinstance(settings, str | Mapping) else [settings]
+        if not each:
+            raise StudyProblems("Settings", ["the list is empty. Put the settings of one pour or more into it, or leave it out for the usual ones."])
         rows = [{k: v for k, v in study.settings(one).items() if not isinstance(v, str)} for one in each]
         table = pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="setting"))
     if room is not None:
@@ -65,6 +68,23 @@ def settings_table(
     elif "age" not in table:
         table["age"] = reading.ages[0] if reading is not None and reading.ages else 24.0
     return table
+
+
+def check_level(level: float) -> None:
+    """Refuse a level that is not a share.
+
+    Parameters
+    ----------
+    level : float
+        Chance that an interval holds the truth.
+
+    Raises
+    ------
+    Problem
+        If it does not lie between 0 and 1.
+    """
+    if not isinstance(level, int | float) or not 0 < level < 1:
+        raise Problem(f"level {level!r} is not between 0 and 1. Write level=0.9 for intervals that hold nine times in ten.")
 
 
 def _completed(study, given):

@@ -9,6 +9,7 @@ import numpy as np
 
 from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
+from testpour.models.fits import check_one_reading
 from testpour.models.settings import settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.report.reading_curve import average, draw_average
@@ -47,6 +48,7 @@ def show_age(
     ValueError
         If the reading's model has no age in it.
     """
+    check_one_reading(fit, "show_age")
     if not any("age" in term.factors for term in fit.believed.terms):
         raise ValueError(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)

@@ -8,6 +8,7 @@ from matplotlib.typing import FillStyleType
 
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
+from testpour.models.fits import check_one_reading
 from testpour.models.scatter import scatter
 from testpour.picture import (
     BELIEF,
@@ -47,6 +48,7 @@ def show_effects(fit: ReadingFit) -> Picture:
     ValueError
         If no setting of the study enters the reading's model.
     """
+    check_one_reading(fit, "show_effects")
     found = effects(fit)
     if not found.each:
         raise ValueError(f"No setting of this study is known to move {fit.reading.words}: there is nothing to show.")
@@ -95,6 +97,7 @@ def show_scatter(fit: ReadingFit) -> Picture:
         A matplotlib Figure. Dot and bar: one standard deviation with its 90 % interval, in the reading's own terms
         (per cent for times, grades for grades). A source that is still mostly belief is grey and open.
     """
+    check_one_reading(fit, "show_scatter")
     found = scatter(fit)
     parts = found.parts[::-1]
     picture, axes = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
@@ -125,6 +128,7 @@ def show_check(fit: ReadingFit) -> Picture:
         Dot, bar or arrow: what was seen. Pours that stand out are named in the title and in bold under the
         axis. One panel an age. Without such a reading in the log, empty, with what is needed first as its title.
     """
+    check_one_reading(fit, "show_check")
     checked = check_fit(fit)
     if not len(checked.table):
         return _nothing_yet(f"{checked.sentence()} Log one {fit.reading.words} first.")

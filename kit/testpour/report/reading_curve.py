@@ -11,6 +11,7 @@ from scipy.special import ndtr
 
 from testpour.cautions import check_ends
 from testpour.models.effects import effects
+from testpour.models.fits import check_one_reading
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.picture import (
@@ -62,6 +63,7 @@ def show_reading(
     ValueError
         If the factor does not enter the reading's model.
     """
+    check_one_reading(fit, "show_reading")
     column = _moving(fit, factor)
     low, high = poured_range(fit.rows[factor])
     values = _values(fit, column)
