@@ -1,6 +1,7 @@
 """Figures show the numbers they were given, say them in their title, and can be read without colour."""
 
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
 
 import matplotlib
 import nbformat
@@ -17,6 +18,7 @@ from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
 from testpour.picture import BELIEF, INK, LOG, SECOND, SHADE, drawable, new_picture
 from testpour.planning.plan import plan_pours
+from testpour.problems import Problem
 from testpour.report.figures import (
     show_age,
     show_chance,
@@ -211,6 +213,11 @@ def test_the_map_marks_what_was_poured_and_hatches_the_rest(fits, log):
 def test_a_map_needs_two_different_numbers(fits):
     with pytest.raises(ValueError, match="cover is not a number .* choose two of catalyst, thickness"):
         show_chance(fits, "catalyst", "cover")
+    with pytest.raises(Problem, match="lever is not a number of this study .* choose two of catalyst, thickness"):
+        show_chance(fits, y="lever")
+    alone = SimpleNamespace(study=study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}))
+    with pytest.raises(Problem, match="needs two settings that are numbers, and this study has catalyst: show_reading draws one"):
+        show_chance(alone)
     with pytest.raises(ValueError, match="two different settings, and both are catalyst"):
         show_chance(fits, "catalyst", "catalyst")
 

@@ -14,7 +14,8 @@ from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.settings import settings_table
 from testpour.picture import INK, Picture, label_axis, new_picture, poured_range
-from testpour.wording import about_in_hundred
+from testpour.problems import Problem
+from testpour.wording import about_in_hundred, listed
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -81,11 +82,12 @@ def show_chance(
 
 
 def _numeric(study, name):
-    factor = study.factor(name)
-    if factor.kind != "number":
-        allowed = ", ".join(f.name for f in study.factors if f.kind == "number")
-        raise ValueError(f"{name} is not a number to draw along an axis: choose two of {allowed}.")
-    return factor
+    allowed = {f.name: f for f in study.factors if f.kind == "number"}
+    if name not in allowed:
+        few = f"A map needs two settings that are numbers, and this study has {listed(allowed) or 'none'}: show_reading draws one."
+        wrong = f"{name} is not a number of this study to draw along an axis: choose two of {', '.join(allowed)} for x and y."
+        raise Problem(few if len(allowed) < 2 else wrong)
+    return allowed[name]
 
 
 def _ends(factor, pours):
