@@ -15,6 +15,7 @@ from testpour.advice.reasons import lesson, scatter_unknown
 from testpour.catalogue import catalogue
 from testpour.models.chance import NoAims
 from testpour.models.settings import settings_table
+from testpour.problems import Problem
 
 
 @pytest.fixture(scope="module")
@@ -222,9 +223,17 @@ def test_the_reason_in_words(study, reading, factor, settings, says):
     assert lesson(study, catalogue()["readings"][reading], factor, row) == says
 
 
+@pytest.mark.parametrize("pours", [1.5, "four"])
+def test_pours_that_are_no_whole_number_are_refused(fits, pours):
+    with pytest.raises(ValueError, match=f"{pours} pours asked for: ask for at least 1, a whole number such as pours=4"):
+        next_pours(fits, room=18, pours=pours)
+
+
 def test_refusals(fits):
-    with pytest.raises(ValueError, match="0 pours asked for: ask for at least 1. No aim 'win'; say what matters"):
+    with pytest.raises(ValueError, match="0 pours asked for: ask for at least 1, a whole number such as pours=4. No aim 'win'; say what matters"):
         next_pours(fits, room=18, pours=0, aim="win")
+    with pytest.raises(Problem, match="moulds is an empty list. Give one or more, or leave moulds out"):
+        next_pours(fits, room=18, moulds=[])
     with pytest.raises(RoomProblem, match="this cold"):
         next_pours(fits, room="6 degC")
     with pytest.raises(NoAims, match="states no aim"):

@@ -14,6 +14,7 @@ from testpour.advice.chart import GOOD, recipe_chart
 from testpour.advice.remedy import _changes, remedies
 from testpour.models.chance import NoAims, chance
 from testpour.models.settings import settings_table
+from testpour.problems import Problem
 
 GIVEN = {"pigment": "0.5 %", "cover": "yes"}
 
@@ -21,6 +22,10 @@ GIVEN = {"pigment": "0.5 %", "cover": "yes"}
 @pytest.fixture(scope="module")
 def chart(fits):
     return recipe_chart(fits, rooms=(16, "68 degF", 24), thicknesses=("6 mm", 15), fixed=GIVEN)
+
+
+def test_one_room_and_one_depth_may_stand_alone(fits):
+    assert list(recipe_chart(fits, rooms="20", thicknesses=15, fixed=GIVEN).table.index) == [(20.0, 15.0)]
 
 
 def test_each_cell_is_the_best_catalyst_of_its_room_and_depth(fits, chart):
@@ -130,6 +135,9 @@ def test_settings_left_free_are_chosen_once_and_well(fits):
 def test_refusals(fits):
     with pytest.raises(ValueError, match="gives the catalyst, but this study does not vary it or it is given"):
         recipe_chart(fits, fixed={"catalyst": 2})
+    for name in ("rooms", "thicknesses"):
+        with pytest.raises(Problem, match=f"{name} is an empty list. Give one or more, or leave {name} out."):
+            recipe_chart(fits, **{name: []})
     with pytest.raises(RoomProblem, match="this cold"):
         recipe_chart(fits, rooms=(4, 20))
     with pytest.raises(NoAims, match="states no aim"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from numbers import Integral
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -113,7 +114,7 @@ class NextPours:
 @one_thread
 def next_pours(
     fits: Fits, *, room: str | float | None = None, pours: int = 4,
-    fixed: Mapping[str, str | float] | None = None, moulds: Sequence[str | float] | None = None,
+    fixed: Mapping[str, str | float] | None = None, moulds: str | float | Sequence[str | float] | None = None,
     pending: pd.DataFrame | None = None,
     aim: str = LEARN, seed: int = 0
 ) -> NextPours:
@@ -128,7 +129,7 @@ def next_pours(
         How many to make in this session.
     fixed : dict, optional
         Settings that are given.
-    moulds : list, optional
+    moulds : str, float or list, optional
         Depths of the moulds at hand, for example ``["6 mm", "1/2 in"]``.
     pending : DataFrame, optional
         Settings of pours planned or made but not yet read; what they will tell is not asked twice.
@@ -168,8 +169,8 @@ def next_pours(
 
 def _check(pours, aim):
     problems = []
-    if pours < 1:
-        problems.append(f"{pours} pours asked for: ask for at least 1.")
+    if not isinstance(pours, Integral) or pours < 1:
+        problems.append(f"{pours} pours asked for: ask for at least 1, a whole number such as pours=4.")
     if aim not in FLOORS:
         problems.append(f"No aim {aim!r}; say what matters as one of: {'; '.join(FLOORS)}.")
     if problems:

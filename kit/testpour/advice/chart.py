@@ -16,6 +16,7 @@ from testpour.advice.candidates import (
     free_factors,
     nearest_usual,
     on_step,
+    some_of,
     spread_settings,
 )
 from testpour.advice.chart_page import GOOD, chart_html
@@ -119,17 +120,17 @@ class RecipeChart:
 
 @one_thread
 def recipe_chart(
-    fits: Fits, *, rooms: Sequence[str | float] | None = None,
-    thicknesses: Sequence[str | float] | None = None, fixed: Mapping[str, str | float] | None = None
+    fits: Fits, *, rooms: str | float | Sequence[str | float] | None = None,
+    thicknesses: str | float | Sequence[str | float] | None = None, fixed: Mapping[str, str | float] | None = None
 ) -> RecipeChart:
     """Catalyst by room temperature and thickness.
 
     Parameters
     ----------
     fits : Fits
-    rooms : list, optional
+    rooms : str, float or list, optional
         Room temperatures, °C or text with a unit; the study's span in steps of 2 °C by default.
-    thicknesses : list, optional
+    thicknesses : str, float or list, optional
         Depths, mm or text with a unit; four over the study's span by default.
     fixed : dict, optional
         Settings that are given, for example ``{"pigment": "1 %", "cover": "yes"}``. Those left free are
@@ -179,12 +180,12 @@ def _cells(study, rooms, thicknesses, fixed):
     names = {factor.name for factor in study.factors}
     if "room_temperature" in names:
         span = study.factor("room_temperature").span
-        rooms = np.arange(np.ceil(span[0]), span[1] + 1e-9, ROOM_STEP) if rooms is None else rooms
+        rooms = np.arange(np.ceil(span[0]), span[1] + 1e-9, ROOM_STEP) if rooms is None else some_of(rooms, "rooms")
         rooms = sorted({checked_room(study, room) for room in rooms})
         given = pd.concat([given.assign(room_temperature=room) for room in rooms], ignore_index=True)
     if "thickness" in names and "thickness" not in (fixed or {}):
         factor = study.factor("thickness")
-        depths = np.unique(on_step(factor, np.linspace(0, 1, DEPTHS))) if thicknesses is None else thicknesses
+        depths = np.unique(on_step(factor, np.linspace(0, 1, DEPTHS))) if thicknesses is None else some_of(thicknesses, "thicknesses")
         depths = sorted({factor.parse(depth) for depth in depths})
         given = pd.concat([given.assign(thickness=depth) for depth in depths], ignore_index=True)
         given = given.sort_values([n for n in ("room_temperature", "thickness") if n in names], kind="stable")

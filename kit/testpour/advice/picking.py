@@ -66,7 +66,7 @@ class Batch:
 
 def batch_worth(
     fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...],
-    contexts: pd.DataFrame, pours: int, moulds: Sequence[str | float] | None = None,
+    contexts: pd.DataFrame, pours: int, moulds: str | float | Sequence[str | float] | None = None,
     pending: pd.DataFrame | None = None, aim: str = LEARN, seed: int = 0
 ) -> Batch:
     """The `Batch` of pours worth making, as `next_pours` picks them.
@@ -84,7 +84,7 @@ def batch_worth(
         One row a room and thickness in which the advice should be good.
     pours : int
         How many.
-    moulds : list of str or float, optional
+    moulds : str, float or list, optional
         Depths at hand, mm or text with a unit; None allows any.
     pending : DataFrame, optional
         Pours under way, one row each; they count as made.
