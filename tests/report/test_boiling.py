@@ -25,7 +25,7 @@ def hot(study, castings_of):
     """Twelve castings of a resin that runs very hot where it is deep and much catalysed, and gels in minutes there."""
     catalyst, thickness = (np.tile([1.0, 1.5, 2.0, 2.5], 3), np.repeat([6.0, 10.0, 15.0], 4))
     peak = 25 + 175 / (1 + np.exp(-(-3.2 + 1.2 * np.log(catalyst) + 4.5 * np.log(thickness / 6))))
-    gel = 9 / catalyst * np.tile([1.05, 0.95, 1.0], 4)
+    gel = 9 / catalyst
     names = [f"P{place + 1:02d}" for place in range(12)]
     pours = pd.DataFrame({"catalyst": catalyst, "thickness": thickness, "pigment": 0.5, "cover": 1.0, "room_temperature": 25.0,
                           "session": np.repeat(["S1", "S2", "S3"], 4)}, index=names)
