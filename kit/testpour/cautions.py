@@ -16,6 +16,7 @@ from testpour.units import show, to_unit
 if TYPE_CHECKING:
     import pandas as pd
 
+    from testpour.catalogue import Reading
     from testpour.study import Study
 
 LEVELS = ("refuse", "warn")
@@ -155,6 +156,27 @@ def check_peak(degC: str | float) -> Cautions:
     Cautions
     """
     return _check("peak_temperature", _cut(degC, "degC", 1))
+
+
+def check_read(reading: Reading, value: float) -> Cautions:
+    """A warning where a peak that was read is so high that the thermometer may have shown °F.
+
+    Parameters
+    ----------
+    reading : Reading
+    value : float
+        What was read, in its unit.
+
+    Returns
+    -------
+    Cautions
+        Of other readings there is nothing to say.
+    """
+    if reading.scale != "rise" or not value >= hottest_peak():
+        return Cautions()
+    said = f"A peak of {show(value, 'degC')} is at or above {show(hottest_peak(), 'degC')}, where styrene boils."
+    meant = show(to_unit(f"{value} degF", "degC", reading.words), "degC", 2)
+    return Cautions(warnings=(f"{said} If the thermometer showed °F, correct it: {value:g} °F is {meant}.",))
 
 
 def check_batch(grams: str | float) -> Cautions:

@@ -458,3 +458,20 @@ def test_several_readings_of_one_kind_go_in_together_or_not_at_all(log):
     with pytest.raises(LogProblem, match="'hard' is not a number"):
         log.add_readings(pour, "hardness", [80, "hard"], age="24 h")
     assert list(log.castings().readings["low"]) == [76.0, 79.0, 78.0]
+
+
+def test_a_peak_that_may_have_been_read_in_fahrenheit_is_doubted_and_kept(log):
+    """180 °F is (180 - 32) / 1.8 = 82 °C; styrene boils at 145 °C (handbook value, from memory)."""
+    for pour in ("P01", "P02"):
+        log.add_pour(pour, settings={"catalyst": 1.5}, session="one")
+    with pytest.warns(Caution, match=r"P01: A peak of 180 °C is at or above 145 °C, .* correct it: 180 °F is 82 °C\."):
+        log.add_reading("P01", "peak_temperature", 180)
+    log.add_reading("P02", "peak_temperature", "180 degF")  # a warning would fail the test
+    assert log.castings().readings["low"].tolist() == pytest.approx([180.0, 82.2], abs=0.1)
+
+
+def test_a_doubtful_peak_of_a_sheet_is_told_with_its_pours(log, tmp_path):
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("pour,catalyst (%),peak temperature\nX1,1.5,190\nX2,1.5,144\nX3,1.5,190\n")
+    with pytest.warns(Caution, match="X1 and X3: A peak of 190 °C"):
+        assert log.add_sheet(sheet) == ["X1", "X2", "X3"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import contextmanager
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from testpour.cautions import check_settings
+from testpour.cautions import check_read, check_settings
 from testpour.logbook import corrections
 from testpour.logbook.database import Explained, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems
@@ -148,6 +149,11 @@ class Logbook:
         LogProblem
             If the pour is not in the log, the reading is unknown, unreadable or out of range, or it is in the
             log already and a pour has only one of it.
+
+        Warns
+        -----
+        Caution
+            If a peak is so high that it may have been read in °F; it is logged all the same.
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
@@ -155,7 +161,14 @@ class Logbook:
         with self._ledger() as ledger:
             row["pour"] = ledger.standing(pour).pour
             ledger.refuse_second(row)
-            return ledger.insert_reading(row)
+            entry = ledger.insert_reading(row)
+        for text in self._doubts(row):
+            warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
+        return entry
+
+    def _doubts(self, row):
+        """What is doubtful about a checked reading."""
+        return check_read(self.study.reading(row["reading"]), -math.inf if row["low"] is None else row["low"]).warnings
 
     def add_readings(
         self, pour: str, reading: str, values: Iterable[str | float], *, age: str | float | None = None,
@@ -227,7 +240,8 @@ class Logbook:
         Warns
         -----
         Caution
-            If settings call for care, each sentence once with the pours it is about; all are logged all the same.
+            If settings call for care or a reading is doubtful, each sentence once with the pours it is about; all are
+            logged all the same.
         """
         entries = read_sheet(self.study, self._beside(path))
         checked = Entries(self.study).check(entries)
@@ -235,8 +249,8 @@ class Logbook:
             self._refuse_again(connection, entries, checked)
             names = Ledger(self.study, connection).add(checked)
         warned: dict[str, list[str]] = {}
-        for name, entry in zip(names, entries, strict=True):
-            for text in check_settings(self.study, entry["settings"]).warnings:
+        for name, entry, row in zip(names, entries, checked, strict=True):
+            for text in (*check_settings(self.study, entry["settings"]).warnings, *(t for read in row["readings"] for t in self._doubts(read))):
                 warned.setdefault(text, []).append(name)
         for text, pours in warned.items():
             warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)
