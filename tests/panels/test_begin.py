@@ -89,9 +89,25 @@ def test_a_bad_entry_is_said_beside_its_field_and_kept(own, hand, name, typed, s
 
 
 def test_another_resin_is_refused_as_it_is_typed(own, hand):
+    before = (own / "study.toml").read_bytes()
     at = hand(tp.begin_panel(own))
-    at.type("resin_kind", "epoxy, clear")
-    assert any(part["level"] == "refuse" and "epoxy" in part["text"] for part in at.parts("caution"))
+    assert "is epoxy" in at.type("resin_kind", "epoxy, clear")["problem"]
+    assert at.part("write")["off"] and "First put right: the resin." in at.words()
+    at.tap("write")
+    assert (own / "study.toml").read_bytes() == before
+    at.type("resin_kind", "clear casting resin")
+    assert at.words().count("does not say that it is unsaturated polyester") == 1
+
+
+def test_a_study_of_a_refused_resin_is_put_right_at_the_resin_alone(own, hand):
+    """A file as one may write it by hand."""
+    file = own / "study.toml"
+    file.write_text(file.read_text("utf-8").replace("unsaturated polyester, casting grade (invented)", "epoxy casting resin"), encoding="utf-8")
+    at = hand(tp.begin_panel(own))
+    assert [part["name"] for part in at.parts("entry") if part["problem"]] == ["resin_kind"]
+    at.type("resin_kind", "unsaturated polyester")
+    assert at.tap("write").startswith("Written to")
+    assert tp.read_study(own).resin["kind"] == "unsaturated polyester"
 
 
 def test_a_number_in_another_unit_is_said_as_it_was_read(own, hand):

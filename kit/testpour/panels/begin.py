@@ -10,7 +10,6 @@ import pandas as pd
 
 import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
-from testpour.mixing import check_resin
 from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
@@ -36,7 +35,7 @@ class BeginPanel(Panel):
         study = self.now()
         made, resin, settings, tools, aims = self._sections(study)
         yield step("1. What do you make?", *made)
-        yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(check_resin(resin.kind())))
+        yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(resin.cautions()))
         yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._needed(study)])
         yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
         yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or [text("No aim yet: without one nothing can be called good.", "needed")])

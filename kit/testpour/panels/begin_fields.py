@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from testpour.catalogue import catalogue
+from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
+from testpour.mixing import check_resin
 from testpour.panels.memory import SCALES
 from testpour.panels.numbers import plain, read_as
 from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, row, text
@@ -29,16 +32,25 @@ class ResinFields:
     def kind(self) -> str:
         return self.says("resin_kind", self.study.resin["kind"]).strip()
 
+    def cautions(self) -> Cautions:
+        """What is warned of in the resin; a refusal stands beside its field."""
+        return replace(check_resin(self.kind()), refusals=())
+
     def parts(self) -> Iterable[Part]:
         return [entry("resin_kind", "Resin, as its label says", self.says("resin_kind", self.study.resin["kind"]), wide=True,
-                      problem="" if self.kind() else "Write what the label says it is, for example unsaturated polyester, casting grade."),
+                      problem=self._kind_problem()),
                 row(*[self._density(key, label) for key, label in DENSITIES.items()])]
 
     def wanted(self) -> dict:
         return {"kind": self.kind(), **{key: to_unit(self._words(key), "g/mL") for key in DENSITIES}}
 
     def wrong(self) -> list[str]:
-        return ["the resin"] * (not self.kind()) + [f"what the {label.lower()}" for key, label in DENSITIES.items() if self._problem(key)]
+        return ["the resin"] * bool(self._kind_problem()) + [f"what the {label.lower()}" for key, label in DENSITIES.items() if self._problem(key)]
+
+    def _kind_problem(self):
+        if not self.kind():
+            return "Write what the label says it is, for example unsaturated polyester, casting grade."
+        return " ".join(check_resin(self.kind()).refusals)
 
     def _words(self, key):
         return self.says(f"resin_{key}", f"{self.study.resin[key]:g}").strip()
@@ -59,7 +71,8 @@ class SettingFields:
     """What may differ from pour to pour, and from where to where."""
 
     def __init__(self, study: Study, says: Says, logged: bool) -> None:
-        self.study, self.says, self.logged = study, says, logged
+        self.says, self.logged = says, logged
+        self.study = replace(study, resin={**study.resin, "kind": ""})  # the resin is checked at its own field, as typed there
         there = {f.name: f for f in study.factors if f.role == "chosen" and f.kind != "text"}
         known = {n: f for n, f in catalogue()["factors"].items() if f.role == "chosen"}
         self.factors = {**known, **there}
