@@ -13,11 +13,12 @@ const make = (tag, props = {}, ...kids) => {
 };
 const PAUSE = 450; // ms after the last key before what was typed is sent
 const BLUR = 150; // ms after leaving a field: a button that was pressed to leave it must not move under the finger
+const TWICE = 600; // ms after the answer to a tap in which the same tap is the second half of a double one
 const PATIENCE = 8000; // ms without an answer after which the panel says that the notebook does not answer
 
 class Panel {
   constructor(model, el) {
-    Object.assign(this, { model, timers: {}, handed: {}, open: {}, looks: {}, parts: new Map(), sent: 0 });
+    Object.assign(this, { model, timers: {}, handed: {}, tapped: {}, closed: {}, open: {}, looks: {}, parts: new Map(), sent: 0 });
     this.store = `testpour panel ${model.get("where")}`;
     try { this.typed = JSON.parse(localStorage.getItem(this.store)) || {}; } catch { this.typed = {}; }
     this.mark = `tpp-${Math.random().toString(36).slice(2, 8)}`;
@@ -82,6 +83,11 @@ class Panel {
       delete this.handed[message.heard];
       if (this.typed[handed[0]] === handed[1]) { delete this.typed[handed[0]]; this.save(); }
     }
+    const tapped = message.heard && this.tapped[message.heard];
+    if (tapped) {
+      delete this.tapped[message.heard];
+      this.closed[tapped] = performance.now() + TWICE;
+    }
     if (message.heard !== undefined && this.waits && this.waits.id === message.heard) {
       this.root.dataset.took = Math.round(performance.now() - this.waits.since);
       this.root.dataset.busy = "no";
@@ -119,9 +125,12 @@ class Panel {
     this.handed[this.deed({ deed: "type", name, text })] = [name, text];
   }
 
+  // A double tap is one tap: a button is closed until its tap is answered and the panel drawn anew, and for a moment after.
   tap(name) {
+    if (performance.now() < this.closed[name]) return;
+    this.closed[name] = Infinity;
     Object.keys(this.typed).forEach((field) => this.hand(field));
-    this.deed({ deed: "tap", name });
+    this.tapped[this.deed({ deed: "tap", name })] = name;
   }
 
   save() { try { localStorage.setItem(this.store, JSON.stringify(this.typed)); } catch { /* memory serves */ } }
