@@ -1,6 +1,7 @@
 """Panels and the session form drawn on a bare page in Chromium, where the test is the kernel and answers when it likes."""
 
 import shutil
+import time
 from importlib.resources import files
 
 import pytest
@@ -69,3 +70,31 @@ def test_a_double_tap_is_one_tap(draw):
     page.wait_for_timeout(700)
     button.click()
     assert len(page.evaluate(taps)) == 2
+
+
+def card(pour, since):
+    """A card of the form with its catalyst in at `since`, ms since 1970."""
+    return {"pour": pour, "name": pour, "since": since, "clock": "11:00", "settings": ["thickness 6 mm"], "weigh": [], "refusals": [], "warnings": [],
+            "asks": [], "events": [], "once": [], "later": [], "photos": [], "readings": 0}
+
+
+def session(*cards, **head):
+    """What the kernel says of a session form."""
+    head = {"fields": [], "by": "", "at": 0, "unknown": [], "warnings": [], "saved": "", **head}
+    return {"study": "Knobs", "session": "S1", "cautions": [], "kept": [], "notices": [], "answers": {}, "head": head,
+            "due": {"rows": [], "missed": 0}, "cards": list(cards)}
+
+
+@pytest.mark.parametrize("gone", ["1:36", "47:59"])
+def test_a_clock_that_has_run_for_hours_is_whole_on_a_phone(draw, gone):
+    """JupyterLab leaves a form 226 of a phone's 390 pixels."""
+    hours, minutes = map(int, gone.split(":"))
+    page = draw("bench", "session_form", state=session(card("P01-2", 1e3 * (time.time() - 3600 * hours - 60 * minutes - 20))), where="here")
+    for width in (215, 226, 300, 390):
+        page.evaluate("width => { document.querySelector('.tp-form').style.width = `${width}px`; }", width)
+        assert page.locator("[data-since]").inner_text().startswith(f"{gone}:")
+        for shown in ("[data-since]", ".tp-timer small", ".tp-name h3"):
+            left, right, lines, from_, to = page.locator(shown).evaluate("""e => { const range = document.createRange(); range.selectNodeContents(e);
+              const [r, c] = [range.getBoundingClientRect(), e.closest(".tp-card").getBoundingClientRect()];
+              return [r.left, r.right, range.getClientRects().length, c.left, c.right]; }""")
+            assert from_ <= left and right <= to and lines == 1, f"{shown} at {width}"
