@@ -98,3 +98,32 @@ def test_a_clock_that_has_run_for_hours_is_whole_on_a_phone(draw, gone):
               const [r, c] = [range.getBoundingClientRect(), e.closest(".tp-card").getBoundingClientRect()];
               return [r.left, r.right, range.getClientRects().length, c.left, c.right]; }""")
             assert from_ <= left and right <= to and lines == 1, f"{shown} at {width}"
+
+
+# Contrast of what the mouse is on by the rule of WCAG 2.2 (criterion 1.4.3): (L1 + 0.05) / (L2 + 0.05). A canvas turns any colour into bytes.
+CONTRAST = """e => { const draw = document.createElement("canvas").getContext("2d", { willReadFrequently: true });
+  const light = (colour) => { draw.fillStyle = colour; draw.fillRect(0, 0, 1, 1);
+    const [r, g, b] = [...draw.getImageData(0, 0, 1, 1).data].map((v) => v / 255).map((v) => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+  const [low, high] = [light(getComputedStyle(e).color), light(getComputedStyle(e).backgroundColor)].sort((a, b) => a - b);
+  return (high + 0.05) / (low + 0.05); }"""
+
+
+@pytest.mark.parametrize("main", [True, False])
+@pytest.mark.parametrize("light", ["true", "false"])
+def test_a_button_that_is_off_can_be_read_under_the_mouse(draw, main, light):
+    page = draw("panels", "panels", screen=panel({**tap_part("Change study.toml", off="study.toml says this already."), "main": main}), where="here")
+    page.evaluate("""light => { document.body.dataset.jpThemeLight = light; if (light === "false")
+      for (const [name, colour] of [["layout-color1", "#111"], ["content-font-color0", "#fff"]]) document.body.style.setProperty(`--jp-${name}`, colour); }""", light)
+    button = page.get_by_role("button")
+    button.hover()
+    assert button.evaluate(CONTRAST) >= 4.5
+
+
+def test_a_button_of_the_form_can_be_read_under_the_mouse_while_it_saves(draw):
+    page = draw("bench", "session_form", state=session({**card("P01", 0), "name": "", "weigh": [{"what": "Resin", "amount": "150 g", "more": ""}]}), where="here")
+    page.get_by_role("button", name="Catalyst in", exact=True).click()
+    button = page.get_by_role("button", name="Catalyst in: saving")
+    assert button.get_attribute("aria-disabled") == "true"
+    button.hover()
+    assert button.evaluate(CONTRAST) >= 4.5

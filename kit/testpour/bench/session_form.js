@@ -287,7 +287,7 @@ class Form {
   button(label, deed, fields, { kind = "", keys = [], more = () => ({}), key = "" } = {}) {
     const busy = this.busy(deed, fields);
     return h("button", {
-      type: "button", class: `tp-button ${kind}`, "aria-disabled": busy, "data-key": key || `${deed} ${fields.pour} ${fields.reading || ""} ${fields.age ?? ""} ${label}`,
+      type: "button", class: `tp-button ${kind}`, "aria-disabled": busy ? "true" : null, "data-key": key || `${deed} ${fields.pour} ${fields.reading || ""} ${fields.age ?? ""} ${label}`,
       onclick: () => this.tap(deed, { ...fields, ...more() }, keys),
     }, busy ? `${label}: saving …` : label);
   }
