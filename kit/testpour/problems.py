@@ -35,3 +35,25 @@ class Problems(Problem):
             return super()._render_traceback_()
         last = [f"- and {more} more; see `.problems`"] if more > 0 else []
         return [f"{name}: {self.given}: {len(self.problems)} problems.", *(f"- {p}" for p in self.problems[:SHOWN]), *last]
+
+
+def plain(problem: object, unit: str = "") -> str:
+    """A problem with a quantity as a panel or a form says it: about the field, its unit beside it, and not about a file nobody edits.
+
+    Parameters
+    ----------
+    problem : object
+        An error, or its words.
+    unit : str
+        The unit that stands beside the field; empty for a plain number.
+
+    Returns
+    -------
+    str
+    """
+    alone = f"Write it in figures{f', in {unit}' if unit else ''}."
+    words = str(problem).replace("; if it is right, widen the range in the study file", "").replace("degC", "°C")
+    words = words.replace("'' is not a number with a unit. Write it like 1.5 % or 68 degF.", f"nothing is written. {alone}")
+    words = words.replace("is not a number with a unit. Write it like 1.5 % or 68 degF.", f"is not a number. {alone}")
+    words = words.replace("does not turn into plain numbers. Give it in plain numbers.", "is more than a number. Write the number alone.")
+    return words[:1].upper() + words[1:]

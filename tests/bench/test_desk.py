@@ -204,9 +204,39 @@ def test_the_room_read_later_is_added_and_never_changes_what_a_pour_has(bench):
 
 def test_a_field_that_cannot_be_read_keeps_the_others(bench):
     answer = bench.tap("head", values={"room_temperature": "68 degF", "humidity": "damp"}, by="AB")
-    assert not answer["ok"] and "'damp'" in answer["words"]
+    assert answer["ok"] and answer["words"] == "room and lots saved, except humidity"
     shown = {f["name"]: f for f in bench.desk.state()["head"]["fields"]}
-    assert shown["room_temperature"]["value"] == "20" and "'damp'" in shown["humidity"]["problem"]
+    assert shown["room_temperature"]["value"] == "20" and shown["humidity"]["value"] == "damp"
+    assert shown["humidity"]["problem"] == "Humidity: 'damp' is not a number. Write it in figures, in %."
+    assert bench.desk.state()["head"]["unknown"] == ["resin lot", "catalyst lot"], "what is wrong is told by itself"
+
+
+def test_a_room_out_of_range_is_said_in_words_of_the_bench_and_what_holds_until_it_is_right(bench):
+    bench.tap("head", values={"room_temperature": "20", "humidity": "50"})
+    bench.tap("head", values={"room_temperature": "68", "humidity": "55"})
+    head = bench.desk.state()["head"]
+    assert head["fields"][0]["problem"] == "Room temperature: 68 is outside 5 to 40 °C. Check the number and its unit."
+    assert (head["fields"][0]["value"], head["but"], head["unknown"]) == ("68", "room temperature (20 °C still holds)", ["resin lot", "catalyst lot"])
+    bench.tap("catalyst_in", "B01")
+    assert list(bench.log.castings().pours.loc["B01", ["room_temperature", "humidity"]]) == [20.0, 55.0]
+    bench.tap("head", values={"room_temperature": "68 degF", "humidity": "55"})
+    assert bench.desk.state()["head"]["but"] == "" and bench.desk.state()["head"]["fields"][0]["value"] == "20"
+
+
+@pytest.mark.parametrize("deed", ["check", "happened"])
+def test_a_tap_in_the_first_half_minute_is_too_early(bench, deed):
+    bench.tap("catalyst_in", "B01")
+    bench.clock.turn(0.42)
+    answer = bench.tap(deed, "B01", reading="gel_time")
+    assert not answer["ok"] and not len(bench.rows("B01", "gel_time"))
+    assert answer["words"] == "Too early to log: gel time counts from 0.5 min after the catalyst went in. Leave it, and tap again then."
+    bench.clock.turn(0.08)
+    assert bench.tap(deed, "B01", reading="gel_time")["ok"]
+
+
+def test_a_number_typed_out_of_range_is_not_about_a_file(bench):
+    bench.tap("catalyst_in", "B01")
+    assert bench.tap("write", "B01", reading="gel_time", text="2000")["words"].endswith("2000 is outside 0.5 to 1440 min. Check the number and its unit.")
 
 
 def test_buttons_follow_from_the_study(study_here, pours, make_bench, clock):

@@ -80,7 +80,7 @@ def card(pour, since):
 
 def session(*cards, **head):
     """What the kernel says of a session form."""
-    head = {"fields": [], "by": "", "at": 0, "unknown": [], "warnings": [], "saved": "", **head}
+    head = {"fields": [], "by": "", "at": 0, "unknown": [], "but": "", "warnings": [], "saved": "", **head}
     return {"study": "Knobs", "session": "S1", "cautions": [], "kept": [], "notices": [], "answers": {}, "head": head,
             "due": {"rows": [], "missed": 0}, "cards": list(cards)}
 
@@ -127,3 +127,13 @@ def test_a_button_of_the_form_can_be_read_under_the_mouse_while_it_saves(draw):
     assert button.get_attribute("aria-disabled") == "true"
     button.hover()
     assert button.evaluate(CONTRAST) >= 4.5
+
+
+def test_saved_is_not_said_whole_while_a_field_is_wrong(draw):
+    wrong = {"name": "room_temperature", "label": "Room temperature (°C)", "value": "68", "problem": "Room temperature: 68 is outside 5 to 40 °C."}
+    page = draw("bench", "session_form", state=session(at=1, saved="12:47", but="room temperature", unknown=["resin lot"], fields=[wrong]), where="here")
+    said = page.locator(".tp-head").inner_text()
+    assert "Saved 12:47, except room temperature. Not known yet: resin lot." in said
+    assert "✓" not in said and page.get_by_label("Room temperature (°C)").input_value() == "68"
+    page.evaluate("state => put('state', state)", session(at=2, saved="12:48", fields=[{**wrong, "value": "20", "problem": ""}]))
+    assert "✓ Saved 12:48." in page.locator(".tp-head").inner_text()

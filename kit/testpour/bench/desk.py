@@ -22,6 +22,7 @@ from testpour.bench.taps import Taps
 from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
 from testpour.planning.pour_cautions import pour_cautions
+from testpour.problems import plain
 from testpour.units import UnitProblem
 
 if TYPE_CHECKING:
@@ -164,7 +165,7 @@ class Desk:
             answer |= {"words": getattr(self, f"_{message['deed']}")(message, self._moment(message)), "ok": True}
             self._look()
         except (ValueError, KeyError) as problem:  # all that the log, the units and the study refuse with
-            answer |= {"words": str(problem.args[0]), "refused": isinstance(problem, Refused)}
+            answer |= {"words": plain(problem.args[0]), "refused": isinstance(problem, Refused)}
         self._answers.pop(message["id"], None)
         self._answers[message["id"]] = answer
         while len(self._answers) > KEPT:
@@ -193,13 +194,12 @@ class Desk:
     # What a message asks, by its deed.
 
     def _head(self, message, at):
-        fine = self.head.take(message.get("values", {}), message.get("by", ""), at.timestamp() * 1e3)
+        self.head.take(message.get("values", {}), message.get("by", ""), at.timestamp() * 1e3)
         late = [made for made in self.made.values() if self.head.lacking(made)]
         for made in late:
             self._taps.fill_in(made, self.head.lacking(made))
-        if not fine:
-            raise LogProblem(" ".join(self.head.problems.values()))
-        return "room and lots saved" + (f"; added to {', '.join(made.pour for made in late)}" if late else "")
+        but = self.head.but()
+        return "room and lots saved" + (f", except {but}" if but else "") + (f"; added to {', '.join(made.pour for made in late)}" if late else "")
 
     def _catalyst_in(self, message, at):
         planned = self._planned(message["pour"])

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
+from testpour.problems import plain
 from testpour.study import Study
-from testpour.units import UnitProblem, show
-from testpour.wording import capital
+from testpour.units import UnitProblem, show, shown_unit
+from testpour.wording import capital, listed
 
 if TYPE_CHECKING:
     from testpour.bench.form_rows import Made
@@ -30,6 +31,9 @@ class SessionHead:
         Initials of who reads.
     at : float
         When it was saved, in ms since 1970; 0 for never.
+    problems, typed : dict
+        Factor name to what is wrong with what was typed last, and to those words: they stand in the field and are not
+        among the values.
     """
 
     study: Study
@@ -37,6 +41,7 @@ class SessionHead:
     by: str = ""
     at: float = 0.0
     problems: dict[str, str] = field(default_factory=dict)
+    typed: dict[str, str] = field(default_factory=dict)
 
     @classmethod
     def from_log(cls, study: Study, made: Mapping[str, Made]) -> SessionHead:
@@ -58,7 +63,7 @@ class SessionHead:
         names = {f.name for f in _factors(study)}
         return cls(study, {k: v for k, v in last.settings.items() if k in names}, last.by, last.made_at.timestamp() * 1e3)
 
-    def take(self, typed: Mapping[str, str], by: str, at: float) -> bool:
+    def take(self, typed: Mapping[str, str], by: str, at: float) -> None:
         """Take what was typed: each value that can be read is taken, each other one gets its problem in words.
 
         Parameters
@@ -69,24 +74,23 @@ class SessionHead:
             Initials.
         at : float
             When it was typed, ms since 1970.
-
-        Returns
-        -------
-        bool
-            Whether every value could be read.
         """
-        self.problems, values = {}, {}
+        self.problems, self.typed, values = {}, {}, {}
         for factor in _factors(self.study):
             text = clean(typed.get(factor.name), line=True)
             try:
                 if text:
                     values[factor.name] = factor.parse(text)
             except UnitProblem as problem:
-                self.problems[factor.name] = str(problem)
+                self.problems[factor.name], self.typed[factor.name] = plain(problem, shown_unit(factor.unit)), text
                 if factor.name in self.values:
                     values[factor.name] = self.values[factor.name]
         self.values, self.by, self.at = values, clean(by, line=True), at
-        return not self.problems
+
+    def but(self) -> str:
+        """What was not taken, in words, with the value that holds until it is put right; "" where all was."""
+        wrong = [f for f in _factors(self.study) if f.name in self.problems]
+        return listed(f"{f.words} ({f.show(self.values[f.name])} still holds)" if f.name in self.values else f.words for f in wrong)
 
     def lacking(self, made: Made) -> dict[str, float | str]:
         """What a pour made earlier in the session lacks and is known now: factor name to value.
@@ -106,13 +110,13 @@ class SessionHead:
         """As the form shows it."""
         found = check_settings(self.study, {k: v for k, v in self.values.items() if not isinstance(v, str)})
         fields = [
-            {"name": f.name, "label": capital(f.label), "value": self._text(f), "number": f.kind == "number",
+            {"name": f.name, "label": capital(f.label), "value": self.typed.get(f.name) or self._text(f), "number": f.kind == "number",
              "how": f.how, "problem": self.problems.get(f.name, "")}
             for f in _factors(self.study)
         ]
-        unknown = [f.words for f in _factors(self.study) if f.name not in self.values]
+        unknown = [f.words for f in _factors(self.study) if f.name not in self.values | self.problems]
         return {
-            "fields": fields, "by": self.by, "at": self.at, "unknown": unknown,
+            "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.but(),
             "warnings": [*found.refusals, *found.warnings],
             "saved": f"{dt.datetime.fromtimestamp(self.at / 1e3):%H:%M}" if self.at else "",
         }

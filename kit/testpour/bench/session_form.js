@@ -355,7 +355,7 @@ class Form {
       this.waiting(""),
       h("div", { class: "tp-row" },
         h("button", { type: "button", class: "tp-button tp-big", "data-key": "head save", onclick: () => this.tap("head", { values: values(), by: this.typed(key("by"), head.by) }, keys) }, "Save today's room and lots"),
-        h("p", { class: head.saved ? "tp-saved" : "tp-hint" }, head.saved ? `✓ Saved ${head.saved}. ${head.unknown.length ? `Not known yet: ${head.unknown.join(", ")}.` : ""}` : "Not saved yet. A pour is logged without what is not known; save it later and it is added.")));
+        h("p", { class: !head.saved ? "tp-hint" : head.but ? "tp-problem" : "tp-saved" }, head.saved ? `${head.but ? `Saved ${head.saved}, except ${head.but}` : `✓ Saved ${head.saved}`}. ${head.unknown.length ? `Not known yet: ${head.unknown.join(", ")}.` : ""}` : "Not saved yet. A pour is logged without what is not known; save it later and it is added.")));
   }
 
   due() {

@@ -7,8 +7,8 @@ from typing import Any
 
 from testpour.catalogue import catalogue
 from testpour.panels.begin_fields import Says
-from testpour.panels.numbers import plain
 from testpour.panels.parts import Part, choice, entry, row
+from testpour.problems import plain
 from testpour.study import Study
 from testpour.units import UnitProblem, shown_unit, to_unit
 from testpour.wording import capital

@@ -10,9 +10,10 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
 from testpour.mixing import check_resin
 from testpour.panels.memory import SCALES
-from testpour.panels.numbers import plain, read_as
+from testpour.panels.numbers import read_as
 from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
+from testpour.problems import plain
 from testpour.study import Study
 from testpour.study_file import DENSITY_RANGE
 from testpour.units import UnitProblem, shown_unit, to_unit

@@ -13,7 +13,7 @@ from testpour.bench.amounts import WeighOutProblems
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
 from testpour.panels.memory import SCALES, Memory, scale_step
-from testpour.panels.numbers import Field, plain
+from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import (
     Part,
@@ -35,6 +35,7 @@ from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import by_pour
 from testpour.planning.problem import NotSeparated
+from testpour.problems import plain
 from testpour.study import Study
 from testpour.units import UnitProblem, shown_unit
 from testpour.wording import count

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from testpour.cautions import check_settings
+from testpour.problems import plain
 from testpour.study import Study
 from testpour.units import UnitProblem, show, to_unit
 
@@ -103,24 +104,3 @@ def _parsed(study, field, words):
     if not field.low <= value <= field.high or (field.amount and value <= 0):
         raise UnitProblem(f"{field.label}: {words} is outside {field.low:g} to {show(field.high, unit)}. Check the number.")
     return value, unit
-
-
-def plain(problem: UnitProblem, unit: str = "") -> str:
-    """A problem with a quantity as a panel says it: about the field, its unit beside it, and not about a file nobody edits.
-
-    Parameters
-    ----------
-    problem : UnitProblem
-    unit : str
-        The unit that stands beside the field; empty for a plain number.
-
-    Returns
-    -------
-    str
-    """
-    alone = f"Write it in figures{f', in {unit}' if unit else ''}."
-    words = str(problem).replace("; if it is right, widen the range in the study file", "").replace("degC", "°C")
-    words = words.replace("'' is not a number with a unit. Write it like 1.5 % or 68 degF.", f"nothing is written. {alone}")
-    words = words.replace("is not a number with a unit. Write it like 1.5 % or 68 degF.", f"is not a number. {alone}")
-    words = words.replace("does not turn into plain numbers. Give it in plain numbers.", "is more than a number. Write the number alone.")
-    return words[:1].upper() + words[1:]
