@@ -113,7 +113,7 @@ class Taps:
         str
             What was logged, for the form.
         """
-        now, held = event.value(made.minutes(at)), made.last(event.reading.name)
+        now, held = _reached(made, event, at), made.last(event.reading.name)
         if held is None:
             self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by(), note=self.mark)
         elif held.known == "not yet" and now > held.low:
@@ -146,7 +146,7 @@ class Taps:
         """
         if companion and event.companion is not None:
             event.companion.parse(companion)  # refused before anything is stored
-        now, held = event.value(made.minutes(at)), made.last(event.reading.name)
+        now, held = _reached(made, event, at), made.last(event.reading.name)
         if held is not None and held.known == "not yet":
             self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
                                          why=self._why(SEEN), by=self.by())
@@ -375,6 +375,14 @@ def _same(study, held, reading, text):
         found = known(reading, text)
         return math.isclose(found.low, held.low) and math.isclose(found.high, held.high)
     return False
+
+
+def _reached(made, event, at):
+    """The time of a tap in the unit of its reading; one under the least that is believable was tapped too early."""
+    now, reading = event.value(made.minutes(at)), event.reading
+    if now < reading.low:
+        raise LogProblem(f"Too early to log: {reading.words} counts from {reading.show(reading.low)} after the catalyst went in. Leave it, and tap again then.")
+    return now
 
 
 def _age(slot, age):
