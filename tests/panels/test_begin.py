@@ -115,6 +115,33 @@ def test_a_number_in_another_unit_is_said_as_it_was_read(own, hand):
     assert hand(tp.begin_panel(own)).type("to_thickness", "3/4 in")["read"] == "read as 19.05 mm"
 
 
+def test_an_aim_is_said_and_written_as_it_was_read(own, hand):
+    """230 °F are 110 °C by (230 - 32) 5/9; two days are 48 h."""
+    at = hand(tp.begin_panel(own))
+    at.type("read_peak_temperature", "yes")
+    at.type("durometer", "Shore A")
+    assert at.type("at_most_peak_temperature", "230 °F")["read"] == "read as 110 °C"
+    at.type("at_least_hardness", "75 shore a")
+    assert at.type("age_hardness", "2 days")["read"] == "read as 48 h"
+    said = [part["text"] for part in at.parts("text")]
+    assert "Peak temperature at most 110 °C" in said and "Hardness at least 75 Shore A at 48 h" in said
+    assert "Gel time 15 to 45 min" in said and "Tack at most grade 1 (slightly tacky) at 24 h" in said
+    at.tap("write")
+    aims = {aim.reading: aim for aim in tp.read_study(own).aims}
+    assert aims["peak_temperature"].at_most == 110.0
+    assert (aims["hardness"].at_least, aims["hardness"].age) == (75.0, 48.0)
+
+
+def test_the_same_figure_in_another_unit_is_another_aim(own, hand):
+    """Forty-five seconds are 0.75 min, and the file says at most 45 min."""
+    file = own / "study.toml"
+    file.write_text(file.read_text("utf-8").replace('at_least = "15 min", ', ""), encoding="utf-8")
+    at = hand(tp.begin_panel(own))
+    at.type("at_most_gel_time", "45 s")
+    at.tap("write")
+    assert {aim.reading: aim.at_most for aim in tp.read_study(own).aims}["gel_time"] == 0.75
+
+
 def test_it_says_how_many_pours_the_settings_need(own, hand):
     at = hand(tp.begin_panel(own))
     assert "5 settings differ: the smallest plan that tells them apart has" in at.words()

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from testpour.catalogue import catalogue
 from testpour.panels.begin_fields import Says
+from testpour.panels.numbers import read_as
 from testpour.panels.parts import Part, choice, entry, row
 from testpour.problems import plain
-from testpour.study import Study
+from testpour.study import Aim, Study
 from testpour.units import UnitProblem, shown_unit, to_unit
 from testpour.wording import capital
 
@@ -22,7 +24,8 @@ class AimFields:
         own = {r.name: r for r in study.readings}
         known = catalogue()["readings"]
         self.readings = {name: reading for name, reading in {**known, **own}.items() if taken.get(name, name in own)}
-        self.scale = taken.get("hardness") or ""
+        if "hardness" in self.readings:
+            self.readings["hardness"] = replace(self.readings["hardness"], unit=taken["hardness"])  # on the durometer chosen
         self.now = {aim.reading: aim for aim in study.aims}
 
     def bounds(self, name: str) -> dict[str, str]:
@@ -51,10 +54,9 @@ class AimFields:
     def parts(self) -> Iterator[Part]:
         for name, reading in self.readings.items():
             bounds, problems = self.bounds(name), self.problems(name)
-            unit = self.scale if name == "hardness" else shown_unit(reading.unit)
-            fields = [self._bound(name, reading, key, bounds[key], problems.get(key, ""), unit) for key in self._keys(reading)]
-            age = [entry(f"age_{name}", f"{capital(reading.words)} at age", self.says(f"age_{name}", bounds["age"]), unit="h", problem=problems.get("age", ""))] if reading.ages and any(bounds[k] for k in self._keys(reading)) else []
-            yield row(*fields, *age)
+            fields = [self._bound(name, reading, key, bounds[key], problems.get(key, "")) for key in self._keys(reading)]
+            aimed = any(bounds[key] for key in self._keys(reading))
+            yield row(*fields, self._age(name, reading, bounds["age"], problems.get("age", "")) if reading.ages and aimed else None)
 
     def problems(self, name: str) -> dict[str, str]:
         """What is wrong with the bounds and the age of a reading, by field.
@@ -73,13 +75,13 @@ class AimFields:
         for key, words in self.bounds(name).items():
             if words:
                 try:
-                    value = to_unit(words, "h", "age") if key == "age" else reading.parse(self._own(name, words))
+                    value = self._value(reading, key, words)
                     if key == "age" and not value > 0:
                         found[key] = "The age is counted in hours after mixing, above 0."
                 except UnitProblem as problem:
                     found[key] = plain(problem, "h" if key == "age" else shown_unit(reading.unit))
         bounds = self.bounds(name)
-        if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(self._own(name, bounds["at_least"])) > reading.parse(self._own(name, bounds["at_most"])):
+        if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(bounds["at_least"]) > reading.parse(bounds["at_most"]):
             found["at_most"] = "This is below what is asked at least: change one of them."
         return found
 
@@ -91,52 +93,49 @@ class AimFields:
         found: dict[str, dict[str, str]] = {name: {} for name in self.now if name not in self.readings}
         for name in self.readings:
             bounds = self.bounds(name)
-            if self._values(bounds) != self._values(self._as_is(name)):
+            if self._values(name, bounds) != self._values(name, self._as_is(name)):
                 found[name] = {key: self._in_file(name, key, words) for key, words in bounds.items()}
         return found
 
     def words(self) -> list[str]:
-        """Each aim as a sentence part."""
-        said = []
-        for name, reading in self.readings.items():
-            bounds = self.bounds(name)
-            asked = [f"{'at least' if key == 'at_least' else 'at most'} {bounds[key]}" for key in self._keys(reading) if bounds[key]]
-            if asked and not self.problems(name):
-                unit = "" if reading.grades else f" {self.scale if name == 'hardness' else shown_unit(reading.unit)}"
-                grade = f" ({reading.grades[int(float(bounds['at_most']))]})" if reading.grades and bounds.get("at_most") else ""
-                said.append(f"{capital(reading.words)} {' and '.join(asked)}{unit}{grade}" + (f", {bounds['age']} h after mixing" if bounds.get("age") else ""))
-        return said
+        """Each aim in words, as it was read."""
+        aimed = {name: self._values(name, self.bounds(name)) for name in self.readings if not self.problems(name)}
+        return [capital(Aim(name, **values).words(self.readings[name])) for name, values in aimed.items() if values]
 
     def _keys(self, reading):
         return {"lower": ("at_most",), "higher": ("at_least",)}.get(reading.better, ("at_least", "at_most"))
 
-    def _own(self, name, words):
-        """A bound in the reading's own unit, where it was typed with that of another durometer."""
-        return words.replace(self.scale, "").strip() if name == "hardness" and self.scale else words
+    def _value(self, reading, key, words):
+        """A bound in the reading's unit, or an age in hours."""
+        return to_unit(words, "h", "age") if key == "age" else reading.parse(words)
 
     def _as_is(self, name):
         aim, reading = self.now.get(name), self.readings[name]
         found = {key: "" if getattr(aim, key, None) is None else f"{getattr(aim, key):g}" for key in self._keys(reading)}
         return {**found, **({"age": f"{(getattr(aim, 'age', None) or reading.ages[0]):g}"} if reading.ages else {})}
 
-    def _values(self, bounds):
-        bare = {key: words.split()[0] if words else "" for key, words in bounds.items()}
-        return bare if any(bare.get(key) for key in ("at_least", "at_most")) else {}
+    def _values(self, name, bounds):
+        """Each bound and the age as a number; empty where there is no aim."""
+        found = {key: self._value(self.readings[name], key, words) for key, words in bounds.items() if words}
+        return found if found.keys() - {"age"} else {}
 
     def _in_file(self, name, key, words):
         if not words:
             return ""
         reading = self.readings[name]
-        if key == "age":
-            return f"{to_unit(words, 'h', 'age'):g} h"
-        if reading.grades:
-            return int(float(words))
-        value = reading.parse(self._own(name, words))
-        return f"{value:g} {self.scale if name == 'hardness' else reading.unit}".strip()
+        value = self._value(reading, key, words)
+        if reading.grades and key != "age":
+            return int(value)
+        return f"{value:g} {'h' if key == 'age' else reading.unit}".strip()
 
-    def _bound(self, name, reading, key, words, problem, unit):
+    def _age(self, name, reading, words, problem):
+        read = "" if problem or not words else read_as(self._value(reading, "age", words), "h", words)
+        return entry(f"age_{name}", f"{capital(reading.words)} at age", self.says(f"age_{name}", words), unit="h", problem=problem, read=read)
+
+    def _bound(self, name, reading, key, words, problem):
         label = f"{capital(reading.words)}, {'at least' if key == 'at_least' else 'at most'}"
         if reading.grades:
             options = [("", "no aim"), *((str(k), word) for k, word in enumerate(reading.grades))]
             return choice(f"{key}_{name}", label, words, options, hint=reading.how)
-        return entry(f"{key}_{name}", label, self.says(f"{key}_{name}", words), unit=unit, hint="left empty: no aim", problem=problem)
+        read = "" if problem or not words else read_as(reading.parse(words), reading.unit, words)
+        return entry(f"{key}_{name}", label, self.says(f"{key}_{name}", words), unit=shown_unit(reading.unit), hint="left empty: no aim", problem=problem, read=read)
