@@ -211,6 +211,18 @@ def test_a_field_that_cannot_be_read_keeps_the_others(bench):
     assert bench.desk.state()["head"]["unknown"] == ["resin lot", "catalyst lot"], "what is wrong is told by itself"
 
 
+def test_a_room_typed_before_the_session_stands_in_the_form_and_counts_once_saved(log, sheet, clock):
+    desk = Desk(log, sheet, clock=clock, typed={"room_temperature": "63.5 degF"})
+    assert desk.state()["head"]["fields"][0]["value"] == "63.5 degF" and not desk.state()["head"]["saved"]
+    desk.take({"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None})
+    assert "room_temperature" not in desk.made["B01"].settings
+    desk.take({"id": "2", "deed": "head", "values": {"room_temperature": "63.5 degF"}, "at": None})
+    assert desk.made["B01"].settings["room_temperature"] == pytest.approx(17.5)  # (63.5 - 32) / 1.8
+    assert desk.state()["head"]["fields"][0]["value"] == "17.5"
+    again = Desk(log, sheet, clock=clock, typed={"room_temperature": "25"})
+    assert again.state()["head"]["fields"][0]["value"] == "17.5", "a session with pours has its room"
+
+
 def test_a_room_out_of_range_is_said_in_words_of_the_bench_and_what_holds_until_it_is_right(bench):
     bench.tap("head", values={"room_temperature": "20", "humidity": "50"})
     bench.tap("head", values={"room_temperature": "68", "humidity": "55"})

@@ -79,12 +79,19 @@ def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own,
     assert at.panel._paper(str(own / "study.toml")) == ""
 
 
+def room_in(form):
+    """What stands in the field of a session form for the room."""
+    return next(field["value"] for field in form.state["head"]["fields"] if field["name"] == "room_temperature")
+
+
 @pytest.mark.slow
 def test_a_session_begins_from_the_plan_and_comes_back_after_a_restart(own, hand):
     hand(tp.plan_panel(own)).tap("keep")
     at = hand(tp.pour_panel(own))
     assert at.panel.form is None
+    at.type("room", "17,5")
     at.tap("plan:S1")
+    assert room_in(at.panel.form) == "17,5"
     assert [card["name"] for card in at.panel.form.state["cards"]] == [""] * 4
     at.panel.form._hear(at.panel.form, {"id": "m", "deed": "catalyst_in", "pour": "P01"}, [])
     again = tp.pour_panel(own)
@@ -105,6 +112,7 @@ def test_names_of_new_pours_are_none_that_the_plan_or_an_open_session_has(own, h
     for name, typed in {"room": "18", "resin": "200"}.items():
         at.type(name, typed)
     assert at.tap("pour").startswith("P09 is ready in session S3")
+    assert room_in(at.panel.form) == "18"
     assert at.tap("pour").startswith("P10 is ready in session S4")
 
 

@@ -7,6 +7,7 @@ import datetime as dt
 import re
 import threading
 from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from testpour.bench.buttons import events, once
@@ -52,6 +53,9 @@ class Desk:
     session : int or str, optional
     clock : callable
         Gives the present moment on the workshop's clock.
+    typed : dict, optional
+        Name of a room or lot to what was typed of it elsewhere: it stands in the form's field and counts once it is
+        saved; passed over where the session has pours, which carry their own.
 
     Raises
     ------
@@ -61,7 +65,8 @@ class Desk:
 
     def __init__(
         self, logbook: Logbook, source: Plan | BenchSheet | pd.DataFrame | None = None,
-        session: int | str | None = None, clock: Callable[[], dt.datetime] = dt.datetime.now
+        session: int | str | None = None, clock: Callable[[], dt.datetime] = dt.datetime.now,
+        typed: Mapping[str, str] = MappingProxyType({})
     ) -> None:
         self.logbook, self.study, self.clock = logbook, logbook.study, clock
         if source is None:
@@ -76,6 +81,8 @@ class Desk:
         self.slots, self.snapshots = slots(self.study), Snapshots(logbook)
         self.made = session_rows(logbook, self.session)
         self.head = SessionHead.from_log(self.study, self.made)
+        if not self.made:
+            self.head.typed = dict(typed)
         self._taps = Taps(logbook, lambda: self.head.by)
         self._answers: dict[str, Any] = {}
         self._one_at_a_time = threading.RLock()

@@ -31,9 +31,10 @@ class SessionHead:
         Initials of who reads.
     at : float
         When it was saved, in ms since 1970; 0 for never.
-    problems, typed : dict
-        Factor name to what is wrong with what was typed last, and to those words: they stand in the field and are not
-        among the values.
+    problems : dict
+        Factor name to what is wrong with what was typed last.
+    typed : dict
+        Factor name to what stands in its field and is not among the values: it is wrong, or not saved yet.
     """
 
     study: Study

@@ -152,7 +152,7 @@ class PourPanel(Panel):
 
     def _begin(self, pours, session):
         scale = scale_step(self.workshop.folder, Memory(self.workshop.folder, "kept-plan"))
-        self.form = begin_session(self.workshop, pours, session, self.value(POT), scale)
+        self.form = begin_session(self.workshop, pours, session, self.value(POT), scale, self.said(ROOM.name))
         self.memory.put(open=session, look_next="no")
         return f"Session {session} is open below. Save the room first."
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 import pandas as pd
 
 import testpour as tp
+from testpour.bench.desk import Desk
 from testpour.bench.session_form import SessionForm
 from testpour.panels.memory import Memory
 from testpour.panels.workshop import Needed, Workshop
@@ -113,7 +114,7 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
 
 
-def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | None, scale: str) -> SessionForm:
+def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | None, scale: str, room: str) -> SessionForm:
     """The session form for some pours; with grams where the resin is known, else with percentages.
 
     Parameters
@@ -126,6 +127,8 @@ def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: 
         g in each pour.
     scale : str
         Step of the scale.
+    room : str
+        Its temperature as typed in the panel, which the form shows until it is saved there; "" where nothing was.
 
     Returns
     -------
@@ -140,4 +143,4 @@ def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: 
         raise Needed("Say first how much resin goes into one pour; the form shows grams.")
     table = pours.drop(columns=[c for c in ("age", "session") if c in pours])
     sheet = tp.bench_sheet(workshop.study, table, session=session, resin=resin, scale_resolution=scale)
-    return tp.session_form(workshop.log, sheet)
+    return SessionForm(Desk(workshop.log, sheet, typed={"room_temperature": room}))

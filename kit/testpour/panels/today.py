@@ -141,7 +141,7 @@ class TodayPanel(Panel):
         advice = self.advice()
         pour, session = next_names(self.workshop, 1)
         frame = pd.DataFrame([advice.settings], index=pour)
-        self.form = begin_session(self.workshop, frame, session, self.value(RESIN), scale_step(self.workshop.folder, self.memory))
+        self.form = begin_session(self.workshop, frame, session, self.value(RESIN), scale_step(self.workshop.folder, self.memory), self.said(ROOM.name))
         return f"{pour[0]} is ready in session {session}, on the form below."
 
     # Parts.
