@@ -132,6 +132,19 @@ def test_an_aim_is_said_and_written_as_it_was_read(own, hand):
     assert (aims["hardness"].at_least, aims["hardness"].age) == (75.0, 48.0)
 
 
+def test_another_durometer_asks_for_its_own_aim(own, hand):
+    at = hand(tp.begin_panel(own))
+    at.type("durometer", "Shore D")
+    at.type("at_least_hardness", "75")
+    at.tap("write")
+    at.type("durometer", "Shore A")
+    assert at.part("at_least_hardness")["value"] == "" and not at.parts("caution")
+    assert at.tap("write").startswith("Written to")
+    study = tp.read_study(own)
+    assert study.reading("hardness").unit == "Shore A" and "hardness" not in {aim.reading for aim in study.aims}
+    assert '# hardness = {at_least = "75 Shore D"' in (own / "study.toml").read_text("utf-8")
+
+
 def test_the_same_figure_in_another_unit_is_another_aim(own, hand):
     """Forty-five seconds are 0.75 min, and the file says at most 45 min."""
     file = own / "study.toml"

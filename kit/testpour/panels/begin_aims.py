@@ -24,9 +24,10 @@ class AimFields:
         own = {r.name: r for r in study.readings}
         known = catalogue()["readings"]
         self.readings = {name: reading for name, reading in {**known, **own}.items() if taken.get(name, name in own)}
-        if "hardness" in self.readings:
-            self.readings["hardness"] = replace(self.readings["hardness"], unit=taken["hardness"])  # on the durometer chosen
         self.now = {aim.reading: aim for aim in study.aims}
+        if "hardness" in self.readings and self.readings["hardness"].unit != taken["hardness"]:
+            self.readings["hardness"] = replace(self.readings["hardness"], unit=taken["hardness"])
+            self.now.pop("hardness", None)  # no scale converts to another: an aim on this durometer is asked for anew
 
     def bounds(self, name: str) -> dict[str, str]:
         """Words of each bound and of the age, "" for none.
@@ -90,7 +91,7 @@ class AimFields:
 
     def wanted(self) -> dict[str, dict[str, str]]:
         """Bounds of each reading as the file takes them; those it says already are left out."""
-        found: dict[str, dict[str, str]] = {name: {} for name in self.now if name not in self.readings}
+        found: dict[str, dict[str, str]] = {aim.reading: {} for aim in self.study.aims if aim.reading not in self.now.keys() & self.readings.keys()}
         for name in self.readings:
             bounds = self.bounds(name)
             if self._values(name, bounds) != self._values(name, self._as_is(name)):
