@@ -120,6 +120,17 @@ def test_a_pour_taken_back_can_be_made_again_and_keeps_its_card(bench):
     assert list(bench.rows("B01-2", "gel_time")["low"]) == [10.0]
 
 
+def test_a_peak_beyond_the_boiling_point_is_doubted_on_its_card(bench):
+    """180 °F is (180 - 32) / 1.8 = 82 °C."""
+    bench.tap("catalyst_in", "B02")
+    bench.clock.turn(40)
+    bench.tap("happened", "B02", reading="time_to_peak", **{"with": "180"})
+    said = bench.event("B02", "time_to_peak")["with"]["said"]
+    assert said.startswith("180 °C. A peak of 180 °C is at or above 145 °C") and said.endswith("180 °F is 82 °C.")
+    bench.tap("write", "B02", reading="peak_temperature", text="180 degF")
+    assert bench.event("B02", "time_to_peak")["with"]["said"] == "82.2 °C"
+
+
 def test_the_peak_takes_its_temperature_along(bench):
     bench.tap("catalyst_in", "B02")
     bench.clock.turn(40)

@@ -197,7 +197,7 @@ def test_an_empty_log_is_a_package_too(log, tmp_path):
 
 def test_a_study_of_its_own_keeps_what_differs_from_the_catalogue(study, castings_of, tmp_path):
     own = replace(study, readings=tuple(replace(r, ages=(), grades=(), scale="plain") if r.name == "defects" else r for r in study.readings),
-                  factors=tuple(replace(f, span=(), how="") for f in study.factors))
+                  factors=tuple(replace(f, span=f.span if f.kind == "yes/no" else (), how="") for f in study.factors))
     pours = pd.DataFrame({"catalyst": [1.0]}, index=pd.Index(["A"], name="pour"))
     castings = castings_of(own, pours, pd.DataFrame({"pour": ["A"], "reading": ["defects"], "low": [1.0], "high": [1.0],
                                                      "known": ["exact"]}))

@@ -10,7 +10,7 @@ import pytest
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.filterwarnings("ignore:P10. A peak of 146 °C")]  # the demonstration holds a casting that ran too hot
 psycopg = pytest.importorskip("psycopg")
 DEMO = Path(__file__).parents[2] / "datasets" / "demo-study" / "castings.csv"
 OTHERS = "FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"

@@ -14,7 +14,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.tables import SCHEMA, LogProblem
 from testpour.study_file import read_study
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.filterwarnings("ignore:P10. A peak of 146 °C")]  # the demonstration holds a casting that ran too hot
 psycopg = pytest.importorskip("psycopg")
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "datasets" / "demo-study" / "castings.csv"

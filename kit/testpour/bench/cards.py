@@ -14,6 +14,7 @@ from testpour.bench.lateness import question
 from testpour.bench.methods import method_for, several
 from testpour.bench.slots import filled
 from testpour.caution_rules import rules
+from testpour.cautions import check_read
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known
@@ -154,7 +155,7 @@ class Cards:
 
 def _words(reading, row):
     if row.known == "exact":
-        return reading.show(row.low)
+        return ". ".join([reading.show(row.low), *check_read(reading, row.low).warnings])
     unit = shown_unit(reading.unit)
     return f"{Known(row.low, row.high, row.known).words(reading)} {unit}".strip()
 

@@ -83,8 +83,7 @@ class Taps:
         LogProblem
             If it is refused, or the name is taken.
         """
-        with warnings.catch_warnings():  # the card shows them before the tap
-            warnings.simplefilter("ignore", Caution)
+        with _shown_on_the_card():
             self.logbook.add_pour(name, settings=settings, session=session, made_at=at.replace(microsecond=0),
                                   by=self.by(), note=f"{self._zone(at)} {self.mark}", made_anyway=anyway)
         return f"catalyst in at {at:%H:%M:%S}"
@@ -154,7 +153,8 @@ class Taps:
             exact, already = (None, now) if event.check else (now, None)
             self.logbook.add_reading(made.pour, event.reading.name, exact, already=already, by=self.by(), note=self.mark)
         if companion and event.companion is not None and made.last(event.companion.name) is None:
-            self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
+            with _shown_on_the_card():
+                self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
 
     def watched(self, made: Made, event: Event) -> str:
@@ -211,7 +211,8 @@ class Taps:
                 self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
         else:
             age, note = (None, "") if slot is None or at is None else _age(slot, made.minutes(at) / 60)
-            self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by())
+            with _shown_on_the_card():
+                self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by())
         return f"{reading.words} {text}"
 
     def values(self, made: Made, slot: Slot, message: Mapping[str, Any], at: dt.datetime) -> str:
@@ -367,6 +368,14 @@ class Taps:
             Factor name to a float in its unit, or text for a lot.
         """
         self.logbook.correct_pour(made.pour, settings=lacking, why="read after the catalyst went in", by=self.by())
+
+
+@contextlib.contextmanager
+def _shown_on_the_card():
+    """Log without warnings: the card shows them."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Caution)
+        yield
 
 
 def _same(study, held, reading, text):

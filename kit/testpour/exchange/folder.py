@@ -4,6 +4,7 @@ import os
 import shutil
 import tempfile
 import time
+import warnings
 from contextlib import closing
 from dataclasses import dataclass
 from importlib.resources import files
@@ -146,7 +147,7 @@ def _moved_into(path, made):
 
 def _fill(folder, demo):
     """Put notebooks, study file and log into a folder that nobody looks at yet."""
-    from testpour.logbook.book import Logbook
+    from testpour.logbook.book import Caution, Logbook
 
     for template in templates():
         shutil.copyfile(template, folder / template.name)
@@ -155,6 +156,7 @@ def _fill(folder, demo):
         shutil.copyfile(source.parent / example, folder / example)
     study = (source / "study.toml").read_text("utf-8") if demo else own_text("new_study.toml")
     (folder / "study.toml").write_text(study, encoding="utf-8")
-    with closing(Logbook(read_study(folder))) as log:
+    with closing(Logbook(read_study(folder))) as log, warnings.catch_warnings():
+        warnings.simplefilter("ignore", Caution)  # the demonstration is made up, a casting that ran too hot among it
         if demo:
             log.add_sheet(source / "castings.csv")
