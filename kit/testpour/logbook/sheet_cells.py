@@ -14,7 +14,7 @@ SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])"
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
 GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
-DITTO = {'"', "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above", COVERED}  # the same as the cell above
+DITTO = {'"', "'", "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above", COVERED}  # the same as the cell above
 SUMMARY = {
     "average", "avg", "avg.", "mean", "means", "median", "total", "totals", "sum", "sd", "std", "stdev", "std dev", "min", "max", "minimum",
     "maximum", "range", "count", "mittel", "mittelwert", "durchschnitt", "summe", "gesamt", "ø",
