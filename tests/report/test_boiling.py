@@ -73,7 +73,7 @@ def test_the_map_crosses_out_what_boils_and_never_names_it(hot):
 def test_next_pours_and_the_chart_pass_on_what_is_foretold_of_them(hot):
     given = {"catalyst": "2.4 %", "cover": "yes", "pigment": "0.5 %"}
     pours = next_pours(hot, room="25 degC", pours=2, fixed=given)
-    assert pours.predicted.xs("gel time", level="reading")["middle"].max() < 5 and "Warning: Predicted gel time" in pours.sentence()
+    assert pours.predicted.xs("gel time", level="reading")["middle"].max() < 5 and "Warning: P13, P14: Predicted gel time" in pours.sentence()
     dry = with_aims(hot, Aim("tack", at_most=1.0, age=24.0))
     chart = recipe_chart(dry, rooms=[25], thicknesses=[15])  # every catalyst makes 15 mm boil
     assert chart.table["catalyst"].notna().all() and chart.sentence().startswith("Refused: Predicted peak temperature")

@@ -19,6 +19,7 @@ from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.models.chance import cautions_at, chance
 from testpour.models.settings import settings_table
+from testpour.planning.pour_cautions import by_pour
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, in_hundred, table_html
 
@@ -193,4 +194,5 @@ def _described(fits, batch, free, aim):
     good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]
     table.loc[tried, "reason"] = [f"{TRIAL}{likely}{NEW}; {reason}" for likely, reason in zip(good, table.loc[tried, "reason"], strict=True)]
     names = tuple(factor.name for factor in free)
-    return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, cautions_at(fits, rows))
+    found = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
+    return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, found)
