@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from testpour.catalogue import Column, ColumnProblem, Factor, Reading, catalogue, declare
+from testpour.catalogue import catalogue, declare
+from testpour.columns import Column, ColumnProblem, Factor, Reading
 from testpour.units import UnitProblem, to_unit
 
 FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]

@@ -1,288 +1,18 @@
-"""Factors and readings, each declared once: unit, plausible range, label and how it is measured.
-
-`catalogue.toml` holds the trade's own; a study may override any of them or add columns of its own. The
-check, the axis label, the sentence, the form field and the log all ask the declaration.
-"""
+"""The columns that are declared: the trade's own in `catalogue.toml`, which a study may override or add to."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cache
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import Any
 
-import numpy as np
-
+from testpour.columns import C, ColumnProblem, Factor, Reading, truth
 from testpour.toml_file import own_toml
-from testpour.units import SCALES, UnitProblem, show, shown_unit, to_unit, unit_words
+from testpour.units import SCALES, UnitProblem, to_unit
 from testpour.wording import shortened
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    import pandas as pd
-
-YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
-NO = {"no", "n", "false", "0", "0.0", "off", "open", "-", "–", "—", "none", "nil", "without", "no film", "no lid", "no cover"}
-NIL = {"none", "nil"}  # an amount of nothing
-
-
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
-
-
-class ColumnProblem(ValueError):
-    """A factor or reading is declared in a way that cannot work; `args` holds each reason."""
-
-
-@dataclass(frozen=True)
-class Column:
-    """One declared column of the log.
-
-    Parameters
-    ----------
-    name : str
-        Column name, for example ``"gel_time"``.
-    unit : str
-        Unit the log stores; a hardness scale by its name; ``""`` for a plain number.
-    low, high : float
-        Smallest and largest plausible value, in `unit`.
-    words : str
-        The name as it reads in a sentence; made from `name` if not given.
-    how, standard, source : str
-        How it is measured, after which standard, and where the figures come from.
-    """
-
-    name: str
-    unit: str = ""
-    low: float = -math.inf
-    high: float = math.inf
-    words: str = ""
-    how: str = ""
-    standard: str = ""
-    source: str = ""
-
-    def __post_init__(self):
-        if not self.words:
-            object.__setattr__(self, "words", self.name.replace("_", " "))
-        if self.low > self.high:
-            raise ColumnProblem(
-                f"{self.name}: low {self.low:g} is above high {self.high:g}. Swap them in the study file."
-            )
-
-    @property
-    def label(self) -> str:
-        """Axis label, for example ``"gel time (min)"``."""
-        unit = shown_unit(self.unit)
-        return f"{self.words} ({unit})" if unit else self.words
-
-    @property
-    def range_words(self) -> str:
-        """The plausible range in words, for example ``"0 to 4 %"``."""
-        return f"{self.low:g} to {show(self.high, self.unit)}"
-
-    def parse(self, value: str | float, decimal: str | None = None) -> float:
-        """`value` (number or text with a unit) as a float in `unit`, inside the plausible range.
-
-        `decimal` is the decimal mark of the text, where known.
-
-        Parameters
-        ----------
-        value : str or float
-            A number in `unit`, or text with a unit of the same dimension.
-        decimal : str, optional
-            Decimal mark of the text, "." or ","; by default it is told from the text.
-
-        Returns
-        -------
-        float
-            In `unit`.
-
-        Raises
-        ------
-        UnitProblem
-            If it cannot be read, or lies outside the range.
-        """
-        number = to_unit(value, self.unit, self.words, decimal)
-        if not self.low <= number <= self.high:
-            raise UnitProblem(
-                f"{self.words}: {value} is outside {self.range_words}. Check the number and its unit; "
-                "if it is right, widen the range in the study file."
-            )
-        return number
-
-    def show(self, value: float) -> str:
-        """`value` with its unit, as it reads in a sentence.
-
-        Parameters
-        ----------
-        value : float
-            In `unit`.
-
-        Returns
-        -------
-        str
-            For example ``"1.5 %"``.
-        """
-        return show(value, self.unit)
-
-
-C = TypeVar("C", bound=Column)
-
-
-@dataclass(frozen=True)
-class Factor(Column):
-    """A setting that may differ between pours.
-
-    Parameters
-    ----------
-    role : {"chosen", "met", "carried"}
-        Chosen by the person, met in the room, or carried in by a lot.
-    kind : {"number", "yes/no", "text"}
-    usual : float
-        The value taken where nothing is said, in `unit`.
-    span : tuple of float
-        From and to, in `unit`: where the plan puts its pours.
-    by_session : bool
-        True where all pours of a session share the value.
-    step : float
-        Finest step worth setting at the bench, in `unit`; plans and advice are rounded to it, but for the ends of a span.
-    """
-
-    role: Literal["chosen", "met", "carried"] = "chosen"
-    kind: Literal["number", "yes/no", "text"] = "number"
-    usual: float = math.nan
-    span: tuple[float, ...] = ()
-    by_session: bool = False
-    step: float = 0.0
-
-    def rounded(self, value: float | np.ndarray | pd.Series, given: Iterable[float] = ()) -> Any:
-        """`value` (number or array) on the finest step worth setting, but never out of the span it lies in.
-
-        Parameters
-        ----------
-        value : float, array or Series
-            In `unit`.
-        given : iterable of float, optional
-            Numbers that stay as they are, beside the ends of the span: the depths of moulds.
-
-        Returns
-        -------
-        float, array or Series
-            In `unit`; yes or no as 1 or 0; unchanged where the factor has no step.
-        """
-        if self.kind == "yes/no":
-            return np.round(value)
-        if not self.step:
-            return value
-        value = np.asarray(value)
-        on_step = np.round(np.round(value / self.step) * self.step, 6)
-        if self.span:
-            low, high = self.span
-            on_step = np.where((value > low) & (value < high), np.clip(on_step, low, high), on_step)
-        for one in (*self.span, *given):
-            on_step = np.where(np.isclose(value, one, rtol=0, atol=1e-6), one, on_step)
-        return on_step[()]
-
-    def parse(self, value: str | float, decimal: str | None = None) -> Any:
-        """`value` as a float in `unit` (1.0 and 0.0 for yes and no; none is 0), or as text for a lot.
-
-        Parameters
-        ----------
-        value : str or float
-            A number in `unit`, text with a unit, a word for yes or no, or the name of a lot.
-        decimal : str, optional
-            Decimal mark of the text, "." or ","; by default it is told from the text.
-
-        Returns
-        -------
-        float or str
-
-        Raises
-        ------
-        UnitProblem
-            If it cannot be read, is neither yes nor no, or lies outside the range.
-        """
-        if self.kind == "text":
-            return str(value).strip()
-        if self.kind == "yes/no":
-            return _truth(value, self.words)
-        if isinstance(value, str) and value.strip().casefold() in NIL:
-            if not self.low <= 0 <= self.high or self.unit.startswith("deg"):
-                raise UnitProblem(f"{self.words}: {value!r} is not a number. Write one from {self.range_words}, or leave it empty if it is not known.")
-            return 0.0
-        return super().parse(value, decimal)
-
-    def show(self, value: float | str) -> str:
-        """`value` as it reads in a sentence.
-
-        Parameters
-        ----------
-        value : float or str
-            In `unit`; 1 and 0 for yes and no; text for a lot.
-
-        Returns
-        -------
-        str
-        """
-        if self.kind == "yes/no":
-            return "yes" if value else "no"
-        return str(value) if self.kind == "text" else super().show(float(value))
-
-    def between(self, low: float, high: float) -> str:
-        """A range of settings as it reads in a sentence, for example ``"1 to 2.5 %"``; one value where both are alike.
-
-        Parameters
-        ----------
-        low, high : float
-            In `unit`.
-
-        Returns
-        -------
-        str
-        """
-        return self.show(low) if low == high else f"{self.show(low).removesuffix(unit_words(self.unit))} to {self.show(high)}"
-
-
-@dataclass(frozen=True)
-class Reading(Column):
-    """A measured outcome.
-
-    Parameters
-    ----------
-    scale : {"log", "plain", "share", "rise", "grades"}
-        How the reading spreads: by ratios, by differences, as a share of its range, as a share of the
-        full temperature rise above the room, or in grades.
-    grades : tuple of str
-        What each grade means, from grade 0 up.
-    better : {"lower", "higher", "window"}
-    ages : tuple of float
-        Hours after mixing at which it is read; empty for a reading that has one moment of its own.
-    resolution : float
-        Step of the instrument, in `unit`; 0 where it does not matter.
-    """
-
-    scale: Literal["log", "plain", "share", "rise", "grades"] = "plain"
-    grades: tuple[str, ...] = ()
-    better: Literal["lower", "higher", "window"] = "window"
-    ages: tuple[float, ...] = ()
-    resolution: float = 0.0
-
-    def show(self, value: float) -> str:
-        """`value` as it reads in a sentence; a grade with its word.
-
-        Parameters
-        ----------
-        value : float
-            In `unit`; for grades the number of a grade, from 0.
-
-        Returns
-        -------
-        str
-            For example ``"12 min"`` or ``"grade 1 (slightly tacky)"``.
-        """
-        if self.grades:
-            return f"grade {value:g} ({self.grades[round(value)]})"
-        return super().show(value)
 
 
 @cache
@@ -357,7 +87,7 @@ def _in_units(name, entry, unit, base):
     def number(value, key, its_unit=unit):
         try:
             words = yes_no and isinstance(value, bool | str)
-            return _truth(value, f"{name}, {key}") if words else amount(value, its_unit, f"{name}, {key}")
+            return truth(value, f"{name}, {key}") if words else amount(value, its_unit, f"{name}, {key}")
         except UnitProblem as problem:
             wrong.append(str(problem))
             return math.nan
@@ -403,14 +133,6 @@ def amount(value: str | float, unit: str, what: str) -> float:
     if not math.isfinite(number):
         raise UnitProblem(f"{what}: {number} is not a finite number. Give one, or leave the part out.")
     return number
-
-
-def _truth(value, what):
-    """1.0 for a word that means yes, 0.0 for one that means no."""
-    word = str(value).strip().casefold()
-    if value is None or word not in YES | NO:  # the word "none" means no, a missing value means nothing
-        raise UnitProblem(f"{what}: {shortened(repr(value))} is neither yes nor no. Write yes or no.")
-    return float(word in YES)
 
 
 def _is_scale(unit):

@@ -16,7 +16,7 @@ from testpour.units import show, to_unit
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.study import Study
 
 LEVELS = ("refuse", "warn")

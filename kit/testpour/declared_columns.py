@@ -6,13 +6,14 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from testpour.catalogue import ColumnProblem, Factor, Reading, catalogue, declare
+from testpour.catalogue import catalogue, declare
+from testpour.columns import ColumnProblem, Factor, Reading
 from testpour.study import OWN, TAKEN
 from testpour.units import UnitProblem
 from testpour.wording import shortened
 
 if TYPE_CHECKING:
-    from testpour.catalogue import C, Column
+    from testpour.columns import C, Column
 
 FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
 

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.lines import Line2D
 
-from testpour.catalogue import Column, Factor, Reading
+from testpour.columns import Column, Factor, Reading
 from testpour.wording import capital
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from testpour.units import UnitProblem, show
 from testpour.wording import in_markdown, shortened
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Column, Factor, Reading
+    from testpour.columns import Column, Factor, Reading
 
 # Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
 _SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")

@@ -6,7 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from testpour.catalogue import ColumnProblem, Factor, Reading, amount, catalogue
+from testpour.catalogue import amount, catalogue
+from testpour.columns import ColumnProblem, Factor, Reading
 from testpour.declared_columns import columns_of, refuse_alike
 from testpour.files import Kind, put
 from testpour.study import Aim, Study, StudyProblems

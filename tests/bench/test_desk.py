@@ -7,7 +7,7 @@ import pytest
 
 from testpour.bench.desk import Desk
 from testpour.bench.planned import FormProblem
-from testpour.catalogue import Reading
+from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
 

@@ -7,7 +7,7 @@ import pytest
 
 from testpour.bench.due import due
 from testpour.bench.slots import Slot, hours_words, slots
-from testpour.catalogue import Reading
+from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.study import Aim
 

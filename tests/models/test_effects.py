@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.catalogue import Reading, catalogue
+from testpour.catalogue import catalogue
+from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement, check_log
 from testpour.models.check import check_fit

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from testpour.catalogue import Reading, catalogue
+from testpour.catalogue import catalogue
+from testpour.columns import Reading
 from testpour.models.scales import ADIABATIC_RISE, to_latent, to_reading, widen
 
 READINGS = catalogue()["readings"]

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.catalogue import Factor
+from testpour.columns import Factor
 from testpour.models.terms import GAS, REFERENCE, TERMS, design, log_ratio, own_term, post_cure, warmth
 
 AT_REFERENCE = pd.DataFrame([{**REFERENCE, "age": 24.0}])

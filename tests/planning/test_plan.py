@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from testpour.catalogue import Reading, catalogue
+from testpour.catalogue import catalogue
+from testpour.columns import Reading
 from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.catalogue import Factor, catalogue
+from testpour.catalogue import catalogue
+from testpour.columns import Factor
 from testpour.exchange.data_link import image_link
 from testpour.likelihood.weights import normal_scores
 from testpour.logbook.castings import Castings

@@ -24,8 +24,8 @@ from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, in_hundred, table_html
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor
     from testpour.caution_rules import Cautions
+    from testpour.columns import Factor
     from testpour.models.fits import Fits
     from testpour.study import Study
 

@@ -21,7 +21,7 @@ from testpour.units import UnitProblem, to_unit
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Factor
+    from testpour.columns import Factor
     from testpour.models.fits import Fits
     from testpour.study import Study
 

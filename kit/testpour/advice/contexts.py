@@ -11,7 +11,7 @@ from testpour.advice.candidates import allowed, spread_settings
 from testpour.advice.prospect import Prospect, State, prospect
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor
+    from testpour.columns import Factor
     from testpour.models.fits import Fits
     from testpour.study import Study
 

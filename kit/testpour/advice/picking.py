@@ -29,7 +29,7 @@ from testpour.advice.recommend import around, best_settings, foremost
 from testpour.advice.worth import Worth
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor
+    from testpour.columns import Factor
     from testpour.models.fits import Fits
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"

@@ -14,7 +14,7 @@ from testpour.models.chance import chance
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.models.fits import Fits
     from testpour.study import Study
 

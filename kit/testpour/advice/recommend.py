@@ -17,8 +17,8 @@ from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor
     from testpour.caution_rules import Cautions
+    from testpour.columns import Factor
     from testpour.models.fits import Fits
     from testpour.study import Study
 

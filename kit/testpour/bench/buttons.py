@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from testpour.catalogue import Reading
+from testpour.columns import Reading
 from testpour.toml_file import own_toml
 from testpour.wording import capital
 

@@ -16,7 +16,7 @@ from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 APART = re.compile(r"[;\s/]+|,\s+")  # 76,5 is one number; 76, 79 are two
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.catalogue import Reading
+from testpour.columns import Reading
 
 if TYPE_CHECKING:
     from testpour.bench.form_rows import Row

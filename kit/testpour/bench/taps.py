@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from testpour.bench.buttons import Event
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 AGAIN = "checked again"
 SEEN = "it happened between the last check and this one"

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.catalogue import Reading
+from testpour.columns import Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import Known
 from testpour.study import Aim, Study

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.catalogue import Reading
 from testpour.causes.complaint import at_age, seen_words
 from testpour.causes.whole_log import neighbours
+from testpour.columns import Reading
 from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.catalogue import Factor, Reading
+from testpour.columns import Factor, Reading
 from testpour.exchange.package_cells import to_csv
 from testpour.exchange.package_files import PackageProblems
 from testpour.exchange.package_reading import Package, read_package

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from testpour.catalogue import Factor, Reading
+from testpour.columns import Factor, Reading
 from testpour.exchange.package_cells import check_castings, from_csv
 from testpour.exchange.package_files import (
     Files,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from testpour.catalogue import Factor, Reading
+from testpour.columns import Factor, Reading
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.sheet_cells import tame
 from testpour.logbook.whole import TABLES

@@ -19,7 +19,7 @@ from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, in_html, table_html
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 COLUMNS = ["row", "column", "value", "problem"]
 

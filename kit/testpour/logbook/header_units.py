@@ -11,7 +11,7 @@ from testpour.units import UnitProblem, shown_unit, to_unit
 from testpour.wording import listed
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Column
+    from testpour.columns import Column
     from testpour.logbook.headers import Head
     from testpour.study import Study
 

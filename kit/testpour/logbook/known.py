@@ -11,7 +11,7 @@ from testpour.units import UnitProblem, to_number
 from testpour.wording import shortened
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
 NOT_YET = re.compile(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from testpour.catalogue import Reading
+from testpour.columns import Reading
 from testpour.logbook.door import clean
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import Known

@@ -18,7 +18,7 @@ from testpour.models.settings import settings_table
 from testpour.wording import in_markdown, listed
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.models.fits import Fits
     from testpour.study import Study
 

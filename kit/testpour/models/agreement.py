@@ -18,7 +18,7 @@ from testpour.models.reading_model import model_of
 from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor, Reading
+    from testpour.columns import Factor, Reading
 
 TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
 RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs

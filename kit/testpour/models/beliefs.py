@@ -26,7 +26,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.catalogue import Reading, catalogue
+from testpour.catalogue import catalogue
+from testpour.columns import Reading
 from testpour.models.own_readings import own_scale
 from testpour.models.terms import TERMS, Term, own_term
 from testpour.problems import Problem

@@ -13,7 +13,7 @@ from testpour.models.scales import to_reading
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.likelihood.posterior import Posterior
     from testpour.study import Study
 

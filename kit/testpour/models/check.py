@@ -16,7 +16,7 @@ from testpour.models.suspects import Suspect, suspects
 from testpour.wording import count, listed, said_in_markdown
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.models.reading_fit import ReadingFit
 
 LEVEL = 0.9

@@ -9,7 +9,7 @@ from testpour.units import shown_unit, unit_words
 from testpour.wording import listed, rounded
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor, Reading
+    from testpour.columns import Factor, Reading
 
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told

@@ -17,7 +17,7 @@ from testpour.models.terms import design
 from testpour.wording import in_markdown, listed
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.models.reading_fit import ReadingFit
 
 # A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.

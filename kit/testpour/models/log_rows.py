@@ -14,7 +14,7 @@ from testpour.units import show
 from testpour.wording import count
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.logbook.castings import Castings
 
 FINEST = 3  # significant digits that a person reads at most

@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 PARTS = 8  # a belief's unit is this part of the believable range
 LEAST = 1e-6

@@ -24,7 +24,7 @@ from testpour.wording import count, listed
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.logbook.castings import Castings
 
 NEEDS = ("thickness", "catalyst", "room_temperature")

@@ -32,7 +32,7 @@ from testpour.models.physics_terms import CURED, NEEDS, with_physics
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.likelihood.interval import IntervalModel
     from testpour.logbook.castings import Castings
     from testpour.models.beliefs import ReadingBeliefs

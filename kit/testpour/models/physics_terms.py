@@ -25,7 +25,7 @@ from testpour.physics.lots import Lots, lots_at
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.study import Study
 
 DIRECTIONS = 3

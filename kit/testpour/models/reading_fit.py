@@ -25,7 +25,7 @@ from testpour.threads import one_thread
 from testpour.wording import count
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.likelihood.posterior import Posterior
     from testpour.study import Study
 

@@ -15,7 +15,7 @@ from testpour.models.remainder import remainder_scale, remainder_terms, seen_dir
 from testpour.models.terms import Term, design
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.study import Study
 
 

@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
 

@@ -18,7 +18,7 @@ from testpour.units import shown_unit, unit_words
 from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.models.reading_fit import ReadingFit
 
 SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken

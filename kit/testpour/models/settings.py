@@ -14,7 +14,7 @@ from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
 LONGEST_AGE = 24.0 * 366 * 50  # h

@@ -15,7 +15,7 @@ import numpy as np
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Factor
+    from testpour.columns import Factor
 
 GAS = 8.314462618e-3  # kJ/(mol K), CODATA 2018
 KELVIN = 273.15

@@ -22,7 +22,7 @@ from testpour.planning.pour_cautions import believed_peaks
 from testpour.planning.problem import DesignProblem
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.planning.criteria import Exponents
     from testpour.planning.problem import Axis
     from testpour.study import Study

@@ -15,7 +15,7 @@ from testpour.units import UnitProblem
 from testpour.wording import count, listed
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor
+    from testpour.columns import Factor
 
 
 @dataclass(frozen=True)

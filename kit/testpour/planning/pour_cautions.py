@@ -18,7 +18,7 @@ from testpour.models.terms import design
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.study import Study
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
-from testpour.catalogue import Factor
+from testpour.columns import Factor
 from testpour.pooling.sources import Source, Unread
 from testpour.problems import Problems
 from testpour.units import SCALES, UnitProblem, to_unit
 from testpour.wording import count, table_html
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
 WHOLE = "log"  # the part that stands for all a bench gave

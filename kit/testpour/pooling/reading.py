@@ -24,7 +24,7 @@ from testpour.pooling.climbing import Slope
 from testpour.pooling.draws import sample_pool
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.likelihood.posterior import Posterior
     from testpour.logbook.castings import Castings
     from testpour.models.beliefs import ReadingBeliefs

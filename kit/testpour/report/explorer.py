@@ -24,7 +24,7 @@ from testpour.units import show, unit_words
 
 if TYPE_CHECKING:
     from testpour.advice.conflicts import Unadvised
-    from testpour.catalogue import Factor
+    from testpour.columns import Factor
     from testpour.models.fits import Fits
 
 MOST_STOPS = 150  # of one slider

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from testpour.wording import listed
 
 if TYPE_CHECKING:
-    from testpour.catalogue import Factor, Reading
+    from testpour.columns import Factor, Reading
     from testpour.models.fits import Fits
 
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from testpour.catalogue import Reading
+    from testpour.columns import Reading
     from testpour.models.reading_fit import ReadingFit
 
 POINTS = 81
