@@ -57,6 +57,14 @@ def test_a_cold_room_is_beyond_what_was_poured(fits, chart):
     assert not inside["beyond"].any()
 
 
+def test_what_lies_beyond_is_told_whatever_a_setting_is_called(fits):
+    """A depth of 19 mm in a study that says depth for thickness; the deepest pour is less deep by more than a step."""
+    assert fits.castings.pours["thickness"].max() < 18.5
+    factors = tuple(replace(f, words="depth") if f.name == "thickness" else f for f in fits.study.factors)
+    called = replace(fits, study=replace(fits.study, factors=factors))
+    assert recipe_chart(called, rooms=(18,), thicknesses=(19,), fixed=GIVEN).table["beyond"].all()
+
+
 def test_a_chart_with_a_cover_that_was_never_used_is_beyond_what_was_poured(fits):
     bare = replace(fits, castings=replace(fits.castings, pours=fits.castings.pours.assign(cover=0.0)))
     charts = [recipe_chart(bare, rooms=(18,), thicknesses=(10,), fixed={"pigment": "0.5 %", "cover": cover}) for cover in ("yes", "no")]

@@ -214,9 +214,9 @@ def _rows(fits, states, cells):
     if "gel_time" in fits:
         gel = fits["gel_time"].predict(best)
         rows = rows.assign(gel_low=gel["low"], gel_high=gel["high"])
-    near = [[word for word in beyond_log(fits, row) if word.startswith(("catalyst", "thickness", "room", "with ", "without "))] for _, row in best.iterrows()]
+    told = {"catalyst", "thickness", "room_temperature", *(factor.name for factor in fits.study.factors if factor.kind == "yes/no")}
     poor = chances < GOOD
-    rows = rows.assign(beyond=[bool(words) for words in near], advice="")
+    rows = rows.assign(beyond=[not told.isdisjoint(beyond_log(fits, row)) for _, row in best.iterrows()], advice="")
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
     rows.loc[poor, "advice"] = remedies(fits, states, best[poor], best_catalysts, GOOD)
     return rows

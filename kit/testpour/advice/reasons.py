@@ -50,7 +50,7 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
             text = lesson(fits.study, fit.reading, _factor(fit, settled), row)
         if row["chance"] >= LIKELY_GOOD:
             text += "; likely a good casting"
-        new = [word for word in beyond_log(fits, row) if not word.startswith(("room temperature", "humidity"))]
+        new = [words for name, words in beyond_log(fits, row).items() if name not in ("room_temperature", "humidity")]
         said.append(text + (f"; first pour at {', '.join(new)}" if new and len(fits.castings.pours) else ""))
     return said
 

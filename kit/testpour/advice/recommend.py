@@ -119,7 +119,7 @@ def recommend(
     names = tuple(factor.name for factor in free)
     return Recommendation(
         study, best, chance(fits, best), predicted(fits, best).droplevel(0), cautions_at(fits, best),
-        beyond_log(fits, best.iloc[0]), names, conflict,
+        tuple(beyond_log(fits, best.iloc[0]).values()), names, conflict,
     )
 
 
@@ -243,8 +243,8 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
 
 
-def beyond_log(fits: Fits, row: pd.Series) -> tuple[str, ...]:
-    """Settings of a row that lie outside what was poured, in words.
+def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
+    """Settings of a row that lie outside what was poured: factor name to the setting in words.
 
     Parameters
     ----------
@@ -254,19 +254,19 @@ def beyond_log(fits: Fits, row: pd.Series) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
+    dict
     """
     pours = fits.castings.pours
-    beyond = []
+    beyond = {}
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:
             poured = pours[factor.name].dropna() if factor.name in pours else pd.Series(dtype=float)
             margin = factor.step or 0.0
             if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:
-                beyond.append(f"{factor.words} {factor.show(row[factor.name])}")
+                beyond[factor.name] = f"{factor.words} {factor.show(row[factor.name])}"
         elif factor.kind == "yes/no" and factor.name in row and row[factor.name] not in _known(pours, factor):
-            beyond.append(settings_words(fits.study, row, [factor.name]))
-    return tuple(beyond)
+            beyond[factor.name] = settings_words(fits.study, row, [factor.name])
+    return beyond
 
 
 def _known(pours, factor):

@@ -117,7 +117,7 @@ def what_if(
     row = table.iloc[0]
     return WhatIf(
         study, table, predicted(fits, table), chance(fits, table), changes, change, cautions_at(fits, table),
-        beyond_log(fits, row) if len(fits.castings.pours) else (),
+        tuple(beyond_log(fits, row).values()) if len(fits.castings.pours) else (),
     )
 
 
