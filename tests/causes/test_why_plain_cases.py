@@ -90,6 +90,15 @@ def test_a_bad_day_does_not_excuse_its_own_castings(bad_day):
         assert "day" not in [asked.question.name for asked in answer.questions]  # the log has said so
 
 
+@pytest.mark.parametrize("good, worse", [(0, True), (1, True), (2, False), (4, False)])
+def test_a_day_is_bad_where_two_castings_in_three_or_more_miss_an_aim(good, worse, cast):
+    """Of three castings of that day one good is a third, two are more; the other day's six are good."""
+    settings = {"catalyst": 1.5, "thickness": [10.0] * 9, "cover": 1.0, "room_temperature": 20.0}
+    tack = [*TACK, *([0.0] * good + [3.0] * 3)[:3]]
+    log = cast(settings, [25.0] * 9, tack, [80.0] * 9, session=["S1"] * 6 + ["S2"] * 3, aims=(Aim("tack", at_most=1.0, age=24.0),))
+    assert worse_than_others(log, "session", "P09") is worse and not worse_than_others(log, "session", "P01")
+
+
 def test_what_was_planned_with_little_catalyst_is_not_weighed_again(log_of):
     settings = {name: [*(values if isinstance(values, list) else [values] * 6), 0.6 if name == "catalyst" else 20.0 if name == "room_temperature" else values]
                 for name, values in USUAL.items()}

@@ -84,7 +84,7 @@ def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
     named = castings.pours[column].fillna("").astype(str)
     good = named.index.isin(good_pours(castings))
     mine, others = named == named[pour], (named != named[pour]) & (named != "")
-    return bool(named[pour]) and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean()
+    return bool(named[pour] and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean())
 
 
 def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
