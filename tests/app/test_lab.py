@@ -83,6 +83,40 @@ def test_a_server_that_ends_says_its_last_words(tmp_path, monkeypatch):
         pass
 
 
+ANSWERS_ONCE = """
+import sys
+from http.server import BaseHTTPRequestHandler, HTTPServer
+
+class Answering(BaseHTTPRequestHandler):
+    def do_GET(self):
+        self.send_response(200)
+        self.end_headers()
+
+HTTPServer.allow_reuse_address = False
+HTTPServer(("127.0.0.1", int(sys.argv[1])), Answering).handle_request()
+"""
+
+
+@pytest.fixture
+def lost(taken, monkeypatch):
+    """A port that was free when it was looked at, and is another's when the server wants it."""
+    ports, look = [taken], claim.free_port
+    monkeypatch.setattr(claim, "free_port", lambda port=None, ip=claim.HERE: ports.pop() if ports else look(port, ip))
+    monkeypatch.setattr(Lab, "command", lambda lab, *_, **__: [sys.executable, "-c", ANSWERS_ONCE, str(lab.port)])
+    return taken
+
+
+def test_a_port_lost_to_a_start_beside_this_one_is_changed_for_another(lost, tmp_path, capsys):
+    assert main(["start", str(tmp_path / "s"), "--no-browser"]) == 0
+    said = capsys.readouterr().out
+    assert "Open http://127.0.0.1:" in said and f":{lost}/" not in said
+
+
+def test_a_port_asked_for_and_lost_is_refused(lost, tmp_path, capsys):
+    assert main(["start", str(tmp_path / "s"), "--no-browser", "--port", str(lost)]) == 1
+    assert f"Port {lost} at 127.0.0.1 is taken" in capsys.readouterr().err
+
+
 def test_a_silent_server_is_stopped(tmp_path, monkeypatch):
     processes = []
     begin = labs.subprocess.Popen

@@ -19,6 +19,10 @@ class LabProblem(RuntimeError):
     """JupyterLab did not start; the message says why."""
 
 
+class PortLost(LabProblem):
+    """Another program took the port between the look whether it is free and the start."""
+
+
 def free_port(port: int | None = None, ip: str = HERE) -> int:
     """A port nobody listens on: `port` itself, or the first free one from 8888 up.
 

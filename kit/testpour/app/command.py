@@ -135,14 +135,18 @@ def start(asked: Namespace) -> int:
 
 
 def _serve(asked, folder, port):
-    """Run JupyterLab on the folder until it ends."""
+    """Run JupyterLab on the folder until it ends; at another port where a start beside this one took `port` first."""
+    from testpour.app.claim import PortLost, free_port
     from testpour.app.lab import Lab, serving
 
     notebook = FIRST if FIRST in folder.notebooks else next(iter(folder.notebooks), "")
     lab = Lab(folder.path, notebook, port, asked.ip)
-    with serving(lab, browser=not asked.no_browser) as server:
-        print(f"Open {lab.address}\nStop with Ctrl-C.", flush=True)
-        return 1 if server.wait() else 0
+    try:
+        with serving(lab, browser=not asked.no_browser) as server:
+            print(f"Open {lab.address}\nStop with Ctrl-C.", flush=True)
+            return 1 if server.wait() else 0
+    except PortLost:
+        return _serve(asked, folder, free_port(asked.port, asked.ip))
 
 
 def _already(asked, address):

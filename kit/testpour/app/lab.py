@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from testpour.app.claim import HERE, LabProblem, answers
+from testpour.app.claim import HERE, LabProblem, PortLost, answers, free_port
 
 if TYPE_CHECKING:
     from subprocess import Popen
@@ -113,8 +113,10 @@ def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[P
 
     Raises
     ------
+    PortLost
+        If it ends and another program listens at its port.
     LabProblem
-        If it ends or stays silent; with the last line it wrote.
+        If it ends otherwise or stays silent; with the last line it wrote.
     """
     with tempfile.TemporaryDirectory(prefix="testpour-lab-", ignore_cleanup_errors=True) as runtime:
         overrides = Path(runtime, "labconfig", "default_setting_overrides.json")
@@ -166,6 +168,11 @@ def _await_answer(process, lab, journal, patience):
         if answers(f"http://{host}:{lab.port}/", f"api/status?token={lab.token}"):
             return
         time.sleep(0.1)
+    if process.poll() is not None:
+        try:
+            free_port(lab.port, lab.ip)
+        except LabProblem as lost:
+            raise PortLost(str(lost)) from None
     lines = journal.read_text("utf-8", errors="replace").strip().splitlines() or ["nothing"]
     state = "ended at once" if process.poll() is not None else f"did not answer in {patience:g} s"
     raise LabProblem(f"JupyterLab {state}. The last it wrote: {lines[-1]}")
