@@ -85,15 +85,15 @@ def test_a_server_that_ends_says_its_last_words(tmp_path, monkeypatch):
 
 ANSWERS_ONCE = """
 import sys
-from http.server import BaseHTTPRequestHandler, HTTPServer
+from http.server import BaseHTTPRequestHandler
+from socketserver import TCPServer
 
 class Answering(BaseHTTPRequestHandler):
     def do_GET(self):
         self.send_response(200)
         self.end_headers()
 
-HTTPServer.allow_reuse_address = False
-HTTPServer(("127.0.0.1", int(sys.argv[1])), Answering).handle_request()
+TCPServer(("127.0.0.1", int(sys.argv[1])), Answering).handle_request()
 """
 
 
