@@ -19,6 +19,34 @@ from testpour.app.lab import Lab, serving
 from testpour.exchange.folder import make_folder
 
 
+class Answering(BaseHTTPRequestHandler):
+    """Answers every request, as a running server would."""
+
+    def do_GET(self):
+        self.send_response(200)
+        self.end_headers()
+
+    def log_message(self, *_):
+        pass
+
+
+class Strict(Answering):
+    """Lets nobody in who has not its own token, as another study's server would."""
+
+    def do_GET(self):
+        self.send_response(200 if self.path == "/api" else 403)
+        self.end_headers()
+
+
+@pytest.fixture
+def strict():
+    """The port of another study's server."""
+    with HTTPServer(("127.0.0.1", 0), Strict) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        yield server.server_port
+        server.shutdown()
+
+
 @pytest.fixture
 def taken():
     """A port that somebody listens on."""
@@ -98,12 +126,12 @@ TCPServer(("127.0.0.1", int(sys.argv[1])), Answering).handle_request()
 
 
 @pytest.fixture
-def lost(taken, monkeypatch):
+def lost(strict, monkeypatch):
     """A port that was free when it was looked at, and is another's when the server wants it."""
-    ports, look = [taken], claim.free_port
+    ports, look = [strict], claim.free_port
     monkeypatch.setattr(claim, "free_port", lambda port=None, ip=claim.HERE: ports.pop() if ports else look(port, ip))
     monkeypatch.setattr(Lab, "command", lambda lab, *_, **__: [sys.executable, "-c", ANSWERS_ONCE, str(lab.port)])
-    return taken
+    return strict
 
 
 def test_a_port_lost_to_a_start_beside_this_one_is_changed_for_another(lost, tmp_path, capsys):
@@ -160,17 +188,6 @@ def test_listening_on_a_network_says_that_others_can_read_the_traffic(tmp_path, 
     assert "The traffic is not encrypted: others on the network can read it" in capsys.readouterr().err
 
 
-class Answering(BaseHTTPRequestHandler):
-    """Answers every request, as a running server would."""
-
-    def do_GET(self):
-        self.send_response(200)
-        self.end_headers()
-
-    def log_message(self, *_):
-        pass
-
-
 @pytest.fixture
 def told(tmp_path, monkeypatch):
     """``told(folder, port)``: a JupyterLab on `folder` that wrote down where it listens, as its library does."""
@@ -199,21 +216,11 @@ def test_a_second_start_says_that_one_is_running_and_where(tmp_path, told, capsy
     assert said.endswith(f"Open http://127.0.0.1:{port}/lab?token=abc\n")
 
 
-@pytest.mark.slow
-def test_another_server_at_the_port_is_not_taken_for_ours(tmp_path, monkeypatch):
-    """It took the port meanwhile, and lets nobody in who has not its own token."""
-
-    class Strict(Answering):
-        def do_GET(self):
-            self.send_response(200 if self.path == "/api" else 403)
-            self.end_headers()
-
-    with HTTPServer(("127.0.0.1", 0), Strict) as server:
-        Thread(target=server.serve_forever, daemon=True).start()
-        monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "import time; time.sleep(60)"])
-        with pytest.raises(LabProblem, match="did not answer"), serving(Lab(tmp_path, "", server.server_port), patience=1):
-            pass
-        server.shutdown()
+def test_another_server_at_the_port_is_not_taken_for_ours(strict, tmp_path, monkeypatch):
+    """It took the port meanwhile."""
+    monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "import time; time.sleep(60)"])
+    with pytest.raises(LabProblem, match="did not answer"), serving(Lab(tmp_path, "", strict), patience=1):
+        pass
 
 
 def test_a_server_that_wrote_itself_down_and_is_gone_is_not_taken_for_running(tmp_path, told):
