@@ -77,6 +77,29 @@ def test_a_log_narrows_what_it_can_see(study, castings_of):
     assert "12 pours" in lot.sentence()
 
 
+def test_scatter_shared_by_a_pour_or_a_session_is_counted_once(study, castings_of):
+    """Against generalised least squares with the whole covariance written out pair by pair."""
+    _, castings = simulated(study, castings_of, 2)
+    lot = learn_lot(castings)
+    read = castings.readings.assign(timed=castings.readings["reading"] != PEAK)
+    rows = read.merge(castings.pours[["session"]], left_on="pour", right_index=True).sort_values("reading", ignore_index=True)
+    scatter = {name: beliefs_for(study, study.reading(name)).scatter for name in READ}
+    covariance = np.zeros((len(rows), len(rows)))
+    for i, a in rows.iterrows():
+        for j, b in rows.iterrows():
+            shared = [name for name in ("pour", "session") if a["timed"] == b["timed"] and a[name] == b[name]]
+            covariance[i, j] = sum(scatter[a["reading"]][name] * scatter[b["reading"]][name] for name in shared)
+        width = np.log(a["high"] / a["low"]) if a["timed"] else 0.0
+        covariance[i, i] += scatter[a["reading"]]["reading"] ** 2 + width**2 / 12
+    slopes = np.empty((len(rows), 9))
+    for name, part in rows.groupby("reading"):
+        settings = settings_of(castings.pours.loc[part["pour"]])
+        ahead, behind = (latent(name, lots_at(lot.place + sign * 0.3 * np.eye(9)), settings) for sign in (1, -1))
+        slopes[part.index] = (ahead - behind).T / 0.6
+    spread = np.linalg.inv(slopes.T @ np.linalg.inv(covariance) @ slopes + np.eye(9))
+    np.testing.assert_allclose(np.diag(lot.spread), np.diag(spread), rtol=0.01)
+
+
 def test_the_terms_are_the_peak_at_the_lot_and_its_slopes(study, castings_of):
     """Along a direction the straight line must agree with the slab itself, half a standard deviation away."""
     _, castings = simulated(study, castings_of, 2)

@@ -12,6 +12,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
+from scipy.sparse import csr_array, eye_array, hstack
+from scipy.sparse.linalg import splu
 
 from testpour.models.beliefs import beliefs_for
 from testpour.models.log_rows import latent_ends, rows_of
@@ -22,8 +25,6 @@ from testpour.physics.lots import UNKNOWNS, Lots, lot_beliefs, lots_at
 from testpour.wording import count, listed
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from testpour.columns import Reading
     from testpour.logbook.castings import Castings
 
@@ -55,7 +56,7 @@ class LotFit:
 
     place: np.ndarray
     spread: np.ndarray
-    by_times: tuple[str, ...]
+    by_times: tuple[np.ndarray, np.ndarray]
     pours: int = 0
     peaks: int = 0
 
@@ -221,7 +222,7 @@ def _climb(parts, start=None):
         at[:count] = start
     for _ in range(STEPS):
         slopes, seen, used = _linear(parts, at, count)
-        weight = np.linalg.solve(noise[np.ix_(used, used)], np.c_[slopes[used], seen[used]])
+        weight = _weighed(noise, used, np.c_[slopes[used], seen[used]])
         precision = slopes[used].T @ weight[:, :-1] + np.diag(sd**-2.0)
         top = np.linalg.solve(precision, slopes[used].T @ weight[:, -1] + centre / sd**2)
         step = top - at
@@ -253,18 +254,27 @@ def _linear(parts, at, count):
 
 
 def _noise(parts):
-    """Covariance of the readings' scatter: their own, their pour's, and what sessions and lots share."""
+    """Scatter of the readings: variance of their own (n,), and what pours, sessions and lots share, sparse (n, levels)."""
     kinds = np.concatenate([[part.reading.name == PEAK] * len(part.low) for part in parts])
-    alike = kinds[:, None] == kinds
-    own = []
+    own, shared = [], [csr_array((len(kinds), 0))]
     for part in parts:
         width = np.where(np.isinf(part.high - part.low), 0.0, part.high - part.low)
         own.append(part.scatter["reading"] ** 2 + width**2 / 12)
-    noise = np.diag(np.concatenate(own))
     for name in ("pour", "session", "resin_lot", "catalyst_lot"):
         if all(name in part.labels for part in parts):
             labels = np.concatenate([part.labels[name] for part in parts])
             if len(set(labels)) > 1:
                 scale = np.concatenate([np.full(len(part.low), part.scatter[name]) for part in parts])
-                noise += np.outer(scale, scale) * alike * (labels[:, None] == labels)
-    return noise
+                level = pd.factorize(pd.MultiIndex.from_arrays([kinds, labels]))[0]
+                shared.append(csr_array((scale, (np.arange(len(kinds)), level))))
+    return np.concatenate(own), hstack(shared, format="csr")
+
+
+def _weighed(noise, used, right):
+    """The inverse covariance of the readings `used` times `right` (n, k), by Woodbury's identity: work grows with the readings, not their square."""
+    own, shared = noise[0][used, None], noise[1][used]
+    plain = right / own
+    if not shared.shape[1]:
+        return plain
+    between = shared.T @ (shared / own) + eye_array(shared.shape[1])
+    return plain - shared @ splu(between.tocsc()).solve(shared.T @ plain) / own
