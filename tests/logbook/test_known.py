@@ -22,6 +22,8 @@ WRITTEN = [
     (GEL, "not yet at 2 h", 120, INF, "not yet"), (GEL, "did not gel by 2 h", 120, INF, "not yet"), (GEL, ">10", 10, INF, "not yet"),
     (GEL, "> 10 min", 10, INF, "not yet"), (GEL, "over 2 hours", 120, INF, "not yet"), (GEL, "more than 90", 90, INF, "not yet"),
     (GEL, "had not gelled after 3 h", 180, INF, "not yet"), (GEL, "no gel at 60 min", 60, INF, "not yet"),
+    (GEL, "not yet at 25", 25, INF, "not yet"), (GEL, "not by 25", 25, INF, "not yet"), (GEL, "not gelled at 25 min", 25, INF, "not yet"),
+    (GEL, "hasn’t set yet by 25", 25, INF, "not yet"), (GEL, "never gelled by 3 h", 180, INF, "not yet"), (GEL, "still runny at 20", 20, INF, "not yet"),
     (GEL, "already by 15", -INF, 15, "already"), (GEL, "<15 min", -INF, 15, "already"), (GEL, "under 15", -INF, 15, "already"),
     (GEL, "already hard at 12", -INF, 12, "already"), (GEL, "before 0.5 h", -INF, 30, "already"),
     (PEAK, "212 degF", 100, 100, "exact"), (PEAK, "200 to 210 °F", 93.3333333333, 98.8888888889, "between"),
@@ -87,6 +89,20 @@ def test_its_words_are_understood_again(reading, text):
 def test_refused(ways, words):
     with pytest.raises(UnitProblem, match=words):
         known(GEL, **ways)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["no longer flows at 25 min", "no strings at 25 min", "not flowing at 25 min", "no longer runny at 25 min", "not liquid at 25 min",
+     "no problem, gelled at 25 min", "after 25 min", "no mark at 25 min", "no sticking at 25 min", "not gelled until 25 min", "not after 25 min",
+     "still firm at 25 min", "already thickening at 25 min"],
+)
+def test_words_that_may_mean_it_had_happened_are_asked_about(text):
+    """Gel is when the mix no longer flows and strings break, demoulded is what left its mould without a mark: so the catalogue."""
+    for name in ("gel_time", "demould_time"):
+        said = "may mean that it had happened or that it had not. Write not yet at 25 min if it had not, already by 25 min if it had, and 25 min alone"
+        with pytest.raises(UnitProblem, match=f"{text}' {said}"):
+            known(READINGS[name], text)
 
 
 @pytest.mark.parametrize("value", [1.5, "0.5", "2 to 2.5", "a bit", "sticky", ""])

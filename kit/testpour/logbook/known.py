@@ -14,14 +14,25 @@ if TYPE_CHECKING:
     from testpour.columns import Reading
 
 BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
+# Only words that cannot mean the contrary: what "no longer flows at 25 min" has gelled, "no mark at 90 min" has left its mould.
+EVENT = r"(?:gel\w*|set|kick\w*|peak\w*|demou?ld\w*|releas\w*|ready|done)"
+UNDONE = r"(?:wet|runny|liquid|fluid|flowing|stringy|soft|sticky|tacky|stuck|uncured|rising|climbing|warming|heating)"
 NOT_YET = re.compile(
-    r"^(?:>\s*=?|≥|over|above|at least|more than|longer than|after|still\s+\w+\s+(?:at|after)|(?:(?:did|had|was|is|has)?\s*(?:not|n't|no)\b\D*?(?:at|by|after|until|within)))\s*(?P<low>\d.*)$",
+    r"^(?:>\s*=?|≥|over|above|at least|more than|longer than"
+    rf"|still\s+{UNDONE}\s+(?:at|after)"
+    rf"|(?:(?:did|had|has|was|is)?\s*(?:not|n['’]t)|no|never)(?:(?:\s+(?:yet|{EVENT}))+\s+(?:at|by|after|within)|\s+(?:at|by|within)))"
+    r"\s*(?P<low>\d.*)$",
     re.IGNORECASE,
 )
-ALREADY = re.compile(r"^(?:<\s*=?|≤|under|below|at most|less than|before|within|already\D*|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$", re.IGNORECASE)
+ALREADY = re.compile(
+    rf"^(?:<\s*=?|≤|under|below|at most|less than|before|within|already(?:\s+(?:{EVENT}|hard|firm|solid|cured|dry))?(?:\s+(?:at|by|before))?"
+    r"|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$",
+    re.IGNORECASE,
+)
+UNSURE = re.compile(r"^(?:not|no|never|none|nil|still|after|already|(?:did|has|had|is|was)(?:n['’]t| not))\b", re.IGNORECASE)
+WHEN = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[a-z]+)?$", re.IGNORECASE)
 
 ABOUT = re.compile(r"^(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*\d", re.IGNORECASE)
-NOT_AT_ALL = re.compile(r"^(?:not|no|never|none|nil|still|didn't|did not|hasn't|has not|hadn't|had not)\b\D*$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -127,17 +138,23 @@ def _from_text(reading, text, decimal):
             f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the looks before and after, as in "
             "12-18, or the number alone where it was read off."
         )
-    if NOT_AT_ALL.match(text) and not reading.grades:
-        raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading)}, or leave it empty if nobody looked.")
+    if UNSURE.match(text) and not reading.grades:
+        raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading, text)}")
     number = _end(reading, text, decimal)
     return Known(number, number, "exact")
 
 
-def _what_is_missing(reading):
-    """What a no without a number should say, as the end of a sentence."""
-    if reading.scale == "log":
-        return "does not say until when. Write the last look, as in not yet at 2 h"
-    return f"is not a number. Write one from {reading.range_words}"
+def _what_is_missing(reading, text):
+    """What words that do not tell the reading should say, as the end of a sentence."""
+    when = WHEN.search(text)
+    if reading.scale != "log":
+        return f"is not a number. Write one from {reading.range_words}, or leave it empty if nobody looked."
+    if not when:
+        return "does not say until when. Write the last look, as in not yet at 2 h, or leave it empty if nobody looked."
+    return (
+        f"may mean that it had happened or that it had not. Write not yet at {when[0]} if it had not, already by {when[0]} if it "
+        f"had, and {when[0]} alone if it happened then."
+    )
 
 
 def _between(reading, low, high, decimal):
