@@ -285,12 +285,35 @@ def test_a_cell_shown_as_per_cent_is_read_as_it_is_shown(study, tmp_path):
     assert [entry["settings"]["catalyst"] for entry in read_sheet(study, tmp_path / "sheet.xlsx")] == [1.5, 1.5]
 
 
-def workbook(folder, rows, merged=(), further=()):
+@pytest.mark.parametrize(
+    ("column", "value", "shown", "expected"),
+    [
+        ("pigment", 0.05, '0.00"%"', 0.05), ("pigment", 0.05, "0.00\\%", 0.05), ("pigment", 0.015, "0.0 %", 1.5), ("pigment", 1.5, "General", 1.5),
+        ("thickness", 0.5, '0.00" in"', 12.7), ("thickness", 1.5, '# ?/?" in"', 38.1), ("thickness", 1.2, '0.0\\ "cm"', 12),
+        ("room temp", 68, '0" °F";-0" °F"', 20), ("room temp", 20, '#,##0.0_-;[Red]-#,##0.0', 20),
+    ],
+)
+def test_a_unit_that_the_format_of_a_cell_shows_is_the_unit(study, tmp_path, column, value, shown, expected):
+    """As the cell shows itself: 0.05%, 1.5 %, 1 1/2 in; an inch is 25.4 mm, 68 °F are 20 °C."""
+    path = workbook(tmp_path, [["pour", column, "gel time"], ["A", value, 1.5]], shown={"B2": shown, "C2": '0.0" h"'})
+    (entry,) = read_sheet(study, path)
+    assert list(entry["settings"].values()) == [pytest.approx(expected)] and entry["readings"][0]["value"] == "1.5 h"
+
+
+@pytest.mark.parametrize("shown", ['0.0"‰"', '[<1]0" min";0" h"', '0.0" g"', "0.00 [$€-407]"])
+def test_a_format_that_shows_no_unit_of_the_column_is_refused(study, tmp_path, shown):
+    with pytest.raises(LogProblems, match="row 2, pigment: "):
+        read_sheet(study, workbook(tmp_path, [["pour", "pigment", "gel time"], ["A", 1.2, 20]], shown={"B2": shown}))
+
+
+def workbook(folder, rows, merged=(), further=(), shown=None):
     book = openpyxl.Workbook()
     for row in rows:
         book.active.append(row)
     for cells in merged:
         book.active.merge_cells(cells)
+    for cell, number_format in (shown or {}).items():
+        book.active[cell].number_format = number_format
     for title in further:
         book.create_sheet(title).append(["pour", "catalyst (%)", "gel time"] if title != "Empty" else [])
     book.save(folder / "sheet.xlsx")

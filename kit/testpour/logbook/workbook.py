@@ -18,13 +18,23 @@ SOME = 5  # cells that a message names
 # What openpyxl leaves out where it reads row by row (ECMA-376 part 1, 18.3.1.4 and 18.3.1.55). A formula of text that
 # comes out empty has an empty value and the type "str".
 FORMULA = re.compile(rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b[^<>]*(?:/>|>[^<]*</(?:\w+:)?f>)\s*(<(?:\w+:)?v\s*(?:/>|>\s*</(?:\w+:)?v>))?\s*</(?:\w+:)?c>")
+# Parts of a number format (18.8.30): literal text, a currency, what only places or colours, the number, any other character.
+PART = re.compile(
+    r'"(?P<quoted>[^"]*)"?|\\(?P<escaped>.)|\[\$(?P<currency>[^\]-]*)[^\]]*\]|[_*].|\[[^\]]*\]|(?P<number>(?:General|[#?\d.][#?\d.,/ ]*)(?:E[+-][#?\d]+)?)|(?P<bare>.)',
+    re.IGNORECASE,
+)
+SECTIONS = re.compile(r'((?:"[^"]*"?|\\.|[_*].|[^;"\\_*])*);?')
+WORDED = re.compile(r"[^\W\d_]|[%‰°'\"″”<>≤≥~≈±€$£¥]")  # of the text around a number; dots and blanks say nothing
+SIGNS = ("-", "(", ")")  # of a number below 0, which has its sign already
+NUMBER = "\0"  # stands for the number in the text around it
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"')
 
 
 def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
     """The filled cells of the first sheet as text, and the names of the other sheets that hold anything.
 
-    A cell merged over several rows leaves "(merged)" in each of these rows that holds anything else.
+    A number brings the unit that its format shows. A cell merged over several rows leaves "(merged)" in each of these
+    rows that holds anything else.
 
     Parameters
     ----------
@@ -125,11 +135,41 @@ def _cell(cell):
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
-        if "%" in (cell.number_format or ""):
-            return f"{100 * value:.10g} %"
-        return f"{value:.12g}"
+        return _as_shown(value, cell.number_format or "")
     if isinstance(value, dt.datetime | dt.date):
         return value.isoformat()
     if isinstance(value, dt.timedelta):  # a time of day that passed midnight, or one of more hours than a day has
         return f"{value // dt.timedelta(hours=1)}:{value // dt.timedelta(minutes=1) % 60:02}:{value.seconds % 60:02}"
     return str(value)
+
+
+def _as_shown(value, number_format):
+    """A number with the text that its format shows beside it, as in 1.5 h: a unit may stand nowhere else."""
+    shown = list(dict.fromkeys(_around(section) for section in _sections(value, number_format)))
+    if len(shown) > 1:
+        units = " or ".join(text.replace(NUMBER, "").strip() for text, _ in shown)
+        return f"{value:.12g} {units}"  # which of them is not known, and so refused where a number is asked for
+    text, scale = shown[0]
+    return text.replace(NUMBER, f"{scale * value:.{10 if scale > 1 else 12}g}").strip()
+
+
+def _sections(value, number_format):
+    """The section of a number format for numbers above, below or at 0; all where each has a condition of its own."""
+    every = SECTIONS.findall(number_format.rstrip(";"))[:-1][:3] or [""]
+    if re.search(r"\[[<>=]", number_format):
+        return every
+    place = 1 if value < 0 else 2 if value == 0 else 0
+    return [every[place if place < len(every) else 0]]
+
+
+def _around(section):
+    """What a section shows, with a mark for the number, and what a bare % multiplies the number by."""
+    text, scale = "", 1
+    for found in PART.finditer(section):
+        said = next((found[key] for key in ("quoted", "escaped", "currency", "bare") if found[key]), "")
+        scale = 100 if found["bare"] == "%" else scale
+        if not found["number"]:
+            text += "" if said in SIGNS else said
+        elif NUMBER not in text:
+            text += NUMBER
+    return (text, scale) if WORDED.search(text) else (NUMBER, scale)
