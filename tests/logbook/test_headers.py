@@ -1,7 +1,10 @@
 """Headers as people write them; the expected column of each is plain reading of the words."""
 
+from dataclasses import replace
+
 import pytest
 
+from testpour.columns import Factor
 from testpour.logbook.headers import HeaderProblem, read_head
 
 
@@ -24,7 +27,10 @@ from testpour.logbook.headers import HeaderProblem, read_head
         ("hardness 3 at 24 h", "hardness", "", 24.0, "3"),
         ("hardness #2", "hardness", "", None, "2"),
         ("hardness, specimen left at 4 h (Shore D)", "hardness", "Shore D", 4.0, "left"),
-        ("Tack 2", "tack", "", None, "2"),
+        ("hardness 2", "hardness", "", None, "2"),
+        ("Hardness (1 week)", "hardness", "", 168.0, ""),
+        ("Tack (grade)", "tack", "", None, ""),
+        ("Post-cure time (days)", "post_cure_time", "days", None, ""),
         ("Tack #48", "tack", "", None, "48"),
         ("hardness 5 at 24 h", "hardness", "", 24.0, "5"),
         ("Tack (0-3)", "tack", "", None, ""),
@@ -53,7 +59,16 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
         ("post cure", "may be post-cure temperature or post-cure time"),
         ("thicknes at", "looks like thickness"),
         ("pigmnet", "looks like pigment"),
-        ("Tack 48", "48 may be an age or a place. Write tack at 48 h for the age, or tack #48 for the place"),
+        ("Tack 48", "48 may be an age or a place. Write tack at 48 h or 48 d for the age, or tack #48 for the place"),
+        ("Tack 1", "1 may be an age or a place. Write tack at 1 h or 1 d for the age, or tack #1 for the place"),
+        ("Tack (one week)", r"\(one week\) is not the scale of tack. Write its age in figures, as in tack at 24 h, and leave out other words"),
+        ("Tack (next morning)", "is not the scale of tack"),
+        ("Tack (after a month)", "is not the scale of tack"),
+        ("Defects (before sanding)", "is not the scale of defects"),
+        ("Room temp after 24 h (degC)", r"gives an age \(24 h\), and room temperature has none. Write room temperature without it, or rename the column"),
+        ("Post-cure 4 h (degC)", r"gives an age \(4 h\), and post-cure temperature has none"),
+        ("Humidity (2 d)", "gives an age"),
+        ("Peak at 24 h", r"gives an age \(24 h\), and peak temperature has none"),
         ("Hardness (24)", "24 may be an age or a place"),
         ("Thickness (1/8 in)", r"\(1/8 in\) begins with a number, so it is not a unit of thickness. Write a unit alone, such as \(mm\)"),
         ("Tack (1-5)", r"Write \(0-3\), and grades as 0 dry, 1 slightly tacky, 2 tacky and 3 wet"),
@@ -62,3 +77,8 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
 def test_a_header_that_looks_like_data_is_never_passed_over(study, text, words):
     with pytest.raises(HeaderProblem, match=words):
         read_head(study, text)
+
+
+def test_an_age_in_the_name_of_a_factor_is_no_age(study):
+    factors = (*study.factors, Factor(name="soak_2_h", words="soak 2 h", unit="degC", low=0, high=100))
+    assert read_head(replace(study, factors=factors), "Soak 2 h (degC)").name == "soak_2_h"

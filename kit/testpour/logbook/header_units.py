@@ -36,16 +36,21 @@ def checked_unit(column: Column, unit: str) -> str:
     Raises
     ------
     HeaderProblem
-        If it begins with a number, which would join the number of every cell.
+        If it begins with a number, which would join the number of every cell, or stands where grades have none.
     """
     grades = getattr(column, "grades", ())
-    if grades and re.fullmatch(rf"0\s*(?:-|–|to|\.\.+)\s*{len(grades) - 1}", unit):
+    if grades and (re.fullmatch(rf"0\s*(?:-|–|to|\.\.+)\s*{len(grades) - 1}", unit) or unit.casefold() in (column.unit.casefold(), "grades")):
         return ""
     if unit[:1].isdigit():
         allowed = f"a unit alone, such as ({shown_unit(column.unit)}), and the values in it" if column.unit else "the name alone"
         if grades:
             allowed = f"(0-{len(grades) - 1}), and grades as {listed(f'{k} {word}' for k, word in enumerate(grades))}"
         raise HeaderProblem(f"({unit}) begins with a number, so it is not a unit of {column.words}. Write {allowed}.")
+    if grades and unit:
+        raise HeaderProblem(
+            f"({unit}) is not the scale of {column.words}. Write its age in figures, as in {column.words} at 24 h, and leave out other "
+            "words, or rename the column if it is something else."
+        )
     return unit
 
 

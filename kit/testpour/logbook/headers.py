@@ -21,10 +21,10 @@ OWN = {
     "note": ("note", "notes", "remarks", "comment", "comments"),
     "made_anyway": ("made anyway",),
 }
-AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?))\b"
+AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?|weeks?))\b"
 SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P<number>\d+))\s*$", re.IGNORECASE)
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
-PLACES = 3  # a higher number behind a reading may as well be its age
+PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
 MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words in brackets
 
 
@@ -76,34 +76,38 @@ def read_head(study: Study, text: str) -> Head | None:
     left = re.sub(r"[(\[][^)\]]*[)\]]", " ", left)
     aged = [b for b in brackets if re.fullmatch(rf"\s*{AGE}\s*", b, re.IGNORECASE)]
     unit = next((b.strip() for b in brackets if b not in aged), "")
-    left = f"{left} at {aged[0]}" if aged else left
-    age = re.search(AGE, left, re.IGNORECASE)
-    left = left[: age.start()] + left[age.end() :] if age else left
-    specimen = SPECIMEN.search(left)
-    left = left[: specimen.start()] if specimen else left
+    names = {_plain(form) for c in (*study.factors, *study.readings) for form in (c.name, c.words)}
+    age = specimen = None
+    if _plain(left) not in names or aged:  # a factor of the study called "soak 2 h" is that factor
+        left = f"{left} at {aged[0]}" if aged else left
+        age = re.search(AGE, left, re.IGNORECASE)
+        left = left[: age.start()] + left[age.end() :] if age else left
+        specimen = SPECIMEN.search(left)
+        left = left[: specimen.start()] if specimen else left
     words = _plain(left)
-    exact = any(words in (_plain(c.name), _plain(c.words)) for c in (*study.factors, *study.readings))
     own = next((name for name, aliases in OWN.items() if words in aliases), None)
-    if own and not exact:  # a factor of the study called "time" is that factor
+    if own and words not in names:  # a factor of the study called "time" is that factor
         return Head("own", own, "", text)
     column, kind, unit = _column(study, words, unit, text)
     if column is None:
         return None
+    if age and not getattr(column, "ages", ()):
+        raise HeaderProblem(f"gives an age ({age['age']}), and {column.words} has none. Write {column.words} without it, or rename the column if it is something else.")
     if kind == "factor":
         return Head(kind, column.name, checked_unit(column, unit) if column.kind == "number" else "", text)
-    if kind == "reading" and column.ages and not age:
+    if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
     label = (specimen["named"] or specimen["number"]) if specimen else ""
-    hours = to_unit(age["age"], "h", text) if age and column.ages else None
+    hours = to_unit(age["age"], "h", text) if age else None
     return Head(kind, column.name, checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
 
 
 def _refuse_age(reading, number):
     """Refuse a bare number behind a reading that changes with age, where it may be that age."""
-    if number and number.isdecimal() and int(number) > PLACES:
+    if number and number.isdecimal() and (reading.grades or int(number) > PLACES):
         raise HeaderProblem(
-            f"{number} may be an age or a place. Write {reading.words} at {number} h for the age, or {reading.words} #{number} "
-            "for the place."
+            f"{number} may be an age or a place. Write {reading.words} at {number} h or {number} d for the age, or "
+            f"{reading.words} #{number} for the place."
         )
 
 
