@@ -15,11 +15,10 @@ ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20"
 GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 DITTO = {'"', "'", "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above", COVERED}  # the same as the cell above
-SUMMARY = {
-    "average", "avg", "avg.", "mean", "means", "median", "total", "totals", "sum", "sd", "std", "stdev", "std dev", "min", "max", "minimum",
-    "maximum", "range", "count", "mittel", "mittelwert", "durchschnitt", "summe", "gesamt", "ø",
-}  # what stands at the head of a row that is no pour
-MEANT = BLANK | DITTO | SUMMARY  # words that a sheet takes for something else than text
+AVERAGE = r"average|avg|mean|median|total|sum|ø|mittel|mittelwert|durchschnitt|summe|gesamt|moyenne|promedio|media|mediana|totale|somme|suma|somma"
+SUMMARY = re.compile(
+    rf"(?:{AVERAGE})s?\.?(?:\s+(?:of|for|from|de|des|du|di|von|der|aus)\b.*|\s+\S*\d.*)?|sd|std|stdev|std dev|min|max|minimum|maximum|range|count"
+)  # what stands at the head of a row that is no pour: Average, Mean of 2, Ø A1-A2
 
 
 def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]]:
@@ -114,6 +113,26 @@ def bare(text: str) -> str:
     return text.strip().casefold().removesuffix(":")
 
 
+def sums_up(text: str) -> bool:
+    """Whether a cell names a row of averages or sums.
+
+    Parameters
+    ----------
+    text : str
+        Of a cell.
+
+    Returns
+    -------
+    bool
+    """
+    return SUMMARY.fullmatch(bare(text)) is not None
+
+
+def _meant(text):
+    """Whether a sheet takes these words for something else than text."""
+    return bare(text) in BLANK | DITTO or sums_up(text)
+
+
 def tame(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
@@ -131,7 +150,7 @@ def tame(text: str) -> str:
     str
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
-    meant = bare(text) in MEANT - {""} and text != "min"  # the unit, which tables for other programs hold
+    meant = bool(bare(text)) and _meant(text) and text != "min"  # the unit, which tables for other programs hold
     return f"'{text}" if text[:1] in GUARDED or meant else text
 
 
@@ -148,5 +167,5 @@ def untame(text: str) -> str:
     str
     """
     rest = text[1:]
-    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or bare(rest) in MEANT) and rest else text
+    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or _meant(rest)) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

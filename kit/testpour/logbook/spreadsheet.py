@@ -13,7 +13,7 @@ from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
 from testpour.logbook.header_units import HeaderProblem, units_below
 from testpour.logbook.headers import read_head
-from testpour.logbook.sheet_cells import BLANK, DITTO, SUMMARY, bare, read_cells, untame
+from testpour.logbook.sheet_cells import BLANK, DITTO, read_cells, sums_up, untame
 from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
 from testpour.wording import listed
@@ -97,7 +97,7 @@ def _entries(study, heads, rows, decimal, problems):
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         if name := _summary(row, cells):
-            passed.append(f"row {number} ({name}) sums up other rows, so it was not read. If it is a pour, give it another name.")
+            passed.append(f"row {number} ({name}) sums up other rows, so it was not read. If it is a pour, write something else there.")
             continue
         for head, cell in cells:
             if head.kind == "factor" and cell and _blank(study, head, cell):
@@ -119,10 +119,11 @@ def _entries(study, heads, rows, decimal, problems):
 
 
 def _summary(row, cells):
-    """The word that makes a row one of averages or sums: its first cell, or what stands for the pour's name."""
+    """The word that makes a row one of averages or sums: its first cell, the pour's name, or the note of a row without a name."""
     first = next((cell.strip() for cell in row if cell.strip()), "")
-    names = [first, *(cell for head, cell in cells if head.kind == "own" and head.name == "pour")]
-    return next((name for name in names if bare(name) in SUMMARY), "")
+    own = {head.name: cell for head, cell in cells if head.kind == "own"}
+    names = [first, own.get("pour") or own.get("note", "")]
+    return next((name for name in names if sums_up(name)), "")
 
 
 def _carry_down(above, entry):
