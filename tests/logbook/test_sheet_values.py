@@ -69,6 +69,12 @@ def test_two_readings_in_a_cell_are_not_one(study, tmp_path):
         read_sheet(study, sheet(tmp_path, 'pour,catalyst,hardness at 24 h\nA,1,"76,78"\n'))
 
 
+@pytest.mark.parametrize("text", ["pour;catalyst;peak temp (°C)\nA;1,5;84,5\n", "pour;catalyst;peak temp (°C)\nA;2;84,5\n", 'pour,catalyst,peak temp (°C)\nA,1.5,"84,5"\n'])
+def test_a_pour_has_one_peak_so_its_comma_is_a_decimal_mark(log, tmp_path, text):
+    log.add_sheet(sheet(tmp_path, text))
+    assert log.castings().readings["low"].tolist() == [84.5]
+
+
 @pytest.mark.parametrize(
     ("name", "text", "row"),
     [

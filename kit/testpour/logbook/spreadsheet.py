@@ -223,8 +223,9 @@ def _entry(study, cells, number, decimal, problems):
 def _readings(reading, head, cell, decimal):
     """The readings of a cell; several hardness readings may stand in one."""
     age = head.age if head.age is not None else (reading.ages[0] if len(reading.ages) == 1 else None)
-    for part in [cell] if read_once(reading) else re.split(r"\s*;\s*|,\s+", cell):
-        if reading.resolution >= 1 and re.fullmatch(r"\d+,\d+", part):
+    once = read_once(reading)
+    for part in [cell] if once else re.split(r"\s*;\s*|,\s+", cell):
+        if not once and reading.resolution >= 1 and re.fullmatch(r"\d+,\d+", part):
             raise UnitProblem(
                 f"{reading.words}: {part!r} may be two readings or one with a comma. Write two as "
                 f"{part.replace(',', '; ')}, and one in whole numbers."
