@@ -401,6 +401,14 @@ def test_a_sum_named_in_the_remarks_is_no_pour_and_a_pour_of_middling_tack_is_on
     assert [entry["pour"] for entry in entries] == ["Max 2", "Summer2", "Sumo 1"]
 
 
+def test_a_pour_with_a_note_and_no_reading_keeps_its_name(study, tmp_path):
+    text = "pour,day,catalyst,gel time,remarks\nK1,Mon,1.5,25,good\nK2,,,,mould leaked - lost\nlamp off,,,,\nK3,Tue,,,\nK4,,,,\n"
+    with pytest.warns(NotRead, match=r"row 6 holds a name \(K4\) and nothing else, so it was not read"):
+        entries = read_sheet(study, write(tmp_path, text))
+    assert [(e["pour"], e["session"], e.get("note")) for e in entries] == [
+        ("K1", "Mon", "good"), ("K2", "Mon", "mould leaked - lost lamp off"), ("K3", "Tue", None)]
+
+
 def test_headers_that_are_all_refused_are_named(study, tmp_path):
     with pytest.raises(LogProblems) as found:
         read_sheet(study, write(tmp_path, "pour,tack 24,tack 48\nA,1,0\n"))

@@ -104,7 +104,9 @@ def _entries(study, heads, rows, decimal, problems):
                 unsaid.setdefault(head, []).append(f"{number} ({cell})")
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
         if _is_remark(cells):
-            if entries and cells:  # a remark across the sheet belongs to the pour above it
+            if len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
+                passed.append(f"row {number} holds a name ({cells[0][1]}) and nothing else, so it was not read.")
+            elif entries and cells:  # a remark across the sheet belongs to the pour above it
                 entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells if c.casefold() not in DITTO)]).strip()
             continue
         cells = list(_repeated(cells, above, number, problems))
@@ -164,7 +166,7 @@ def _is_remark(cells):
     """A row without data is a remark, unless it names a pour and more about it."""
     own = {head.name for head, _ in cells if head.kind == "own"}
     without = all(head.kind == "own" or (cell == COVERED and "pour" not in own) for head, cell in cells)
-    return without and not ("pour" in own and own & {"made_at", "by"})
+    return without and not ("pour" in own and len(own) > 1)
 
 
 def _find_heads(study, rows):
