@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import re
 import warnings
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from testpour.columns import NIL, NO, YES
-from testpour.logbook.door import moment
 from testpour.logbook.entries import Entries, LogProblems, read_once
 from testpour.logbook.header_units import HeaderProblem, units_below
 from testpour.logbook.headers import read_head
-from testpour.logbook.sheet_cells import BLANK, DITTO, read_cells, sums_up, untame
+from testpour.logbook.sheet_cells import read_cells, untame
+from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
 from testpour.wording import listed
@@ -67,7 +64,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}. {unread}".strip()
         raise LogProblems([*problems, ("", "", "", said)])
     first, heads = _below(study, heads, rows, start, problems)
-    entries, passed = _entries(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
+    entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     Entries(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
@@ -89,84 +86,6 @@ def _below(study, heads, rows, start, problems):
         return start + 1 + (not any(row)), heads
     problems += [(f"row {start + 2}", *problem) for problem in found[1]]
     return start + 2, found[0]
-
-
-def _entries(study, heads, rows, decimal, problems):
-    """The pours of numbered rows, and what was passed over, in sentences."""
-    entries, passed, unsaid, above = [], [], {}, {}
-    for number, row in rows:
-        cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
-        if name := _summary(row, cells):
-            passed.append(f"row {number} ({name}) sums up other rows, so it was not read. If it is a pour, write something else there.")
-            continue
-        for head, cell in cells:
-            if head.kind == "factor" and cell and _blank(study, head, cell):
-                unsaid.setdefault(head, []).append(f"{number} ({cell})")
-        cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
-        if _is_remark(cells):
-            if len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
-                passed.append(f"row {number} holds a name ({cells[0][1]}) and nothing else, so it was not read.")
-            elif entries and cells:  # a remark across the sheet belongs to the pour above it
-                entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells if c.casefold() not in DITTO)]).strip()
-            continue
-        cells = list(_repeated(cells, above, number, problems))
-        above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
-        entry = _entry(study, cells, number, decimal, problems)
-        _carry_down(entries[-1] if entries else {}, entry)
-        entries.append(entry)
-    for head, places in unsaid.items():
-        advice = "" if study.factor(head.name).kind == "text" else " Where there was none of it, write 0."
-        passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
-    return entries, passed
-
-
-def _summary(row, cells):
-    """The word that makes a row one of averages or sums: its first cell, the pour's name, or the note of a row without a name."""
-    first = next((cell.strip() for cell in row if cell.strip()), "")
-    own = {head.name: cell for head, cell in cells if head.kind == "own"}
-    names = [first, own.get("pour") or own.get("note", "")]
-    return next((name for name in names if sums_up(name)), "")
-
-
-def _carry_down(above, entry):
-    """A row that says no session is of that above it; within a session a date too is written once."""
-    session = entry.setdefault("session", above.get("session", ""))
-    if "made_at" in above and session == above["session"]:
-        entry.setdefault("made_at", above["made_at"])
-
-
-def _blank(study, head, cell):
-    """Whether a cell says nothing; none is a word for no or for 0, and may be a grade."""
-    if head.kind == "own":
-        return cell in ("", "-", "–", "—")
-    column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
-    if head.kind == "reading":
-        meant = {*NIL, *(grade.casefold() for grade in column.grades)}
-    else:
-        meant = {"yes/no": NO, "number": NIL, "text": set()}[column.kind]
-    return cell.casefold() in BLANK - meant
-
-
-def _repeated(cells, above, number, problems):
-    """The cells of a row, what stands above in place of a ditto mark."""
-    for head, cell in cells:
-        if cell.casefold() not in DITTO:
-            yield head, cell
-        elif head.kind == "reading" and head.part == "value":
-            said = f"{cell} repeats the cell above, but every pour is read by itself. Write the reading out, or leave it empty."
-            problems.append((f"row {number}", head.text, cell, said))
-        elif head in above:
-            yield head, above[head]
-        else:
-            said = f"{cell} repeats the cell above, which is empty. Write out what is meant, or leave it empty."
-            problems.append((f"row {number}", head.text, cell, said))
-
-
-def _is_remark(cells):
-    """A row without data is a remark, unless it names a pour and more about it."""
-    own = {head.name for head, _ in cells if head.kind == "own"}
-    without = all(head.kind == "own" or (cell == COVERED and "pour" not in own) for head, cell in cells)
-    return without and not ("pour" in own and len(own) > 1)
 
 
 def _find_heads(study, rows):
@@ -196,51 +115,3 @@ def _twice(study, heads, place):
             return [(f"row {place + 1}", head.text, "", said)]
         seen.add(key)
     return []
-
-
-def _entry(study, cells, number, decimal, problems):
-    where = f"row {number}"
-    entry, asides = {"where": where, "settings": {}, "readings": []}, {}
-    for head, cell in cells:
-        try:
-            if head.kind == "own":
-                entry[head.name] = OWN_CELLS.get(head.name, untame)(cell)
-            elif head.kind == "factor":
-                factor = study.factor(head.name)
-                text = untame(cell) if factor.kind == "text" else _with_unit(cell, head.unit)
-                entry["settings"][head.name] = factor.parse(text, decimal)
-            elif head.part != "value":
-                asides[head.name, head.age, head.specimen, head.part] = untame(cell)
-            else:
-                entry["readings"] += list(_readings(study.reading(head.name), head, cell, decimal))
-        except UnitProblem as problem:
-            problems.append((where, head.text, cell, str(problem)))
-    for (*key, part), text in asides.items():
-        for reading in entry["readings"]:
-            if [reading["reading"], reading["head_age"], reading["specimen"]] == key:
-                reading[part] = text
-    return entry
-
-
-def _readings(reading, head, cell, decimal):
-    """The readings of a cell; several hardness readings may stand in one."""
-    age = head.age if head.age is not None else (reading.ages[0] if len(reading.ages) == 1 else None)
-    once = read_once(reading)
-    for part in [cell] if once else re.split(r"\s*;\s*|,\s+", cell):
-        if not once and reading.resolution >= 1 and re.fullmatch(r"\d+,\d+", part):
-            raise UnitProblem(
-                f"{reading.words}: {part!r} may be two readings or one with a comma. Write two as "
-                f"{part.replace(',', '; ')}, and one in whole numbers."
-            )
-        yield {
-            "reading": reading.name, "value": _with_unit(part, head.unit), "age": age, "column": head.text,
-            "decimal": decimal, "specimen": head.specimen, "head_age": head.age,
-        }
-
-
-def _with_unit(cell, unit):
-    """A cell with the unit of its header, where it brings none of its own."""
-    return f"{cell} {unit}" if unit and re.search(r"\d$", cell) else cell
-
-
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": moment, "made_anyway": lambda cell: cell.casefold() in YES}
