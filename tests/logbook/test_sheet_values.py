@@ -106,6 +106,32 @@ def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path
     assert "which is empty" in table["problem"][0] and "every pour is read by itself" in table["problem"][1]
 
 
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("pour,resin lot,catalyst,gel time\nA,#N/A,1.5,25\n", "row 2, resin lot: #N/A is what a formula that failed shows. Mend the formula, or empty"),
+        ("pour,catalyst,gel time,note\n#REF!,1.5,25,\n", "row 2, pour: #REF! is what"),
+        ("pour,Resin,catalyst,gel time\nA,120,1.5,25\n", r"'120' may be an amount. If it is a lot, name the column resin lot; if it is an amount, put its unit in the header, as in Resin \(g\)"),
+        ("pour,Resin,catalyst,gel time\nA,200 g,1.5,25\n", "'200 g' may be an amount"),
+        ("pour,Resin,catalyst,gel time\nA,250 ml,1.5,25\n", "'250 ml' may be an amount"),
+        ("pour,date,catalyst,gel time\nA,2162-03-01,1.5,25\n", "'2162-03-01' is not between 1950 and today, .* by the clock of this computer. Write the day the pour was made"),
+        ("pour,date,catalyst,gel time\nA,1926-03-01,1.5,25\n", "is not between 1950 and today"),
+        ("pour,catalyst,tack at 24 h\nA,1.5,2026-02-01T00:00:00\n", "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text"),
+        ("pour,thickness (in),tack at 24 h\nA,2026-02-01T00:00:00,0\n", "2026-02-01 is a date"),
+    ],
+)
+def test_what_is_no_value_of_its_column_is_refused(study, tmp_path, text, words):
+    with pytest.raises(LogProblems, match=words):
+        read_sheet(study, sheet(tmp_path, text))
+
+
+def test_a_lot_may_be_a_number_where_the_header_says_lot(study, tmp_path):
+    (entry,) = read_sheet(study, sheet(tmp_path, "pour,resin lot,cat lot,catalyst,gel time\nA,120,12,1.5,25\n"))
+    assert (entry["settings"]["resin_lot"], entry["settings"]["catalyst_lot"]) == ("120", "12")
+    (entry,) = read_sheet(study, sheet(tmp_path, "pour,resin,catalyst,gel time\nA,B7,1.5,25\n"))
+    assert entry["settings"]["resin_lot"] == "B7"
+
+
 @pytest.mark.parametrize("word", ["none", "-", "–", "nil", "no film"])
 def test_no_cover_is_no(study, tmp_path, word):
     assert read_sheet(study, sheet(tmp_path, f"pour,catalyst,cover\nA,1,{word}\n"))[0]["settings"]["cover"] == 0

@@ -15,6 +15,7 @@ ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20"
 GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
 BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
 DITTO = {'"', "'", "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above", COVERED}  # the same as the cell above
+ERRORS = {"#n/a", "#ref!", "#div/0!", "#value!", "#name?", "#num!", "#null!", "#spill!", "#calc!"}  # what a formula that failed shows
 AVERAGE = r"average|avg|mean|median|total|sum|ø|mittel|mittelwert|durchschnitt|summe|gesamt|moyenne|promedio|media|mediana|totale|somme|suma|somma"
 SUMMARY = re.compile(
     rf"(?:{AVERAGE})s?\.?(?:\s+(?:of|for|from|de|des|du|di|von|der|aus)\b.*|\s+\S*\d.*)?|sd|std|stdev|std dev|min|max|minimum|maximum|range|count"
@@ -130,7 +131,7 @@ def sums_up(text: str) -> bool:
 
 def _meant(text):
     """Whether a sheet takes these words for something else than text."""
-    return bare(text) in BLANK | DITTO or sums_up(text)
+    return bare(text) in BLANK | DITTO | ERRORS or sums_up(text)
 
 
 def tame(text: str) -> str:

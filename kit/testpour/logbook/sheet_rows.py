@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
@@ -9,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from testpour.columns import NIL, NO, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import read_once
-from testpour.logbook.sheet_cells import BLANK, DITTO, sums_up, untame
+from testpour.logbook.header_units import measures
+from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
 from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
 from testpour.wording import listed
@@ -18,7 +20,9 @@ if TYPE_CHECKING:
     from testpour.logbook.headers import Head
     from testpour.study import Study
 
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": moment, "made_anyway": lambda cell: cell.casefold() in YES}
+EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
+AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
+DATED = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")  # a date as a workbook keeps it
 
 
 def read_rows(
@@ -129,11 +133,13 @@ def _entry(study, cells, number, decimal, problems):
     entry, asides = {"where": where, "settings": {}, "readings": []}, {}
     for head, cell in cells:
         try:
+            if cell.casefold() in ERRORS:
+                raise UnitProblem(f"{cell} is what a formula that failed shows. Mend the formula, or empty the cell.")
             if head.kind == "own":
                 entry[head.name] = OWN_CELLS.get(head.name, untame)(cell)
             elif head.kind == "factor":
                 factor = study.factor(head.name)
-                text = untame(cell) if factor.kind == "text" else _with_unit(cell, head.unit)
+                text = _lot(factor, head, cell) if factor.kind == "text" else _with_unit(cell, head.unit)
                 entry["settings"][head.name] = factor.parse(text, decimal)
             elif head.part != "value":
                 asides[head.name, head.age, head.specimen, head.part] = untame(cell)
@@ -146,6 +152,32 @@ def _entry(study, cells, number, decimal, problems):
             if [reading["reading"], reading["head_age"], reading["specimen"]] == key:
                 reading[part] = text
     return entry
+
+
+def _day(cell):
+    """The day a pour was made: past, and no slip of a century."""
+    made, now = moment(cell), dt.datetime.now()
+    if not EARLIEST <= made < now + dt.timedelta(days=1):
+        raise UnitProblem(
+            f"date: {cell!r} is not between {EARLIEST.year} and today, {now:%Y-%m-%d} by the clock of this computer. Write the day "
+            "the pour was made."
+        )
+    return made
+
+
+def _lot(factor, head, cell):
+    """The name of a lot; under a shortened header, such as Resin, a number may be an amount."""
+    amount = AMOUNT.fullmatch(cell)
+    short = len(re.findall(r"\w+", head.text)) < len(re.findall(r"\w+", factor.words))
+    if short and amount and (not amount["unit"] or any(measures(amount["unit"], one) for one in ("g", "mL"))):
+        raise UnitProblem(
+            f"{factor.words}: {cell!r} may be an amount. If it is a lot, name the column {factor.words}; if it is an amount, put its "
+            f"unit in the header, as in {head.text} (g)."
+        )
+    return untame(cell)
+
+
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": _day, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def _readings(reading, head, cell, decimal):
@@ -166,4 +198,9 @@ def _readings(reading, head, cell, decimal):
 
 def _with_unit(cell, unit):
     """A cell with the unit of its header, where it brings none of its own."""
+    if DATED.fullmatch(cell):
+        raise UnitProblem(
+            f"{cell[:10]} is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, "
+            "and write it again."
+        )
     return f"{cell} {unit}" if unit and re.search(r"\d$", cell) else cell
