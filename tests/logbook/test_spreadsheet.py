@@ -306,7 +306,7 @@ def test_a_format_that_shows_no_unit_of_the_column_is_refused(study, tmp_path, s
         read_sheet(study, workbook(tmp_path, [["pour", "pigment", "gel time"], ["A", 1.2, 20]], shown={"B2": shown}))
 
 
-def workbook(folder, rows, merged=(), further=(), shown=None):
+def workbook(folder, rows, merged=(), further=(), shown=None, struck=()):
     book = openpyxl.Workbook()
     for row in rows:
         book.active.append(row)
@@ -314,6 +314,8 @@ def workbook(folder, rows, merged=(), further=(), shown=None):
         book.active.merge_cells(cells)
     for cell, number_format in (shown or {}).items():
         book.active[cell].number_format = number_format
+    for cell in struck:
+        book.active[cell].font = openpyxl.styles.Font(strike=True)
     for title in further:
         book.create_sheet(title).append(["pour", "catalyst (%)", "gel time"] if title != "Empty" else [])
     book.save(folder / "sheet.xlsx")
@@ -326,6 +328,13 @@ def test_filled_sheets_behind_the_first_are_named(study, tmp_path):
         assert len(read_sheet(study, workbook(tmp_path, rows, further=["Thursday", "Empty", "Friday"]))) == 1
     with pytest.raises(LogProblems, match="Only the first sheet of a workbook is read, not Pours"):
         read_sheet(study, workbook(tmp_path, [["My shop"]], further=["Pours"]))
+
+
+def test_what_is_struck_out_is_left_out_and_named(study, tmp_path):
+    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time", "note"], ["A", 1, 12, "hot"], ["B", 2, 20], ["C", 1.5, 25]], struck=["C2", "A3", "B3", "C3"])
+    with pytest.warns(NotRead, match=r"What is struck out was not read: C2 \(12\), row 3\. Where it holds after all, take the line through it away"):
+        entries = read_sheet(study, path)
+    assert [(entry["pour"], len(entry["readings"])) for entry in entries] == [("A", 0), ("C", 1)]
 
 
 def test_a_merged_cell_holds_for_every_pour_it_covers(study, tmp_path):

@@ -23,7 +23,7 @@ SUMMARY = re.compile(
 
 
 def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]]:
-    """Rows of text cells, the decimal mark where the file tells it, and the sheets of a workbook left unread.
+    """Rows of text cells, the decimal mark where the file tells it, and what of a workbook was left unread.
 
     Parameters
     ----------
@@ -35,8 +35,8 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]
     rows : list of list of str
     decimal : {".", ","} or None
         A comma where cells of a text file show it and none shows a decimal point; unknown otherwise.
-    others : list of str
-        Names of the filled sheets behind the first.
+    unread : list of str
+        Sentences.
 
     Raises
     ------
@@ -50,8 +50,8 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]
         raise LogProblem(f"{path.name} is neither CSV nor XLSX. Save the sheet as one of these.")
     try:
         if path.suffix.casefold() == ".xlsx":
-            rows, others = read_workbook(path)
-            return rows, None, others
+            rows, unread = read_workbook(path)
+            return rows, None, unread
         return *_text(path), []
     except TextProblem as problem:
         raise LogProblem(f"{path.name}: {problem}") from None

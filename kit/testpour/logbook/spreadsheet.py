@@ -13,7 +13,6 @@ from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
-from testpour.wording import listed
 
 if TYPE_CHECKING:
     from testpour.study import Study
@@ -54,14 +53,13 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     -----
     NotRead
         Naming the columns that are nothing of the study's, the rows of averages and sums, the settings taken as not
-        written down, and the further sheets of a workbook.
+        written down, what a workbook has struck out, and its further sheets.
     """
-    rows, decimal, others = read_cells(path)
-    unread = f"Only the first sheet of a workbook is read, not {listed(others)}." if others else ""
+    rows, decimal, unread = read_cells(path)
     start, heads, problems = _find_heads(study, rows)
     if heads is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
-        said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}. {unread}".strip()
+        said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}. {' '.join(unread)}".strip()
         raise LogProblems([*problems, ("", "", "", said)])
     first, heads = _below(study, heads, rows, start, problems)
     entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
@@ -69,9 +67,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
-    if others:
-        passed.append(f"{unread} Save a further sheet of pours as a file of its own and read it too.")
-    for text in passed:
+    for text in (*passed, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from testpour.archive import Archive
 from testpour.text_file import TextProblem
+from testpour.wording import listed, shortened
 
 LARGEST = 20_000_000  # bytes, unpacked
 MOST = 200_000  # cells; ten thousand pours with twenty columns
@@ -31,7 +32,7 @@ MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"
 
 
 def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
-    """The filled cells of the first sheet as text, and the names of the other sheets that hold anything.
+    """The filled cells of the first sheet as text, and what of the workbook was left unread.
 
     A number brings the unit that its format shows. A cell merged over several rows leaves "(merged)" in each of these
     rows that holds anything else.
@@ -44,7 +45,8 @@ def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
     Returns
     -------
     rows : list of list of str
-    others : list of str
+    unread : list of str
+        Sentences on cells that are struck out, and on further sheets that hold anything.
 
     Raises
     ------
@@ -63,7 +65,8 @@ def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
                 first, *others = book.worksheets
                 source = parts.read(first._worksheet_path.lstrip("/")) or b""
                 _refuse_formulas(source)
-                return _spread(_filled(first), source), [sheet.title for sheet in others if _holds_anything(sheet)]
+                rows, struck = _filled(first)
+                return _spread(rows, source), _unread(struck, [sheet.title for sheet in others if _holds_anything(sheet)])
             finally:
                 book.close()
         except (TextProblem, MemoryError):
@@ -73,13 +76,27 @@ def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
             raise TextProblem(f"not readable as XLSX ({said}). Open it in a spreadsheet program and save it again.") from None
 
 
+def _unread(struck, others):
+    """What was left unread, in sentences."""
+    said = []
+    if struck:
+        said.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
+    if others:
+        said.append(
+            f"Only the first sheet of a workbook is read, not {listed(others)}. Save a further sheet of pours as a file of its own "
+            "and read it too."
+        )
+    return said
+
+
 def _filled(sheet):
-    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last."""
+    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last; and what is struck out."""
     sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
-    rows, seen, last = [], 0, 0
+    rows, crossed, seen, last = [], [], 0, 0
     for number, row in enumerate(sheet.iter_rows(), start=1):
         seen += len(row)
-        texts = [_cell(cell) for cell in row]
+        texts, struck = _texts(row)
+        crossed += [f"row {number}"] if struck and not any(texts) else struck
         while texts and not texts[-1].strip():
             texts.pop()
         if texts and (number > ROWS or len(texts) > COLUMNS):
@@ -93,7 +110,19 @@ def _filled(sheet):
             rows.append(texts)
         last = number if texts else last
     width = max(map(len, rows[:last]), default=0)
-    return [row + [""] * (width - len(row)) for row in rows[:last]]
+    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed
+
+
+def _texts(row):
+    """The cells of a row as text, those struck out empty, and the names and texts of these."""
+    texts, struck = [], []
+    for cell in row:
+        text = _cell(cell)
+        if text.strip() and cell.font.strike:
+            struck.append(f"{cell.coordinate} ({shortened(text, 20)})")
+            text = ""
+        texts.append(text)
+    return texts, struck
 
 
 def _holds_anything(sheet):
