@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x"}
+TICKS = {"x", "✓", "✔"}
+YES = {"yes", "y", "true", "1", "1.0", "on", "covered", *TICKS}
 NO = {"no", "n", "false", "0", "0.0", "off", "open", "-", "–", "—", "none", "nil", "without", "no film", "no lid", "no cover"}
 NIL = {"none", "nil"}  # an amount of nothing
 

@@ -410,9 +410,27 @@ def test_a_sum_named_in_the_remarks_is_no_pour_and_a_pour_of_middling_tack_is_on
     assert [entry["pour"] for entry in entries] == ["Max 2", "Summer2", "Sumo 1"]
 
 
+def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_path):
+    rows = "pour,catalyst,gel time\nA,1,20\n"
+    with pytest.warns(NotRead, match=r"not read, because above the headers: row 2 \(Room temp, 66 °F\) and row 3 \(Cover: yes\)\. Write what held for every pour into a column"):
+        assert len(read_sheet(study, write(tmp_path, f"Test series March,,\nRoom temp,66 °F,\nCover: yes,,\n,,\n{rows}"))) == 1
+    assert len(read_sheet(study, write(tmp_path, f"Test series March,,\n{rows}"))) == 1
+
+
+def test_a_column_of_ticks_with_empty_cells_is_asked_about(study, tmp_path):
+    text = "pour,catalyst,cover,gel time\nA,1,{},20\nB,1,,21\nC,1,?,22\nlamp off,,,\nD,1,,23\n"
+    for tick in ("x", "✓"):
+        with pytest.raises(LogProblems, match=r"First: cover: is ticked in some rows and empty in row 3 and 6. Write no there if it was not so, or \? if nobody knows"):
+            read_sheet(study, write(tmp_path, text.format(tick)))
+    with pytest.warns(NotRead, match=r"cover was taken as not written down in row 4"):
+        assert [e["settings"].get("cover") for e in read_sheet(study, write(tmp_path, text.format("no")))] == [0, None, None, None]
+    entries = read_sheet(study, write(tmp_path, "pour,catalyst,cover,gel time\nA,1,✓,20\nB,1,no,21\nC,1,,21\n"))
+    assert [e["settings"].get("cover") for e in entries] == [1, 0, None]
+
+
 def test_a_pour_with_a_note_and_no_reading_keeps_its_name(study, tmp_path):
     text = "pour,day,catalyst,gel time,remarks\nK1,Mon,1.5,25,good\nK2,,,,mould leaked - lost\nlamp off,,,,\nK3,Tue,,,\nK4,,,,\n"
-    with pytest.warns(NotRead, match=r"row 6 holds a name \(K4\) and nothing else, so it was not read"):
+    with pytest.warns(NotRead, match=r"only a name stands in row 6 \(K4\), so nothing was read there. If it was poured, write beside it"):
         entries = read_sheet(study, write(tmp_path, text))
     assert [(e["pour"], e["session"], e.get("note")) for e in entries] == [
         ("K1", "Mon", "good"), ("K2", "Mon", "mould leaked - lost lamp off"), ("K3", "Tue", None)]

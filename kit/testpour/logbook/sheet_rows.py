@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from testpour.columns import NIL, NO, YES
+from testpour.columns import NIL, NO, TICKS, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import read_once
 from testpour.logbook.header_units import measures
@@ -53,6 +53,8 @@ def read_rows(
     passed: list[str] = []
     unsaid: dict[Head, list[str]] = {}
     above: dict[Head, str] = {}
+    alone: list[str] = []
+    pours: list[tuple[int, dict[Head, str]]] = []
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         if name := _summary(row, cells):
@@ -61,18 +63,23 @@ def read_rows(
         for head, cell in cells:
             if head.kind == "factor" and cell and _blank(study, head, cell):
                 unsaid.setdefault(head, []).append(f"{number} ({cell})")
+        written = dict(cells)
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
         if _is_remark(cells):
             if len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
-                passed.append(f"row {number} holds a name ({cells[0][1]}) and nothing else, so it was not read.")
+                alone.append(f"{number} ({cells[0][1]})")
             elif entries and cells:  # a remark across the sheet belongs to the pour above it
                 entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells if c.casefold() not in DITTO)]).strip()
             continue
+        pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
         entry = _entry(study, cells, number, decimal, problems)
         _carry_down(entries[-1] if entries else {}, entry)
         entries.append(entry)
+    problems += _half_ticked(study, pours)
+    if alone:
+        passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
     for head, places in unsaid.items():
         advice = "" if study.factor(head.name).kind == "text" else " Where there was none of it, write 0."
         passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
@@ -85,6 +92,16 @@ def _summary(row, cells):
     own = {head.name: cell for head, cell in cells if head.kind == "own"}
     names = [first, own.get("pour") or own.get("note", "")]
     return next((name for name in names if sums_up(name)), "")
+
+
+def _half_ticked(study, pours):
+    """A problem for each yes/no column of ticks and empty cells: empty may be no or not written down."""
+    for head in {head: None for _, written in pours for head in written if head.kind == "factor" and study.factor(head.name).kind == "yes/no"}:
+        said = {written.get(head, "").casefold() for _, written in pours}
+        empty = [str(number) for number, written in pours if not written.get(head)]
+        if empty and said & TICKS and not said & (YES - TICKS | NO):
+            words = f"is ticked in some rows and empty in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
+            yield "", head.text, "", words
 
 
 def _carry_down(above, entry):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
 from testpour.units import UnitProblem
+from testpour.wording import listed, shortened
 
 if TYPE_CHECKING:
     from testpour.study import Study
@@ -52,7 +54,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     Warns
     -----
     NotRead
-        Naming the columns that are nothing of the study's, the rows of averages and sums, the settings taken as not
+        Naming the lines above the headers, the columns that are nothing of the study's, the rows of averages and sums, the settings taken as not
         written down, what a workbook has struck out, and its further sheets.
     """
     rows, decimal, unread = read_cells(path)
@@ -67,9 +69,20 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
-    for text in (*passed, *unread):
+    for text in (*_above(rows[:start]), *passed, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
+
+
+def _above(rows):
+    """What stands above the headers and may be more than a title, as a sentence, if anything does."""
+    lines = []
+    for number, row in enumerate(rows, start=1):
+        filled = [cell.strip() for cell in row if cell.strip()]
+        if len(filled) > 1 or re.search(r"[\d:=]", "".join(filled)):
+            lines.append(f"row {number} ({shortened(', '.join(filled))})")
+    if lines:
+        yield f"not read, because above the headers: {listed(lines)}. Write what held for every pour into a column of its own, in each row."
 
 
 def _below(study, heads, rows, start, problems):
