@@ -145,6 +145,12 @@ def test_shown_as_in_a_sentence(value, unit, text):
     assert show(value, unit) == text
 
 
+@pytest.mark.parametrize(("value", "text"), [(215 / 1.8 - 32 / 1.8, "102 °C"), (99.6, "100 °C"), (99.4, "99 °C"), (999.7, "1000 °C")])
+def test_a_whole_number_is_never_shown_with_an_exponent(value, text):
+    """215 °F is 101.7 °C."""
+    assert show(value, "degC", 2) == text and "e" not in show(999.7, "mm")
+
+
 def test_a_number_from_text_is_finite_or_refused():
     """A quantity that overflows is a slip of the pen, not infinity."""
     for text in ("1e9999", "1e9999 g", "-1e400 kg", "1e308 kg"):
