@@ -55,7 +55,7 @@ REFUSED = [
     ("1/0 in", "mm", "divides by nothing"),
     ("1 1/0 in", "mm", "divides by nothing"),
     ("20 g", "mL", "does not measure what mL measures"),
-    ("20 min", "degC", "does not measure what degC measures"),
+    ("20 min", "degC", "does not measure what °C measures"),
     ("3 drops", "mL", "does not measure what mL measures"),
     ("3 dollops", "g", "unit that is not known"),
     ("3 g to 4 g", "g", "unit that is not known"),

@@ -39,7 +39,7 @@ SPELLINGS = {
     "oz": "ounce", "lb": "pound", "lbs": "pound", "gram": "g", "grams": "g", "gr": "g", "kilo": "kg",
     "fl oz": "fluid_ounce", "fl. oz": "fluid_ounce", "floz": "fluid_ounce",
     "h": "hour", "hr": "hour", "hrs": "hour", "hours": "hour", "d": "day", "days": "day",
-    "min": "minute", "mins": "minute", "minutes": "minute", "s": "second", "sec": "second",
+    "min": "minute", "mins": "minute", "minutes": "minute", "'": "minute", "′": "minute", "s": "second", "sec": "second",
     "g/ml": "g/mL", "g/cm3": "g/cm**3", "g/cm³": "g/cm**3", "kg/l": "kg/L",
     "drops/ml": "drops/mL", "drops": "drops", "drop": "drops",
 }
@@ -48,6 +48,15 @@ SPELLINGS = {
 HALVED = {"inch", "foot", "feet", "ft", "ounce", "pound", "fluid_ounce", "cup", "pint", "quart", "gallon", "kg", "l", "hour", "day"}
 
 CLOCK = re.compile(r"\s*(\d{1,4}):(\d\d)(?::\d\d(?:\.\d+)?)?\b")
+
+# A time in two parts: 1h20, 1 h 20 min, 20 min 30 s.
+PARTED = re.compile(
+    r"\s*(?:(?P<hours>\d{1,4}\s*h(?:rs?|ours?)?)\s*(?P<minutes>[0-5]?\d)\s*(?:m|mins?|minutes?)?"
+    r"|(?P<whole>\d{1,4}\s*(?:mins?|minutes?))\s*(?P<seconds>[0-5]?\d)\s*s(?:ecs?|econds?)?)\.?\s*",
+    re.IGNORECASE,
+)
+# What an error gives as an example of a quantity in a unit.
+EXAMPLES = {"min": "25 min or 1.5 h", "h": "24 h or 7 d", "%": "1.5 %", "degC": "20 °C or 68 °F", "mm": "12 mm or 1/2 in"}
 
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
@@ -67,7 +76,7 @@ def registry() -> UnitRegistry:
     return units
 
 
-def to_number(text: str, what: str = "value", decimal: str | None = None) -> tuple[float, str]:
+def to_number(text: str, what: str = "value", decimal: str | None = None, like: str = "1.5 % or 68 degF") -> tuple[float, str]:
     """Read a number as people write it, and what follows it.
 
     Parameters
@@ -79,6 +88,8 @@ def to_number(text: str, what: str = "value", decimal: str | None = None) -> tup
     decimal : {".", ","}, optional
         The decimal mark of the sheet, where known. Unknown, ``"1,5"`` is one and a half and
         ``"1,250"`` is refused, because it may be either.
+    like : str, optional
+        What the error message gives as an example.
 
     Returns
     -------
@@ -94,7 +105,7 @@ def to_number(text: str, what: str = "value", decimal: str | None = None) -> tup
     text = str(text).strip()
     found = NUMBER.match(text) if len(text) <= LONGEST else None
     if not found:
-        raise UnitProblem(f"{what}: {shortened(text, LONGEST)!r} is not a number with a unit. Write it like 1.5 % or 68 degF.")
+        raise UnitProblem(f"{what}: {shortened(text, LONGEST)!r} is not a number with a unit. Write it like {like}.")
     part = found.groupdict()
     for top, bottom, whole in (("top1", "bottom1", part["whole"]), ("top", "bottom", "0")):
         if part[top]:
@@ -136,7 +147,8 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     ----------
     value : float or str
         A number already in `unit`, or text such as ``"68 degF"``, ``"1/4 in"``, ``"2 %"``, ``"1,5 %"``.
-        Text without a unit is taken to be in `unit`. Fractions are for inches, ounces, hours and the like.
+        Text without a unit is taken to be in `unit`. Fractions are for inches, ounces, hours and the like; a time may
+        have two parts: ``"1h20"``, ``"20 min 30 s"``.
     unit : str
         The declared unit: ``"%"``, ``"g"``, ``"mL"``, ``"mm"``, ``"degC"``, ``"min"``, ``"h"`` or any unit
         Pint knows; ``""`` for a plain number; a hardness scale by its name, which nothing converts to.
@@ -166,14 +178,17 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
             return float(value)
         except (TypeError, ValueError, OverflowError):
             raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like 1.5 or '1.5 %'.") from None
+    if parts := PARTED.fullmatch(value[:LONGEST]):
+        hours, minutes, whole, seconds = parts.groups()
+        return sum(to_unit(part, unit, what) for part in ((hours, f"{minutes} min") if hours else (whole, f"{seconds} s")))
     _refuse_clock(value, unit, what)
-    number, written = to_number(value, what, decimal)
+    number, written = to_number(value, what, decimal, EXAMPLES.get(unit) or show(1.5, unit))
     target = SPELLINGS.get(unit.casefold(), unit)
     source = SPELLINGS.get(written.casefold(), written) or target
     _refuse_fraction(value, number, source, what)
     if source == target or written.casefold() == unit.casefold():
         return number
-    return _converted(number, source, target, f"{what}: {value!r}")
+    return _converted(number, source, target, f"{what}: {value!r}", shown_unit(unit))
 
 
 def _refuse_clock(text, unit, what):
@@ -205,24 +220,24 @@ def _refuse_fraction(text, number, unit, what):
         )
 
 
-def _converted(number, source, target, where):
-    """`number` from one Pint unit to another, with the refusal in words."""
+def _converted(number, source, target, where, shown):
+    """`number` from one Pint unit to another, with the refusal in words, which show the second as it was declared."""
     import pint
 
     if target.split(" ")[0] in SCALES:
         raise UnitProblem(f"{where} is not on the {target} scale, and no scale converts to another. Read it in {target}.")
     if "%" in (source, target) or not target:
-        allowed = target or "plain numbers"
+        allowed = shown or "plain numbers"
         raise UnitProblem(f"{where} does not turn into {allowed}. Give it in {allowed}.")
     try:
         converted = registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
         converted = float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057
     except pint.errors.DimensionalityError:
-        raise UnitProblem(f"{where} does not measure what {target} measures. Give it in {target}.") from None
+        raise UnitProblem(f"{where} does not measure what {shown} measures. Give it in {shown}.") from None
     except (pint.errors.PintError, AttributeError, ValueError, TypeError, ArithmeticError, TokenError):
-        raise UnitProblem(f"{where} has a unit that is not known. Give it in {target}.") from None
+        raise UnitProblem(f"{where} has a unit that is not known. Give it in {shown}.") from None
     if math.isinf(converted):
-        raise UnitProblem(f"{where} is too large in {target}. Check its power of ten.")
+        raise UnitProblem(f"{where} is too large in {shown}. Check its power of ten.")
     return converted
 
 

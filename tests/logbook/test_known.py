@@ -16,6 +16,8 @@ INF = math.inf
 
 WRITTEN = [
     (GEL, "22", 22, 22, "exact"), (GEL, "22 min", 22, 22, "exact"), (GEL, "1/2 h", 30, 30, "exact"), (GEL, "0.5h", 30, 30, "exact"),
+    (GEL, "1h20", 80, 80, "exact"), (GEL, "1 h 20 min", 80, 80, "exact"), (GEL, "80'", 80, 80, "exact"), (GEL, "20 min 30 s", 20.5, 20.5, "exact"),
+    (GEL, "1h20-1h40", 80, 100, "between"), (GEL, "not yet at 1 h 20", 80, INF, "not yet"), (GEL, "20 hrs 5", 1205, 1205, "exact"),
     (GEL, "20-25", 20, 25, "between"), (GEL, "20 - 25 min", 20, 25, "between"), (GEL, "20–25", 20, 25, "between"),
     (GEL, "20 to 25", 20, 25, "between"), (GEL, "between 20 and 25 min", 20, 25, "between"), (GEL, "20..25", 20, 25, "between"),
     (GEL, "0 to 5 min", -INF, 5, "already"), (GEL, "1 to 2 h", 60, 120, "between"), (GEL, "50 min to 1 h", 50, 60, "between"), (GEL, "20 to 20", 20, 20, "exact"),
@@ -83,6 +85,11 @@ def test_its_words_are_understood_again(reading, text):
         ({"value": "1:35"}, "'1:35' is not one number. Write 95 min or 1.58 h if it is 1 h 35 min, and 1.58 min if it is 1 min 35 s"),
         ({"value": "00:25:00"}, "Write 25 min or 0.417 h if it is 0 h 25 min"),
         ({"value": "1:35-1:50"}, "Write 95 min or 1.58 h"),
+        ({"value": "overnight"}, "'overnight' is not a number with a unit. Write it like 25 min or 1.5 h"),
+        ({"value": "25 mn"}, r"'25 mn' has a unit that is not known. Give it in min\."),
+        ({"value": "1 to 1h20"}, "'1 to 1h20' has no unit behind its first time. Write one behind both"),
+        ({"value": "1h75"}, "unit that is not known"),
+        ({"value": "20 min 30"}, "unit that is not known"),
         ({"value": "about 15 min"}, "does not say how sure it is"),
     ],
 )
@@ -105,7 +112,7 @@ def test_words_that_may_mean_it_had_happened_are_asked_about(text):
             known(READINGS[name], text)
 
 
-@pytest.mark.parametrize("value", [1.5, "0.5", "2 to 2.5", "a bit", "sticky", ""])
+@pytest.mark.parametrize("value", [1.5, "0.5", "2 to 2.5", "a bit", "sticky", "++", ""])
 def test_grades_are_whole(value):
     with pytest.raises(UnitProblem, match="is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet"):
         known(TACK, value)

@@ -132,6 +132,11 @@ def test_a_lot_may_be_a_number_where_the_header_says_lot(study, tmp_path):
     assert entry["settings"]["resin_lot"] == "B7"
 
 
+def test_a_time_in_two_parts_brings_its_unit(study, tmp_path):
+    entries = read_sheet(study, sheet(tmp_path, "pour,catalyst,gel time (h)\nA,1,1h20\nB,1,1 h 30 min\nC,1,2\n"))
+    assert [row["readings"][0]["low"] for row in Entries(study).check(entries)] == [80, 90, 120]
+
+
 @pytest.mark.parametrize("word", ["none", "-", "–", "nil", "no film"])
 def test_no_cover_is_no(study, tmp_path, word):
     assert read_sheet(study, sheet(tmp_path, f"pour,catalyst,cover\nA,1,{word}\n"))[0]["settings"]["cover"] == 0

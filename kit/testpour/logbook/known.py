@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.units import UnitProblem, to_number
+from testpour.units import PARTED, UnitProblem, to_number
 from testpour.wording import shortened
 
 if TYPE_CHECKING:
@@ -125,6 +125,8 @@ def _from_text(reading, text, decimal):
     if found:
         low, high = found["low"], found["high"]
         if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
+            if PARTED.fullmatch(high):
+                raise UnitProblem(f"{reading.words}: {shortened(text)!r} has no unit behind its first time. Write one behind both.")
             low = f"{low} {to_number(high, reading.words, decimal)[1]}"
         return _between(reading, low, high, decimal)
     found = NOT_YET.match(text)
@@ -170,7 +172,7 @@ def _between(reading, low, high, decimal):
 def _end(reading, value, decimal):
     if isinstance(value, str) and reading.unit.startswith("Shore "):
         value = _on_its_scale(value, reading.unit)
-    worded = bool(reading.grades) and isinstance(value, str) and not re.match(r"[\d+\-.]", value)
+    worded = bool(reading.grades) and isinstance(value, str) and not re.match(r"[+-]?\.?\d", value)
     number = math.nan if worded else reading.parse(value, decimal)
     if reading.grades and number != round(number, 0):
         grades = ", ".join(f"{i} {word}" for i, word in enumerate(reading.grades))

@@ -13,7 +13,7 @@ from testpour.logbook.entries import read_once
 from testpour.logbook.header_units import measures
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
 from testpour.logbook.workbook import COVERED
-from testpour.units import UnitProblem
+from testpour.units import PARTED, UnitProblem
 from testpour.wording import listed
 
 if TYPE_CHECKING:
@@ -220,4 +220,4 @@ def _with_unit(cell, unit):
             f"{cell[:10]} is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, "
             "and write it again."
         )
-    return f"{cell} {unit}" if unit and re.search(r"\d$", cell) else cell
+    return f"{cell} {unit}" if unit and re.search(r"\d$", cell) and not PARTED.fullmatch(cell) else cell
