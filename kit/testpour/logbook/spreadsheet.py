@@ -19,6 +19,8 @@ from testpour.wording import listed, shortened
 if TYPE_CHECKING:
     from testpour.study import Study
 
+HIGHEST = 40  # rows in which the headers are looked for
+
 
 class NotRead(UserWarning):
     """Something of a sheet was not read, and the rest was."""
@@ -61,8 +63,11 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     start, heads, problems = _find_heads(study, rows)
     if heads is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
-        said = f"no row of {Path(path).name} has headers of this study. Headers may be: {names}. {' '.join(unread)}".strip()
-        raise LogProblems([*problems, ("", "", "", said)])
+        said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
+        raise LogProblems([*problems, ("", "", "", " ".join([said, *unread]))])
+    if _lies_on_its_side(study, heads, rows):
+        said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names."
+        raise LogProblems([("", "", "", said)])
     first, heads = _below(study, heads, rows, start, problems)
     entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     Entries(study).check(entries, problems)
@@ -99,18 +104,34 @@ def _below(study, heads, rows, start, problems):
 
 def _find_heads(study, rows):
     """Number of the header row, what each of its cells heads, and the problems of the headers."""
-    for place, row in enumerate(rows[:40]):
+    for place, row in enumerate(rows[:HIGHEST]):
         heads, problems = [], []
-        for text in map(str.strip, row):
-            try:
-                heads.append(read_head(study, untame(text)))
-            except (HeaderProblem, UnitProblem) as problem:
-                heads.append(None)
-                problems.append((f"row {place + 1}", text, "", str(problem)))
-        ours = [head for head in heads if head is not None]
-        if sum(head.kind != "own" for head in ours) + len(problems) >= 2:
-            return place, heads, problems + _twice(study, ours, place)
+        for text in row:
+            head, problem = _head(study, text.strip())
+            heads.append(head)
+            problems += [(f"row {place + 1}", text.strip(), "", problem)] if problem else []
+        if len(_named(heads)) + len(problems) >= 2:
+            return place, heads, problems + _twice(study, filter(None, heads), place)
     return 0, None, []
+
+
+def _head(study, text):
+    """What a cell heads, and what is wrong with it as a header; "" where nothing is."""
+    try:
+        return read_head(study, untame(text)), ""
+    except (HeaderProblem, UnitProblem) as problem:
+        return None, str(problem)
+
+
+def _named(heads):
+    """The settings and readings that headers name."""
+    return [(head.kind, head.name) for head in heads if head and head.kind != "own"]
+
+
+def _lies_on_its_side(study, heads, rows):
+    """Whether the first column names more settings and readings than the row taken for that of the headers, which names one there too."""
+    down = _named(_head(study, row[0].strip())[0] for row in rows[:HIGHEST] if row)
+    return bool(_named(heads[:1])) and len(set(down)) > max(2, len(_named(heads)))
 
 
 def _twice(study, heads, place):
