@@ -238,7 +238,7 @@ def test_a_pour_already_in_the_log_stops_the_whole_sheet(log):
         ("pour,colour\nA,red\n", "no row of sheet.csv has headers of this study. Write one row a pour, below a row of headers. Headers may be: catalyst"),
         ("", "no row of sheet.csv has headers"),
         ("pour,what,value\nA,catalyst,1.5\nA,gel time,25\n", "Write one row a pour, below a row of headers. Headers may be: catalyst"),
-        ("casting,1,2\ncatalyst (%),1.5,2\nthickness (mm),10,12\ngel time,25,20\ntack,dry,tacky\n", "First: : the names of settings and readings stand below each other in the first column. Write one row a pour"),
+        ("casting,1,2\ncatalyst (%),1.5,2\nthickness (mm),10,12\ngel time,25,20\ntack,dry,tacky\n", "First: the names of settings and readings stand below each other in the first column. Write one row a pour"),
         ("pour,catalyst,gel time,gel time\nA,1,20,21\n", "a second column for gel time"),
         ("pour,catalist,gel time,tack at 24 h\nA,1,20,0\n", "looks like catalyst. Write it so"),
         ("pour,catalyst,post cure,gel time\nA,1,2,20\n", "may be post-cure temperature or post-cure time"),

@@ -31,8 +31,9 @@ class LogProblems(LogProblem):
         self.problems = pd.DataFrame(problems, columns=COLUMNS)
         first = self.problems.iloc[0]
         place = ", ".join(str(p) for p in (first["row"], first["column"]) if p)
+        said = ": ".join(filter(None, ("First", place, first["problem"])))
         super().__init__(
-            f"{count(len(self.problems), 'problem')}; nothing was stored. First: {place}: {first['problem']} "
+            f"{count(len(self.problems), 'problem')}; nothing was stored. {said} "
             "The table `.problems` lists them all."
         )
 
