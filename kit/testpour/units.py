@@ -257,13 +257,13 @@ def show(value: float, unit: str = "", digits: int = 3) -> str:
     unit : str
         The declared unit.
     digits : int
-        Significant digits; larger whole numbers keep all of theirs.
+        Significant digits; whole numbers that have more, and those above a thousand, keep all of theirs.
 
     Returns
     -------
     str
     """
-    text = f"{value:.{digits}g}" if abs(value) < 10**digits - 0.5 else f"{value:.0f}"
+    text = f"{value:.{digits}g}" if abs(value) < min(1000, 10**digits - 0.5) else f"{value:.0f}"
     text = text.replace("-", "\u2212") if text.startswith("-") else text
     return f"{text} {shown_unit(unit)}".strip()
 

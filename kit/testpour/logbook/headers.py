@@ -92,7 +92,10 @@ def read_head(study: Study, text: str) -> Head | None:
     if column is None:
         return None
     if age and not getattr(column, "ages", ()):
-        raise HeaderProblem(f"gives an age ({age['age']}), and {column.words} has none. Write {column.words} without it, or rename the column if it is something else.")
+        raise HeaderProblem(
+            f"gives an age ({age['age']}), and {column.words} has none. Rename the column if it is something else, or write "
+            f"{column.words} alone and the time in a column of its own."
+        )
     if kind == "factor":
         return Head(kind, column.name, checked_unit(column, unit) if column.kind == "number" else "", text)
     if column.ages and not age:
