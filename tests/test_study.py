@@ -284,6 +284,44 @@ def test_a_reading_of_ones_own_that_names_its_grades_is_graded():
     assert (shine.scale, shine.low, shine.high) == ("grades", 0.0, 2.0)
 
 
+@pytest.mark.parametrize("name, grades, turned", [
+    ("tack", ["wet", "tacky", "slightly tacky", "dry"], True),
+    ("tack", ["soaking", "sticky", "hint", "bone dry"], True),
+    ("tack", ["Wet", "a", "b", "c"], True),
+    ("tack", ["tacky", "slightly", "hardly", "not tacky"], True),
+    ("defects", ["spoilt", "visible", "buffs out", "none"], True),
+    ("opacity", ["opaque", "milky", "tinted", "clear"], True),
+    ("tack", ["no mark", "drags", "prints", "wets the glove"], False),
+    ("tack", ["touch dry", "nearly dry", "tacky", "not dry"], False),
+    ("tack", ["not wet", "a", "b", "soaking"], False),
+    ("shine", ["wet", "dull", "dry"], False),
+])
+def test_grades_of_a_known_reading_run_the_way_of_the_trade(name, grades, turned):
+    """Grade 0 is the best of tack and defects and the clearest of opacity in the catalogue; a reading of one's own runs as it likes."""
+    tables = {**LEAST, "readings": {name: {"grades": grades}}}
+    if not turned:
+        assert study_from(tables).reading(name).grades == tuple(grades)
+        return
+    (said,) = problems_of(**tables)
+    assert said.startswith(f"[readings] {name}: its grades run from {grades[0]} to {grades[-1]}, and the trade's from ")
+    assert "Write grades = [" + ", ".join(f'"{grade}"' for grade in reversed(grades)) + "]" in said
+
+
+AGAINST = [("tack", {"at_least": 1}, "at_least grade 1 (slightly tacky)", "at_most", "higher"),
+           ("hardness", {"at_most": "70 Shore D"}, "at_most 70 Shore D", "at_least", "lower"),
+           ("demould_time", {"at_least": "2 h"}, "at_least 120 min", "at_most", "higher")]
+
+
+@pytest.mark.parametrize("name, aim, said, meant, other", AGAINST)
+def test_an_aim_against_what_is_better_is_questioned_and_may_be_meant(name, aim, said, meant, other):
+    tables = {**LEAST, "readings": {name: {}}, "aims": {name: aim}}
+    (problem,) = problems_of(**tables)
+    assert problem.startswith(f"[aims] {name}: {said} asks for castings as bad as that or worse")
+    assert f"Write {meant}, or both for a range" in problem and f'write better = "{other}"' in problem
+    assert len(study_from({**tables, "readings": {name: {"better": other}}}).aims) == 1
+    assert len(study_from({**tables, "aims": {name: {"at_least": 10, "at_most": 90} if name != "tack" else {"at_least": 1, "at_most": 2}}}).aims) == 1
+
+
 @pytest.mark.parametrize("tables, words", REFUSED, ids=[str(i) for i in range(len(REFUSED))])
 def test_every_refusal_says_what_and_where(tables, words):
     with pytest.raises(StudyProblems, match=words):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from testpour.columns import C, Column
 
 FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
+NO = {"no", "not", "non", "never", "without"}
 
 
 def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: list[str]) -> tuple[C, ...]:
@@ -52,6 +54,7 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
         try:
             column = declare(kind, name, entry, base)
             _plausible(column)
+            _same_way(column, base)
             found.append(column)
         except (ColumnProblem, UnitProblem) as problem:
             problems += [f"[{section}] {said}" for said in problem.args]
@@ -84,6 +87,31 @@ def _plausible(column):
         wrong += _wrong_numbers(column)
     if wrong:
         raise ColumnProblem(*(f"{column.name}: {said}" for said in wrong))
+
+
+def _same_way(column, base):
+    """Refuse grades that run against those of the catalogue: the trade's beliefs, and so every conclusion, would be turned round."""
+    if base is None or not getattr(column, "grades", ()):
+        return
+    known = [word.casefold() for word in base.grades]
+    first, last = (_place(column.grades[end], known) for end in (0, -1))
+    worst = len(known) - 1
+    if first > last if None not in (first, last) else first == worst or last == 0:
+        way = ", ".join(f'"{grade}"' for grade in reversed(column.grades))
+        raise ColumnProblem(
+            f"{column.name}: its grades run from {column.grades[0]} to {column.grades[-1]}, and the trade's from {known[0]} to {known[-1]}. "
+            f"Write grades = [{way}]; a scale that is to run the other way needs a reading of another name."
+        )
+
+
+def _place(grade, known):
+    """Which of the known grades a grade says, by its words; with a no before them the one as far from the other end; None if none."""
+    words = re.findall(r"\w+", grade.casefold())
+    held = [place for place, one in enumerate(known) if set(one.split()) <= set(words)]
+    if not held:
+        return None
+    place = max(held, key=lambda k: len(known[k]))
+    return len(known) - 1 - place if NO & set(words) - set(known[place].split()) else place
 
 
 def _wrong_choices(column):

@@ -170,6 +170,13 @@ def _checked_aim(aim, reading):
     for bound in (low, high):
         if bound is not None and not reading.low <= bound <= reading.high:
             raise ColumnProblem(f"[aims] {aim.reading}: {bound:g} is outside {reading.range_words}.")
+    against = {"lower": ("at_least", "at_most", "higher", low), "higher": ("at_most", "at_least", "lower", high)}.get(reading.better)
+    if against and against[3] is not None and None in (low, high):
+        said, meant, other, bound = against
+        raise ColumnProblem(
+            f"[aims] {aim.reading}: {said} {reading.show(bound)} asks for castings as bad as that or worse, for {reading.better} is better. "
+            f"Write {meant}, or both for a range; if it is meant so, write better = \"{other}\" in its line under [readings]."
+        )
     if aim.age is not None and not aim.age > 0:
         raise ColumnProblem(f"[aims] {aim.reading}: an age of {aim.age:g} h is not possible. Give hours after mixing.")
     return replace(aim, age=reading.ages[0]) if aim.age is None and reading.ages else aim
