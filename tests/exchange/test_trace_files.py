@@ -206,6 +206,20 @@ def test_a_peak_of_few_rows_is_no_glitch(tmp_path):
     assert trace.table["temperature"].notna().all() and trace.table["temperature"].max() == 90
 
 
+@pytest.mark.parametrize("step, first", [(5, 2), (10, 3)])
+def test_a_peak_of_few_rows_lies_between_its_neighbours_and_is_no_less_than_the_highest(step, first, tmp_path):
+    """A curve that rises to 102.8 °C at 29.5 min and falls to 22 °C with a time of 30 min, by its formula."""
+    minutes = np.arange(first, 120.0, step)
+    own = np.where(minutes < 29.5, np.exp(-(((minutes - 29.5) / 7) ** 2)), np.exp(-(minutes - 29.5) / 30))
+    text = "".join(f"{m:g},{22 + 80.8 * share:.2f}\n" for m, share in zip(minutes, own, strict=True))
+    trace = read_trace(write(tmp_path / "t.csv", f"min,°C\n{text}"), mixed_at=-first)
+    time, peak = trace.readings.loc["time_to_peak"], trace.readings.loc["peak_temperature"]
+    top = minutes[np.argmax(own)]
+    assert (time["known"], time["low"], time["high"]) == ("between", top - step, top + step)
+    assert time["low"] <= 29.5 <= time["high"]
+    assert peak["known"] == "not yet" and peak["low"] == pytest.approx(22 + 80.8 * own.max(), abs=0.006) and peak["high"] == np.inf
+
+
 def test_a_peak_before_a_pause_is_no_glitch(tmp_path):
     """What rose in a minute had half an hour to cool in."""
     minutes = [*np.arange(0, 10, 0.5), 10, 10.5, *np.arange(40, 50, 0.5)]

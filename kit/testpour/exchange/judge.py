@@ -5,14 +5,13 @@ import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 
 from testpour.exchange.onset import RISE, find_onset, smoothed
-from testpour.exchange.peak import find_peak
+from testpour.exchange.peak import SHARP, find_peak
 
 COLUMNS = ["value", "low", "high", "known"]
 BEFORE = 3.0  # min of trace that an onset needs before it
 PACE = 60.0  # min within which a rise must come to stand out from a room
 COOLING = 10.0  # K/min: the kit's own castings of 8 to 60 mm cool by 6 at most, though they warm by far more
 RUN = 5  # rows of a glitch, at most
-SHARP = 1.0  # min either side: a peak known so closely is logged as read off
 
 
 def judge(

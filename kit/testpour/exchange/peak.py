@@ -8,6 +8,7 @@ from testpour.exchange.onset import smoothed
 
 TOP = 0.05  # share of the rise, below the highest mean, that is fitted
 FALLEN = 1.5  # K below the peak before a trace counts as past it
+SHARP = 1.0  # min either side: a peak known so closely is logged as read off
 NINETY = 1.645  # standard deviations either side that hold nine in ten
 
 
@@ -24,7 +25,7 @@ class Peak:
     passed : bool
         Whether the trace falls off again.
     hole : tuple of float or None
-        First and last minute of a gap in the rows that the peak may hide in.
+        First and last minute of a gap in the rows, or of too few rows at the top, that the peak may hide in.
     """
 
     minute: float
@@ -55,7 +56,7 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)
     low, high = _shoulders(rough, top, rough[top] - depth)
     x, y = minutes[low : high + 1] - minutes[top], degrees[low : high + 1]
-    hole = _hole(minutes, low, high, top)
+    hole = _hole(minutes, low, high, top) or (_beside(minutes, top) if len(x) < 5 else None)
     if not passed or len(x) < 5 or hole:
         spread = 0.5 * (x[-1] - x[0])
         return Peak(float(minutes[top]), float(rough[top]), float(spread), bool(passed), hole)
@@ -76,6 +77,12 @@ def _hole(minutes, low, high, top):
     first, last = max(low - 1, 0), min(high + 1, len(minutes) - 1)
     wide = np.flatnonzero(np.diff(minutes[first : last + 1]) > max(2.0, 5.0 * step)) + first
     return next(((float(minutes[k]), float(minutes[k + 1])) for k in wide), None)
+
+
+def _beside(minutes, top):
+    """The rows before and after a top of few rows, where they lie further apart than a peak that is read off; else None."""
+    first, last = float(minutes[max(top - 1, 0)]), float(minutes[min(top + 1, len(minutes) - 1)])
+    return (first, last) if last - first > 2.0 * SHARP else None
 
 
 def _summit(x, y, middle, noise):
