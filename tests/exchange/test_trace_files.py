@@ -206,7 +206,7 @@ def test_a_peak_of_few_rows_is_no_glitch(tmp_path):
     assert trace.table["temperature"].notna().all() and trace.table["temperature"].max() == 90
 
 
-@pytest.mark.parametrize("step, first", [(5, 2), (10, 3)])
+@pytest.mark.parametrize("step, first", [(5, 2), (10, 3), (10, 8), (15, 5)])
 def test_a_peak_of_few_rows_lies_between_its_neighbours_and_is_no_less_than_the_highest(step, first, tmp_path):
     """A curve that rises to 102.8 °C at 29.5 min and falls to 22 °C with a time of 30 min, by its formula."""
     minutes = np.arange(first, 120.0, step)
@@ -218,6 +218,45 @@ def test_a_peak_of_few_rows_lies_between_its_neighbours_and_is_no_less_than_the_
     assert (time["known"], time["low"], time["high"]) == ("between", top - step, top + step)
     assert time["low"] <= 29.5 <= time["high"]
     assert peak["known"] == "not yet" and peak["low"] == pytest.approx(22 + 80.8 * own.max(), abs=0.006) and peak["high"] == np.inf
+
+
+@pytest.mark.parametrize("rows_seen, time", [
+    ({5: 22, 20: 35.3, 35: 94.3, 50: 66.1, 65: 48.8, 80: 38.2, 95: 31.8, 110: 27.9}, "20 to 50"),
+    ({10: 22.2, 30: 102.7, 50: 66.1, 70: 44.7, 90: 33.6, 110: 28}, "10 to 50"),
+])
+def test_an_exotherm_of_few_rows_is_one(rows_seen, time, tmp_path):
+    text = "".join(f"{m},{d}\n" for m, d in rows_seen.items())
+    trace = read_trace(write(tmp_path / "t.csv", f"min,°C\n{text}"), mixed_at=-min(rows_seen))
+    said = f"It warmed itself and peaked at more than {max(rows_seen.values()):.0f} °C after {time} min. Too few rows before the peak tell when that began."
+    assert trace.verdict() == said and list(trace.readings.index) == ["time_to_peak", "peak_temperature"]
+
+
+def test_a_trace_begun_after_the_peak_knows_it_was_over_and_no_less(tmp_path):
+    """22 + 76 exp(-t / 30 min), begun 32 min after mixing at 98 °C: the peak was no lower, and no later but for the minute at the top."""
+    text = "min,°C\n" + rows(elapsed(1), 22 + 76 * np.exp(-MINUTES / 30))
+    trace = read_trace(write(tmp_path / "t.csv", text), mixed_at=-32)
+    time, peak = trace.readings.loc["time_to_peak"], trace.readings.loc["peak_temperature"]
+    assert trace.verdict().startswith("The trace began after the peak: at least 97 °C, already by 33 min") and trace.show()
+    assert (time["known"], time["low"]) == ("already", -np.inf) and 32 <= time["high"] < 33.5
+    assert (peak["known"], peak["high"]) == ("not yet", np.inf) and 97 < peak["low"] <= 98
+    unsaid = read_trace(tmp_path / "t.csv")
+    assert list(unsaid.readings.index) == ["peak_temperature"]
+    assert unsaid.verdict() == "The trace began after the peak: at least 97 °C; say mixed_at= to know by when."
+
+
+@pytest.mark.parametrize("before", [2, 5])
+def test_a_trace_begun_shortly_before_the_peak_has_seen_it(before, tmp_path):
+    """A bell of 80 K over 22 °C, its top `before` minutes into the trace."""
+    text = "min,°C\n" + rows(elapsed(1), 22 + 80 * np.exp(-(((MINUTES - before) / 9) ** 2)))
+    found = read_trace(write(tmp_path / "t.csv", text), mixed_at=-40).readings
+    assert found["known"].tolist() == ["exact", "exact"]
+    assert found["value"].tolist() == [pytest.approx(40 + before, abs=0.1), pytest.approx(102, abs=0.2)]
+
+
+def test_resin_poured_warm_that_only_cools_is_no_exotherm(tmp_path):
+    text = "min,°C\n" + rows(elapsed(1), 18 + 14 * np.exp(-MINUTES / 20))
+    trace = read_trace(write(tmp_path / "t.csv", text))
+    assert trace.state == "flat" and "they only cool, from 32 to 18 °C. Either the resin was poured warm, or the trace began after the peak" in trace.sentence()
 
 
 def test_a_peak_before_a_pause_is_no_glitch(tmp_path):

@@ -69,6 +69,14 @@ def test_a_trace_that_ends_early_logs_not_yet(book, tmp_path, plainly):
     assert rows.loc["peak_temperature", "high"] == np.inf
 
 
+def test_a_trace_begun_after_the_peak_logs_already_and_at_least(book, tmp_path, plainly):
+    trace = read_trace(plainly(tmp_path / "late.csv", MINUTES, 22 + 76 * np.exp(-MINUTES / 30)), mixed_at=-32)
+    trace.log_into(book, "P01")
+    rows = book.castings().readings.set_index("reading")
+    assert rows["known"].to_dict() == {"time_to_peak": "already", "peak_temperature": "not yet"}
+    assert rows.loc["time_to_peak", "high"] == pytest.approx(32.5, abs=0.6) and rows.loc["peak_temperature", "low"] == pytest.approx(98, abs=0.2)
+
+
 def test_no_exotherm_is_not_logged(book, tmp_path, plainly):
     rng = np.random.default_rng(1)
     trace = read_trace(plainly(tmp_path / "flat.csv", MINUTES, 21 + 0.5 * rng.standard_normal(len(MINUTES))))

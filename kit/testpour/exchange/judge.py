@@ -5,12 +5,14 @@ import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 
 from testpour.exchange.onset import RISE, find_onset, smoothed
-from testpour.exchange.peak import SHARP, find_peak
+from testpour.exchange.peak import FALLEN, SHARP, find_peak
 
 COLUMNS = ["value", "low", "high", "known"]
 BEFORE = 3.0  # min of trace that an onset needs before it
 PACE = 60.0  # min within which a rise must come to stand out from a room
 COOLING = 10.0  # K/min: the kit's own castings of 8 to 60 mm cool by 6 at most, though they warm by far more
+WARM = 40.0  # degC: no resin is poured so warm, and no room is
+FEW = 4  # rows up to the peak that an onset is told from, at least
 RUN = 5  # rows of a glitch, at most
 
 
@@ -35,11 +37,16 @@ def judge(
     noise = noise_of(degrees)
     peak = find_peak(minutes, degrees, noise)
     before = minutes <= max(peak.minute, minutes[0])
-    onset = find_onset(minutes[before], degrees[before], noise, None if room is None else room[before]) if before.sum() >= 4 else None
     inert = np.full(len(minutes), np.nan)
-    if onset is None or not _stands_out(minutes, degrees, onset, peak, before):
+    hot = peak.passed and _began_hot(minutes, degrees)
+    if hot and peak.degrees - degrees[before][0] < max(FALLEN, 3.0 * noise):
+        return _began_after(peak, minutes), "peaked", noise, inert
+    told = not hot and before.sum() >= FEW
+    onset = find_onset(minutes[before], degrees[before], noise, None if room is None else room[before]) if told else None
+    if not hot and not _stands_out(minutes, degrees, onset, peak, before):
         return pd.DataFrame(columns=COLUMNS, index=pd.Index([], name="reading")), "flat", noise, inert
-    inert[before] = onset.inert
+    if onset is not None:
+        inert[before] = onset.inert
     return _readings(onset, peak, minutes), "peaked" if peak.passed else "rising", noise, inert
 
 
@@ -87,7 +94,7 @@ def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
 
 def _stands_out(minutes, degrees, onset, peak, before):
     """Self-heating of `RISE` or more, come faster than a room comes up."""
-    if not np.isfinite(onset.between("minutes", 0.5)) or peak.degrees - onset.inert[-1] < RISE:
+    if onset is None or not np.isfinite(onset.between("minutes", 0.5)) or peak.degrees - onset.inert[-1] < RISE:
         return _steep(minutes, degrees, before) >= 2.0 * RISE
     return _steep(minutes, degrees, before) >= RISE
 
@@ -99,9 +106,24 @@ def _steep(minutes, degrees, before):
     return max(y[k] - y[i : k + 1].min() for k, i in enumerate(start))
 
 
+def _began_hot(minutes, degrees):
+    """Whether a trace begins warmer than resin is poured, and cools from there faster than a room."""
+    first = degrees[minutes <= minutes[0] + PACE]
+    return first[0] > WARM and first[0] - first.min() >= 2.0 * RISE
+
+
+def _began_after(peak, minutes):
+    """The readings of a trace that only cools: no less than its highest row, and no later than that."""
+    rows = {"peak_temperature": (peak.degrees, peak.degrees, np.inf, "not yet")}
+    if minutes[0] > 0.0:  # else the first row was taken for mixing, and says nothing about the time
+        by = peak.hole[1] if peak.hole else peak.minute + peak.minute_either_side
+        rows = {"time_to_peak": (by, -np.inf, by, "already"), **rows}
+    return _table(rows)
+
+
 def _readings(onset, peak, minutes):
     rows = {}
-    low, middle, high = (onset.between("minutes", share) for share in (0.05, 0.5, 0.95))
+    low, middle, high = (onset.between("minutes", share) if onset else np.inf for share in (0.05, 0.5, 0.95))
     if BEFORE <= middle - minutes[0] < np.inf:
         rows["onset"] = (middle, *_interval(low, high)[1:])
         first, last = max(onset.between("leaves", 0.05), 0.5), onset.between("gelled", 0.95)
@@ -117,6 +139,10 @@ def _readings(onset, peak, minutes):
         near, ends = peak.minute_either_side, (peak.minute - peak.minute_either_side, peak.minute + peak.minute_either_side)
         rows["time_to_peak"] = (peak.minute, peak.minute, peak.minute, "exact") if near <= SHARP else _interval(*ends)
         rows["peak_temperature"] = (peak.degrees, peak.degrees, peak.degrees, "exact")
+    return _table(rows)
+
+
+def _table(rows):
     found = pd.DataFrame.from_dict(rows, orient="index", columns=COLUMNS).rename_axis("reading")
     return found.astype({"value": float, "low": float, "high": float})
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from testpour.exchange.judge import WARM
 from testpour.exchange.onset import RISE
 from testpour.exchange.trace_log import GEL, PEAK, TIME, log_trace
 from testpour.wording import in_html, table_html
@@ -92,18 +93,20 @@ class Trace:
 
     def verdict(self) -> str:
         """What was found, in a sentence or two."""
+        told, seen = set(self.readings.index), self.table.dropna(subset="temperature")
         if self.state == "flat":
-            return (
-                f"No exotherm: it never rises {RISE:g} °C above what the room explains. A thin casting may cure without warming "
-                "itself: log what you saw by hand."
-            )
-        told = set(self.readings.index)
-        said = f"It began to warm itself after {self.words(ONSET)}" if ONSET in told else "It was warming itself already when the trace began"
+            return _no_exotherm(seen["temperature"][seen["minutes"] >= 0.0])
+        if TIME not in told or self.readings.loc[TIME, "known"] == "already":
+            by = f", already by {self.readings.loc[TIME, 'high']:.0f} min" if TIME in told else "; say mixed_at= to know by when"
+            return f"The trace began after the peak: at least {self.readings.loc[PEAK, 'low']:.0f} °C{by}."
+        many = np.isfinite(self.inert).any() or seen["temperature"].iloc[0] > WARM
+        said = "It was warming itself already when the trace began" if many else "It warmed itself"
+        said = f"It began to warm itself after {self.words(ONSET)}" if ONSET in told else said
         said += "." if self.state == "rising" else f" and peaked at {self.words(PEAK)} after {self.words(TIME)}."
         if self.state == "rising":
             said += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
         if GEL not in told:
-            return said
+            return said if many else f"{said} Too few rows before the peak tell when that began."
         fast = f" The conventions hold for gel times above {FASTEST:g} min." if self.readings.loc[GEL, "low"] < FASTEST else ""
         return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
 
@@ -157,3 +160,16 @@ class Trace:
         if row["known"] == "between":
             return f"{low} to {high} {unit}"
         return f"more than {low} {unit}" if row["known"] == "not yet" else f"less than {high} {unit}"
+
+
+def _no_exotherm(degrees):
+    """What a trace without one says, of its temperatures in order."""
+    if degrees.max() - degrees.iloc[0] < RISE and degrees.iloc[0] - degrees.min() >= 2.0 * RISE:
+        return (
+            f"No exotherm in these rows: they only cool, from {degrees.iloc[0]:.0f} to {degrees.min():.0f} °C. Either the resin was "
+            "poured warm, or the trace began after the peak: log what you saw by hand."
+        )
+    return (
+        f"No exotherm: it never rises {RISE:g} °C above what the room explains. A thin casting may cure without warming "
+        "itself: log what you saw by hand."
+    )

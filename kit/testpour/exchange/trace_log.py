@@ -53,7 +53,7 @@ def log_trace(
     measured = {reading.name for reading in logbook.study.readings}
     wanted = [name for name in LOGGED if name in trace.readings.index and name in measured]
     if trace.state == "flat":
-        raise TraceProblems(trace.source, ["it shows no exotherm, so there is nothing to log. Log what you saw by hand, with add_reading."])
+        raise TraceProblems(trace.source, [f"there is nothing to log. {trace.verdict()}"])
     if not wanted:
         raise TraceProblems(trace.source, [f"the study measures none of {listed(LOGGED)}. Add one under [readings] in its file."])
     held = _standing(logbook, pour)
@@ -92,6 +92,8 @@ def _way(row):
     low, high = round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS)
     if row["known"] == "exact":
         return {"value": low}
+    if row["known"] == "already":
+        return {"already": high}
     return {"between": (low, high)} if row["known"] == "between" else {"not_yet": low}
 
 
