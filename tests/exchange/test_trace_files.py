@@ -266,6 +266,27 @@ def test_a_peak_before_a_pause_is_no_glitch(tmp_path):
     assert read_trace(write(tmp_path / "t.csv", f"min,°C\n{text}")).table["temperature"].notna().all()
 
 
+@pytest.mark.parametrize("lag", [0.05, 0.6, 2.0])
+def test_a_thermocouple_pulled_out_on_the_way_up_tells_no_peak(lag, tmp_path):
+    """A bell with 102 °C at 50 min, left at 44 min for air of 22 °C, which the probe takes on within `lag` minutes."""
+    out = MINUTES > 44
+    pulled = np.where(out, 22 + (DEGREES[MINUTES == 44] - 22) * np.exp(-np.maximum(MINUTES - 44, 0) / lag), DEGREES)
+    trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + rows(elapsed(1), pulled)))
+    assert trace.state == "rising" and trace.table["temperature"].notna().tolist() == (~out).tolist()
+    assert "The thermocouple seems to have left the casting after 44 min: from there it falls faster than a casting cools." in trace.sentence()
+    time, peak = trace.readings.loc["time_to_peak"], trace.readings.loc["peak_temperature"]
+    assert (time["known"], time["low"]) == ("not yet", 44) and (peak["known"], peak["high"]) == ("not yet", np.inf)
+    assert 70 < peak["low"] <= 22 + 80 * np.exp(-((6 / 9) ** 2))
+
+
+@pytest.mark.parametrize("minute", [54, 60, 75])
+def test_a_thermocouple_pulled_out_past_the_peak_has_seen_it(minute, tmp_path):
+    """A bell of 80 K falls by 14 K within 4 min of its top: 80 (1 - exp(-(4 / 9)^2))."""
+    trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + rows(elapsed(1), np.where(MINUTES > minute, 22, DEGREES))))
+    assert trace.state == "peaked" and trace.readings.loc["peak_temperature", "known"] == "exact"
+    assert trace.readings["value"].to_dict() == pytest.approx({**trace.readings["value"], "time_to_peak": 50, "peak_temperature": 102}, abs=0.3)
+
+
 def test_a_clock_that_jumped_is_spoken_of(tmp_path):
     times = [f"{m + 60 * (m > 20):.1f}" for m in MINUTES]
     trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + rows(times)))

@@ -5,12 +5,14 @@ import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 
 from testpour.exchange.onset import RISE, find_onset, smoothed
-from testpour.exchange.peak import FALLEN, SHARP, find_peak
+from testpour.exchange.peak import FALLEN, SHARP, find_peak, highest
 
 COLUMNS = ["value", "low", "high", "known"]
 BEFORE = 3.0  # min of trace that an onset needs before it
 PACE = 60.0  # min within which a rise must come to stand out from a room
 COOLING = 10.0  # K/min: the kit's own castings of 8 to 60 mm cool by 6 at most, though they warm by far more
+AHEAD = 2.0  # min over which a fall from the top is looked at
+STEEPEST = 0.5  # min over which a probe that came out falls the most
 WARM = 40.0  # degC: no resin is poured so warm, and no room is
 FEW = 4  # rows up to the peak that an onset is told from, at least
 RUN = 5  # rows of a glitch, at most
@@ -90,6 +92,28 @@ def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
         starts = np.flatnonzero((off > least + 1.5 * np.abs(after - before)) & fast[: len(off)] & fast[size:]) + 1
         found[(starts[:, None] + np.arange(size)).ravel()] = True
     return found
+
+
+def left_the_casting(minutes: np.ndarray, degrees: np.ndarray) -> int | None:
+    """The last row before a thermocouple came out of the casting at the top of its trace, which then falls faster than a casting cools.
+
+    Parameters
+    ----------
+    minutes, degrees : array, shape (rows,)
+        In order, no gaps.
+
+    Returns
+    -------
+    int or None
+        None where it stayed in until the trace had fallen from its top.
+    """
+    rough, top, _, high = highest(minutes, degrees, noise_of(degrees))
+    for row in range(top, high + 1):
+        later = int(np.searchsorted(minutes, minutes[row] + AHEAD))
+        if later < len(minutes) and rough[row] - rough[later] > COOLING * (minutes[later] - minutes[row]):
+            after = np.searchsorted(minutes, minutes[row : later + 1] + STEEPEST).clip(max=len(minutes) - 1)
+            return row + int(np.argmax(degrees[row : later + 1] - degrees[after]))
+    return None
 
 
 def _stands_out(minutes, degrees, onset, peak, before):

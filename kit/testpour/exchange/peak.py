@@ -49,12 +49,9 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     -------
     Peak
     """
-    rough = smoothed(minutes, degrees, 1.0)
+    rough, top, low, high = highest(minutes, degrees, noise)
     slow = smoothed(minutes, degrees, 3.0)
-    top = int(np.argmax(rough))
     passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
-    depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)
-    low, high = _shoulders(rough, top, rough[top] - depth)
     x, y = minutes[low : high + 1] - minutes[top], degrees[low : high + 1]
     hole = _hole(minutes, low, high, top) or (_beside(minutes, top) if len(x) < 5 else None)
     if not passed or len(x) < 5 or hole:
@@ -62,6 +59,27 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
         return Peak(float(minutes[top]), float(rough[top]), float(spread), bool(passed), hole)
     at, height, either = _summit(x, y, float(minutes[top]), noise)
     return Peak(at, height, either, True)
+
+
+def highest(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> tuple[np.ndarray, int, int, int]:
+    """The means of a minute about each row, the row of the highest, and the first and last row of the stretch near it.
+
+    Parameters
+    ----------
+    minutes, degrees : array, shape (rows,)
+        In order, no gaps.
+    noise : float
+        Standard deviation of one row, K.
+
+    Returns
+    -------
+    means : array, shape (rows,)
+    top, low, high : int
+    """
+    rough = smoothed(minutes, degrees, 1.0)
+    top = int(np.argmax(rough))
+    depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)
+    return rough, top, *_shoulders(rough, top, rough[top] - depth)
 
 
 def _shoulders(rough, top, level):

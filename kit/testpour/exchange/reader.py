@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
 from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, read_letters
-from testpour.exchange.judge import glitches, judge
+from testpour.exchange.judge import glitches, judge, left_the_casting
 from testpour.exchange.onset import smoothed
 from testpour.exchange.trace import Trace
 from testpour.logbook.door import moment
@@ -73,7 +73,7 @@ def read_trace(
         raise TraceProblems(path.name, problems)
     chosen, beside = found
     table = _table(times.minutes - mixed, chosen, beside, end)
-    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table)]
+    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table), *_while_inside(table)]
     problems = _too_little(table, mixed_at is not None)
     if problems:
         raise TraceProblems(path.name, problems)
@@ -147,6 +147,18 @@ def _without_glitches(table):
         yield (
             f"{count(len(wrong), 'row')} jumped away and back faster than a casting cools, first to {show(degrees, 'degC')} after "
             f"{show(minute, 'min')}; treated as missing."
+        )
+
+
+def _while_inside(table):
+    """Take out of the table, and tell, what a thermocouple shows after it came out of the casting."""
+    seen = np.flatnonzero(table["temperature"].notna())
+    last = left_the_casting(table["minutes"].to_numpy()[seen], table["temperature"].to_numpy()[seen]) if len(seen) else None
+    if last is not None:
+        table.loc[seen[last + 1 :], "temperature"] = np.nan
+        yield (
+            f"The thermocouple seems to have left the casting after {show(table.loc[seen[last], 'minutes'], 'min')}: from there it falls "
+            "faster than a casting cools. What follows is treated as missing."
         )
 
 

@@ -33,8 +33,8 @@ class Trace:
     channel : str
         The thermocouple in the casting.
     table : DataFrame
-        One row per row of the file with a time: minutes (after mixing), temperature (degC; NaN in a gap and in a
-        glitch) and, where a room channel was read, room (degC).
+        One row per row of the file with a time: minutes (after mixing), temperature (degC; NaN in a gap, in a
+        glitch and after the thermocouple came out) and, where a room channel was read, room (degC).
     mixed_said : bool
         Whether it was said when the catalyst went in; otherwise the first row counts as that.
     noise : float
