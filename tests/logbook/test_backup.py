@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from PIL import Image
 
-from testpour.logbook import backup
+from testpour.logbook import backup, logfile
 from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
@@ -31,12 +31,48 @@ def test_a_copy_that_fails_leaves_nothing_and_the_log_as_it_was(practice_log, tm
     before = practice_log.castings().fingerprint()
 
     def damaged(path):
-        raise sqlite3.DatabaseError("database disk image is malformed")
+        raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(backup, "_verified", damaged)
-    with pytest.raises(LogProblem, match="The copy to .*copy.sqlite failed: .*malformed. The log itself is untouched"):
+    with pytest.raises(LogProblem, match="The copy to .*copy.sqlite failed: .*No space left on device. The log itself is untouched. See that"):
         back_up(practice_log.study, tmp_path / "copy.sqlite")
     assert not list(tmp_path.glob("copy*")) and practice_log.castings().fingerprint() == before
+
+
+def _spoilt(path, how):
+    """A log file as a crash, a wrong copy or a wrong name leaves it."""
+    whole = path.read_bytes()
+    path.unlink()
+    if how in ("bookmarks", "nothing"):
+        with closing(sqlite3.connect(path)) as raw:
+            raw.executescript("CREATE TABLE bookmarks (a);" if how == "bookmarks" else "PRAGMA user_version = 1;")
+        return
+    page = 4096
+    path.write_bytes({"empty": b"", "noise": bytes(range(256)) * 12, "cut": whole[:20000],
+                      "pages": whole[: 2 * page] + b"\x55" * (3 * page) + whole[5 * page :]}[how])
+
+
+@pytest.mark.parametrize("how, said", [
+    ("empty", "is empty, though the file is there. Put back the last copy"), ("noise", "is not a log: the file holds something else."),
+    ("bookmarks", "is not a log: the file holds something else. Give the path of a log, or move the file away."), ("nothing", "is not a log"),
+    ("cut", "is cut short: part of the file is missing"), ("pages", "is damaged. Keep the file, and go back to the last copy"),
+])
+def test_what_is_no_whole_log_is_not_copied(practice_log, how, said):
+    study = practice_log.study
+    practice_log.close()
+    _spoilt(study.folder / "log.sqlite", how)
+    with pytest.raises(LogProblem, match=f"The log at .*log.sqlite {said}"):
+        back_up(study)
+    assert [path.name for path in study.folder.glob("*.sqlite")] == ["log.sqlite"]
+
+
+def test_a_log_too_long_to_look_through_first_is_found_damaged_by_its_copy(practice_log, monkeypatch):
+    practice_log.close()
+    monkeypatch.setattr(logfile, "CHECKED", 0)
+    _spoilt(practice_log.study.folder / "log.sqlite", "pages")
+    with pytest.raises(LogProblem, match="damaged") as refused:
+        back_up(practice_log.study)
+    assert "malformed" not in str(refused.value) and len(list(practice_log.study.folder.glob("*.sqlite"))) == 1
 
 
 def test_a_copy_that_sqlite_finds_damaged_is_refused(tmp_path):

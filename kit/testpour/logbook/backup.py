@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from testpour.files import name_new
-from testpour.logbook.database import Explained, open_database, writing
+from testpour.logbook.database import Explained, meaning, open_database, writing
 from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, held_here
 from testpour.logbook.tables import FACTS, FILE, LogProblem, address_of
 from testpour.logbook.whole import TABLES, all_rows, one_moment, put_rows
 from testpour.wording import count
@@ -68,7 +69,7 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
     Raises
     ------
     LogProblem
-        If there is no log, the copy exists already, or the copy does not open.
+        If there is no log, or it is none or damaged, the copy exists already, or the copy does not open.
 
     Notes
     -----
@@ -78,6 +79,8 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
     source = Path(address.removeprefix(FILE)) if address.startswith(FILE) else None
     if source and not source.exists():
         raise LogProblem(f"No log at {source} yet: nothing to copy.")
+    if source:
+        _check_log(source)
     stamp = dt.datetime.now().strftime("%Y-%m-%d-%H%M%S")
     beside = source or Path(study.folder) / "log.sqlite"
     target = Path(to) if to else beside.with_name(f"{beside.stem}-{stamp}.sqlite")
@@ -93,11 +96,29 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
         counts = _verified(part)
         name_new(part, target)
     except (sqlite3.Error, OSError) as problem:
-        raise LogProblem(f"The copy to {target} failed: {problem}. The log itself is untouched.") from problem
+        if source and meaning(str(problem)) == DAMAGED:
+            raise LogProblem(f"The log at {source} {DAMAGED}") from problem
+        raise LogProblem(
+            f"The copy to {target} failed: {problem}. The log itself is untouched. See that the folder is there and may be written to, "
+            "and that the disk is not full."
+        ) from problem
     finally:
         for file in target.parent.glob(f"{part.name}*"):
             file.unlink()
     return Backup(target, *counts)
+
+
+def _check_log(path):
+    """Refuse a file that is empty, damaged or somebody else's before anything is called a copy of it."""
+    if not held_here(path):
+        check_file(path)
+    try:
+        check_whole(path)
+        with closing(sqlite3.connect(path)) as log:
+            if not log.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (FACTS.name,)).fetchone():
+                raise LogProblem(f"The log at {path} {NO_LOG}")
+    except sqlite3.DatabaseError as problem:
+        raise LogProblem(f"The log at {path} {meaning(str(problem)) or DAMAGED}") from problem
 
 
 def _from_server(study, address, part):
@@ -125,7 +146,9 @@ def _verified(path):
     with closing(sqlite3.connect(path)) as copy:
         state = copy.execute("PRAGMA integrity_check").fetchone()[0]
         if state != "ok":
-            raise LogProblem(f"The copy at {path} is damaged ({state}). Make another one.")
+            raise LogProblem(
+                f"The copy is damaged ({state}). Make another one; if that is damaged too, so is the log: go back to the last copy before."
+            )
         held = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         tables = [name for name in ("pours", "readings", "photos") if name in held]
         return [copy.execute(f"SELECT COUNT(*) FROM {table}").fetchone()[0] for table in tables]

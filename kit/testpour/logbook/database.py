@@ -143,7 +143,7 @@ def _check(path):
         except sqlite3.OperationalError:  # held by another bench, or not to be written to: the first write says so
             return
         except sqlite3.DatabaseError as problem:
-            raise LogProblem(f"The log at {path} {_sign(str(problem)) or DAMAGED}") from problem
+            raise LogProblem(f"The log at {path} {meaning(str(problem)) or DAMAGED}") from problem
 
 
 def url_of(address: str) -> URL:
@@ -262,16 +262,27 @@ WHY = {
 }
 
 
-def _sign(text):
-    """What a database's own words mean; None where they are not known."""
+def meaning(text: str) -> str | None:
+    """What a database's own words mean, as the end of a sentence about a log.
+
+    Parameters
+    ----------
+    text : str
+        The message of its error.
+
+    Returns
+    -------
+    str or None
+        None where they are not known.
+    """
     return plainly(text) or next((words for sign, words in WHY.items() if sign in text), None)
 
 
 def _why(problem, address):
     """A database error in words."""
     text = str(getattr(problem, "orig", problem))
-    if _sign(text):
-        return f"The log at {shown(address)} {_sign(text)}"
+    if meaning(text):
+        return f"The log at {shown(address)} {meaning(text)}"
     if getattr(problem, "connection_invalidated", False):
         return (
             f"The connection to the log at {shown(address)} was lost. Nothing was half-stored: look with "
