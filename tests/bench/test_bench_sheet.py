@@ -123,7 +123,7 @@ def test_each_pour_is_warned_of_what_the_scale_does_to_its_own_catalyst():
              if "catalyst for" in text]
     assert [names for _, names in small] == [["P01"], ["P02"]]
     assert "2.20 to 3.11 % catalyst for 2.5 %. Mix at least 383 g" in small[0][0]
-    assert "0.44 to 1.33 % catalyst for 1 %. Mix at least 956 g" in small[1][0]
+    assert "0.44 to 1.33 % catalyst for 1 %. Use a finer scale." in small[1][0]  # from 956 g up, more than the 500 g of a pot
 
 
 def test_refused_pours_are_all_named():

@@ -135,6 +135,22 @@ def test_sentence_says_when_the_mix_is_small(grams, small):
     assert repr(mix) == mix.sentence()
 
 
+@pytest.mark.parametrize("grams", ["50 g", "956 g"])
+def test_nobody_is_sent_above_what_may_stand_in_a_pot(grams):
+    """At 1 % on a scale of 1 g the catalyst is within a tenth from 956 g of resin up, 965.6 g of mix; 500 g may stand in a pot."""
+    said = weigh_out(grams, catalyst="1 %", scale_resolution="1 g").sentence()
+    assert "only from 956 g of resin up, more than may stand in one pot. Use a finer scale." in said
+    assert "Mix more" not in said and "Weigh at least" not in said
+
+
+@pytest.mark.parametrize("others, way", [(9, "Give that pot at least 45.5 g of resin or use a finer scale."), (19, "Use a finer scale.")])
+def test_a_pot_is_not_told_to_grow_until_the_mix_is_more_than_may_stand(others, way):
+    """1 % on 0.1 g is read within a tenth from 45.5 g up: of a mix of 455 g where the pot is a tenth of it, of 910 g where a twentieth."""
+    mix = weigh_out(5 * (1 + others), pots={"red": 1, "plain": others}, pigment={"red": 1, "plain": 0})
+    (said,) = mix.cautions.warnings
+    assert said.endswith(f"rounds to 0.1 g, or 2 %. {way}")
+
+
 def test_warnings_are_carried_and_said():
     mix = weigh_out(200, catalyst="3 %", pigment="12 %")
     assert len(mix.cautions.warnings) == 2 and not mix.cautions
@@ -149,9 +165,7 @@ def test_pigment_that_the_scale_cannot_show_is_warned_about():
     assert blue.startswith("Pigment of blue: 0.5 % is 0.0333 g, which a scale in steps of 0.1 g rounds to no pigment at all.")
     assert "Give that pot at least 91.0 g of resin or use a finer scale." in blue
     (one,) = weigh_out("113 g", pigment="0.4 %", scale_resolution="1 g").cautions.warnings
-    assert one == "Pigment: 0.4 % is 0.452 g, which a scale in steps of 1 g rounds to no pigment at all. Mix at least 1137 g of resin or use a finer scale."
-    trace = weigh_out("113 g", pigment="0.01 %").cautions.warnings[0]
-    assert trace.endswith("rounds to no pigment at all. Mix at least 4545.5 g of resin or use a finer scale.")  # 0.4545 g / 0.0001
+    assert one == "Pigment: 0.4 % is 0.452 g, which a scale in steps of 1 g rounds to no pigment at all. Use a finer scale."  # 4.545 / 0.4 % is 1137 g
     for less in (0.009, 5e-324):  # 5051 g, and more than a number can hold
         assert weigh_out("113 g", pigment=less).cautions.warnings[0].endswith("rounds to no pigment at all. Use a finer scale.")
 

@@ -205,7 +205,8 @@ def _small(weighed):
         return []
     low, high = weighed.delivered
     wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."
-    return [f"{wide} Mix at least {weighed.smallest_batch:g} g of resin or use a finer scale."]
+    way = "Use" if weighed.too_coarse else f"Mix at least {weighed.smallest_batch:g} g of resin or use"
+    return [f"{wide} {way} a finer scale."]
 
 
 def _amounts(weighed):

@@ -16,14 +16,13 @@ import pandas as pd
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
 from testpour.bench.scale import decimals, delivered, on_scale, read_truly, smallest_batch, smallest_read
 from testpour.caution_rules import Cautions
-from testpour.cautions import check_delivered
+from testpour.cautions import check_batch, check_delivered
 from testpour.units import show
 from testpour.wording import in_html, table_html
 
 if TYPE_CHECKING:
     from testpour.study import Study
-
-LARGEST = 5000  # g; more resin at once is no advice for a workshop
+BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
 
 
 @dataclass(frozen=True)
@@ -61,6 +60,11 @@ class WeighOut:
     steps: tuple[str, ...]
     cautions: Cautions
 
+    @property
+    def too_coarse(self) -> bool:
+        """Whether `smallest_batch` is more than may stand in one pot, so that only a finer scale helps."""
+        return _too_much(self.smallest_batch, self.catalyst)
+
     def sentence(self) -> str:
         """The amounts and how well this scale can weigh them, in sentences."""
         low, high = self.delivered
@@ -71,7 +75,9 @@ class WeighOut:
             f"between {show(low, '%', 4)} and {show(high, '%', 4)} catalyst for a target of {show(self.catalyst, '%')}. "
         )
         smallest = f"{_grams(self.smallest_batch, self)} of resin"
-        if self.resin_mass < self.smallest_batch:
+        if self.too_coarse:
+            text += f"It weighs the catalyst within a tenth of its target only from {smallest} up, more than may stand in one pot. Use a finer scale. "
+        elif self.resin_mass < self.smallest_batch:
             text += f"That is a small mix for this scale: with {smallest} or more the catalyst is within a tenth of its target. "
             text += "Mix more at once or use a finer scale. "
         else:
@@ -141,7 +147,7 @@ def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | N
     return _weighed(asked)
 
 
-def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "") -> Cautions:
+def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "", part: float = 1.0) -> Cautions:
     """A warning where a scale rounds pigment to nothing, or more than a tenth off its target.
 
     Parameters
@@ -154,6 +160,8 @@ def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: flo
         Step of the scale, g.
     pot : str, optional
         Which of several pots, in words that begin with a space: ``" of red"``.
+    part : float, optional
+        That pot's share of the whole mix.
 
     Returns
     -------
@@ -167,9 +175,14 @@ def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: flo
     comes = f"{float(read):.{places}f} g, or {show(pigment * float(read / wanted), '%')}" if read else "no pigment at all"
     said = f"{show(pigment, '%')} is {show(float(wanted), 'g')}, which a scale in steps of {show(scale_resolution, 'g', 6)} rounds to {comes}"
     least, way = smallest_read(pigment, scale_resolution), "Use a finer scale"
-    if least <= LARGEST:
+    if not _too_much(least / Fraction(str(part)), pigment):
         way = f"{'Give that pot' if pot else 'Mix'} at least {float(least):.{places}f} g of resin or use a finer scale"
     return Cautions(warnings=(f"Pigment{pot}: {said}. {way}.",))
+
+
+def _too_much(resin, percent):
+    """Whether so much resin (g) with so much in it (% of resin) is more than the cautions let stand in a pot."""
+    return bool(check_batch(float(min(resin, BEYOND)) * (1 + percent / 100)).warnings)
 
 
 def _weighed(asked):
@@ -187,7 +200,7 @@ def _weighed(asked):
     least = smallest_batch(asked.catalyst, step)
     cautions = asked.cautions + check_delivered(high)
     for name, (part, load) in asked.pots.items():
-        cautions += check_pigment(resin * Fraction(str(part)), load, step, f" of {name}" if len(asked.pots) > 1 else "")
+        cautions += check_pigment(resin * Fraction(str(part)), load, step, f" of {name}" if len(asked.pots) > 1 else "", part)
     return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions)
 
 

@@ -159,10 +159,13 @@ class BeginPanel(Panel):
         if low is None or low <= 0:
             return []
         try:
-            least = tp.weigh_out("5 kg", catalyst=low, scale_resolution=step_).smallest_batch
+            mix = tp.weigh_out("5 kg", catalyst=low, scale_resolution=step_)
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
-        return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {least:g} g of resin: then the catalyst is within a tenth of what you meant.")]
+        said = f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst,"
+        if mix.too_coarse:
+            return [caution(f"{said} only {mix.smallest_batch:g} g of resin or more has the catalyst within a tenth of what you meant, and so much must not stand in one pot: use a finer scale.")]
+        return [text(f"{said} weigh at least {mix.smallest_batch:g} g of resin: then the catalyst is within a tenth of what you meant.")]
 
     def _end(self, study):
         try:
