@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from testpour.bench.amounts import WeighOutProblems
-from testpour.bench.scale import smallest_batch, smallest_read
+from testpour.bench.scale import decimals, smallest_batch, smallest_read
 from testpour.bench.weighing import weigh_out
 from testpour.study_file import study_from
 
@@ -79,6 +79,37 @@ def test_colour_pots_share_one_mix():
     assert words.index("pigment") < words.index("all the resin") < words.index("catalyst") < words.index("share")
 
 
+@pytest.mark.parametrize("asked, mixes, whole", [
+    ({"resin": "100 g", "pots": 2}, ["50.8", "50.7"], ["100.0", "1.5", "101.5"]),
+    ({"resin": "12 g", "pots": 3}, ["4.1", "4.0", "4.1"], ["12.0", "0.2", "12.2"]),
+    ({"resin": "100 g", "pots": 3, "scale_resolution": "0.2 g"}, ["33.8", "34.0", "33.8"], ["100.0", "1.6", "101.6"]),
+])
+def test_a_pot_takes_its_share_of_the_mix_in_steps_of_the_scale_and_no_catalyst_of_its_own(asked, mixes, whole):
+    """101.5 g in two, 12.2 g in three, and 101.6 g (1.5 g is 1.6 g on that scale) in three, each share on the scale and none lost, by hand."""
+    shown = weigh_out(**asked).shown()
+    assert shown["mix (g)"].tolist() == [*mixes, whole[2]]
+    assert shown.loc["whole mix", ["resin (g)", "catalyst (g)", "mix (g)"]].tolist() == whole
+    own = shown.drop(columns=["mix (g)", "pigment (g)", "total (g)"]).drop(index="whole mix")
+    assert (own == "").all(axis=None)
+
+
+def test_a_pot_whose_share_is_too_little_for_the_scale_is_refused_as_the_catalyst_is():
+    """0.2 of 60 parts of 61 g is 0.203 g."""
+    with pytest.raises(WeighOutProblems, match="the share of eye is 0.203 g of mix, too little for a scale that reads in steps of 1 g. Give it"):
+        weigh_out("60 g", catalyst="2 %", pots={"body": 59.8, "eye": 0.2}, scale_resolution="1 g")
+
+
+@pytest.mark.parametrize("step, places", [(0.1, 1), (1, 0), (5, 0), (0.5, 1), (0.25, 2), (0.05, 2), (0.2, 1), (2.834952, 2), (3.54369, 2), (0.2834952, 3)])
+def test_a_step_is_shown_within_a_hundredth_of_itself(step, places):
+    """0.25 with one place would read 0.2 and 0.5; a tenth, an eighth and a hundredth of an ounce are 2.834952, 3.54369 and 0.2834952 g."""
+    assert decimals(step) == places
+
+
+def test_two_steps_of_a_scale_in_ounces_are_not_six_grams():
+    """2 % of 8.0 oz is 0.16 oz, read as 0.2 oz, which is 5.67 g."""
+    assert weigh_out("8 oz", catalyst="2 %", scale_resolution="0.1 oz").shown()["catalyst (g)"].tolist() == ["5.67"]
+
+
 def test_pigment_names_the_pots():
     assert list(weigh_out(100, pigment={"a": 1, "b": 2}).table.index) == ["a", "b", "whole mix"]
 
@@ -99,7 +130,7 @@ def test_one_pot_takes_pigment_before_catalyst():
 )
 def test_every_pot_carries_the_same_catalyst(resin, catalyst, shares, load, step):
     pots = {f"p{n}": share for n, share in enumerate(shares)}
-    if catalyst * resin / 100 < step:
+    if catalyst * resin / 100 < step or min(shares) / sum(shares) * (resin - step) < step:
         return
     mix = weigh_out(resin, catalyst=catalyst, pots=pots, pigment=load, scale_resolution=step)
     percent = (mix.table["catalyst"] / mix.table["resin"]).to_numpy()

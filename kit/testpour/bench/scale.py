@@ -111,7 +111,7 @@ def smallest_read(share: float, scale_resolution: float) -> Fraction:
 
 
 def decimals(step: float) -> int:
-    """Decimal places that show one step of a scale.
+    """Decimal places that show each step of a scale, within a hundredth of one.
 
     Parameters
     ----------
@@ -122,4 +122,5 @@ def decimals(step: float) -> int:
     -------
     int
     """
-    return max(0, -math.floor(math.log10(step) + 1e-9))
+    coarsest = max(0, -math.floor(math.log10(step) + 1e-9))
+    return next(places for places in range(coarsest, coarsest + 4) if abs(round(step, places) - step) <= 0.01 * step)

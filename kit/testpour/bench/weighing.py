@@ -22,6 +22,7 @@ from testpour.wording import in_html, table_html
 
 if TYPE_CHECKING:
     from testpour.study import Study
+IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
 BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
 
 
@@ -32,7 +33,8 @@ class WeighOut:
     Parameters
     ----------
     table : DataFrame
-        One row a pot, and a row ``"whole mix"`` where there are several pots. Columns in g: resin,
+        One row a pot, with its share of the mix in whole steps of the scale, and a row ``"whole mix"`` where
+        there are several pots. Columns in g: resin,
         catalyst, mix (both together), pigment, total; resin_mL; catalyst_mL and drops where they can be
         known; catalyst_low and catalyst_high, the percentage delivered by this scale.
     catalyst : float
@@ -91,7 +93,7 @@ class WeighOut:
         return f"{table_html(self.shown())}<ol>{steps}</ol><p>{in_html(self.sentence())}</p>"
 
     def shown(self) -> pd.DataFrame:
-        """`table` as text to read at the scale."""
+        """`table` as text to read at the scale; of several pots only what is weighed into each."""
         digits = decimals(self.scale_resolution)
         heads = {"resin": "resin (g)", "resin_mL": "resin (mL)", "catalyst": "catalyst (g)", "mix": "mix (g)",
                  "catalyst_mL": "catalyst (mL)", "drops": "drops", "pigment": "pigment (g)", "total": "total (g)",
@@ -99,7 +101,10 @@ class WeighOut:
         places = {"resin_mL": 0, "catalyst_mL": 2, "drops": 0, "catalyst_low": 3, "catalyst_high": 3}
         text = {head: [f"{v:.{places.get(name, digits)}f}" for v in self.table[name]]
                 for name, head in heads.items() if name in self.table}
-        return pd.DataFrame(text, index=self.table.index)
+        shown = pd.DataFrame(text, index=self.table.index)
+        if len(shown) > 1:  # resin and catalyst are weighed once, for the whole mix: a pot takes its share of that
+            shown.loc[shown.index != WHOLE, [head for name, head in heads.items() if name in self.table and name not in IN_POT]] = ""
+        return shown
 
 
 def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | None = None, waste: str | float = "5 %", catalyst: str | float = "1.5 %", pigment: str | float | Mapping[str, str | float] | None = None, pots: int | Mapping[str, float] = 1, study: Study | None = None,
@@ -207,15 +212,33 @@ def _weighed(asked):
 def _table(asked, resin, catalyst):
     """One row a pot and, where there are several, one for the whole mix."""
     rows = {}
-    for name, (part, load) in asked.pots.items():
-        pigment = on_scale(resin * Fraction(str(part)) * Fraction(str(load)) / 100, asked.step)
-        rows[name] = _row(asked, float(resin) * part, float(catalyst) * part, float(pigment))
+    for name, mix in _shares(asked, resin + catalyst).items():
+        part = mix / (resin + catalyst)
+        pigment = on_scale(resin * part * Fraction(str(asked.pots[name][1])) / 100, asked.step)
+        rows[name] = _row(asked, float(resin * part), float(catalyst * part), float(pigment))
     if len(rows) > 1:
         pigment = sum(row["pigment"] for row in rows.values())
         rows[WHOLE] = _row(asked, float(resin), float(catalyst), pigment)
     table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "pot"
     return table
+
+
+def _shares(asked, mix):
+    """Pot name to its share of the mix in whole steps of the scale, which together are the mix; a pot left with nothing is refused."""
+    shares, poured, wanted = {}, Fraction(0), Fraction(0)
+    for name, (part, _) in asked.pots.items():
+        wanted += mix * Fraction(str(part))
+        shares[name] = on_scale(wanted, asked.step) - poured
+        poured += shares[name]
+    problems = [
+        f"pots: the share of {name} is {show(float(mix) * asked.pots[name][0], 'g')} of mix, too little for a scale that reads in steps of "
+        f"{show(asked.step, 'g', 6)}. Give it a larger share, mix more or use a finer scale."
+        for name, share in shares.items() if share <= 0
+    ]
+    if problems:
+        raise WeighOutProblems(problems)
+    return shares
 
 
 def _row(asked, resin, catalyst, pigment):
