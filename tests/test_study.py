@@ -139,6 +139,16 @@ MISWRITTEN = [
     ("[factors]\ncover = { by_session = True }", "line 2: by_session = True is spelt with a capital. Write true."),
     ("[factors]\ncatalyst =\n", "line 2: nothing follows catalyst ="),
     ("[factors]\ncatalyst {}\n", "line 2: catalyst {} has no =. Write a line as name = value"),
+    ('[aims]\ntack = { at_least = "0" at_most = 1 }', "line 2: a comma is missing before at_most =. Write one between two parts."),
+    ("[aims]\ntack = { at_least = 0 at_most = 1 }", "line 2: a comma is missing before at_most ="),
+    ('[readings]\ntack = { ages = ["24 h"] unit = "x" }', "line 2: a comma is missing before unit ="),
+    ('[aims]\ntack = { at_most = 1, age = "24 h"\n', "line 2: { is opened and not closed. Write } where that part ends"),
+    ('[readings]\ntack = { ages = ["24 h" }', r"line 2: \[ is opened and not closed. Write \] where"),
+    ('[factors]\ncatalyst = { from = "1 %", }', "line 2: the comma before } is one too many. Take it out."),
+    ("[factors]\ncover = {},", "line 2: the comma at its end is one too many. Take it out."),
+    ('[factors]\ncatalyst: { from = "1 %" }', "line 2: catalyst: has a colon. Write catalyst = "),
+    ("[aims]\ntack = { at most = 1 }", "line 2: at most = has a space in its name. Write at_most = "),
+    ('[factors]\nwax content = { unit = "%" }', "line 2: wax content = has a space in its name. Write wax_content = "),
     ('{"name": "Knobs"}', "not readable as TOML: this is JSON"),
     ("x = " + "[" * 50_000, "nested too deeply"),
     ("x = " + "9" * 5_000, "not readable as TOML"),
@@ -326,6 +336,21 @@ def test_an_aim_against_what_is_better_is_questioned_and_may_be_meant(name, aim,
 def test_every_refusal_says_what_and_where(tables, words):
     with pytest.raises(StudyProblems, match=words):
         study_from({**LEAST, **tables})
+
+
+@pytest.mark.parametrize("section, name, entry, meant", [
+    ("factors", "catalist", {"from": "1 %", "to": "2 %"}, "catalyst"), ("factors", "catalist", {"from": 1, "to": 2}, "catalyst"),
+    ("factors", "room_temprature", {}, "room_temperature"), ("factors", "room-temperature", {}, "room_temperature"),
+    ("readings", "geltime", {}, "gel_time"), ("factors", "oven_temperature", {"low": 20}, ""), ("factors", "catalyst_2", {"low": 0}, ""),
+    ("factors", "pigments", {"low": 0, "words": "number of pigments"}, ""),
+])
+def test_a_name_that_is_nearly_a_known_one_is_asked_about(section, name, entry, meant):
+    least = {"factors": {"cover": {}} if meant else {"catalyst": {}}, "readings": {"tack": {}}}
+    tables = {**least, section: {**least[section], name: entry}}
+    if meant:
+        assert problems_of(**tables) == [f'[{section}] {name} looks like {meant}. Write it so; if it is something else, say what in its line: words = "...".']
+    else:
+        assert name in {column.name for column in study_from(tables).factors}
 
 
 def test_all_problems_of_one_column_are_named_at_once():

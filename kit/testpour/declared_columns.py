@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 from testpour.catalogue import catalogue, declare
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from testpour.columns import C, Column
 
 FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
+ALIKE = 0.85  # from which on a name is taken for a slip of a known one: an oven is not a room, at 0.81
 NO = {"no", "not", "non", "never", "without"}
 
 
@@ -42,6 +44,12 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
     found = []
     for name, entry in raw.get(section, {}).items():
         base = catalogue()[section].get(name)
+        meant = get_close_matches(name, catalogue()[section].keys() - raw[section].keys(), 1, ALIKE)
+        if meant and base is None and not (isinstance(entry, dict) and "words" in entry):
+            problems.append(
+                f"[{section}] {name} looks like {meant[0]}. Write it so; if it is something else, say what in its line: words = \"...\"."
+            )
+            continue
         if not name.isidentifier():
             problems.append(f"[{section}] {shortened(repr(name))[1:-1]}: use letters, digits and _ in a name, and `words` for how it reads.")
             continue

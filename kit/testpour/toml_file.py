@@ -108,7 +108,7 @@ def _in_words(problem):
         if sign in said:
             place = re.search(r"at line \d+", said)
             return f"not readable as TOML: {words}{f' ({place[0]})' if place else ''}. Keep one of them."
-    return f"not readable as TOML: {said}. Text needs quotes."
+    return f"not readable as TOML: {said}. Write each line as name = value, with text in quotes."
 
 
 def mistakes(text: str) -> list[str]:
@@ -155,9 +155,29 @@ def _mistake(line):
         return _without_equals(bare)
     if '"' in bare.replace('""', "") or "'" in bare:
         return f"a quote is opened and not closed in {shortened(line.strip())}. Text stands between two quotes."
+    if said := _wrong_marks(bare):
+        return said
     for key, value in re.findall(r"([\w.-]*)\s*=\s*([^={},\[]*|\[.*|\{.*)", bare):
         if said := _bad_value(key, value.strip(), bare):
             return said
+    return ""
+
+
+def _wrong_marks(bare):
+    """What is wrong with the commas, colons, braces and names of a line; empty where they may stand so."""
+    if colon := re.match(r"\s*([\w-]+)\s*:\s", bare):
+        return f"{colon[1]}: has a colon. Write {colon[1]} = ..."
+    if spaced := re.search(r"(?:^|[{,])\s*([A-Za-z]\w*(?:[ \t]+\w+)+)\s*=", bare):
+        return f"{spaced[1]} = has a space in its name. Write {'_'.join(spaced[1].split())} = ..."
+    if missing := re.search(rf"=\s*(?:\"\"|{NUMBER}|[^=,{{]*[\]}}])\s+([A-Za-z]\w*)\s*=", bare):
+        return f"a comma is missing before {missing[1]} =. Write one between two parts."
+    if re.search(r",\s*}", bare):
+        return "the comma before } is one too many. Take it out."
+    for first, last in ("{}", "[]") if "{" in bare else ():
+        if bare.count(first) > bare.count(last):
+            return f"{first} is opened and not closed. Write {last} where that part ends, on the same line."
+    if re.match(r"\s*[\w.-]+\s*=", bare) and bare.endswith(",") and bare.count("[") == bare.count("]"):
+        return "the comma at its end is one too many. Take it out."
     return ""
 
 
