@@ -2,9 +2,8 @@
 
 import tomllib
 from functools import cache
+from math import isclose
 from pathlib import Path
-
-import numpy as np
 
 from testpour.causes.table import Cause, CauseTable, Question, TellingPour
 from testpour.problems import Problems
@@ -128,5 +127,5 @@ def _problems(raw):
 def _shares(where, shares, wanted):
     if len(shares) != wanted:
         yield f"{where}: {len(shares)} shares for {wanted} answers. Give one for each."
-    elif min(shares) <= 0 or not np.isclose(sum(shares), 1, atol=1e-6):
+    elif min(shares) <= 0 or not isclose(sum(shares), 1, abs_tol=1e-5):
         yield f"{where}: the shares must be above 0 and add up to 1; they add up to {sum(shares):g}."
