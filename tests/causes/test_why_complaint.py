@@ -7,7 +7,7 @@ import pytest
 
 from testpour.causes.complaint import Missed, missed, read_soft
 from testpour.causes.signs import read_early
-from testpour.causes.whole_log import good_pours, missed_by_most
+from testpour.causes.whole_log import good_pours, missed_by_most, neighbours
 from testpour.study import Aim
 
 
@@ -73,3 +73,15 @@ def test_a_bound_that_may_still_be_met_is_not_missed(study, castings_of):
     castings = castings_of(study, pours, readings)
     assert missed(castings, "P01") == () and good_pours(castings) == ["P01"]
     assert missed(castings, "P02")[0].words(study) == "gel time not yet at 50 min, where 15 to 45 min is asked"
+
+
+def test_which_castings_are_good_is_known_of_each_log_apart(study, castings_of):
+    """Tack at most 1: the second log has the grades the other way round. Asking for neighbours takes no casting out."""
+    pours = pd.DataFrame({"catalyst": [1.5, 1.6]}, index=["P01", "P02"])
+    read = pd.DataFrame({"pour": ["P01", "P02"], "reading": "tack", "age": 24.0, "low": [0.0, 2.0], "high": [0.0, 2.0], "known": "exact"})
+    one = castings_of(study, pours, read)
+    other = replace(one, readings=one.readings.assign(low=[2.0, 0.0], high=[2.0, 0.0]))
+    for _ in range(2):
+        assert (good_pours(one), good_pours(other)) == (["P01"], ["P02"])
+        assert not missed(one, "P01") and missed(other, "P01") and missed(one, "P02") and not missed(other, "P02")
+        assert not len(neighbours(one, "P01")) and list(neighbours(one, "P02").index) == ["P01"]

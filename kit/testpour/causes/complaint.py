@@ -99,9 +99,8 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
     tuple of Missed
     """
     readings, found = castings.readings[castings.readings["pour"] == pour], []
-    read = _by_casting(castings)
     for aim in aims_of(castings.study):
-        side = _beyond(aim, read.get((aim.reading, pour)))
+        side = _sides(castings, aim).get(pour)
         if side:
             rows = at_age(readings[readings["reading"] == aim.reading], aim.age)
             words = seen_words(castings.study.reading(aim.reading), rows)
@@ -190,10 +189,14 @@ def _by_casting(castings):
     return {key: values[places] for key, places in found.items()}
 
 
+@lru_cache(maxsize=64)  # a few aims of each of those logs
+def _sides(castings, aim):
+    """On which side each casting that was read for an aim misses it, as `_beyond` says it: dict by pour."""
+    return {pour: _beyond(aim, rows) for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}
+
+
 def _beyond(aim, rows):
     """On which side the average of some readings, ages, lows and highs, certainly misses the aim: 1 above, -1 below, else 0."""
-    if rows is None:
-        return 0
     _, low, high = rows[_nearest(rows[:, 0], aim.age)].mean(axis=0)
     return int(aim.at_most is not None and low > aim.at_most) - int(aim.at_least is not None and high < aim.at_least)
 
@@ -272,4 +275,4 @@ def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
     -------
     dict
     """
-    return {pour: _beyond(aim, rows) != 0 for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}
+    return {pour: side != 0 for pour, side in _sides(castings, aim).items()}

@@ -85,7 +85,7 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
     -------
     set of str
     """
-    row, shown = castings.pours.loc[pour], set()
+    row, shown, throughout = castings.pours.loc[pour], set(), fails_throughout(castings, pour, missed)
     have = {factor.name for factor in castings.study.factors}
     for name, sign in table.signs.items():
         if sign.get("lot"):
@@ -93,10 +93,9 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         elif sign.get("worse"):
             shows = any(worse_than_others(castings, column, pour) for column in sign["worse"] if column in castings.pours)
         elif "throughout" in sign:
-            miss = fails_throughout(castings, pour, missed)
-            shows = miss is not None and sign["throughout"] in (True, miss.leans)
+            shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
         elif "clear_too" in sign:
-            shows = "pigment" in have and _clear_too(castings, fails_throughout(castings, pour, missed))
+            shows = "pigment" in have and _clear_too(castings, throughout)
         elif "good" in sign:
             shows = not missed and not odd
         elif "early" in sign:

@@ -1,6 +1,7 @@
 """What a whole log says of its castings: the aims that nearly all of them miss, those that came out good, and which lie near."""
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -61,9 +62,14 @@ def good_pours(castings: Castings) -> list[str]:
     -------
     list of str
     """
+    return list(castings.pours.index[_good(castings)])
+
+
+@lru_cache(maxsize=16)  # one casting after another is asked about
+def _good(castings):
+    """Whether each casting was read and misses no aim: array of bool, in the order of the pours."""
     bad = {pour for aim in aims_of(castings.study) for pour, missed in misses(castings, aim).items() if missed}
-    good = set(castings.readings["pour"]) - bad
-    return [pour for pour in castings.pours.index if pour in good]
+    return castings.pours.index.isin(set(castings.readings["pour"]) - bad)
 
 
 def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
@@ -81,10 +87,10 @@ def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
     -------
     bool
     """
-    named = castings.pours[column].fillna("").astype(str)
-    good = named.index.isin(good_pours(castings))
-    mine, others = named == named[pour], (named != named[pour]) & (named != "")
-    return bool(named[pour] and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean())
+    named, good = castings.pours[column].fillna("").astype(str).to_numpy(object), _good(castings)
+    own = named[castings.pours.index.get_loc(pour)]
+    mine, others = named == own, (named != own) & (named != "")
+    return bool(own and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean())
 
 
 def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
@@ -103,7 +109,7 @@ def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
     DataFrame
         Rows of ``castings.pours``, nearest first; empty where no other casting came out good.
     """
-    good, away = castings.pours.index.isin(good_pours(castings)), np.zeros(len(castings.pours))
+    good, away = _good(castings).copy(), np.zeros(len(castings.pours))
     place = castings.pours.index.get_loc(pour)
     for factor in castings.study.factors:
         if factor.kind != "text":
