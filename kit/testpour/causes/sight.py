@@ -249,16 +249,21 @@ def log_chance(
     own = np.hypot(seen.own, np.atleast_1d(blur)[:, None])  # (h, m)
     one = seen.spread * np.atleast_1d(spread)[:, None]
     if mean.shape[-1] == 1:
-        return _interval(low, high, mean, np.hypot(own, one)[:, :, None])[..., 0]
-    own = np.maximum(own, 1e-6)
+        whole = np.hypot(own, one)[:, :, None]
+        return _interval((low - mean) / whole, (high - mean) / whole, whole)[..., 0]
+    # Repeats that read the same are worked once; one draw of every case tells which they are.
+    _, first, times = np.unique(np.vstack([mean[:, 0], low[0], high[0]]), axis=1, return_index=True, return_counts=True)
+    mean, low, high, own = mean[..., first], low[:, first], high[:, first], np.maximum(own, 1e-6)
     middle, known = _middles(low, high, one)
-    pull = (known * (middle - mean)).sum(axis=2)
-    precision = known.sum(axis=2) + 1 / own**2
+    pull = (known * (middle - mean)) @ times
+    precision = known @ times + 1 / own**2
     centre, step = pull / precision, 1 / np.sqrt(precision)
-    heights = []
+    spread, heights = one[..., None], []
+    low, high = (low - mean) / spread, (high - mean) / spread
     for reach in REACH:
         shift = centre + reach * step
-        rows = _interval(low, high, mean + shift[..., None], one[..., None]).sum(axis=2)
+        moved = shift[..., None] / spread
+        rows = _interval(low - moved, high - moved, spread) @ times
         heights.append(rows - (shift / own) ** 2 / 2 - np.log(own))
     width = np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
     return logsumexp(heights, axis=0) + width
@@ -272,12 +277,12 @@ def _middles(low, high, one):
     return middle, np.where(closed, 1 / (one[..., None] ** 2 + width**2 / 12), 0.0)
 
 
-def _interval(low, high, mean, spread):
-    """Log chance of each interval; log density where a reading is exact."""
-    low, high = np.broadcast_arrays((low - mean) / spread, (high - mean) / spread)
+def _interval(low, high, spread):
+    """Log chance of each interval, its ends in standard deviations from the mean; log density where a reading is exact."""
     exact = low == high
+    if not exact.any():
+        return log_interval_probability(low, high)
     out = np.empty(low.shape)
     out[~exact] = log_interval_probability(low[~exact], high[~exact])
-    if exact.any():
-        out[exact] = -(low[exact] ** 2) / 2 - np.log(np.broadcast_to(spread, low.shape)[exact])
+    out[exact] = -(low[exact] ** 2) / 2 - np.log(np.broadcast_to(spread, low.shape)[exact])
     return out
