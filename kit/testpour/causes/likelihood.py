@@ -5,10 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.special import logsumexp
 
 from testpour.causes.complaint import seen_words
-from testpour.causes.sight import Sight, log_chance
+from testpour.causes.sight import Sight, log_chance, log_sum
 from testpour.causes.table import NOTHING, CauseTable
 from testpour.models.own_readings import own_scale
 
@@ -201,7 +200,7 @@ def _under(cases, name, sight, misfit):
 
 def _averaged(logs):
     """Log of the average over draws: (h,) of (h, m)."""
-    return logsumexp(logs, axis=1) - np.log(logs.shape[1])
+    return log_sum(logs, 1) - np.log(logs.shape[1])
 
 
 def _misread(sight, mean, occasion, blur):

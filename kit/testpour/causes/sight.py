@@ -6,7 +6,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from testpour.causes.whole_log import worse_than_others
 from testpour.likelihood.truncated import log_interval_probability
@@ -22,6 +22,7 @@ DRAWS = 100  # draws that each cause is tried on
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
+LOWEST = -1e300  # stands in for the log of no chance at all
 SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source
 
 
@@ -266,7 +267,23 @@ def log_chance(
         rows = _interval(low - moved, high - moved, spread) @ times
         heights.append(rows - (shift / own) ** 2 / 2 - np.log(own))
     width = np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
-    return logsumexp(heights, axis=0) + width
+    return log_sum(np.array(heights), 0) + width
+
+
+def log_sum(logs: np.ndarray, axis: int) -> np.ndarray:
+    """Log of the sum along an axis of what `logs` are the logs of; scipy's `logsumexp` takes several times as long here.
+
+    Parameters
+    ----------
+    logs : array
+    axis : int
+
+    Returns
+    -------
+    array
+    """
+    top = logs.max(axis=axis, keepdims=True, initial=LOWEST)
+    return np.log(np.exp(logs - top).sum(axis=axis)) + top.squeeze(axis)
 
 
 def _middles(low, high, one):
