@@ -98,11 +98,11 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
     -------
     tuple of Missed
     """
-    readings, found = castings.readings[castings.readings["pour"] == pour], []
+    readings, found = castings.readings, []
     for aim in aims_of(castings.study):
         side = _sides(castings, aim).get(pour)
         if side:
-            rows = at_age(readings[readings["reading"] == aim.reading], aim.age)
+            rows = at_age(readings[(readings["pour"] == pour) & (readings["reading"] == aim.reading)], aim.age)
             words = seen_words(castings.study.reading(aim.reading), rows)
             found.append(Missed(aim, words, float(rows["age"].iloc[0]), side > 0))
     return tuple(sorted(found, key=lambda m: FIRST.index(m.aim.reading) if m.aim.reading in FIRST else len(FIRST)))
@@ -173,7 +173,7 @@ def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
     str
     """
     if len(rows) == 1:
-        low, high, how = rows.iloc[0][["low", "high", "known"]]
+        low, high, how = (rows[name].iloc[0] for name in ("low", "high", "known"))
         unit = "" if reading.grades else unit_words(reading.unit)
         return reading.show(low) if low == high else Known(low, high, how).words(reading) + unit
     return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"

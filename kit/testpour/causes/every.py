@@ -90,6 +90,6 @@ def why_all(fits: Fits, *, causes: dict | None = None) -> EveryAnswer:
         The castings that miss an aim, those whose likeliest cause is a fault though they miss none, and those of which a
         reading lies far from what is expected or a setting is refused.
     """
-    read = [pour for pour in fits.castings.pours.index if (fits.castings.readings["pour"] == pour).any()]
-    every = {pour: why(fits, pour, causes=causes) for pour in read}
-    return EveryAnswer({pour: a for pour, a in every.items() if a.missed or a.case.odd or not a.healthy}, len(read))
+    read = set(fits.castings.readings["pour"])
+    every = {pour: why(fits, pour, causes=causes) for pour in fits.castings.pours.index if pour in read}
+    return EveryAnswer({pour: a for pour, a in every.items() if a.missed or a.case.odd or not a.healthy}, len(every))

@@ -171,7 +171,7 @@ def _occasion_words(seen, name, age, place):
     at = words if np.isnan(age) else f"{words} at {age:g} h"
     if place is None:
         return at
-    rows = seen[name].rows.iloc[[place]]
+    rows = seen[name].rows.iloc[place : place + 1]
     return f"{at}, the one of {seen_words(seen[name].fit.reading, rows)}"
 
 

@@ -79,39 +79,40 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     casting and is not paired.
     All weights are then raised to the power ``sharp``, so that chances are as high as the answers prove right.
     """
-    names = list(table.causes)
-    signs = showing(table, signs, observed)
-    said = {f"question: {q}": np.log(pd.Series(table.chances(q, answer))) for q, answer in observed.items()}
-    answers = sum(said.values(), pd.Series(0.0, names))
-    prior = pd.Series({name: cause.prior for name, cause in table.causes.items()})
-    odds = pd.Series({n: float(np.prod([c.odds.get(s, 1.0) for s in signs])) for n, c in table.causes.items()})
-    shares = pd.Series({name: planned.of(name) for name in names}).clip(lower=0)
-    unseen, openly = prior * odds * (1 - planned.whole), prior[NOTHING] * odds[NOTHING] * shares
-    unseen[NOTHING] = 0.0
+    names, signs = list(table.causes), showing(table, signs, observed)
+    nothing = names.index(NOTHING)
+    said = {f"question: {q}": np.log(list(table.chances(q, answer).values())) for q, answer in observed.items()}
+    answers = sum(said.values(), np.zeros(len(names)))
+    prior = np.array([cause.prior for cause in table.causes.values()])
+    odds = np.array([np.prod([cause.odds.get(sign, 1.0) for sign in signs]) for cause in table.causes.values()])
+    shares = np.maximum([planned.of(name) for name in names], 0.0)
+    unseen, openly = prior * odds * (1 - planned.whole), prior[nothing] * odds[nothing] * shares
+    unseen[nothing] = 0.0
     before = unseen + openly
-    whole, open_part = _either_way(unseen, openly, likely.whole)
-    each = _each(unseen, openly, likely.each)
-    each = each.assign(**said)
+    whole, open_part = _either_way(unseen, openly, likely.whole.to_numpy(float), nothing)
+    each, _ = _either_way(unseen[:, None], openly[:, None], likely.each.to_numpy(float), nothing)
+    each = pd.DataFrame(each - _log(before)[:, None], names, likely.each.columns).assign(**said)
     power = np.where(each.columns.isin(list(said)), 1.0, table.readings)
-    alone, pairs = _shared_out(table.sharp * (whole + answers), table.sharp * _pairs(table, before, each, power))
-    chance = alone + sum(pairs.groupby(level=side).sum().reindex(names, fill_value=0.0) / 2 for side in (0, 1))
+    first, second, both = _pairs(table, before, each, power)
+    alone, both = _shared_out(table.sharp * (whole + answers), table.sharp * both)
+    chance = alone + sum(np.bincount(side, both, len(names)) / 2 for side in (first, second))
     found = pd.DataFrame(
         {"chance": chance, "alone": alone, "prior": prior, "signs": odds, "planned": shares, "before": before,
-         "readings": whole - _log(before), "answers": answers, "openly": np.exp(open_part - whole)}
+         "readings": whole - _log(before), "answers": answers, "openly": np.exp(open_part - whole)}, names
     )
     found.loc[NOTHING, "openly"] = 0.0
-    order = found.sort_values("chance", ascending=False, kind="stable").index
-    return Weighed(found.loc[order].rename_axis("cause"), each, pairs.sort_values(ascending=False, kind="stable"))
+    order, called = np.argsort(-both, kind="stable"), np.array(names)
+    pairs = pd.Series(both[order], pd.MultiIndex.from_arrays([called[first[order]], called[second[order]]]))
+    return Weighed(found.sort_values("chance", ascending=False, kind="stable").rename_axis("cause"), each, pairs)
 
 
 def _pairs(table, before, each, power):
-    """Log weight of every two causes together, each piece of evidence with its own power: Series by the two names."""
-    able = [name for name, cause in table.causes.items() if name != NOTHING and not cause.one_of]
-    first, second = np.triu_indices(len(able), 1)
-    logs, weight = each.loc[able].to_numpy(float), _log(before[able]).to_numpy()
+    """The places of every two causes, two arrays, and the log of their weight together, each piece of evidence with its own power."""
+    able = np.flatnonzero([name != NOTHING and not cause.one_of for name, cause in table.causes.items()])
+    first, second = (able[side] for side in np.triu_indices(len(able), 1))
+    logs, weight = each.to_numpy(float), _log(before)
     either = (power * (np.logaddexp(logs[first] / power, logs[second] / power) - np.log(2))).sum(axis=1)
-    places = pd.MultiIndex.from_arrays([np.array(able)[first], np.array(able)[second]])
-    return pd.Series(either + weight[first] + weight[second] + float(_log(table.together)), places)
+    return first, second, either + weight[first] + weight[second] + float(_log(table.together))
 
 
 def _shared_out(alone, pairs):
@@ -141,17 +142,9 @@ def showing(table: CauseTable, signs: set[str], observed: dict[str, str]) -> set
     return {sign for sign in signs if stands(sign)}
 
 
-def _each(unseen, openly, logs):
-    """Log chance of each reading alone under each cause, come about either way."""
-    weights = np.logaddexp(
-        _log(unseen).to_numpy()[:, None] + logs, _log(openly).to_numpy()[:, None] + logs.loc[NOTHING].to_numpy()
-    )
-    return weights - _log(unseen + openly).to_numpy()[:, None]
-
-
-def _either_way(unseen, openly, logs):
+def _either_way(unseen, openly, logs, nothing):
     """Log weight of each cause, unseen or by the settings, and of the latter alone."""
-    by_settings = _log(openly) + logs[NOTHING]
+    by_settings = _log(openly) + logs[nothing]
     return np.logaddexp(_log(unseen) + logs, by_settings), by_settings
 
 

@@ -129,9 +129,9 @@ def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
 
 def _alone(pours, lot, pour):
     """Whether no other pour is from this one's lot, while others are from a named lot."""
-    own, others = pours.loc[pour, lot], pours[lot].drop(pour)
-    others = others[others.notna() & (others != "")]
-    return pd.notna(own) and own != "" and len(others) > 0 and not (others == own).any()
+    lots = pours[lot].fillna("").to_dict()
+    own = lots.pop(pour)
+    return bool(own and any(lots.values()) and own not in lots.values())
 
 
 def _clear_too(castings, throughout):

@@ -221,16 +221,17 @@ def shares(value: Callable[[pd.DataFrame], np.ndarray], here: pd.DataFrame, ther
     ends : tuple of float
         Mean value at `there` (averaged over its rows) and at `here`.
     """
-    own = here.iloc[0]
-    names = [c for c in there if not np.allclose(there[c].astype(float), float(own[c]), rtol=0, atol=SMALL)]
+    own = here.iloc[0].astype(float).to_dict()
+    names = [c for c in there if not np.allclose(there[c].astype(float), own[c], rtol=0, atol=SMALL)]
     if len(names) > MOST:
         raise ValueError(f"{len(names)} settings differ, more than {MOST}; compare with pours that differ in fewer.")
     orders, tried = _memberships(len(names)), []
-    for place in range(len(there)):
-        table = there.iloc[[place] * len(orders)].reset_index(drop=True)
-        for i, name in enumerate(names):
-            table[name] = np.where(orders[:, i], float(own[name]), table[name].astype(float))
-        tried.append(value(table))
+    for row in there.astype(float).to_dict("records"):
+        apart = [i for i, name in enumerate(names) if row[name] != own[name]]  # where the two agree, a change changes nothing
+        subsets = _memberships(len(apart))
+        moved = {names[i]: np.where(subset, own[names[i]], row[names[i]]) for i, subset in zip(apart, subsets.T, strict=True)}
+        table = pd.DataFrame(row | moved, index=range(len(subsets)))
+        tried.append(value(table)[:, orders[:, apart] @ 2 ** np.arange(len(apart))])
     values = np.mean(tried, axis=0)  # what ends at `here` is the same of every row
     return names, values @ _weights(orders), (float(values[:, 0].mean()), float(values[:, -1].mean()))
 
