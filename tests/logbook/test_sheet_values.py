@@ -59,6 +59,14 @@ def test_a_point_that_may_be_either_is_refused_where_both_marks_are_used(study, 
         read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;1,5;90\nB;2.5;1.200\n"))
 
 
+def test_a_point_that_may_be_either_is_refused_where_no_other_number_tells(study, tmp_path):
+    """Where points stand between thousands, 1.200 min is twenty hours; read as 1.2 min nobody would notice."""
+    with pytest.raises(LogProblem, match=r"'1.200 min' may be 1200 min or 1.2000 min, and no other"):
+        read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;2;1.200 min\n"))
+    (entry,) = read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;1.5;1.200\n"))  # another number tells
+    assert entry["readings"][0]["value"] == "1.200"
+
+
 def test_a_comma_that_may_be_either_is_refused(study, tmp_path):
     with pytest.raises(LogProblems, match="may be 1250 or 1.250"):
         read_sheet(study, sheet(tmp_path, 'pour,catalyst,gel time\nA,1,"1,250"\n'))

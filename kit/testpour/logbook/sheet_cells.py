@@ -96,6 +96,11 @@ def _decimal(rows):
             f"{shortened(comma)!r} has a decimal comma and {shortened(point)!r} a decimal point, so {shortened(either)!r} may be "
             "either of two numbers. Write all numbers with one of these marks, and none between thousands."
         )
+    if either and not comma and not point:
+        whole, part = (re.sub(r"\.(\d{3})", mark, shortened(either), count=1) for mark in (r"\1", r".\g<1>0"))
+        raise TextProblem(
+            f"{shortened(either)!r} may be {whole} or {part}, and no other number in the sheet shows which. Write the one that is meant so."
+        )
     return "," if comma and not point else None
 
 
