@@ -33,7 +33,7 @@ def make_atlas():
     dict
         Field name to an array (6, depths, films, rooms): level, slope and bend per step of heat, slope per
         step of energy, slope and bend per step of ceiling. Times as natural logs of minutes, the peak as
-        the logit of its share of the whole rise, conversions as they are.
+        the logit of its share of the whole rise.
     """
     level = _integrated()
     heat, energy, ceiling = ([_integrated(**{name: step}) for step in (1, -1)] for name in ("heat", "energy", "ceiling"))
@@ -59,8 +59,6 @@ def _integrated(heat=0, energy=0, ceiling=0):
         "gel": np.log(found["gel_time"]),
         "peak_time": np.log(found["time_to_peak"]),
         "peak": np.log(share / (1.0 - share)),
-        "core": found["core_conversion"],
-        "face": found["face_conversion"],
     }
     return {name: column.to_numpy().reshape(grid.shape[:-1]) for name, column in columns.items()}
 

@@ -27,7 +27,6 @@ LOW, HIGH = np.array([1.0, 0.2, 5.0, 0.0]), np.array([2.5, 4.0, 15.0, 1.0])
 WITHIN, BEYOND = [6.0, 9.0, 11.0, 13.0], [18.0, 19.0, 20.0, 22.0]
 AT_MOST = 110.0
 READ = ("gel_time", "time_to_peak", PEAK)
-NEXT_DAY = ("hardness", "tack")
 
 
 def poured(study, castings_of, resin, seed, pours):
@@ -98,13 +97,6 @@ def slim(study):
     return replace(study, readings=tuple(r for r in study.readings if r.name in READ), aims=())
 
 
-@pytest.fixture(scope="module")
-def next_day(study):
-    """The study with those, and with hardness and tack at the age of their aims."""
-    readings = [replace(r, ages=(24.0,)) if r.name in NEXT_DAY else r for r in study.readings if r.name in (*READ, *NEXT_DAY)]
-    return replace(study, readings=tuple(readings), aims=tuple(a for a in study.aims if a.reading in NEXT_DAY))
-
-
 @pytest.mark.parametrize("difficulty", ["ordinary", "awkward"])
 def test_the_error_of_the_peak_falls_by_half_at_twelve_pours(slim, castings_of, difficulty):
     """What the person this is built for asked for: half or less for unseen thickness; chances nearer the truth."""
@@ -133,33 +125,3 @@ def test_a_resin_that_is_no_slab_loses_nothing(slim, castings_of):
         taken.append(any(term.name == "physics" for term in fit.believed.terms))
     print(f"\nphysics taken for {sum(taken)} of {RESINS} algebraic resins")
     assert sum(taken) <= 1
-
-
-@pytest.mark.parametrize("difficulty", ["ordinary", "awkward"])
-def test_how_far_it_has_cured_does_no_harm_in_hardness_and_tack(next_day, castings_of, difficulty):
-    """It pays too little to be taken unasked: `physics_choice` quotes these numbers. Held: no chance worse by a point in a hundred."""
-    rows = []
-    for seed in range(FIRST_SEED, FIRST_SEED + RESINS):
-        resin = practice_resin(next_day, seed, kind="physical", difficulty=difficulty)
-        castings = poured(next_day, castings_of, resin, seed, 12)
-        table = asked(next_day, seed, WITHIN).assign(age=24.0)
-        for name, physics in (("plain", None), ("cure", True)):
-            rows += [{"model": name, **row} for row in judged_next_day(fit_castings(castings, physics=physics), resin, table)]
-    found = pd.DataFrame(rows).groupby(["reading", "model"]).mean()
-    print(f"\n{difficulty}, 12 pours, {RESINS} resins\n{found.round(3).to_string()}")
-    assert found.loc[("hardness", "cure"), "error"] <= found.loc[("hardness", "plain"), "error"]
-    assert found.loc[("hardness", "cure"), "held"] >= 0.85
-    for reading in NEXT_DAY:
-        assert found.loc[(reading, "cure"), "chance"] <= found.loc[(reading, "plain"), "chance"] + 0.01
-
-
-def judged_next_day(fits, resin, table):
-    """Errors of the middle (Shore D) and of the chance of meeting the aim, hardness and tack at rows of settings."""
-    ideal, room = resin.ideal(table), table["room_temperature"].to_numpy()
-    for aim in fits.study.aims:
-        fit, true = fits[aim.reading], ideal[aim.reading].to_numpy()
-        said, chance = fit.chances(table, aim.at_least, aim.at_most).mean(axis=0), resin._meets(aim, true, room)
-        row = {"reading": aim.reading, "chance": np.abs(said - chance).mean(), "surprise": surprise(said, chance)}
-        if not fit.reading.grades:
-            row |= off(fit, table, true)
-        yield row

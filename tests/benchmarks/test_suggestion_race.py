@@ -47,7 +47,7 @@ if find_spec("botorch"):
 class Kit(Habit):
     """This package, learning fast; `physics` as for `fit_castings`."""
 
-    def __init__(self, world, physics=None):
+    def __init__(self, world, physics=True):
         super().__init__(world)
         self.physics = physics
         self.learn()
@@ -164,7 +164,7 @@ def test_heat_and_cure_pay_in_the_race():
 
     Sixteen resins over all six sessions are in `physics_choice`. Held: a point or more after four pours.
     """
-    study, ways = slim(read_study(DEMO)), {"as the log says": None, "asked for": True, "without": False}
+    study, ways = slim(read_study(DEMO)), {"as the log says": True, "without": False}
     scores = {name: [] for name in ways}
     for seed in range(FIRST_SEED, FIRST_SEED + CAST):
         for name, physics in ways.items():

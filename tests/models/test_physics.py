@@ -10,13 +10,12 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
-from testpour.models.physics import PEAK, LotFit, latent, learn_lot, settings_of
+from testpour.models.physics import PEAK, latent, learn_lot, settings_of
 from testpour.models.physics_choice import log_evidence
 from testpour.models.physics_terms import PeakColumn, with_physics
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.physics.atlas import look_up
 from testpour.physics.lots import UNKNOWNS, lots_at
 
 READ = ("gel_time", "time_to_peak", PEAK)
@@ -117,7 +116,7 @@ def test_belief_in_the_terms_is_belief_about_the_lot(study, castings_of):
     castings = replace(castings, readings=castings.readings[castings.readings["reading"] != PEAK].reset_index(drop=True))
     lot = learn_lot(castings)
     reading = study.reading(PEAK)
-    believed = with_physics(study, reading, beliefs_for(study, reading), lot)
+    believed = with_physics(study, beliefs_for(study, reading), lot)
     table = settings_table(study, pd.DataFrame({"thickness": [7.0, 10.0, 14.0], "catalyst": 1.6}), room=21)
     rows = design(believed.terms[1:4], table)  # the three directions
     spread = np.sqrt((rows**2).sum(axis=1))
@@ -158,11 +157,8 @@ def test_physics_is_taken_where_the_log_speaks_for_it(physical, practice_casting
 
 
 @pytest.mark.slow
-def test_physics_can_be_asked_for_or_refused(physical, practice_castings):
+def test_physics_can_be_refused(physical):
     assert "physics" not in names(fit_castings(physical, physics=False))
-    asked = fit_castings(practice_castings, physics=True)
-    assert "physics" in names(asked)
-    assert "as asked" in asked[PEAK].sentence()
 
 
 @pytest.mark.slow
@@ -181,7 +177,7 @@ def test_other_readings_are_left_alone(physical):
 def test_a_study_without_thickness_does_without(study, physical):
     small = replace(study, factors=tuple(f for f in study.factors if f.name != "thickness"))
     castings = replace(physical, study=small, pours=physical.pours.drop(columns="thickness"))
-    assert "physics" not in names(fit_castings(castings, physics=True))
+    assert "physics" not in names(fit_castings(castings))
     assert learn_lot(castings).pours == 0
 
 
@@ -204,47 +200,7 @@ def test_nothing_is_double_counted(study, castings_of):
     assert len(rows_of(castings, study.reading(PEAK))[0]) == 12
 
 
-HARD, DRY, CEILING = "hardness", "tack", UNKNOWNS.index("ceiling")
-
-
-@pytest.mark.slow
-def test_cure_enters_hardness_and_tack_only_where_asked_for(physical):
-    """Unasked it would hardly pay: `tests/benchmarks/test_physics_pays.py` has the numbers."""
-    for physics, there in ((True, True), (None, False), (False, False)):
-        fits = fit_castings(physical, physics=physics)
-        for name in (HARD, DRY):
-            assert ("cure" in [term.name for term in fits[name].believed.terms]) is there
-
-
-@pytest.mark.parametrize("name, parts", [(HARD, ("core_conversion", "face_conversion")), (DRY, ("face_conversion",))])
-def test_the_cure_term_is_how_far_the_table_says_it_has_cured(study, castings_of, name, parts):
-    """Tenths beyond the reference settings, from the table itself at the likeliest lot."""
-    _, castings = simulated(study, castings_of, 2)
-    lot, reading = learn_lot(castings), study.reading(name)
-    term = with_physics(study, reading, beliefs_for(study, reading), lot).terms[0]
-    table = settings_table(study, pd.DataFrame({"thickness": [6.0, 10.0, 15.0], "catalyst": [1.2, 1.5, 2.0]}), room=20)
-    found = look_up(lots_at(lot.place), *settings_of(table))
-    cured = np.mean([getattr(found, part)[0] for part in parts], axis=0)
-    assert term.name == "cure"
-    np.testing.assert_allclose(term.column(table), 10 * (cured - cured[1]), atol=1e-9)
-    assert term.column(table)[2] > term.column(table)[0]
-
-
-def test_doubt_about_the_ceiling_moves_how_far_it_cures(study):
-    """Where only the ceiling is unsure, the first direction is the ceiling and the others are nothing."""
-    only = np.zeros((9, 9))
-    only[CEILING, CEILING] = 1.0
-    reading = study.reading(HARD)
-    lot = LotFit(np.zeros(9), only, (np.zeros(9), only))
-    terms = with_physics(study, reading, beliefs_for(study, reading), lot).terms
-    table = settings_table(study, pd.DataFrame({"thickness": [5.0, 10.0, 18.0], "catalyst": [1.2, 1.5, 2.5], "room_temperature": [16.0, 20.0, 24.0]}))
-    cured = {}
-    for step in (0.5, -0.5):
-        found = look_up(lots_at(step * np.eye(9)[CEILING]), *settings_of(table))
-        cured[step] = 5 * (found.core_conversion + found.face_conversion)[0]
-    slope = cured[0.5] - cured[-0.5]
-    np.testing.assert_allclose(np.abs(terms[1].column(table)), np.abs(slope - slope[1]), atol=1e-6)
-    np.testing.assert_allclose(terms[2].column(table), 0.0, atol=1e-3)
+CEILING = UNKNOWNS.index("ceiling")
 
 
 def test_the_ceiling_is_learnt_from_the_peaks_too(study, castings_of):

@@ -20,6 +20,7 @@ from testpour.threads import one_thread
 from testpour.wording import in_markdown
 
 if TYPE_CHECKING:
+    from testpour.likelihood.interval import IntervalModel
     from testpour.logbook.castings import Castings
     from testpour.study import Study
 
@@ -107,7 +108,7 @@ def check_one_reading(fit: Any, call: str) -> None:
 @one_thread
 def fit_castings(
     castings: Castings, *, beliefs: Mapping[str, Any] | None = None, seed: int = 0,
-    physics: bool | None = None, remainder: bool = True
+    physics: bool = True, remainder: bool = True
 ) -> Fits:
     """Fit every reading of the log, beliefs underneath.
 
@@ -119,10 +120,9 @@ def fit_castings(
         Beliefs that replace the trade's, in the shape of `beliefs.toml`.
     seed : int
         The same log and seed give the same draws.
-    physics : bool, optional
-        Whether heat and cure, followed through a slab, enter the model of the peak temperature: True
-        always, False never, None where the log speaks for them (see `physics_choice`). True also gives
-        hardness and tack how far the casting has cured.
+    physics : bool
+        Whether heat and cure, followed through a slab, may enter the model of the peak temperature: they do
+        where the log speaks for them (see `physics_choice`).
     remainder : bool
         Whether the models may bend away from what the beliefs foresee (see `remainder`).
 
@@ -142,6 +142,9 @@ def fit_castings(
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
         believed = beliefs_for(study, reading, beliefs, rows)
-        believed, said, model = chosen(castings, reading, believed, rows, partial(model_of, study, remainder=remainder), beliefs=beliefs, physics=physics)
+        said: tuple[str, ...] = ()
+        model: IntervalModel | None = None
+        if physics:
+            believed, said, model = chosen(castings, reading, believed, rows, partial(model_of, study, remainder=remainder), beliefs=beliefs)
         models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model, remainder)
     return Fits(study, castings, models, seed)

@@ -8,13 +8,11 @@ What it buys on practice resins that are cast: the error of the peak at thicknes
 than half at twelve pours (`tests/benchmarks/test_physics_pays.py`), and the next pours find good settings
 sooner. Share of the best possible chance after 4, 8, 12, 16, 20 and 24 pours, sixteen resins, seeds 620 to 635:
 
-    with       0.891 0.949 0.962 0.961 0.969 0.974
-    without    0.834 0.878 0.900 0.920 0.935 0.956
-    asked for  0.874 0.944 0.956 0.966 0.968 0.976
+    with     0.891 0.949 0.962 0.961 0.969 0.974
+    without  0.834 0.878 0.900 0.920 0.935 0.956
 
-The last line has hardness and tack told, too, how far the casting has cured. That takes a ninth off the error
-of hardness at twelve pours and nothing off the chances of either, because a day's hardness scatters by more
-than the plain terms miss; so it is done only where it is asked for.
+Hardness and tack are not told how far the casting has cured: that took a ninth off the error of hardness at twelve
+pours and nothing off the chances of either, because a day's hardness scatters by more than the plain terms miss.
 """
 
 from __future__ import annotations
@@ -26,8 +24,8 @@ import numpy as np
 
 from testpour.likelihood.laplace import LOG_2PI
 from testpour.likelihood.optimum import summit
-from testpour.models.physics import PEAK, learn_lot
-from testpour.models.physics_terms import CURED, NEEDS, with_physics
+from testpour.models.physics import NEEDS, PEAK, learn_lot
+from testpour.models.physics_terms import with_physics
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,15 +38,13 @@ if TYPE_CHECKING:
 EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
 FEWEST = 3  # telling peaks below which a log cannot choose
 SAID = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
-ASKED = "Heat and cure followed through a slab enter its model, as asked."
 
 
 def chosen(
     castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
-    build: Callable[..., IntervalModel], *, beliefs: Mapping[str, Any] | None = None,
-    physics: bool | None = None
+    build: Callable[..., IntervalModel], *, beliefs: Mapping[str, Any] | None = None
 ) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
-    """Beliefs of a reading with heat and cure among its terms, where that is asked for or tells more.
+    """Beliefs of a reading with heat and cure among its terms, where that tells more of the log.
 
     Parameters
     ----------
@@ -62,8 +58,6 @@ def chosen(
         ``build(reading, believed, rows)`` gives the `IntervalModel`.
     beliefs : dict, optional
         As for `fit_castings`.
-    physics : bool, optional
-        True always, False never, None where the log speaks for it.
 
     Returns
     -------
@@ -74,16 +68,12 @@ def chosen(
         The model of these beliefs, where it had to be built to choose.
     """
     study = castings.study
-    told = (PEAK, *CURED) if physics else (PEAK,)
-    able = reading.name in told and set(NEEDS) <= {factor.name for factor in study.factors}
-    if physics is False or not able:
+    if reading.name != PEAK or not set(NEEDS) <= {factor.name for factor in study.factors}:
         return believed, (), None
-    plain = None if physics else build(reading, believed, rows)
-    if plain is not None and plain.informative.sum() < FEWEST:
+    plain = build(reading, believed, rows)
+    if plain.informative.sum() < FEWEST:
         return believed, (), plain
-    other = with_physics(study, reading, believed, learn_lot(castings, beliefs))
-    if plain is None:
-        return other, (ASKED,), None
+    other = with_physics(study, believed, learn_lot(castings, beliefs))
     cured = build(reading, other, rows)
     if log_evidence(cured) - log_evidence(plain) > EVEN:
         return other, (SAID,), cured

@@ -14,7 +14,7 @@ Broyer & Macosko, AIChE J. 22 (1976) 268, for the groups (citation from memory, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from importlib.resources import as_file, files
 from typing import TYPE_CHECKING
@@ -35,64 +35,18 @@ HEAT_STEP, ENERGY_STEP = 0.15, 0.12  # ln of heat of cure and of activation ener
 CEILING_STEP = 0.03  # ceiling of cure beyond the default's
 RUNAWAY = 0.8  # ln mm by which the steep part moves for each ln of heat or energy: between 1/2 (faces held) and 1
 STALL = 3.0  # ln mm by which it moves for each unit of ceiling: found by trying, for the least error two steps away
-FIELDS = ("gel", "peak_time", "peak", "core", "face")
+FIELDS = ("gel", "peak_time", "peak")
 FILE = "physics/atlas.npz"
 
 
-@dataclass(frozen=True)
-class Outcomes:
-    """What the bench would note of castings in a steady room, each of shape (lots, castings).
-
-    Parameters
-    ----------
-    gel_time, time_to_peak : array
-        Minutes after mixing.
-    rise : array
-        Peak in the middle above the room, K.
-    core_conversion, face_conversion : array
-        At about a day, 0 to 1.
-    """
-
-    gel_time: np.ndarray
-    time_to_peak: np.ndarray
-    rise: np.ndarray
-    core_conversion: np.ndarray
-    face_conversion: np.ndarray
-
-
-def look_up(lots: Lots, thickness: np.ndarray, catalyst: np.ndarray, room: np.ndarray) -> Outcomes:
-    """Outcomes of slabs that stand in a steady room.
-
-    Parameters
-    ----------
-    lots : Lots
-    thickness, catalyst, room : array, shape (castings,)
-        mm, % by mass, degC. Beyond the table its edge is taken.
-
-    Returns
-    -------
-    Outcomes
-    """
-    speed, place, aside = _place(lots, thickness, catalyst, room)
-    gel, peak_time, peak, core, face = (_read(name, place, aside) for name in FIELDS)
-    wait = _wait(lots, catalyst, room)
-    return Outcomes(
-        wait + np.exp(gel) / speed,
-        wait + np.exp(peak_time) / speed,
-        _whole_rise(lots) * _share(peak),
-        np.clip(core, 0.0, 1.0),
-        np.clip(face, 0.0, 1.0),
-    )
-
-
 def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """`Outcomes.rise` alone, quicker.
+    """Peak in the middle above the room of slabs that stand in a steady room.
 
     Parameters
     ----------
     lots : Lots
     thickness : array, shape (castings,)
-        mm.
+        mm. Beyond the table its edge is taken, here and in the other settings.
     catalyst : float or array
         % of resin by mass.
     room : array, shape (castings,)
@@ -108,7 +62,7 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
 
 
 def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """`Outcomes.gel_time` ("gel") or `Outcomes.time_to_peak` ("peak_time") alone, quicker.
+    """When slabs that stand in a steady room gel or are hottest in the middle.
 
     Parameters
     ----------
