@@ -1,6 +1,9 @@
 """The most likely spreads of a pool, which other programs give too: they prove its density, and the kit shows none of them."""
 
+from dataclasses import replace
+
 import numpy as np
+from likeliest import Flat
 
 from testpour.likelihood.optimum import reach_top
 from testpour.pooling.climbing import _bench_marginal
@@ -8,7 +11,9 @@ from testpour.pooling.climbing import _bench_marginal
 
 def most_likely_spreads(model, bench):
     """Group name to standard deviation, coefficients integrated out: restricted maximum likelihood under flat beliefs."""
-    marginal, scale, start = _bench_marginal(model, bench, sampling=bool(model.grades and model.shape_believed))
+    marginal, scale, start = _bench_marginal(model, bench)
+    if not model.grades:
+        marginal.problem = replace(marginal.problem, shape_belief=Flat())
     shape, spreads = marginal.split(reach_top(marginal, start).at)
     found = dict(zip([group.name for group in model.groups], scale.unit * np.abs(spreads), strict=True))
     return found if scale.graded else found | {"reading": float(np.exp(scale.shape(shape)[0]))}

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
+from likeliest import likeliest
 from scipy.stats import t
 
 from testpour.likelihood.interval import IntervalModel
@@ -33,7 +34,7 @@ def test_cosmesis_seen_only_between_visits():
     with np.errstate(divide="ignore"):
         low, high = np.log(table["from"]), np.log(table["to"].fillna(np.inf))
     design = np.column_stack([np.ones(len(table)), table["treatment"] == 2]).astype(float)
-    fit = IntervalModel(low, high, design).fit()
+    fit = likeliest(IntervalModel(low, high, design))
     np.testing.assert_allclose(fit.params[:2], COSMESIS["coefficients"], atol=5e-7)
     assert fit.spread == pytest.approx(COSMESIS["spread"], abs=5e-7)
     assert fit.llf == pytest.approx(COSMESIS["log_likelihood"], abs=1e-8)
@@ -55,7 +56,7 @@ def test_estimates_and_errors_are_those_of_lifelines(name):
     """To five digits, standard errors included; how the numbers were got is told beside them."""
     peer = tomllib.loads((REFERENCE / "interval_lifelines.toml").read_text("utf-8"))[name]
     low, high, covariate = interval_rows(name)
-    fit = IntervalModel(low, high, np.column_stack([np.ones(len(low)), covariate]).astype(float)).fit()
+    fit = likeliest(IntervalModel(low, high, np.column_stack([np.ones(len(low)), covariate]).astype(float)))
     np.testing.assert_allclose(fit.params, peer["estimates"], rtol=1e-5)
     np.testing.assert_allclose(fit.bse, peer["errors"], rtol=1e-5)
     in_hours = fit.llf + -low[low == high].sum()
@@ -68,7 +69,7 @@ def test_wheels_inspected_once_are_a_probit():
     hours, seen = np.log(table["hours"].to_numpy(float)), table[["inspected", "failed"]].to_numpy(int)
     failed = np.concatenate([np.repeat([1, 0], [f, n - f]) for n, f in seen])
     at = np.repeat(hours, seen[:, 0])
-    fit = IntervalModel(np.where(failed, -np.inf, at), np.where(failed, at, np.inf), np.ones((len(at), 1))).fit()
+    fit = likeliest(IntervalModel(np.where(failed, -np.inf, at), np.where(failed, at, np.inf), np.ones((len(at), 1))))
     probit = sm.GLM(failed, sm.add_constant(at), family=sm.families.Binomial(sm.families.links.Probit())).fit(tol=1e-12)
     assert 1 / fit.spread == pytest.approx(probit.params[1], rel=1e-6)
     assert -fit.params[0] / fit.spread == pytest.approx(probit.params[0], rel=1e-6)
@@ -89,7 +90,7 @@ def test_concrete_hardens_by_the_published_slope(concrete):
     for _, one in concrete.groupby("mix"):
         aged = np.asarray(TERMS["age"].column(one.assign(age=one["hours"])))
         strength = one["compressive_strength"].to_numpy()
-        slopes.append(IntervalModel(strength, strength, np.column_stack([np.ones(len(one)), aged])).fit().params[1])
+        slopes.append(likeliest(IntervalModel(strength, strength, np.column_stack([np.ones(len(one)), aged]))).params[1])
     assert len(slopes) == CONCRETE_MIXES
     assert np.mean(slopes) == pytest.approx(CONCRETE_SLOPE, abs=0.005)
 

@@ -48,11 +48,11 @@ def model_of(kind, leaf=True):
 @pytest.mark.parametrize("kind", ["exact", "intervals", "grades"])
 def test_value_and_gradient_are_those_of_the_dense_marginal(kind, leaf):
     model, bench = model_of(kind, leaf)
-    problem, _, start = scaled_problem(model, sampling=True)
+    problem, _, start = scaled_problem(model)
     blocks = make_blocks(problem.design, bench, [(g.codes, np.ones(len(bench))) for g in problem.groups])
     assert blocks.leaf == (3 if leaf else -1)
     outer = start[problem.design.shape[1] :] + 0.1
-    value, slope = Marginal(problem, restricted=True)(outer)
+    value, slope = Marginal(problem)(outer)
     found, found_slope = BenchMarginal(problem, blocks)(outer)
     assert found == pytest.approx(value, rel=1e-9)
     np.testing.assert_allclose(found_slope, slope, rtol=1e-5, atol=1e-6)
@@ -62,7 +62,7 @@ def test_value_and_gradient_are_those_of_the_dense_marginal(kind, leaf):
 def test_gradient_with_slopes_against_differences(kind):
     """A slope by bench is a component whose values are a column: central differences of the value."""
     model, bench = model_of(kind)
-    problem, _, start = scaled_problem(model, sampling=True)
+    problem, _, start = scaled_problem(model)
     components = [(g.codes, np.ones(len(bench))) for g in problem.groups] + [(bench, model.exog[:, -1])]
     problem = replace(
         problem,
@@ -79,7 +79,7 @@ def test_gradient_with_slopes_against_differences(kind):
 def test_the_arrow_solves_and_inverts_as_one_dense_matrix():
     """The arrow's solution, determinant and blocks of the inverse against numpy on the whole matrix."""
     model, bench = model_of("exact")
-    problem, *_ = scaled_problem(model, sampling=True)
+    problem, *_ = scaled_problem(model)
     blocks = make_blocks(problem.design, bench, [(g.codes, np.ones(len(bench))) for g in problem.groups])
     spreads, weights = np.array([0.7, 0.4, 0.2, 0.3]), np.linspace(0.5, 2, len(bench))
     precision = 0.3 * np.eye(3)

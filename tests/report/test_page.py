@@ -218,7 +218,7 @@ def test_the_fingerprint_is_that_of_the_data(text, log):
 
 def test_the_versions_are_those_that_ran(text):
     words = "".join(Outline(text).words)
-    assert f"pandas {version('pandas')}" in words and f"statsmodels {version('statsmodels')}" in words
+    assert f"pandas {version('pandas')}" in words and f"scipy {version('scipy')}" in words
 
 
 def test_beliefs_stand_behind_a_fold_with_their_sources(text):

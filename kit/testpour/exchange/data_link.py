@@ -15,7 +15,7 @@ from testpour.wording import visible
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
 FINE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
 UNCHANGED = " /=;,.)'-!*?@[]|$+^`~{}"  # what an address in double quotes holds as it is, and no reader takes for a link of its own
-PACKAGES = ("numpy", "pandas", "statsmodels", "matplotlib")
+PACKAGES = ("numpy", "pandas", "scipy", "matplotlib")
 
 
 def to_csv(table: pd.DataFrame) -> str:

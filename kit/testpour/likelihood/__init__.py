@@ -1,5 +1,5 @@
 """The statistics of readings seen only between two checks, in plain numbers; it knows nothing of studies.
 
 In: design matrices, interval bounds of the readings, groups and normal priors, as numpy arrays.
-Out: the log likelihood, its maximum, and draws from the posterior.
+Out: draws from the posterior.
 """

@@ -11,13 +11,13 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Top:
-    """Where a climb ended: `at`, its `value`, `gradient`, `curvature` (minus second derivatives)."""
+    """Where a climb ended: `at`, its `value` and `curvature` (minus second derivatives)."""
 
     at: np.ndarray
     value: float
-    gradient: np.ndarray
     curvature: np.ndarray
     converged: bool
+
 
 STEP = 1e-4  # between two gradients whose difference is a curvature
 REACH = 2.0  # longest step of a climb, in scaled parameters
@@ -98,8 +98,8 @@ def climb(
     left = _predicted(*np.linalg.eigh(matrix), gradient)
     converged = left < max(1e-9, near) * (1 + abs(value))
     if converged and left > 0:
-        at, value, gradient = _polish(function, at, value, gradient, matrix)
-    return Top(at, value, gradient, matrix, bool(converged))
+        at, value = _polish(function, at, value, gradient, matrix)
+    return Top(at, value, matrix, bool(converged))
 
 
 def _ascend(function, at, value, gradient, matrix, how):
@@ -127,8 +127,8 @@ def _polish(function, at, value, gradient, matrix):
     step = np.linalg.solve(matrix, gradient)
     reached = function(at + step)
     if np.abs(reached[1] @ step) < np.abs(gradient @ step):
-        return at + step, *reached
-    return at, value, gradient
+        return at + step, reached[0]
+    return at, value
 
 
 def _climb_once(function, at, value, slopes, damping):

@@ -206,12 +206,11 @@ def parts(count: int, width: int) -> list[slice]:
 
 
 def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
-    """Return the `Conditional` of a restricted `Marginal` about one place, best its top.
+    """Return the `Conditional` of a `Marginal` about one place, best its top.
 
     Parameters
     ----------
     marginal : Marginal
-        With the coefficients integrated out.
     at : array, shape (k + G,)
         Outer parameters.
 

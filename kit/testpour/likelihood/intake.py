@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
 import numpy as np
-
-if TYPE_CHECKING:
-    from testpour.likelihood.interval import IntervalModel
 
 
 def pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.ndarray, np.ndarray]:
@@ -27,23 +23,6 @@ def pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.n
     if belief is None:
         return np.zeros(count), np.full(count, np.inf)
     return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
-
-
-def shape_names(grades: int | None) -> list[str]:
-    """Return the names of the shape parameters: sigma, or the first cut and the log gaps.
-
-    Parameters
-    ----------
-    grades : int or None
-        How many; None where the reading is a number.
-
-    Returns
-    -------
-    list of str
-    """
-    if grades is None:
-        return ["log sigma"]
-    return ["cut 0|1"] + [f"log gap {g}" for g in range(1, grades - 1)]
 
 
 def check_rows(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: int | None, groups: dict) -> None:
@@ -135,33 +114,3 @@ def check_beliefs(coefficients: tuple, cuts: tuple, spread_belief: float, group_
     ]
     if problems:
         raise ValueError(" ".join(problems))
-
-
-def check_columns(model: IntervalModel) -> None:
-    """Raise ValueError when flat beliefs leave a column that the rows cannot tell from the others.
-
-    Parameters
-    ----------
-    model : IntervalModel
-    """
-    flat = ~np.isfinite(model.belief[1])
-    design = model.exog[model.informative][:, flat]
-    if not flat.any():
-        return
-    graded = model.grades is not None and not np.isfinite(model.cut_belief[1]).any()
-    lead = np.ones((len(design), 1 if graded else 0))
-    table = np.hstack([lead, design])
-    size = np.sqrt((table**2).sum(axis=0))
-    corner = np.zeros((table.shape[1], table.shape[1]))
-    if len(table):
-        reduced = np.linalg.qr(table / np.where(size > 0, size, 1.0), mode="r")
-        corner[: len(reduced)] = reduced
-    lost = np.abs(np.diag(corner))[lead.shape[1] :] < 1e-10
-    if lost.any():
-        names = np.array(model.coefficient_names)[flat][lost].tolist()
-        raise ValueError(
-            f"These rows cannot tell {', '.join(names)} from the columns before: "
-            f"{len(design)} informative row(s), {flat.sum()} column(s) with flat beliefs"
-            f"{', and the cut-points act as a constant' if graded else ''}. "
-            "Vary the setting, drop the column, or give it a belief."
-        )

@@ -2,39 +2,30 @@
 
 from __future__ import annotations
 
-import copy
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from statsmodels.base.model import (
-    GenericLikelihoodModel,
-    GenericLikelihoodModelResults,
-    LikelihoodModelResults,
-)
 
 from testpour.likelihood.elimination import Group, Smooth
-from testpour.likelihood.intake import check_beliefs, check_columns, check_rows, pair, shape_names
-from testpour.likelihood.laplace import Marginal
-from testpour.likelihood.observations import cuts_of
-from testpour.likelihood.optimum import find_optimum, joint_curvature
-from testpour.likelihood.scaling import plain_problem
+from testpour.likelihood.intake import check_beliefs, check_rows, pair
 
 if TYPE_CHECKING:
     from testpour.likelihood.climb import Top
-    from testpour.likelihood.optimum import Optimum
+    from testpour.likelihood.laplace import Marginal
     from testpour.likelihood.posterior import Posterior
     from testpour.likelihood.proposal import Proposal
     from testpour.likelihood.scaling import Scale
 
 
-class IntervalModel(GenericLikelihoodModel):
+class IntervalModel:
     """Rows whose normal latent value is known to lie in ``[low, high]``.
 
     Latent ``y* = X b + sum of group effects + e`` with ``e ~ N(0, sigma**2)``; a gel time seen only as
     "not yet at two hours" has ``high = inf``. With `grades`, sigma is 1 and grade g is the latent interval
-    between cut-points g and g + 1, which are fitted; then `exog` must hold no constant.
+    between cut-points g and g + 1, which are fitted; then `exog` must hold no constant. Where a belief is
+    flat the rows alone must hold what it is about, which nothing checks: `models.beliefs` lets no flat one in.
 
     Parameters
     ----------
@@ -62,13 +53,7 @@ class IntervalModel(GenericLikelihoodModel):
     Raises
     ------
     ValueError
-        When ends are reversed or missing, grades out of range, lengths differ, or flat beliefs leave a
-        column that these rows cannot tell from the others. Every problem found is listed.
-
-    Notes
-    -----
-    `params` are the coefficients, then ``log(sigma)`` or ``[first cut, log gaps between cuts]``, then one
-    sd per group.
+        When ends are reversed or missing, grades out of range, or lengths differ. Every problem found is listed.
     """
 
     def __init__(
@@ -102,11 +87,6 @@ class IntervalModel(GenericLikelihoodModel):
         if smooth is not None:
             self._take_smooth(*smooth)
         self.informative = self._close_ends()
-        extra = shape_names(grades) + [f"spread {group.name}" for group in self.groups]
-        self.parameter_names = self.coefficient_names + extra
-        if len(self.low):
-            self._set_up(extra)
-        check_columns(self)
 
     def _take_groups(self, groups, group_beliefs):
         """Number the levels of every group, in sorted order, and line up the beliefs about their sds."""
@@ -134,115 +114,6 @@ class IntervalModel(GenericLikelihoodModel):
         self.low, self.high = np.maximum(self.low, 0), np.minimum(self.high, self.grades - 1)
         return (self.low > 0) | (self.high < self.grades - 1)
 
-    def with_beliefs(self, **beliefs: tuple[np.ndarray, np.ndarray]) -> IntervalModel:
-        """Return a copy with `belief` or `cut_belief` replaced by other (means, sds).
-
-        Parameters
-        ----------
-        **beliefs
-            ``belief`` or ``cut_belief``, each an array of means and one of standard deviations.
-
-        Returns
-        -------
-        IntervalModel
-        """
-        other = copy.copy(self)
-        other.__dict__.update(beliefs, found=None, drawn=None)
-        return other
-
-    def _set_up(self, extra):
-        """Hand the rows to statsmodels, which needs at least one."""
-        low = np.where(np.isinf(self.low), self.high, self.low)
-        middle = (low + np.where(np.isinf(self.high), low, self.high)) / 2
-        exog = pd.DataFrame(self.exog, columns=self.coefficient_names)
-        super().__init__(np.where(np.isfinite(middle), middle, 0.0), exog, hasconst=False)
-        self.k_constant = 0
-        self._set_extra_params_names(extra)
-        self.df_model = float(len(self.coefficient_names))
-        self.df_resid = float(len(self.low) - self.nparams)
-
-    def loglike(self, params: np.ndarray) -> float:
-        """Return the log-likelihood at `params`, group effects integrated out, beliefs left out.
-
-        Parameters
-        ----------
-        params : array
-            Coefficients, shape parameters and group standard deviations, in the model's own units.
-
-        Returns
-        -------
-        float
-        """
-        return Marginal(plain_problem(self), restricted=False)(np.asarray(params, dtype=float))[0]
-
-    def score(self, params: np.ndarray) -> np.ndarray:
-        """Return the gradient of `loglike`, analytic also where effects are integrated out.
-
-        Parameters
-        ----------
-        params : array, shape (k,)
-            As for `loglike`.
-
-        Returns
-        -------
-        array, shape (k,)
-        """
-        return Marginal(plain_problem(self), restricted=False)(np.asarray(params, dtype=float))[1]
-
-    def hessian(self, params: np.ndarray) -> np.ndarray:
-        """Return second derivatives of `loglike`: analytic without groups, else differences of the score.
-
-        Parameters
-        ----------
-        params : array, shape (k,)
-            As for `loglike`.
-
-        Returns
-        -------
-        array, shape (k, k)
-        """
-        marginal = Marginal(plain_problem(self), restricted=False)
-        return -joint_curvature(marginal)(np.asarray(params, dtype=float))
-
-    def fit(self, restricted: bool | None = None) -> IntervalResults:
-        """Return the estimates as `IntervalResults`.
-
-        Parameters
-        ----------
-        restricted : bool, optional
-            True integrates the coefficients out before the sds (or cut-points) are estimated, as
-            restricted maximum likelihood does; False maximises over everything but the group effects.
-            By default True when there are groups or any belief, else False: plain maximum likelihood.
-
-        Returns
-        -------
-        IntervalResults
-
-        Notes
-        -----
-        With a belief about sigma or the cut-points, the most likely value is sought in log sigma or the
-        log gaps, where it cannot sit at an sd or gap of zero.
-        """
-        if not len(self.low):
-            raise ValueError(
-                "There are no rows to fit. Log a reading, or call posterior(), which then "
-                "returns the beliefs themselves."
-            )
-        if restricted is None:
-            restricted = bool(self.groups) or self.has_belief
-        return IntervalResults(self, find_optimum(self, restricted))
-
-    @property
-    def has_belief(self) -> bool:
-        """True when any coefficient, sigma or cut-point has a belief that is not flat."""
-        scales = (self.belief[1], self.cut_belief[1], self.group_beliefs, [self.spread_belief])
-        return any(np.isfinite(s).any() for s in scales)
-
-    @property
-    def shape_believed(self) -> bool:
-        """True when sigma, or every cut-point, has a belief that is not flat."""
-        return bool(np.isfinite(self.cut_belief[1]).all() if self.grades else np.isfinite(self.spread_belief))
-
     def posterior(self, draws: int = 2000, seed: int = 0, near: IntervalModel | None = None) -> Posterior:
         """Return a `Posterior`: equally weighted draws of everything unknown, beliefs and rows together.
 
@@ -262,60 +133,3 @@ class IntervalModel(GenericLikelihoodModel):
         from testpour.likelihood.posterior import sample
 
         return sample(self, draws, seed, near)
-
-
-class IntervalResults(GenericLikelihoodModelResults):
-    """Estimates of an `IntervalModel`, as statsmodels reports them, and what else is worth knowing.
-
-    Attributes
-    ----------
-    spread : float
-        Estimate of sigma (1 for grades), latent units.
-    cuts : ndarray, shape (K-1,), or None
-    group_spread : dict
-        Name to standard deviation, latent units; exactly 0 where the log shows no such difference.
-    group_effects : dict
-        Name to (levels,) most likely effects.
-    criterion : float
-        The log density that was maximised: restricted if `restricted`, with beliefs.
-    diverges : tuple of str
-        Parameters without a finite estimate; their `params` are infinite or missing, not pretended.
-    converged, restricted : bool
-    """
-
-    def __init__(self, model: IntervalModel, optimum: Optimum) -> None:
-        core = LikelihoodModelResults(model, optimum.params, optimum.covariance, scale=1.0)
-        core.mle_retvals = {"converged": optimum.converged}
-        core.mle_settings = {"optimizer": "damped Newton"}
-        super().__init__(model, core)
-        p = len(model.coefficient_names)
-        shape = optimum.params[p : len(optimum.params) - len(model.groups)]
-        self.spread = 1.0 if model.grades else float(np.exp(shape[0]))
-        with np.errstate(invalid="ignore"):  # a cut between two infinities is missing
-            self.cuts = cuts_of(shape) if model.grades else None
-        names = [g.name for g in model.groups]
-        self.group_spread = dict(zip(names, optimum.params[len(optimum.params) - len(names) :], strict=True))
-        self.group_effects = dict(zip(names, optimum.effects, strict=True))
-        self.criterion, self.diverges = optimum.value, optimum.diverges
-        self._log_likelihood = optimum.log_likelihood
-        self.converged, self.restricted = optimum.converged, optimum.restricted
-
-    @property
-    def llf(self) -> float:
-        """Log-likelihood at the estimates; where some are infinite, its limit."""
-        return self._log_likelihood
-
-    def report(self) -> str:
-        """Return in words what is infinite, and which groups show no difference; empty when neither."""
-        words = []
-        if self.diverges:
-            words.append(
-                f"These rows put no limit on {', '.join(self.diverges)}: the estimate runs off to infinity. "
-                "Give it a belief, or log a pour that breaks the pattern."
-            )
-        words += [
-            f"The rows show no difference between levels of {name} beyond chance: its sd is zero."
-            for name, spread in self.group_spread.items()
-            if spread == 0
-        ]
-        return " ".join(words)

@@ -18,8 +18,8 @@ SHORT = 0.5  # an outer step short enough to carry the inner mode along a straig
 class ShapePrior(Protocol):
     """Prior of the shape parameters: sigma, or the cut-points of grades."""
 
-    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-        """Log density at one `shape` (k,), its gradient (k,) and second derivatives (k, k)."""
+    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log density at one `shape` (k,) and its gradient (k,)."""
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
         """Log densities (m,) at `shapes` (m, k).
@@ -48,7 +48,7 @@ class JointDensity:
     root, target : ndarray, shapes (r, p) and (r,)
     groups : tuple of Group or Smooth
     shape_belief : SigmaPrior or CutPrior
-        ``shape -> (log density, gradient, second derivatives)``; `many` gives the log density of draws.
+        ``shape -> (log density, gradient)``; `many` gives the log density of draws.
     group_scales : ndarray, shape (G,)
         Half-normal scale of each group's sd; inf is flat.
     constant : float
@@ -69,40 +69,36 @@ class JointDensity:
 class Marginal:
     """Log density of the outer parameters, the inner ones integrated by Laplace's approximation.
 
-    Outer: the coefficients unless `restricted`, then the shape, then one signed sd per group. Inner:
-    the coefficients if `restricted`, then one standard normal v per level, whose effect is sd * v.
+    Outer: the shape, then one signed sd per group. Inner: the coefficients, then one standard normal v
+    per level, whose effect is sd * v.
     Written so, the density is smooth and even in each sd, and an sd of zero is an ordinary point.
     The approximation is exact when every row is exact.
     """
 
     problem: JointDensity
-    restricted: bool
     last: tuple | None = field(default=None, repr=False)
 
     def __post_init__(self):
-        p = self.problem.design.shape[1]
-        self.fixed = 0 if self.restricted else p
-        self.inner_fixed = p if self.restricted else 0
+        self.inner_fixed = self.problem.design.shape[1]
         ends = np.cumsum([0] + [group.levels for group in self.problem.groups])
         self.offsets = self.inner_fixed + ends
         self.size = int(self.offsets[-1])
-        lead = self.problem.design if self.restricted else np.zeros((len(self.problem.design), 0))
-        self.layout = layout(lead, self.problem.groups)
+        self.layout = layout(self.problem.design, self.problem.groups)
 
-    def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return coefficients (or none), shape and sds of an outer vector.
+    def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return shape and sds of an outer vector.
 
         Parameters
         ----------
         outer : array
-            Coefficients where they are not integrated out, shape parameters, group standard deviations.
+            Shape parameters, then group standard deviations.
 
         Returns
         -------
         tuple of array
         """
         count = len(self.problem.groups)
-        return outer[: self.fixed], outer[self.fixed : len(outer) - count], outer[len(outer) - count :]
+        return outer[: len(outer) - count], outer[len(outer) - count :]
 
     def precision(self, size: int) -> tuple[np.ndarray, np.ndarray]:
         """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects.
@@ -117,10 +113,9 @@ class Marginal:
         tuple of array
         """
         precision, linear = np.eye(size), np.zeros(size)
-        if self.restricted:
-            root, k = self.problem.root, self.inner_fixed
-            precision[:k, :k] = root.T @ root
-            linear[:k] = root.T @ self.problem.target
+        root, k = self.problem.root, self.inner_fixed
+        precision[:k, :k] = root.T @ root
+        linear[:k] = root.T @ self.problem.target
         return precision, linear
 
     def solve(self, outer: np.ndarray) -> Inner:
@@ -129,19 +124,18 @@ class Marginal:
         Parameters
         ----------
         outer : array
-            Coefficients where they are not integrated out, shape parameters, group standard deviations.
+            Shape parameters, then group standard deviations.
 
         Returns
         -------
         Inner
         """
-        coefficients, shape, sds = self.split(outer)
-        base = self.problem.design @ coefficients if self.fixed else 0.0
+        shape, sds = self.split(outer)
         design, k = self.layout.at(sds), self.inner_fixed
         precision, linear = self.precision(design.kept.shape[1])
 
         def look(at):
-            eta = base + design.predictor(at)
+            eta = design.predictor(at)
             rows = self.problem.rows.derivatives(eta, shape)
             pull = np.concatenate([linear[:k] - precision[:k, :k] @ at[:k], -at[k:]])
             return at, eta, rows, pull, rows.value.sum() + at @ pull / 2 + linear[:k] @ at[:k] / 2
@@ -161,17 +155,14 @@ class Marginal:
     def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]:
         """Return log density and gradient at `outer`."""
         inner = self.solve(outer)
-        coefficients, shape, sds = self.split(outer)
+        shape, sds = self.split(outer)
         value = inner.rows.value.sum() + self.problem.constant
-        value += self._coefficient_belief(coefficients if self.fixed else inner.at[: self.inner_fixed])
+        value += self._coefficient_belief(inner.at[: self.inner_fixed])
         value -= inner.at[self.inner_fixed :] @ inner.at[self.inner_fixed :] / 2
         value += self.inner_fixed * LOG_2PI / 2 - inner.factor.log_determinant / 2
-        shape_value, shape_slope, _ = self.problem.shape_belief(shape)
+        shape_value, shape_slope = self.problem.shape_belief(shape)
         sd_value, sd_slope = half_normal(sds, self.problem.group_scales)
-        residual = self.problem.root @ coefficients - self.problem.target if self.fixed else None
-        lead = -self.problem.root.T @ residual if self.fixed else np.zeros(0)
-        gradient = self._gradient(inner) + np.concatenate([lead, shape_slope, sd_slope])
-        return value + shape_value + sd_value, gradient
+        return value + shape_value + sd_value, self._gradient(inner) + np.concatenate([shape_slope, sd_slope])
 
     def _coefficient_belief(self, coefficients):
         residual = self.problem.root @ coefficients - self.problem.target
@@ -218,12 +209,10 @@ class Marginal:
         n, k = inner.rows.shape1.shape
         ends = zip(self.offsets[:-1], self.offsets[1:], strict=True)
         effects = [group.at(inner.at[a:b]) for group, (a, b) in zip(self.problem.groups, ends, strict=True)]
-        lead = self.problem.design if self.fixed else np.zeros((n, 0))
-        shift = np.column_stack([lead, np.zeros((n, k)), *effects])
+        shift = np.column_stack([np.zeros((n, k)), *effects])
         plain, turned, bent = np.zeros(shift.shape[1]), np.zeros_like(shift), np.zeros_like(shift)
-        shapes = slice(self.fixed, self.fixed + k)
-        plain[shapes] = inner.rows.shape1.sum(axis=0)
-        turned[:, shapes], bent[:, shapes] = inner.rows.shape_eta, inner.rows.shape_eta2
+        plain[:k] = inner.rows.shape1.sum(axis=0)
+        turned[:, :k], bent[:, :k] = inner.rows.shape_eta, inner.rows.shape_eta2
         return shift, plain, turned, bent
 
 

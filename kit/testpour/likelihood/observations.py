@@ -25,8 +25,6 @@ class RowDerivatives:
         The log-likelihood and its first three derivatives in the linear predictor.
     shape1, shape_eta, shape_eta2 : ndarray, shape (n, k)
         Derivatives in the shape parameters: plain, of `eta1`, of `eta2`.
-    shape2 : ndarray, shape (k, k)
-        Second derivatives in the shape parameters, summed over rows.
     """
 
     value: np.ndarray
@@ -36,7 +34,6 @@ class RowDerivatives:
     shape1: np.ndarray
     shape_eta: np.ndarray
     shape_eta2: np.ndarray
-    shape2: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -75,7 +72,6 @@ class NormalRows:
         value, m, v, m3, m4 = self._moments(eta, shape[0], sigma)
         shape_eta = (2 * m * v + m3 - 2 * m) / sigma
         shape_eta2 = (2 * m * m3 + m4 - v**2 - 4 * v + 2) / sigma**2
-        shape2 = 4 * m**2 * v + 4 * m * m3 + m4 - v**2 - 2 * (m**2 + v)
         return RowDerivatives(
             value,
             m / sigma,
@@ -84,7 +80,6 @@ class NormalRows:
             (m**2 + v - 1)[:, None],
             shape_eta[:, None],
             shape_eta2[:, None],
-            np.array([[shape2.sum()]]),
         )
 
     def _moments(self, eta, log_sigma, sigma):
@@ -258,20 +253,15 @@ class GradeRows:
         t = truncated_moments(low, high)
         a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
         m, v, p, q = t.mean, t.variance, t.at_low, t.at_high
-        first = self._spread_out(-p, q)
         turn = self._turn(shape)
-        second = self._second(a * p - p**2, -b * q - q**2, p * q)
-        shape2 = turn.T @ second @ turn
-        shape2 += np.diag(np.r_[0.0, (first.sum(axis=0) @ turn)[1:]])
         return RowDerivatives(
             t.log_probability,
             m,
             v - 1,
             t.third,
-            first @ turn,
+            self._spread_out(-p, q) @ turn,
             self._spread_out(p * (m - a), q * (b - m)) @ turn,
             self._spread_out(p * (v - (a - m) ** 2), q * ((b - m) ** 2 - v)) @ turn,
-            shape2,
         )
 
     def _turn(self, shape):
@@ -285,15 +275,6 @@ class GradeRows:
         columns[rows, self.low] += at_low
         columns[rows, self.high + 1] += at_high
         return columns[:, 1:-1]
-
-    def _second(self, low_low, high_high, low_high):
-        """Second derivatives in the cuts, summed over rows."""
-        total = np.zeros((self.grades + 1, self.grades + 1))
-        np.add.at(total, (self.low, self.low), low_low)
-        np.add.at(total, (self.high + 1, self.high + 1), high_high)
-        np.add.at(total, (self.low, self.high + 1), low_high)
-        np.add.at(total, (self.high + 1, self.low), low_high)
-        return total[1:-1, 1:-1]
 
     def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
         """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,).

@@ -16,7 +16,6 @@ from testpour.likelihood.optimum import summit
 from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.likelihood.proposal import Cloud, Proposal, in_other_unit
 from testpour.likelihood.scaling import scaled_problem
-from testpour.likelihood.separation import refuse_improper
 from testpour.likelihood.weights import one_of_each, resample, smoothed, tempered, weighed, worth
 
 if TYPE_CHECKING:
@@ -124,14 +123,8 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
     -------
     Posterior
         Worth one over the sum of the squared weights of its outer draws (Kong, Liu and Wong 1994).
-
-    Raises
-    ------
-    ValueError
-        When flat beliefs and these rows together leave something without any limit.
     """
     rng = np.random.default_rng(seed)
-    refuse_improper(model)
     if not model.informative.any():
         outer, inner, scale = draw_beliefs(model, draws, rng)
         return _describe(model, scale, outer, inner, draws, "importance", seed)
@@ -161,10 +154,10 @@ def _carried(near, model):
     """The same from a model of nearly the same rows that was drawn from before; None where there is none such."""
     if near is None or near.drawn is None or [g.name for g in near.groups] != [g.name for g in model.groups]:
         return None
-    (proposal, before), (problem, scale, _) = near.drawn, scaled_problem(model, sampling=True)
+    (proposal, before), (problem, scale, _) = near.drawn, scaled_problem(model)
     ratio = before.unit / scale.unit
     at = in_other_unit(proposal.conditional.mode, len(model.groups), ratio, scale.graded)
-    conditional = conditional_at(Marginal(problem, restricted=True), at)
+    conditional = conditional_at(Marginal(problem), at)
     return proposal.carried(conditional, ratio, scale.graded), Target(problem), scale
 
 

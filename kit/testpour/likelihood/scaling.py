@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -49,16 +49,14 @@ class Scale:
 
 @dataclass(frozen=True)
 class SigmaPrior:
-    """Half-normal belief about sigma, a density in scaled ``log(sigma)`` when `sampling`, else in sigma."""
+    """Half-normal belief about sigma, as a density in scaled ``log(sigma)``."""
 
     scale: float
     unit: float
-    sampling: bool
 
-    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-        """Return log density, gradient and second derivatives at ``[log(sigma)]``."""
-        squared = self._squared(shape[0])
-        return (self.many(shape[None])[0], np.array([self.sampling - squared]), np.array([[-2 * squared]]))
+    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
+        """Return log density and gradient at ``[log(sigma)]``."""
+        return self.many(shape[None])[0], np.array([1 - self._squared(shape[0])])
 
     def _squared(self, log_sigma):
         return np.exp(2 * (log_sigma + np.log(self.unit))) / self.scale**2
@@ -76,26 +74,21 @@ class SigmaPrior:
         array
         """
         constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
-        jacobian = shapes[:, 0] + np.log(self.unit) if self.sampling else 0.0
-        return constant - self._squared(shapes[:, 0]) / 2 + jacobian
+        return constant - self._squared(shapes[:, 0]) / 2 + shapes[:, 0] + np.log(self.unit)
 
 
 @dataclass(frozen=True)
 class CutPrior:
-    """Normal belief about ordered cut-points, a density in `shape` when `sampling`, else in cuts."""
+    """Normal belief about ordered cut-points, as a density in ``[first cut, log gaps]``."""
 
     mean: np.ndarray
     sd: np.ndarray
-    sampling: bool
 
-    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-        """Return log density, gradient and second derivatives at ``[first cut, log gaps]``."""
-        precision = 1 / self.sd**2
+    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
+        """Return log density and gradient at ``[first cut, log gaps]``."""
         turn = np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
-        slope = turn.T @ (-precision * (cuts_of(shape) - self.mean))
-        second = -turn.T @ (precision[:, None] * turn) + np.diag(np.r_[0.0, slope[1:]])
-        jacobian = np.r_[0.0, np.full(len(shape) - 1, float(self.sampling))]
-        return self.many(shape[None])[0], slope + jacobian, second
+        slope = turn.T @ ((self.mean - cuts_of(shape)) / self.sd**2)
+        return self.many(shape[None])[0], slope + np.r_[0.0, np.ones(len(shape) - 1)]
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
         """Return log densities (m,) of `shapes` (m, K-1).
@@ -111,33 +104,10 @@ class CutPrior:
         """
         proper = self.sd[np.isfinite(self.sd)]
         constant = -(np.log(proper) + LOG_2PI / 2).sum()
-        jacobian = shapes[:, 1:].sum(axis=1) if self.sampling else 0.0
-        return constant - (((cuts_of(shapes) - self.mean) / self.sd) ** 2).sum(axis=1) / 2 + jacobian
+        return constant - (((cuts_of(shapes) - self.mean) / self.sd) ** 2).sum(axis=1) / 2 + shapes[:, 1:].sum(axis=1)
 
 
-@dataclass(frozen=True)
-class NoBelief:
-    """A flat belief about the shape parameters."""
-
-    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-        """Return zeros: log density, gradient and second derivatives."""
-        return 0.0, np.zeros(len(shape)), np.zeros((len(shape), len(shape)))
-
-    def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return zeros (m,).
-
-        Parameters
-        ----------
-        shapes : array, shape (m, k)
-
-        Returns
-        -------
-        array
-        """
-        return np.zeros(len(shapes))
-
-
-def scaled_problem(model: IntervalModel, sampling: bool = False) -> tuple[JointDensity, Scale, np.ndarray]:
+def scaled_problem(model: IntervalModel) -> tuple[JointDensity, Scale, np.ndarray]:
     """Return the `JointDensity` of an `IntervalModel` on its working scale, its `Scale`, and a start.
 
     Rows open at both ends say nothing and are left out.
@@ -145,8 +115,6 @@ def scaled_problem(model: IntervalModel, sampling: bool = False) -> tuple[JointD
     Parameters
     ----------
     model : IntervalModel
-    sampling : bool, optional
-        Whether the density is to be drawn from, so that changes of variable count.
 
     Returns
     -------
@@ -162,7 +130,7 @@ def scaled_problem(model: IntervalModel, sampling: bool = False) -> tuple[JointD
     stacked, turned = np.linalg.qr(np.vstack([design, unit * root]))
     turn = solve_triangular(turned, np.eye(len(turned)))
     scale = Scale(unit, turn, model.grades is not None)
-    rows, shape, belief = _rows(model, low, high, unit, sampling)
+    rows, shape, belief = _rows(model, low, high, unit)
     groups = tuple(g.kept(keep) for g in model.groups)
     constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(sd[believed]).sum()
     constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
@@ -172,44 +140,16 @@ def scaled_problem(model: IntervalModel, sampling: bool = False) -> tuple[JointD
     return problem, scale, np.concatenate([turned @ coefficients / unit, shape, np.full(len(groups), 0.5)])
 
 
-def _rows(model, low, high, unit, sampling):
+def _rows(model, low, high, unit):
     """The scaled rows, a start for their shape parameters, and the belief about those."""
     if model.grades is None:
         return (
             NormalRows(low / unit, high / unit),
             np.zeros(1),
-            SigmaPrior(model.spread_belief, unit, sampling),
+            SigmaPrior(model.spread_belief, unit),
         )
     rows = GradeRows(low.astype(int), high.astype(int), model.grades)
-    return rows, _grade_start(model, low, high), CutPrior(*model.cut_belief, sampling)
-
-
-def plain_problem(model: IntervalModel) -> JointDensity:
-    """Return the `JointDensity` of a model in its own units and without beliefs: the likelihood alone.
-
-    Parameters
-    ----------
-    model : IntervalModel
-
-    Returns
-    -------
-    JointDensity
-    """
-    problem, scale, _ = scaled_problem(model)
-    keep = model.informative
-    low, high = model.low[keep], model.high[keep]
-    rows = problem.rows if scale.graded else NormalRows(low, high)
-    k = model.exog.shape[1]
-    return replace(
-        problem,
-        rows=rows,
-        design=model.exog[keep],
-        root=np.zeros((0, k)),
-        target=np.zeros(0),
-        shape_belief=NoBelief(),
-        group_scales=np.full(len(model.groups), np.inf),
-        constant=0.0,
-    )
+    return rows, _grade_start(model, low, high), CutPrior(*model.cut_belief)
 
 
 def _start(model, low, high, design, root, target):

@@ -114,10 +114,10 @@ class EvenSpreads:
 
 
 def _bench_marginal(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), sampling: bool = True
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = ()
 ) -> tuple[BenchMarginal, Scale, np.ndarray]:
     """The `BenchMarginal` of a model, its `Scale` and a start for its outer parameters."""
-    problem, scale, start = scaled_problem(model, sampling=sampling)
+    problem, scale, start = scaled_problem(model)
     kept, design = bench[model.informative], model.exog[model.informative]
     ones, levels = np.ones(len(kept)), int(bench.max()) + 1
     components = [(group.codes, ones) for group in problem.groups if isinstance(group, Group)]
