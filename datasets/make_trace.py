@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from testpour.physics.slab import Casting, cure
+from testpour.physics.casting import Casting
+from testpour.physics.slab import cure
 
 HERE = Path(__file__).parent
 START = datetime(2026, 3, 16, 21, 40)  # the logger is switched on

@@ -18,7 +18,7 @@ from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
 from testpour.physics.lots import lot_beliefs
 from testpour.physics.resin import load_resin
-from testpour.physics.slab import cure
+from testpour.physics.slab import cure_many
 from testpour.practice.practice import practice_resin
 from testpour.report.cure_map import show_cure
 from testpour.study import Aim
@@ -63,7 +63,7 @@ def known(monkeypatch):
 
 
 def slab(thickness, catalyst=1.5, room=20.0, **options):
-    return cure(Casting(thickness, catalyst, room, face=Face(10.0), **options))
+    return cure_many([Casting(thickness, catalyst, room, face=Face(10.0), **options)]).iloc[0]
 
 
 def test_the_limit_is_where_a_casting_followed_alone_reaches_the_bound(unlearnt, known):

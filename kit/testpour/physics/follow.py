@@ -31,7 +31,7 @@ def follow(castings: list[Casting], slices: int, accuracy: Accuracy, whole: bool
         Slices in every casting.
     accuracy : Accuracy
     whole : bool
-        Keep every node of the one casting.
+        Keep every slice of the one casting.
 
     Returns
     -------
@@ -61,29 +61,21 @@ def _cut(casting, count):
     metres = [1e-3 * pour.thickness for pour in casting.pours]
     if not casting.even:
         return cut_layers(metres, count)
-    return cut(casting.shape, 0.5 * metres[0], count), np.zeros(count, dtype=int)
+    return cut(0.5 * metres[0], count), np.zeros(count, dtype=int)
 
 
 def _doses(castings, cuts):
-    """Catalyst of every node, %, (castings, nodes); the mould's is 1 and never used."""
-    doses = np.ones((len(castings), cuts[0][1].size + 2))
-    for row, (casting, (_, owner)) in enumerate(zip(castings, cuts, strict=True)):
-        doses[row, 1:-1] = np.array([pour.catalyst for pour in casting.pours])[owner]
-    return doses
+    """Catalyst of every slice, %, (castings, slices)."""
+    pairs = zip(castings, cuts, strict=True)
+    return np.array([np.array([pour.catalyst for pour in casting.pours])[owner] for casting, (_, owner) in pairs])
 
 
 def _start(castings, count):
     """Every casting just mixed and poured."""
-    shape = (len(castings), count + 2)
-    temperature = np.repeat([[casting.start_temperature] for casting in castings], count + 2, axis=1)
-    temperature[:, [0, -1]] = [[_mould(c, c.other_face or c.face), _mould(c, c.face)] for c in castings]
-    spent = np.repeat([[float(casting.resin.induction == 0.0)] for casting in castings], count + 2, axis=1)
-    return CureState(np.zeros(shape[0]), np.full(shape[0], FIRST_STEP), temperature, np.zeros(shape), spent)
-
-
-def _mould(casting, face):
-    """Temperature of the mould at a face when the resin goes in, degC."""
-    return casting.room_temperature if face.mould_temperature is None else face.mould_temperature
+    temperature = np.repeat([[casting.start_temperature] for casting in castings], count, axis=1)
+    spent = np.repeat([[float(casting.resin.induction == 0.0)] for casting in castings], count, axis=1)
+    clock = np.zeros(len(castings))
+    return CureState(clock, np.full(len(castings), FIRST_STEP), temperature, np.zeros(temperature.shape), spent)
 
 
 def _problem(castings, cuts, spans, catalyst):
@@ -121,16 +113,16 @@ def _probes(castings, cuts, spans):
 
 def _weights(casting, slices, poured):
     """Weights of the middle, the lower face and the upper face of one casting."""
-    middle, lower, upper = np.zeros((3, poured.size + 2))
-    top = int(np.flatnonzero(poured)[-1]) + 1
+    middle, lower, upper = np.zeros((3, poured.size))
+    top = int(np.flatnonzero(poured)[-1])
     upper[[top, top - 1]] = 1.5, -0.5
     if casting.even:
         # Nothing flows through the middle, so the profile is level there.
-        middle[[1, 2]] = 1.125, -0.125
+        middle[[0, 1]] = 1.125, -0.125
         return middle, upper, upper
-    lower[[1, 2]] = 1.5, -0.5
+    lower[[0, 1]] = 1.5, -0.5
     place = 0.5e-3 * casting.thickness
     after = int(np.searchsorted(slices.centres, place))
     share = (place - slices.centres[after - 1]) / (slices.centres[after] - slices.centres[after - 1])
-    middle[[after, after + 1]] = 1.0 - share, share
+    middle[[after - 1, after]] = 1.0 - share, share
     return middle, lower, upper

@@ -46,7 +46,7 @@ class Accuracy:
 
 @dataclass
 class CureState:
-    """Where the castings stand: `time` and `step` in s (castings,), the rest (castings, nodes).
+    """Where the castings stand: `time` and `step` in s (castings,), the rest (castings, slices).
 
     `temperature` in degC, `conversion` 0 to 1, `spent` the share of inhibitor used up.
     """
@@ -148,7 +148,7 @@ class HeatEquation:
 
 @dataclass(frozen=True)
 class Slopes:
-    """How fast a state changes, with the pieces the implicit step needs; each (castings, nodes)."""
+    """How fast a state changes, with the pieces the implicit step needs; each (castings, slices)."""
 
     awake: np.ndarray
     rate: np.ndarray
@@ -191,7 +191,7 @@ def march(problem: HeatEquation, state: CureState, record: Callable, accuracy: A
             slopes = _slopes(problem, now)
         fresh = _step(problem, now, slopes, accuracy)
     raise RuntimeError(
-        f"The cure did not finish in {MOST_STEPS} steps; at {now.time[0] / 60:.0f} min the hottest node is at "
+        f"The cure did not finish in {MOST_STEPS} steps; at {now.time[0] / 60:.0f} min the hottest slice is at "
         f"{now.temperature.max():.0f} degC. Check the resin's rates and the thickness."
     )
 

@@ -8,24 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.physics.casting import MINUTE, Casting, Face, Layer, post_cure_programme
+from testpour.physics.casting import MINUTE, Casting
 from testpour.physics.events import first_crossing, hermite, largest
 from testpour.physics.follow import follow
 from testpour.physics.march import Accuracy
-from testpour.physics.resin import Resin, load_resin
-
-__all__ = [
-    "Accuracy",
-    "Casting",
-    "CureRun",
-    "Face",
-    "Layer",
-    "Resin",
-    "cure",
-    "cure_many",
-    "load_resin",
-    "post_cure_programme",
-]
 
 SLICES = 24
 UNEVEN_SLICES = 48
@@ -46,11 +32,10 @@ class CureRun:
 
     Parameters
     ----------
-    casting : Casting
     minutes : array, shape (times,)
         Minutes after mixing.
     depth : array, shape (depths,)
-        mm below the top of a slab, or below the surface of a cylinder or sphere down to its middle.
+        mm below the top.
     middle : array, shape (times,)
         Temperature in the middle (of the first layer), degC.
     temperature : array, shape (times, depths)
@@ -64,17 +49,10 @@ class CureRun:
         gel, or is still warming then.
     peak_temperature : float
         degC, in the middle, at `time_to_peak`.
-    hottest : float
-        degC, anywhere, at any time.
-    core_conversion, face_conversion : float
-        At the end, in the middle and at the less cured face, 0 to 1.
     largest_difference : float
         Largest temperature difference across the casting at any time, K.
-    heat_made, heat_kept, heat_lost : float
-        Over the whole run, J/m2 for a slab; made = kept + lost.
     """
 
-    casting: Casting
     minutes: np.ndarray
     depth: np.ndarray
     middle: np.ndarray
@@ -83,13 +61,7 @@ class CureRun:
     gel_time: float
     time_to_peak: float
     peak_temperature: float
-    hottest: float
-    core_conversion: float
-    face_conversion: float
     largest_difference: float
-    heat_made: float
-    heat_kept: float
-    heat_lost: float
 
 
 def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None = None, accuracy: Accuracy | None = None) -> CureRun:
@@ -111,11 +83,12 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
     CureRun
     """
     trace, cuts = follow([casting], slices or _slices([casting]), accuracy or Accuracy(), whole=True)
-    summary = {name: float(values[0]) for name, values in _summary([casting], trace).items()}
+    summary = _summary([casting], trace)
     times, temperature, conversion = _history(trace, minutes)
-    middle = temperature @ trace.probes.centre[0, 1:-1]
+    middle = temperature @ trace.probes.centre[0]
     depth, temperature, conversion = _through(casting, cuts[0], temperature, conversion)
-    return CureRun(casting, times / MINUTE, depth, middle, temperature, conversion, **summary, **_heat(trace))
+    told = (float(summary[name][0]) for name in ("gel_time", "time_to_peak", "peak_temperature", "largest_difference"))
+    return CureRun(times / MINUTE, depth, middle, temperature, conversion, *told)
 
 
 def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:
@@ -159,23 +132,12 @@ def _summary(castings, trace):
     return dict(zip(SUMMARY, (gel / MINUTE, peak_time / MINUTE, peak, hottest, *ends, spread), strict=True))
 
 
-def _heat(trace):
-    """Heat made, kept and lost by the first casting over its run."""
-    time, lost, losing, made, kept = (
-        trace.column(name)[0] for name in ("time", "lost", "losing", "made", "kept")
-    )
-    width = np.diff(time)
-    through = (0.5 * width * (lost[1:] + lost[:-1]) + width**2 / 12.0 * (losing[:-1] - losing[1:])).sum()
-    return {"heat_made": made[-1] - made[0], "heat_kept": kept[-1] - kept[0], "heat_lost": through}
-
-
 def _history(trace, minutes):
     """Times (s), temperature and conversion (times, slices) of the one casting that was kept whole."""
     run = trace.history()
-    time, temperature, conversion = run.time, run.temperature[:, 1:-1], run.conversion[:, 1:-1]
-    warming, rate = run.warming[:, 1:-1], run.rate[:, 1:-1]
+    time = run.time
     if minutes is None:
-        return time, temperature, conversion
+        return time, run.temperature, run.conversion
     wanted = np.atleast_1d(np.asarray(minutes, dtype=float)) * MINUTE
     if wanted.min() < 0.0 or wanted.max() > time[-1] + 1e-6:
         raise ValueError(
@@ -187,15 +149,15 @@ def _history(trace, minutes):
     share = (wanted - time[after - 1])[:, None] / np.maximum(width, 1e-12)
     reports = (
         hermite(share, width, y[after - 1], y[after], m[after - 1], m[after])
-        for y, m in ((temperature, warming), (conversion, rate))
+        for y, m in ((run.temperature, run.warming), (run.conversion, run.rate))
     )
     return wanted, *reports
 
 
 def _through(casting, slices, temperature, conversion):
-    """Depth in mm from the top or surface, and both histories sorted by it."""
+    """Depth in mm from the top, and both histories sorted by it."""
     depth = 1e3 * (slices.edges[-1] - slices.centres)
-    if not (casting.even and casting.shape == "slab"):
+    if not casting.even:
         return depth[::-1], temperature[:, ::-1], conversion[:, ::-1]
     depth = np.concatenate([depth[::-1], casting.thickness - depth])
     return depth, *(np.concatenate([y[:, ::-1], y], axis=1) for y in (temperature, conversion))
