@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.physics.network import PerCasting
+
 if TYPE_CHECKING:
     from testpour.physics.march import CureState, HeatEquation, Slopes
 
@@ -23,26 +25,12 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Probes:
+class Probes(PerCasting):
     """Weights that read a place off the slices; each (castings, slices)."""
 
     centre: np.ndarray
     lower: np.ndarray
     upper: np.ndarray
-
-    def take(self, rows: np.ndarray) -> Probes:
-        """The probes of some of the castings.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-
-        Returns
-        -------
-        Probes
-        """
-        return Probes(self.centre[rows], self.lower[rows], self.upper[rows])
 
 
 class ProbeRecord:

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from testpour.physics.network import PerCasting
 from testpour.physics.resin import Resin
 
 GAS_CONSTANT = 8.314462618
@@ -31,7 +32,7 @@ SEED = 1e-5
 
 
 @dataclass(frozen=True)
-class Mix:
+class Mix(PerCasting):
     """A resin with its catalyst stirred in: what the solver asks at every step.
 
     Parameters
@@ -60,20 +61,6 @@ class Mix:
     ceiling_slope: float | np.ndarray
     ceiling_at_zero: float | np.ndarray
     inverse_reference: float | np.ndarray
-
-    def take(self, rows: np.ndarray) -> Mix:
-        """The mixes of some of the castings.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-
-        Returns
-        -------
-        Mix
-        """
-        return Mix(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
     def waking_speed(self, temperature: float | np.ndarray) -> float | np.ndarray:
         """Share of the inhibitor used up per second at `temperature`, degC.

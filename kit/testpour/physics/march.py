@@ -21,7 +21,7 @@ import numpy as np
 from scipy.linalg.lapack import dgttrf, dgttrs
 
 from testpour.physics.kinetics import Mix
-from testpour.physics.network import Network
+from testpour.physics.network import Network, PerCasting
 
 SPENT = 1.0 - 1e-6
 SHORTEST_STEP = 1e-6
@@ -45,7 +45,7 @@ class Accuracy:
 
 
 @dataclass
-class CureState:
+class CureState(PerCasting):
     """Where the castings stand: `time` and `step` in s (castings,), the rest (castings, slices).
 
     `temperature` in degC, `conversion` 0 to 1, `spent` the share of inhibitor used up.
@@ -56,20 +56,6 @@ class CureState:
     temperature: np.ndarray
     conversion: np.ndarray
     spent: np.ndarray
-
-    def take(self, rows: np.ndarray) -> CureState:
-        """The state of some of the castings.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-
-        Returns
-        -------
-        CureState
-        """
-        return CureState(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
     def put(self, rows: np.ndarray, other: CureState) -> None:
         """Write the state of some of the castings back.
@@ -86,7 +72,7 @@ class CureState:
 
 
 @dataclass(frozen=True)
-class Room:
+class Room(PerCasting):
     """Air temperature `start` (degC) at time `since` (s), rising by `slope` (K/s); each (castings, 1)."""
 
     since: np.ndarray
@@ -107,43 +93,15 @@ class Room:
         """
         return self.start + self.slope * (time[:, None] - self.since)
 
-    def take(self, rows: np.ndarray) -> Room:
-        """The room of some of the castings.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-
-        Returns
-        -------
-        Room
-        """
-        return Room(self.since[rows], self.start[rows], self.slope[rows])
-
 
 @dataclass(frozen=True)
-class HeatEquation:
+class HeatEquation(PerCasting):
     """All that stays fixed while marching: network, mix (`stir`) and room of every casting, end time in s."""
 
     network: Network
     mix: Mix
     room: Room
     end: np.ndarray
-
-    def take(self, rows: np.ndarray) -> HeatEquation:
-        """The problem of some of the castings.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-
-        Returns
-        -------
-        HeatEquation
-        """
-        return HeatEquation(self.network.take(rows), self.mix.take(rows), self.room.take(rows), self.end[rows])
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
@@ -17,8 +17,27 @@ if TYPE_CHECKING:
     from testpour.physics.resin import Resin
 
 
+class PerCasting:
+    """A dataclass whose every field has one row a casting."""
+
+    def take(self, rows: np.ndarray) -> Self:
+        """The same of some of the castings.
+
+        Parameters
+        ----------
+        rows : array, shape (some,)
+            Numbers of the castings, or a mask of bool.
+
+        Returns
+        -------
+        Self
+        """
+        parts = vars(self).values()
+        return type(self)(*(part.take(rows) if isinstance(part, PerCasting) else part[rows] for part in parts))
+
+
 @dataclass(frozen=True)
-class Network:
+class Network(PerCasting):
     """Slices and links of many castings; every array has shape (castings, slices).
 
     Parameters
@@ -42,20 +61,6 @@ class Network:
     total: np.ndarray
     heating: np.ndarray
     poured: np.ndarray
-
-    def take(self, rows: np.ndarray) -> Network:
-        """The network of some of the castings.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-
-        Returns
-        -------
-        Network
-        """
-        return Network(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
 
 @dataclass(frozen=True)
