@@ -14,7 +14,7 @@ from IPython.utils.capture import capture_output
 from testpour.catalogue import catalogue
 from testpour.study import Aim, Study, StudyProblems
 from testpour.study_file import read_study, save_study, study_from
-from testpour.toml_file import mistakes
+from testpour.toml_file import _mistakes
 
 ROOT = Path(__file__).parents[1]
 DEMO, NEW = ROOT / "datasets" / "demo-study", ROOT / "kit" / "testpour" / "new_study.toml"
@@ -178,7 +178,7 @@ def test_every_mistake_of_writing_is_named_at_once_and_what_is_right_is_not(tmp_
     lines = [text[: text.index(part)].count("\n") + 1 for part in ("kind = ", '"1 %"', "cover = {}")]
     assert [line.split(":")[0] for line in found.value.problems] == [f"line {number}" for number in lines]
     for path in (DEMO / "study.toml", NEW):
-        assert mistakes(path.read_text("utf-8")) == [], "right lines are called wrong"
+        assert _mistakes(path.read_text("utf-8")) == [], "right lines are called wrong"
 
 
 def test_in_a_notebook_all_problems_stand_without_a_traceback():

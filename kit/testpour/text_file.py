@@ -89,7 +89,7 @@ def read_text(
     kind = next((words for mark, words in OTHERS.items() if raw.startswith(mark) and not (mark == b"BM" and raw.isascii())), None)
     if kind:
         raise TextProblem(f"this is {kind}, not text. Save it as text from the program that made it.")
-    text = decoded(raw, codings)
+    text = _decoded(raw, codings)
     if text is None:
         raise TextProblem("its letters are not UTF-8. Save it as UTF-8.")
     head = text[:TOLD]
@@ -98,19 +98,8 @@ def read_text(
     return text
 
 
-def decoded(raw: bytes, codings: Sequence[str]) -> str | None:
-    """Bytes as text, by the first coding that fits; None where none does.
-
-    Parameters
-    ----------
-    raw : bytes
-    codings : list of str
-        Names of encodings as Python knows them; UTF-16 is tried before them where the bytes look like it.
-
-    Returns
-    -------
-    str or None
-    """
+def _decoded(raw: bytes, codings: Sequence[str]) -> str | None:
+    """Bytes as text, by the first coding that fits, UTF-16 before them where the bytes look like it; None where none does."""
     for coding in (*_wide(raw), *codings):
         try:
             return raw.decode(coding)

@@ -93,7 +93,7 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     except RecursionError:
         raise TomlProblem(["not readable as TOML: its brackets are nested too deeply. Take out those that are too many."]) from None
     except ValueError as problem:  # a number of thousands of digits is one too
-        raise TomlProblem(mistakes(text) or [_in_words(problem)]) from None
+        raise TomlProblem(_mistakes(text) or [_in_words(problem)]) from None
 
 
 def _dots(line):
@@ -111,18 +111,8 @@ def _in_words(problem):
     return f"not readable as TOML: {said}. Write each line as name = value, with text in quotes."
 
 
-def mistakes(text: str) -> list[str]:
-    """What is wrong with the lines of a text that is not TOML, as people get it wrong.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    list of str
-        One sentence a line; empty where no usual mistake is recognised.
-    """
+def _mistakes(text: str) -> list[str]:
+    """What is wrong with the lines of a text that is not TOML, as people get it wrong: a sentence a line."""
     if text.lstrip()[:1] == "{":
         return ["not readable as TOML: this is JSON. Write name = \"...\" on a line each, and [factors] above the factors."]
     found = [f"line {number}: {said}" for number, line in _single_lines(text) if (said := _mistake(line))]

@@ -11,7 +11,7 @@ from testpour.advice import picking
 from testpour.advice.batch import next_pours
 from testpour.advice.candidates import RoomProblem, unlike
 from testpour.advice.picking import BOTH, LEARN, MAKE, _trial
-from testpour.advice.reasons import lesson, scatter_unknown
+from testpour.advice.reasons import _lesson, scatter_unknown
 from testpour.catalogue import catalogue
 from testpour.models.chance import NoAims
 from testpour.models.settings import settings_table
@@ -220,7 +220,7 @@ def test_the_reason_in_words(study, reading, factor, settings, says):
 
 
     row = pd.Series({"catalyst": 1.7, "pigment": 1.0, "thickness": 11.0, "cover": 1.0, "room_temperature": 20.0, **settings})
-    assert lesson(study, catalogue()["readings"][reading], factor, row) == says
+    assert _lesson(study, catalogue()["readings"][reading], factor, row) == says
 
 
 @pytest.mark.parametrize("pours", [1.5, "four"])

@@ -11,9 +11,9 @@ from scipy.stats import norm
 
 from testpour.advice import worth as worth_module
 from testpour.advice.contexts import chances_by_draw
-from testpour.advice.prospect import Side, State, prospect, state_of, states_of
-from testpour.advice.told import Told, grade_information, told_by
-from testpour.advice.worth import Sharpened, Worth, scenarios
+from testpour.advice.prospect import Side, State, _state_of, prospect, states_of
+from testpour.advice.told import Told, _grade_information, told_by
+from testpour.advice.worth import Sharpened, Worth, _scenarios
 from testpour.models.chance import chance
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
@@ -53,7 +53,7 @@ def brute_force(points=161, outcomes=401):
 def test_value_of_a_pour_is_that_of_plain_integration():
     """Brute-force quadrature over unknowns and outcomes, here; and the one-dimensional integral it reduces to."""
     state, told, sides = small_case()
-    scores = scenarios(4096, 1, seed=0)[:, 0]
+    scores = _scenarios(4096, 1, seed=0)[:, 0]
     ours = Sharpened(state, told, sides, 4096).met(np.array([0]), scores)[0].max(axis=1).mean()
     pull = ASKED @ SPREAD @ OBSERVED / np.sqrt(OBSERVED @ SPREAD @ OBSERVED + NOISE)
     gap, variance = ASKED @ CENTRE + OFFSET, np.einsum("ij,jk,ik->i", ASKED, SPREAD, ASKED)
@@ -69,7 +69,7 @@ def test_scenarios_are_even_enough_for_the_value_of_a_pour():
     state, told, sides = small_case()
     for seed in range(5):
         count = worth_module.SCENARIOS
-        scores = scenarios(count, 1, seed)[:, 0]
+        scores = _scenarios(count, 1, seed)[:, 0]
         ours = Sharpened(state, told, sides, count).met(np.array([0]), scores)[0].max(axis=1).mean()
         assert ours == pytest.approx(brute_force(outcomes=101), abs=0.005)
 
@@ -108,7 +108,7 @@ def test_doubt_is_the_variance_of_the_chance_to_first_order():
 def test_a_session_not_yet_held_is_as_doubtful_as_sessions_differ(fits):
     """The mean squared session sd of the draws."""
     spread = fits["gel_time"].posterior.group_spread["session"]
-    assert state_of(fits["gel_time"]).spread[-1, -1] == pytest.approx(np.mean(spread**2), rel=1e-12)
+    assert _state_of(fits["gel_time"]).spread[-1, -1] == pytest.approx(np.mean(spread**2), rel=1e-12)
 
 
 def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):
@@ -119,7 +119,7 @@ def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):
     for aim, sides in zip(study.aims, at.aims, strict=True):
         state = states[aim.reading]
         sharp = Sharpened(state, told_by(state, table, aim), [(s, *at.gap(s)) for s in sides], 4096)
-        later = sharp.met(np.arange(len(table)), scenarios(4096, 1, 0)[:, 0]).mean(axis=1)
+        later = sharp.met(np.arange(len(table)), _scenarios(4096, 1, 0)[:, 0]).mean(axis=1)
         for candidate in later:
             assert candidate == pytest.approx(at.met(sides), abs=1e-3)
 
@@ -174,16 +174,16 @@ def test_gain_agrees_with_reweighted_draws(unpoured):
 def test_information_of_one_grade_in_two_is_that_of_probit_regression():
     """2/pi at the cut (closed form: phi(0)^2 / (1/2 x 1/2)); far from every cut a grade tells nothing."""
     cut = np.array([[0.0]])
-    assert grade_information(np.array([[0.0]]), cut)[0, 0] == pytest.approx(2 / np.pi)
+    assert _grade_information(np.array([[0.0]]), cut)[0, 0] == pytest.approx(2 / np.pi)
     away = norm.pdf(1.3) ** 2 / (norm.cdf(1.3) * norm.sf(1.3))
-    assert grade_information(np.array([[1.3]]), cut)[0, 0] == pytest.approx(away)
-    assert grade_information(np.array([[9.0]]), cut)[0, 0] < 1e-8
+    assert _grade_information(np.array([[1.3]]), cut)[0, 0] == pytest.approx(away)
+    assert _grade_information(np.array([[9.0]]), cut)[0, 0] < 1e-8
 
 
 def test_many_fine_grades_tell_as_much_as_the_hidden_value():
     """In the limit of fine grades the information is that of the normal value itself: 1."""
     cuts = np.linspace(-8, 8, 400)[None]
-    assert grade_information(np.array([[0.2]]), cuts)[0, 0] == pytest.approx(1.0, abs=1e-3)
+    assert _grade_information(np.array([[0.2]]), cuts)[0, 0] == pytest.approx(1.0, abs=1e-3)
 
 
 def test_pours_on_one_day_tell_less_about_a_new_day_than_pours_on_two(fits):

@@ -10,7 +10,7 @@ import pytest
 
 from testpour.app.command import main
 from testpour.exchange import folder as folders
-from testpour.exchange.folder import FolderProblem, make_folder, shipped, templates
+from testpour.exchange.folder import FolderProblem, _shipped, make_folder, templates
 from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
 from testpour.study_file import read_study
@@ -36,13 +36,13 @@ def castings(folder):
 
 
 def test_a_checkout_gives_its_own_templates_not_the_copy_frozen_at_install():
-    assert shipped("notebooks") == ROOT / "notebooks"
+    assert _shipped("notebooks") == ROOT / "notebooks"
     assert [p.name for p in templates()] == sorted(p.name for p in (ROOT / "notebooks").glob("*.ipynb"))
 
 
 def test_an_installed_package_gives_the_bundled_ones(tmp_path, monkeypatch):
     monkeypatch.setattr(folders, "files", lambda name: tmp_path / "site-packages" / name)
-    assert shipped("datasets") == tmp_path / "site-packages" / "testpour" / "_bundled" / "datasets"
+    assert _shipped("datasets") == tmp_path / "site-packages" / "testpour" / "_bundled" / "datasets"
 
 
 def test_demo_folder_holds_templates_study_and_every_row_of_the_sheet(demo):

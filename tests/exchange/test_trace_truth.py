@@ -7,7 +7,7 @@ the peak within 1 K, the time to peak within 1 min and the onset within 2 min of
 import numpy as np
 import pytest
 
-from testpour.exchange.judge import judge, noise_of
+from testpour.exchange.judge import _noise_of, judge
 from testpour.exchange.reader import read_trace
 
 pytestmark = pytest.mark.slow  # what they share takes seconds to make
@@ -102,7 +102,7 @@ def test_a_power_of_time_starts_where_its_formula_says(start, size, power):
 def test_noise_is_read_off_the_trace():
     rng = np.random.default_rng(1)
     t = np.arange(0, 100, 1 / 6)
-    assert noise_of(20 + 0.3 * t + 0.5 * rng.standard_normal(len(t))) == pytest.approx(0.5, rel=0.15)
+    assert _noise_of(20 + 0.3 * t + 0.5 * rng.standard_normal(len(t))) == pytest.approx(0.5, rel=0.15)
 
 
 def test_a_spike_moves_nothing(seen, tmp_path, plainly):

@@ -5,7 +5,7 @@ import pytest
 from likeliest import log_likelihood
 from scipy.stats import multivariate_normal
 
-from testpour.likelihood.conditional import pairs_of, parts
+from testpour.likelihood.conditional import _pairs_of, parts
 from testpour.likelihood.elimination import Group, layout
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
@@ -79,7 +79,7 @@ def test_pairs_that_share_no_row_are_left_out():
     """Many levels side by side: the sum over rows written plainly."""
     rng = np.random.default_rng(4)
     design = np.hstack([rng.normal(size=(90, 2)), np.repeat(np.eye(45), 2, axis=0)])
-    pairs, weight = pairs_of(design), rng.uniform(size=(3, 90))
+    pairs, weight = _pairs_of(design), rng.uniform(size=(3, 90))
     assert len(pairs.one) == 3 + 2 * 45 + 45
     assert pairs.added(weight) == pytest.approx(np.einsum("mn,na,nb->mab", weight, design, design), abs=1e-12)
 

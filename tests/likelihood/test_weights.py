@@ -7,13 +7,13 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.likelihood import posterior as posterior_module
-from testpour.likelihood.conditional import pairs_of
+from testpour.likelihood.conditional import _pairs_of
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.observations import GradeRows, NormalRows, steering
+from testpour.likelihood.observations import GradeRows, NormalRows, _steering
 from testpour.likelihood.weights import (
+    _pareto_tail,
     normal_scores,
     one_of_each,
-    pareto_tail,
     resample,
     smoothed,
     tempered,
@@ -26,7 +26,7 @@ def test_the_tail_of_a_pareto_sample_is_found(shape):
     """Peer: scipy's generalised Pareto distribution. Standard error of the shape (1 + shape) / sqrt(n), Hosking and
     Wallis, Technometrics 29 (1987) 339, from memory, not read; three of them at 4,000 values."""
     drawn = np.sort(stats.genpareto(shape, scale=2.0).rvs(4000, random_state=3))
-    found, scale = pareto_tail(drawn)
+    found, scale = _pareto_tail(drawn)
     assert found == pytest.approx(shape, abs=3 * (1 + shape) / np.sqrt(4000))
     assert scale == pytest.approx(2.0, rel=0.1)
 
@@ -34,7 +34,7 @@ def test_the_tail_of_a_pareto_sample_is_found(shape):
 def test_a_short_tail_is_drawn_towards_a_half():
     """As by ten values more at 0.5: the quantiles of an exponential, of shape 0, are told as 0.25 from ten values."""
     drawn = stats.expon.ppf((np.arange(10) + 0.5) / 10)
-    assert pareto_tail(drawn)[0] == pytest.approx(0.25, abs=0.06)
+    assert _pareto_tail(drawn)[0] == pytest.approx(0.25, abs=0.06)
 
 
 def test_smoothing_gives_back_what_a_heavy_tail_would_weigh():
@@ -91,7 +91,7 @@ def test_between_two_ends_rows_steer_by_mean_and_variance_of_their_likelihood(lo
         return integrate.quad(lambda e: e**k * (stats.norm.cdf(high - e) - stats.norm.cdf(low - e)), -15, 15)[0]
 
     mean, square = moment(1) / moment(0), moment(2) / moment(0)
-    score, weight = steering(np.array([low]), np.array([high]))
+    score, weight = _steering(np.array([low]), np.array([high]))
     assert weight[0] == pytest.approx(1 / (square - mean**2), rel=1e-6) and score[0] / weight[0] == pytest.approx(mean, rel=1e-6)
 
 
@@ -108,7 +108,7 @@ def test_open_rows_steer_by_their_own_slope_and_curvature():
 
 
 def test_a_design_without_columns_has_products_without_entries():
-    assert pairs_of(np.zeros((8, 0))).added(np.ones((3, 8))).shape == (3, 0, 0)
+    assert _pairs_of(np.zeros((8, 0))).added(np.ones((3, 8))).shape == (3, 0, 0)
 
 
 @pytest.mark.slow

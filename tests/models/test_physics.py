@@ -11,7 +11,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
 from testpour.models.physics import PEAK, latent, learn_lot, settings_of
-from testpour.models.physics_choice import log_evidence
+from testpour.models.physics_choice import _log_evidence
 from testpour.models.physics_terms import PeakColumn, with_physics
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
@@ -136,7 +136,7 @@ def test_evidence_is_the_likelihood_averaged_over_belief():
     sigma = np.abs(rng.normal(0, 0.3, 200_000))
     off = (y - level[:, None] - slope[:, None] * x) / sigma[:, None]
     density = np.exp(-(off**2).sum(axis=1) / 2 - 4 * np.log(sigma) - 2 * np.log(2 * np.pi))
-    assert log_evidence(model) == pytest.approx(np.log(density.mean()), abs=0.25)  # Laplace in one dimension
+    assert _log_evidence(model) == pytest.approx(np.log(density.mean()), abs=0.25)  # Laplace in one dimension
 
 
 @pytest.fixture(scope="module")

@@ -84,7 +84,7 @@ def test_beliefs_about_coded_effects_by_hand():
 @pytest.mark.parametrize("gel, peak, refused, warned", [(5.02, 109.97, 0, 0), (4.97, 110.0, 0, 2), (30.0, 144.97, 0, 1), (30.0, 145.02, 1, 0)])
 def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak, refused, warned):
     """Gel times warn below 5 min, peaks from 110 °C and are refused from 145 °C."""
-    monkeypatch.setattr(judged, "believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
+    monkeypatch.setattr(judged, "_believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
     found = judged.pour_cautions(blocks(), {"catalyst": 1.5})
     assert (len(found.refusals), len(found.warnings)) == (refused, warned)
 

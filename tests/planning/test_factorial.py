@@ -8,10 +8,10 @@ import pandas as pd
 import pytest
 
 from testpour.planning.factorial import (
+    _full_factorial,
     best_generators,
     block_two_level,
     fractional_factorial,
-    full_factorial,
 )
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -20,7 +20,7 @@ PATTERNS = pd.read_csv(REFERENCE / "plan_word_lengths.csv", comment="#")
 
 @pytest.mark.parametrize("k", [1, 3])
 def test_full_factorial_has_every_combination_once(k):
-    rows = full_factorial(k)
+    rows = _full_factorial(k)
     assert rows.shape == (2**k, k)
     assert len(np.unique(rows, axis=0)) == 2**k
     assert rows[0].tolist() == [-1] * k and rows[1, 0] > rows[0, 0]

@@ -11,17 +11,17 @@ from optimal_found import found_plan
 from testpour.planning import optimal
 from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
 from testpour.planning.criteria import (
+    _interaction_terms,
     average_variance,
     cube_moments,
     information,
-    interaction_terms,
     log_determinant,
     main_terms,
     model_rows,
     quadratic_terms,
     term_name,
 )
-from testpour.planning.factorial import full_factorial
+from testpour.planning.factorial import _full_factorial
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.starts import coarse_grid, coordinate_groups, random_settings
 
@@ -144,7 +144,7 @@ def test_published_forty_two_pours_are_beaten():
 
 
 @pytest.mark.parametrize("count, size, k, terms, hard_columns, eta", [
-    (4, 2, 3, main_terms(3), 2, 1.0), (4, 4, 4, interaction_terms(4), 2, 1.0), (4, 2, 3, main_terms(3), 2, 0.3)])
+    (4, 2, 3, main_terms(3), 2, 1.0), (4, 4, 4, _interaction_terms(4), 2, 1.0), (4, 2, 3, main_terms(3), 2, 0.3)])
 def test_two_level_split_plot_closed_form(count, size, k, terms, hard_columns, eta):
     """|X'V^-1X| = n^p / (1 + size eta)^(columns constant within sessions); 8^4/9 and 16^11/25 for eta = 1."""
     n = count * size
@@ -226,7 +226,7 @@ def test_brute_force_adding_to_pours_already_made():
 
 def test_brute_force_adding_to_many_corners():
     """Eight corner pours made already: the best three to add (all 165 tried) are nothing like a fresh plan."""
-    kept = np.tile(full_factorial(2), (2, 1))
+    kept = np.tile(_full_factorial(2), (2, 1))
     added = GRID[list(combinations_with_replacement(range(9), 3))]
     rows = np.concatenate([np.broadcast_to(kept, (len(added), 8, 2)), added], axis=1)
     best = log_determinant(information(model_rows(rows, quadratic_terms(2)))).max()
@@ -236,10 +236,10 @@ def test_brute_force_adding_to_many_corners():
 
 def test_brute_force_sessions_without_a_hard_factor():
     """Four sessions of two pours, two-level, interaction, sessions ten times as varied: all 65536 plans."""
-    sessions, corners = np.repeat(range(4), 2), full_factorial(2)
-    rows = model_rows(corners[np.array(list(product(range(4), repeat=8)))], interaction_terms(2))
+    sessions, corners = np.repeat(range(4), 2), _full_factorial(2)
+    rows = model_rows(corners[np.array(list(product(range(4), repeat=8)))], _interaction_terms(2))
     best = log_determinant(information(rows, sessions, 10.0)).max()
-    task = problem(2, interaction_terms(2), 8, TWO, sessions=tuple(sessions.tolist()), eta=10.0)
+    task = problem(2, _interaction_terms(2), 8, TWO, sessions=tuple(sessions.tolist()), eta=10.0)
     assert found_plan(task, starts=3).log_det == pytest.approx(best, abs=1e-9)
 
 
@@ -305,10 +305,10 @@ def test_average_variance_closed_forms():
     assert average_variance(information(model_rows(GRID, quadratic_terms(2))), square) == \
         pytest.approx(9 / 20)
     for centres, value in ((2, 0.3658730159), (3, 0.3260233918)):
-        rows = np.vstack([full_factorial(2), np.eye(2), -np.eye(2), np.zeros((centres, 2))])
+        rows = np.vstack([_full_factorial(2), np.eye(2), -np.eye(2), np.zeros((centres, 2))])
         assert average_variance(information(model_rows(rows, quadratic_terms(2))), square) == \
             pytest.approx(value, abs=6e-11)
-    first = information(model_rows(full_factorial(3), main_terms(3)))
+    first = information(model_rows(_full_factorial(3), main_terms(3)))
     assert average_variance(first, cube_moments(main_terms(3))) == pytest.approx((1 + 3 / 3) / 8)
     one = [(0,), (1,), (2,)]
     thirds = information(model_rows([[-1], [0], [1]], one))

@@ -11,7 +11,7 @@ from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, PlanConflict
-from testpour.planning.purposes import after_sessions
+from testpour.planning.purposes import _after_sessions
 from testpour.study_file import study_from
 
 STUDY = {
@@ -242,7 +242,7 @@ def test_pours_made_already_count_in_the_outlook(practice_castings):
 
 
 def test_rooms_of_sessions_to_come_stand_behind_those_poured():
-    assert after_sessions(Axis("room", met=(0.1, -0.4)), 2).met == (0.0, 0.0, 0.1, -0.4)
+    assert _after_sessions(Axis("room", met=(0.1, -0.4)), 2).met == (0.0, 0.0, 0.1, -0.4)
 
 
 def test_a_plan_gutted_by_hand_is_refused(study):

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from statsmodels.stats.power import TTestIndPower
 
-from testpour.planning.criteria import interaction_terms, main_terms, quadratic_terms
-from testpour.planning.factorial import full_factorial
+from testpour.planning.criteria import _interaction_terms, main_terms, quadratic_terms
+from testpour.planning.factorial import _full_factorial
 from testpour.planning.power import (
-    chance_to_notice,
+    _chance_to_notice,
     half_width,
     plan_power,
     smallest_effect,
@@ -36,14 +36,14 @@ def poisson_mixture(lam, df1, df2, alpha):
 @pytest.mark.parametrize("lam, df, expected", [(5, 8, 0.502488131237)])
 def test_noncentral_f_closed_form(lam, df, expected):
     """Definition of the noncentral F distribution; expected values computed beforehand the same way."""
-    assert chance_to_notice(np.sqrt(lam), 1.0, df, 0.05) == pytest.approx(expected, abs=1e-12)
-    assert chance_to_notice(np.sqrt(lam), 1.0, df, 0.05) == pytest.approx(poisson_mixture(lam, 1, df, "0.05"), abs=1e-12)
+    assert _chance_to_notice(np.sqrt(lam), 1.0, df, 0.05) == pytest.approx(expected, abs=1e-12)
+    assert _chance_to_notice(np.sqrt(lam), 1.0, df, 0.05) == pytest.approx(poisson_mixture(lam, 1, df, "0.05"), abs=1e-12)
 
 
 @pytest.mark.parametrize("n, d, printed", [(20, 1.0, 0.8689528), (64, 0.5, 0.8014596)])
 def test_printed_power_of_two_groups(n, d, printed):
     """R help page of power.t.test (from memory; it drops the far tail, below 1e-6 here), and statsmodels."""
-    found = chance_to_notice(d, np.sqrt(2 / n), 2 * n - 2, 0.05)
+    found = _chance_to_notice(d, np.sqrt(2 / n), 2 * n - 2, 0.05)
     assert found == pytest.approx(printed, abs=1e-6)
     assert found == pytest.approx(TTestIndPower().power(d, n, 0.05), abs=1e-10)
 
@@ -53,19 +53,19 @@ def test_printed_power_of_two_groups(n, d, printed):
 ])
 def test_two_level_effect(pours, effect, df, expected):
     """Noncentrality N (effect / 2)^2 / variance, by two routes beforehand."""
-    assert chance_to_notice(effect, 2 / np.sqrt(pours), df, 0.05) == pytest.approx(expected, abs=1e-11)
+    assert _chance_to_notice(effect, 2 / np.sqrt(pours), df, 0.05) == pytest.approx(expected, abs=1e-11)
 
 
 def test_split_plot_is_judged_by_its_sessions():
     """Closed form: 6 sessions of 4, equal variances, change 2: hard .388625 on 4 df, easy .995942;
     treating it as fully randomised would claim .910181 for the hard factor."""
     found = plan_power(SPLIT, main_terms(2), 1.0, SESSIONS, 1.0, ["hard", "easy"])
-    chances = {name: chance_to_notice(2.0, found.se[name], found.df[name], 0.05) for name in found.index}
+    chances = {name: _chance_to_notice(2.0, found.se[name], found.df[name], 0.05) for name in found.index}
     assert chances == pytest.approx({"hard": 0.388625, "easy": 0.995942}, abs=6e-7)
     assert found.df.to_dict() == {"hard": 4, "easy": 17}
     assert found.compared.tolist() == ["between sessions", "within sessions"]
     naive = plan_power(SPLIT, main_terms(2), np.sqrt(2.0), names=["hard", "easy"])
-    assert chance_to_notice(2.0, naive.se["hard"], naive.df["hard"], 0.05) == pytest.approx(0.910181, abs=6e-7)
+    assert _chance_to_notice(2.0, naive.se["hard"], naive.df["hard"], 0.05) == pytest.approx(0.910181, abs=6e-7)
 
 
 def test_standard_errors_where_sessions_vary_less_than_pours():
@@ -84,14 +84,14 @@ def test_split_plot_power_by_simulation():
     left = y - y.mean(1)[:, None] - slope[:, None] * hard
     ratio = np.abs(slope) / np.sqrt((left**2).sum(1) / 4 / 6)
     hard = plan_power(SPLIT, main_terms(2), 1.0, SESSIONS, 1.0).loc["x1"]
-    expected = chance_to_notice(2.0, hard.se, hard.df)
+    expected = _chance_to_notice(2.0, hard.se, hard.df)
     share = (ratio > 2.131846786).mean()               # t, 4 df, 90 % interval: printed table value 2.132
     assert abs(share - expected) < 3 * np.sqrt(expected * (1 - expected) / 4000)
 
 
 def test_term_sizes_are_changes_across_the_range():
     """By hand: 2^3, sd 1: coefficient se 1/sqrt(8), a change from low to high is twice that; t(7 - 3) etc."""
-    found = plan_power(full_factorial(3), main_terms(3), 1.0)
+    found = plan_power(_full_factorial(3), main_terms(3), 1.0)
     assert found.se.tolist() == pytest.approx([2 / np.sqrt(8)] * 3)
     assert found.df.tolist() == [4, 4, 4]
     assert found.half_width["x1"] == pytest.approx(2.131846786 * 2 / np.sqrt(8), rel=1e-8)
@@ -103,7 +103,7 @@ def test_term_sizes_are_changes_across_the_range():
 @pytest.mark.parametrize("df", [1, 2, 5, 40])
 def test_smallest_effect_is_noticed_nine_times_in_ten(df):
     size = smallest_effect(0.7, df)
-    assert chance_to_notice(size, 0.7, df) == pytest.approx(0.9, abs=1e-8)
+    assert _chance_to_notice(size, 0.7, df) == pytest.approx(0.9, abs=1e-8)
     assert smallest_effect(1.4, df) == pytest.approx(2 * size, rel=1e-9)
     assert size > half_width(0.7, df)
 
@@ -114,11 +114,11 @@ def test_smallest_effect_with_a_known_spread():
 
 
 def test_no_degrees_of_freedom_says_so():
-    found = plan_power(full_factorial(2), interaction_terms(2), 1.0)
+    found = plan_power(_full_factorial(2), _interaction_terms(2), 1.0)
     assert len(found) == 3 and found[["half_width", "smallest"]].isna().all(axis=None)
-    assert np.isnan(chance_to_notice(1, 1, 0)) and np.isnan(half_width(1, 0))
+    assert np.isnan(_chance_to_notice(1, 1, 0)) and np.isnan(half_width(1, 0))
 
 
 def test_no_effect_is_noticed_as_often_as_promised():
-    assert chance_to_notice(0, 1, 5) == 0.10
-    assert chance_to_notice(1e-5, 1, 5, 0.05) == pytest.approx(0.05, abs=1e-8)
+    assert _chance_to_notice(0, 1, 5) == 0.10
+    assert _chance_to_notice(1e-5, 1, 5, 0.05) == pytest.approx(0.05, abs=1e-8)

@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from testpour.models.beliefs import beliefs_for
 from testpour.models.reading_fit import fit_rows
-from testpour.pooling.reading import bench_scale, fit_pooled
+from testpour.pooling.reading import _bench_scale, fit_pooled
 from testpour.study_file import study_from
 
 GUILDS, BENCHES, SESSIONS, POURS = 100, 5, 3, 4
@@ -31,7 +31,7 @@ class Guild:
         believed = beliefs_for(STUDY, GEL)
         self.coefficients = believed.mean + believed.sd * self.rng.standard_normal(len(believed.terms))
         half = lambda scale: abs(scale * self.rng.standard_normal())
-        self.bench, self.session = half(bench_scale(believed)), half(believed.scatter["session"])
+        self.bench, self.session = half(_bench_scale(believed)), half(believed.scatter["session"])
         self.reading = half(believed.scatter["reading"])
         self.slopes = {1: half(0.5 * believed.sd[1]), 2: half(0.5 * believed.sd[2])}
 

@@ -16,7 +16,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.report import explorer as module
-from testpour.report.explorer import explorer, packed, stops_of
+from testpour.report.explorer import _packed, _stops_of, explorer
 from testpour.study_file import study_from
 
 STUDY = {
@@ -49,7 +49,7 @@ def unpacked(held):
 
 def test_packed_numbers_come_back_to_half_a_step():
     columns = np.c_[np.random.default_rng(1).normal(50, 8, 2000), np.full(2000, -3.25), np.linspace(-1e-4, 1e-4, 2000)]
-    found = unpacked(packed(columns))
+    found = unpacked(_packed(columns))
     assert found.shape == columns.shape
     assert np.all(np.abs(found - columns) <= np.ptp(columns, axis=0) / 65535 / 2 * 1.0001 + 1e-15)
     assert np.all(found[:, 1] == -3.25)
@@ -64,7 +64,7 @@ def test_packed_numbers_come_back_to_half_a_step():
     (Factor("own", low=0.0, high=9.0, usual=1.0, span=(0.0, 8.0)), [], 0.0, 8.0, 51),  # no step: fiftieths
 ])
 def test_sliders_stop_where_the_bench_can_set(factor, poured, first, last, number):
-    stops = stops_of(factor, pd.Series(poured, dtype=float))
+    stops = _stops_of(factor, pd.Series(poured, dtype=float))
     assert (stops[0], stops[-1], len(stops)) == pytest.approx((first, last, number))
 
 

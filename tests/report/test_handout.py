@@ -15,7 +15,7 @@ from testpour.models.chance import chance
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.handout import handout
-from testpour.report.sheet import brief, strongest
+from testpour.report.sheet import _brief, _strongest
 from testpour.report.wall import MOST, UNSAID, wall_summary
 from testpour.wording import in_hundred
 
@@ -95,7 +95,7 @@ def test_three_findings_are_what_moves_the_chance_of_an_aim_most(fits):
                 values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else 5)
                 met = chance(fits, [{effect.factor.name: value} for value in values]).by_aim[aim.words(effect.reading)]
                 moves[effect.sentence()] = (aim.reading, met.max() - met.min())
-    found = strongest(fits)
+    found = _strongest(fits)
     assert len({moves[said][0] for said in found}) == 3
     best = [max(move for name, move in moves.values() if name == aim.reading) for aim in fits.study.aims]
     assert [moves[said][1] for said in found] == pytest.approx(sorted(best, reverse=True)[:3])
@@ -106,7 +106,7 @@ def test_where_nothing_is_settled_it_says_so(practice_castings, tmp_path):
     alike = practice_castings.pours.iloc[:2].assign(catalyst=1.5, pigment=1.0, thickness=10.0, cover=1.0, room_temperature=20.0)
     read = practice_castings.readings[practice_castings.readings["pour"].isin(alike.index)]
     few = fit_castings(replace(practice_castings, pours=alike, readings=read))
-    assert strongest(few) == []
+    assert _strongest(few) == []
     assert "Nothing is settled yet" in handout(few, tmp_path / "handout.html").path.read_text("utf-8")
 
 
@@ -211,7 +211,7 @@ def test_before_the_first_pour_the_wall_sheet_says_so(log, tmp_path):
     ],
 )
 def test_what_is_open_is_said_in_few_words(unsettled, says):
-    said = brief(unsettled, max(len(unsettled), 1), 12)
+    said = _brief(unsettled, max(len(unsettled), 1), 12)
     assert said.startswith(says) and bool(said) == bool(unsettled)
     assert len(said) <= 150
-    assert ("as nothing was poured yet" in brief(unsettled, max(len(unsettled), 1), 0)) == ("12 pours" in said)
+    assert ("as nothing was poured yet" in _brief(unsettled, max(len(unsettled), 1), 0)) == ("12 pours" in said)

@@ -209,7 +209,7 @@ def _common(fits, states, cells, shared):
 
 def _rows(fits, states, cells):
     """Each cell's best catalyst, or what to do where there is no good answer."""
-    best, chances = best_catalysts(fits, states, cells)
+    best, chances = _best_catalysts(fits, states, cells)
     rows = pd.DataFrame({"catalyst": best["catalyst"], "chance": chances})
     if "gel_time" in fits:
         gel = fits["gel_time"].predict(best)
@@ -218,25 +218,12 @@ def _rows(fits, states, cells):
     poor = chances < GOOD
     rows = rows.assign(beyond=[not told.isdisjoint(beyond_log(fits, row)) for _, row in best.iterrows()], advice="")
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
-    rows.loc[poor, "advice"] = remedies(fits, states, best[poor], best_catalysts, GOOD)
+    rows.loc[poor, "advice"] = remedies(fits, states, best[poor], _best_catalysts, GOOD)
     return rows
 
 
-def best_catalysts(fits: Fits, states: dict[str, State], cells: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """The catalyst with the best mean chance in each cell.
-
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-    cells : DataFrame
-        From `settings_table`, one row a cell; its catalyst is replaced.
-
-    Returns
-    -------
-    DataFrame, ndarray
-        The cells with that catalyst, and that chance of each.
-    """
+def _best_catalysts(fits: Fits, states: dict[str, State], cells: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+    """The catalyst with the best mean chance in each of some cells (rows of `settings_table`), and that chance."""
     values = np.unique(on_step(fits.study.factor("catalyst"), np.linspace(0, 1, LEVELS)))
     table = cells.loc[cells.index.repeat(len(values))].assign(catalyst=np.tile(values, len(cells))).reset_index(drop=True)
     chances = prospect(states, fits.study, table).chance()

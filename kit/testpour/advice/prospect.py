@@ -72,17 +72,10 @@ class State:
         return self.fit.posterior.coefficients.shape[1]
 
 
-def state_of(fit: ReadingFit) -> State:
+def _state_of(fit: ReadingFit) -> State:
     """Mean and covariance of a fit's draws, with room for the effect of a session not yet held.
 
-    Parameters
-    ----------
-    fit : ReadingFit
-
-    Returns
-    -------
-    State
-        Of the coefficients, with the cuts of a grade after them and the session's effect last.
+    Of the coefficients, with the cuts of a grade after them and the session's effect last.
     """
     posterior = fit.posterior
     draws = posterior.coefficients
@@ -152,25 +145,11 @@ def states_of(fits: Fits) -> dict[str, State]:
             "This study states no aim, so nothing can be called good. "
             'Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = "24 h" }'
         )
-    return {name: state_of(fits[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
+    return {name: _state_of(fits[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
 
 
-def sides_of(states: dict[str, State], study: Study, table: pd.DataFrame, aim: Aim) -> Iterator[Side]:
-    """The one or two sides of an aim at each row of a settings table.
-
-    Parameters
-    ----------
-    states : dict
-        By name of the reading.
-    study : Study
-    table : DataFrame
-        One row a setting, complete, in the factors' units.
-    aim : Aim
-
-    Yields
-    ------
-    Side
-    """
+def _sides_of(states: dict[str, State], study: Study, table: pd.DataFrame, aim: Aim) -> Iterator[Side]:
+    """The one or two sides of an aim at each row of a settings table."""
     state = states[aim.reading]
     reading = state.fit.reading
     at = table.assign(age=aim.age) if aim.age is not None else table
@@ -277,4 +256,4 @@ def prospect(states: dict[str, State], study: Study, table: pd.DataFrame) -> Pro
     -------
     Prospect
     """
-    return Prospect(states, tuple(tuple(sides_of(states, study, table, aim)) for aim in study.aims), len(table))
+    return Prospect(states, tuple(tuple(_sides_of(states, study, table, aim)) for aim in study.aims), len(table))

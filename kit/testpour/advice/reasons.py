@@ -47,7 +47,7 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
             text = f"repeats {twin}: shows how far two alike pours differ"
         else:
             fit = fits[fits.study.aims[aim].reading]
-            text = lesson(fits.study, fit.reading, _factor(fit, settled), row)
+            text = _lesson(fits.study, fit.reading, _factor(fit, settled), row)
         if row["chance"] >= LIKELY_GOOD:
             text += "; likely a good casting"
         new = [words for name, words in beyond_log(fits, row).items() if name not in ("room_temperature", "humidity")]
@@ -55,22 +55,10 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
     return said
 
 
-def lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
-    """What a pour settles, for example "settles whether 1.2 % catalyst is enough when cold".
+def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
+    """What a pour settles about a reading, for example "settles whether 1.2 % catalyst is enough when cold".
 
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-        The reading it tells most about.
-    factor : str
-        The factor whose effect it tells most about; ``"room_temperature"`` and ``""`` (the resin as such) too.
-    row : Series
-        The settings.
-
-    Returns
-    -------
-    str
+    `factor` is the one whose effect it tells most about; "room_temperature" and "" (the resin as such) too.
     """
     where = _where(study, row, factor)
     if factor in ("", "room_temperature") or factor not in row:

@@ -66,23 +66,15 @@ def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarra
     rows[:, state.terms + cut] = -1.0
     some = slice(None, None, max(len(posterior) // DRAWS, 1))
     mean = posterior.coefficients[some] @ rows[:, : state.terms].T
-    informed = grade_information(mean, cuts[some]).mean(axis=0)
+    informed = _grade_information(mean, cuts[some]).mean(axis=0)
     with np.errstate(divide="ignore"):
         return Told(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
 
 
-def grade_information(mean: np.ndarray, cuts: np.ndarray) -> np.ndarray:
-    """Fisher information that one grade carries about the mean of a probit scale.
+def _grade_information(mean: np.ndarray, cuts: np.ndarray) -> np.ndarray:
+    """Fisher information that one grade carries about the mean (draws, settings) of a probit scale with `cuts` (draws, K - 1).
 
-    Parameters
-    ----------
-    mean : ndarray, shape (draws, settings)
-    cuts : ndarray, shape (draws, K - 1)
-
-    Returns
-    -------
-    ndarray, shape (draws, settings)
-        At most 1, what the hidden value itself would carry (McCullagh 1980, for ordered grades).
+    At most 1, what the hidden value itself would carry (McCullagh 1980, for ordered grades).
     """
     gap = cuts[:, None, :] - mean[:, :, None]
     below, height = ndtr(gap), np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi)

@@ -25,21 +25,8 @@ if TYPE_CHECKING:
 SCENARIOS = 64  # imagined outcomes; Sobol points need a power of two
 
 
-def scenarios(count: int, columns: int, seed: int) -> np.ndarray:
-    """Normal scores for imagined outcomes, evenly spread and centred: shape (count, columns).
-
-    Parameters
-    ----------
-    count : int
-        Rows; a power of two spreads best.
-    columns : int
-        One a source of chance.
-    seed : int
-
-    Returns
-    -------
-    array
-    """
+def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
+    """Normal scores for imagined outcomes, evenly spread and centred: shape (count, columns); best a power of two of them."""
     points = qmc.Sobol(columns, rng=np.random.default_rng([seed, 11])).random(count)
     scores = ndtri(np.clip(points, 1e-9, 1 - 1e-9))
     return scores - scores.mean(axis=0)
@@ -207,7 +194,7 @@ class Worth:
     def _scores(self, study, pours, seed):
         """One normal score a scenario, pour and aim; aims of one reading share theirs."""
         names = list(dict.fromkeys(aim.reading for aim in study.aims))
-        scores = scenarios(SCENARIOS, pours * len(names), seed).reshape(SCENARIOS, pours, len(names))
+        scores = _scenarios(SCENARIOS, pours * len(names), seed).reshape(SCENARIOS, pours, len(names))
         return list(scores[:, :, [names.index(aim.reading) for aim in study.aims]].transpose(1, 2, 0))
 
     def _now(self):

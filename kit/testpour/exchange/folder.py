@@ -61,18 +61,10 @@ class StudyFolder:
         return said
 
 
-def shipped(kind: Literal["notebooks", "datasets"]) -> Path:
+def _shipped(kind: Literal["notebooks", "datasets"]) -> Path:
     """The folder of the templates or data sets that came with the package.
 
     A checkout comes first: what an editable install bundled is frozen at the time of its install.
-
-    Parameters
-    ----------
-    kind : {"notebooks", "datasets"}
-
-    Returns
-    -------
-    Path
     """
     package = Path(str(files("testpour")))
     checkout = package.parent.parent
@@ -83,7 +75,7 @@ def shipped(kind: Literal["notebooks", "datasets"]) -> Path:
 
 def templates() -> tuple[Path, ...]:
     """The template notebooks, in order of name."""
-    return tuple(sorted(shipped("notebooks").glob("*.ipynb")))
+    return tuple(sorted(_shipped("notebooks").glob("*.ipynb")))
 
 
 def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
@@ -115,7 +107,7 @@ def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
             f"{path} has other files in it and no study.toml, so nothing was written. Give a new or empty folder."
         )
     if not templates():
-        raise FolderProblem(f"No template notebooks at {shipped('notebooks')}. Install testpour again.")
+        raise FolderProblem(f"No template notebooks at {_shipped('notebooks')}. Install testpour again.")
     path.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=path.parent, prefix=".testpour-") as part:
         made = Path(part, "study")
@@ -151,7 +143,7 @@ def _fill(folder, demo):
 
     for template in templates():
         shutil.copyfile(template, folder / template.name)
-    source = shipped("datasets") / "demo-study"
+    source = _shipped("datasets") / "demo-study"
     for example in EXAMPLES:
         shutil.copyfile(source.parent / example, folder / example)
     study = (source / "study.toml").read_text("utf-8") if demo else own_text("new_study.toml")

@@ -36,7 +36,7 @@ def judge(
     noise : float
     inert : array, shape (rows,)
     """
-    noise = noise_of(degrees)
+    noise = _noise_of(degrees)
     peak = find_peak(minutes, degrees, noise)
     before = minutes <= max(peak.minute, minutes[0])
     inert = np.full(len(minutes), np.nan)
@@ -52,18 +52,8 @@ def judge(
     return _readings(onset, peak, minutes), "peaked" if peak.passed else "rising", noise, inert
 
 
-def noise_of(degrees: np.ndarray) -> float:
-    """Standard deviation of one row, K, from second differences: a slope leaves no trace in them.
-
-    Parameters
-    ----------
-    degrees : array, shape (n,)
-        Temperatures of the rows, °C.
-
-    Returns
-    -------
-    float
-    """
+def _noise_of(degrees: np.ndarray) -> float:
+    """Standard deviation of one row, K, from second differences: a slope leaves no trace in them."""
     bends = np.diff(degrees, 2)
     steps = np.abs(np.diff(np.unique(degrees)))
     step = steps[steps > 1e-6].min() if (steps > 1e-6).any() else 0.0
@@ -84,7 +74,7 @@ def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
     -------
     array of bool, shape (rows,)
     """
-    found, least = np.zeros(len(degrees), bool), 8.0 * noise_of(degrees) + 2.0
+    found, least = np.zeros(len(degrees), bool), 8.0 * _noise_of(degrees) + 2.0
     fast = np.abs(np.diff(degrees)) > COOLING * np.diff(minutes)
     for size in range(1, min(RUN, len(degrees) - 2) + 1):
         before, after = degrees[: -size - 1], degrees[size + 1 :]

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
-STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `steering`)
+STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `_steering`)
 
 
 @dataclass(frozen=True)
@@ -165,17 +165,8 @@ class Pairs:
         return matrix
 
 
-def pairs_of(design: np.ndarray) -> Pairs:
-    """Return the `Pairs` of a design (n, r); of very many columns only those pairs that share a row.
-
-    Parameters
-    ----------
-    design : array, shape (n, r)
-
-    Returns
-    -------
-    Pairs
-    """
+def _pairs_of(design: np.ndarray) -> Pairs:
+    """The `Pairs` of a design (n, r); of very many columns only those pairs that share a row."""
     size = design.shape[1]
     one, other = np.tril_indices(size)
     if size <= MANY:
@@ -233,7 +224,7 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
         inner.eta,
         marginal.predictor_moves(inner),
         rest,
-        pairs_of(rest),
+        _pairs_of(rest),
         members(most) if isinstance(most, Group) else csr_array((0, len(rest))),
         owner[~chosen],
         big,

@@ -50,7 +50,7 @@ class NormalRows:
 
     @property
     def open_ended(self) -> np.ndarray:
-        """True for rows with one end or none: their curvature changes with the predictor, see `steering`."""
+        """True for rows with one end or none: their curvature changes with the predictor, see `_steering`."""
         return np.isinf(self.low) | np.isinf(self.high)
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
@@ -135,7 +135,7 @@ class NormalRows:
         tuple of array, each of shape (m, n)
         """
         sigma = np.exp(shape)
-        score, weight = steering((self.low - eta) / sigma, (self.high - eta) / sigma)
+        score, weight = _steering((self.low - eta) / sigma, (self.high - eta) / sigma)
         return score / sigma, weight / sigma**2
 
     @property
@@ -176,20 +176,11 @@ def shape_of(cuts: np.ndarray) -> np.ndarray:
     return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
 
 
-def steering(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Slope and curvature of rows' log likelihoods, near enough to steer draws: two arrays of the ends' shape.
+def _steering(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Slope and curvature of rows' log likelihoods at standardised ends, near enough to steer draws.
 
     Between two ends the likelihood, as a density of the predictor, is a uniform and a normal variable added up: it
     is taken for a normal one of the same mean and variance. With one end open its own derivatives are used.
-
-    Parameters
-    ----------
-    low, high : array
-        Standardised ends; infinite where open.
-
-    Returns
-    -------
-    tuple of array
     """
     both = np.isfinite(low) & np.isfinite(high)
     with np.errstate(invalid="ignore"):
@@ -304,4 +295,4 @@ class GradeRows:
         -------
         tuple of array, each of shape (m, n)
         """
-        return steering(*self.ends(eta, shape))
+        return _steering(*self.ends(eta, shape))

@@ -97,7 +97,7 @@ def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
         return weights, np.inf
     tail, above = tail[above > 0], above[above > 0]
     count = len(tail)
-    shape, scale = pareto_tail(above)
+    shape, scale = _pareto_tail(above)
     part = (np.arange(count) + 0.5) / count
     spread = -np.log1p(-part)
     heights = scale * (np.expm1(shape * spread) / shape if abs(shape) > 1e-8 else spread)
@@ -106,22 +106,11 @@ def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     return found / found.sum(), shape
 
 
-def pareto_tail(above: np.ndarray) -> tuple[float, float]:
-    """Shape and scale of a generalised Pareto distribution, its shape drawn towards 0.5 as by ten more values.
+def _pareto_tail(above: np.ndarray) -> tuple[float, float]:
+    """Shape and scale of a generalised Pareto distribution of values `above` 0, ascending.
 
-    Parameters
-    ----------
-    above : array, shape (n,)
-        Ascending, above 0.
-
-    Returns
-    -------
-    tuple of float
-        Shape and scale.
-
-    References
-    ----------
-    Zhang and Stephens, Technometrics 51 (2009) 316; the last step as Vehtari et al. Both from memory, not read.
+    The shape is drawn towards 0.5 as by ten more values: Zhang and Stephens, Technometrics 51 (2009) 316; the last step
+    as Vehtari et al. Both from memory, not read.
     """
     n, grid = len(above), 30 + int(np.sqrt(len(above)))
     quarter = above[int(n / 4 + 0.5) - 1]

@@ -51,7 +51,7 @@ def open_database(address: str) -> Engine:
         If it cannot be opened, is not a database, or was written by a newer kit.
     """
     try:
-        engine = sa.create_engine(url_of(address), **_pool(address))
+        engine = sa.create_engine(_url_of(address), **_pool(address))
         try:
             _begin_log(engine, address)
         except BaseException:
@@ -96,7 +96,7 @@ def _pool(address):
     """
     if in_memory(address):
         return {"poolclass": sa.StaticPool, "connect_args": {"check_same_thread": False}}
-    return {"pool_pre_ping": True} | ({"connect_args": connecting(url_of(address))} if on_server(address) else {})
+    return {"pool_pre_ping": True} | ({"connect_args": connecting(_url_of(address))} if on_server(address) else {})
 
 
 def on_server(address: str) -> bool:
@@ -146,18 +146,8 @@ def _check(path):
             raise LogProblem(f"The log at {path} {meaning(str(problem)) or DAMAGED}") from problem
 
 
-def url_of(address: str) -> URL:
-    """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %.
-
-    Parameters
-    ----------
-    address : str
-        Database address.
-
-    Returns
-    -------
-    URL
-    """
+def _url_of(address: str) -> URL:
+    """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
     if address.startswith(FILE):
         return sa.URL.create("sqlite", database=address.removeprefix(FILE))
     return sa.make_url(address) if address.startswith("sqlite") else split_address(address)
@@ -186,7 +176,7 @@ def shown(address: str) -> str:
     str
     """
     try:
-        url = url_of(address)
+        url = _url_of(address)
     except (sa.exc.ArgumentError, ValueError):
         return f"{address.partition('://')[0]}://... is none; write it like {LIKE}"
     if url.drivername.startswith("sqlite"):

@@ -75,22 +75,15 @@ def chosen(
         return believed, (), plain
     other = with_physics(study, believed, learn_lot(castings, beliefs))
     cured = build(reading, other, rows)
-    if log_evidence(cured) - log_evidence(plain) > EVEN:
+    if _log_evidence(cured) - _log_evidence(plain) > EVEN:
         return other, (SAID,), cured
     return believed, (), plain
 
 
-def log_evidence(model: IntervalModel) -> float:
-    """Log of the chance (density) that an `IntervalModel` with proper beliefs gives to its rows.
+def _log_evidence(model: IntervalModel) -> float:
+    """Log of the chance (density) that a model with proper beliefs gives to its rows.
 
-    Parameters
-    ----------
-    model : IntervalModel
-
-    Returns
-    -------
-    float
-        By Laplace's approximation about the mode of the group standard deviations and cut-points.
+    By Laplace's approximation about the mode of the group standard deviations and cut-points.
     """
     _, scale, top = summit(model)
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2

@@ -49,30 +49,15 @@ def model_of(
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=smooth_part(terms, believed, rows) if terms else None,
+        smooth=_smooth_part(terms, believed, rows) if terms else None,
         **scale_options(reading, believed),
     )
 
 
-def smooth_part(
+def _smooth_part(
     terms: Sequence[Term], believed: ReadingBeliefs, rows: pd.DataFrame
 ) -> tuple[np.ndarray, float]:
-    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size.
-
-    Parameters
-    ----------
-    terms : list of Term
-        Of the remainder, q of them.
-    believed : ReadingBeliefs
-        The prior of the reading's model.
-    rows : DataFrame
-        n rows.
-
-    Returns
-    -------
-    tuple
-        Array of shape (n, k) with k of at most q, and the scale of a half-normal.
-    """
+    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
     columns = design(terms, rows)
     return columns @ seen_directions(columns), remainder_scale(terms, believed)
 

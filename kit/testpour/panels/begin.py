@@ -150,7 +150,7 @@ class BeginPanel(Panel):
             words, wanted = self.wanted()
         except (Needed, Problems):
             return [text("How many pours it needs is said once every field is right.", "hint")]
-        told = self.soon("Counting the pours", lambda: needed(wanted), words)
+        told = self.soon("Counting the pours", lambda: _needed(wanted), words)
         return [text("Counting the pours …", "hint") if told is None else text(told, "strong")]
 
     def _weighable(self, settings):
@@ -179,17 +179,8 @@ class BeginPanel(Panel):
         return [text(wanted.sentence()), button("write", "Change study.toml" if there else "Write study.toml", main=True, off="study.toml says this already." if same else "")]
 
 
-def needed(study: Study) -> str:
-    """How many pours the settings of a study need, and what so many would notice.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    str
-    """
+def _needed(study: Study) -> str:
+    """How many pours the settings of a study need, and what so many would notice."""
     if not study.varied:
         return "Nothing differs yet: choose at least one setting that may."
     for pours in range(FEWEST, MOST + 1):

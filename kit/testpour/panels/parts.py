@@ -245,22 +245,12 @@ def table(frame: pd.DataFrame, caption: str, index: bool = True) -> Part:
     Part
     """
     shown = frame.reset_index() if index else frame
-    rows = [[cell(value) for value in line] for line in shown.itertuples(index=False)]
+    rows = [[_cell(value) for value in line] for line in shown.itertuples(index=False)]
     return {"kind": "table", "head": [str(column) for column in shown.columns], "rows": rows, "caption": caption}
 
 
-def cell(value: Any) -> str:
-    """A value as it is read in a table: no NaN, no long fractions.
-
-    Parameters
-    ----------
-    value : object
-        A number gets four significant digits.
-
-    Returns
-    -------
-    str
-    """
+def _cell(value: Any) -> str:
+    """A value as it is read in a table: no NaN, no long fractions."""
     if isinstance(value, Real) and not isinstance(value, bool):
         return "" if math.isnan(value) else f"{value:.4g}"
     return "" if value is None else str(value)

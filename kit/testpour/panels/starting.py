@@ -36,25 +36,12 @@ def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
         pours, sessions = [*pours, *map(str, plan.index)], [*sessions, *map(str, plan["session"])]
     for session, names in workshop.opened().items():
         sessions, pours = [*sessions, session], [*pours, *names]
-    last, day = highest(pours, "P"), highest(sessions, "S")
+    last, day = _highest(pours, "P"), _highest(sessions, "S")
     return [f"P{last + k:02d}" for k in range(1, count + 1)], f"S{day + 1}"
 
 
-def highest(names: Iterable[str], letter: str) -> int:
-    """The highest number among names such as P07 or S2.
-
-    Parameters
-    ----------
-    names : iterable of str
-        Names of pours or sessions; others are passed over.
-    letter : str
-        The one they begin with.
-
-    Returns
-    -------
-    int
-        0 where there is none.
-    """
+def _highest(names: Iterable[str], letter: str) -> int:
+    """The highest number among names such as P07 or S2; 0 where none begins with the letter."""
     return max((int(found[1]) for name in names if (found := re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", name))), default=0)
 
 
@@ -75,8 +62,8 @@ def with_free_names(plan: Plan, taken: dict[str, list[str]]) -> Plan:
     pours = [name for names in taken.values() for name in names]
     if not (set(plan.table.index) & set(pours) or set(plan.sessions) & set(taken)):
         return plan
-    last = max(highest(pours, "P"), highest(plan.table.index[:1], "P") - 1)  # the plan itself begins after the log
-    day = max(highest(taken, "S"), highest(plan.sessions[:1], "S") - 1)
+    last = max(_highest(pours, "P"), _highest(plan.table.index[:1], "P") - 1)  # the plan itself begins after the log
+    day = max(_highest(taken, "S"), _highest(plan.sessions[:1], "S") - 1)
     names = {name: f"S{day + k}" for k, name in enumerate(plan.sessions, 1)}
     index = pd.Index([f"P{last + k:02d}" for k in range(1, len(plan.table) + 1)], name=plan.table.index.name)
     return replace(plan, table=plan.table.assign(session=plan.table["session"].map(names)).set_axis(index))

@@ -56,7 +56,7 @@ class ProbeRecord:
 
     def __call__(self, rows: np.ndarray, fresh: np.ndarray, problem: HeatEquation, state: CureState, slopes: Slopes) -> None:
         """Note the castings that have moved; see `march`."""
-        values = read(problem, state, slopes, self.probes.take(rows))
+        values = _read(problem, state, slopes, self.probes.take(rows))
         rows, values = self.rows[rows[fresh]], values[fresh]
         self.grow(self.count[rows].max() + 1)
         self.values[rows, self.count[rows]] = values
@@ -110,7 +110,7 @@ class WholeRecord(ProbeRecord):
         now = Moments(*(np.concatenate(column) for column in zip(*self.stretch, strict=True)))
         after = self.count[0] + now.time.size
         self.grow(after)
-        self.values[0, self.count[0] : after] = read(self.problem, now, now, self.probes)
+        self.values[0, self.count[0] : after] = _read(self.problem, now, now, self.probes)
         self.count[0] = after
         self.stretches.append(now)
         self.stretch = []
@@ -132,23 +132,8 @@ class Moments:
     rate: np.ndarray
 
 
-def read(problem: HeatEquation, state: CureState | Moments, slopes: Slopes | Moments, probes: Probes) -> np.ndarray:
-    """The row of `COLUMNS` for every casting, (castings, columns); temperatures in degC, times in s.
-
-    Parameters
-    ----------
-    problem : HeatEquation
-    state : CureState or Moments
-        Temperatures in °C, conversions 0 to 1.
-    slopes : Slopes or Moments
-        Their rates of change, per s.
-    probes : Probes
-        Where to read.
-
-    Returns
-    -------
-    array
-    """
+def _read(problem: HeatEquation, state: CureState | Moments, slopes: Slopes | Moments, probes: Probes) -> np.ndarray:
+    """The row of `COLUMNS` for every casting, (castings, columns); temperatures in degC, times in s."""
     poured, temperature, conversion = problem.network.poured, state.temperature, state.conversion
     ends = [_at(place, temperature) for place in (probes.lower, probes.upper)]
     hottest = np.maximum(np.where(poured, temperature, -np.inf).max(axis=1), np.maximum(*ends))

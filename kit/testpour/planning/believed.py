@@ -66,21 +66,12 @@ def design_problem(
     return DesignProblem(
         coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
         eta=_session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
-        fixed=fixed, fixed_sessions=fixed_sessions, prior=prior(coding, terms) if informed else None,
+        fixed=fixed, fixed_sessions=fixed_sessions, prior=_prior(coding, terms) if informed else None,
     )
 
 
-def measured(study: Study) -> list[Reading]:
-    """The readings a plan is judged by: those with an aim, or all.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    list of Reading
-    """
+def _measured(study: Study) -> list[Reading]:
+    """The readings a plan is judged by: those with an aim, or all."""
     aimed = {aim.reading for aim in study.aims}
     return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
 
@@ -88,33 +79,22 @@ def measured(study: Study) -> list[Reading]:
 def _session_share(study: Study) -> float:
     """Variance between sessions over variance between pours, believed, averaged over the readings."""
     shares = []
-    for reading in measured(study):
+    for reading in _measured(study):
         scatter = beliefs_for(study, reading).scatter
         pour = 1.0 if reading.grades else scatter["reading"] ** 2 + scatter["pour"] ** 2
         shares.append(scatter["session"] ** 2 / pour)
     return float(np.mean(shares))
 
 
-def prior(coding: Coding, terms: Sequence[Exponents]) -> np.ndarray:
-    """Belief about coded terms as a precision, in units of the variance between pours, averaged over readings.
-
-    Parameters
-    ----------
-    coding : Coding
-    terms : list of Exponents
-        p terms.
-
-    Returns
-    -------
-    array, shape (p, p)
-    """
+def _prior(coding: Coding, terms: Sequence[Exponents]) -> np.ndarray:
+    """Belief about p coded terms as a precision (p, p), in units of the variance between pours, averaged over readings."""
     study, total = coding.study, np.zeros(len(terms))
-    for reading in measured(study):
+    for reading in _measured(study):
         believed = beliefs_for(study, reading)
         noise = 1.0 if reading.grades else np.hypot(believed.scatter["reading"], believed.scatter["pour"])
         sd = np.array([_coded_sd(coding, believed, term) for term in terms])
         total += (noise / sd) ** 2
-    return np.diag(total / len(measured(study)))
+    return np.diag(total / len(_measured(study)))
 
 
 def _coded_sd(coding, believed, term):

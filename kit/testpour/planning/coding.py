@@ -48,7 +48,7 @@ class Coding:
         axes = [Axis(f.name, levels=self._levels(f), hard=f.by_session) for f in self.factors]
         if self.rooms:
             room = self.study.factor("room_temperature")
-            met = tuple(float(code(room, value)) for value in self.rooms)
+            met = tuple(float(_code(room, value)) for value in self.rooms)
             axes.append(Axis(room.name, met=met))
         return tuple(axes)
 
@@ -56,7 +56,7 @@ class Coding:
         if factor.kind == "yes/no":
             return (-1.0, 1.0)
         if factor.name == "thickness" and self.depths:
-            return tuple(float(code(factor, depth)) for depth in self.depths)
+            return tuple(float(_code(factor, depth)) for depth in self.depths)
         return None
 
     def decode(self, rows: np.ndarray, given: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -95,25 +95,12 @@ class Coding:
         -------
         array
         """
-        columns = [np.clip(code(self.study.factor(name), table[name]), -1, 1) for name in self.names]
+        columns = [np.clip(_code(self.study.factor(name), table[name]), -1, 1) for name in self.names]
         return np.column_stack([np.asarray(c, float) for c in columns])
 
 
-def code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
-    """`value` of a factor as a coded number.
-
-    Parameters
-    ----------
-    factor : Factor
-        With a span.
-    value : float, array or Series
-        In the factor's unit.
-
-    Returns
-    -------
-    float or array
-        −1 at the low end of the span, 1 at the high end; not clipped.
-    """
+def _code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
+    """`value` of a factor with a span as a coded number: −1 at its low end, 1 at its high end; not clipped."""
     low, high = factor.span
     return (np.asarray(value, float) - (low + high) / 2) / ((high - low) / 2)
 

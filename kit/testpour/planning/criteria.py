@@ -31,18 +31,8 @@ def main_terms(k: int) -> list[Exponents]:
     return [(0,) * k] + [tuple(row) for row in np.eye(k, dtype=int).tolist()]
 
 
-def interaction_terms(k: int) -> list[Exponents]:
-    """Main terms plus every two-factor interaction.
-
-    Parameters
-    ----------
-    k : int
-        Factors.
-
-    Returns
-    -------
-    list of Exponents
-    """
+def _interaction_terms(k: int) -> list[Exponents]:
+    """Main terms plus every two-factor interaction."""
     eye = np.eye(k, dtype=int)
     return main_terms(k) + [tuple((eye[i] + eye[j]).tolist()) for i, j in combinations(range(k), 2)]
 
@@ -59,7 +49,7 @@ def quadratic_terms(k: int) -> list[Exponents]:
     -------
     list of Exponents
     """
-    return interaction_terms(k) + [tuple(row) for row in (2 * np.eye(k, dtype=int)).tolist()]
+    return _interaction_terms(k) + [tuple(row) for row in (2 * np.eye(k, dtype=int)).tolist()]
 
 
 def term_name(term: Sequence[int], names: Sequence[str]) -> str:

@@ -15,19 +15,8 @@ LETTERS = "ABCDEFGHJKLMNOP"          # the letter I is kept for the identity
 MOST = 200_000                       # choices of generators that are tried
 
 
-def full_factorial(k: int) -> np.ndarray:
-    """Every combination of low and high of `k` factors, standard order (first fastest).
-
-    Parameters
-    ----------
-    k : int
-        Factors.
-
-    Returns
-    -------
-    array, shape (2 ** k, k)
-        −1 and 1.
-    """
+def _full_factorial(k: int) -> np.ndarray:
+    """Every combination of low (−1) and high (1) of `k` factors, standard order (first fastest)."""
     return np.array(list(product((-1.0, 1.0), repeat=k))).reshape(-1, k)[:, ::-1]
 
 
@@ -96,7 +85,7 @@ def fractional_factorial(
     base = k - len(generators)
     rows = np.ones((2**base, k))
     relation: set[frozenset[int]] = {frozenset()}
-    rows[:, :base] = full_factorial(base)
+    rows[:, :base] = _full_factorial(base)
     for i, generator in enumerate(generators):
         word = frozenset(LETTERS.index(letter) for letter in generator.partition("=")[2])
         rows[:, base + i] = rows[:, sorted(word)].prod(axis=1)

@@ -25,20 +25,8 @@ NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 SIDES = ("above", "below", "at or above")  # how a sentence goes on that names the limit it is about
 
 
-def believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
-    """What the trade believes a reading of each row of a complete settings table to be, in its unit.
-
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-    table : DataFrame
-        n rows, complete, in the factors' units.
-
-    Returns
-    -------
-    array, shape (n,)
-    """
+def _believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
+    """What the trade believes a reading of each row of a complete settings table to be, in its unit."""
     believed = beliefs_for(study, reading)
     return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
 
@@ -57,7 +45,7 @@ def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray | None:
     array of shape (n,), or None
     """
     peak = next((reading for reading in study.readings if reading.scale == "rise"), None)
-    return None if peak is None else believed_middle(study, peak, table)
+    return None if peak is None else _believed_middle(study, peak, table)
 
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
@@ -78,7 +66,7 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     found, table = check_settings(study, given), settings_table(study, given)
     for reading in study.readings:
         if reading.name == "gel_time" or reading.scale == "rise":
-            middle = float(believed_middle(study, reading, table)[0])
+            middle = float(_believed_middle(study, reading, table)[0])
             found += check_peak(middle) if reading.scale == "rise" else check_gel_time(middle)
     return found
 

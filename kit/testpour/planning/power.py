@@ -26,23 +26,8 @@ FALSE_ALARM = 0.10
 OFTEN = 0.9  # chance with which the smallest effect is noticed
 
 
-def chance_to_notice(effect: float, se: float, df: float, false_alarm: float = FALSE_ALARM) -> float:
-    """Chance that a two-sided interval for an effect leaves out zero.
-
-    Parameters
-    ----------
-    effect, se : float
-        True size and standard error of its estimate, in the same unit.
-    df : float
-        Degrees of freedom behind the standard error; nan is returned when there are none.
-    false_alarm : float
-        Chance that it leaves out zero where there is no effect.
-
-    Returns
-    -------
-    float
-        0 to 1.
-    """
+def _chance_to_notice(effect: float, se: float, df: float, false_alarm: float = FALSE_ALARM) -> float:
+    """Chance that a two-sided interval for an effect leaves out zero; nan where `df` says that nothing is left to judge it by."""
     if df < 1 or not np.isfinite(se):
         return float("nan")
     if effect == 0:
@@ -67,9 +52,9 @@ def smallest_effect(se: float, df: float) -> float:
     if df < 1 or not np.isfinite(se):
         return float("nan")
     top = 4.0 + student.isf(FALSE_ALARM / 2, df)
-    while chance_to_notice(top, 1.0, df) < OFTEN:
+    while _chance_to_notice(top, 1.0, df) < OFTEN:
         top *= 2
-    return se * brentq(lambda size: chance_to_notice(size, 1.0, df) - OFTEN, 1e-9, top, xtol=1e-10)
+    return se * brentq(lambda size: _chance_to_notice(size, 1.0, df) - OFTEN, 1e-9, top, xtol=1e-10)
 
 
 def half_width(se: float, df: float) -> float:

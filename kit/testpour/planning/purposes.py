@@ -235,25 +235,14 @@ def _search(wishes, axes, sizes, kind, criterion, with_past=False):
     if with_past and wishes.fixed is not None and len(wishes.fixed):
         offset = max(wishes.fixed_sessions) + 1
         past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
-        axes, numbers = tuple(after_sessions(axis, offset) for axis in axes), numbers + offset
+        axes, numbers = tuple(_after_sessions(axis, offset) for axis in axes), numbers + offset
     problem = design_problem(wishes.coding, _terms(kind, axes), numbers, axes=axes, informed=with_past, **past)
     rows = optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
     return rows[len(problem.kept):], numbers - numbers.min()
 
 
-def after_sessions(axis: Axis, sessions: int) -> Axis:
-    """The axis with its met values moved behind those of the sessions already poured.
-
-    Parameters
-    ----------
-    axis : Axis
-    sessions : int
-        Sessions already poured.
-
-    Returns
-    -------
-    Axis
-    """
+def _after_sessions(axis: Axis, sessions: int) -> Axis:
+    """The axis with its met values moved behind those of so many sessions already poured."""
     if axis.met is None:
         return axis
     return Axis(axis.name, axis.levels, axis.hard, (0.0,) * sessions + tuple(axis.met))

@@ -153,22 +153,13 @@ def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict
         for column in getattr(source.castings.study, which):
             declared.setdefault(column.name, []).append(column)
     return {
-        name: next(c for c in columns if matters(c) == _most([matters(c) for c in columns]))
+        name: next(c for c in columns if _matters(c) == _most([_matters(c) for c in columns]))
         for name, columns in declared.items()
     }
 
 
-def matters(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
-    """What two declarations must share for their values to mean the same.
-
-    Parameters
-    ----------
-    column : Factor or Reading
-
-    Returns
-    -------
-    tuple of str or tuple of str or float
-    """
+def _matters(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
+    """What two declarations must share for their values to mean the same."""
     if isinstance(column, Factor):
         return column.unit, column.kind
     ends = (column.low, column.high) if column.scale == "share" else ()
@@ -198,9 +189,9 @@ def differing(
     for source in sources:
         for column in getattr(source.castings.study, which):
             other = pooled[column.name]
-            if matters(column) == matters(other):
+            if _matters(column) == _matters(other):
                 continue
-            if column.unit != other.unit and matters(column)[1:] == matters(other)[1:] and _turns(column.unit, other.unit):
+            if column.unit != other.unit and _matters(column)[1:] == _matters(other)[1:] and _turns(column.unit, other.unit):
                 turns[source.bench, column.name] = column.unit, other.unit
             else:
                 rows.append(_difference(source.bench, column, other))

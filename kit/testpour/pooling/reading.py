@@ -233,7 +233,7 @@ def fit_pooled(
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
     foreseen = beliefs_for(study, reading, beliefs, rows)
     believed = of_expected_size(study, foreseen) if remainder else foreseen
-    scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, bench_scale(believed))
+    scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, _bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
     if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
         rows = rows[model.informative].reset_index(drop=True)
@@ -266,17 +266,8 @@ def _model(reading, believed, rows, scale):
     return model, next(group.codes for group in model.groups if group.name == "bench")
 
 
-def bench_scale(believed: ReadingBeliefs) -> float:
-    """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of.
-
-    Parameters
-    ----------
-    believed : ReadingBeliefs
-
-    Returns
-    -------
-    float
-    """
+def _bench_scale(believed: ReadingBeliefs) -> float:
+    """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of."""
     believed_of = {term.name: belief for term, belief in zip(believed.terms, believed.beliefs, strict=True)}
     level = believed_of.get("level") or believed.cuts
     assert level is not None, "grades have cuts where other readings have a level"

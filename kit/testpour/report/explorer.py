@@ -56,7 +56,7 @@ def explorer(
     if any(fit.reading.scale == "rise" for fit in fits.values()):
         used.add("room_temperature")
     factors = [f for f in fits.study.factors if f.kind != "text" and f.name in used]
-    stops = {f.name: stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
+    stops = {f.name: _stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
     if not any(len(values) > 1 for values in stops.values()):
         return None
     moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) for f in factors]
@@ -65,25 +65,14 @@ def explorer(
         "readings": [_reading(fits, fit, stops) for fit in fits.values()],
         "starts": list(_starts(advice, stops)),
         "limits": list(_limits({*stops, *fits})),
-        "scores": packed(normal_scores(len(next(iter(fits.values())).posterior))), "untold": UNTOLD,
+        "scores": _packed(normal_scores(len(next(iter(fits.values())).posterior))), "untold": UNTOLD,
     }
 
 
-def stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
-    """Where a slider stops: the factor's span widened to what was poured, on its steps.
+def _stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
+    """Where a slider stops: the factor's span widened to what was poured, on its steps, ascending.
 
     A factor without a span that the log never varied has one stop, where it was poured.
-
-    Parameters
-    ----------
-    factor : Factor
-    poured : Series
-        Its values in the log; NaN is passed over.
-
-    Returns
-    -------
-    array, shape (stops,)
-        Ascending, in the factor's unit.
     """
     poured = pd.Series(dtype=float) if poured is None else poured.dropna()
     if factor.kind == "yes/no":
@@ -104,24 +93,12 @@ def _factor(factor, stops, poured):
     usual = factor.usual if poured is None or poured.dropna().empty else float(poured.dropna().median())
     return {
         "name": factor.name, "words": factor.words, "yes": factor.kind == "yes/no", "unit": unit_words(factor.unit),
-        "stops": stops.tolist(), "usual": nearest(stops, usual),
+        "stops": stops.tolist(), "usual": _nearest(stops, usual),
     }
 
 
-def nearest(stops: np.ndarray, value: float) -> int:
-    """Place of the stop nearest to `value`.
-
-    Parameters
-    ----------
-    stops : array, shape (stops,)
-        Ascending.
-    value : float
-        In the unit of `stops`.
-
-    Returns
-    -------
-    int
-    """
+def _nearest(stops: np.ndarray, value: float) -> int:
+    """Place of the stop nearest to `value`."""
     return int(np.abs(stops - value).argmin())
 
 
@@ -143,10 +120,10 @@ def _reading(fits, fit, stops):
         return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts
     off, beside = fit.out_of_shape
-    shape = {"off": packed(off), "beside": packed(beside)} if aim else {}
+    shape = {"off": _packed(off), "beside": _packed(beside)} if aim else {}
     return {
-        **held, "left": "", "terms": tables, "coefficients": packed(fit.posterior.coefficients),
-        "scatter": packed(fit.scatter()), "cuts": None if cuts is None else packed(cuts), **shape,
+        **held, "left": "", "terms": tables, "coefficients": _packed(fit.posterior.coefficients),
+        "scatter": _packed(fit.scatter()), "cuts": None if cuts is None else _packed(cuts), **shape,
     }
 
 
@@ -157,7 +134,7 @@ def _table(term, stops, age):
     if cells > MOST_CELLS or not set(term.factors) <= {*stops, "age"}:
         return None
     rows = pd.DataFrame(list(product(*(stops[name] for name in names))), columns=names, index=range(cells))
-    return {"factors": names, "values": packed(np.broadcast_to(term.column(rows.assign(age=age)), cells))}
+    return {"factors": names, "values": _packed(np.broadcast_to(term.column(rows.assign(age=age)), cells))}
 
 
 def _poured(fit, stops):
@@ -200,7 +177,7 @@ def _starts(advice, stops):
     """The recommended settings of each room as places on the sliders."""
     for room, given in advice:
         if isinstance(given, Recommendation):
-            at = [nearest(values, given.settings[name]) for name, values in stops.items()]
+            at = [_nearest(values, given.settings[name]) for name, values in stops.items()]
             words = "best chance" if room is None else f"room at {show(given.settings['room_temperature'], 'degC')}"
             yield {"words": words, "at": at}
 
@@ -217,18 +194,11 @@ def _limits(names):
             }
 
 
-def packed(columns: np.ndarray) -> dict[str, Any]:
+def _packed(columns: np.ndarray) -> dict[str, Any]:
     """Columns of numbers as a small dict that a page can hold: sixteen bits each between their column's ends.
 
-    Parameters
-    ----------
-    columns : array, shape (rows,) or (rows, columns)
-
-    Returns
-    -------
-    dict
-        ``low`` and ``step`` of each column, and ``data``: base64 of unsigned 16-bit integers, lowest byte
-        first, column after column; a value is ``low + step * integer``, off by half a step at most.
+    ``low`` and ``step`` of each column, and ``data``: base64 of unsigned 16-bit integers, lowest byte first, column after
+    column; a value is ``low + step * integer``, off by half a step at most.
     """
     columns = np.asarray(columns, float).reshape(len(columns), -1)
     low = columns.min(axis=0)

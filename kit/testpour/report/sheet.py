@@ -124,8 +124,8 @@ def fill_sheet(
     """
     still = advised.still_open(fits, room)
     text = template("report", name).render(
-        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study), found=strongest(fits),
-        open={**still, "brief": brief(still["unsettled"], len(fits), len(fits.castings.pours))}, log=fits.castings.sentence(),
+        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study), found=_strongest(fits),
+        open={**still, "brief": _brief(still["unsettled"], len(fits), len(fits.castings.pours))}, log=fits.castings.sentence(),
         pours=len(fits.castings.pours),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
         date=dated(date), **given,
@@ -172,23 +172,8 @@ def _gel(fits, given):
     return f"{row['low']:.0f} to {row['high']:.0f} min"
 
 
-def brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
-    """The effects that are not settled, in the shorter of two orders; where both are too long for three lines, how many they are.
-
-    Parameters
-    ----------
-    unsettled : dict of str to list of str
-        Reading to the settings whose effect on it is not settled.
-    readings : int
-        How many readings there are.
-    pours : int
-        How many pours the log holds.
-
-    Returns
-    -------
-    str
-        Without a full stop; "" where everything is settled.
-    """
+def _brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
+    """The effects that are not settled, in the shorter of two orders; where both are too long for three lines, how many they are."""
     settings = list(dict.fromkeys(name for names in unsettled.values() for name in names))
     of = {name: [reading for reading, names in unsettled.items() if name in names] for name in settings}
     everywhere = [name for name in settings if len(of[name]) == readings > 1]
@@ -206,19 +191,11 @@ def _not_told(pairs):
     return "; ".join(f"what {listed(names)} {'does' if len(names) == 1 else 'do'} to {reading}" for names, reading in pairs)
 
 
-def strongest(fits: Fits) -> list[str]:
+def _strongest(fits: Fits) -> list[str]:
     """The three effects that matter most in sentences, one a reading before a second of any.
 
     An effect on a reading with an aim counts by how far it moves the chance of meeting that aim, the other
     settings as usual; any other comes after, by how many half-widths of its interval it differs from none.
-
-    Parameters
-    ----------
-    fits : Fits
-
-    Returns
-    -------
-    list of str
     """
     each = []
     for name, fit in fits.items():
