@@ -54,6 +54,12 @@ class Chance:
         return table
 
     @property
+    def untold(self) -> bool:
+        """Whether the interval of the first setting leaves open what its chance is."""
+        row = self.table.iloc[0]
+        return row["high"] - row["low"] > UNTOLD
+
+    @property
     def cautions(self) -> Cautions:
         """What is refused or warned about in the settings, and in the gel time and peak predicted there."""
         return cautions_at(self.fits, self.settings)
@@ -67,7 +73,7 @@ class Chance:
         row = self.table.iloc[0]
         low, high = in_hundred(row["low"]), in_hundred(row["high"])
         between = "" if low == high else f" (90 % interval {low} to {high})"
-        if row["high"] - row["low"] > UNTOLD:
+        if self.untold:
             verdict = f"cannot tell yet, anything from {low} to {high} in 100"
         else:
             verdict = about_in_hundred(row["chance"]) + between

@@ -14,7 +14,6 @@ from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import settings_words
 from testpour.caution_rules import safety_text
 from testpour.files import free_for, page_kind, put
-from testpour.models.chance import UNTOLD
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
@@ -154,12 +153,11 @@ def advice_rows(
             yield {"room": at, "problem": str(given)}
             continue
         met = given.chance.table.iloc[0]
-        untold = met["high"] - met["low"] > UNTOLD
         if where is None and "room_temperature" in given.settings:
             at = f"{fits.study.factor('room_temperature').show(given.settings['room_temperature'])} (usual)"
         yield {
             "room": at, "problem": "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
-            "chance": "cannot tell yet" if untold else about_in_hundred(met["chance"]).removesuffix(" in 100"), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
+            "chance": "cannot tell yet" if given.chance.untold else about_in_hundred(met["chance"]).removesuffix(" in 100"), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
             "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
             "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
         }
