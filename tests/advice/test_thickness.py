@@ -10,8 +10,9 @@ from scipy.stats import norm
 
 from testpour.advice import asking, layers
 from testpour.advice.asking import AskedTooMuch, CureQuestion, _outside, peak_bound
-from testpour.advice.oven import _warmable
-from testpour.advice.thickness import TwoLayers, oven_hour, thickness_limit, two_layers
+from testpour.advice.layers import TwoLayers, two_layers
+from testpour.advice.oven import _warmable, oven_hour
+from testpour.advice.thickness import thickness_limit
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
 from testpour.models.settings import settings_table

@@ -10,15 +10,11 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.asking import asked, peak_bound
-from testpour.advice.layers import TwoLayers, two_layers
-from testpour.advice.oven import OvenHour, oven_hour
 from testpour.physics.atlas import rise_of
 from testpour.wording import in_markdown
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
-
-__all__ = ["OvenHour", "ThicknessLimit", "TwoLayers", "oven_hour", "thickness_limit", "two_layers"]
 
 DRAWS = 400
 THINNEST, STEP = 2.0, 0.25  # mm

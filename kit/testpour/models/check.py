@@ -147,5 +147,3 @@ def _repeated(fit):
     one = posterior.spread**2 / again["reads"].mean() + posterior.group_spread.get("pour", np.zeros(1)) ** 2 + again["step"].mean()
     return repeats, float(chi2.cdf(squares / one, repeats).mean())
 
-
-__all__ = ["Checked", "Suspect", "check_fit"]

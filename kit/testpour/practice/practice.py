@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from testpour.practice.physical_resin import Difficulty
     from testpour.study import Study
 
-__all__ = ["PhysicalTruth", "PracticeResin", "Truth", "draw_physical", "draw_truth", "practice_resin"]
-
 KINDS = ("algebraic", "physical")
 QUIET = {"session": 0.4, "reading": 0.5, "shore": 0.6, "step": 0.5}  # share of the scatter left when gentle
 

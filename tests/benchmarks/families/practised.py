@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.practice.practice import draw_physical, draw_truth
+from testpour.practice.algebraic_resin import draw_truth
+from testpour.practice.physical_resin import draw_physical
 
 
 @dataclass(frozen=True)
