@@ -11,8 +11,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
 from testpour.models.physics import PEAK, latent, learn_lot, settings_of
-from testpour.models.physics_choice import _log_evidence
-from testpour.models.physics_terms import PeakColumn, with_physics
+from testpour.models.physics_choice import PeakColumn, _log_evidence, _with_physics
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -116,7 +115,7 @@ def test_belief_in_the_terms_is_belief_about_the_lot(study, castings_of):
     castings = replace(castings, readings=castings.readings[castings.readings["reading"] != PEAK].reset_index(drop=True))
     lot = learn_lot(castings)
     reading = study.reading(PEAK)
-    believed = with_physics(study, beliefs_for(study, reading), lot)
+    believed = _with_physics(study, beliefs_for(study, reading), lot)
     table = settings_table(study, pd.DataFrame({"thickness": [7.0, 10.0, 14.0], "catalyst": 1.6}), room=21)
     rows = design(believed.terms[1:4], table)  # the three directions
     spread = np.sqrt((rows**2).sum(axis=1))

@@ -22,8 +22,8 @@ from testpour.planning.criteria import (
     term_name,
 )
 from testpour.planning.factorial import _full_factorial
+from testpour.planning.optimal import _coarse_grid, _coordinate_groups, _random_settings
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
-from testpour.planning.starts import coarse_grid, coordinate_groups, random_settings
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 TARGETS = pd.read_csv(REFERENCE / "plan_optimal_targets.csv", comment="#")
@@ -168,13 +168,13 @@ def test_generalised_least_squares_information():
 def test_inverse_kept_in_step_equals_a_fresh_one(criterion, eta):
     """Rank-two updates over a whole search against numpy's inverse."""
     task = problem(3, quadratic_terms(3), 18, hard=1, sessions=sessions_of(6, 3), eta=eta)
-    grid = coarse_grid(task, criterion)
-    start = random_settings(task, grid, 5, np.random.default_rng(3))
+    grid = _coarse_grid(task, criterion)
+    start = _random_settings(task, grid, 5, np.random.default_rng(3))
     batch = Designs(task, start, task.moments() if criterion == "I" else None)
     before = log_determinant(batch.matrix())
     for _ in range(2):
         batch.refresh()
-        for group in coordinate_groups(task, grid):
+        for group in _coordinate_groups(task, grid):
             for place in range(6 if group.whole else 18):
                 (exchange_session if group.whole else exchange_pour)(batch, place, group)
     assert batch.changed.any()

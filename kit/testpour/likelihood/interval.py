@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,6 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from testpour.likelihood.elimination import Group, Smooth
-from testpour.likelihood.intake import check_beliefs, check_rows, pair
 
 if TYPE_CHECKING:
     from testpour.likelihood.climb import Top
@@ -76,13 +76,13 @@ class IntervalModel:
         self.coefficient_names = [f"x{c}" if table is not exog else str(c) for c in table.columns]
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})
         self.grades, count = grades, 0 if grades is None else grades - 1
-        self.belief, self.cut_belief = pair(belief, table.shape[1]), pair(cut_belief, count)
+        self.belief, self.cut_belief = _pair(belief, table.shape[1]), _pair(cut_belief, count)
         self.spread_belief = np.inf if spread_belief is None else float(spread_belief)
         self.low, self.high = np.array(low, dtype=float), np.array(high, dtype=float)
         self.exog = table.to_numpy(dtype=float)
-        check_rows(self.low, self.high, self.exog, grades, groups)
+        _check_rows(self.low, self.high, self.exog, grades, groups)
         coefficients = len(self.coefficient_names), self.belief
-        check_beliefs(coefficients, (count, self.cut_belief), self.spread_belief, groups, group_beliefs)
+        _check_beliefs(coefficients, (count, self.cut_belief), self.spread_belief, groups, group_beliefs)
         self._take_groups(groups, group_beliefs)
         if smooth is not None:
             self._take_smooth(*smooth)
@@ -133,3 +133,79 @@ class IntervalModel:
         from testpour.likelihood.posterior import sample
 
         return sample(self, draws, seed, near)
+
+
+def _pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Means and sds as arrays of `count`; None is flat."""
+    if belief is None:
+        return np.zeros(count), np.full(count, np.inf)
+    return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
+
+
+def _check_rows(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: int | None, groups: dict) -> None:
+    """Refuse rows that cannot be used, every problem at once; each says where and what is allowed."""
+    problems = []
+    n = len(low)
+    sizes = {"high": len(high), "exog": len(exog)} | {f"group {k!r}": len(v) for k, v in groups.items()}
+    problems += [
+        f"{name} has {size} rows, low has {n}: give one each." for name, size in sizes.items() if size != n
+    ]
+    if len(high) == n:
+        wrong = np.flatnonzero(~(low <= high))
+        if len(wrong):
+            i = wrong[0]
+            problems.append(
+                f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: "
+                f"low {low[i]:g}, high {high[i]:g}. Open ends are -inf and inf."
+            )
+        endless = np.flatnonzero((low == high) & np.isinf(low))
+        if len(endless):
+            problems.append(
+                f"Row {endless[0]} has both ends at {low[endless[0]]:g}: an exact value must be finite."
+            )
+    if grades is not None:
+        problems += _grade_problems(low, high, grades)
+    bad = np.argwhere(~np.isfinite(exog))
+    if len(bad):
+        problems.append(
+            f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, column {bad[0, 1]}."
+        )
+    if problems:
+        raise ValueError(" ".join(problems))
+
+
+def _grade_problems(low, high, grades):
+    if grades < 2:
+        return [f"grades = {grades}: at least two grades are needed."]
+    ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
+    outside = ends[(ends != np.round(ends)) | (ends < 0) | (ends > grades - 1)]
+    if len(outside):
+        return [f"Grade {outside[0]:g} is not one of the whole numbers 0 to {grades - 1}."]
+    return []
+
+
+def _check_beliefs(coefficients: tuple, cuts: tuple, spread_belief: float, group_names: Iterable[str], group_beliefs: dict[str, float]) -> None:
+    """Refuse every belief with the wrong length, a missing mean or an sd not above 0.
+
+    `coefficients` and `cuts` are each (how many, (means, sds)).
+    """
+    problems = []
+    for what, (size, (mean, sd)) in (("belief", coefficients), ("cut_belief", cuts)):
+        if mean.shape != (size,) or sd.shape != (size,):
+            problems.append(
+                f"{what} needs {size} means and {size} standard deviations, not {mean.size} and {sd.size}."
+            )
+        elif not np.isfinite(mean).all() or not (sd > 0).all():
+            problems.append(f"{what}: means must be finite and standard deviations above 0 (inf is flat).")
+    if not spread_belief > 0:
+        problems.append(f"spread_belief = {spread_belief:g}: must be above 0 (inf is flat).")
+    strange = sorted(set(group_beliefs) - set(group_names))
+    if strange:
+        problems.append(f"group_beliefs names {strange}, but the groups are {sorted(group_names)}.")
+    problems += [
+        f"group_beliefs[{name!r}] = {scale:g}: must be above 0 (inf is flat)."
+        for name, scale in group_beliefs.items()
+        if not scale > 0
+    ]
+    if problems:
+        raise ValueError(" ".join(problems))

@@ -95,7 +95,7 @@ class ReadingBeliefs:
     left_over : int
         How many of the terms, the last ones, belong to the remainder (see `remainder`).
     plain : ReadingBeliefs or None
-        The beliefs before heat and cure entered as terms, where they did (see `physics_terms`).
+        The beliefs before heat and cure entered as terms, where they did (see `physics_choice`).
     grown : float
         How many times as large as believed the log found the remainder; 1 where it did not raise it.
     """

@@ -4,6 +4,7 @@ Criteria: "D" (small joint region for all coefficients; Bayesian D when the prob
 (small average variance of predictions over the region: exact over the cube, sampled when limits cut it).
 """
 
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -12,8 +13,9 @@ from testpour.planning.candidate_set import CandidateGroup
 from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
 from testpour.planning.problem import DesignProblem, PlanConflict
-from testpour.planning.starts import coarse_grid, coordinate_groups, free_places, random_settings
+from testpour.wording import listed
 
+POOL = 90                                               # most candidate settings scored at once for one pour
 CHUNK = 250                                             # starts improved side by side
 POLISHED = 4                                            # best starts whose continuous settings are refined off the grid
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
@@ -51,9 +53,9 @@ def optimal_plan(
     """
     rng = np.random.default_rng(seed)
     aim = problem.moments() if criterion == "I" else None
-    grid = coarse_grid(problem, criterion)
+    grid = _coarse_grid(problem, criterion)
     chunks = [min(CHUNK, starts - done) for done in range(0, starts, CHUNK)]
-    found = [_improve(problem, random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
+    found = [_improve(problem, _random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
     settings = np.concatenate(found)
     score = _scores(problem, settings, aim)
     if any(axis.levels is None and axis.met is None for axis in problem.axes):
@@ -67,8 +69,8 @@ def optimal_plan(
 def _improve(problem, settings, grid, moments):
     """Exchange until no start improves any more; returns settings in the order they finished."""
     batch = Designs(problem, settings, moments)
-    groups = coordinate_groups(problem, grid)
-    pours, sessions = free_places(problem)
+    groups = _coordinate_groups(problem, grid)
+    pours, sessions = _free_places(problem)
     done = []
     for _ in range(100):
         batch.refresh()
@@ -88,7 +90,7 @@ def _polished(problem, settings, score, moments):
     _, first = np.unique(np.round(score[order], 7), return_index=True)
     top = order[np.sort(first)][:POLISHED]
     batch = Designs(problem, settings[top].copy(), moments)
-    pours, sessions = free_places(problem)
+    pours, sessions = _free_places(problem)
     axes = [f for f, axis in enumerate(problem.axes) if axis.levels is None and axis.met is None]
     for step in STEPS:
         for _ in range(6):
@@ -118,3 +120,90 @@ def _scores(problem, settings, moments):
     if moments is None:
         return log_determinant(matrix)
     return np.array([-average_variance(m, moments) for m in matrix])
+
+
+def _coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | None]:
+    """Coarse values (−1 to 1) each axis may take during the search, None for met axes."""
+    degree = np.asarray(problem.terms, int).max(axis=0)
+    out = []
+    for axis, most in zip(problem.axes, degree, strict=True):
+        count = 5 if criterion == "I" or problem.constrained or most > 2 else 3
+        values = axis.levels if axis.levels is not None else np.linspace(-1, 1, max(count, 2 * most + 1))
+        out.append(None if axis.met is not None else np.asarray(sorted(values), float))
+    return out
+
+
+def _every_combination(values: Sequence[np.ndarray | Sequence[float]]) -> np.ndarray:
+    """Every combination of the given values, one row each."""
+    return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
+
+
+def _coordinate_groups(
+    problem: DesignProblem, grid: Sequence[np.ndarray | None]
+) -> list[CandidateGroup]:
+    """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
+    terms = np.asarray(problem.terms, int)
+    groups = []
+    for whole, most in ((False, POOL), (True, 27)):
+        axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
+        for pack in _packs(axes, grid, most):
+            groups.append(CandidateGroup(pack, _every_combination([grid[f] for f in pack]), terms, whole))
+    return groups
+
+
+def _packs(axes, grid, most):
+    packs, size = [], most + 1
+    for f in axes:
+        if size * len(grid[f]) > most:
+            packs.append([])
+            size = 1
+        packs[-1].append(f)
+        size *= len(grid[f])
+    return packs
+
+
+def _random_settings(
+    problem: DesignProblem, grid: Sequence[np.ndarray | None], starts: int, rng: np.random.Generator
+) -> np.ndarray:
+    """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place."""
+    session, kept = problem.all_sessions, problem.kept
+    n, new = len(session), np.arange(len(session)) >= len(kept)
+    out = np.zeros((starts, n, len(problem.axes)))
+    todo = np.broadcast_to(new, (starts, n)).copy()
+    for attempt in range(400):
+        for f, (axis, values) in enumerate(zip(problem.axes, grid, strict=True)):
+            if axis.met is not None:
+                out[:, :, f] = np.asarray(axis.met, float)[session]
+            elif values is None:
+                continue
+            elif not axis.hard:
+                out[:, :, f] = np.where(todo, rng.choice(values, (starts, n)), out[:, :, f])
+            elif attempt % 20 == 0:
+                fresh = rng.choice(values, (starts, session.max() + 1))
+                stuck = np.zeros(fresh.shape, bool)
+                np.logical_or.at(stuck.T, session, todo.T)
+                out[:, :, f] = np.where(stuck[:, session], fresh[:, session], out[:, :, f])
+        _place_fixed(problem, out)
+        todo = ~problem.allowed(out) & new
+        if not todo.any():
+            return out
+    lost = sorted({int(s) + 1 for s in session[todo.any(0)]})
+    said = f"No settings that may be poured were found for session {listed(map(str, lost))}: plan a cooler room, or move its pours to another session."
+    raise PlanConflict([said + problem.in_the_way()])
+
+
+def _place_fixed(problem, settings):
+    """Write the pours already made, and the session-wide values they impose on new pours."""
+    kept, session = problem.kept, problem.all_sessions
+    settings[:, : len(kept)] = kept
+    for f, axis in enumerate(problem.axes):
+        if axis.hard:
+            for i in range(len(kept)):
+                settings[:, session == session[i], f] = kept[i, f]
+
+
+def _free_places(problem: DesignProblem) -> tuple[range, list[int]]:
+    """Numbers of the pours that may change, and of the sessions without a fixed pour."""
+    kept, session = len(problem.kept), problem.all_sessions
+    free = sorted(set(session.tolist()) - set(session[:kept].tolist()))
+    return range(kept, len(session)), free
