@@ -25,7 +25,6 @@ from testpour.panels.parts import (
     choice,
     fold,
     pick,
-    picture,
     row,
     step,
     text,
@@ -168,7 +167,7 @@ class WhyPanel(Panel):
         photos = self.workshop.log.photos(pour) if pour in self.workshop.castings().pours.index else []
         for photo in photos[-1:]:
             with contextlib.suppress(LogProblem):
-                return [picture(photo.thumbnail(SEES), photo.caption)]
+                return [{"kind": "picture", "src": photo.thumbnail(SEES), "alt": photo.caption}]
         return [text("No photograph of it in the log; the session form takes one.", "hint")] if pour else []
 
     def _bars(self, answer):

@@ -11,7 +11,7 @@ from testpour.cautions import check_settings
 from testpour.mixing import check_resin
 from testpour.panels.memory import SCALES
 from testpour.panels.numbers import read_as
-from testpour.panels.parts import Part, cautions, checks, choice, entry, fold, row, text
+from testpour.panels.parts import Part, cautions, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.problems import plain
 from testpour.study import Study
@@ -226,8 +226,8 @@ class ToolFields:
     def parts(self) -> Iterable[Part]:
         yield choice("scale", "Step of the scale", self.scale, SCALES)
         yield choice("durometer", "Hardness with a", self._durometer(), [*((one, f"durometer {one}") for one in DUROMETERS), ("", "fingertip only")])
-        items = [(f"read_{name}", f"{capital(reading.words)}{NEEDS.get(name, '')}", self._taken(name)) for name, reading in self.known.items() if name != "hardness"]
-        yield checks("What do you read?", items)
+        items = [[f"read_{name}", f"{capital(reading.words)}{NEEDS.get(name, '')}", self._taken(name)] for name, reading in self.known.items() if name != "hardness"]
+        yield {"kind": "checks", "label": "What do you read?", "items": items}
         yield fold("How each is read", *[text(f"{capital(r.words)}: {r.how}.") for r in self.known.values()])
         yield text("Room temperature and humidity are written down at every session; without a thermometer leave them empty there.", "hint")
 

@@ -10,7 +10,7 @@ import pandas as pd
 import testpour as tp
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
-from testpour.panels.parts import Part, stations, text
+from testpour.panels.parts import Part, text
 from testpour.panels.starting import kept_plan
 from testpour.panels.workshop import Needed
 from testpour.toml_file import own_text
@@ -33,10 +33,10 @@ class RoundPanel(Panel):
         now, told = self.next_step()
         said = self.states()
         yield text(self.summary() if said else told, "strong")
-        yield stations("The round", [
+        yield {"kind": "stations", "caption": "The round", "stops": [
             {"name": name, "title": title, "notebook": notebook, "says": said.get(name, ""), "next": name == now}
             for name, (title, notebook) in STEPS.items()
-        ])
+        ]}
 
     def states(self) -> dict[str, str]:
         """How each step stands, in a few words by name; empty where study or log cannot be read."""

@@ -19,7 +19,7 @@ from testpour.models.fits import Fits
 from testpour.panels import jobs
 from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field, number
-from testpour.panels.parts import Part, button, caution, entry, progress, text
+from testpour.panels.parts import Part, button, caution, entry, text
 from testpour.panels.workshop import Needed, Workshop
 
 HERE = files("testpour.panels")
@@ -185,7 +185,7 @@ class Panel(anywidget.AnyWidget):
     def _waiting(self):
         if self._busy in self._given_up:
             return text("Stopped. Nothing was lost.", "hint"), button("again", "Work it out")
-        return (progress(f"{self._busy[1]} …"),)
+        return ({"kind": "progress", "words": f"{self._busy[1]} …"},)
 
     # What was typed.
 

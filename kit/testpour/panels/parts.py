@@ -1,4 +1,7 @@
-"""What a panel is made of, as plain data that `panels.js` draws: one small set of parts for every panel."""
+"""What a panel is made of, as plain data that `panels.js` draws: one small set of parts for every panel.
+
+A part that one panel alone has is written in that panel.
+"""
 
 from __future__ import annotations
 
@@ -133,23 +136,6 @@ def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]]
     """
     return {"kind": "choice", "name": name, "label": label, "value": value, "options": [list(o) for o in options],
             "hint": hint}
-
-
-def checks(label: str, items: Iterable[tuple[str, str, bool]]) -> Part:
-    """Answers of which any number may hold: name, words and whether it holds; tapped, a name gets "yes" or "no".
-
-    Parameters
-    ----------
-    label : str
-        Above them.
-    items : iterable of tuple of str and bool
-        In order.
-
-    Returns
-    -------
-    Part
-    """
-    return {"kind": "checks", "label": label, "items": [list(item) for item in items]}
 
 
 def pick(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "") -> Part:
@@ -295,59 +281,6 @@ def tiles(caption: str, pairs: Iterable[tuple[str, str]]) -> Part:
     return {"kind": "tiles", "caption": caption, "pairs": [list(pair) for pair in pairs]}
 
 
-def steps(caption: str, lines: Iterable[str]) -> Part:
-    """Lines of work in order.
-
-    Parameters
-    ----------
-    caption : str
-        Above them.
-    lines : iterable of str
-        In order.
-
-    Returns
-    -------
-    Part
-    """
-    return {"kind": "steps", "caption": caption, "lines": list(lines)}
-
-
-def stations(caption: str, stops: Iterable[dict]) -> Part:
-    """The steps of the round, drawn as boxes with arrows between them.
-
-    `stops` hold ``name``, ``title``, ``notebook``, ``says`` and ``next``, which marks the one to do now.
-
-    Parameters
-    ----------
-    caption : str
-        For who cannot see them.
-    stops : iterable of dict
-        In order.
-
-    Returns
-    -------
-    Part
-    """
-    return {"kind": "stations", "caption": caption, "stops": list(stops)}
-
-
-def picture(src: str, alt: str) -> Part:
-    """A picture with its words.
-
-    Parameters
-    ----------
-    src : str
-        An address, or a data URI.
-    alt : str
-        For who cannot see it.
-
-    Returns
-    -------
-    Part
-    """
-    return {"kind": "picture", "src": src, "alt": alt}
-
-
 def paper(path: str | Path, words: str) -> Part:
     """A file that was written, with buttons to look at it and to print it.
 
@@ -363,21 +296,6 @@ def paper(path: str | Path, words: str) -> Part:
     Part
     """
     return {"kind": "paper", "path": str(path), "words": words}
-
-
-def progress(words: str) -> Part:
-    """Work that is under way.
-
-    Parameters
-    ----------
-    words : str
-        What is being done.
-
-    Returns
-    -------
-    Part
-    """
-    return {"kind": "progress", "words": words}
 
 
 def _flat(parts):

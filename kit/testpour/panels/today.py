@@ -26,7 +26,6 @@ from testpour.panels.parts import (
     fold,
     row,
     step,
-    steps,
     table,
     text,
     tiles,
@@ -163,7 +162,7 @@ class TodayPanel(Panel):
             caution(f"A small mix for this scale: {'' if mix.too_coarse else f'weigh at least {mix.smallest_batch:g} g of resin, or '}use a finer scale.")
             if mix.resin_mass < mix.smallest_batch else None,
             text("Goggles and gloves on before the catalyst is opened.", "strong"),
-            steps("In this order", mix.steps), fold("Read before the first pour: cautions", *_cautions()),
+            {"kind": "steps", "caption": "In this order", "lines": list(mix.steps)}, fold("Read before the first pour: cautions", *_cautions()),
         ]
 
     # What was typed.
