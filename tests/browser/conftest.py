@@ -15,8 +15,6 @@ from urllib.parse import urlsplit
 import nbformat
 import pytest
 
-from testpour.exchange.folder import make_folder
-
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
          "--disable-component-update", "--disable-sync"]
@@ -140,14 +138,6 @@ def browse():
 def lab(tmp_path_factory):
     """A fresh demonstration study in JupyterLab in Chromium."""
     with browsed(tmp_path_factory.mktemp("lab") / "my-study", tmp_path_factory.mktemp("home")) as running:
-        yield running
-
-
-@pytest.fixture(scope="module")
-def new_lab(tmp_path_factory):
-    """A new study with nothing poured, in JupyterLab in Chromium."""
-    folder = make_folder(tmp_path_factory.mktemp("lab") / "my-resin", demo=False).path
-    with browsed(folder, tmp_path_factory.mktemp("home")) as running:
         yield running
 
 

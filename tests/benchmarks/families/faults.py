@@ -49,7 +49,6 @@ INSIDE = {
 PATCHY = {"mild": (0.35, 0.5), "severe": (0.8, 1.2)}  # scatter of the log of the local dose
 EARLY = {"mild": (6.0, 10.0), "severe": (2.5, 5.0)}  # h at which what is logged at 24 h is read
 FAULTS = (*INSIDE, "poor_mixing", "read_early", "mistyped", "wrong_pour", "wrong_lot")
-TIMED = ("tack", "hardness", "opacity")
 
 
 @dataclass(frozen=True)
@@ -170,25 +169,3 @@ def plant(hidden, fault, severity, rng):
         Its ``fault`` says what was planted.
     """
     return planted(hidden, draw_fault(fault, severity, rng))
-
-
-def bites(hidden, fault, settings, aims=()):
-    """Whether a fault moves any average reading of a casting by more than its scatter, or makes it miss an aim.
-
-    Faults of writing and of patchy mixing always count. A judge need not plant what nobody could see.
-    """
-    if fault.name in ("mistyped", "poor_mixing", "wrong_pour"):
-        return True
-    from families.bench import READINGS, columns
-
-    plain = columns(settings)
-    made, _ = fault.inside(plain, np.zeros((len(plain["catalyst"]), 1)), np.random.default_rng(0))
-    made = {**made, "age": np.minimum(made["age"], made.pop("read_at", np.inf))}
-    before, after = hidden.resin.ideal(plain), hidden.resin.ideal(made)
-    for name in READINGS:
-        noise = hidden.bench.noise(name)
-        wide = 0.5 * (np.interp(0.84, np.linspace(0, 1, len(noise)), noise) - np.interp(0.16, np.linspace(0, 1, len(noise)), noise))
-        with np.errstate(invalid="ignore"):
-            if np.nanmax(np.abs(np.subtract(after[name], before[name]))) > 2 * wide:
-                return True
-    return False

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 
 CONTRADICTIONS = ("cover", "dose", "warmth", "pigment", "thickness")
-LN_GEL_DOSE = 0.75  # middle of the orders the class shows
 
 
 def coded(made):
