@@ -161,7 +161,7 @@ class Logbook:
         with self._ledger() as ledger:
             row["pour"] = ledger.standing(pour).pour
             ledger.refuse_second(row)
-            entry = ledger.insert_reading(row)
+            entry = ledger.insert("reading", row)
         for text in self._doubts(row):
             warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
         return entry
@@ -199,7 +199,7 @@ class Logbook:
             name, entries = ledger.standing(pour).pour, []
             for row in rows:
                 ledger.refuse_second({**row, "pour": name})
-                entries.append(ledger.insert_reading({**row, "pour": name}))
+                entries.append(ledger.insert("reading", {**row, "pour": name}))
             return entries
 
     def add_all(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -323,7 +323,7 @@ class Logbook:
             The reason, which the log keeps.
         """
         with self._ledger() as ledger:
-            corrections.withdrawn_reading(ledger, entry, why)
+            corrections.withdrawn(ledger, "reading", entry, why)
 
     def withdraw_pour(self, pour: str, *, why: str) -> None:
         """Say that a pour no longer counts, its readings with it; all stay in the history.
@@ -362,7 +362,7 @@ class Logbook:
             name = Ledger(self.study, connection).standing(pour).pour
         row = photo_row(self.study, path if isinstance(path, bytes) else self._beside(path), note, by, age)
         with self._ledger() as ledger:
-            return ledger.insert_photo({**row, "pour": name})
+            return ledger.insert("photo", {**row, "pour": name})
 
     def photos(self, pour: str | None = None) -> Photos:
         """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging.
@@ -390,7 +390,7 @@ class Logbook:
             The reason, which the log keeps.
         """
         with self._ledger() as ledger:
-            corrections.withdrawn_photo(ledger, entry, why)
+            corrections.withdrawn(ledger, "photo", entry, why)
 
     def history(self, pour: str) -> pd.DataFrame:
         """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging.

@@ -90,10 +90,10 @@ def corrected_reading(
     LogProblem
         If the row does not count now, no reason is given, or the reading cannot be used.
     """
-    old, row = _old(ledger.standing_reading(entry), "Corrected", why)
+    old, row = _old(ledger.counting("reading", entry), "Corrected", why)
     row["reading"] = newer_name(row["reading"], ledger.study.readings)
     given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
-    return ledger.insert_reading({**row, **reading_of(ledger.study, given)})
+    return ledger.insert("reading", {**row, **reading_of(ledger.study, given)})
 
 
 def withdrawn_pour(ledger: Ledger, pour: str, why: str) -> None:
@@ -117,13 +117,14 @@ def withdrawn_pour(ledger: Ledger, pour: str, why: str) -> None:
     ledger.insert_pour({**row, "void": True, "settings": ledger.settings(old.entry)})
 
 
-def withdrawn_reading(ledger: Ledger, entry: int, why: str) -> None:
-    """Add the row that says a reading no longer counts.
+def withdrawn(ledger: Ledger, kind: str, entry: int, why: str) -> None:
+    """Add the row that says a reading or a photograph no longer counts.
 
     Parameters
     ----------
     ledger : Ledger
         Open for writing.
+    kind : {"reading", "photo"}
     entry : int
         Entry number of the row that counts now.
     why : str
@@ -134,27 +135,7 @@ def withdrawn_reading(ledger: Ledger, entry: int, why: str) -> None:
     LogProblem
         If the row does not count now, or no reason is given.
     """
-    ledger.insert_reading({**_old(ledger.standing_reading(entry), "Withdrawn", why)[1], "void": True})
-
-
-def withdrawn_photo(ledger: Ledger, entry: int, why: str) -> None:
-    """Add the row that says a photograph no longer counts.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        Open for writing.
-    entry : int
-        Entry number of the row that counts now.
-    why : str
-        The reason; it must not be empty.
-
-    Raises
-    ------
-    LogProblem
-        If the row does not count now, or no reason is given.
-    """
-    ledger.insert_photo({**_old(ledger.standing_photo(entry), "Withdrawn", why)[1], "void": True})
+    ledger.insert(kind, {**_old(ledger.counting(kind, entry), "Withdrawn", why)[1], "void": True})
 
 
 def _old(old, deed, why):

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
 MANY = 500  # names in one question to the database
+TABLES = {"reading": READINGS, "photo": PHOTOS}
 
 
 class Ledger:
@@ -105,33 +106,20 @@ class Ledger:
             self._connection.execute(SETTINGS.insert(), settings)
         return number
 
-    def insert_reading(self, row: Mapping[str, Any]) -> int:
-        """Add one row of a reading; returns its entry number.
+    def insert(self, kind: str, row: Mapping[str, Any]) -> int:
+        """Add one row of a reading or a photograph; returns its entry number.
 
         Parameters
         ----------
+        kind : {"reading", "photo"}
         row : dict
-            Columns of the table of readings.
+            Columns of its table.
 
         Returns
         -------
         int
         """
-        return self._insert(READINGS, row)
-
-    def insert_photo(self, row: Mapping[str, Any]) -> int:
-        """Add one row of a photograph; returns its entry number.
-
-        Parameters
-        ----------
-        row : dict
-            Columns of the table of photographs.
-
-        Returns
-        -------
-        int
-        """
-        return self._insert(PHOTOS, row)
+        return self._insert(TABLES[kind], row)
 
     def _insert(self, table, row):
         row = {**row, "logged_at": _utc()}
@@ -180,11 +168,12 @@ class Ledger:
             raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour.")
         return rows[-1]
 
-    def standing_reading(self, entry: int) -> Row[Any]:
-        """A reading's row by its entry number, if it counts now.
+    def counting(self, kind: str, entry: int) -> Row[Any]:
+        """The row of a reading or a photograph by its entry number, if it counts now.
 
         Parameters
         ----------
+        kind : {"reading", "photo"}
         entry : int
             Its entry number.
 
@@ -197,36 +186,15 @@ class Ledger:
         LogProblem
             If there is no such row, or another one replaced it.
         """
-        return self._counting(READINGS, entry, "reading")
-
-    def standing_photo(self, entry: int) -> Row[Any]:
-        """A photograph's row by its entry number, if it counts now.
-
-        Parameters
-        ----------
-        entry : int
-            Its entry number.
-
-        Returns
-        -------
-        Row
-
-        Raises
-        ------
-        LogProblem
-            If there is no such row, or another one replaced it.
-        """
-        return self._counting(PHOTOS, entry, "photo")
-
-    def _counting(self, table, entry, what):
+        table = TABLES[kind]
         row = self._connection.execute(sa.select(table).where(table.c.entry == entry)).first()
         if row is None:
-            raise LogProblem(f"No {what} with entry number {entry} in the log; history(pour) lists them.")
+            raise LogProblem(f"No {kind} with entry number {entry} in the log; history(pour) lists them.")
         newer = self._connection.execute(sa.select(table.c.entry).where(table.c.supersedes == entry)).scalar()
         if newer is not None:
-            raise LogProblem(f"{what.capitalize()} {entry} was replaced by {newer} already; correct that one.")
+            raise LogProblem(f"{kind.capitalize()} {entry} was replaced by {newer} already; correct that one.")
         if row.void:
-            raise LogProblem(f"Entry {entry} withdraws a {what}. Log the {what} again with add_{what}.")
+            raise LogProblem(f"Entry {entry} withdraws a {kind}. Log the {kind} again with add_{kind}.")
         return row
 
     def photos(self, pour: str | None = None) -> Sequence[Row[Any]]:
