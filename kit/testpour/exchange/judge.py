@@ -54,10 +54,12 @@ def judge(
 
 def _noise_of(degrees: np.ndarray) -> float:
     """Standard deviation of one row, K, from second differences: a slope leaves no trace in them."""
+    from statsmodels.robust.scale import mad  # takes a second to load
+
     bends = np.diff(degrees, 2)
     steps = np.abs(np.diff(np.unique(degrees)))
     step = steps[steps > 1e-6].min() if (steps > 1e-6).any() else 0.0
-    return float(max(1.4826 * np.median(np.abs(bends)) / np.sqrt(6.0) if len(bends) else 0.0, min(step, 1.0) / np.sqrt(12.0), 0.03))
+    return float(max(mad(bends, center=0) / np.sqrt(6.0) if len(bends) else 0.0, min(step, 1.0) / np.sqrt(12.0), 0.03))
 
 
 def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
@@ -97,7 +99,7 @@ def left_the_casting(minutes: np.ndarray, degrees: np.ndarray) -> int | None:
     int or None
         None where it stayed in until the trace had fallen from its top.
     """
-    rough, top, _, high = highest(minutes, degrees, noise_of(degrees))
+    rough, top, _, high = highest(minutes, degrees, _noise_of(degrees))
     for row in range(top, high + 1):
         later = int(np.searchsorted(minutes, minutes[row] + AHEAD))
         if later < len(minutes) and rough[row] - rough[later] > COOLING * (minutes[later] - minutes[row]):
