@@ -18,9 +18,12 @@ from testpour.advice.candidates import (
 from testpour.advice.chart import recipe_chart
 from testpour.advice.conflicts import AimsConflict, _worst
 from testpour.advice.prospect import prospect, states_of
-from testpour.advice.recommend import best_settings, recommend
+from testpour.advice.recommend import best_settings, beyond_log, recommend
 from testpour.advice.stopping import stop_advice
+from testpour.logbook.castings import Castings
+from testpour.models.beyond import beyond
 from testpour.models.chance import NoAims, chance
+from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.study import Aim
 
@@ -224,3 +227,22 @@ def test_a_choice_whose_every_setting_may_boil_keeps_its_own_coolest_tenth(fits)
     peaks = fits["peak_temperature"].predict(hot)["middle"].to_numpy()
     assert (fits["peak_temperature"].chances(hot, 145.0, None).mean(axis=0) > 0.25).all(), "the hot choice has a cool setting"
     assert joined[0].all() and list(np.flatnonzero(joined[1])) == [int(peaks.argmin())]
+
+
+def test_an_oven_without_time_and_time_without_an_oven_are_no_post_cure_that_was_poured(study):
+    """Each end was poured, 60 °C for 0 h and 20 °C for 4 h, and no casting was ever post-cured."""
+    span = {"post_cure_temperature": (20.0, 60.0), "post_cure_time": (0.0, 4.0)}
+    baked = replace(study, factors=tuple(replace(f, span=span.get(f.name, f.span)) for f in study.factors))
+    pours = settings_table(baked, [{"post_cure_temperature": c, "post_cure_time": h} for c, h in [(20, 0), (60, 0), (20, 4)] * 2])
+    pours = pours.drop(columns="age").set_axis([f"P{place:02d}" for place in range(1, 7)]).assign(session=["S1", "S2", "S3"] * 2, resin_lot="A", catalyst_lot="A")
+    reads = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": 70.0, "high": 70.0, "age": 24.0, "known": "exact"})
+    fits = fit_castings(Castings(baked, pours.rename_axis("pour"), reads))
+    cured, *still = settings_table(baked, [{"post_cure_temperature": c, "post_cure_time": h} for c, h in [(60, 4), (60, 0), (20, 4)]]).to_dict("records")
+    assert beyond_log(fits, pd.Series(cured)) == {
+        "post_cure_temperature": "post-cure temperature 60 °C", "post_cure_time": "post-cure time 4 h"}
+    assert [beyond_log(fits, pd.Series(row)) for row in still] == [{}, {}]
+    said = beyond(fits["hardness"], pd.DataFrame([cured, *still]))
+    assert "post-cure temperature 60 °C (poured 20 °C)" in said[0] and "post-cure" not in "".join(said[1:])
+    tried = spread_settings(baked, baked.varied, settings_table(baked, [{}]))
+    none = tried[(tried["post_cure_temperature"] == 20) | (tried["post_cure_time"] == 0)]
+    assert len(none) and (none[list(span)] == [20.0, 0.0]).all(axis=None)

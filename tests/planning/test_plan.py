@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from testpour.catalogue import catalogue
@@ -96,6 +97,42 @@ def test_settling_one_question_puts_both_castings_in_every_session(study):
 
 
 @pytest.mark.slow
+def baked(**changes):
+    """A study of a post-cure: catalyst, and an oven at 20 to 60 °C for 0 to 4 h."""
+    factors = {"catalyst": {"from": "1 %", "to": "2 %"}, "post_cure_temperature": {"from": "20 degC", "to": "60 degC"},
+               "post_cure_time": {"from": "0 h", "to": "4 h"}}
+    return study_from({**STUDY, "factors": {**factors, **changes}, "readings": {"hardness": {}}, "aims": {}})
+
+
+@pytest.mark.parametrize(("sessions", "pours", "factors"), [(3, 2, None), (2, 2, None), (3, 3, None), (2, 2, ["post_cure_time"])])
+def test_a_post_cure_is_planned_as_one_thing(sessions, pours, factors):
+    """0 h at 60 °C and 4 h at 20 °C are no post-cure: each session has none, or heat and time, and one at least has each."""
+    plan = plan_pours(baked(), sessions=sessions, pours=pours, factors=factors)
+    ovens = set(zip(plan.table["post_cure_temperature"], plan.table["post_cure_time"], strict=True))
+    assert {(20.0, 0.0), (60.0, 4.0)} <= ovens <= {(20.0, 0.0), (40.0, 2.0), (60.0, 4.0)}
+    assert "go up together" in plan.sentence()
+    assert "post-cure" in set(outlook(plan).table["setting"])
+
+
+def test_the_oven_of_a_pour_made_counts_only_with_its_time():
+    coding = plan_pours(baked(), sessions=2, pours=2).coding
+    made = pd.DataFrame({"catalyst": 1.5, "post_cure_temperature": [60.0, 20.0, 60.0, 60.0], "post_cure_time": [0.0, 4.0, 2.0, 4.0]})
+    assert list(coding.encode(made)[:, coding.names.index("post_cure_temperature")]) == [-1.0, -1.0, 0.0, 1.0]
+
+
+def test_a_post_cure_that_is_never_off_has_two_settings_and_one_that_never_comes_on_is_refused():
+    hot = {"post_cure_temperature": {"from": "40 degC", "to": "80 degC"}, "post_cure_time": {"from": "1 h", "to": "4 h"}}
+    assert plan_pours(baked(**hot), sessions=3, pours=2).coding.names == ["catalyst", *hot]
+    with pytest.raises(PlanConflict, match="post-cure time stays at 0 h. Give it a from and a to"):
+        plan_pours(baked(post_cure_time={}), sessions=2, pours=2)
+
+
+def test_a_question_about_a_post_cure_is_poured_as_it_is_asked():
+    sides = [{"post_cure_temperature": 60, "post_cure_time": hours} for hours in (1, 4)]
+    table = plan_pours(baked(), sessions=2, pours=2, compare=sides).table
+    assert set(zip(table["post_cure_temperature"], table["post_cure_time"], strict=True)) == {(60.0, 1.0), (60.0, 4.0)}
+
+
 def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
     raw = {**STUDY, "factors": {**STUDY["factors"], "thickness": {"from": "5 mm", "to": "40 mm"}}}
     plan = plan_pours(study_from(raw), sessions=3, pours=8, purpose="map the good region", rooms=[25, 25, 25])

@@ -14,6 +14,7 @@ from testpour.cautions import check_settings, hottest_peak
 from testpour.models.remainder import coordinates_of
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
+from testpour.models.terms import HOURS, OVEN, one_post_cure
 from testpour.planning.coding import each_of
 from testpour.problems import Problem
 from testpour.units import UnitProblem, to_unit
@@ -145,7 +146,25 @@ def spread_settings(
         points = np.clip(0.5 + BEYOND * (points - 0.5), 0, 1)
         for column, factor in enumerate(free):
             table[factor.name] = on_step(factor, points[:, column])
-    return table.drop_duplicates(ignore_index=True)
+    return with_one_post_cure(table, free).drop_duplicates(ignore_index=True)
+
+
+def with_one_post_cure(table: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
+    """The table with heat without time, and time without heat, as the one way to pour without a post-cure: the low end of both.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a setting, in the factors' units.
+    free : tuple of Factor
+        Where one of the two is given, the table stays as it is.
+
+    Returns
+    -------
+    DataFrame
+    """
+    low = {factor.name: factor.span[0] for factor in free}
+    return one_post_cure(table, (low[OVEN], low[HOURS])) if {OVEN, HOURS} <= set(low) else table
 
 
 def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:

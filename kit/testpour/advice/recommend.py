@@ -9,10 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.candidates import allowed, checked_given, free_factors, nearest_usual, spread_settings
+from testpour.advice.candidates import (
+    allowed,
+    checked_given,
+    free_factors,
+    nearest_usual,
+    spread_settings,
+    with_one_post_cure,
+)
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.models.chance import Chance, cautions_at, chance
+from testpour.models.terms import one_post_cure
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
@@ -219,7 +227,7 @@ def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
         step = factor.step or (high - low) / 20
         values = [1 - now] if factor.kind == "yes/no" else [now + move * step for move in MOVES]
         tables += [best.assign(**{factor.name: float(np.clip(factor.rounded(v), low, high))}) for v in values]
-    return pd.concat(tables, ignore_index=True)
+    return with_one_post_cure(pd.concat(tables, ignore_index=True), free)
 
 
 def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
@@ -256,7 +264,7 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
     -------
     dict
     """
-    pours = fits.castings.pours
+    row, pours = one_post_cure(row.to_frame().T).iloc[0], one_post_cure(fits.castings.pours)
     beyond = {}
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:

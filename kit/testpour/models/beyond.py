@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.models.terms import one_post_cure
 from testpour.units import show
 
 if TYPE_CHECKING:
@@ -36,9 +37,10 @@ def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
         return [NOTHING] * len(table)
     used = {name for term in fit.believed.terms for name in term.factors}
     words: list[list[str]] = [[] for _ in range(len(table))]
+    poured, asked = one_post_cure(fit.rows), one_post_cure(table)
     for factor in fit.study.factors:
         if factor.name in used and factor.name in table:
-            _note(words, factor, fit.rows[factor.name], table[factor.name])
+            _note(words, factor, poured[factor.name], asked[factor.name])
     if "age" in used:
         read = fit.rows["age"]
         low, high = read.min() / ROUNDING, read.max() * ROUNDING

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 GAS = 8.314462618e-3  # kJ/(mol K), CODATA 2018
 KELVIN = 273.15
 
+OVEN, HOURS = "post_cure_temperature", "post_cure_time"  # one without the other is no post-cure
 REFERENCE = {
     "catalyst": 1.5,
     "pigment": 0.5,
@@ -27,8 +28,8 @@ REFERENCE = {
     "cover": 1.0,
     "room_temperature": 20.0,
     "humidity": 50.0,
-    "post_cure_temperature": 20.0,
-    "post_cure_time": 0.0,
+    OVEN: 20.0,
+    HOURS: 0.0,
 }
 BEND = 3.0  # % pigment above which the trade expects softening: common practice, no source
 POST_CURE_HOURS = 2.0  # hours in which most of a post-cure's gain is had: common practice, no source
@@ -88,8 +89,28 @@ def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray
     -------
     array
     """
-    tens = np.maximum(np.asarray(celsius, float) - REFERENCE["post_cure_temperature"], 0) / 10
+    tens = np.maximum(np.asarray(celsius, float) - REFERENCE[OVEN], 0) / 10
     return tens * -np.expm1(-np.asarray(hours, float) / POST_CURE_HOURS)
+
+
+def one_post_cure(table: pd.DataFrame, off: Sequence[float] = (REFERENCE[OVEN], REFERENCE[HOURS])) -> pd.DataFrame:
+    """The table with heat without time, and time without heat, written as what they are: no post-cure.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a setting; as it is where it lacks the temperature or the time of the post-cure.
+    off : pair of float, optional
+        Temperature (°C) and time (h) that stand for no post-cure; room temperature and no time by default.
+
+    Returns
+    -------
+    DataFrame
+    """
+    if not {OVEN, HOURS} <= set(table):
+        return table
+    none = post_cure(table[OVEN], table[HOURS]) == 0
+    return table.assign(**{name: table[name].mask(none, value) for name, value in zip((OVEN, HOURS), off, strict=True)})
 
 
 @dataclass(frozen=True)
@@ -156,8 +177,8 @@ TERMS = {
         Term(
             "post_cure",
             "post-cure",
-            ("post_cure_temperature", "post_cure_time"),
-            lambda t: post_cure(t["post_cure_temperature"], t["post_cure_time"]),
+            (OVEN, HOURS),
+            lambda t: post_cure(t[OVEN], t[HOURS]),
         ),
         Term("age", "age", ("age",), lambda t: np.log(t["age"] / 24.0)),
     )

@@ -80,7 +80,7 @@ def read_asked(
     _check_purpose(purpose, compare, conflicts)
     sides = None
     try:
-        coding = coding_for(study, days, factors, rooms, moulds)
+        coding = coding_for(study, days, factors, rooms, moulds, given=compare is not None)
         conflicts += [f"{text} Change it in study.toml, or in what you ask for." for text in settings_refused(coding)]
         sides = _sides(coding, compare, conflicts) if _is_pair(compare) else None
     except PlanConflict as wrong:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.study import Study
 from testpour.units import UnitProblem
@@ -31,17 +32,24 @@ class Coding:
         Room temperature of each session in degC; empty where it is not known.
     depths : tuple of float
         Thicknesses in mm that a mould exists for; empty where any may be poured.
+    hours : Factor or None
+        The time of the post-cure, where it goes up and down with the temperature of the oven.
     """
 
     study: Study
     factors: tuple[Factor, ...]
     rooms: tuple[float, ...] = ()
     depths: tuple[float, ...] = ()
+    hours: Factor | None = None
 
     @property
     def names(self) -> list[str]:
         """Names of the coded factors, the room last where it is known."""
         return [f.name for f in self.factors] + (["room_temperature"] if self.rooms else [])
+
+    def words(self, name: str) -> str:
+        """What a coded factor is called: temperature and time of a post-cure that go together are "post-cure"."""
+        return "post-cure" if name == OVEN and self.hours is not None else self.study.factor(name).words
 
     def axes(self) -> tuple[Axis, ...]:
         """One `Axis` a coded factor."""
@@ -75,13 +83,15 @@ class Coding:
             n rows, in the factors' units.
         """
         table = pd.DataFrame(np.atleast_2d(rows), columns=self.names)
-        for factor in map(self.study.factor, self.names):
+        if self.hours is not None:
+            table[HOURS] = table[OVEN]
+        for factor in map(self.study.factor, list(table)):
             low, high = factor.span
             middle, half = (low + high) / 2, (high - low) / 2
             values = middle + half * table[factor.name]
             kept = (*(self.depths if factor.name == "thickness" else ()), *(() if given is None else given[factor.name]))
             table[factor.name] = values if factor.name == "room_temperature" else factor.rounded(values, kept)
-        return table
+        return table if self.hours is None else one_post_cure(table, (self.study.factor(OVEN).span[0], self.hours.span[0]))
 
     def encode(self, table: pd.DataFrame) -> np.ndarray:
         """Settings as coded rows, clipped to the span; shape (pours, coded factors).
@@ -96,6 +106,9 @@ class Coding:
         array
         """
         columns = [np.clip(_code(self.study.factor(name), table[name]), -1, 1) for name in self.names]
+        if self.hours is not None:
+            oven = self.names.index(OVEN)
+            columns[oven] = np.minimum(columns[oven], np.clip(_code(self.hours, table[HOURS]), -1, 1))
         return np.column_stack([np.asarray(c, float) for c in columns])
 
 
@@ -107,7 +120,7 @@ def _code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
 
 def coding_for(
     study: Study, sessions: int, factors: Sequence[str] | None = None,
-    rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None
+    rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None, *, given: bool = False
 ) -> Coding:
     """The coding of a plan, with every wish read and checked.
 
@@ -122,6 +135,8 @@ def coding_for(
         Room temperature of each session, or one for all.
     moulds : list, optional
         Thicknesses that a mould exists for.
+    given : bool, optional
+        Whether the settings are given and the plan only places them: temperature and time of a post-cure then stay apart.
 
     Returns
     -------
@@ -143,11 +158,34 @@ def coding_for(
         )
     if not chosen:
         conflicts.append("No factor varies: give at least one a from and a to under [factors] in study.toml.")
+    hours = None if given else _post_cure(study, chosen, conflicts)
     temperatures = _rooms(study, sessions, rooms, conflicts)
     depths = _depths(study, chosen, moulds, conflicts)
     if conflicts:
         raise PlanConflict(conflicts)
-    return Coding(study, tuple(varied[name] for name in chosen), temperatures, depths)
+    moved = tuple(varied[name] for name in chosen if hours is None or name != HOURS)
+    return Coding(study, moved, temperatures, depths, hours)
+
+
+def _post_cure(study, chosen, conflicts):
+    """The time of the post-cure where it has to go with the temperature, as heat or time may be none; None where it need not.
+
+    Where only one of the two is chosen, the other is taken along; where it has no span and is none, that is noted.
+    """
+    both = [factor for factor in study.factors if factor.name in (OVEN, HOURS)]
+    if len(both) < 2 or not {OVEN, HOURS} & set(chosen):
+        return None
+    still = [factor for factor in both if factor not in study.varied]
+    low, high = ({f.name: f.usual if f in still else f.span[end] for f in both} for end in (0, 1))
+    if not post_cure(high[OVEN], high[HOURS]):
+        conflicts.append(
+            f"No pour of this plan would be post-cured: {listed(f'{f.words} stays at {f.show(f.usual)}' for f in still)}. "
+            "Give it a from and a to under [factors] in study.toml, or leave the post-cure out of this plan."
+        )
+    if still or post_cure(low[OVEN], low[HOURS]):
+        return None
+    chosen += [name for name in (OVEN, HOURS) if name not in chosen]
+    return study.factor(HOURS)
 
 
 def is_several(value: Any) -> bool:

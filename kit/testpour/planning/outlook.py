@@ -184,7 +184,7 @@ def _lines(plan, reading, noise, day):
         interval, noticed = _judged(line)
         yield {
             "reading": reading.words,
-            "setting": plan.study.factor(name).words,
+            "setting": plan.coding.words(name),
             "interval": _in_words(reading, interval),
             "noticed": _in_words(reading, noticed),
             "interval_number": interval,

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from testpour.planning.criteria import Exponents
 
 
+ONE_THING = " Post-cure temperature and time go up together, as heat without time, or time without heat, is no post-cure."
+
+
 @dataclass(frozen=True, eq=False)
 class Plan:
     """The pours to make.
@@ -203,7 +206,7 @@ def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 
     else:
         chosen = purposes.PICK[purpose](wishes)
     table = _run_order(asked, chosen, castings, seed)
-    return Plan(study, table, purpose, chosen.why, chosen.mixed, asked.coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")),
+    return Plan(study, table, purpose, chosen.why + (ONE_THING if asked.coding.hours is not None else ""), chosen.mixed, asked.coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")),
                 _made(study, castings))
 
 
