@@ -162,9 +162,14 @@ def test_a_study_that_names_a_solvent_or_a_strong_hardener_is_not_planned():
         plan_pours(blocks(hardener={**own, "usual": 9}))
 
 
-def test_cautions_of_several_pours_are_said_once_by_the_furthest():
-    """112 and 131 °C are above one limit and 0.6 and 0.8 % below one: the hottest and the leanest speak."""
+def test_cautions_of_several_pours_are_said_once_from_the_least_to_the_most():
+    """112 and 131 °C are above one limit, 0.9, 0.6 and 0.7 % below one: no pour is given the number of another."""
     hot = [f"Predicted peak temperature {peak} °C is at or above 110 °C: hot." for peak in (112, 131)]
-    lean = [f"Catalyst {dose} % is below 1 %: soft." for dose in (0.6, 0.8)]
-    found = by_pour({"P1": Cautions((), (hot[0], lean[0])), "P2": Cautions((), (hot[1], lean[1])), "P3": Cautions()})
-    assert found.warnings == (f"P1, P2: {hot[1]}", f"P1, P2: {lean[0]}")
+    lean = [f"Catalyst {dose} % is below 1 %: soft." for dose in (0.9, 0.6, 0.7)]
+    found = by_pour({"P1": Cautions((), (hot[0], lean[0])), "P2": Cautions((), (hot[1], lean[1])), "P3": Cautions((), (lean[2],))})
+    assert found.warnings == (
+        "P1, P2: Predicted peak temperature 112 to 131 °C is at or above 110 °C: hot.",
+        "P1, P2, P3: Catalyst 0.6 to 0.9 % is below 1 %: soft.",
+    )
+    same = by_pour({"P1": Cautions((), (lean[0],)), "P2": Cautions((), (lean[0],))})
+    assert same.warnings == (f"P1, P2: {lean[0]}",)

@@ -98,8 +98,8 @@ def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
     Returns
     -------
     dict
-        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Of sentences that say by which value
-        the same limit is broken, the one with the furthest value stands for all; every other sentence keeps its own numbers.
+        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Sentences that say by which value the
+        same limit is broken become one, with the values from the least to the most; every other sentence keeps its own numbers.
     """
     said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for pour, one in found.items():
@@ -109,13 +109,16 @@ def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
                 same = NUMBER.sub("", head) if limit.startswith(SIDES) else text
                 said.setdefault((level, same, limit), []).append((str(pour), text))
     parts: dict[str, dict[str, list[str]]] = {"refusals": {}, "warnings": {}}
-    for (level, _, limit), pairs in said.items():
-        furthest = min if limit.startswith("below") else max
-        text = furthest((text for _, text in pairs), key=_number)
-        parts[level][text] = list(dict.fromkeys(pour for pour, _ in pairs))
+    for (level, *_), pairs in said.items():
+        parts[level][_one_text([text for _, text in pairs])] = list(dict.fromkeys(pour for pour, _ in pairs))
     return parts
 
 
-def _number(text):
-    found = NUMBER.search(text)
-    return float(found[0]) if found else 0.0
+def _one_text(texts):
+    """Sentences that differ in one value as one sentence, with the least and the most of it."""
+    if len(set(texts)) == 1:
+        return texts[0]
+    found = [list(NUMBER.finditer(text.partition(" is ")[0]))[-1] for text in texts]
+    values = [value[0] for value in found]
+    start, end = found[0].span()
+    return f"{texts[0][:start]}{min(values, key=float)} to {max(values, key=float)}{texts[0][end:]}"
