@@ -8,12 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.advice.batch import NextPours
 from testpour.advice.recommend import recommend
 from testpour.causes.whole_log import good_pours
-from testpour.caution_rules import safety_text
+from testpour.caution_rules import Cautions, safety_text
 from testpour.models.chance import chance
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
+from testpour.report.advised import _worth
 from testpour.report.handout import handout
 from testpour.report.sheet import _brief, _strongest
 from testpour.report.wall import MOST, UNSAID, wall_summary
@@ -108,6 +110,31 @@ def test_where_nothing_is_settled_it_says_so(practice_castings, tmp_path):
     few = fit_castings(replace(practice_castings, pours=alike, readings=read))
     assert _strongest(few) == []
     assert "Nothing is settled yet" in handout(few, tmp_path / "handout.html").path.read_text("utf-8")
+
+
+def aimed(fits, **bounds):
+    """The fits of a study whose aims are replaced."""
+    return replace(fits, study=replace(fits.study, aims=tuple(replace(aim, **bounds.get(aim.reading, {})) for aim in fits.study.aims)))
+
+
+def test_aims_that_cannot_be_met_are_said_beside_what_to_pour(fits, tmp_path):
+    """No polyester reaches 99 Shore D: the sheets say so as `recommend` does, and no chance runs from under 1 to under 1."""
+    hopeless = aimed(fits, hardness={"at_least": 99.0})
+    conflict = recommend(hopeless, room=20).conflict.sentence(beside_best=True)
+    assert conflict.startswith("No settings of this study are likely to meet hardness at least 99 Shore D")
+    for sheet in (handout(hopeless, tmp_path / "h.html", room=20), wall_summary(hopeless, tmp_path / "w.html", room=20, bench="session")):
+        shown = Page(sheet.path.read_text("utf-8"))
+        assert f"20 °C. {conflict}" in shown.words and "under 1 to under 1" not in shown.words
+        assert "under 1" in [row[-1] for row in shown.rows]
+
+
+def test_pours_are_named_and_warned_of_only_where_they_stand_on_the_sheet(fits):
+    """A gain of 1 point: no pours are listed, so none is warned of; of 5 points: each is listed under its name."""
+    table = pd.DataFrame({"gain": [0.01], "catalyst": [0.5]}, index=["P14"])
+    given = NextPours(fits.study, table, None, 0.9, ("catalyst",), "learn fast", Cautions((), ("P14: Catalyst 0.5 % is below 1 %.",)))
+    assert _worth(given).endswith("more of the same adds little now.") and "P14" not in _worth(given)
+    more = _worth(replace(given, table=table.assign(gain=0.05)))
+    assert more.endswith("Pour P14 with 0.5 % catalyst. P14: Catalyst 0.5 % is below 1 %.")
 
 
 @pytest.mark.slow

@@ -153,11 +153,12 @@ def advice_rows(
             yield {"room": at, "problem": str(given)}
             continue
         met = given.chance.table.iloc[0]
+        low, high = in_hundred(met["low"]), in_hundred(met["high"])
         if where is None and "room_temperature" in given.settings:
             at = f"{fits.study.factor('room_temperature').show(given.settings['room_temperature'])} (usual)"
         yield {
-            "room": at, "problem": "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
-            "chance": "cannot tell yet" if given.chance.untold else about_in_hundred(met["chance"]).removesuffix(" in 100"), "low": in_hundred(met["low"]), "high": in_hundred(met["high"]),
+            "room": at, "problem": "", "conflict": given.conflict.sentence(beside_best=True) if given.conflict else "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
+            "chance": "cannot tell yet" if given.chance.untold else about_in_hundred(met["chance"]).removesuffix(" in 100"), "between": "" if low == high else f"{low} to {high}",
             "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
             "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
         }
