@@ -58,16 +58,26 @@ def test_a_session_that_promises_much_means_go_on(fits):
     assert advice.sentence().startswith("Go on. Another session of 4 pours would raise the chance of a good casting by about 6 points")
 
 
-@pytest.mark.parametrize("gain, close, conflict, stop", [
-    (0.019, 0.91, None, True), (0.021, 0.99, None, False), (0.001, 0.89, None, False), (0.001, 0.99, "aims", False),
+@pytest.mark.parametrize("gain, close, conflict, best, stop", [
+    (0.019, 0.91, None, 0.6, True), (0.021, 0.99, None, 0.9, False), (0.001, 0.89, None, 0.9, False),
+    (0.001, 0.99, "aims", 0.9, False), (0.001, 0.99, None, 0.59, False),
 ])
-def test_stop_means_little_to_gain_and_close_to_the_best(fits, monkeypatch, gain, close, conflict, stop):
-    """Less than two points to gain, within five points in nine of ten ways, and no aims that exclude each other."""
+def test_stop_means_little_to_gain_and_close_to_the_best(fits, monkeypatch, gain, close, conflict, best, stop):
+    """Less than two points to gain, within five points in nine of ten ways, no aims that exclude each other, and a chart to pin up."""
     monkeypatch.setattr(stopping, "aims_in_the_way", lambda *given: conflict)
     monkeypatch.setattr(stopping, "contenders", lambda *given: [])
     monkeypatch.setattr(stopping, "batch_worth", lambda *given, **named: SimpleNamespace(gained=[0.0, gain], before=0.5))
-    monkeypatch.setattr(stopping, "_shortfalls", lambda *given: (None, close))
+    monkeypatch.setattr(stopping, "_shortfalls", lambda *given: (pd.DataFrame({"chance": [0.1, best]}), close))
     assert stop_advice(fits, room=18).stop is stop
+
+
+def test_where_nearly_every_casting_fails_no_chart_is_pinned_up_and_why_is_asked_first(fits):
+    """The best of all rooms and depths is 2 in 100: nothing to pin up, whether the aims are known to exclude each other or not."""
+    poor = replace(stop_advice(fits, room=18), stop=False, gain=0.01, close=0.92, table=pd.DataFrame({"chance": [0.01, 0.02]}))
+    failing = replace(poor, failing=fits.study.aims[:2]).sentence()
+    assert "less than 2 points on average, and there is no recipe to pin up" in failing and "is about 2 in 100." in failing
+    assert "Nearly every casting so far misses the aim for gel time and tack" in failing and "`why_all`" in failing
+    assert "why_all" not in poor.sentence() and "Loosen one aim" in poor.sentence()
 
 
 def test_what_is_missing_is_counted_draw_by_draw(fits, monkeypatch):

@@ -11,16 +11,18 @@ import pandas as pd
 
 from testpour.advice.batch import ENOUGH
 from testpour.advice.candidates import checked_given, free_factors
-from testpour.advice.conflicts import AimsConflict, aims_in_the_way
+from testpour.advice.chart_page import GOOD
+from testpour.advice.conflicts import AimsConflict, aims_in_the_way, why_first
 from testpour.advice.contexts import chances_by_draw, contenders, contexts_for
 from testpour.advice.picking import batch_worth
 from testpour.advice.prospect import prospect, states_of
+from testpour.causes.whole_log import missed_by_most
 from testpour.threads import one_thread
-from testpour.wording import in_hundred, said_in_markdown
+from testpour.wording import about_in_hundred, in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
-    from testpour.study import Study
+    from testpour.study import Aim, Study
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
 SURE = 0.9  # share of what may be true in which the advice must be close
@@ -50,6 +52,8 @@ class StopAdvice:
         How many pours the log holds.
     conflict : AimsConflict or None
         The aims that no settings are likely to meet together.
+    failing : tuple of Aim
+        Those that nearly every casting of the log misses.
     """
 
     study: Study
@@ -60,6 +64,7 @@ class StopAdvice:
     table: pd.DataFrame
     pours: int
     conflict: AimsConflict | None = None
+    failing: tuple[Aim, ...] = ()
 
     def sentence(self) -> str:
         """The advice in a few sentences."""
@@ -74,6 +79,10 @@ class StopAdvice:
             )
         if not self.pours:
             return f"Nothing is poured yet: this rests on belief alone. {text}."
+        best = self.table["chance"].max()
+        if best < GOOD and (self.failing or self.gain < ENOUGH):
+            first = why_first(self.study, self.failing) or "Loosen one aim, widen a span, or change what is given: another room, another thickness."
+            return f"{text}, and there is no recipe to pin up: the best chance known of a good casting is {about_in_hundred(best)}. {first}"
         if self.gain >= ENOUGH:
             return f"Go on. {text}. {self._open()}"
         return (
@@ -109,8 +118,8 @@ def stop_advice(
     Returns
     -------
     StopAdvice
-        Stop when another session promises less than two points, and the recommendation is within five
-        points of the best possible in nine of ten ways the unknowns may fall.
+        Stop when another session promises less than two points, the recommendation is within five points of the
+        best possible in nine of ten ways the unknowns may fall, and it is good enough for the recipe chart somewhere.
 
     Raises
     ------
@@ -127,8 +136,9 @@ def stop_advice(
     table, close = _shortfalls(study, states, contexts, tables)
     gain = worth.gained[-1]
     made = len(fits.castings.pours)
-    stop = bool(made and gain < ENOUGH and close >= SURE and conflict is None)
-    return StopAdvice(study, stop, gain, worth.before, close, table, made, conflict)
+    stop = bool(made and gain < ENOUGH and close >= SURE and table["chance"].max() >= GOOD and conflict is None)
+    failing = tuple(aim for aim in study.aims if missed_by_most(fits.castings, aim))
+    return StopAdvice(study, stop, gain, worth.before, close, table, made, conflict, failing)
 
 
 def _shortfalls(study, states, contexts, tables):
