@@ -10,8 +10,10 @@ import pytest
 from testpour.advice import picking
 from testpour.advice.batch import next_pours
 from testpour.advice.candidates import RoomProblem, unlike
+from testpour.advice.contexts import where_judged
 from testpour.advice.picking import BOTH, LEARN, MAKE, _trial
 from testpour.advice.reasons import _lesson, scatter_unknown
+from testpour.advice.recommend import recommend
 from testpour.catalogue import catalogue
 from testpour.models.chance import NoAims
 from testpour.models.settings import settings_table
@@ -31,6 +33,27 @@ def test_the_same_log_and_seed_give_the_same_pours(fits, advised):
 def test_pours_are_in_the_room_as_it_is_and_named_on_from_the_log(advised):
     assert (advised.table["room_temperature"] == 17.0).all()
     assert list(advised.table.index) == ["P09", "P10", "P11", "P12"]
+
+
+def test_the_room_that_is_given_is_the_room_judged(fits):
+    """In one room and at one depth, the settings recommended now are those of `recommend`, to the few it is searched among."""
+    given = {"thickness": "10 mm"}
+    found = next_pours(fits, room="26 degC", fixed=given, pours=2)
+    assert found.before == pytest.approx(recommend(fits, room=26, fixed=given).chance.table["chance"].iloc[0], abs=0.05)
+    assert "in 100 in a room at 26 °C. " in found.sentence() and "of the study" not in found.sentence().split(". ")[0]
+    everywhere = next_pours(fits, fixed=given, pours=2)
+    assert "in 100 over the rooms of the study. " in everywhere.sentence()
+    assert abs(everywhere.before - found.before) > 0.05
+
+
+@pytest.mark.parametrize(("rooms", "depths", "said"), [
+    ([17.0, 22.0], [6.0, 12.0], " over the rooms and depths of the study"), ([17.0, 22.0], [6.0, 6.0], " over the rooms of the study"),
+    ([28.0, 28.0], [6.0, 12.0], " in a room at 28 °C, over the depths of the study"), ([28.0, 28.0], None, " in a room at 28 °C"),
+    (None, [6.0, 12.0], " over the depths of the study"), (None, None, ""),
+])
+def test_only_rooms_and_depths_that_the_study_has_are_spoken_of(study, rooms, depths, said):
+    columns = {"room_temperature": rooms, "thickness": depths, "catalyst": [1.0, 1.0]}
+    assert where_judged(study, pd.DataFrame({name: values for name, values in columns.items() if values})) == said
 
 
 def test_half_of_the_pours_are_unlike_any_other_and_say_that_they_test_the_advice(fits, advised):

@@ -55,7 +55,12 @@ def test_what_may_be_missing_shrinks_with_what_is_unknown(fits):
 
 def test_a_session_that_promises_much_means_go_on(fits):
     advice = replace(stop_advice(fits, room=18), gain=0.06)
-    assert advice.sentence().startswith("Go on. Another session of 4 pours would raise the chance of a good casting by about 6 points")
+    assert advice.sentence().startswith(
+        "Go on. Another session of 4 pours would raise the chance of a good casting in a room at 18 °C, over the depths of the "
+        "study, by about 6 points on average.")
+    assert "Still open" in advice.sentence() and advice.sentence().count("in a room at") == 1
+    everywhere = replace(advice, where=" over the rooms and depths of the study").sentence()
+    assert "a good casting over the rooms and depths of the study by about 6 points" in everywhere
 
 
 @pytest.mark.parametrize("gain, close, conflict, best, stop", [
@@ -97,9 +102,11 @@ def test_what_is_missing_is_counted_draw_by_draw(fits, monkeypatch):
 
 
 @pytest.mark.slow
-def test_one_depth_is_judged_alone_where_it_is_given(fits):
-    assert len(stop_advice(fits, room=18).table) == 9
-    assert len(stop_advice(fits, room=18, fixed={"thickness": "10 mm"}).table) == 3
+def test_one_room_and_one_depth_are_judged_alone_where_they_are_given(fits):
+    assert len(stop_advice(fits).table) == 9
+    assert len(stop_advice(fits, room=18).table) == 3
+    assert len(stop_advice(fits, fixed={"thickness": "10 mm"}).table) == 3
+    assert len(stop_advice(fits, room=18, fixed={"thickness": "10 mm"}).table) == 1
 
 
 def test_no_aim_no_advice(fits):

@@ -79,10 +79,10 @@ def race(study, seed, against):
     for name, runner in {**PEERS, "kit": Kit}.items():
         world = World(study, seed, against)
         player, scores[name] = runner(world), []
-        for room in played(player, seed, SESSIONS):
+        for _ in played(player, seed, SESSIONS):
             scores[name].append(world.score(player.recommend))
             if runner is Kit:
-                advice = stop_advice(player.fits, room=room)
+                advice = stop_advice(player.fits)
                 contexts = list(zip(advice.table["room_temperature"], advice.table["thickness"], strict=True))
                 short = world.short(player.recommend, contexts) if advice.stop and not any(s for s, _ in stops) else np.nan
                 stops.append((advice.stop, short))

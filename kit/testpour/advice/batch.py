@@ -11,8 +11,8 @@ import pandas as pd
 
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
-from testpour.advice.contexts import contenders, contexts_for
-from testpour.advice.picking import FLOORS, LEARN, batch_worth
+from testpour.advice.contexts import contenders, contexts_for, where_judged
+from testpour.advice.picking import FLOORS, LEARN, batch_worth, gained_by
 from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
@@ -47,7 +47,7 @@ class NextPours:
     predicted : DataFrame
         One row a pour and reading: middle, low and high of one new casting (90 % interval).
     before : float
-        Chance of a good casting at the settings recommended now, over the rooms and depths of the study.
+        Chance of a good casting at the settings recommended now, over the rooms and depths that are judged.
     free : tuple of str
         Names of the settings that were chosen.
     aim : str
@@ -55,6 +55,8 @@ class NextPours:
     cautions : Cautions
     conflict : AimsConflict or None
         The aims that no settings are likely to meet together.
+    where : str
+        The rooms and depths that are judged, as the end of a sentence.
     """
 
     study: Study
@@ -65,12 +67,13 @@ class NextPours:
     aim: str
     cautions: Cautions
     conflict: AimsConflict | None = None
+    where: str = ""
 
     def sentence(self) -> str:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
-        now = f"The chance of a good casting with the settings recommended now is {about_in_hundred(self.before)}, over the rooms and depths of the study"
+        now = f"The chance of a good casting with the settings recommended now is {about_in_hundred(self.before)}{self.where}"
         if self.conflict:
             text = f"{now}. {self.conflict.sentence()}"
         elif gain < 100 * ENOUGH:
@@ -125,7 +128,8 @@ def next_pours(
     ----------
     fits : Fits
     room : str or float, optional
-        Room temperature today; it cannot be chosen.
+        Room temperature today; it cannot be chosen, and what the pours promise is judged there. Every room of the study
+        is judged by default.
     pours : int
         How many to make in this session.
     fixed : dict, optional
@@ -155,7 +159,7 @@ def next_pours(
     -----
     Readings of each candidate are imagined from the fits; each outcome sharpens them, and the chance of
     the settings that would then be recommended is averaged over outcomes, and over the rooms and
-    thicknesses the study plans for. Pours are added one by one to the same imagined session. To learn fast from a log,
+    thicknesses the study plans for, so that a session in today's room serves the others too. Pours are added one by one to the same imagined session. To learn fast from a log,
     half of them are the likeliest settings unlike any pour: what the advice rests on by belief alone is put to the test.
     """
     _check(pours, aim)
@@ -164,8 +168,12 @@ def next_pours(
     conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
     free = free_factors(study, fixed)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)
-    batch = batch_worth(fits, states, given, free, contexts, pours, moulds, _waiting(study, pending), aim, seed)
-    return replace(_described(fits, batch, free, aim), conflict=conflict)
+    waiting = _waiting(study, pending)
+    batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)
+    judged = contexts_for(study, free, given, rooms=room is None)
+    if room is not None:
+        batch = gained_by(fits, states, batch, contenders(fits, states, judged, free), waiting, seed)
+    return replace(_described(fits, batch, free, aim), conflict=conflict, where=where_judged(study, judged))
 
 
 def _check(pours, aim):

@@ -21,7 +21,7 @@ LOOKED_AT = 128  # settings among which contenders are found; Sobol points need 
 PARTS = 3  # rooms, and depths, that stand for a span
 
 
-def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame) -> pd.DataFrame:
+def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, rooms: bool = True) -> pd.DataFrame:
     """The rooms and thicknesses the advice must serve: one row each, settings complete.
 
     Parameters
@@ -31,6 +31,8 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame) ->
         Thickness counts as given by the piece where it is among them.
     given : DataFrame
         One row of settings.
+    rooms : bool, optional
+        Whether it must serve every room of the study, or that of `given` alone.
 
     Returns
     -------
@@ -39,7 +41,7 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame) ->
     """
     axes = {}
     room = next((f for f in study.factors if f.name == "room_temperature"), None)
-    if room is not None and len(set(room.span)) == 2:
+    if rooms and room is not None and len(set(room.span)) == 2:
         axes["room_temperature"] = _nodes(room)
     if any(f.name == "thickness" for f in free):
         axes["thickness"] = _nodes(study.factor("thickness"))
@@ -47,6 +49,29 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame) ->
     for name, nodes in axes.items():
         rows = pd.concat([rows.assign(**{name: node}) for node in nodes], ignore_index=True)
     return rows
+
+
+def where_judged(study: Study, contexts: pd.DataFrame) -> str:
+    """The rooms and depths a chance is about, as the end of a sentence: " in a room at 28 °C, over the depths of the study".
+
+    Parameters
+    ----------
+    study : Study
+    contexts : DataFrame
+        From `contexts_for`.
+
+    Returns
+    -------
+    str
+        "" where the study knows neither.
+    """
+    spread = [words for name, words in (("room_temperature", "rooms"), ("thickness", "depths"))
+              if name in contexts and contexts[name].nunique() > 1]
+    over = f"over the {' and '.join(spread)} of the study" if spread else ""
+    if "room_temperature" not in contexts or "rooms" in spread:
+        return f" {over}" if over else ""
+    place = f" in a room at {study.factor('room_temperature').show(contexts['room_temperature'].iloc[0])}"
+    return place + (f", {over}" if over else "")
 
 
 def _nodes(factor):

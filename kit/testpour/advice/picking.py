@@ -16,7 +16,7 @@ percentile, -0.005 (0.006) for the quarter, 12 resins after 8, 12, 16 and 24 pou
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -111,6 +111,36 @@ def batch_worth(
         places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
     rows = pourable.iloc[worth.added].reset_index(drop=True)
     return Batch(rows, gained, worth.before, worth.lessons, trials)
+
+
+def gained_by(
+    fits: Fits, states: dict[str, State], batch: Batch, contexts: list[pd.DataFrame],
+    pending: pd.DataFrame | None = None, seed: int = 0
+) -> Batch:
+    """The same pours with what they promise in some rooms and depths, in place of those they were picked for.
+
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        Of the readings with an aim, by name.
+    batch : Batch
+    contexts : list of DataFrame
+        From `contenders`.
+    pending : DataFrame, optional
+        Pours under way, one row each; they count as made.
+    seed : int, optional
+
+    Returns
+    -------
+    Batch
+    """
+    worth = Worth(fits.study, states, batch.rows, contexts, len(batch.rows), pending, seed)
+    gained: list[float] = []
+    for place in range(len(batch.rows)):
+        gained.append(max(float(worth.gains(np.array([place]))[0][0]), *gained[-1:], 0.0))
+        worth.add(place)
+    return replace(batch, before=worth.before, gained=gained)
 
 
 def _trial(fits, pending, pourable, added, good, places):

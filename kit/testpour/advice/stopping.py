@@ -13,7 +13,7 @@ from testpour.advice.batch import ENOUGH
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.chart_page import GOOD
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way, why_first
-from testpour.advice.contexts import chances_by_draw, contenders, contexts_for
+from testpour.advice.contexts import chances_by_draw, contenders, contexts_for, where_judged
 from testpour.advice.picking import batch_worth
 from testpour.advice.prospect import prospect, states_of
 from testpour.causes.whole_log import missed_by_most
@@ -41,7 +41,7 @@ class StopAdvice:
     gain : float
         Rise in the chance of a good casting that another session promises, on average.
     before : float
-        Mean chance at the settings recommended now, over the rooms and depths of the study.
+        Mean chance at the settings recommended now, over the rooms and depths that are judged.
     close : float
         How likely the recommendation is within five points of the best possible, over those together.
     table : DataFrame
@@ -54,6 +54,8 @@ class StopAdvice:
         The aims that no settings are likely to meet together.
     failing : tuple of Aim
         Those that nearly every casting of the log misses.
+    where : str
+        The rooms and depths that are judged, as the end of a sentence.
     """
 
     study: Study
@@ -65,11 +67,12 @@ class StopAdvice:
     pours: int
     conflict: AimsConflict | None = None
     failing: tuple[Aim, ...] = ()
+    where: str = ""
 
     def sentence(self) -> str:
         """The advice in a few sentences."""
         points = f"less than {100 * ENOUGH:.0f} points" if self.gain < ENOUGH else f"about {100 * self.gain:.0f} points"
-        text = f"Another session of {SESSION} pours would raise the chance of a good casting by {points} on average"
+        text = f"Another session of {SESSION} pours would raise the chance of a good casting{self.where}{',' * (',' in self.where)} by {points} on average"
         if self.conflict:
             return f"{text}. {self.conflict.sentence()}"
         if self.stop:
@@ -111,7 +114,7 @@ def stop_advice(
     ----------
     fits : Fits
     room : str or float, optional
-        Room temperature of the session that would come next.
+        Room temperature of the session that would come next, and the room that is judged; every room of the study by default.
     fixed : dict, optional
         Settings that are given.
 
@@ -130,7 +133,7 @@ def stop_advice(
     given = checked_given(study, fixed, room)
     conflict = aims_in_the_way(fits, states, given, fixed or ())
     free = free_factors(study, fixed)
-    contexts = contexts_for(study, free, given)
+    contexts = contexts_for(study, free, given, rooms=room is None)
     tables = contenders(fits, states, contexts, free, SEED)
     worth = batch_worth(fits, states, given, free, tables, SESSION, seed=SEED)
     table, close = _shortfalls(study, states, contexts, tables)
@@ -138,7 +141,7 @@ def stop_advice(
     made = len(fits.castings.pours)
     stop = bool(made and gain < ENOUGH and close >= SURE and table["chance"].max() >= GOOD and conflict is None)
     failing = tuple(aim for aim in study.aims if missed_by_most(fits.castings, aim))
-    return StopAdvice(study, stop, gain, worth.before, close, table, made, conflict, failing)
+    return StopAdvice(study, stop, gain, worth.before, close, table, made, conflict, failing, where_judged(study, contexts))
 
 
 def _shortfalls(study, states, contexts, tables):

@@ -157,8 +157,8 @@ def _worth(given):
     """What the next pours are worth, and which they are."""
     gain, pours = 100 * given.table["gain"].iloc[-1], count(len(given.table), "more pour")
     text = (
-        "Over all the rooms and thicknesses of this study, the chance of a good casting with the best settings known today is "
-        f"{about_in_hundred(given.before)}. "
+        "The chance of a good casting with the best settings known today is "
+        f"{about_in_hundred(given.before)}{given.where}. "
     )
     if gain < 100 * ENOUGH:
         return text + f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
