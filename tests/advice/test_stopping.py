@@ -70,7 +70,7 @@ def test_a_session_that_promises_much_means_go_on(fits):
 def test_stop_means_little_to_gain_and_close_to_the_best(fits, monkeypatch, gain, close, conflict, best, stop):
     """Less than two points to gain, within five points in nine of ten ways, no aims that exclude each other, and a chart to pin up."""
     monkeypatch.setattr(stopping, "aims_in_the_way", lambda *given: conflict)
-    monkeypatch.setattr(stopping, "contenders", lambda *given: [])
+    monkeypatch.setattr(stopping, "with_recommended", lambda *given: [])
     monkeypatch.setattr(stopping, "batch_worth", lambda *given, **named: SimpleNamespace(gained=[0.0, gain], before=0.5))
     monkeypatch.setattr(stopping, "_shortfalls", lambda *given: (pd.DataFrame({"chance": [0.1, best]}), close))
     assert stop_advice(fits, room=18).stop is stop

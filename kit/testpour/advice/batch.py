@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for, where_judged
-from testpour.advice.picking import FLOORS, LEARN, batch_worth, gained_by
+from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, gained_by, with_recommended
 from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
-LIKELY = 0.5  # chance from which a pour that tests the advice is called likely good
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
 
@@ -57,6 +56,8 @@ class NextPours:
         The aims that no settings are likely to meet together.
     where : str
         The rooms and depths that are judged, as the end of a sentence.
+    promised : bool
+        False where good pieces were asked for and none is likely.
     """
 
     study: Study
@@ -68,14 +69,19 @@ class NextPours:
     cautions: Cautions
     conflict: AimsConflict | None = None
     where: str = ""
+    promised: bool = True
 
     def sentence(self) -> str:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
         now = f"The chance of a good casting with the settings recommended now is {about_in_hundred(self.before)}{self.where}"
+        if not self.promised:
+            now += ". No good piece can be promised yet, so what is proposed is what would find out most"
         if self.conflict:
             text = f"{now}. {self.conflict.sentence()}"
+        elif self.aim == MAKE and self.promised:
+            text = f"{now}. What is proposed is what is likeliest to come out good, not what would tell most."
         elif gain < 100 * ENOUGH:
             text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask for the stop advice before you go on."
         else:
@@ -139,7 +145,7 @@ def next_pours(
     pending : DataFrame, optional
         Settings of pours planned or made but not yet read; what they will tell is not asked twice.
     aim : {"learn fast", "learn while making good pieces", "make good pieces"}
-        What matters: the last two only propose pours that are likely good themselves.
+        What matters: the last two only propose pours that are likely good themselves, and say so where there are none.
     seed : int
         The same log and seed give the same advice.
 
@@ -171,9 +177,9 @@ def next_pours(
     waiting = _waiting(study, pending)
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)
     judged = contexts_for(study, free, given, rooms=room is None)
-    if room is not None:
-        batch = gained_by(fits, states, batch, contenders(fits, states, judged, free), waiting, seed)
-    return replace(_described(fits, batch, free, aim), conflict=conflict, where=where_judged(study, judged))
+    batch = gained_by(fits, states, batch, with_recommended(fits, states, judged, free), waiting, seed)
+    found = _described(fits, batch, free, aim)
+    return replace(found, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim)
 
 
 def _check(pours, aim):
@@ -197,7 +203,7 @@ def _described(fits, batch, free, aim):
     if len(rows) > 1 and scatter_unknown(fits, rows):
         rows.iloc[max(len(rows) - batch.trials, 2) - 1] = rows.iloc[0]
     table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
-    table["reason"] = reasons_for(fits, table, batch.lessons)
+    table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
     tried = table.index[len(table) - batch.trials :]
     good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]
     table.loc[tried, "reason"] = [f"{TRIAL}{likely}{NEW}; {reason}" for likely, reason in zip(good, table.loc[tried, "reason"], strict=True)]

@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.candidates import allowed, in_moulds, spread_settings, unlike
-from testpour.advice.contexts import contexts_for
+from testpour.advice.contexts import contenders, contexts_for
 from testpour.advice.prospect import State, prospect
 from testpour.advice.recommend import around, best_settings, foremost
 from testpour.advice.worth import Worth
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
+LIKELY = 0.5  # chance from which a pour is called likely good, and below which no good piece is promised
 POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
 DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
 FEWEST = 24  # settings still looked at for later pours
@@ -55,6 +56,8 @@ class Batch:
         See `Worth`.
     trials : int
         How many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone.
+    aim : str
+        What they serve: to learn, where pieces were asked for and none is likely good.
     """
 
     rows: pd.DataFrame
@@ -62,6 +65,7 @@ class Batch:
     before: float
     lessons: list[tuple[int, np.ndarray]]
     trials: int = 0
+    aim: str = LEARN
 
 
 def batch_worth(
@@ -96,6 +100,9 @@ def batch_worth(
     Batch
     """
     pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
+    if aim != LEARN and good.max() < LIKELY:
+        aim = LEARN
+        pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
     worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
     gained: list[float] = []
     trials = 0
@@ -110,7 +117,30 @@ def batch_worth(
         gained.append(max(float(gain[best]), *gained[-1:], 0.0))
         places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
     rows = pourable.iloc[worth.added].reset_index(drop=True)
-    return Batch(rows, gained, worth.before, worth.lessons, trials)
+    return Batch(rows, gained, worth.before, worth.lessons, trials, aim)
+
+
+def with_recommended(
+    fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]
+) -> list[pd.DataFrame]:
+    """For each context the settings recommended there, then its `contenders`: what is spread over the spans may miss the best.
+
+    Parameters
+    ----------
+    fits : Fits
+    states : dict
+        Of the readings with an aim, by name.
+    contexts : DataFrame
+        From `contexts_for`.
+    free : tuple of Factor
+
+    Returns
+    -------
+    list of DataFrame
+    """
+    others = tuple(factor for factor in free if factor.name != "thickness")
+    best = [best_settings(fits, states, contexts.iloc[[place]], others) for place in range(len(contexts))]
+    return [pd.concat(pair, ignore_index=True) for pair in zip(best, contenders(fits, states, contexts, free), strict=True)]
 
 
 def gained_by(
@@ -126,7 +156,7 @@ def gained_by(
         Of the readings with an aim, by name.
     batch : Batch
     contexts : list of DataFrame
-        From `contenders`.
+        From `with_recommended`.
     pending : DataFrame, optional
         Pours under way, one row each; they count as made.
     seed : int, optional

@@ -24,7 +24,7 @@ WIDE = 0.1  # standard deviation of a chance below which scatter does not matter
 CURE = ("tack", "hardness")
 
 
-def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.ndarray]]) -> list[str]:
+def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.ndarray]], making: bool = False) -> list[str]:
     """One sentence for each picked pour.
 
     Parameters
@@ -34,6 +34,8 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
         The pours: settings and ``chance``.
     lessons : list of (int, ndarray)
         For each, the place of the aim it tells most about, and how much of each coefficient it settles.
+    making : bool, optional
+        Whether they are to be good pieces: one like another then needs no lesson.
 
     Returns
     -------
@@ -43,15 +45,20 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
     said = []
     for place, (aim, settled) in enumerate(lessons):
         row, twin = table.iloc[place], _twin(fits, table, place)
-        if twin is not None:
+        if twin is not None and making:
+            text = f"the settings of {twin} again: hardly any are likelier to be good"
+        elif twin is not None:
             text = f"repeats {twin}: shows how far two alike pours differ"
         else:
             fit = fits[fits.study.aims[aim].reading]
             text = _lesson(fits.study, fit.reading, _factor(fit, settled), row)
         if row["chance"] >= LIKELY_GOOD:
             text += "; likely a good casting"
-        new = [words for name, words in beyond_log(fits, row).items() if name not in ("room_temperature", "humidity")]
-        said.append(text + (f"; first pour at {', '.join(new)}" if new and len(fits.castings.pours) else ""))
+        new = [
+            words if fits.study.factor(name).kind == "yes/no" else f"at {words}"  # "without cover", "at thickness 14 mm"
+            for name, words in beyond_log(fits, row).items() if name not in ("room_temperature", "humidity")
+        ]
+        said.append(text + (f"; first pour {', '.join(new)}" if new and len(fits.castings.pours) else ""))
     return said
 
 

@@ -13,8 +13,8 @@ from testpour.advice.batch import ENOUGH
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.chart_page import GOOD
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way, why_first
-from testpour.advice.contexts import chances_by_draw, contenders, contexts_for, where_judged
-from testpour.advice.picking import batch_worth
+from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
+from testpour.advice.picking import batch_worth, with_recommended
 from testpour.advice.prospect import prospect, states_of
 from testpour.causes.whole_log import missed_by_most
 from testpour.threads import one_thread
@@ -134,7 +134,7 @@ def stop_advice(
     conflict = aims_in_the_way(fits, states, given, fixed or ())
     free = free_factors(study, fixed)
     contexts = contexts_for(study, free, given, rooms=room is None)
-    tables = contenders(fits, states, contexts, free, SEED)
+    tables = with_recommended(fits, states, contexts, free)
     worth = batch_worth(fits, states, given, free, tables, SESSION, seed=SEED)
     table, close = _shortfalls(study, states, contexts, tables)
     gain = worth.gained[-1]
