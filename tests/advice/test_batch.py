@@ -255,6 +255,15 @@ def test_the_settings_recommended_now_are_among_those_judged(fits):
     assert table.iloc[[0]].equals(best_settings(fits, states, given, free))
 
 
+def test_what_is_set_once_a_session_parts_the_pours_into_sessions(study, advised):
+    """Castings of one oven run share its heat and time: P09 and P11 one run, P10 and P12 one each."""
+    once = replace(study, factors=tuple(replace(f, by_session=f.name in ("pigment", "cover")) for f in study.factors))
+    table = advised.table.assign(pigment=[1.0, 2.0, 1.0, 2.0], cover=[1.0, 1.0, 1.0, 0.0])
+    said = replace(advised, study=once, table=table).sentence()
+    assert "once a session (pigment, cover): pour and log each of these as a session of its own: P09 and P11; P10; P12." in said
+    assert replace(advised, study=once, table=table.assign(pigment=1.0, cover=1.0)).apart() == "" == advised.apart()
+
+
 def test_no_repeat_for_scatter_that_is_known(fits):
     assert not scatter_unknown(settled(fits, 1.0), next_pours(fits, room=20, pours=2).table)
 

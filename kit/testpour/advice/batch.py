@@ -21,7 +21,7 @@ from testpour.models.chance import cautions_at, chance
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour
 from testpour.threads import one_thread
-from testpour.wording import about_in_hundred, in_html, in_hundred, table_html
+from testpour.wording import about_in_hundred, in_html, in_hundred, listed, table_html
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -86,7 +86,16 @@ class NextPours:
             text = f"{now}. {many} would hardly raise it, by less than {100 * ENOUGH:.0f} in 100 on average: ask for the stop advice before you go on."
         else:
             text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
-        return self.cautions.around(text)
+        return self.cautions.around(text + self.apart())
+
+    def apart(self) -> str:
+        """Which pours share a session, where they differ in what is set once a session, as a sentence; "" where they do not."""
+        once = [factor for factor in map(self.study.factor, self.free) if factor.by_session]
+        if not once:
+            return ""
+        runs = [listed(rows) for rows in self.table.groupby([factor.name for factor in once], sort=False).groups.values()]
+        said = f" These pours differ in what is set once a session ({', '.join(factor.words for factor in once)}): pour and log "
+        return f"{said}each of these as a session of its own: {'; '.join(runs)}." if len(runs) > 1 else ""
 
     __repr__ = sentence
 

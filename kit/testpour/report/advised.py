@@ -163,7 +163,7 @@ def _worth(given):
     if gain < 100 * ENOUGH:
         return text + f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
     each = "; ".join(f"{pour} with {settings_words(given.study, row, given.free)}" for pour, row in given.table.iterrows())
-    text += f"The best {pours} should raise that by about {gain:.0f}. Pour {each}."
+    text += f"The best {pours} should raise that by about {gain:.0f}. Pour {each}.{given.apart()}"
     return text + "".join(f" {warning}" for warning in given.cautions.warnings)
 
 
