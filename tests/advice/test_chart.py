@@ -101,10 +101,31 @@ def test_a_remedy_must_make_the_recipe_good(fits, monkeypatch):
 
     cells = settings_table(fits.study, [{"thickness": 18, "cover": 0}], room=19)
     said, changes = [], list(_changes(fits.study, cells))
-    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good: said.append(good) or ["", ] * len(cells))
+    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, unknown: said.append(good) or ["", ] * len(cells))
     recipe_chart(fits, rooms=(19,), thicknesses=(18,), fixed={"pigment": "0.5 %", "cover": "no"})
     assert said == [0.6]
-    assert remedies(fits, {}, cells, solve, said[0]) == [f"{changes[2][0]}, with 1.7 %"]
+    assert remedies(fits, {}, cells, solve, said[0], [False]) == [f"{changes[2][0]}, with 1.7 %"]
+
+
+def test_no_other_room_is_asked_for_where_it_is_not_known_that_this_one_is_bad(fits, monkeypatch):
+    """Where nothing like it was poured and the chance may be good, one is to be poured; another cover is no such trouble."""
+    warm = lambda fits, states, cells: (cells.assign(catalyst=1.7), np.where(cells["room_temperature"] > 19, 0.9, 0.1))
+    cells = settings_table(fits.study, [{"catalyst": 1.4}] * 2, room=19)
+    assert remedies(fits, {}, cells, warm, 0.6, [False, True]) == ["warm the room to 20 °C, with 1.7 %", "not poured there: try one with 1.4 %"]
+    bare = lambda fits, states, cells: (cells.assign(catalyst=1.7), np.where(cells["cover"] == 0, 0.9, 0.1))
+    assert remedies(fits, {}, cells, bare, 0.6, [True, True]) == ["leave the cover off, with 1.7 %"] * 2
+
+
+@pytest.mark.parametrize(("beyond", "most", "unknown"), [(True, 0.61, True), (True, 0.59, False), (False, 0.9, False)])
+def test_what_is_not_known_was_not_poured_and_may_be_good(fits, monkeypatch, beyond, most, unknown):
+    """The chance may be as good as a recipe's six in ten at the upper end of its 90 % interval; the mean is a fifth of that."""
+    asked = []
+    monkeypatch.setattr(chart_module, "best_catalysts", lambda fits, states, cells: (cells, np.array([most / 5])))
+    monkeypatch.setattr(chart_module, "beyond_log", lambda fits, row: {"room_temperature": "cold"} if beyond else {})
+    monkeypatch.setattr(chart_module, "chance", lambda fits, table: SimpleNamespace(draws=np.array([[0.0]] * 9 + [[most]] * 2)[:, : len(table)]))
+    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, new: asked.extend(new) or [""])
+    chart_module._rows(fits, {}, settings_table(fits.study, room=12))
+    assert asked == [unknown]
 
 
 class Cells(HTMLParser):

@@ -28,7 +28,7 @@ from testpour.causes.whole_log import missed_by_most
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.files import page_kind, put
-from testpour.models.chance import cautions_at
+from testpour.models.chance import cautions_at, chance
 from testpour.pages import dated
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 SAVED = page_kind("recipe chart")
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried
+MAY_BE = 0.95  # upper end of a chance's 90 % interval: where that is good, no other room is asked for before one is poured
 DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
 
 
@@ -208,7 +209,7 @@ def _common(fits, states, cells, shared):
 
 
 def _rows(fits, states, cells):
-    """Each cell's best catalyst, or what to do where there is no good answer."""
+    """Each cell's best catalyst, or what to do where there is no good answer, or none is known."""
     best, chances = _best_catalysts(fits, states, cells)
     rows = pd.DataFrame({"catalyst": best["catalyst"], "chance": chances})
     if "gel_time" in fits:
@@ -218,7 +219,9 @@ def _rows(fits, states, cells):
     poor = chances < GOOD
     rows = rows.assign(beyond=[not told.isdisjoint(beyond_log(fits, row)) for _, row in best.iterrows()], advice="")
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
-    rows.loc[poor, "advice"] = remedies(fits, states, best[poor], _best_catalysts, GOOD)
+    unknown = poor & rows["beyond"].to_numpy()
+    unknown[unknown] = np.quantile(chance(fits, best[unknown]).draws, MAY_BE, axis=0) >= GOOD
+    rows.loc[poor, "advice"] = remedies(fits, states, best[poor], _best_catalysts, GOOD, unknown[poor])
     return rows
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +19,7 @@ NOTHING = "no good recipe: pour a test piece or change the aims"
 
 def remedies(
     fits: Fits, states: dict[str, State], cells: pd.DataFrame,
-    solve: Callable[..., tuple[pd.DataFrame, np.ndarray]], good: float
+    solve: Callable[..., tuple[pd.DataFrame, np.ndarray]], good: float, unknown: Sequence[bool]
 ) -> list[str]:
     """The least trouble that gives each cell a good recipe, in words.
 
@@ -33,31 +33,36 @@ def remedies(
         From fits, states and cells to each one's best settings over catalyst, and their chances.
     good : float
         Chance that counts as good.
+    unknown : sequence of bool
+        Whether a cell was not poured and may be good as it is: no other room is asked for then.
 
     Returns
     -------
     list of str
-        For example ``"warm the room to 20 °C, with 1.5 %"``; what limits it where nothing helps.
+        For example ``"warm the room to 20 °C, with 1.5 %"``; what to do where nothing helps.
     """
-    tried = [list(_changes(fits.study, cells.iloc[[place]])) for place in range(len(cells))]
+    tried = [list(_changes(fits.study, cells.iloc[[place]], not new)) for place, new in enumerate(unknown)]
+    shown = map(fits.study.factor("catalyst").show, cells["catalyst"])
+    otherwise = [f"not poured there: try one with {dose}" if new else NOTHING for dose, new in zip(shown, unknown, strict=True)]
     changed = [cell for changes in tried for _, cell in changes]
     if not changed:
-        return [NOTHING] * len(cells)
+        return otherwise
     best, chances = solve(fits, states, pd.concat(changed, ignore_index=True))
     doses = iter(np.where(chances >= good, best["catalyst"], np.nan))
-    return [_words(fits.study, [(words, next(doses)) for words, _ in changes]) for changes in tried]
+    offered = [[(words, next(doses)) for words, _ in changes] for changes in tried]
+    return [_words(fits.study, changes) or other for changes, other in zip(offered, otherwise, strict=True)]
 
 
 def _words(study, changes):
-    """The first change that has a good dose, in words."""
+    """The first change that has a good dose, in words; "" where none has."""
     for words, dose in changes:
         if not np.isnan(dose):
             return f"{words}, with {study.factor('catalyst').show(dose)}"
-    return NOTHING
+    return ""
 
 
-def _changes(study, cell):
-    """Changes in the order of trouble: cover, layers, the room."""
+def _changes(study, cell, rooms=True):
+    """Changes in the order of trouble: cover, layers, the room where that may be asked for."""
     row = cell.iloc[0]
     if "cover" in cell:
         yield ("leave the cover off" if row["cover"] else "add a cover"), cell.assign(cover=1 - row["cover"])
@@ -66,7 +71,7 @@ def _changes(study, cell):
             depth = study.factor("thickness").rounded(row["thickness"] / layers)
             if depth >= min(study.factor("thickness").span):
                 yield f"pour in {('two', 'three')[layers - 2]} layers", cell.assign(thickness=float(depth))
-    if "room_temperature" in cell:
+    if rooms and "room_temperature" in cell:
         room = study.factor("room_temperature")
         low, high = room.span if len(room.span) == 2 else (room.low, room.high)
         for step in range(1, WARMER + 1):
