@@ -122,6 +122,15 @@ def test_the_limits_words_follow_its_numbers(unlearnt, careful, high, says):
     assert says in found.sentence()
 
 
+@pytest.mark.parametrize("middle, says", [
+    (13.5, "is more likely than not above 13.5 mm, the most that may be asked here."),
+    (12.75, "is most likely near 12 mm, and may be more than 13.5 mm."),
+])
+def test_the_likeliest_limit_is_no_number_above_the_most_that_may_be_asked(unlearnt, middle, says):
+    found = replace(thickness_limit(unlearnt), careful=6.0, middle=middle, high=13.5, thickest=13.5)
+    assert found.sentence().endswith(f"the limit itself {says}")
+
+
 @pytest.mark.slow
 def test_layers_are_castings_with_a_layer(unlearnt, known):
     """One wait followed alone, built by hand."""

@@ -75,6 +75,15 @@ def test_a_log_narrows_what_it_can_see(study, castings_of):
     assert "12 pours" in lot.sentence()
 
 
+def test_what_the_log_narrows_little_is_not_called_a_guess_that_it_left_alone():
+    """Thirteen pours move the belief in the exponent by 0.7 of its spread and leave 0.81 of that: no guess of the trade any more."""
+    place, left = np.zeros(9), np.full(9, 0.4)
+    place[UNKNOWNS.index("induction_exponent")], left[UNKNOWNS.index("induction_exponent")] = 0.7, 0.81
+    lot = LotFit(place, np.diag(left**2), (place, np.diag(left**2)), pours=13, peaks=13)
+    assert lot.sentence() == ("The resin's numbers rest on 13 pours of the log. In this calculation they hardly narrow what the trade "
+                              "believes about how strongly catalyst shortens the gel.")
+
+
 def test_scatter_shared_by_a_pour_or_a_session_is_counted_once(study, castings_of):
     """Against generalised least squares with the whole covariance written out pair by pair."""
     _, castings = simulated(study, castings_of, 2)

@@ -63,9 +63,12 @@ class ThicknessLimit:
                 f"{_millimetres(self.middle)}, but the lot may run hotter. Use less catalyst, or pour a thin one and log its peak."
             )
         high = f"be more than {self.thickest:g} mm" if self.high >= self.thickest else f"lie as high as {self.high:.0f} mm"
+        limit = f"most likely near {_millimetres(self.middle)}, and may {high}"
+        if self.middle >= self.thickest:
+            limit = f"more likely than not above {self.thickest:g} mm, the most that may be asked here"
         return (
             f"With {self.mix}, up to {_millimetres(self.careful)} is likely to stay under {self.bound:g} °C (19 lots in 20); the limit "
-            f"itself is most likely near {self.middle:.0f} mm, and may {high}."
+            f"itself is {limit}."
         )
 
     def _repr_markdown_(self):

@@ -93,7 +93,7 @@ class LotFit:
             return f"{text}, which has narrowed all of them."
         if not self.moved:
             return f"{text}, which has narrowed none of them: they are still the trade's guesses."
-        return f"{text}. Still the trade's guess: {listed(rest)}."
+        return f"{text}. In this calculation they hardly narrow what the trade believes about {listed(rest)}."
 
     __repr__ = sentence
 
