@@ -25,7 +25,6 @@ from testpour.wording import about_in_hundred, in_html, in_hundred, listed, tabl
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
-    from testpour.columns import Factor
     from testpour.models.fits import Fits
     from testpour.study import Study
 
@@ -64,7 +63,7 @@ class NextPours:
     table: pd.DataFrame
     predicted: pd.DataFrame
     before: float
-    free: tuple[Factor, ...]
+    free: tuple[str, ...]
     aim: str
     cautions: Cautions
     conflict: AimsConflict | None = None
