@@ -48,7 +48,17 @@ class Coding:
         return [f.name for f in self.factors] + (["room_temperature"] if self.rooms else [])
 
     def words(self, name: str) -> str:
-        """What a coded factor is called: temperature and time of a post-cure that go together are "post-cure"."""
+        """What a coded factor is called: temperature and time of a post-cure that go together are "post-cure".
+
+        Parameters
+        ----------
+        name : str
+            Of the factor.
+
+        Returns
+        -------
+        str
+        """
         return "post-cure" if name == OVEN and self.hours is not None else self.study.factor(name).words
 
     def axes(self) -> tuple[Axis, ...]:
