@@ -10,7 +10,7 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
-from testpour.models.physics import PEAK, latent, learn_lot, settings_of
+from testpour.models.physics import PEAK, LotFit, latent, learn_lot, settings_of
 from testpour.models.physics_choice import PeakColumn, _log_evidence, _with_physics
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
