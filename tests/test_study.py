@@ -269,6 +269,8 @@ REFUSED = [
     ({"factors": {"cover": {"usual": "maybe"}}}, "[factors] cover, usual: 'maybe' is neither yes nor no. Write yes or no."),
     ({"readings": {"tack": {}}, "aims": {"tack": {"at_most": "a bit"}}},
      "[aims] tack, at_most: 'a bit' is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet."),
+    ({"readings": {"opacity": {}}, "aims": {"opacity": {"at_least": 1.2, "at_most": 1.8}}},
+     "[aims] opacity: no grade lies from 1.2 to 1.8. Grades are 0 clear, 1 tinted, 2 milky, 3 opaque."),
     ({"readings": {"gel_time": {"unit": "h"}}, "aims": {"gel_time": {"at_most": 40}}},
      "[readings] gel_time is kept in min, which its range and the trade's beliefs rest on. Leave unit out; a value may be written with a unit"),
     ({"readings": {"gel_time": {"unit": "mm"}}}, "[readings] gel_time is kept in min, which its range and the trade's beliefs rest on. Leave unit out."),
@@ -278,6 +280,15 @@ REFUSED = [
 def test_one_mistake_is_one_problem_in_the_words_of_its_own_column(tables, said):
     problems = problems_of(**tables)
     assert len(problems) == 1 and problems[0].startswith(said)
+
+
+@pytest.mark.parametrize("least, most, says", [
+    (1, 2, "opacity grade 1 (tinted) to grade 2 (milky) at 24 h"), (2, 2, "opacity grade 2 (milky) at 24 h"),
+    (2, None, "opacity at least grade 2 (milky) at 24 h"),
+])
+def test_an_aim_on_grades_names_them(least, most, says):
+    opacity = catalogue()["readings"]["opacity"]
+    assert Aim("opacity", least, most, 24.0).words(opacity) == says
 
 
 def test_yes_no_and_grades_may_be_written_as_words():

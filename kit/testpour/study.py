@@ -62,7 +62,8 @@ class Aim:
         """
         low, high = self.at_least, self.at_most
         if low is not None and high is not None:
-            bound = f"{show(low)} to {show(high, reading.unit)}"
+            bound = f"{reading.show(low)} to {reading.show(high)}" if reading.grades else f"{show(low)} to {show(high, reading.unit)}"
+            bound = reading.show(low) if reading.grades and low == high else bound
         elif low is not None:
             bound = f"at least {reading.show(low)}"
         elif high is not None:

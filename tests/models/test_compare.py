@@ -11,7 +11,7 @@ from testpour.models.compare import NoSuchPour, compare
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import warmth
-from testpour.study import StudyProblems
+from testpour.study import Aim, StudyProblems
 
 
 @pytest.fixture(scope="module")
@@ -34,6 +34,14 @@ def test_a_reading_without_a_unit_leaves_no_gap(fits):
     found = compare(fits, {"catalyst": "1 %"}, {"catalyst": "2 %"})
     row = {"way": "higher", "difference": 1.5, "low": 0.5, "high": 2.5, "unit": ""}
     assert found._said("score", row) == "score higher by about 1.5 (90 % interval 0.5 to 2.5)"
+
+
+@pytest.mark.parametrize("difference, low, high, says", [
+    (3.5, 4e-7, 75.2, "by about 4 in 100 (90 % interval under 1 to 75)"), (-0.02, -1.1, -4e-5, "by under 1 in 100 (90 % interval under 1 to 1)"),
+])
+def test_chances_are_compared_in_whole_castings(fits, difference, low, high, says):
+    row = {"way": "likelier", "difference": difference, "low": low, "high": high, "unit": "in 100"}
+    assert compare(fits, {}, {"catalyst": 2})._said("tack 'dry' or better", row) == f"tack 'dry' or better likelier {says}"
 
 
 def test_turned_round_the_answer_turns_round(fits):
@@ -60,6 +68,14 @@ def test_pours_keep_their_room_unless_one_is_given(fits):
 def test_chances_are_those_of_the_two_settings(fits):
     found = compare(fits, {"catalyst": 1.2}, {"catalyst": 2}, room="18 degC")
     np.testing.assert_allclose(found.chances, chance(fits, [{"catalyst": 1.2}, {"catalyst": 2}], room=18).draws)
+
+
+def test_an_aim_between_two_grades_is_compared_by_the_chance_of_lying_between_them(fits):
+    aimed = replace(fits, study=(study := replace(fits.study, aims=(Aim("opacity", 1.0, 2.0, 24.0),))),
+                    models={name: replace(fit, study=study) for name, fit in fits.items()})
+    row = compare(aimed, {"pigment": 0}, {"pigment": 4}).table.loc["opacity 'tinted' or 'milky'"]
+    whole = compare(aimed, {"pigment": 0}, {"pigment": 4}).chances  # the only aim: of a good casting, with the scatter of days
+    assert row["unit"] == "in 100" and row["way"] == ("likelier" if np.diff(whole.mean(axis=0)) > 0 else "rarer")
 
 
 def test_what_is_not_moved_not_told_and_beyond_is_said(fits):

@@ -10,6 +10,7 @@ from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement, check_log
+from testpour.models.change import averages
 from testpour.models.check import check_fit
 from testpour.models.effect import Effect
 from testpour.models.effects import Effects, effects
@@ -18,6 +19,7 @@ from testpour.models.scatter import scatter
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.problems import Problem
+from testpour.study import Aim
 from testpour.study_file import study_from
 
 FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]
@@ -38,18 +40,21 @@ BRANCHES = [
     (effect(0.5, -1, 2, reading="hardness"), "whether it raises or lowers hardness (90 % interval \u22121.0 to +2.0 Shore D)."),
     (effect(0.8, 0.7, 0.9, "room_temperature", start=160 / 9, end=200 / 9), "Raising room temperature from 17.8 to 22.2 °C shortens"),  # 64, 72 °F
     (effect(0.4, 0.2, 0.6, reading="tack"), "raises tack by about 0.4 grades (90 % interval 0.2 to 0.6 grades)."),
-    (effect(0.35, 0.1, 0.6, reading="tack", bound=1.0),
+    (effect(0.35, 0.1, 0.6, reading="tack", good=(0, 1)),
      "raises the chance of tack 'slightly tacky' or better by about 35 in 100 (90 % interval 10 to 60 in 100)."),
-    (effect(-0.35, -0.6, -0.1, reading="tack", bound=0.0),
+    (effect(-0.35, -0.6, -0.1, reading="tack", good=(0, 0)),
      "lowers the chance of tack 'dry' or better by about 35 in 100 (90 % interval 10 to 60 in 100)."),
-    (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, bound=1.0), "A cover raises the chance of tack"),
+    (effect(0.35, 0.1, 0.6, reading="opacity", good=(1, 2)), "raises the chance of opacity 'tinted' or 'milky' by about 35 in 100"),
+    (effect(0.35, 0.1, 0.6, reading="opacity", good=(0, 2)), "raises the chance of opacity 'clear', 'tinted' or 'milky' by about 35"),
+    (effect(0.35, 0.1, 0.6, reading="opacity", good=(3, 3)), "raises the chance of opacity 'opaque' by about 35 in 100"),
+    (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, good=(0, 1)), "A cover raises the chance of tack"),
     (effect(0.55, 0.5, 0.62), " 75 % of this is from the log, 25 % belief."),
     (effect(0.55, 0.5, 0.62, from_log=0.02), "The log says little here"),
     (effect(0.55, 0.5, 0.62, poured=False), " No two pours differ in catalyst: this is belief only."),
     (effect(0.5, -1, 2, reading="hardness", turn=2.04),
      "(90 % interval \u22121.0 to +2.0 Shore D). It bends: hardness rises up to about 2 % and falls beyond. 75 % of this"),
     (effect(0.9, 0.7, 1.1, turn=1.75, rises=False), "It bends: gel time falls up to about 1.8 % and rises beyond."),
-    (effect(0.35, 0.1, 0.6, reading="tack", bound=1.0, turn=2.0), "It bends: the chance of tack 'slightly tacky' or better rises up to"),
+    (effect(0.35, 0.1, 0.6, reading="tack", good=(0, 1), turn=2.0), "It bends: the chance of tack 'slightly tacky' or better rises up to"),
     (effect(0.55, 0.5, 0.62, disagreement=2.1), "The log says otherwise than the trade. Check the weighing"),
     (effect(0.55, 0.5, 0.62, held=False), " 75 % of this is from the log; the trade has no view of it."),
     (effect(0.55, 0.5, 0.62, held=False, poured=False), " No two pours differ in catalyst, and the trade has no view of it."),
@@ -286,9 +291,19 @@ def test_a_wrong_belief_is_contradicted(practice_castings, mean, fires):
 def test_grades_are_told_as_chances_where_there_is_an_aim_and_as_grades_elsewhere(practice_fits):
     fits = practice_fits
     tack = next(e for e in effects(fits["tack"]).each if e.factor.name == "cover")
-    assert tack.bound == 1.0 and -1 <= tack.low <= tack.high <= 1 and "in 100" in tack.sentence()
+    assert tack.good == (0, 1) and -1 <= tack.low <= tack.high <= 1 and "in 100" in tack.sentence()
     opacity = next(e for e in effects(fits["opacity"]).each if e.factor.name == "pigment")
-    assert opacity.bound is None and "grades" in opacity.sentence()
+    assert opacity.good is None and "grades" in opacity.sentence()
+
+
+@pytest.mark.parametrize("aims, chance", [
+    ((Aim("opacity", 1.0, 2.0),), 0.62466), ((Aim("opacity", 1.0),), 0.69146), ((Aim("opacity", None, 2.0),), 0.93319), ((Aim("opacity", 1.0, 2.0), Aim("opacity", 2.0)), 0.24173),
+])
+def test_grades_are_good_between_both_bounds_of_the_aim(plain_fits, aims, chance):
+    """Cuts at 0, 1 and 2, the average casting at 0.5: a normal table has 0.69146 below 0.5 and 0.93319 below 1.5."""
+    fit = plain_fits["opacity"]
+    fit = replace(fit, study=replace(fit.study, aims=aims), posterior=replace(fit.posterior, cuts=np.array([[0.0, 1, 2]])))
+    assert averages(fit, pd.DataFrame(index=[1]), np.array([[0.5]])) == pytest.approx(np.array([[chance]]), abs=1e-5)
 
 
 def test_a_factor_never_varied_and_without_a_span_is_not_told(practice_fits):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -60,14 +61,14 @@ class Change:
         Whether `values` are ratios.
     each : array, shape (m, 2)
         The two averages in the reading's unit; for grades the chances or average grades.
-    bound : float or None
-        The worst grade still counted as good, where `values` are chances.
+    good : tuple of int, or None
+        The first and the last grade that meet the aim, where `values` are chances.
     """
 
     values: np.ndarray
     ratio: bool
     each: np.ndarray
-    bound: float | None = None
+    good: tuple[int, int] | None = None
 
 
 def change(fit: Foretelling, table: pd.DataFrame) -> Change:
@@ -84,13 +85,13 @@ def change(fit: Foretelling, table: pd.DataFrame) -> Change:
     Change
     """
     latent = fit.mean(table)
-    each, bound = averages(fit, table, latent)
+    each = averages(fit, table, latent)
     if fit.posterior.cuts is None and fit.reading.scale == "log":
         return Change(np.exp(latent[:, 1] - latent[:, 0]), True, each)
-    return Change(each[:, 1] - each[:, 0], False, each, bound)
+    return Change(each[:, 1] - each[:, 0], False, each, good_grades(fit.study, fit.reading))
 
 
-def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> tuple[np.ndarray, float | None]:
+def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
     """The average casting at each row of a settings table, in the reading's own terms.
 
     Parameters
@@ -104,15 +105,54 @@ def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> tuple
     Returns
     -------
     array, shape (m, n)
-        In the reading's unit; for grades the chances of a good one, or average grades.
-    float or None
-        The worst grade still counted as good, where they are chances.
+        In the reading's unit; for grades the chances of one that meets the aim, or average grades.
     """
     reading, cuts = fit.reading, fit.posterior.cuts
     if cuts is None:
-        return to_reading(reading, latent, table.get("room_temperature")), None
-    bound = min((a.at_most for a in fit.study.aims if a.reading == reading.name and a.at_most is not None), default=None)
-    if bound is None:
-        return ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2), None
-    last = min(int(bound), cuts.shape[1])
-    return ndtr(np.hstack([cuts, np.full((len(cuts), 1), np.inf)])[:, [last]] - latent), bound
+        return to_reading(reading, latent, table.get("room_temperature"))
+    good = good_grades(fit.study, reading)
+    if good is None:
+        return ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
+    edge = np.full((len(cuts), 1), np.inf)
+    edges = np.hstack([-edge, cuts, edge])
+    return ndtr(edges[:, [good[1] + 1]] - latent) - ndtr(edges[:, [good[0]]] - latent)
+
+
+def good_grades(study: Study, reading: Reading) -> tuple[int, int] | None:
+    """The first and the last grade of a reading that meet the study's aim; None without grades or an aim.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+
+    Returns
+    -------
+    tuple of int, or None
+    """
+    aims = [aim for aim in study.aims if aim.reading == reading.name]
+    if not reading.grades or not aims:
+        return None
+    least = max(aim.at_least or 0 for aim in aims)
+    most = min(len(reading.grades) - 1 if aim.at_most is None else aim.at_most for aim in aims)
+    return math.ceil(least), math.floor(most)
+
+
+def good_words(reading: Reading, good: tuple[int, int]) -> str:
+    """A reading and the grades of it that meet an aim: ``"tack 'tacky' or better"``, ``"opacity 'tinted' or 'milky'"``.
+
+    Parameters
+    ----------
+    reading : Reading
+    good : tuple of int
+        The first and the last of these grades.
+
+    Returns
+    -------
+    str
+    """
+    named = [repr(name) for name in reading.grades[good[0] : good[1] + 1]]
+    best, worst = (good[0] == 0, named[-1]) if reading.better == "lower" else (good[1] == len(reading.grades) - 1, named[0])
+    if reading.better != "window" and best:
+        return f"{reading.words} {worst} or better"
+    return f"{reading.words} {' or '.join(filter(None, [', '.join(named[:-1]), named[-1]]))}"

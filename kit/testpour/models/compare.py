@@ -11,7 +11,7 @@ import pandas as pd
 
 from testpour.models.beyond import beyond
 from testpour.models.chance import cautions_at, chance
-from testpour.models.change import change
+from testpour.models.change import change, good_words
 from testpour.models.settings import settings_table
 from testpour.units import shown_unit, unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
@@ -96,10 +96,9 @@ class Comparison:
     def _said(self, name, row):
         low, high = sorted((abs(row["low"]), abs(row["high"])))
         low = 0.0 if row["low"] * row["high"] < 0 else low
-        return (
-            f"{name} {row['way']} by about {rounded(abs(row['difference']))}{unit_words(row['unit'])} "
-            f"(90 % interval {rounded(low)} to {rounded(high)})"
-        )
+        size, low, high = (_digits(value, row["unit"]) for value in (abs(row["difference"]), low, high))
+        about = size if size.startswith("under") else f"about {size}"
+        return f"{name} {row['way']} by {about}{unit_words(row['unit'])} (90 % interval {low} to {high})"
 
     def _goodness(self):
         """The chance of a good casting of the two."""
@@ -172,33 +171,33 @@ def _reading(fit, both, age):
     aimed = next((a.age for a in fit.study.aims if a.reading == reading.name and a.age is not None), None)
     table = settings_table(fit.study, both, age=aimed if age is None else age, reading=reading)
     drawn = change(fit, table)
-    ways, unit = _ways(reading, drawn.bound), _unit(reading, drawn.bound)
-    values = 100 * (drawn.values - drawn.ratio) if drawn.ratio or drawn.bound is not None else drawn.values
+    ways, unit = _ways(reading, drawn.good), _unit(reading, drawn.good)
+    values = 100 * (drawn.values - drawn.ratio) if drawn.ratio or drawn.good is not None else drawn.values
     low, middle, high = np.quantile(values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     up = float(np.mean(values > 0) + np.mean(values == 0) / 2)
     this, that = np.median(drawn.each, axis=0)
     return {
-        "reading": _name(reading, drawn.bound), "this": this, "that": that, "difference": middle, "low": low, "high": high,
+        "reading": good_words(reading, drawn.good) if drawn.good else reading.words, "this": this, "that": that, "difference": middle, "low": low, "high": high,
         "unit": unit, "way": ways[0] if up >= 0.5 else ways[1], "sure": max(up, 1 - up),
         "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit, table) if text)),
     }
 
 
-def _ways(reading, bound):
+def _digits(value, unit):
+    """A size as digits: whole castings in a hundred, else two digits below ten."""
+    if unit == "in 100":
+        return "under 1" if value < 0.5 else f"{value:.0f}"
+    return rounded(value)
+
+
+def _ways(reading, good):
     """How more and less of a reading is called."""
     if reading.unit in ("min", "h"):
         return "longer", "shorter"
-    return ("likelier", "rarer") if bound is not None else ("higher", "lower")
+    return ("likelier", "rarer") if good is not None else ("higher", "lower")
 
 
-def _unit(reading, bound):
+def _unit(reading, good):
     if reading.grades:
-        return "in 100" if bound is not None else "grades"
+        return "in 100" if good is not None else "grades"
     return "%" if reading.scale == "log" else shown_unit(reading.unit)
-
-
-def _name(reading, bound):
-    """The reading as compared; for grades with an aim, the grades that meet it."""
-    if bound is None:
-        return reading.words
-    return f"{reading.words} {reading.grades[min(int(bound), len(reading.grades) - 1)]!r} or better"

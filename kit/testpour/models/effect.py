@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from testpour.models.change import good_words
 from testpour.units import shown_unit, unit_words
 from testpour.wording import listed, rounded
 
@@ -35,9 +36,9 @@ class Effect:
         0 where nobody has a belief.
     poured : bool
         Whether the log holds pours at different values of the factor.
-    bound : float or None
-        For grades with an aim: the worst grade still counted as good; the change is then in the chance of
-        at most that grade. Without one, the change is in the average grade.
+    good : tuple of int, or None
+        For grades with an aim: the first and the last grade that meet it; the change is then in the chance of
+        these. Without one, the change is in the average grade.
     level : float
         Chance that the true change lies between `low` and `high`.
     turn : float or None
@@ -62,7 +63,7 @@ class Effect:
     from_log: float
     disagreement: float
     poured: bool
-    bound: float | None = None
+    good: tuple[int, int] | None = None
     level: float = 0.9
     turn: float | None = None
     rises: bool = True
@@ -102,9 +103,7 @@ class Effect:
     __repr__ = sentence
 
     def _what(self):
-        if self.bound is None:
-            return self.reading.words
-        return f"the chance of {self.reading.words} {self.reading.grades[int(self.bound)]!r} or better"
+        return self.reading.words if self.good is None else f"the chance of {good_words(self.reading, self.good)}"
 
     @property
     def _verbs(self):
@@ -123,7 +122,7 @@ class Effect:
 
     def _percent(self, value):
         """A change as it is shown: percent of a ratio, castings in a hundred, or the reading's own unit."""
-        return 100 * (value - 1) if self.ratio else 100 * value if self.bound is not None else value
+        return 100 * (value - 1) if self.ratio else 100 * value if self.good is not None else value
 
     @property
     def in_points(self) -> tuple[float, float, float]:
@@ -134,18 +133,18 @@ class Effect:
     def unit(self) -> str:
         """The unit of its size as a sentence has it: %, castings in 100, grades or the reading's own."""
         if self.reading.grades:
-            return "in 100" if self.bound is not None else "grades"
+            return "in 100" if self.good is not None else "grades"
         return "%" if self.ratio else shown_unit(self.reading.unit)
 
     def _shown(self, value):
         """A change as digits: whole castings in a hundred, else two digits below ten."""
-        if self.bound is None:
+        if self.good is None:
             return rounded(value)
         return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
 
     def _size(self):
         size = abs(self._percent(self.middle))
-        return f"{'under 1' if self.bound is not None and size < 0.5 else 'about ' + self._shown(size)}{unit_words(self.unit)}"
+        return f"{'under 1' if self.good is not None and size < 0.5 else 'about ' + self._shown(size)}{unit_words(self.unit)}"
 
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""

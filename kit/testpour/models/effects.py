@@ -136,7 +136,7 @@ def _effect(fit, factor, start, end, poured, beside, level):
     low, middle, high = (float(t) for t in tails)
     turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
-        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.bound, level, turn, rises, held,
+        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
         poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, factor) if poured else (),
     )
 
@@ -182,7 +182,7 @@ def _turn(fit, factor, start, end, beside, level):
     """Where the average casting is highest or lowest between two values, if it surely is, and whether it rises up to there."""
     places = np.linspace(start, end, PLACES)
     table = settings_table(fit.study, [{**beside, factor.name: value} for value in places], reading=fit.reading)
-    curve = averages(fit, table, fit.mean(table))[0]
+    curve = averages(fit, table, fit.mean(table))
     for up in (True, False):
         height = curve if up else -curve
         top = int(height.mean(axis=0).argmax())

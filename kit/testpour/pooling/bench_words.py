@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from testpour.models.change import good_grades
 from testpour.study import Study
 from testpour.units import shown_unit, unit_words
 from testpour.wording import capital, count, in_html, listed, rounded
@@ -109,10 +110,9 @@ def _digits(value, unit):
     return "0" if value < 0.005 else rounded(value)
 
 
-def _bound(one):
-    study, reading = one.average.study, one.reading
-    bounds = [a.at_most for a in study.aims if a.reading == reading.name and a.at_most is not None]
-    return min(bounds, default=None) if reading.grades else None
+def _aimed(one):
+    """Whether differences are chances of grades that meet an aim."""
+    return good_grades(one.average.study, one.reading) is not None
 
 
 def unit_of(one: PooledReading) -> str:
@@ -127,7 +127,7 @@ def unit_of(one: PooledReading) -> str:
     str
     """
     if one.reading.grades:
-        return CHANCES if _bound(one) is not None else "grades"
+        return CHANCES if _aimed(one) else "grades"
     return "%" if one.ratio else shown_unit(one.reading.unit)
 
 
@@ -145,7 +145,7 @@ def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
     array
         Of the same shape.
     """
-    return 100 * (values - 1) if one.ratio else 100 * values if _bound(one) is not None else values
+    return 100 * (values - 1) if one.ratio else 100 * values if _aimed(one) else values
 
 
 def _by(one, middle):

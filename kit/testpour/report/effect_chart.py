@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from matplotlib.typing import FillStyleType
 
+from testpour.models.change import good_words
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.fits import check_one_reading
@@ -77,8 +78,8 @@ def _change_label(effect):
     reading = effect.reading
     if effect.ratio:
         return drawable(f"Change in {reading.words} (%)", 60)
-    if effect.bound is not None:
-        return drawable(f"Change in the chance of {reading.words} no worse than\n{reading.show(effect.bound)} (in 100)", 90)
+    if effect.good is not None:
+        return drawable(f"Change in the chance of\n{good_words(reading, effect.good)} (in 100)", 90)
     if reading.grades:
         return drawable(f"Change in {reading.words} (grades)", 60)
     return drawable(f"Change in {reading.label}", 60)

@@ -167,12 +167,12 @@ def _level_row(one, other, middle):
     found = [change(fit, pd.concat([table] * 2)) for fit, table in zip((one, other), _tables(one, other, [middle]), strict=True)]
     levels = [part.each[:, 0] for part in found]
     ratio = found[0].ratio
-    scale = 100.0 if found[0].bound is not None else 1.0
+    scale = 100.0 if found[0].good is not None else 1.0
     apart = 100 * (levels[1] / levels[0] - 1) if ratio else scale * (levels[1] - levels[0])
     unit = " %" if ratio else _terms(one.reading, found[0])[1]
     told = _sure(apart, APART)
     poured = min(one.pours, other.pours) > 0
-    least = 25.0 if ratio else 10.0 if found[0].bound is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
+    least = 25.0 if ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
     return {"place": (one.reading.words, "level"), **_ends([scale * part for part in levels], apart), "unit": unit,
             "move": "same settings", "told": told, "verdict": verdict}
@@ -183,7 +183,7 @@ def _terms(reading, found):
     if found.ratio:
         return (lambda values: 100 * (values - 1)), " %"
     if reading.grades:
-        return ((lambda values: 100 * values), " in 100") if found.bound is not None else ((lambda values: values), " grades")
+        return ((lambda values: 100 * values), " in 100") if found.good is not None else ((lambda values: values), " grades")
     return (lambda values: values), unit_words(reading.unit)
 
 

@@ -264,7 +264,7 @@ class Kit(Habit):
         """Every effect it states: reading, factor, from, to, low, high, bound."""
         for name, fit in self.fits.items():
             for one in effects(fit).each:
-                yield name, one.factor.name, one.start, one.end, one.low, one.high, one.bound
+                yield name, one.factor.name, one.start, one.end, one.low, one.high, one.good[1] if one.good else None
 
 
 PEERS = (Habit, Surfaces, Process)
