@@ -282,6 +282,16 @@ def test_one_mistake_is_one_problem_in_the_words_of_its_own_column(tables, said)
     assert len(problems) == 1 and problems[0].startswith(said)
 
 
+@pytest.mark.parametrize("name, table, usual", [
+    ("thickness", {"from": 25, "to": 45}, 35.0), ("catalyst", {"from": 0.5, "to": 1}, 0.8), ("room_temperature", {"from": 26, "to": 36}, 31.0),
+    ("thickness", {"from": 5, "to": 18}, 10.0), ("thickness", {}, 10.0), ("thickness", {"from": 12, "to": 12}, 12.0),
+    ("thickness", {"from": 25, "to": 45, "usual": 10}, 10.0), ("post_cure_temperature", {"from": 40, "to": 80}, 20.0),
+])
+def test_the_usual_value_lies_within_the_span_unless_it_was_stated_or_means_none(name, table, usual):
+    """The middle of the span, to the bench's step, where the catalogue's lies outside; no oven stays no oven."""
+    assert study_from({**LEAST, "factors": {name: table}}).factor(name).usual == usual
+
+
 @pytest.mark.parametrize("least, most, says", [
     (1, 2, "opacity grade 1 (tinted) to grade 2 (milky) at 24 h"), (2, 2, "opacity grade 2 (milky) at 24 h"),
     (2, None, "opacity at least grade 2 (milky) at 24 h"),

@@ -67,7 +67,19 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     if base and unit != base.unit:
         entry = {"how": "", "standard": "", **entry}  # another scale is read in another way
     entry = _in_units(name, entry, unit, base)
-    return replace(base, **entry) if base else kind(name=name, **entry)
+    if not base:
+        return kind(name=name, **entry)
+    column = replace(base, **entry)
+    every_pour = isinstance(base, Factor) and base.span  # not an oven, which stays off where nothing is said of it
+    return _usual_within(column) if every_pour and "usual" not in entry else column
+
+
+def _usual_within(factor):
+    """The factor, with the middle of its span as the usual value where the catalogue's lies outside."""
+    low, high = factor.span or (factor.usual, factor.usual)
+    if low <= factor.usual <= high:
+        return factor
+    return replace(factor, usual=float(factor.rounded((low + high) / 2)))
 
 
 def _own_unit(unit, kept):
