@@ -296,6 +296,20 @@ def test_grades_are_told_as_chances_where_there_is_an_aim_and_as_grades_elsewher
     assert opacity.good is None and "grades" in opacity.sentence()
 
 
+def test_an_effect_is_told_where_the_others_were_poured(study, castings_of):
+    """Peaks 15 + 175 / (1 + exp(-z)) with z = ln(c/0.8) + 2 ln(h/35) - 0.3, in mm: at 35 mm 1 % over 0.5 % is
+    175 (0.48077 - 0.31646) = 28.8 °C; at the usual 10 mm, which nobody poured, 6 °C."""
+    pours = pd.DataFrame({"catalyst": np.tile([0.5, 0.7, 1], 6), "thickness": np.repeat([25.0, 35, 45], 6), "room_temperature": 15.0}, index=[f"P{i}" for i in range(18)])
+    z = np.log(pours["catalyst"] / 0.8) + 2 * np.log(pours["thickness"] / 35) - 0.3
+    peak = (15 + 175 / (1 + np.exp(-z)) + np.tile([1, -1, -1, 1, 0, 0], 3)).to_numpy()
+    read = pd.DataFrame({"pour": pours.index, "reading": "peak_temperature", "low": peak, "high": peak})
+    found = effects(fit_castings(castings_of(study, pours, read), physics=False)["peak_temperature"])
+    catalyst = next(e for e in found.each if e.factor.name == "catalyst")
+    assert catalyst.low > 20 and catalyst.middle == pytest.approx(28.8, abs=4)
+    assert "thickness 35 mm" in found.held() and found.held().startswith("The settings that do not move are held at catalyst 0.7 %, ")
+    assert found.held() in found._repr_markdown_() and "cover" in found.held() and "humidity" not in found.held()
+
+
 @pytest.mark.parametrize("aims, chance", [
     ((Aim("opacity", 1.0, 2.0),), 0.62466), ((Aim("opacity", 1.0),), 0.69146), ((Aim("opacity", None, 2.0),), 0.93319), ((Aim("opacity", 1.0, 2.0), Aim("opacity", 2.0)), 0.24173),
 ])

@@ -1,10 +1,12 @@
 """What a person writes, made complete for a model."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.models.settings import settings_table
+from testpour.models.settings import held_settings, settings_table
 from testpour.study import StudyProblems
 
 NUMERIC = ["catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time", "room_temperature", "humidity"]
@@ -14,6 +16,15 @@ def test_nothing_said_is_the_usual(study):
     table = settings_table(study)
     assert list(table.columns) == [*NUMERIC, "age"] and len(table) == 1
     assert table.loc[1].tolist() == [1.5, 0.5, 10, 1, 20, 0, 20, 50, 24]
+
+
+def test_settings_are_held_where_they_were_poured(study):
+    """Usual where that was poured, else the median; the oven of 60 and 80 °C; the span of a setting nobody noted."""
+    poured = pd.DataFrame({"catalyst": [1, 2.0], "thickness": [25, 45, ], "cover": 0.0, "post_cure_temperature": [60.0, 80.0], "pigment": np.nan})
+    held = held_settings(study, poured)
+    assert list(held) == NUMERIC and [held[name] for name in NUMERIC] == [1.5, 0.5, 35, 0, 70, 0, 20, 50]
+    dark = replace(study, factors=(replace(study.factor("pigment"), span=(2.0, 4.0)),))
+    assert held_settings(dark, poured[:0]) == {"pigment": 3.0}
 
 
 def test_text_with_units_becomes_floats(study):

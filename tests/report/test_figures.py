@@ -169,6 +169,12 @@ def test_the_curve_is_the_average_by_the_models_own_power(plain_fits):
     assert line.get_ydata()[-1] == pytest.approx(np.median(at), rel=1e-9)
 
 
+def test_the_curve_is_drawn_where_the_other_settings_were_poured(plain_fits):
+    thick = replace(plain_fits["peak_temperature"], rows=plain_fits["peak_temperature"].rows.assign(thickness=30.0))
+    assert "thickness 30 mm" in show_reading(thick, "catalyst").get_supxlabel()
+    assert "thickness 12 mm" in show_reading(thick, "catalyst", {"thickness": 12}).get_supxlabel()
+
+
 def test_what_was_not_poured_is_grey(fits):
     ax = show_reading(fits["gel_time"], "room_temperature").axes[0]
     spans = [(p.get_x(), p.get_x() + p.get_width()) for p in ax.patches]

@@ -17,7 +17,7 @@ from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.advised import _worth
 from testpour.report.handout import handout
-from testpour.report.sheet import _brief, _strongest
+from testpour.report.sheet import _brief, _moved, _strongest
 from testpour.report.wall import MOST, UNSAID, wall_summary
 from testpour.wording import in_hundred
 
@@ -101,6 +101,14 @@ def test_three_findings_are_what_moves_the_chance_of_an_aim_most(fits):
     assert len({moves[said][0] for said in found}) == 3
     best = [max(move for name, move in moves.values() if name == aim.reading) for aim in fits.study.aims]
     assert [moves[said][1] for said in found] == pytest.approx(sorted(best, reverse=True)[:3])
+
+
+def test_an_effect_moves_the_chance_of_its_aim_where_it_is_told(plain_fits):
+    thick = replace(plain_fits["peak_temperature"], rows=plain_fits["peak_temperature"].rows.assign(thickness=14.0))
+    aim = next(aim for aim in plain_fits.study.aims if aim.reading == "peak_temperature")
+    effect = next(e for e in effects(thick).each if e.factor.name == "catalyst")
+    met = chance(plain_fits, [{"catalyst": float(dose), "thickness": 14} for dose in np.linspace(effect.start, effect.end, 5)]).by_aim[aim.words(effect.reading)]
+    assert met.max() - met.min() > 0.02 and _moved(thick, [aim], effect) == pytest.approx(met.max() - met.min(), abs=1e-6)
 
 
 @pytest.mark.slow

@@ -126,6 +126,13 @@ def test_figures_are_described_by_the_computed_sentence(text, fits):
     assert {effects(fit).sentence() for fit in fits.values()} <= said
 
 
+def test_the_page_says_where_the_other_settings_are_held(text):
+    """Usual catalyst, cover and room of the test's log lie among its pours."""
+    said = " ".join(Outline(text).words)
+    assert "The settings that do not move are held at catalyst 1.5 %, cover yes and room temperature 20 °C." in said
+    assert "in the middle of what was poured where the usual was not" in said
+
+
 def test_nothing_in_the_page_points_outside_it_or_runs(text):
     outline = Outline(text)
     addresses = [a[key] for _, a in outline.tags for key in ("src", "href", "srcset", "action") if key in a]

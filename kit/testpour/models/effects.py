@@ -12,12 +12,12 @@ import pandas as pd
 from testpour.models.change import averages, change
 from testpour.models.effect import Effect
 from testpour.models.fits import check_one_reading
-from testpour.models.settings import check_level, settings_table
+from testpour.models.settings import check_level, held_settings, settings_table
 from testpour.models.terms import design
 from testpour.wording import in_markdown, listed
 
 if TYPE_CHECKING:
-    from testpour.columns import Reading
+    from testpour.columns import Factor, Reading
     from testpour.models.reading_fit import ReadingFit
 
 # A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.
@@ -34,11 +34,13 @@ class Effects:
     ----------
     reading : Reading
     each : tuple of Effect
+    settings : dict of Factor to float
+        Where each setting is held while another moves.
     """
 
     reading: Reading
     each: tuple[Effect, ...]
-    settings: dict[str, float] = field(default_factory=dict)
+    settings: dict[Factor, float] = field(default_factory=dict)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -68,13 +70,18 @@ class Effects:
 
     __repr__ = sentence
 
+    def held(self) -> str:
+        """Where the other settings are held, in a sentence; "" where there are none."""
+        each = [f"{factor.words} {factor.show(value)}" for factor, value in self.settings.items()]
+        return f"The settings that do not move are held at {listed(each)}." if each else ""
+
     def _repr_markdown_(self):
         poured = "".join(f"- {in_markdown(e.sentence())}\n" for e in self.each if e.poured)
         alone = [e.factor.words for e in self.each if not e.poured]
         text = f"**What the settings did to {in_markdown(self.reading.words)}**\n\n{poured}"
         if alone:
             text += f"\nNo two pours differ in {in_markdown(listed(alone))}: what is said of that rests on belief alone. To learn it, vary it."
-        return text
+        return text + (f"\n\n{in_markdown(self.held())}" if self.settings else "")
 
 
 def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
@@ -89,8 +96,8 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     Returns
     -------
     Effects
-        Each factor moved over the range that was poured (or planned, where none was), the others at
-        their usual values; the average casting, not a single one.
+        Each factor moved over the range that was poured (or planned, where none was), the others held as
+        `held_settings` has them; the average casting, not a single one.
     """
     check_one_reading(fit, "effects")
     check_level(level)
@@ -98,7 +105,8 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     if level not in known:
         each = [_effect(fit, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
         strength = {id(e): abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9) for e in each}
-        known[level] = Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])))
+        held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
+        known[level] = Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])), held)
     return known[level]
 
 
@@ -113,10 +121,10 @@ def _steps(fit):
         if not poured and not factor.span:
             continue
         start, end = (values.min(), values.max()) if poured else (factor.span or (factor.low, factor.high))
-        beside = {}
+        beside = held_settings(fit.study, fit.rows)
         if factor.name == "post_cure_temperature":
             hours = fit.rows["post_cure_time"].max() if "post_cure_time" in fit.rows and poured else 0.0
-            beside = {"post_cure_time": hours or 2.0}
+            beside["post_cure_time"] = hours or 2.0
         yield factor, float(start), float(end), poured, beside
 
 

@@ -70,6 +70,31 @@ def settings_table(
     return table
 
 
+def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
+    """Settings at which the others are held while one moves: the usual ones, as far as they were poured.
+
+    Parameters
+    ----------
+    study : Study
+    poured : DataFrame
+        Rows of pours, floats in declared units.
+
+    Returns
+    -------
+    dict
+        Every numeric factor of the study; the median of what was poured where the usual value lies outside it, the
+        middle of the span where nothing was.
+    """
+    held = {}
+    for factor in study.factors:
+        if factor.kind != "text":
+            values = poured[factor.name].dropna() if factor.name in poured else ()
+            values = values if len(values) else factor.span or (factor.usual,)
+            inside = min(values) <= factor.usual <= max(values)
+            held[factor.name] = factor.usual if inside else float(np.median(values))
+    return held
+
+
 def check_level(level: float) -> None:
     """Refuse a level that is not a share.
 

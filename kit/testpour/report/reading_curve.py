@@ -13,7 +13,7 @@ from testpour.cautions import check_ends
 from testpour.models.effects import effects
 from testpour.models.fits import check_one_reading
 from testpour.models.scales import to_reading
-from testpour.models.settings import settings_table
+from testpour.models.settings import held_settings, settings_table
 from testpour.picture import (
     LOG,
     SECOND,
@@ -47,9 +47,9 @@ def show_reading(
     factor : str
         Name of a numeric or yes/no factor that enters the reading's model.
     settings : dict, optional
-        The other settings of the curve; usual values where nothing is said.
+        The other settings of the curve; where nothing is said they are held as in the effect's sentence.
     room : str or float, optional
-        Room temperature; the usual one by default.
+        Room temperature; held as the other settings by default.
 
     Returns
     -------
@@ -67,7 +67,7 @@ def show_reading(
     column = _moving(fit, factor)
     low, high = poured_range(fit.rows[factor])
     values = _values(fit, column)
-    beside = {**_beside(fit, factor), **(settings or {})}
+    beside = {**held_settings(fit.study, fit.rows), **_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
         room=None if factor == "room_temperature" else room, age=_aim_age(fit),

@@ -15,7 +15,7 @@ from testpour.advice.recommend import settings_words
 from testpour.caution_rules import safety_text
 from testpour.files import free_for, page_kind, put
 from testpour.models.effects import effects
-from testpour.models.settings import settings_table
+from testpour.models.settings import held_settings, settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.report import advised, story
 from testpour.units import to_unit
@@ -194,7 +194,7 @@ def _strongest(fits: Fits) -> list[str]:
     """The three effects that matter most in sentences, one a reading before a second of any.
 
     An effect on a reading with an aim counts by how far it moves the chance of meeting that aim, the other
-    settings as usual; any other comes after, by how many half-widths of its interval it differs from none.
+    settings held as in its sentence; any other comes after, by how many half-widths of its interval it differs from none.
     """
     each = []
     for name, fit in fits.items():
@@ -208,8 +208,8 @@ def _strongest(fits: Fits) -> list[str]:
 def _moved(fit, aims, effect):
     """How far the chance of meeting an aim moves while a setting goes over what was poured."""
     values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
-    usual = settings_table(fit.study)
-    table = usual.loc[usual.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
+    held = settings_table(fit.study, held_settings(fit.study, fit.rows))
+    table = held.loc[held.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
     at = [(table if aim.age is None else table.assign(age=aim.age), aim) for aim in aims]
     return max((np.ptp(fit.chances(rows, aim.at_least, aim.at_most).mean(axis=0)) for rows, aim in at), default=0.0)
 

@@ -170,13 +170,15 @@ def found(fits: Fits) -> Iterator[dict[str, Any]]:
     aimed = {aim.reading for aim in fits.study.aims}
     for name in sorted(fits, key=lambda name: name not in aimed):
         fit = fits[name]
-        each = effects(fit).each
+        did = effects(fit)
+        each = did.each
         told = [e for e in each if e.settled and e.poured]
         untried = [e.factor.words for e in each if not e.poured]
         yield {
             "title": capital(fit.reading.words),
             "rests": fit.sentence(),
             "says": [e.sentence() for e in each if e.poured],
+            "held": did.held(),
             "untried": f"Never varied here, so known from belief alone: {', '.join(untried)}." if untried else "",
             "check": _checked(fit),
             "figures": [f for f in (
