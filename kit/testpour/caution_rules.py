@@ -39,6 +39,22 @@ class Cautions:
             tuple(dict.fromkeys(self.warnings + other.warnings)),
         )
 
+    def beside(self, other: Cautions) -> Cautions:
+        """What was found here and not by `other`.
+
+        Parameters
+        ----------
+        other : Cautions
+
+        Returns
+        -------
+        Cautions
+        """
+        return Cautions(
+            tuple(text for text in self.refusals if text not in other.refusals),
+            tuple(text for text in self.warnings if text not in other.warnings),
+        )
+
     def sentence(self) -> str:
         """Everything found, refusals first, in sentences."""
         return " ".join(self.lines()) or "No limit is broken; the safety data sheet in hand still comes first."

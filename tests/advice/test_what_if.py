@@ -1,5 +1,7 @@
 """What if: readings, chance, and the single change that helps most for least trouble."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -29,7 +31,18 @@ def test_a_change_does_what_it_says(fits):
         changed = {**start, name: row["end"]} if name != "room_temperature" else start
         room = row["end"] if name == "room_temperature" else 18
         after = chance(fits, settings_table(fits.study, changed, room=room)).draws.mean()
-        assert row["gain"] == pytest.approx(after - before, abs=0.06)
+        assert row["chance"] == pytest.approx(after, abs=1e-12) and row["gain"] == pytest.approx(after - before, abs=1e-12)
+
+
+def test_the_change_that_is_advised_brings_its_own_cautions(fits):
+    """A study that spans 2.8 to 3.5 % lies above the 2.5 % of the cautions; the cold room is warned of once."""
+    strong = replace(fits, study=replace(fits.study, factors=tuple(
+        replace(factor, span=(2.8, 3.5)) if factor.name == "catalyst" else replace(factor, span=()) for factor in fits.study.factors)))
+    found = what_if(strong, {"catalyst": 1.2, "pigment": 0.5, "thickness": 6, "cover": 1}, room=14)
+    assert found.change == "catalyst"
+    said, end = found.sentence(), f"{found.changes.loc['catalyst', 'end']:g}"
+    assert f"Warning: Catalyst {end} % is above 2.5 %" in said.partition(f"Change catalyst to {end} %: about ")[2]
+    assert said.count("Warning: Room temperature 14 °C is below 15 °C") == 1
 
 
 @pytest.mark.slow

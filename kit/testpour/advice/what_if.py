@@ -46,6 +46,9 @@ class WhatIf:
     change : str
         The name of the setting whose change is advised; empty if none helps.
     cautions : Cautions
+        Of these settings.
+    change_cautions : Cautions
+        Of the settings with the change that is advised, beyond those.
     beyond : tuple of str
         Settings that lie outside what was poured.
     """
@@ -57,6 +60,7 @@ class WhatIf:
     changes: pd.DataFrame
     change: str
     cautions: Cautions
+    change_cautions: Cautions
     beyond: tuple[str, ...]
 
     def sentence(self) -> str:
@@ -64,7 +68,8 @@ class WhatIf:
         text = self.chance.verdict()
         if self.change:
             row = self.changes.loc[self.change]
-            text += f" {_in_words(self.study.factor(self.change), row['end'])}: {about_in_hundred(row['chance'])}."
+            advised = f"{_in_words(self.study.factor(self.change), row['end'])}: {about_in_hundred(row['chance'])}."
+            text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:
             text += " No single change of a setting would raise it by 2 points."
         if self.beyond:
@@ -114,9 +119,10 @@ def what_if(
     changes = _changes(fits, states, table)
     helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes
     change = min(helping.index, key=_trouble) if len(helping) else ""
-    row = table.iloc[0]
+    row, found = table.iloc[0], cautions_at(fits, table)
+    then = cautions_at(fits, table.assign(**{change: changes.loc[change, "end"]})) if change else found
     return WhatIf(
-        study, table, predicted(fits, table), chance(fits, table), changes, change, cautions_at(fits, table),
+        study, table, predicted(fits, table), chance(fits, table), changes, change, found, then.beside(found),
         tuple(beyond_log(fits, row).values()) if len(fits.castings.pours) else (),
     )
 
@@ -126,9 +132,8 @@ def _trouble(name):
 
 
 def _changes(fits, states, table):
-    """For each setting with a span: its best value, the others left as they are."""
-    study, rows = fits.study, {}
-    start = float(prospect(states, study, table).chance()[0])
+    """For each setting with a span: its best value, the others left as they are, and the chance there."""
+    study, ends = fits.study, {}
     for factor in study.factors:
         if factor.kind == "text" or factor.name == "humidity" or len(set(factor.span)) != 2:
             continue
@@ -142,8 +147,12 @@ def _changes(fits, states, table):
             chances = prospect(states, study, tried).chance()
             near = np.flatnonzero(chances >= chances.max() - AS_GOOD)
             best = near[np.abs(tried[factor.name].to_numpy()[near] - now).argmin()]
-            end = float(tried[factor.name].iloc[best])
-            rows[factor.name] = {"start": now, "end": end, "chance": chances[best], "gain": chances[best] - start}
+            ends[factor.name] = tried.iloc[[best]]
+    start, *met = chance(fits, pd.concat([table, *ends.values()])).draws.mean(axis=0)  # the summary places, the draws decide
+    rows = {
+        name: {"start": table[name].iloc[0], "end": end[name].iloc[0], "chance": one, "gain": one - start}
+        for (name, end), one in zip(ends.items(), met, strict=True)
+    }
     changes = pd.DataFrame.from_dict(rows, orient="index", columns=["start", "end", "chance", "gain"])
     return changes.sort_values("gain", ascending=False, kind="stable").rename_axis("setting")
 
