@@ -8,7 +8,8 @@ import pytest
 from scipy.stats import kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
-from testpour.models.agreement import agreement, check_log
+from testpour.catalogue import catalogue
+from testpour.models.agreement import Agreement, CheckedLog, agreement, check_log
 from testpour.models.check import Checked, check_fit
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
@@ -165,6 +166,15 @@ def test_a_log_of_one_pour_has_nothing_to_stand_out_from_but_belief(castings_of,
     assert check_log(fit_castings(castings_of(GEL, pours, read))).sentence() == says
 
 
+@pytest.mark.parametrize("contrary, says", [
+    ((), "No pour stands out. Log and trade agree."),
+    (("what cover does to tack",), "No pour stands out. Log and trade agree on the whole, but not about what cover does to tack."),
+])
+def test_a_log_agrees_with_the_trade_but_for_the_effects_that_go_the_other_way(contrary, says):
+    found = Checked(GEL.readings[0], pd.DataFrame({"pour": ["P1", "P2"], "inside": [1.0, 1.0]}))
+    assert CheckedLog({"gel_time": found}, {"gel_time": Agreement(GEL.readings[0], 1.0, ())}, contrary).sentence() == says
+
+
 @pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])
 def test_too_few_inside_is_said(inside, strained):
     table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})
@@ -188,7 +198,9 @@ def test_log_and_belief_disagree_only_when_they_do(castings_of):
     assert not agrees.warns and agrees.sentence() == "Gel time: log and belief agree."
     odd = agreement(fit_castings(gel_castings(castings_of, -1.0))["gel_time"])
     assert [factor.name for factor in odd.strange] == ["catalyst"] and odd.chance < 0.01
-    assert odd.sentence().startswith("What catalyst did to gel time is not what the trade expects.")
+    assert odd.sentence().startswith("What catalyst did to gel time is not what the trade expects. Check the weighing of the pours")
+    damp = replace(odd, strange=(catalogue()["factors"]["humidity"],))
+    assert "did to gel time is not what the trade expects. Check what was written down of the pours that differ in it" in damp.sentence()
     far = agreement(fit_castings(gel_castings(castings_of, 0.75, level=6.0))["gel_time"])
     assert not far.strange and "lies far from what the trade expects of its like" in far.sentence()
     assert "Log and trade differ about gel time." in check_log(fit_castings(gel_castings(castings_of, -1.0))).sentence()

@@ -55,7 +55,13 @@ BRANCHES = [
      "(90 % interval \u22121.0 to +2.0 Shore D). It bends: hardness rises up to about 2 % and falls beyond. 75 % of this"),
     (effect(0.9, 0.7, 1.1, turn=1.75, rises=False), "It bends: gel time falls up to about 1.8 % and rises beyond."),
     (effect(0.35, 0.1, 0.6, reading="tack", good=(0, 1), turn=2.0), "It bends: the chance of tack 'slightly tacky' or better rises up to"),
-    (effect(0.55, 0.5, 0.62, disagreement=2.1), "The log says otherwise than the trade. Check the weighing"),
+    (effect(0.55, 0.5, 0.62, disagreement=2.1, expected=-0.5),
+     " The log says otherwise than the trade. Check the weighing of these pours; if it was right, trust the log."),
+    (effect(0.55, 0.5, 0.62, disagreement=2.1, expected=0.5), "belief. The effect is larger than the trade expects. Check the weighing of"),
+    (effect(0.55, 0.5, 0.62, disagreement=2.1), "belief. The effect is larger than the trade expects. Check the weighing of"),
+    (effect(0.55, 0.5, 0.62, disagreement=2.1, expected=3.0), "belief. The effect is smaller than the trade expects. Check the weighing of"),
+    (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, disagreement=2.1, expected=-1.0),
+     "The log says otherwise than the trade. Check what was written down of these pours; if it was right, trust the log."),
     (effect(0.55, 0.5, 0.62, held=False), " 75 % of this is from the log; the trade has no view of it."),
     (effect(0.55, 0.5, 0.62, held=False, poured=False), " No two pours differ in catalyst, and the trade has no view of it."),
     (effect(0.55, 0.5, 0.62, by_day=True),
@@ -102,8 +108,8 @@ def test_a_level_that_is_no_share_is_refused(gel, level):
 def test_what_does_not_apply_is_not_said():
     plain = effect(0.55, 0.5, 0.62).sentence()
     assert "otherwise" not in plain and "belief only" not in plain and "cannot tell" not in plain
-    assert "otherwise" not in effect(0.55, 0.5, 0.62, poured=False, disagreement=9.0).sentence()
-    assert "otherwise" not in effect(0.55, 0.5, 0.62, disagreement=1.9).sentence()
+    assert "otherwise" not in effect(0.55, 0.5, 0.62, poured=False, disagreement=9.0, expected=-1.0).sentence()
+    assert "trade" not in effect(0.55, 0.5, 0.62, disagreement=1.9, expected=-1.0).sentence()
     for open_ in (effect(1.0, 0.9, 1.1, by_day=True), effect(0.55, 0.5, 0.62, by_day=True, from_log=0.02)):
         assert "behind this" not in open_.sentence()  # no change is told, or not by the log
 
@@ -278,14 +284,18 @@ def test_with_many_pours_nearly_all_is_the_log(study, castings_of):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("mean, fires", [(-0.75, False), (1.0, True), (-2.5, True)])
-def test_a_wrong_belief_is_contradicted(practice_castings, mean, fires):
-    """The practice resin's true exponent lies in 0.5 to 1; a belief of -1 or 2.5 must be called wrong."""
+@pytest.mark.parametrize("mean, says", [
+    (-0.75, ""), (1.0, "The log says otherwise than the trade."), (-2.5, "The effect is smaller than the trade expects."), (0.1, "The effect is larger than"),
+])
+def test_a_wrong_belief_is_contradicted(practice_castings, mean, says):
+    """The practice resin's true exponent lies in -0.5 to -1; a belief of 1, -2.5 or 0.1, give or take 0.25, must be called wrong;
+    the last hardly has a direction."""
     stated = {"gel_time": {"catalyst": {"mean": mean, "sd": 0.25, "source": "stated in this test"}}}
-    found = effects(fit_castings(practice_castings, beliefs=stated)["gel_time"])
-    catalyst = next(e for e in found.each if e.factor.name == "catalyst")
-    assert ("The log says otherwise than the trade" in catalyst.sentence()) == fires
-    assert (catalyst.disagreement > 2) == fires
+    fits = fit_castings(practice_castings, beliefs=stated)
+    catalyst = next(e for e in effects(fits["gel_time"]).each if e.factor.name == "catalyst")
+    assert says in catalyst.sentence() and ("trade" in catalyst.sentence()) == bool(says)
+    assert (catalyst.disagreement > 2) == bool(says) and catalyst.contrary is (mean == 1)
+    assert ("what catalyst does to gel time" in check_log(fits).contrary) is (mean == 1)
 
 
 def test_grades_are_told_as_chances_where_there_is_an_aim_and_as_grades_elsewhere(practice_fits):

@@ -12,6 +12,8 @@ from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.models.beliefs import GRADE
 from testpour.models.check import Checked, check_fit
+from testpour.models.effect import to_check
+from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.reading_model import model_of
@@ -61,7 +63,7 @@ class Agreement:
         if self.strange:
             factors = listed(factor.words for factor in self.strange)
             return (
-                f"What {factors} did to {words} is not what the trade expects. Check the weighing of the pours that "
+                f"What {factors} did to {words} is not what the trade expects. Check {to_check(self.strange)} of the pours that "
                 "differ in it; if it was right, trust the log: it overrules the trade as it grows."
             )
         return (
@@ -180,10 +182,13 @@ class CheckedLog:
         Reading name to `Checked`.
     agreements : dict
         Reading name to `Agreement`.
+    contrary : tuple of str
+        Effects, in words, that go the other way than the trade expects.
     """
 
     checked: dict[str, Checked]
     agreements: dict[str, Agreement]
+    contrary: tuple[str, ...] = ()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -215,7 +220,7 @@ class CheckedLog:
         if strange:
             said.append(f"Log and trade differ about {strange}.")
         elif pours > 1 and any(one.held for one in self.agreements.values()):
-            said.append("Log and trade agree.")
+            said.append(f"Log and trade agree{f' on the whole, but not about {listed(self.contrary)}' if self.contrary else ''}.")
         if strained and pours > 1:
             said.append(f"Intervals of {strained} are narrower than this log deserves: something is at work that is not logged.")
         return " ".join(said)
@@ -241,6 +246,7 @@ def check_log(fits: Fits) -> CheckedLog:
         Its table has one row a pour and reading that stands out; nothing is left out of any fit.
     """
     read = {name: fit for name, fit in fits.items() if len(fit.rows)}
+    contrary = tuple(f"what {e.factor.words} does to {e.reading.words}" for fit in read.values() for e in effects(fit).each if e.contrary)
     return CheckedLog(
-        {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}
+        {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,21 @@ if TYPE_CHECKING:
 
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
+
+
+def to_check(factors: Iterable[Factor]) -> str:
+    """What to check of pours whose log does not agree with the trade about some settings.
+
+    Parameters
+    ----------
+    factors : iterable of Factor
+
+    Returns
+    -------
+    str
+    """
+    weighed = all(factor.unit == "%" and factor.role == "chosen" for factor in factors)
+    return "the weighing" if weighed else "what was written down"
 
 
 @dataclass(frozen=True)
@@ -51,6 +67,9 @@ class Effect:
         Whether the setting differed from one session to another only, in so few that the day may be behind the change.
     together : tuple of str
         Other settings, in words, that moved whenever this one did.
+    expected : float
+        The effect that the trade expects as a multiple of this one, on the scale of the model: below 0 it expects the
+        other direction, above 1 a larger effect. 0 where it is in doubt about the direction.
     """
 
     factor: Factor
@@ -70,6 +89,7 @@ class Effect:
     held: bool = True
     by_day: bool = False
     together: tuple[str, ...] = ()
+    expected: float = 0.0
 
     @property
     def ratio(self) -> bool:
@@ -166,11 +186,15 @@ class Effect:
         if self.from_log < LITTLE:
             text = " The log says little here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:
-            text += (
-                " The log says otherwise than the trade. Check the weighing of these pours; "
-                "if it was right, trust the log."
-            )
+            size = f" The effect is {'smaller' if self.expected > 1 else 'larger'} than the trade expects."
+            text += " The log says otherwise than the trade." if self.contrary else size
+            text += f" Check {to_check([self.factor])} of these pours; if it was right, trust the log."
         return text + self._doubts()
+
+    @property
+    def contrary(self) -> bool:
+        """Whether the log tells the other direction than the trade."""
+        return self.poured and self.disagreement > DISAGREE and self.expected < 0
 
     def _doubts(self):
         """What else may be behind a change that the log tells, in sentences that begin with a space."""

@@ -138,14 +138,15 @@ def _effect(fit, factor, start, end, poured, beside, level):
     drawn = latent[:, 1] - latent[:, 0]
     from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned of the others too
     held = _held(fit.believed, contrast)
-    pull = abs(drawn.mean() - contrast @ fit.believed.mean)
-    expected = np.sqrt(from_log * np.sum((contrast * fit.believed.sd) ** 2))
-    disagreement = float(pull / expected) if held and from_log > 0.05 else 0.0
+    believed, doubt = contrast @ fit.believed.mean, np.sqrt(np.sum((contrast * fit.believed.sd) ** 2))
+    pull = abs(drawn.mean() - believed)
+    disagreement = float(pull / (np.sqrt(from_log) * doubt)) if held and from_log > 0.05 else 0.0
+    expected = float(believed / drawn.mean()) if abs(believed) > doubt / 2 else 0.0
     low, middle, high = (float(t) for t in tails)
     turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
-        poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, factor) if poured else (),
+        poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, factor) if poured else (), expected,
     )
 
 
