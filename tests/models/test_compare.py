@@ -101,6 +101,17 @@ def test_an_empty_log_compares_beliefs_and_says_so(practice_castings):
     assert "gel time shorter by about" in said and "nothing poured yet" in said
 
 
+def test_after_one_pour_each_setting_beyond_it_is_said_once(practice_castings):
+    """P01: 1 % catalyst, 0.5 % pigment, 6 mm, 17 °C; its hardness was not read."""
+    one = replace(practice_castings, pours=practice_castings.pours[:1])
+    read = practice_castings.readings
+    fits = fit_castings(replace(one, readings=read[(read["pour"] == "P01") & (read["reading"] != "hardness")]), remainder=False)
+    said = compare(fits, {"catalyst": 2, "thickness": 6}, {"catalyst": 1, "pigment": 2, "thickness": 6}, room=17).sentence()
+    outside = "catalyst 2 % (poured 1 %); pigment 2 % (poured 0.5 %)"
+    assert f" Beyond what was poured: {outside}. Never read yet: hardness." in said and "nothing poured" not in said
+    assert said.count("pigment 2 % (poured") == said.count("catalyst 2 % (poured") == 1
+
+
 def test_refusals_name_what_there_is(fits):
     with pytest.raises(NoSuchPour, match="No pour 'P99' in the log; it has P01, P02, .* and P12."):
         compare(fits, "P01", "P99")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.beyond import beyond
+from testpour.models.beyond import NOTHING, beyond
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change, good_words
 from testpour.models.settings import settings_table
@@ -112,10 +112,15 @@ class Comparison:
         yield f"Good castings in 100: {listed(each)}; {verdict if low > LEAST else 'cannot tell yet which is better'}."
 
     def _outside(self):
-        """What of the two was never poured."""
-        texts = list(dict.fromkeys(text for text in self.table["beyond"] if text))
+        """What of the two was never poured, and what was never read."""
+        texts = dict.fromkeys(part for text in self.table["beyond"] for part in text.split("; ") if part)
+        unread = list(self.table.index[self.table["beyond"] == NOTHING])
+        if 0 < len(unread) < len(self.table):
+            texts.pop(NOTHING)
         if texts:
             yield f"Beyond what was poured: {'; '.join(texts)}."
+        if 0 < len(unread) < len(self.table):
+            yield f"Never read yet: {listed(unread)}."
 
 
 def compare(
