@@ -105,6 +105,22 @@ def test_two_benches_cannot_tell_how_benches_differ(castings_of):
     assert "cannot tell yet" in show_benches(few, "gel_time").says
 
 
+@pytest.mark.parametrize("slopes, wide", [((-0.8, 0.4), 0.85), ((-0.8, -0.8), 0), ((-0.8, -0.8, -0.8, 0.4), 0.8)])
+def test_benches_that_contradict_each_other_are_told_and_leave_a_wide_belief(castings_of, tmp_path, slopes, wide):
+    """Exponents of -0.8 and 0.4 have a standard deviation of 0.85; of three at -0.8 and one at 0.4 that one lies 0.9 from their mean."""
+    contrary = wide > 0
+    found = pool(gel_guild(castings_of, [0.0] * len(slopes), slopes))
+    told = "The benches contradict each other about what catalyst does to gel time: a new bench should find out by its own pours."
+    assert (told in found.sentence()) is contrary and (told in found.page(tmp_path / "pool.html").read_text("utf-8")) is contrary
+    beliefs = read_beliefs(found.beliefs(tmp_path / "pool.toml"))
+    catalyst = beliefs["gel_time"]["catalyst"]
+    assert catalyst["mean"] == pytest.approx(np.mean(slopes), abs=0.1) and (told in beliefs.sentence()) is contrary
+    if contrary:
+        assert wide < catalyst["sd"] < 1.2 and catalyst["confidence"] == "low" and catalyst["source"].endswith(", which contradict each other")
+    else:
+        assert catalyst["sd"] < 0.1 and catalyst["confidence"] == "high"
+
+
 @pytest.mark.slow
 def test_a_bench_that_read_nothing_telling_is_as_uncertain_as_a_newcomer(castings_of):
     """Gel times open at both ends say nothing of the bench: it is told as a new one is."""

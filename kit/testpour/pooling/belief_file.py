@@ -15,6 +15,7 @@ from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.remainder import straightened
 from testpour.models.terms import TERMS
+from testpour.pooling.contradictions import said
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
 
@@ -55,6 +56,7 @@ class PooledBeliefs(dict):
         return (
             f"Beliefs about {about} from a pool of {count(held['benches'], 'bench', 'benches')} and "
             f"{count(held['pours'], 'pour')} of {held['resin'] or 'a resin that is not named'}, written {held['written']}."
+            + "".join(f" {text}" for text in held.get("contradictions", ()))
         )
 
     __repr__ = sentence
@@ -71,11 +73,12 @@ def pooled_beliefs(pooled: Pool) -> PooledBeliefs:
     -------
     PooledBeliefs
         ``level`` and every effect that may differ by bench are as wide as a new bench makes them; ``scatter`` holds
-        half-normal scales of the same mean square as the pool's. A normal belief holds each coefficient on its own:
+        half-normal scales of the same mean square as the pool's. An effect in which the benches contradict each other is
+        as wide as their own answers lie apart. A normal belief holds each coefficient on its own:
         what the pool knows of two together is not in it, nor what it knows of a person's own factor.
     """
     read = {name: one for name, one in pooled.readings.items() if one.average.pours}
-    tables = {name: _reading_table(one, _source(one)) for name, one in read.items()}
+    tables = {name: _reading_table(one, _source(one), pooled.contradictions.get(name, ())) for name, one in read.items()}
     benches = {name: _size(one.average.posterior.group_spread["bench"]) for name, one in read.items()}
     return PooledBeliefs(tables, _provenance(pooled), benches)
 
@@ -90,6 +93,7 @@ def _provenance(pooled):
         "benches": len(pooled.benches),
         "pours": int(pooled.benches["pours"].sum()),
         "sessions": int(pooled.benches["sessions"].sum()),
+        "contradictions": [said(pooled[name], found) for name, found in pooled.contradictions.items()],
         "packages": [
             {"fingerprint": row.fingerprint, "pours": int(row.pours), "readings": int(row.readings)}
             for row in pooled.benches.itertuples()
@@ -103,7 +107,7 @@ def _source(one):
     return f"pool of {count(len(one.benches), 'bench', 'benches')}, {count(int(rows['pour'].nunique()), 'pour')}"
 
 
-def _reading_table(one, source):
+def _reading_table(one, source, contrary=()):
     posterior, anew = one.average.posterior, one.newcomer().away
     table = {}
     believed = one.average.believed
@@ -112,6 +116,11 @@ def _reading_table(one, source):
         if term.name in TERMS:
             apart = anew["bench" if term.name == "level" else term.name] if term.name in ("level", *one.sloped) else 0.0
             table[term.name] = _entry(draws + apart, source)
+    for found in contrary:
+        if found.term.name in table:
+            table[found.term.name] = {
+                "mean": _digits(found.mean), "sd": _digits(found.sd), "source": f"{source}, which contradict each other", "confidence": "low",
+            }
     if one.reading.grades:
         steps = posterior.cuts - believed.cuts.width * np.arange(posterior.cuts.shape[1]) - anew["bench"][:, None]
         table["cuts"] = _entry(steps.ravel(), source)

@@ -22,6 +22,7 @@ from testpour.pooling.bench_words import (
     too_few,
     unit_of,
 )
+from testpour.pooling.contradictions import contradictions, said
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
 from testpour.threads import one_thread
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from testpour.pooling.belief_file import PooledBeliefs
+    from testpour.pooling.contradictions import Contradiction
     from testpour.pooling.reading import PooledReading
     from testpour.pooling.sources import Given
     from testpour.study import Study
@@ -74,6 +76,12 @@ class Pool:
     def tells(self) -> bool:
         """Whether there are enough benches to tell how benches differ."""
         return len(self.benches) >= FEWEST
+
+    @cached_property
+    def contradictions(self) -> dict[str, tuple[Contradiction, ...]]:
+        """Reading name to the effects on it in which the benches contradict each other; only such readings."""
+        found = {name: contradictions(one) for name, one in self.readings.items() if one.average.pours}
+        return {name: each for name, each in found.items() if each}
 
     @cached_property
     def newcomer(self) -> Fits:
@@ -173,18 +181,19 @@ class Pool:
     def joined(self) -> str:
         """How much was joined, and what was left out."""
         pours, sessions = (int(self.benches[name].sum()) for name in ("pours", "sessions"))
-        said = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
+        text = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
         if len(self.left_out):
-            said += f" Left out: {listed(dict.fromkeys(self.left_out['bench'] + ' ' + self.left_out['part']))}."
-        return said
+            text += f" Left out: {listed(dict.fromkeys(self.left_out['bench'] + ' ' + self.left_out['part']))}."
+        return text
 
     def told(self) -> list[str]:
-        """What differs by bench, one sentence a reading; what to expect where that cannot be told."""
+        """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
         read = [one for one in self.readings.values() if one.average.pours]
+        contrary = [said(self[name], found) for name, found in self.contradictions.items()]
         if self.tells:
-            return [differs(one) for one in read]
+            return [differs(one) for one in read] + contrary
         expected = ". ".join(expects(one) for one in read)
-        return [too_few(len(self.benches)), f"A newcomer's first casting at the usual settings, nine in ten: {expected}."]
+        return [too_few(len(self.benches)), f"A newcomer's first casting at the usual settings, nine in ten: {expected}.", *contrary]
 
     __repr__ = sentence
 

@@ -82,7 +82,8 @@ def write_page(pooled: Pool, path: str | Path) -> Path:
 def _body(pooled, level):
     yield f"<p>{in_html(pooled.joined())}</p>"
     if not pooled.tells:
-        yield f"<p>{in_html(pooled.told()[0])}</p>"
+        few, _, *contrary = pooled.told()
+        yield from (f"<p>{in_html(said)}</p>" for said in (few, *contrary))
     for where, rows in pooled.table.groupby("where", sort=False):
         says = "".join(f"<li>{in_html(said)}</li>" for said in rows["says"])
         yield f"<h{level}>{HEADS[where]}</h{level}><ul>{says}</ul>"

@@ -1,0 +1,96 @@
+"""Effects in which the benches of a pool contradict each other, though the pool takes them as the same everywhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.stats import chi2
+
+from testpour.models.reading_fit import fit_rows
+from testpour.wording import listed
+
+if TYPE_CHECKING:
+    from testpour.models.terms import Term
+    from testpour.pooling.reading import PooledReading
+
+RARE = 0.01  # chance that benches which agree are said to contradict each other, in any effect on one reading
+TOLD = 0.8  # share of a belief's spread that a bench's own log must have left at most, to count as its answer
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """One effect of which the benches' own logs say different things.
+
+    Parameters
+    ----------
+    term : Term
+    mean, sd : float
+        Of a new bench's effect: over the benches' own answers, none of which lies further off than `sd`.
+    """
+
+    term: Term
+    mean: float
+    sd: float
+
+
+def contradictions(one: PooledReading) -> tuple[Contradiction, ...]:
+    """The effects on a reading that the pool shares and its benches, each fitted alone, tell apart.
+
+    Parameters
+    ----------
+    one : PooledReading
+
+    Returns
+    -------
+    tuple of Contradiction
+
+    Notes
+    -----
+    A bench's own answer is its posterior with the belief taken out of it again. Answers are held against one another
+    by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
+    Clinical Trials 7, 177).
+    """
+    average = one.average
+    believed, rows = average.believed.foreseen(), average.rows
+    if len(one.benches) < 2 or not believed.terms:
+        return ()
+    alone = [fit_rows(average.study, one.reading, believed, rows[rows["bench"] == bench], remainder=False) for bench in one.benches]
+    mean, sd = (np.array([part(fit.posterior.coefficients, axis=0) for fit in alone]) for part in (np.mean, np.std))
+    shared = [place for place, term in enumerate(believed.terms) if term.name not in ("level", *one.sloped)]
+    each = ((believed.terms[k], _apart(mean[:, k], sd[:, k], believed.beliefs[k], len(shared))) for k in shared)
+    return tuple(Contradiction(term, *found) for term, found in each if found)
+
+
+def _apart(mean, sd, belief, effects):
+    """Mean and sd of a new bench's effect where the benches' own answers contradict each other, else None."""
+    told = sd < TOLD * belief.sd
+    if told.sum() < 2:
+        return None
+    weight = 1 / sd[told] ** 2 - 1 / belief.sd**2
+    answer = (mean[told] / sd[told] ** 2 - belief.mean / belief.sd**2) / weight
+    off = weight @ (answer - np.average(answer, weights=weight)) ** 2
+    if off < chi2.isf(RARE / effects, len(answer) - 1):
+        return None
+    between = (off - len(answer) + 1) / (weight.sum() - weight @ weight / weight.sum())
+    whole = 1 / (1 / weight + between)
+    middle = np.average(answer, weights=whole)
+    return middle, max(np.sqrt(between + 1 / whole.sum()), np.abs(answer - middle).max())
+
+
+def said(one: PooledReading, found: tuple[Contradiction, ...]) -> str:
+    """The contradictions about one reading in a sentence.
+
+    Parameters
+    ----------
+    one : PooledReading
+    found : tuple of Contradiction
+
+    Returns
+    -------
+    str
+    """
+    words = list(dict.fromkeys(one.average.study.factor(name).words for each in found for name in each.term.factors))
+    do = "does" if len(words) == 1 else "do"
+    return f"The benches contradict each other about what {listed(words)} {do} to {one.reading.words}: a new bench should find out by its own pours."
