@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import seaborn as sns
 from matplotlib import rc_context
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.lines import Line2D
@@ -71,10 +72,14 @@ class Picture(Figure):
         -------
         bytes
         """
-        held = io.BytesIO()
+        held, canvas, dpi = io.BytesIO(), self.canvas, self.dpi
         metadata = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
         with rc_context({"svg.hashsalt": "testpour", "svg.fonttype": "path"}):
-            self.savefig(held, format=kind, metadata=metadata, **options)
+            if kind == "svg" and not options:  # `savefig` would draw it twice, the first time only to lay it out
+                FigureCanvasSVG(self).print_svg(held, metadata=metadata)
+                self.set(canvas=canvas, dpi=dpi)
+            else:
+                self.savefig(held, format=kind, metadata=metadata, **options)
         return held.getvalue()
 
 

@@ -1,5 +1,6 @@
 """Figures show the numbers they were given, say them in their title, and can be read without colour."""
 
+import io
 from dataclasses import dataclass, replace
 from types import SimpleNamespace
 
@@ -298,6 +299,15 @@ def test_nothing_global_is_touched(fits):
 
 def test_the_same_figure_gives_the_same_bytes(fits):
     assert show_effects(fits["tack"]).to_bytes() == show_effects(fits["tack"]).to_bytes()
+
+
+def test_a_drawing_is_what_matplotlib_writes_and_the_figure_stays_as_it_was(fits):
+    drawn, saved = show_effects(fits["tack"]), io.BytesIO()
+    canvas, before = drawn.canvas, drawn.to_bytes("png")
+    with matplotlib.rc_context({"svg.hashsalt": "testpour"}):
+        show_effects(fits["tack"]).savefig(saved, format="svg", metadata={"Date": None, "Creator": None})
+    assert drawn.to_bytes() == saved.getvalue()
+    assert (drawn.canvas, drawn.dpi, drawn.to_bytes("png")) == (canvas, 100, before)
 
 
 @pytest.mark.parametrize("name", [r"$\frac{1}$", "cost $5 or $6", "\U0001fae0\u202eevil", "W" * 300, "tabs\tand\nlines", "漢字"])
