@@ -96,10 +96,10 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
         as high), below (at least as low), inside (share of what is seen that lies in the interval).
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
-    said = np.empty((len(table), 5))
-    for pour in fit.rows["pour"].unique():
+    numbers, said = fit.rows.select_dtypes("number"), np.empty((len(table), 5))
+    for pour in table["pour"].unique():
         mine = fit.labels["pour"] == str(pour)
-        said[mine] = _one(fit, pour, fit.rows[mine], level)
+        said[mine] = _one(fit, pour, numbers[mine], level)
     return table.assign(**dict(zip(("from", "to", "above", "below", "inside"), said.T, strict=True)))
 
 
@@ -120,10 +120,11 @@ def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) ->
     PredictiveDraws
     """
     posterior = source.posterior
-    mean, own, shift = source.mean(rows), np.zeros(len(posterior)), np.zeros(len(posterior))
-    others = fit.labels["pour"] != str(rows["pour"].iloc[0])
+    at, own, shift = rows.index.to_numpy(), np.zeros(len(posterior)), np.zeros(len(posterior))
+    mean, pours = posterior.coefficients @ fit.columns[at].T, fit.labels["pour"]
+    others = pours != pours[at[0]]
     for name, all_labels in fit.groups.items():
-        mine = all_labels[rows.index]
+        mine = all_labels[at]
         spread = posterior.group_spread.get(name, np.full(len(own), fit.believed.scatter[name]))
         if name in posterior.group_spread and np.isin(mine, all_labels[others]).all():
             levels = np.searchsorted(posterior.group_levels[name], mine)

@@ -71,6 +71,11 @@ class ReadingFit:
         """The groups whose rows share an error; see `log_rows.groups_of`."""
         return groups_of(self.labels)
 
+    @cached_property
+    def columns(self) -> np.ndarray:
+        """The model matrix of the log's own rows, the remainder's terms included: shape (rows, terms)."""
+        return design(self.believed.terms, self.rows)
+
     @property
     def pours(self) -> int:
         """How many pours the fit rests on."""
@@ -250,16 +255,16 @@ class ReadingFit:
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
 def _without(fit, pour):
-    rows = fit.rows[fit.rows["pour"] != pour].reset_index(drop=True)
-    bends = fit.believed.left_over > 0
-    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, remainder=bends, draws=FEWER, near=fit.model)
+    kept, bends = fit.labels["pour"] != str(pour), fit.believed.left_over > 0
+    rows, columns = fit.rows[kept].reset_index(drop=True), fit.columns[kept]
+    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, None, bends, FEWER, fit.model, columns)
 
 
 @one_thread
 def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True,
-    draws: int = DRAWS, near: IntervalModel | None = None
+    draws: int = DRAWS, near: IntervalModel | None = None, columns: np.ndarray | None = None
 ) -> ReadingFit:
     """The `ReadingFit` of `reading` on `rows`; see `log_rows.rows_of` for what a row holds.
 
@@ -282,16 +287,20 @@ def fit_rows(
         Of the posterior.
     near : IntervalModel, optional
         A model of nearly the same rows, fitted before.
+    columns : array, optional
+        As for `model_of`.
 
     Returns
     -------
     ReadingFit
     """
     believed = believed.foreseen()
-    model = model or model_of(study, reading, believed, rows, remainder)
-    posterior = model.posterior(draws=draws, seed=seed, near=near)
     terms = remainder_terms(study, believed) if remainder else ()
+    if columns is None:
+        columns = design((*believed.terms, *terms), rows)
+    model = model or model_of(study, reading, believed, rows, remainder, columns)
+    posterior = model.posterior(draws=draws, seed=seed, near=near)
     if terms:
-        directions = seen_directions(design(terms, rows))
+        directions = seen_directions(columns[:, len(believed.terms) :])
         posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed), directions)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)

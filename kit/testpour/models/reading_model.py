@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 
 def model_of(
-    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
+    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True,
+    columns: np.ndarray | None = None
 ) -> IntervalModel:
     """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted.
 
@@ -34,31 +35,33 @@ def model_of(
         One a reading; see `rows_of`.
     remainder : bool, optional
         Whether a smooth part may take up what the terms leave over.
+    columns : array, shape (n, p + q), optional
+        Model matrix of the foreseen terms and of the remainder's at the rows, where it is known already.
 
     Returns
     -------
     IntervalModel
     """
     believed = believed.foreseen()
-    groups = groups_of(labels_of(rows))
+    groups, foreseen = groups_of(labels_of(rows)), [term.name for term in believed.terms]
     terms = remainder_terms(study, believed) if remainder else ()
-    columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
+    if columns is None:
+        columns = design((*believed.terms, *terms), rows)
     return IntervalModel(
         *latent_ends(reading, rows),
-        columns,
+        pd.DataFrame(columns[:, : len(foreseen)], columns=foreseen),
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=_smooth_part(terms, believed, rows) if terms else None,
+        smooth=_smooth_part(terms, believed, columns[:, len(foreseen) :]) if terms else None,
         **scale_options(reading, believed),
     )
 
 
 def _smooth_part(
-    terms: Sequence[Term], believed: ReadingBeliefs, rows: pd.DataFrame
+    terms: Sequence[Term], believed: ReadingBeliefs, columns: np.ndarray
 ) -> tuple[np.ndarray, float]:
     """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
-    columns = design(terms, rows)
     return columns @ seen_directions(columns), remainder_scale(terms, believed)
 
 
