@@ -150,7 +150,7 @@ class ReadingFit:
             off, beside = self.out_of_shape
             mean, spread = mean + off[:, None], beside[:, None]
         low, high = self._latent_bounds(table, at_least, at_most)
-        return ndtr((high - mean) / spread) - ndtr((low - mean) / spread)
+        return _below(high, mean, spread) - _below(low, mean, spread)
 
     def _latent_bounds(self, table, at_least, at_most):
         """The bounds on the latent scale; for grades, the cut-points of each draw."""
@@ -251,6 +251,11 @@ class ReadingFit:
         return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
 
     __repr__ = sentence
+
+
+def _below(end, mean, spread):
+    """Chance of lying below an end, a normal; an end that is open everywhere costs nothing."""
+    return ndtr((end - mean) / spread) if np.isfinite(end).any() else np.full(mean.shape, float(end.flat[0] > 0))
 
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours

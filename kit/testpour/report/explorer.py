@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
-from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from testpour.caution_rules import rules
 from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
 from testpour.models.scales import ADIABATIC_RISE
+from testpour.models.terms import design
 from testpour.units import show, unit_words
 
 if TYPE_CHECKING:
@@ -133,8 +133,9 @@ def _table(term, stops, age):
     cells = int(np.prod([len(stops[name]) for name in names]))
     if cells > MOST_CELLS or not set(term.factors) <= {*stops, "age"}:
         return None
-    rows = pd.DataFrame(list(product(*(stops[name] for name in names))), columns=names, index=range(cells))
-    return {"factors": names, "values": _packed(np.broadcast_to(term.column(rows.assign(age=age)), cells))}
+    grid = np.meshgrid(*(stops[name] for name in names), indexing="ij")
+    table = {name: values.ravel() for name, values in zip(names, grid, strict=True)}
+    return {"factors": names, "values": _packed(design([term], {**table, "age": np.full(cells, age)}))}
 
 
 def _poured(fit, stops):
