@@ -103,7 +103,8 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     check_level(level)
     known = KNOWN.setdefault(fit, {})
     if level not in known:
-        each = [_effect(fit, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
+        alike = fit.rows.drop_duplicates("pour").rank(numeric_only=True).corr()
+        each = [_effect(fit, alike, *step, level) for step in _steps(fit)]
         strength = {id(e): abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9) for e in each}
         held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
         known[level] = Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])), held)
@@ -128,14 +129,13 @@ def _steps(fit):
         yield factor, float(start), float(end), poured, beside
 
 
-def _effect(fit, factor, start, end, poured, beside, level):
+def _effect(fit, alike, factor, start, end, poured, beside, level):
     settings = [{**beside, factor.name: value} for value in (start, end)]
     table = settings_table(fit.study, settings, reading=fit.reading)
     contrast = np.diff(design(fit.believed.terms, table), axis=0)[0]
-    latent = fit.mean(table)
     found = change(fit, table)
     tails = np.quantile(found.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
-    drawn = latent[:, 1] - latent[:, 0]
+    drawn = fit.posterior.coefficients @ contrast
     from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned of the others too
     held = _held(fit.believed, contrast)
     believed, doubt = contrast @ fit.believed.mean, np.sqrt(np.sum((contrast * fit.believed.sd) ** 2))
@@ -146,28 +146,28 @@ def _effect(fit, factor, start, end, poured, beside, level):
     turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
-        poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, factor) if poured else (), expected,
+        poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, alike[factor.name], factor) if poured else (), expected,
     )
 
 
 def _by_day(rows, factor, middle):
     """Whether a setting never differed within a session, and fewer than `DAYS` sessions had it low, or high."""
-    sessions = rows.groupby("session")[factor.name].agg(["min", "max"])
-    if (sessions["max"] - sessions["min"]).max() > factor.step / 2:
+    sessions = rows.groupby("session")[factor.name]
+    least = sessions.min()
+    if (sessions.max() - least).max() > factor.step / 2:
         return False
-    high = (sessions["min"] > middle).sum()
-    return bool(min(high, len(sessions) - high) < DAYS)
+    high = (least > middle).sum()
+    return bool(min(high, len(least) - high) < DAYS)
 
 
-def _together(fit, factor):
-    """The other settings that may move the reading and rose, or fell, whenever this one rose, in words."""
-    ranks = fit.rows.drop_duplicates("pour").rank(numeric_only=True)
+def _together(fit, alike, factor):
+    """The other settings that may move the reading and whose ranks rose, or fell, whenever this one's rose, in words."""
     one_thing = {"post_cure_temperature", "post_cure_time"}
     others = [
         other for other in fit.study.factors
         if other.kind != "text" and other.name in fit.believed.factors - {factor.name} and not {factor.name, other.name} <= one_thing
     ]
-    return tuple(other.words for other in others if abs(ranks[factor.name].corr(ranks[other.name])) > 1 - 1e-9)
+    return tuple(other.words for other in others if abs(alike[other.name]) > 1 - 1e-9)
 
 
 def _from_log(believed, contrast, drawn):

@@ -72,17 +72,19 @@ def suspects(fit: ReadingFit, seen: pd.DataFrame, luck: float) -> list[Suspect]:
     list of Suspect
         In the order of the log.
     """
-    groups = list(seen.groupby("pour", sort=False))
+    pours, far = seen["pour"].unique(), 2 * seen[["above", "below"]].min(axis=1)
     found = []
-    for pour, part in groups:
-        far = 2 * part[["above", "below"]].min(axis=1)
-        if len(part) * far.min() < luck / len(groups):
-            slip = _slip(fit, part, luck / len(seen))
-            found.append(_whole(fit, pour, part, far) if slip is None else _single(fit, pour, part, slip))
-        elif len(part) > 2:
-            slip = _slip(fit, part, luck / len(seen))
-            if slip is not None:
-                found.append(_single(fit, pour, part, slip))
+    for pour in pours:
+        mine = fit.labels["pour"] == str(pour)
+        odd = mine.sum() * far[mine].min() < luck / len(pours)
+        if not odd and mine.sum() < 3:
+            continue
+        part = seen[mine]
+        slip = _slip(fit, part, luck / len(seen))
+        if slip is not None:
+            found.append(_single(fit, pour, part, slip))
+        elif odd:
+            found.append(_whole(fit, pour, part, far[mine]))
     return found
 
 
