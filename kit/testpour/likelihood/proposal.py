@@ -103,12 +103,11 @@ class Proposal:
 
     def _outer_density(self, outer):
         """Log density of the folded t: the sum over every choice of signs of the sds' roots."""
-        size, logs = len(self.centre), []
-        places = self._roots(outer, self.root)
-        for signs in product((1.0, -1.0), repeat=self.groups):
-            away = places * np.r_[np.ones(size - self.groups), signs] - self.centre
-            squared = (np.linalg.solve(self.axes, away.T) ** 2).sum(axis=0)
-            logs.append(_t_density(squared, size, self.outer_degrees))
+        size = len(self.centre)
+        signs = np.array([(1.0,) * (size - self.groups) + each for each in product((1.0, -1.0), repeat=self.groups)])
+        away = self._roots(outer, self.root) * signs[:, None] - self.centre
+        squared = (np.linalg.solve(self.axes, away.reshape(-1, size).T) ** 2).sum(axis=0).reshape(len(signs), -1)
+        logs = _t_density(squared, size, self.outer_degrees)
         density = logsumexp(logs, axis=0) - np.log(np.abs(np.diag(self.axes))).sum()
         steep = (1 / self.root - 1) * np.log(outer[:, size - self.groups :]) - np.log(self.root)
         return density + steep.sum(axis=1)
