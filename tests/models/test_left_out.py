@@ -51,6 +51,11 @@ def test_a_session_shared_with_others_is_known_and_one_of_its_own_is_not(fit):
     assert alone.shift == pytest.approx(posterior.group_effects["session"][:, 2], abs=1e-12)
 
 
+def test_a_fit_and_one_without_a_pour_each_hold_the_model_matrix_of_their_own_rows(fit):
+    """The first column is the level, 1 for each of nine readings, and for eight once a pour is left out."""
+    assert [one.columns[:, 0].tolist() for one in (fit, fit.without("P0"))] == [[1.0] * 9, [1.0] * 8]
+
+
 def test_the_chance_of_reading_as_high_or_as_low_is_normal_with_both_scatters():
     """Scatter 0.3 of its own and 0.4 of a reading make 0.5; two draws weigh a quarter and three quarters."""
     seen = PredictiveDraws(np.array([[3.0], [3.2]]), np.full(2, 0.3), np.full(2, 0.4), np.zeros(2), None)

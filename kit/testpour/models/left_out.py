@@ -96,10 +96,10 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
         as high), below (at least as low), inside (share of what is seen that lies in the interval).
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
-    numbers, said = fit.rows.select_dtypes("number"), np.empty((len(table), 5))
+    seen, said = fit.rows[[c for c in ("low", "high", "room_temperature") if c in fit.rows]], np.empty((len(table), 5))
     for pour in table["pour"].unique():
         mine = fit.labels["pour"] == str(pour)
-        said[mine] = _one(fit, pour, numbers[mine], level)
+        said[mine] = _one(fit, pour, seen[mine], level)
     return table.assign(**dict(zip(("from", "to", "above", "below", "inside"), said.T, strict=True)))
 
 
@@ -126,7 +126,7 @@ def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) ->
     for name, all_labels in fit.groups.items():
         mine = all_labels[at]
         spread = posterior.group_spread.get(name, np.full(len(own), fit.believed.scatter[name]))
-        if name in posterior.group_spread and np.isin(mine, all_labels[others]).all():
+        if name in posterior.group_spread and set(mine) <= set(all_labels[others]):
             levels = np.searchsorted(posterior.group_levels[name], mine)
             mean = mean + posterior.group_effects[name][:, levels]
             continue
@@ -221,6 +221,8 @@ def _log_chance(low, high, spread):
     """Log chance of each interval; log density where a reading is exact."""
     low, high, spread = np.broadcast_arrays(low / spread, high / spread, spread)
     exact = low == high
+    if not exact.any():
+        return log_interval_probability(low, high)
     chance = np.where(exact, -(low**2) / 2 - np.log(spread), 0.0)
     chance[~exact] = log_interval_probability(low[~exact], high[~exact])
     return chance
