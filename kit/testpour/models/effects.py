@@ -104,7 +104,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     known = KNOWN.setdefault(fit, {})
     if level not in known:
         alike = fit.rows.drop_duplicates("pour").rank(numeric_only=True).corr()
-        each = [_effect(fit, alike, *step, level) for step in _steps(fit)]
+        each = [_effect(fit, alike, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
         strength = {id(e): abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9) for e in each}
         held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
         known[level] = Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])), held)
