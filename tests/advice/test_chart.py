@@ -120,7 +120,7 @@ def test_no_other_room_is_asked_for_where_it_is_not_known_that_this_one_is_bad(f
 def test_what_is_not_known_was_not_poured_and_may_be_good(fits, monkeypatch, beyond, most, unknown):
     """The chance may be as good as a recipe's six in ten at the upper end of its 90 % interval; the mean is a fifth of that."""
     asked = []
-    monkeypatch.setattr(chart_module, "best_catalysts", lambda fits, states, cells: (cells, np.array([most / 5])))
+    monkeypatch.setattr(chart_module, "_best_catalysts", lambda fits, states, cells: (cells, np.array([most / 5])))
     monkeypatch.setattr(chart_module, "beyond_log", lambda fits, row: {"room_temperature": "cold"} if beyond else {})
     monkeypatch.setattr(chart_module, "chance", lambda fits, table: SimpleNamespace(draws=np.array([[0.0]] * 9 + [[most]] * 2)[:, : len(table)]))
     monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, new: asked.extend(new) or [""])
