@@ -255,7 +255,7 @@ class ReadingFit:
 
 def _below(end, mean, spread):
     """Chance of lying below an end, a normal; an end that is open everywhere costs nothing."""
-    return ndtr((end - mean) / spread) if np.isfinite(end).any() else np.full(mean.shape, float(end.flat[0] > 0))
+    return ndtr((end - mean) / spread) if np.isfinite(end).any() else np.broadcast_to(np.where(end > 0, 1.0, 0.0), mean.shape)
 
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
