@@ -282,6 +282,18 @@ def test_a_blur_adds_to_the_shift_and_a_wider_spread_to_each_reading():
     assert one == pytest.approx(stats.norm(mean, np.sqrt(1 + 1.5**2)).logpdf(1.0), abs=1e-9)
 
 
+def test_a_cause_that_fades_is_at_a_later_age_what_the_first_age_is_of_it():
+    """Read at 24 h and at 168 h, a seventh is left: a shift of 1.4 is 0.2, and a blur of 0.7 is 0.1, both from one draw. scipy's density."""
+    late = Cause("late", "late", 0.1, sizes=(1.0,), shift={"weight": 1.4}, blur={"weight": 0.7}, fades=True)
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "late": late}, {}, {}, {})
+    seen = plain_sight([1.9, 0.1], [0.0])
+    seen = replace(seen, rows=seen.rows.assign(age=[24.0, 168.0]))
+    spread = np.array([0.7, 0.1])
+    cov = 0.8**2 + np.diag([0.3**2] * 2) + np.outer(spread, spread)
+    by_hand = stats.multivariate_normal([1.4, 0.2], cov).logpdf([1.9, 0.1]) + np.log(2 * np.pi)
+    assert likelihoods(table, {"weight": seen}).by_size.loc[("late", 1.0), "weight"] == pytest.approx(by_hand, abs=0.02)
+
+
 def test_a_resin_may_answer_otherwise_than_the_model_three_times_in_ten():
     """One reading of 2.5, three draws: the mean of the density, and with three in ten the one blurred by the misfit, 0.6."""
     draws = np.array([0.0, 0.5, 1.0])

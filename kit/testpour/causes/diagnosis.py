@@ -9,7 +9,7 @@ from testpour.causes.complaint import asked_about, missed, read_hard, read_soft
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import sights
-from testpour.causes.signs import Planned, noted, planned, signs_of
+from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of
 from testpour.causes.whole_log import fails_throughout, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
@@ -82,6 +82,8 @@ def _case(fits, table, pour, found, off):
     """The `Case` of one casting: what it misses is `found`, and the scale may have missed by the share `off`."""
     castings, missing = fits.castings, {miss.aim.reading for miss in found}
     table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
+    if well := caught_up(castings, pour, found):
+        table = replace(table, causes={name: replace(cause, now=well) if cause.fades else cause for name, cause in table.causes.items()})
     throughout, refused, beside = fails_throughout(castings, pour, found), _refusal(fits, pour), neighbours(castings, pour)
     seen = sights(fits, pour, trade=throughout is not None)
     odd = bool(not seen or refused or any(sight.far for sight in seen.values()))

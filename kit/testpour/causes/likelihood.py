@@ -17,6 +17,7 @@ FAR = 0.3  # how often a resin lies from the model by the table's misfit; common
 DIGIT, LOST = 0.2, 3.0  # how often a slip drops or adds a digit, and how much further off it is then; common practice, no source
 SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(7)  # a shift that fades, in standard deviations about its middle
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
 
 
@@ -152,13 +153,13 @@ def _sizes(cause, seen):
 
 
 def _occasions(seen):
-    """Each reading and age at which the casting was read, and of repeats at one age each alone (its place)."""
+    """Each reading and age at which the casting was read; of repeats at one age each alone (its place): they are no one slip."""
     found = []
     for name, sight in seen.items():
         ages = sight.rows["age"].to_numpy()
         for age in sight.rows["age"].unique():
             places = np.flatnonzero(_same(ages, age))
-            found += [(name, age, None)] + [(name, age, place) for place in places if len(places) > 1]
+            found += [(name, age, place) for place in places] if len(places) > 1 else [(name, age, None)]
     return found
 
 
@@ -184,18 +185,37 @@ def _under(cases, name, sight, misfit):
             out[place] = _averaged(_misread(sight, sight.usual[None], misread[1:], cause.one_of[name]))[0]
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
-        treated = (size * cause.shift.get(name, 0.0), _blur(cause, size, name), cause.spread.get(name, 1.0))
+        blur = _blur(cause, size, name)
+        treated = (size * cause.shift.get(name, 0.0), 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades)
         alike.setdefault((moved, *treated), []).append(place)
     firsts = [cases[places[0]] for places in alike.values()]
-    shift, blur, spread = np.array([treated[1:] for treated in alike]).T
-    mean = sight.mean(as_if(sight.settings, firsts)) + shift[:, None, None]
-    logs = _averaged(log_chance(sight, mean, blur, spread))
+    shift, blur, spread, passing, fades = np.array([treated[1:] for treated in alike]).T
+    left = _left(sight.rows["age"].to_numpy(), fades)
+    mean = sight.mean(as_if(sight.settings, firsts)) + (shift[:, None] * left)[:, None]
+    logs = _averaged(_passing(sight, mean, blur, spread, passing[:, None] * left))
     if misfit:
-        far = _averaged(log_chance(sight, mean, np.hypot(blur, misfit), spread))
+        far = _averaged(_passing(sight, mean, np.hypot(blur, misfit), spread, passing[:, None] * left))
         logs = np.logaddexp(logs + np.log1p(-FAR), far + np.log(FAR))
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
     return out
+
+
+def _left(ages, fades):
+    """What is left of a shift at each age, shape (h, k): under a cause that fades, the first age over this one."""
+    return np.where(fades[:, None] > 0, np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0), 1.0)
+
+
+def _passing(sight, mean, blur, spread, passing):
+    """`log_chance` with a further standard deviation `passing` (h, k), of a shift whose part at each reading may differ."""
+    alike = passing[:, 0]
+    logs = log_chance(sight, mean, np.hypot(blur, alike), spread)
+    fading = (passing != alike[:, None]).any(axis=1)
+    if fading.any():
+        steps = NODES[:, None, None, None] * passing[fading][:, None]
+        each = [log_chance(sight, mean[fading] + step, blur[fading], spread[fading]) for step in steps]
+        logs[fading] = logsumexp(each, axis=0, b=(WEIGHTS / WEIGHTS.sum())[:, None, None])
+    return logs
 
 
 def _averaged(logs):

@@ -1,12 +1,12 @@
 """What the settings of a casting openly say: signs, and the share of its fault that was planned."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, misses
+from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import fails_throughout, worse_than_others
@@ -125,6 +125,31 @@ def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
     list of Missed
     """
     return [m for m in missed if m.early]
+
+
+def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
+    """What to do with a casting whose last reading is as good as an aim asks that it missed at first; empty without one.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+    missed : tuple of Missed
+        The aims it misses.
+
+    Returns
+    -------
+    str
+    """
+    rows = castings.readings[castings.readings["pour"] == pour]
+    for miss in missed:
+        read = rows[rows["reading"] == miss.aim.reading]
+        last = read["age"].max()
+        if last > miss.age and not misses(castings, replace(miss.aim, age=last))[pour]:
+            reading = castings.study.reading(miss.aim.reading)
+            return f"Leave it: its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
+    return ""
 
 
 def _alone(pours, lot, pour):

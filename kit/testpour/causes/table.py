@@ -83,6 +83,7 @@ class Cause:
     spread: dict[str, float] = field(default_factory=dict)
     one_of: dict[str, float] = field(default_factory=dict)
     alike: bool = False
+    fades: bool = False
     planned: tuple[dict, ...] = ()
     openly: str = ""
     odds: dict[str, float] = field(default_factory=dict)
