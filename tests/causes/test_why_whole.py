@@ -45,7 +45,7 @@ def test_a_log_that_fails_throughout_is_no_ordinary_scatter(wet_log):
     assert not {"day", "different"} & {asked.question.name for asked in answer.questions}  # the log has said that no other came out well
     assert answer.observe(day="as bad as this one").chances.equals(answer.chances)
     assert answer.observe(day="as usual").chances["cold"] < answer.chances["cold"]  # an answer that contradicts the log still counts
-    assert "misses this aim" not in answer.sentence()  # said once is enough
+    assert "of the log went this way" not in answer.sentence()  # said once is enough
 
 
 @pytest.mark.slow
@@ -120,12 +120,55 @@ def test_two_other_castings_and_three_in_four_make_a_log_fail_throughout(wet_log
     assert throughout(3.0, 3.0, 0.0) and throughout(3.0, 3.0, 3.0, 0.0) and not throughout(3.0, 3.0, 0.0, 0.0)
 
 
+DRY_AND_HARD = (Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=74.0, age=24.0))
+
+
+def cold_log(castings_of, study, tack, hard, room, gel=30.0, aims=DRY_AND_HARD):
+    """One casting each of a grade of tack and a hardness, at usual settings but for the room."""
+    names = [f"P{place + 1:02d}" for place in range(len(tack))]
+    pours = pd.DataFrame({"catalyst": 1.5, "cover": 1.0, "thickness": 10.0, "room_temperature": room}, index=names)
+    parts = [pd.DataFrame({"pour": names, "reading": reading, "low": value, "high": value, "age": age})
+             for reading, value, age in (("gel_time", gel, np.nan), ("tack", tack, 24.0), ("hardness", hard, 24.0))]
+    return castings_of(replace(study, aims=aims), pours, pd.concat(parts, ignore_index=True))
+
+
+def test_a_casting_counts_that_misses_another_aim_the_same_way(castings_of, study):
+    """Six of eight castings are tacky, soft or both, four for each aim, a half; a casting that gels too fast is no slow one."""
+    tack, hard = [2.0, 2, 2, 2, 0, 0, 0, 0], [70.0, 70, 80, 80, 70, 70, 80, 80]
+    log = cold_log(castings_of, study, tack, hard, 12.0)
+    assert {pour for pour in log.pours.index if fails_throughout(log, pour, missed(log, pour))} == {"P01", "P02", "P03", "P04", "P05", "P06"}
+    fast = cold_log(castings_of, study, tack[:4] + [0.0] * 4, [80.0] * 8, 12.0, [30.0] * 4 + [5.0] * 4, (Aim("tack", at_most=1.0, age=24.0), Aim("gel_time", 15.0, 45.0)))
+    assert all(fails_throughout(fast, pour, missed(fast, pour)) is None for pour in fast.pours.index)
+
+
+def test_a_room_logged_as_too_cold_comes_before_ordinary_scatter(castings_of, study):
+    """Good castings of the same cold room are no measure of what it does: 4 of 6 castings at 13 °C, which data sheets forbid, are tacky or soft."""
+    log = fit_castings(cold_log(castings_of, study, [2.0, 0, 2, 0, 2, 0], [68.0, 68, 77, 77, 68, 77], 13.0))
+    answers = why_all(log).answers
+    assert set(answers) == {"P01", "P02", "P03", "P05"}
+    for answer in answers.values():
+        assert answer.case.throughout is None and answer.case.planned.of("cold") > 0.2
+        assert answer.chances[["cold", "cold_night"]].sum() > answer.chances["nothing"] and "leave it as it is" not in answer.sentence()
+
+
+def test_the_aim_that_most_castings_miss_is_the_one_told_of_the_study(castings_of, study):
+    """All four gel in 8 min where 40 to 60 are asked; all are softer than is wished, which has no upper end, three are tacky."""
+    aims = (Aim("tack", at_most=0.0, age=24.0), Aim("hardness", at_least=86.0, age=24.0), Aim("gel_time", 40.0, 60.0))
+    log = fit_castings(cold_log(castings_of, study, [1.0, 1, 1, 0], 80.0, 28.0, 8.0, aims))
+    for pour in log.castings.pours.index:
+        answer = why(log, pour)
+        assert answer.case.throughout.aim.reading == answer.missed[0].aim.reading == "gel_time"
+        assert answer.sentence().startswith(f"{pour}: gel time") and "slow_throughout" not in answer.case.signs
+    assert "misses its aim for gel time, so look at the study first" in why_all(log).sentence()
+
+
 @pytest.mark.parametrize("pigment, dry, shows", [([0.0, 1.0, 1.0, 1.0], [], True), ([1.0] * 4, [], False), ([0.0, 1.0, 1.0, 1.0], ["P01"], False)])
 def test_clear_castings_that_fail_too_clear_the_pigment(pigment, dry, shows, wet_log):
     """Where the whole log is wet, a clear casting that is wet as well says that the pigment is not behind it."""
     castings = wet_log.castings
     rows = castings.readings.copy()
-    rows.loc[rows["pour"].isin(dry) & (rows["reading"] == "tack"), ["low", "high"]] = 0.0
+    for reading, well in (("tack", 0.0), ("hardness", 85.0)):
+        rows.loc[rows["pour"].isin(dry) & (rows["reading"] == reading), ["low", "high"]] = well
     log = replace(castings, pours=castings.pours.assign(pigment=pigment), readings=rows)
     assert ("clear_too" in signs_of(causes_for(log.study), log, "P04", missed(log, "P04"))) is shows
 

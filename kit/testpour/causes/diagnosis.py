@@ -71,6 +71,8 @@ def why(
         said, weighed = case.under(observed or {})
         return Answer("", (), weighed, NoResult(EMPTY), said, (), case)
     found = missed(castings, pour)
+    shared = fails_throughout(castings, pour, found)
+    found = tuple(sorted(found, key=lambda miss: miss is not shared))  # what nearly the whole log misses comes first
     scale = delivered(fits, pour, found[0] if found else None, batch, scale_resolution)
     case = _case(fits, table, pour, found, scale.off if scale else None)
     no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
@@ -84,11 +86,13 @@ def _case(fits, table, pour, found, off):
     table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
     if well := caught_up(castings, pour, found):
         table = replace(table, causes={name: replace(cause, now=well) if cause.fades else cause for name, cause in table.causes.items()})
-    throughout, refused, beside = fails_throughout(castings, pour, found), _refusal(fits, pour), neighbours(castings, pour)
+    throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour)
     seen = sights(fits, pour, trade=throughout is not None)
     odd = bool(not seen or refused or any(sight.far for sight in seen.values()))
     signs = signs_of(table, castings, pour, found, off, odd)
     settled = (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
+    cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
+    beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
     return Case(fits, table, seen, likelihoods(table, seen, missing), signs, parts, beside, throughout, refused, odd, settled)
 

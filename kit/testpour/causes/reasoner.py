@@ -86,8 +86,9 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     prior = np.array([cause.prior for cause in table.causes.values()])
     odds = np.array([np.prod([cause.odds.get(sign, 1.0) for sign in signs]) for cause in table.causes.values()])
     shares = np.maximum([planned.of(name) for name in names], 0.0)
-    unseen, openly = prior * odds * (1 - planned.whole), prior[nothing] * odds[nothing] * shares
+    unseen, openly = prior * odds * (1 - planned.whole), prior[nothing] * shares
     unseen[nothing] = 0.0
+    openly[nothing] *= odds[nothing]  # what makes chance the less likely says nothing against the settings
     before = unseen + openly
     whole, open_part = _either_way(unseen, openly, likely.whole.to_numpy(float), nothing)
     each, _ = _either_way(unseen[:, None], openly[:, None], likely.each.to_numpy(float), nothing)

@@ -165,7 +165,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     if early and "read_too_early" not in behind:
         must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
     if answer.case.throughout:
-        must[0.5] = f"Nearly every casting misses it: look at the study first. {TELLS_STUDY.get(behind[0], FRESH)}."
+        must[0.5] = f"Nearly every casting went this way: look at the study first. {TELLS_STUDY.get(behind[0], FRESH)}."
     if answer.together:
         must[1] = "The first two together fit best."
     must[6] = " ".join(f"Mind: {_lower(c.care)}." for c in causes if c.care)

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, aims_of, misses
+from testpour.causes.complaint import Missed, aims_of, missed, misses
 from testpour.logbook.castings import Castings
 from testpour.study import Aim
 
@@ -14,9 +14,12 @@ THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on th
 
 
 def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> Missed | None:
-    """The aim missed by a casting that nearly the whole log misses: a `Missed`, or None.
+    """Of the aims missed by a casting that nearly the whole log misses, the one that most castings miss: a `Missed`, or None.
 
-    At least two other castings must have been read for it, and three in four of all that were miss it, this one included.
+    Of several missed by as many it is one with two ends: an aim with one end may be a wish.
+
+    At least two other castings must have been read for it, and three in four of all that were miss it, or another aim the
+    same way, slow or fast, this one included: a cold room makes one casting tacky and the next soft.
     What was read well before its age is not due yet, and says nothing of the study.
 
     Parameters
@@ -31,8 +34,23 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     -------
     Missed or None
     """
-    due = (miss for miss in found if not miss.early)
-    return next((miss for miss in due if pour in misses(castings, miss.aim) and missed_by_most(castings, miss.aim)), None)
+    due = [miss for miss in found if not miss.early and pour in misses(castings, miss.aim)]
+    shared = [miss for miss in due if missed_by_most(castings, miss.aim) or _most_lean(castings, miss.leans)]
+    return max(shared, key=lambda miss: (sum(misses(castings, miss.aim).values()), None not in (miss.aim.at_least, miss.aim.at_most)), default=None)
+
+
+@lru_cache(maxsize=32)  # one casting after another is asked about
+def _most_lean(castings, leans):
+    """Whether three in four castings miss an aim in this way, slow or fast, by readings that were due."""
+    if not leans:
+        return False
+    told = {pour: missed(castings, pour) for pour in castings.readings["pour"].unique()}
+    return _most([any(miss.leans == leans and not miss.early for miss in found) for found in told.values()])
+
+
+def _most(bad):
+    """Whether three in four of some castings are bad; there must be three or more."""
+    return len(bad) > 2 and bool(np.mean(bad) >= THROUGHOUT)
 
 
 def missed_by_most(castings: Castings, aim: Aim) -> bool:
@@ -47,8 +65,7 @@ def missed_by_most(castings: Castings, aim: Aim) -> bool:
     -------
     bool
     """
-    bad = misses(castings, aim)
-    return len(bad) > 2 and bool(np.mean(list(bad.values())) >= THROUGHOUT)
+    return _most(list(misses(castings, aim).values()))
 
 
 def good_pours(castings: Castings) -> list[str]:
@@ -68,7 +85,7 @@ def good_pours(castings: Castings) -> list[str]:
 @lru_cache(maxsize=16)  # one casting after another is asked about
 def _good(castings):
     """Whether each casting was read and misses no aim: array of bool, in the order of the pours."""
-    bad = {pour for aim in aims_of(castings.study) for pour, missed in misses(castings, aim).items() if missed}
+    bad = {pour for aim in aims_of(castings.study) for pour, misses_it in misses(castings, aim).items() if misses_it}
     return castings.pours.index.isin(set(castings.readings["pour"]) - bad)
 
 
@@ -93,7 +110,7 @@ def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
     return bool(own and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean())
 
 
-def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
+def neighbours(castings: Castings, pour: str, count: int = 3, warm: float | None = None) -> pd.DataFrame:
     """The good castings whose settings lie nearest to those of `pour`, each factor by its span.
 
     Parameters
@@ -103,6 +120,8 @@ def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
         Its name.
     count : int, optional
         Of neighbours at most.
+    warm : float, optional
+        °C; only castings whose room was logged as at least this warm.
 
     Returns
     -------
@@ -117,6 +136,8 @@ def neighbours(castings: Castings, pour: str, count: int = 3) -> pd.DataFrame:
             values = np.where(np.isnan(values), factor.usual, values)
             away += ((values - values[place]) / _width(factor)) ** 2
     good[place] = False
+    if warm is not None:
+        good &= castings.pours["room_temperature"].to_numpy(float) >= warm
     nearest = np.argsort(np.where(good, away, np.inf), kind="stable")
     return castings.pours.iloc[nearest[: min(count, good.sum())]]
 
