@@ -46,9 +46,10 @@ class Case:
     refused: str = ""  # why its settings may not be poured, as far as they are logged
     odd: bool = False  # nothing was read, a reading lies far out, or its settings are refused: missing no aim says little
     settled: dict[str, str] = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
+    told: dict[str, str] = field(default_factory=dict)  # answers that the other castings of the log give, and that weigh as if somebody gave them
 
     def telling(self, observed: dict[str, str]) -> dict[str, str]:
-        """Answers that say more than the readings have said already: dict of question to answer.
+        """Answers that say more than the readings have said already, with those the rest of the log gives: dict of question to answer.
 
         Parameters
         ----------
@@ -59,7 +60,7 @@ class Case:
         -------
         dict
         """
-        return {name: said for name, said in observed.items() if self.settled.get(name) != said}
+        return {name: said for name, said in {**self.told, **observed}.items() if self.settled.get(name) != said}
 
     def under(self, observed: Mapping[str, str]) -> tuple[dict[str, str], Weighed]:
         """The observations as the table of causes words them, and every cause weighed under them.
@@ -203,7 +204,7 @@ class Answer:
     @property
     def questions(self) -> tuple[Asked, ...]:
         """Questions still open, the most informing first."""
-        return questions(self.case.table, self.chances, {*self.observed, *self.skipped, *self.case.settled})
+        return questions(self.case.table, self.chances, {*self.observed, *self.skipped, *self.case.settled, *self.case.told})
 
     def observe(self, **observed: str) -> "Answer":
         """The answer with more observations: ``answer.observe(where="open face only")``.

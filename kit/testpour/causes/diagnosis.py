@@ -10,7 +10,7 @@ from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import sights
 from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of
-from testpour.causes.whole_log import fails_throughout, neighbours
+from testpour.causes.whole_log import day_was_good, fails_throughout, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
 from testpour.threads import one_thread
@@ -94,7 +94,9 @@ def _case(fits, table, pour, found, off):
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
-    return Case(fits, table, seen, likelihoods(table, seen, missing), signs, parts, beside, throughout, refused, odd, settled)
+    likely = likelihoods(table, seen, missing)
+    told = {"day": "as usual"} if day_was_good(castings, pour) else {}
+    return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
 
 
 def _refusal(fits, pour):

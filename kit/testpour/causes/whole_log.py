@@ -110,6 +110,26 @@ def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
     return bool(own and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean())
 
 
+def day_was_good(castings: Castings, pour: str) -> bool:
+    """Whether the other castings of its session from its lots, two or more, mostly came out good.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+
+    Returns
+    -------
+    bool
+    """
+    pours = castings.pours
+    named = pours[[c for c in ("session", "resin_lot", "catalyst_lot") if c in pours]].fillna("").astype(str)
+    alike = (named == named.loc[pour]).all(axis=1).to_numpy() & pours.index.isin(set(castings.readings["pour"]) - {pour})
+    good = _good(castings)[alike]
+    return bool("session" in named and named.loc[pour, "session"] and good.sum() > 1 and good.mean() > 2 / 3)
+
+
 def neighbours(castings: Castings, pour: str, count: int = 3, warm: float | None = None) -> pd.DataFrame:
     """The good castings whose settings lie nearest to those of `pour`, each factor by its span.
 
