@@ -52,6 +52,18 @@ def test_weights_are_raised_to_a_power_before_they_are_shared_out():
     assert found.chances[["nothing", "a", "b"]].tolist() == pytest.approx(expected, abs=1e-12)
 
 
+def test_what_the_settings_explain_meets_an_unseen_cause_as_often_as_that_is_met():
+    """Settings explain 8 in 10 of such misses by a. Unseen a is 0.3 x 0.2 and b 0.1 x 0.2; openly a is 0.6 x 0.8, chance 0.6 x 0.2.
+
+    Both together are 0.06 x 0.02, or 0.8 of the 0.1 that b is met; the reading is 0.072 / 0.54 likely under a and 0.2 under b.
+    """
+    found = weigh(replace(SMALL, together=2.0), LIKELY, set(), Planned(0.5, 0.1, {"a": 0.8}), {})
+    alone = np.array([0.12 * 0.1, 0.06 * 0.4 + 0.48 * 0.1, 0.02 * 0.2])
+    both = 2 * (0.06 * 0.02 + 0.8 * 0.1) * (0.072 / 0.54 + 0.2) / 2
+    expected = (alone + [0, both / 2, both / 2]) / (alone.sum() + both)
+    assert found.chances[["nothing", "a", "b"]].tolist() == pytest.approx(expected, abs=1e-12)
+
+
 def test_two_causes_together_by_hand():
     """Weight of both: the product of theirs times 2; each piece comes from either, half and half."""
     found = weigh(replace(SMALL, together=2.0), LIKELY, set(), Planned(), {"look": "there"})

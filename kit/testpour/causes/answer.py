@@ -25,6 +25,7 @@ from testpour.models.fits import Fits
 from testpour.wording import NoResult, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
+PLAINLY = 0.9  # share of the worst miss that a setting must explain to be named beside another cause of it; common practice, no source
 NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light")
 NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
 UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."
@@ -157,9 +158,9 @@ class Answer:
 
     @property
     def together(self) -> tuple[str, str] | None:
-        """Names of two causes that fit better together than any cause alone; None where no two do."""
+        """Names of two causes that fit better together than any cause alone, the likelier first; None where no two do."""
         pairs, alone = self.weighed.pairs, self.weighed.table["alone"]
-        return tuple(pairs.index[0]) if len(pairs) and pairs.iloc[0] > alone.max() else None
+        return tuple(sorted(pairs.index[0], key=self.chances.index.get_loc)) if len(pairs) and pairs.iloc[0] > alone.max() else None
 
     @cached_property
     def openly(self) -> tuple[str, ...]:
@@ -169,12 +170,12 @@ class Answer:
 
     @cached_property
     def by_settings(self) -> tuple[tuple[str, str], ...]:
-        """Of the other aims it misses, those that its settings mostly explain: the reading in words, and the cause that brought that about."""
+        """Of the aims it misses, those that its settings mostly explain by another cause than the likeliest: the reading in words, and that cause."""
         case, found = self.case, []
-        for miss in () if case.throughout else self.missed[1:]:
+        for miss in () if case.throughout or case.table.causes[self.first].of_the_log else self.missed:
             shares = planned(case.table, case.fits, self.pour, miss, case.beside).shares or {}
             name = max(shares, key=lambda cause: shares[cause], default="")
-            if name != SETTINGS and shares.get(name, 0.0) > 0.5:
+            if name not in (SETTINGS, self.first) and shares.get(name, 0.0) > (PLAINLY if miss is self._worst else 0.5):
                 found.append((case.fits.study.reading(miss.aim.reading).words, name))
         return tuple(found)
 

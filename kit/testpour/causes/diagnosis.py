@@ -18,6 +18,7 @@ from testpour.wording import NoResult
 
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
 BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
+EXPLAINED = 0.5  # share of the miss that settings explain, from which on; common practice, no source
 THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 
 
@@ -88,13 +89,15 @@ def _case(fits, table, pour, found, off):
         table = replace(table, causes={name: replace(cause, now=well) if cause.fades else cause for name, cause in table.causes.items()})
     throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour)
     seen = sights(fits, pour, trade=throughout is not None)
-    odd = bool(not seen or refused or any(sight.far for sight in seen.values()))
+    far = {name for name, sight in seen.items() if sight.far}
+    odd = bool(not seen or refused or far)
     signs = signs_of(table, castings, pour, found, off, odd)
     settled = (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
-    likely = likelihoods(table, seen, missing)
+    beyond = far if parts.whole > EXPLAINED else set()  # settings that explain the miss leave what else lies far out to explain
+    likely = likelihoods(table, seen, missing | beyond)
     told = {"day": "as usual"} if day_was_good(castings, pour) else {}
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
 

@@ -94,7 +94,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     each, _ = _either_way(unseen[:, None], openly[:, None], likely.each.to_numpy(float), nothing)
     each = pd.DataFrame(each - _log(before)[:, None], names, likely.each.columns).assign(**said)
     power = np.where(each.columns.isin(list(said)), 1.0, table.readings)
-    first, second, both = _pairs(table, before, each, power)
+    first, second, both = _pairs(table, (unseen, openly, shares, prior * odds), each, power)
     alone, both = _shared_out(table.sharp * (whole + answers), table.sharp * both)
     chance = alone + sum(np.bincount(side, both, len(names)) / 2 for side in (first, second))
     found = pd.DataFrame(
@@ -107,13 +107,17 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     return Weighed(found.sort_values("chance", ascending=False, kind="stable").rename_axis("cause"), each, pairs)
 
 
-def _pairs(table, before, each, power):
-    """The places of every two causes, two arrays, and the log of their weight together, each piece of evidence with its own power."""
+def _pairs(table, weights, each, power):
+    """The places of every two causes, two arrays, and the log of their weight together, each piece of evidence with its own power.
+
+    What the settings explain is no second mishap: it comes with an unseen cause, as often as that is met, in its share of such misses.
+    """
     able = np.flatnonzero([name != NOTHING and not cause.one_of for name, cause in table.causes.items()])
     first, second = (able[side] for side in np.triu_indices(len(able), 1))
-    logs, weight = each.to_numpy(float), _log(before)
+    logs, (unseen, openly, shares, met) = each.to_numpy(float), weights
+    weight = unseen[first] * unseen[second] + shares[first] * met[second] + met[first] * shares[second] + openly[first] * openly[second]
     either = (power * (np.logaddexp(logs[first] / power, logs[second] / power) - np.log(2))).sum(axis=1)
-    return first, second, either + weight[first] + weight[second] + float(_log(table.together))
+    return first, second, either + _log(weight) + float(_log(table.together))
 
 
 def _shared_out(alone, pairs):

@@ -153,9 +153,9 @@ def _miss(answer: "Answer") -> str:
 
 
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
-    """What is always said, by its place: what the log as a whole suffers from, what to do with this casting, every caution."""
+    """What is always said, by its place: what the log as a whole suffers from, a second cause, what to do with this casting, every caution."""
     causes, early, again = [answer.case.table.causes[name] for name in behind], read_early(answer.missed), read_again(answer)
-    now = _lower("; ".join(dict.fromkeys(c.now.replace("{again}", again) for c in causes if c.now)))
+    now = "; ".join(dict.fromkeys(_lower(c.now.replace("{again}", again)) for c in causes if c.now))
     must: dict[float, str] = {4: f"This casting: {now}." if now else ""}
     if _unsure(answer):
         asked = answer.ask()
@@ -168,6 +168,9 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
         must[0.5] = f"Nearly every casting went this way: look at the study first. {TELLS_STUDY.get(behind[0], FRESH)}."
     if answer.together:
         must[1] = "The first two together fit best."
+    worst = answer.case.fits.study.reading(answer.missed[0].aim.reading).words if answer.missed else ""
+    if own := next((name for words, name in answer.by_settings if words == worst and name not in behind), ""):
+        must[0.7] = of_its_own(answer, worst, own)
     must[6] = " ".join(f"Mind: {_lower(c.care)}." for c in causes if c.care)
     return {place: text for place, text in must.items() if text}
 
