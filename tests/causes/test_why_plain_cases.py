@@ -230,6 +230,18 @@ def test_a_fault_beside_what_the_settings_explain_is_named_with_it(cast):
     assert any(answer.case.table.causes[name].words in said for name in slow.index)
 
 
+@pytest.mark.parametrize("swap", [True, False])
+def test_readings_of_two_castings_of_a_day_put_to_each_other_are_a_mix_up_of_labels(swap, cast):
+    """A mix of 2 % at 26 °C gels in minutes, one of 1 % at 16 °C in most of an hour."""
+    slow, fast = (60.0, 1.0, 74.0), (13.0, 0.0, 82.0)
+    one, two = (fast, slow) if swap else (slow, fast)
+    log = one_more(cast, *one, "S2", more=[({"catalyst": 2.0, "room_temperature": 26.0}, *two)], catalyst=1.0, room_temperature=16.0)
+    fits = fit_castings(log)
+    for pour in ("P07", "P08"):
+        answer = why(fits, pour)
+        assert ("swapped" in answer.case.signs) is swap and (answer.first == "wrong_entry") is swap
+
+
 def test_a_lot_that_was_not_written_down_is_not_the_only_pour_from_its_lot(cast, study):
     for lot, alone in (("D2", True), ("", False), (None, False), (nan, False)):
         castings = cast({**USUAL, "resin_lot": [*["D1"] * 5, lot]}, GEL, [*TACK[:5], 2.0], HARD)

@@ -3,12 +3,16 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
+import numpy as np
+import pandas as pd
+from scipy.special import logsumexp
+
 from testpour.causes.answer import EMPTY, Answer, Case
 from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import asked_about, missed, read_hard, read_soft
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
-from testpour.causes.sight import sights
+from testpour.causes.sight import log_chance, sights
 from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of
 from testpour.causes.whole_log import day_was_good, fails_throughout, neighbours
 from testpour.cautions import check_settings
@@ -19,6 +23,7 @@ from testpour.wording import NoResult
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
 BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
 EXPLAINED = 0.5  # share of the miss that settings explain, from which on; common practice, no source
+SWAPPED = float(np.log(100.0))  # how much better each of two castings must fit the other's settings; common practice, no source
 THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 
 
@@ -91,7 +96,7 @@ def _case(fits, table, pour, found, off):
     seen = sights(fits, pour, trade=throughout is not None)
     far = {name for name, sight in seen.items() if sight.far}
     odd = bool(not seen or refused or far)
-    signs = signs_of(table, castings, pour, found, off, odd)
+    signs = signs_of(table, castings, pour, found, off, odd, bool(far) and _swapped(fits, pour, seen))
     settled = (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
@@ -100,6 +105,25 @@ def _case(fits, table, pour, found, off):
     likely = likelihoods(table, seen, missing | beyond)
     told = {"day": "as usual"} if day_was_good(castings, pour) else {}
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
+
+
+def _swapped(fits, pour, seen):
+    """Whether another casting of the session and this one each read as the other's settings would have it."""
+    pours = fits.castings.pours
+    same = pours.index[(pours["session"] == pours.loc[pour, "session"]) & (pours["session"] != "")] if "session" in pours else ()
+    likely = (other for other in same if other != pour and _gain(seen, pours.loc[other]) > SWAPPED)
+    return any(_gain(sights(fits, other), pours.loc[pour]) > SWAPPED for other in likely)
+
+
+def _gain(seen, row):
+    """Log of how many times likelier a casting's readings are at another's settings than at its own."""
+    gain = 0.0
+    for sight in seen.values():
+        known = {name: np.full_like(values, row[name]) for name, values in sight.settings.items() if name in row and pd.notna(row[name])}
+        both = (log_chance(sight, mean, 0.0, 1.0) for mean in (sight.mean({**sight.settings, **known}), sight.usual[None]))
+        there, here = (logsumexp(each) for each in both)
+        gain += float(there - here)
+    return gain
 
 
 def _refusal(fits, pour):

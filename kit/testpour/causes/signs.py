@@ -66,7 +66,8 @@ class Planned:
         return min(1 - sum(known.values()), self.by_chance) if cause == "nothing" else known.get(cause, 0.0)
 
 
-def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None, odd: bool = False) -> set[str]:
+def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None, odd: bool = False,
+             swapped: bool = False) -> set[str]:
     """Names of the signs that a casting shows.
 
     Parameters
@@ -80,6 +81,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         Largest share of its catalyst by which the scale may have missed, where it is known.
     odd : bool, optional
         Whether that it misses no aim says little: nothing was read on it, say, or a reading lies far from what is expected.
+    swapped : bool, optional
+        Whether it and another casting of its day each read as the other should.
 
     Returns
     -------
@@ -96,6 +99,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
             shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
         elif "clear_too" in sign:
             shows = "pigment" in have and _clear_too(castings, throughout)
+        elif "swapped" in sign:
+            shows = swapped
         elif "good" in sign:
             shows = not missed and not odd
         elif "early" in sign:
