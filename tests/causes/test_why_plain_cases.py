@@ -15,7 +15,7 @@ from testpour.causes.evidence import _planned_words
 from testpour.causes.signs import planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
-from testpour.causes.whole_log import day_was_good, fails_throughout, worse_than_others
+from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, worse_than_others
 from testpour.models.fits import fit_castings
 from testpour.study import Aim
 
@@ -240,6 +240,27 @@ def test_readings_of_two_castings_of_a_day_put_to_each_other_are_a_mix_up_of_lab
     for pour in ("P07", "P08"):
         answer = why(fits, pour)
         assert ("swapped" in answer.case.signs) is swap and (answer.first == "wrong_entry") is swap
+
+
+@pytest.mark.parametrize("sides, beyond", [({"room_temperature": "above"}, True), ({"room_temperature": "above", "catalyst": "above"}, True),
+                                           ({"room_temperature": "below", "catalyst": "below"}, False), ({"moon": "above", "catalyst": "below"}, True)])
+def test_a_good_casting_at_more_says_that_less_was_not_too_much(sides, beyond, cast):
+    """P07 with 1.3 % at 19.5 °C: P03 was good with 1.8 % at 21 °C, P02 with 1.2 % at 19 °C, P06 with 1.4 % at 20 °C; P02 is made bad here."""
+    log = one_more(cast, 25.0, 2.0, 60.0, catalyst=1.3, room_temperature=19.5)
+    wet = replace(log, readings=log.readings.assign(low=log.readings["low"].mask((log.readings["pour"] == "P02") & (log.readings["reading"] == "tack"), 3.0),
+                                                    high=log.readings["high"].mask((log.readings["pour"] == "P02") & (log.readings["reading"] == "tack"), 3.0)))
+    assert good_beyond(log if "moon" in sides else wet, "P07", sides) is beyond
+
+
+def test_what_good_castings_stood_is_not_the_first_to_be_blamed(cast):
+    """P07 gels fast at 10 mm and 20 °C, P08 slowly; P03 was good with more catalyst at 21 °C, P02 with less at 19 °C."""
+    fits = fit_castings(one_more(cast, 13.0, 0.0, 78.0, more=[({}, 50.0, 2.0, 64.0)]))
+    for pour, cause, sign, seen, other in (("P07", "too_hot", "good_hotter", {"felt": "as warm"}, {"felt": "warmer"}),
+                                           ("P08", "too_thin", "good_cooler", {}, {"where": "thin parts and edges"})):
+        with_it, without = (why(fits, pour, causes=causes) for causes in ({}, {"causes": {cause: {"odds": {sign: 1.0}}}}))
+        assert sign in with_it.case.signs and bool(with_it.chances[cause] < without.chances[cause]) is (cause == "too_thin")  # heat that was not felt may be there
+        assert with_it.observe(**seen).chances[cause] < 0.6 * without.observe(**seen).chances[cause]
+        assert with_it.observe(**other).chances[cause] == pytest.approx(without.observe(**other).chances[cause])
 
 
 def test_a_lot_that_was_not_written_down_is_not_the_only_pour_from_its_lot(cast, study):

@@ -142,7 +142,9 @@ def showing(table: CauseTable, signs: set[str], observed: dict[str, str]) -> set
     set of str
     """
     def stands(sign):
-        return all(observed.get(q, usual) == usual for q, usual in table.signs[sign].get("but", {}).items())
+        stated = table.signs[sign]
+        unless, once = stated.get("but", {}).items(), stated.get("only", {}).items()
+        return all(observed.get(q, usual) == usual for q, usual in unless) and all(observed.get(q) == said for q, said in once)
 
     return {sign for sign in signs if stands(sign)}
 

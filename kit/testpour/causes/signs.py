@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, CauseTable
-from testpour.causes.whole_log import fails_throughout, worse_than_others
+from testpour.causes.whole_log import fails_throughout, good_beyond, worse_than_others
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 
@@ -99,6 +99,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
             shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
         elif "clear_too" in sign:
             shows = "pigment" in have and _clear_too(castings, throughout)
+        elif "good_beyond" in sign:
+            shows = good_beyond(castings, pour, sign["good_beyond"])
         elif "swapped" in sign:
             shows = swapped
         elif "good" in sign:

@@ -1,6 +1,6 @@
 """What a whole log says of its castings: the aims that nearly all of them miss, those that came out good, and which lie near."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 import numpy as np
@@ -128,6 +128,28 @@ def day_was_good(castings: Castings, pour: str) -> bool:
     alike = (named == named.loc[pour]).all(axis=1).to_numpy() & pours.index.isin(set(castings.readings["pour"]) - {pour})
     good = _good(castings)[alike]
     return bool("session" in named and named.loc[pour, "session"] and good.sum() > 1 and good.mean() > 2 / 3)
+
+
+def good_beyond(castings: Castings, pour: str, sides: Mapping[str, str]) -> bool:
+    """Whether another casting came out good whose settings lie as far, or farther, on the named sides.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+    sides : mapping
+        Factor name to ``"above"`` or ``"below"``; a factor that the log does not have says nothing.
+
+    Returns
+    -------
+    bool
+    """
+    good, pours = _good(castings) & (castings.pours.index != pour), castings.pours
+    for name in sides.keys() & set(pours):
+        values, own = pours[name].to_numpy(float), float(pours.loc[pour, name])
+        good = good & (values >= own if sides[name] == "above" else values <= own)
+    return bool(good.any())
 
 
 def neighbours(castings: Castings, pour: str, count: int = 3, warm: float | None = None) -> pd.DataFrame:
