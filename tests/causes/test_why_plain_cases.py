@@ -15,7 +15,7 @@ from testpour.causes.evidence import _planned_words
 from testpour.causes.signs import planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
-from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, worse_than_others
+from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, ordinary, worse_than_others
 from testpour.models.fits import fit_castings
 from testpour.study import Aim
 
@@ -261,6 +261,16 @@ def test_what_good_castings_stood_is_not_the_first_to_be_blamed(cast):
         assert sign in with_it.case.signs and bool(with_it.chances[cause] < without.chances[cause]) is (cause == "too_thin")  # heat that was not felt may be there
         assert with_it.observe(**seen).chances[cause] < 0.6 * without.observe(**seen).chances[cause]
         assert with_it.observe(**other).chances[cause] == pytest.approx(without.observe(**other).chances[cause])
+
+
+def test_a_setting_of_many_good_castings_is_neither_little_nor_much(cast):
+    """Depths of 6, 6, 10, 10, 14 and 18 mm were good: a third of them at 6 mm or less, so 6 mm is not thin, 5 mm is."""
+    log = one_more(cast, 25.0, 2.0, 72.0)
+    for depth, thin in ((5.0, True), (6.0, False), (10.0, False)):
+        castings = replace(log, pours=log.pours.assign(thickness=[6.0, 6, 10, 10, 14, 18, depth]))
+        assert ordinary(castings, "P07", "thickness", "below") is not thin
+        parts = planned(causes_for(castings.study), fit_castings(castings), "P07", missed(castings, "P07")[0], castings.pours.iloc[[4, 5]])
+        assert bool(parts.of("too_thin") > 0) is thin
 
 
 def test_a_lot_that_was_not_written_down_is_not_the_only_pour_from_its_lot(cast, study):

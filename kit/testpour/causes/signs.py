@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, CauseTable
-from testpour.causes.whole_log import fails_throughout, good_beyond, worse_than_others
+from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_than_others
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 
@@ -180,7 +180,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
     as a share of the chance here, is divided over the settings as `split` divides a difference, and each
     positive part goes to the cause that the setting, on that side, brings about, or to `SETTINGS` where none is named for
-    it. What is left for chance is held to a
+    it; to none where good castings were poured at as much or as little. What is left for chance is held to a
     miss of the size that these settings lead one to expect: a neighbour that misses by a hair is no match for that.
     `beside` is as in `split`.
 
@@ -217,7 +217,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
         if not behind and name != "age" and part > LEAST * whole and SETTINGS in table.causes:
             behind = [SETTINGS]
             unnamed.append(f"{fits.study.factor(name).words} {fits.study.factor(name).show(float(here[name].iloc[0]))}")
-        for cause_name in behind if part > 0 else ():
+        usual = has_neighbours(there) and name != "age" and fits.study.factor(name).kind != "yes/no" and ordinary(fits.castings, pour, name, side)
+        for cause_name in behind if part > 0 and not usual else ():
             pulls[cause_name] = pulls.get(cause_name, 0.0) + part
     as_bad = _as_bad(fit, missed.aim, here)
     own, others = (float(as_bad(rows).mean()) for rows in (here, there))

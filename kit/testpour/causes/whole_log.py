@@ -11,6 +11,7 @@ from testpour.logbook.castings import Castings
 from testpour.study import Aim
 
 THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
+ORDINARY = 1 / 3  # share of the good castings beyond a setting from which on it is neither little nor much; common practice, no source
 
 
 def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> Missed | None:
@@ -150,6 +151,28 @@ def good_beyond(castings: Castings, pour: str, sides: Mapping[str, str]) -> bool
         values, own = pours[name].to_numpy(float), float(pours.loc[pour, name])
         good = good & (values >= own if sides[name] == "above" else values <= own)
     return bool(good.any())
+
+
+def ordinary(castings: Castings, pour: str, name: str, side: str) -> bool:
+    """Whether a setting is little or much by name only: a third or more of the other good castings lie as far on that side, or farther.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+        Its name.
+    name : str
+        Of the factor.
+    side : str
+        ``"above"`` or ``"below"``.
+
+    Returns
+    -------
+    bool
+    """
+    good = castings.pours.loc[_good(castings) & (castings.pours.index != pour), name].to_numpy(float)
+    own = float(castings.pours.loc[pour, name])
+    return len(good) > 0 and bool((good >= own if side == "above" else good <= own).mean() >= ORDINARY)
 
 
 def neighbours(castings: Castings, pour: str, count: int = 3, warm: float | None = None) -> pd.DataFrame:
