@@ -273,6 +273,14 @@ def test_a_setting_of_many_good_castings_is_neither_little_nor_much(cast):
         assert bool(parts.of("too_thin") > 0) is thin
 
 
+def test_a_cold_mould_slows_the_gel_and_the_peak_a_little(beside, usual):
+    """A fifth more gel time, a third more to the peak and a peak 12 °C lower fit a mould that takes heat at least as well as no fault does."""
+    slow = {"gel_time": 1.2 * usual["gel_time"], "time_to_peak": 1.35 * usual["time_to_peak"], "peak_temperature": usual["peak_temperature"] - 12}
+    answer = why(beside({}, {**slow, "tack": 2.0, "hardness": usual["hardness"] - 10}), "X1")
+    each = answer.case.likely.each.loc["mould"] - answer.case.likely.each.loc["nothing"]
+    assert (each[["gel_time", "time_to_peak", "peak_temperature"]] > 0).all()
+
+
 def test_a_lot_that_was_not_written_down_is_not_the_only_pour_from_its_lot(cast, study):
     for lot, alone in (("D2", True), ("", False), (None, False), (nan, False)):
         castings = cast({**USUAL, "resin_lot": [*["D1"] * 5, lot]}, GEL, [*TACK[:5], 2.0], HARD)
