@@ -177,9 +177,9 @@ def read_twice(make, *later):
 
 
 def test_what_was_read_a_week_later_tells_a_cure_put_off_from_one_that_failed(cast):
-    """Soft at a day in all three places. Hard at a week it was only late: no slip of three readings alike. Soft still, time was not what it lacked."""
+    """Soft at a day in all three places. Hard at a week it was only late, not misread. Soft still, time was not what it lacked."""
     late, soft = (why(read_twice(cast, *week), "P07") for week in ((81.0, 80.0, 82.0), (68.0, 67.0, 69.0)))
-    assert late.chances[["read_too_early", "cold_night"]].sum() > 0.5 and late.chances["reading_error"] < 0.05
+    assert late.chances[["read_too_early", "cold_night"]].sum() > 0.5 and late.chances["reading_error"] < 0.1
     assert soft.chances[["read_too_early", "cold_night"]].sum() < 0.1 and soft.first != "reading_error"
     assert "This casting: leave it: its hardness at 168 h, 80 to 82 Shore D, is as asked." in late.sentence()
     assert "read it again" not in late.sentence() and "Leave it" not in soft.table["remedy"].to_string()

@@ -101,7 +101,8 @@ def _case(fits, table, pour, found, off):
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
-    beyond = far if parts.whole > EXPLAINED else set()  # settings that explain the miss leave what else lies far out to explain
+    once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
+    beyond = once if parts.whole > EXPLAINED else set()  # settings that explain the miss leave what else lies far out to explain
     likely = likelihoods(table, seen, missing | beyond)
     told = {"day": "as usual"} if day_was_good(castings, pour) else {}
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)

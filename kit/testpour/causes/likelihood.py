@@ -153,13 +153,13 @@ def _sizes(cause, seen):
 
 
 def _occasions(seen):
-    """Each reading and age at which the casting was read; of repeats at one age each alone (its place): they are no one slip."""
+    """Each reading and age at which the casting was read, and of repeats at one age each alone (its place)."""
     found = []
     for name, sight in seen.items():
         ages = sight.rows["age"].to_numpy()
         for age in sight.rows["age"].unique():
             places = np.flatnonzero(_same(ages, age))
-            found += [(name, age, place) for place in places] if len(places) > 1 else [(name, age, None)]
+            found += [(name, age, None)] + [(name, age, place) for place in places if len(places) > 1]
     return found
 
 
