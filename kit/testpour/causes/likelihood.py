@@ -214,7 +214,7 @@ def _passing(sight, mean, blur, spread, passing):
     if fading.any():
         steps = NODES[:, None, None, None] * passing[fading][:, None]
         each = [log_chance(sight, mean[fading] + step, blur[fading], spread[fading]) for step in steps]
-        logs[fading] = logsumexp(each, axis=0, b=(WEIGHTS / WEIGHTS.sum())[:, None, None])
+        logs[fading] = log_sum(np.array(each) + np.log(WEIGHTS / WEIGHTS.sum())[:, None, None], 0)
     return logs
 
 
