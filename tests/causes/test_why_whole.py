@@ -49,7 +49,7 @@ def test_a_log_that_fails_throughout_is_no_ordinary_scatter(wet_log):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("cause, told", [("cold_night", "keep a cup warm through its first night"), ("moisture", "pour a cup from fresh stock")])
+@pytest.mark.parametrize("cause, told", [("cold_night", "keep a cup warm through its first night"), ("open_face", "lay film on the face of one cup")])
 def test_what_is_said_of_a_study_agrees_with_what_its_castings_are_told(cause, told, wet_log):
     """One cause, the one that most castings are told, and the test that each of them is told."""
     stated = {"causes": {cause: {"prior": 5.0}}}
@@ -79,11 +79,20 @@ def test_a_study_that_fails_throughout_is_told_what_most_of_its_castings_are():
 @pytest.mark.parametrize("cause, told", [
     ("old_materials", "Pour a cup from fresh stock."), ("cold_night", "Keep a cup warm through its first night."),
     ("too_little_catalyst", "Pour a cup with the catalyst weighed on a fine scale."), ("read_too_early", "Read one again a day later."),
-    ("cold", "Pour a cup with resin, mould and room at 20 °C."),
+    ("cold", "Pour a cup with resin, mould and room at 20 °C."), ("too_thin", "Pour a cup half as deep again."),
+    ("pigment", "Leave one cup clear, without pigment."), ("moisture", "Oven-dry a mould, let it cool and fill it."),
 ])
 def test_what_to_try_first_where_a_log_fails_throughout_suits_the_likeliest_cause(cause, told, wet_log):
     answer = why(wet_log, "P04", causes={"causes": {cause: {"prior": 50.0}}})
     assert answer.first == cause and told in answer.sentence() and len(answer.sentence().split()) <= 90
+
+
+def test_fresh_stock_is_the_test_of_stock_alone(wet_log):
+    """Whatever else the whole log suffers from has a test of its own; more or less catalyst than was planned is weighed, what was planned is changed."""
+    assert set(causes_for(wet_log.study).causes) - set(verdict.TELLS_STUDY) == {"old_materials", "wrong_system"}
+    answer = SimpleNamespace(case=SimpleNamespace(table=causes_for(wet_log.study)), openly=("too_little_catalyst", "open_face"))
+    first = [verdict._tells_study(answer, name) for name in ("too_little_catalyst", "too_much_catalyst", "open_face")]
+    assert first == ["Pour a cup with that one setting changed", "Pour a cup with the catalyst weighed on a fine scale", "Lay film on the face of one cup"]
 
 
 def test_a_lot_whose_castings_miss_is_told_from_lots_whose_castings_do_not(wet_log):

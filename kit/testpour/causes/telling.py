@@ -25,7 +25,7 @@ def cheapest_test(table: CauseTable, first: str, second: str, openly: Container[
     -------
     TellingPour or None
     """
-    one, other = (_tested(table, name, openly) for name in (first, second))
+    one, other = (tested(table, name, openly) for name in (first, second))
     fit = [t for t in table.tests.values() if (one in t.tells) != (other in t.tells)]
     return min(fit, key=lambda t: t.cost, default=None)
 
@@ -63,13 +63,26 @@ def what_would_tell(table: CauseTable, first: str, second: str, openly: Containe
     test = cheapest_test(table, first, second, openly)
     if test is None:
         return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."
-    shown, other = (first, second) if _tested(table, first, openly) in test.tells else (second, first)
+    shown, other = (first, second) if tested(table, first, openly) in test.tells else (second, first)
     return (
         f"To tell them apart, {test.words}: a clear difference speaks for {table.causes[shown].words!r}, "
         f"none for {table.causes[other].words!r}."
     )
 
 
-def _tested(table, name, openly):
-    """The cause whose tests tell of `name`."""
+def tested(table: CauseTable, name: str, openly: Container[str] = ()) -> str:
+    """The cause whose tests tell of another: of one that the settings brought about, where weighing is not to blame, the settings.
+
+    Parameters
+    ----------
+    table : CauseTable
+    name : str
+        Of a cause.
+    openly : container of str, optional
+        As for `cheapest_test`.
+
+    Returns
+    -------
+    str
+    """
     return SETTINGS if name in openly and table.causes[name].next_time_openly else name

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 from testpour.causes.complaint import unread
 from testpour.causes.naming import also_missed, named, of_its_own, read_again
 from testpour.causes.signs import read_early
-from testpour.causes.table import AGAIN, NOTHING
-from testpour.causes.telling import cheapest_test, told_apart
+from testpour.causes.table import AGAIN, NOTHING, SETTINGS
+from testpour.causes.telling import cheapest_test, tested, told_apart
 from testpour.wording import in_html, in_hundred, listed
 
 if TYPE_CHECKING:
@@ -20,15 +20,34 @@ AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a re
 EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test among the sentences
 RIVALS = 2  # shown beside the likeliest cause
 SURE = 0.5  # chance from which on ordinary scatter is taken for the answer to a missed aim
-FRESH = "Pour a cup from fresh stock"
 WEIGHED = "Pour a cup with the catalyst weighed on a fine scale"
-TELLS_STUDY = {  # what to try first where the whole log fails, by the likeliest cause; `FRESH` by any other
+CLEAR = "Leave one cup clear, without pigment"
+BESIDE = "Fill a polypropylene cup beside the mould"
+FRESH = "Pour a cup from fresh stock"
+TELLS_STUDY = {  # what to try first where the whole log fails, by the likeliest cause; "pour a cup from fresh stock" by any other
     "too_little_catalyst": WEIGHED,
     "too_much_catalyst": WEIGHED,
     "too_hot": "Pour a cup half as deep, with resin, mould and room at 20 °C",
     "cold": "Pour a cup with resin, mould and room at 20 °C",
     "cold_night": "Keep a cup warm through its first night",
     "read_too_early": f"Read one again {AGAIN}",
+    "too_thin": "Pour a cup half as deep again",
+    "open_face": "Lay film on the face of one cup",
+    "no_wax": "Pour a cup of a casting resin",
+    "pigment": CLEAR,
+    "colour_not_dispersed": CLEAR,
+    "moisture": "Oven-dry a mould, let it cool and fill it",
+    "mould": BESIDE,
+    "fresh_silicone": BESIDE,
+    "wet_release": "Pour over release left to dry for a day",
+    "uneven_mixing": "Stir one mix again in a second cup before pouring",
+    "tin_not_stirred": "Stir the tin to its bottom and pour a cup",
+    "thinned": "Pour a cup without solvent",
+    "trapped_air": "Stir one cup slowly and let it stand before the catalyst",
+    "layers": "Pour a second layer while the first is firm but still tacky",
+    SETTINGS: "Pour a cup with that one setting changed",
+    "light": "Keep one in the dark",
+    **dict.fromkeys((NOTHING, "reading_error", "wrong_entry"), "Pour one of them again"),
 }
 
 
@@ -91,13 +110,18 @@ def whole_study(answers: Iterable["Answer"]) -> str:
     study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
     aims = [answer.case.throughout.aim for answer in told if answer.case.throughout]
     missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
-    test, place = TELLS_STUDY.get(first, FRESH), "next" if mean[second] <= mean[first] else "as likely over all of them"
+    test, place = _tells_study(by, first), "next" if mean[second] <= mean[first] else "as likely over all of them"
     rival = f"; {place}, {named(by, second)}, {in_hundred(mean[second])}"
     return (
         f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {named(by, first)}, "
         f"{in_hundred(mean[first])} in 100{rival}. To tell, "
         f"{test[0].lower()}{test[1:]}: if that comes out well, this was it."
     )
+
+
+def _tells_study(answer, first):
+    """What to try first where the whole log fails, if `first` is the likeliest cause."""
+    return TELLS_STUDY.get(tested(answer.case.table, first, answer.openly), FRESH)
 
 
 def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
@@ -165,7 +189,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     if early and "read_too_early" not in behind:
         must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
     if answer.case.throughout:
-        must[0.5] = f"Nearly every casting went this way: look at the study first. {TELLS_STUDY.get(behind[0], FRESH)}."
+        must[0.5] = f"Nearly every casting went this way: look at the study first. {_tells_study(answer, behind[0])}."
     if answer.together:
         must[1] = "The first two together fit best."
     worst = answer.case.fits.study.reading(answer.missed[0].aim.reading).words if answer.missed else ""
