@@ -131,6 +131,15 @@ def test_a_peak_beyond_the_boiling_point_is_doubted_on_its_card(bench):
     assert bench.event("B02", "time_to_peak")["with"]["said"] == "82.2 °C"
 
 
+def test_a_gel_typed_after_the_peak_is_doubted_on_its_card(bench):
+    bench.tap("catalyst_in", "B02")
+    bench.clock.turn(40)
+    bench.tap("happened", "B02", reading="time_to_peak")
+    assert not any("lies before" in text for text in bench.card("B02")["warnings"])
+    bench.tap("write", "B02", reading="gel_time", text="52")
+    assert any(text.startswith("Time to peak 40 min lies before gel time 52 min") for text in bench.card("B02")["warnings"])
+
+
 def test_the_peak_takes_its_temperature_along(bench):
     bench.tap("catalyst_in", "B02")
     bench.clock.turn(40)

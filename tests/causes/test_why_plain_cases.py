@@ -140,6 +140,16 @@ def test_that_no_aim_is_missed_says_little_of_what_was_not_read_or_is_refused_or
     assert not answer.missed and answer.case.odd and answer.chances["nothing"] < 0.5 and "X1" in why_all(wish).answers
 
 
+def test_a_casting_hottest_before_it_gelled_is_not_called_sound(beside, usual):
+    """Gel 19.2 min, hottest at 14 min: resin gels first, so one of the two is wrong."""
+    good = {"gel_time": 19.2, "tack": 0.0, "hardness": usual["hardness"]}
+    answer, sound = (why(beside({}, {**good, "time_to_peak": peak}), "X1") for peak in (14.0, 41.0))
+    said = answer.sentence()
+    assert not answer.missed and {*answer.chances.index[:2]} == {"reading_error", "wrong_entry"}
+    assert "Check its entry: time to peak 14 min lies before gel time 19.2 min, which cannot be" in said and "hange nothing" not in said
+    assert "untimely" not in sound.case.signs and sound.first == "nothing"
+
+
 def test_a_face_that_the_log_says_was_covered_is_not_the_first_to_be_blamed(beside):
     tacky = beside({}, {"tack": 2.0})
     with_it, without = (why(tacky, "X1", causes=causes) for causes in ({}, {"causes": {"open_face": {"odds": {"covered": 1.0}}}}))

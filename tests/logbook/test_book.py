@@ -475,3 +475,31 @@ def test_a_doubtful_peak_of_a_sheet_is_told_with_its_pours(log, tmp_path):
     sheet.write_text("pour,catalyst (%),peak temperature\nX1,1.5,190\nX2,1.5,144\nX3,1.5,190\n")
     with pytest.warns(Caution, match="X1 and X3: A peak of 190 °C"):
         assert log.add_sheet(sheet) == ["X1", "X2", "X3"]
+
+
+UNTIMELY = "Time to peak 14 min lies before gel time 19.2 min, which cannot be: resin gels first. Hold both against the bench sheet and correct the one that is wrong."
+
+
+@pytest.mark.parametrize("first, then, read, says", [
+    ("gel_time", "time_to_peak", (19.2, 14), UNTIMELY), ("time_to_peak", "gel_time", (14, 19.2), UNTIMELY),
+    ("gel_time", "demould_time", ("20-25 min", 18), "Demould time 18 min lies before gel time 20 to 25 min, which cannot be: "),
+    ("gel_time", "time_to_peak", (19.2, "14-20 min"), ""), ("gel_time", "time_to_peak", ("not yet at 15 min", "41 min"), ""),
+    ("time_to_peak", "demould_time", (41, 30), ""),
+])
+def test_a_casting_that_is_hottest_or_leaves_its_mould_before_it_gelled_is_doubted_and_kept(first, then, read, says, study_here):
+    times = {name: {} for name in ("gel_time", "time_to_peak", "demould_time")}
+    with closing(Logbook(study_from({"factors": {"catalyst": {}}, "readings": times}, study_here.folder / "study.toml"))) as log:
+        log.add_pour("P01", settings={"catalyst": 1.5}, session="one")
+        log.add_reading("P01", first, read[0])
+        with warnings.catch_warnings(record=True) as said:
+            warnings.simplefilter("always")
+            log.add_reading("P01", then, read[1])
+        assert [str(one.message).startswith(f"P01: {says}") for one in said] == [True] * bool(says)
+        assert len(log.castings().readings) == 2
+
+
+def test_times_out_of_order_in_a_sheet_are_told_with_their_pours(log, tmp_path):
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("pour,catalyst (%),gel time,time to peak\nX1,1.5,19.2,14\nX2,1.5,19.2,41\nX3,1.5,19.2,14\n")
+    with pytest.warns(Caution, match=f"X1 and X3: {UNTIMELY}"):
+        assert log.add_sheet(sheet) == ["X1", "X2", "X3"]

@@ -175,6 +175,17 @@ def test_a_log_agrees_with_the_trade_but_for_the_effects_that_go_the_other_way(c
     assert CheckedLog({"gel_time": found}, {"gel_time": Agreement(GEL.readings[0], 1.0, ())}, contrary).sentence() == says
 
 
+def test_a_pour_hottest_before_it_gelled_is_to_be_looked_at_again(castings_of):
+    """Gel 25 min at 1.5 % and 20 °C as the trade has it, twice; one is hottest at 14 min, which no resin can be."""
+    study = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}, "time_to_peak": {}}})
+    pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0}, index=["P1", "P2"])
+    read = pd.DataFrame({"pour": ["P1", "P2"] * 2, "reading": ["gel_time"] * 2 + ["time_to_peak"] * 2, "low": [25.0, 25.0, 50.0, 14.0]})
+    found = check_log(fit_castings(castings_of(study, pours, read.assign(high=read["low"], known="exact"))))
+    assert list(found.out_of_order) == ["P2"] and "P2 (time to peak and order of its times)" in found.sentence()
+    assert found.table["says"].iloc[-1].startswith("P2: Time to peak 14 min lies before gel time 25 min, which cannot be")
+    assert found._repr_markdown_().count("\n- ") == len(found.table) + sum(a.warns for a in found.agreements.values())
+
+
 @pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])
 def test_too_few_inside_is_said(inside, strained):
     table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})

@@ -17,7 +17,7 @@ from testpour.caution_rules import rules
 from testpour.cautions import check_read
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
-from testpour.logbook.known import Known
+from testpour.logbook.known import Known, out_of_order
 from testpour.logbook.loading import standing
 from testpour.logbook.photos import photo_of
 from testpour.logbook.server import zone
@@ -67,7 +67,7 @@ class Cards:
             "settings": list(planned.said),
             "weigh": [] if found.refusals else list(planned.weigh),
             "refusals": list(found.refusals),
-            "warnings": [*found.warnings, *planned.warnings],
+            "warnings": [*found.warnings, *planned.warnings, *self._untimely(made)],
             **(self._poured(made) if made else {"name": ""}),
         }
 
@@ -75,7 +75,12 @@ class Cards:
         """A pour of this session that is in the log and was not planned."""
         factors = [f for f in self.desk.study.factors if f.role == "chosen" and f.name in made.settings]
         said = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
-        return {"pour": made.pour, "settings": said, "weigh": [], "refusals": [], "warnings": [], **self._poured(made)}
+        return {"pour": made.pour, "settings": said, "weigh": [], "refusals": [], "warnings": self._untimely(made), **self._poured(made)}
+
+    def _untimely(self, made):
+        """That the times read on a pour cannot all be right."""
+        said = out_of_order(self.desk.study, made.readings) if made else ""
+        return [said] if said else []
 
     def _poured(self, made):
         desk = self.desk

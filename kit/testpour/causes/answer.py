@@ -44,8 +44,8 @@ class Case:
     planned: Planned
     beside: pd.DataFrame
     throughout: Missed | None = None  # the aim that nearly the whole log misses
-    refused: str = ""  # why its settings may not be poured, as far as they are logged
-    odd: bool = False  # nothing was read, a reading lies far out, or its settings are refused: missing no aim says little
+    refused: str = ""  # why its settings may not be poured, as far as they are logged, or its times cannot all be right
+    odd: bool = False  # nothing was read, a reading lies far out, or it is refused: missing no aim says little
     settled: dict[str, str] = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
     told: dict[str, str] = field(default_factory=dict)  # answers that the other castings of the log give, and that weigh as if somebody gave them
 

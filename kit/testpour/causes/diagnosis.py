@@ -13,7 +13,7 @@ from testpour.causes.complaint import asked_about, missed, read_hard, read_soft
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import log_chance, sights
-from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of
+from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of, untimely
 from testpour.causes.whole_log import day_was_good, fails_throughout, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
@@ -92,7 +92,7 @@ def _case(fits, table, pour, found, off):
     table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
     if well := caught_up(castings, pour, found):
         table = replace(table, causes={name: replace(cause, now=well) if cause.fades else cause for name, cause in table.causes.items()})
-    throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour)
+    throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour) or untimely(castings, pour)
     seen = sights(fits, pour, trade=throughout is not None)
     far = {name for name, sight in seen.items() if sight.far}
     odd = bool(not seen or refused or far)

@@ -11,6 +11,7 @@ from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_than_others
 from testpour.logbook.castings import Castings
+from testpour.logbook.known import out_of_order
 from testpour.models.fits import Fits
 
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
@@ -105,6 +106,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
             shows = swapped
         elif "good" in sign:
             shows = not missed and not odd
+        elif "untimely" in sign:
+            shows = bool(untimely(castings, pour))
         elif "early" in sign:
             shows = bool(read_early(missed))
         elif "late" in sign:
@@ -157,6 +160,22 @@ def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
             reading = castings.study.reading(miss.aim.reading)
             return f"Leave it: its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
     return ""
+
+
+def untimely(castings: Castings, pour: str) -> str:
+    """Why the times read on a casting cannot all be right; empty where they can.
+
+    Parameters
+    ----------
+    castings : Castings
+    pour : str
+
+    Returns
+    -------
+    str
+    """
+    readings = castings.readings
+    return out_of_order(castings.study, readings[readings["pour"] == pour].itertuples())
 
 
 def _alone(pours, lot, pour):

@@ -7,6 +7,7 @@ import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -16,6 +17,7 @@ from testpour.logbook import corrections
 from testpour.logbook.database import Explained, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems
 from testpour.logbook.facts import check_facts
+from testpour.logbook.known import TIMED, out_of_order
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
@@ -153,7 +155,8 @@ class Logbook:
         Warns
         -----
         Caution
-            If a peak is so high that it may have been read in °F; it is logged all the same.
+            If a peak is so high that it may have been read in °F, or a time to peak or a demould time lies before the gel time;
+            it is logged all the same.
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
@@ -162,13 +165,15 @@ class Logbook:
             row["pour"] = ledger.standing(pour).pour
             ledger.refuse_second(row)
             entry = ledger.insert("reading", row)
-        for text in self._doubts(row):
-            warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
+            order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
+        for text in (*self._doubts(row), order):
+            if text:
+                warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
         return entry
 
-    def _doubts(self, row):
-        """What is doubtful about a checked reading."""
-        return check_read(self.study.reading(row["reading"]), -math.inf if row["low"] is None else row["low"]).warnings
+    def _doubts(self, *rows):
+        """What is doubtful about checked readings of one pour, each by itself."""
+        return [text for row in rows for text in check_read(self.study.reading(row["reading"]), -math.inf if row["low"] is None else row["low"]).warnings]
 
     def add_readings(
         self, pour: str, reading: str, values: Iterable[str | float], *, age: str | float | None = None,
@@ -250,7 +255,8 @@ class Logbook:
             names = Ledger(self.study, connection).add(checked)
         warned: dict[str, list[str]] = {}
         for name, entry, row in zip(names, entries, checked, strict=True):
-            for text in (*check_settings(self.study, entry["settings"]).warnings, *(t for read in row["readings"] for t in self._doubts(read))):
+            read = row["readings"]
+            for text in filter(None, (*check_settings(self.study, entry["settings"]).warnings, *self._doubts(*read), out_of_order(self.study, (SimpleNamespace(**one) for one in read)))):
                 warned.setdefault(text, []).append(name)
         for text, pours in warned.items():
             warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)

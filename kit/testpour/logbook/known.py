@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from itertools import product
+from typing import TYPE_CHECKING, Any
 
-from testpour.units import PARTED, UnitProblem, to_number
-from testpour.wording import shortened
+from testpour.units import PARTED, UnitProblem, shown_unit, to_number, to_unit
+from testpour.wording import capital, shortened
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
+    from testpour.study import Study
 
+ORDER = (("gel_time", "time_to_peak"), ("gel_time", "demould_time"))  # resin gels before it is hottest, and before it can leave its mould
+TIMED = frozenset(name for pair in ORDER for name in pair)
 BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
 # Only words that cannot mean the contrary: what "no longer flows at 25 min" has gelled, "no mark at 90 min" has left its mould.
 EVENT = r"(?:gel\w*|set|kick\w*|peak\w*|demou?ld\w*|releas\w*|ready|done)"
@@ -67,6 +72,40 @@ class Known:
         if self.how == "between":
             return f"{self.low:g} to {self.high:g}"
         return f"not yet at {self.low:g}" if self.how == "not yet" else f"already by {self.high:g}"
+
+
+def out_of_order(study: Study, rows: Iterable[Any]) -> str:
+    """Why the times read on one casting cannot all be right, a sentence each; empty where they can.
+
+    Parameters
+    ----------
+    study : Study
+    rows : iterable
+        Its readings, each with the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
+
+    Returns
+    -------
+    str
+    """
+    timed = [(study.reading(row.reading), _known(row)) for row in rows if row.reading in TIMED]
+    return " ".join(
+        f"{capital(_timed(*second))} lies before {_timed(*first)}, which cannot be: resin gels first. "
+        "Hold both against the bench sheet and correct the one that is wrong."
+        for first, second in product(timed, timed)
+        if (first[0].name, second[0].name) in ORDER and _minutes(first[0], first[1].low) > _minutes(second[0], second[1].high)
+    )
+
+
+def _known(row):
+    return Known(-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high, row.known)
+
+
+def _timed(reading, known):
+    return f"{reading.words} {known.words(reading)} {shown_unit(reading.unit)}"
+
+
+def _minutes(reading, value):
+    return to_unit(f"{value} {reading.unit}", "min", reading.words) if math.isfinite(value) else value
 
 
 def known(

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from testpour.columns import Reading
 from testpour.logbook.door import clean
 from testpour.logbook.entries import read_once
-from testpour.logbook.known import Known
+from testpour.logbook.known import TIMED, Known
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.study import Study, newer_name
@@ -167,6 +167,22 @@ class Ledger:
         if rows[-1].void:
             raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour.")
         return rows[-1]
+
+    def times(self, pour: str) -> Sequence[Row[Any]]:
+        """The rows that count of a pour's gel time, time to peak and demould time.
+
+        Parameters
+        ----------
+        pour : str
+            Its name.
+
+        Returns
+        -------
+        list of Row
+            Columns of the table of readings.
+        """
+        query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading.in_(TIMED), standing(READINGS))
+        return self._connection.execute(query).all()
 
     def counting(self, kind: str, entry: int) -> Row[Any]:
         """The row of a reading or a photograph by its entry number, if it counts now.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +10,7 @@ import pandas as pd
 
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.prior_draws import draw_beliefs
+from testpour.logbook.known import TIMED, out_of_order
 from testpour.models.beliefs import GRADE
 from testpour.models.check import Checked, check_fit
 from testpour.models.effect import to_check
@@ -184,11 +185,14 @@ class CheckedLog:
         Reading name to `Agreement`.
     contrary : tuple of str
         Effects, in words, that go the other way than the trade expects.
+    out_of_order : dict, optional
+        Pour to why its times cannot all be right.
     """
 
     checked: dict[str, Checked]
     agreements: dict[str, Agreement]
     contrary: tuple[str, ...] = ()
+    out_of_order: dict[str, str] = field(default_factory=dict)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -198,6 +202,7 @@ class CheckedLog:
             for one in self.checked.values()
             for suspect in one.suspects
         ]
+        rows += [{"pour": pour, "reading": "order of its times", "by luck": 0.0, "says": f"{pour}: {said}"} for pour, said in self.out_of_order.items()]
         return pd.DataFrame(rows, columns=["pour", "reading", "by luck", "says"])
 
     @property
@@ -228,9 +233,8 @@ class CheckedLog:
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        lines = [suspect for one in self.checked.values() for suspect in one.suspects]
-        lines += [one for one in self.agreements.values() if one.warns]
-        return f"**{in_markdown(self.sentence())}**\n\n" + "".join(f"- {in_markdown(line.sentence())}\n" for line in lines)
+        lines = [*self.table["says"], *(one.sentence() for one in self.agreements.values() if one.warns)]
+        return f"**{in_markdown(self.sentence())}**\n\n" + "".join(f"- {in_markdown(line)}\n" for line in lines)
 
 
 def check_log(fits: Fits) -> CheckedLog:
@@ -247,6 +251,9 @@ def check_log(fits: Fits) -> CheckedLog:
     """
     read = {name: fit for name, fit in fits.items() if len(fit.rows)}
     contrary = tuple(f"what {e.factor.words} does to {e.reading.words}" for fit in read.values() for e in effects(fit).each if e.contrary)
+    times = fits.castings.readings[fits.castings.readings["reading"].isin(TIMED)]
+    order = {str(pour): out_of_order(fits.study, rows.itertuples()) for pour, rows in times.groupby("pour", sort=False)}
     return CheckedLog(
-        {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary
+        {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary,
+        {pour: said for pour, said in order.items() if said},
     )
