@@ -117,6 +117,18 @@ def test_a_digit_lost_in_typing_is_a_wrong_reading(beside, usual):
         assert answer.first == "reading_error" and answer.chances["nothing"] < 0.05
 
 
+@pytest.mark.parametrize("slip", [{"gel_time": 192.0}, {"peak_temperature": 172.0}])
+def test_a_moment_that_is_past_is_held_against_the_bench_sheet_and_not_read_again(slip, beside, usual):
+    """A gel time of 192 for 19.2 min, a peak of 172 °F logged in °C: both are over. A hardness of 8 can be read again."""
+    good = {**{name: usual[name] for name in ("gel_time", "peak_temperature", "hardness")}, "tack": 0.0}
+    past, still = (why(beside({}, {**good, **one}), "X1") for one in (slip, {"hardness": 8.0}))
+    table, said = past.case.table, [past.sentence(), past.table["remedy"].iloc[0], past.case.table.question("again").ask]
+    assert past.first == still.first == "reading_error" and not any("ead it again and" in text or "second reading" in text for text in said)
+    assert "This casting: it cannot be read again: hold the log against the bench sheet, the clock's taps or the thermometer's trace" in said[0]
+    assert cheapest_test(table, "reading_error", "too_thin").name == "sheet" and cheapest_test(table, "read_too_early", "too_thin").name == "read_again"
+    assert "This casting: read it again and correct the log" in still.sentence() and "second reading" in still.case.table.question("again").ask
+
+
 def test_ordinary_scatter_is_no_answer_to_a_missed_aim_unless_it_is_well_ahead(log_of):
     one = log_of({"catalyst": [1.5], "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}, [25.0], [2.0], [60.0])
     said = why(one, "P01", causes={"causes": {"nothing": {"prior": 0.3}}}).sentence()

@@ -54,7 +54,7 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
     return CauseTable(
         {name: _cause(name, entry) for name, entry in raw["causes"].items()},
         {name: _question(name, entry) for name, entry in raw["questions"].items()},
-        {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"])) for name, e in raw["tests"].items()},
+        {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"]), e.get("past", {})) for name, e in raw["tests"].items()},
         raw["signs"],
         raw["slip"],
         raw["together"],
@@ -67,7 +67,7 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
 
 def _question(name, entry):
     shares = {when: tuple(entry.get(when, ())) for when in WHEN}
-    return Question(name, entry["ask"], entry.get("how", ""), tuple(entry["answers"]), **shares, not_tacky=entry.get("not_tacky", ""))
+    return Question(name, entry["ask"], entry.get("how", ""), tuple(entry["answers"]), **shares, not_tacky=entry.get("not_tacky", ""), past=entry.get("past", {}))
 
 
 def _cause(name, entry):
@@ -106,14 +106,15 @@ def _problems(raw):
             if when in question:
                 yield from _shares(f"questions.{name}, {when}", question[when], len(question["answers"]))
     for name, cause in raw["causes"].items():
-        odd = sorted(set(cause) - allowed)
+        past = cause.get("past", {})
+        odd = sorted({*cause, *past} - allowed)
         if odd:
             yield f"causes.{name}: {', '.join(odd)} is not a recognised key. Allowed are {', '.join(sorted(allowed))}."
         if not cause.get("prior", 0) > 0:
             yield f"causes.{name}: prior must be above 0; leave the cause out instead."
         for sign in set(cause.get("odds", {})) - set(raw["signs"]):
             yield f"causes.{name}, odds: no sign {sign!r}; there are {', '.join(raw['signs'])}."
-        for question, shares in cause.get("says", {}).items():
+        for question, shares in [*cause.get("says", {}).items(), *past.get("says", {}).items()]:
             if question not in raw["questions"]:
                 yield f"causes.{name}, says: no question {question!r}; there are {', '.join(raw['questions'])}."
             else:

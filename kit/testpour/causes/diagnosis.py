@@ -104,6 +104,9 @@ def _case(fits, table, pour, found, off):
     once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
     beyond = once if parts.whole > EXPLAINED else set()  # settings that explain the miss leave what else lies far out to explain
     likely = likelihoods(table, seen, missing | beyond)
+    moments = {reading.words for reading in fits.study.readings if not reading.ages}
+    if any(likely.suspect(name) in moments for name, cause in table.causes.items() if cause.one_of):
+        table = _of_the_past(table)
     told = {"day": "as usual"} if day_was_good(castings, pour) else {}
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
 
@@ -125,6 +128,18 @@ def _gain(seen, row):
         there, here = (logsumexp(each) for each in both)
         gain += float(there - here)
     return gain
+
+
+def _of_the_past(table):
+    """The table where the reading in question is of a moment that is past, as a gel time is: nobody can read it again."""
+    parts = {"causes": table.causes, "questions": table.questions, "tests": table.tests}
+    return replace(table, **{kind: {name: _differing(part) for name, part in whole.items()} for kind, whole in parts.items()})
+
+
+def _differing(part):
+    """A cause, question or test with the lines that differ there."""
+    said = {"says": part.says | part.past["says"]} if "says" in part.past else {}
+    return replace(part, **part.past | said)
 
 
 def _refusal(fits, pour):

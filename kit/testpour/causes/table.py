@@ -26,6 +26,8 @@ class Question:
         it does not; empty where it makes no difference.
     not_tacky : str
         The answer that a casting read as tacky or soft all but rules out; empty without one.
+    past : dict
+        Its lines that differ where the reading in question is of a moment that is past.
     """
 
     name: str
@@ -36,6 +38,7 @@ class Question:
     soft: tuple[float, ...] = ()
     firm: tuple[float, ...] = ()
     not_tacky: str = ""
+    past: dict[str, Any] = field(default_factory=dict)
 
     def shares(self, alike: bool, soft: bool | None) -> tuple[float, ...]:
         """How often each answer is met under a cause that states nothing of its own: tuple of float.
@@ -66,6 +69,7 @@ class TellingPour:
     words: str
     cost: float
     tells: tuple[str, ...]
+    past: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -90,6 +94,7 @@ class Cause:
     now: str = ""
     next_time: str = ""
     next_time_openly: str = ""
+    past: dict[str, Any] = field(default_factory=dict)
     care: str = ""
     source: str = ""
     confidence: str = ""
