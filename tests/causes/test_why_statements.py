@@ -8,6 +8,7 @@ import pytest
 
 from testpour.causes.cause_file import trade_causes
 from testpour.causes.diagnosis import why
+from testpour.cautions import check_settings
 
 # evidence as settings, readings (times what is expected, or as read), answers; the cause; the source
 STATEMENTS = {
@@ -94,6 +95,13 @@ REMEDIES = [
 def test_the_remedy_that_the_source_names_is_given(cause, phrase, source):
     stated = trade_causes()["causes"][cause]
     assert phrase in f"{stated['next_time']}. {stated['now']}", source
+
+
+def test_less_catalyst_is_advised_no_further_than_the_cautions_go():
+    """A third less than 1 % is 0.67 %, of which the cautions warn; they have nothing against 1 %."""
+    advised = trade_causes()["causes"]["too_hot"]["next_time"]
+    assert "up to a third less catalyst but no less than 1 %" in advised
+    assert not check_settings(None, {"catalyst": 1.0}) and check_settings(None, {"catalyst": 0.99}).warnings
 
 
 @pytest.mark.parametrize(
