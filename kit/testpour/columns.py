@@ -120,6 +120,21 @@ class Column:
         """
         return show(value, self.unit)
 
+    def between(self, low: float, high: float) -> str:
+        """A range as it reads in a sentence, for example ``"1 to 2.5 %"``; one value where both read alike.
+
+        Parameters
+        ----------
+        low, high : float
+            In `unit`.
+
+        Returns
+        -------
+        str
+        """
+        least, most = self.show(low), self.show(high)
+        return most if least == most else f"{least.removesuffix(unit_words(self.unit))} to {most}"
+
 
 C = TypeVar("C", bound=Column)
 
@@ -222,20 +237,6 @@ class Factor(Column):
         if self.kind == "yes/no":
             return "yes" if value else "no"
         return str(value) if self.kind == "text" else super().show(float(value))
-
-    def between(self, low: float, high: float) -> str:
-        """A range of settings as it reads in a sentence, for example ``"1 to 2.5 %"``; one value where both are alike.
-
-        Parameters
-        ----------
-        low, high : float
-            In `unit`.
-
-        Returns
-        -------
-        str
-        """
-        return self.show(low) if low == high else f"{self.show(low).removesuffix(unit_words(self.unit))} to {self.show(high)}"
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from testpour.causes.complaint import Missed, missed, read_soft
+from testpour.causes.complaint import Missed, missed, read_soft, seen_words
+from testpour.causes.evidence import _range
 from testpour.causes.signs import read_early
 from testpour.causes.whole_log import good_pours, missed_by_most, neighbours
 from testpour.study import Aim
@@ -16,6 +17,8 @@ from testpour.study import Aim
     [
         ([60, 62], [76, 75], None),  # soft at 4 h, as every casting: no complaint
         ([76, 78], [71, 72], "hardness 71 to 72 Shore D at 24 h, where at least 75 Shore D is asked"),
+        ([76], [71, 71], "hardness 71 Shore D at 24 h, where at least 75 Shore D is asked"),
+        ([76], [70.96, 71.04], "hardness 71 Shore D at 24 h, where at least 75 Shore D is asked"),  # both read 71.0
         ([60], [74, 76], None),  # 75 on average
         ([60], [], "hardness 60 Shore D at 4 h, where at least 75 Shore D is asked at 24 h"),  # all that was read
     ],
@@ -85,3 +88,10 @@ def test_which_castings_are_good_is_known_of_each_log_apart(study, castings_of):
         assert (good_pours(one), good_pours(other)) == (["P01"], ["P02"])
         assert not missed(one, "P01") and missed(other, "P01") and missed(one, "P02") and not missed(other, "P02")
         assert not len(neighbours(one, "P01")) and list(neighbours(one, "P02").index) == ["P01"]
+
+
+def test_a_range_whose_ends_read_alike_is_one_value(study):
+    """In words: 69.2 to 69.4 with two digits is 69, tack from 1 to 2 names both grades."""
+    assert _range(study.reading("hardness"), 69.2, 69.4) == "69 Shore D" and _range(study.reading("hardness"), 69.0, 72.0) == "69 to 72 Shore D"
+    two = pd.DataFrame({"low": [1.0, 2.0], "high": [1.0, 2.0], "known": "exact"})
+    assert seen_words(study.reading("tack"), two) == "grade 1 (slightly tacky) to grade 2 (tacky)"

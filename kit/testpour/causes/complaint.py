@@ -176,7 +176,7 @@ def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
         low, high, how = (rows[name].iloc[0] for name in ("low", "high", "known"))
         unit = "" if reading.grades else unit_words(reading.unit)
         return reading.show(low) if low == high else Known(low, high, how).words(reading) + unit
-    return f"{rows['low'].min():g} to {reading.show(rows['high'].max())}"
+    return reading.between(rows["low"].min(), rows["high"].max())
 
 
 @lru_cache(maxsize=16)  # one casting after another is asked about
