@@ -15,6 +15,7 @@ from testpour.causes.sight import sights
 from testpour.causes.signs import noted
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
+from testpour.problems import Problem
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +71,14 @@ def test_unknown_names_are_refused_with_what_there_is(tacky):
         why(tacky, "X1", {"smell": "sharp"})
     with pytest.raises(ValueError, match="'everywhere' is not an answer to it. Its answers are: open face only"):
         why(tacky, "X1", {"where": "everywhere"})
+
+
+def test_what_is_not_the_whole_fit_is_refused_with_what_is_wanted(fits):
+    wanted = r"takes the fits of every reading: why(_all)?\(tp\.fit_castings\(log\.castings\(\)\)\), and was given "
+    for given, said in ((fits["gel_time"], "the fit of gel time alone"), (fits.castings, "Castings")):
+        for call in (why, why_all):
+            with pytest.raises(Problem, match=f"{wanted}{said}"):
+                call(given)
 
 
 @pytest.mark.slow

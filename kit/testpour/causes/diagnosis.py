@@ -16,7 +16,7 @@ from testpour.causes.sight import log_chance, sights
 from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of, untimely
 from testpour.causes.whole_log import day_was_good, fails_throughout, neighbours
 from testpour.cautions import check_settings
-from testpour.models.fits import Fits
+from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
 from testpour.wording import NoResult
 
@@ -62,12 +62,15 @@ def why(
         If the table of causes cannot be used.
     TypeError
         If `observed` names no question.
+    Problem
+        If the fit of one reading is given, or the log.
 
     Notes
     -----
     Bayes' rule over a table of causes. The readings are judged against what the log's other pours say of
     these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
     """
+    check_whole_fit(fits, "why")
     castings = fits.castings
     if not isinstance(observed or {}, Mapping):
         raise TypeError(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')

@@ -105,6 +105,26 @@ def check_one_reading(fit: Any, call: str) -> None:
     raise Problem(f'{call} takes one reading\'s fit: {call}(fits["{names[0] if names else "gel_time"}"]){rest}')
 
 
+def check_whole_fit(fits: Any, call: str) -> None:
+    """Refuse what is not the fits of every reading.
+
+    Parameters
+    ----------
+    fits : object
+        What a function was given.
+    call : str
+        The name of the function, for the message.
+
+    Raises
+    ------
+    Problem
+        With the call as it should be written.
+    """
+    if not isinstance(fits, Fits):
+        given = f"the fit of {fits.reading.words} alone" if hasattr(fits, "posterior") else type(fits).__name__
+        raise Problem(f"{call} takes the fits of every reading: {call}(tp.fit_castings(log.castings())), and was given {given}.")
+
+
 @one_thread
 def fit_castings(
     castings: Castings, *, beliefs: Mapping[str, Any] | None = None, seed: int = 0,
