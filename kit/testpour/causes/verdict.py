@@ -20,6 +20,8 @@ AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a re
 EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test among the sentences
 RIVALS = 2  # shown beside the likeliest cause
 SURE = 0.5  # chance from which on ordinary scatter is taken for the answer to a missed aim
+GUESS = 0.3  # chance of the likeliest cause below which nobody is told to do anything about it
+NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the same holds
 WEIGHED = "Pour a cup with the catalyst weighed on a fine scale"
 CLEAR = "Leave one cup clear, without pigment"
 BESIDE = "Fill a polypropylene cup beside the mould"
@@ -129,6 +131,8 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     behind = answer.together or (answer.first,)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
     told, miss = _must(answer, behind), _miss(answer)
+    if _unsure(answer):
+        miss += f" Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong."
     left = WORDS - _count(miss, *told.values(), *map(_bar_words, bars))
     rivals = [(named(answer, name), chance) for name, chance in answer.chances.items() if name not in behind and chance >= ENOUGH]
     left, told[5] = _fitting(left, _next_time(answer, behind), 0 if told_apart(answer.chances) else _count(*map(_bar_words, rivals[:1])))
@@ -180,10 +184,10 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     """What is always said, by its place: what the log as a whole suffers from, a second cause, what to do with this casting, every caution."""
     causes, early, again = [answer.case.table.causes[name] for name in behind], read_early(answer.missed), read_again(answer)
     now = "; ".join(dict.fromkeys(_lower(c.now.replace("{again}", again)) for c in causes if c.now))
-    must: dict[float, str] = {4: f"This casting: {now}." if now else ""}
+    told = "untimely" in answer.case.signs and causes[0].of_the_log  # the check of its entry says what to do
+    must: dict[float, str] = {4: f"This casting: {now}." if now and not told else ""}
     if _unsure(answer):
-        asked = answer.ask()
-        must[4] = "Cannot tell yet what was wrong." + (f" Look next: {_lower(asked.question.ask)}" if asked else "")
+        must[4] = _look_next(answer)
     if answer.case.refused:
         must[0.3] = f"Check its entry: {_lower(answer.case.refused)}"
     if early and "read_too_early" not in behind:
@@ -212,16 +216,31 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
     rival = next((name for name in answer.chances.index if name not in behind), None)
     test = cheapest_test(table, first, rival, answer.openly) if rival else None
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and not answer.together:
-        apart = "To tell" if told_apart(answer.chances) else "Cannot tell them apart yet"
+        apart = "To tell" if told_apart(answer.chances) or _unsure(answer) else "Cannot tell them apart yet"
         yield TEST, f"{apart}: {test.words}."
     for place, words in enumerate(speaks[1:]):
         yield 3 + place / 10, f"Also: {words}."
 
 
+def _look_next(answer):
+    """The question that would help most, and what aims ask for that was never read."""
+    asked, study = answer.ask(), answer.case.fits.study
+    unseen = dict.fromkeys(aim.reading for aim in unread(answer.case.fits.castings, answer.pour) if aim.reading not in answer.case.seen)
+    never = f"Read its {listed(study.reading(name).words for name in unseen)} too." if unseen else ""
+    return " ".join(filter(None, (f"Look next: {_lower(asked.question.ask)}" if asked else "", never)))
+
+
 def _unsure(answer):
-    """Whether ordinary scatter comes first though an aim is missed, a fault was seen or its settings are refused, and is not far ahead."""
+    """Whether it cannot be told what to do.
+
+    So it is where the likeliest cause is a guess or the next one is as likely; and where ordinary scatter comes first
+    though an aim is missed, a fault was seen or the entry is refused, and is not far ahead.
+    """
+    first, second = answer.chances.iloc[:2]
+    if not answer.healthy:
+        return first + second < GUESS if answer.together else first < GUESS or first - second < NEAR
     odd = answer.missed or answer.case.odd or set(answer.observed.items()) - {("looks", "nothing else")}
-    return answer.healthy and bool(answer.case.refused or odd and answer.chances.iloc[0] < SURE)
+    return bool(answer.case.refused or odd and first < SURE)
 
 
 def _lower(text):
