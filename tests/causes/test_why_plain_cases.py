@@ -331,7 +331,7 @@ def test_where_no_casting_is_good_the_comparison_is_with_the_usual_settings(log_
     assert not parts.neighbours and parts.of("open_face") > 0.05
     weighed = SimpleNamespace(table=pd.DataFrame({"before": 0.5, "prior": 0.1, "signs": 1.0}, ["open_face"]))
     told = {whose: _planned_words(replace(parts, neighbours=whose), "open_face", miss, weighed)[0].words for whose in (True, False)}
-    assert "at its good neighbours'" in told[True] and "at the usual settings" in told[False]
+    assert "at those of its good neighbours" in told[True] and "at the usual settings" in told[False]
 
 
 def test_another_missed_aim_with_a_cause_of_its_own_is_told(log_of):

@@ -234,6 +234,8 @@ def test_the_weightiest_evidence_there_is_room_for_is_told_and_told_once(beside,
     monkeypatch.setattr(verdict, "_extras", lambda answer, behind: iter(pieces))
     told = verdict._short(answer)[2]
     assert "For it: short." in told and not {"For it: other.", "Also: short."} & set(told)
+    monkeypatch.setattr(verdict, "_extras", lambda answer, behind: iter(pieces[:1] + pieces[3:]))
+    assert "Also: short." not in verdict._short(answer)[2]  # beside what?
 
 
 @pytest.mark.parametrize("observed", [*ANSWERS[:3], *(pytest.param(one, marks=pytest.mark.slow) for one in ANSWERS[3:])])

@@ -142,7 +142,7 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
             break
         bars, left = [*bars, bar], left - _count(_bar_words(bar))
     for place, text in _extras(answer, behind):
-        again = place in told or text.split(": ", 1)[1] in " ".join(told.values())
+        again = place in told or (3 <= place < 4 and EVIDENCE not in told) or text.split(": ", 1)[1] in " ".join(told.values())
         if not again and _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
     return miss, bars, [told[place] for place in sorted(told) if told[place]]
