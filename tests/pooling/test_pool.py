@@ -122,6 +122,24 @@ def test_benches_that_contradict_each_other_are_told_and_leave_a_wide_belief(cas
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("slopes, says", [
+    ((0.2, 0.9), "The benches contradict each other about what age does to hardness: a new bench should find out by its own pours."),
+    ((0.2, 0.25), ""),  # told apart, but two points of Shore D in a week
+])
+def test_benches_may_contradict_each_other_about_age_and_only_what_matters_is_said(castings_of, slopes, says):
+    study, age, logs = study_from({"factors": {"catalyst": {}}, "readings": {"hardness": {"ages": [24, 168]}}}), np.array([24.0, 168.0]), {}
+    for bench, slope in zip("AB", slopes, strict=True):
+        names = np.repeat([f"P{i}" for i in range(12)], 2)
+        share = 1 / (1 + np.exp(-1.2 - slope * np.log(np.tile(age, 12) / 24)))
+        value = 100 * share + np.random.default_rng(len(logs)).normal(0, 0.02, 24)
+        rows = pd.DataFrame({"pour": names, "reading": "hardness", "age": np.tile(age, 12), "low": value, "high": value, "known": "exact"})
+        logs[bench] = castings_of(study, pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=names[::2]), rows)
+    found = pool(logs)
+    assert [each.term.name for each in found.contradictions["hardness"]] == ["age"]
+    assert found.told()[2:] == ([says] if says else [])
+
+
+@pytest.mark.slow
 def test_a_bench_that_read_nothing_telling_is_as_uncertain_as_a_newcomer(castings_of):
     """Gel times open at both ends say nothing of the bench: it is told as a new one is."""
     logs = gel_guild(castings_of, [0, 0.1, 0.05, 0.3])

@@ -93,7 +93,7 @@ def _provenance(pooled):
         "benches": len(pooled.benches),
         "pours": int(pooled.benches["pours"].sum()),
         "sessions": int(pooled.benches["sessions"].sum()),
-        "contradictions": [said(pooled[name], found) for name, found in pooled.contradictions.items()],
+        "contradictions": [text for name, found in pooled.contradictions.items() if (text := said(pooled[name], found))],
         "packages": [
             {"fingerprint": row.fingerprint, "pours": int(row.pours), "readings": int(row.readings)}
             for row in pooled.benches.itertuples()

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from testpour.pooling.reading import PooledReading
 
 RARE = 0.01  # chance that benches which agree are said to contradict each other, in any effect on one reading
+MATTERS = 0.25  # share of the trade's own spread that benches must lie apart for it to be worth a word
 TOLD = 0.8  # share of a belief's spread that a bench's own log must have left at most, to count as its answer
 
 
@@ -28,11 +29,14 @@ class Contradiction:
     term : Term
     mean, sd : float
         Of a new bench's effect: over the benches' own answers, none of which lies further off than `sd`.
+    matters : bool
+        Whether the benches lie so far apart that a maker would notice.
     """
 
     term: Term
     mean: float
     sd: float
+    matters: bool
 
 
 def contradictions(one: PooledReading) -> tuple[Contradiction, ...]:
@@ -57,10 +61,13 @@ def contradictions(one: PooledReading) -> tuple[Contradiction, ...]:
     if len(one.benches) < 2 or not believed.terms:
         return ()
     alone = [fit_rows(average.study, one.reading, believed, rows[rows["bench"] == bench], remainder=False) for bench in one.benches]
-    mean, sd = (np.array([part(fit.posterior.coefficients, axis=0) for fit in alone]) for part in (np.mean, np.std))
+    means, sds = (np.array([part(fit.posterior.coefficients, axis=0) for fit in alone]) for part in (np.mean, np.std))
     shared = [place for place, term in enumerate(believed.terms) if term.name not in ("level", *one.sloped)]
-    each = ((believed.terms[k], _apart(mean[:, k], sd[:, k], believed.beliefs[k], len(shared))) for k in shared)
-    return tuple(Contradiction(term, *found) for term, found in each if found)
+    each = ((k, _apart(means[:, k], sds[:, k], believed.beliefs[k], len(shared))) for k in shared)
+    return tuple(
+        Contradiction(believed.terms[k], middle, sd, sd > MATTERS * believed.beliefs[k].sd)
+        for k, found in each if found for middle, sd in [found]
+    )
 
 
 def _apart(mean, sd, belief, effects):
@@ -80,7 +87,7 @@ def _apart(mean, sd, belief, effects):
 
 
 def said(one: PooledReading, found: tuple[Contradiction, ...]) -> str:
-    """The contradictions about one reading in a sentence.
+    """The contradictions about one reading in a sentence; empty where none matters.
 
     Parameters
     ----------
@@ -91,6 +98,9 @@ def said(one: PooledReading, found: tuple[Contradiction, ...]) -> str:
     -------
     str
     """
-    words = list(dict.fromkeys(one.average.study.factor(name).words for each in found for name in each.term.factors))
+    names = dict.fromkeys(name for each in found if each.matters for name in each.term.factors)
+    if not names:
+        return ""
+    words = ["age" if name == "age" else one.average.study.factor(name).words for name in names]
     do = "does" if len(words) == 1 else "do"
     return f"The benches contradict each other about what {listed(words)} {do} to {one.reading.words}: a new bench should find out by its own pours."

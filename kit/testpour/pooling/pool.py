@@ -189,7 +189,7 @@ class Pool:
     def told(self) -> list[str]:
         """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
         read = [one for one in self.readings.values() if one.average.pours]
-        contrary = [said(self[name], found) for name, found in self.contradictions.items()]
+        contrary = [text for name, found in self.contradictions.items() if (text := said(self[name], found))]
         if self.tells:
             return [differs(one) for one in read] + contrary
         expected = ". ".join(expects(one) for one in read)
