@@ -60,7 +60,7 @@ def see(seed, least=20.0):
     while True:
         casting, step = random_casting(rng), rng.choice([5, 10, 15]) / 60
         run = cure(casting, minutes)
-        if run.hottest < casting.room_temperature + least:
+        if run.temperature.max() < casting.room_temperature + least:
             continue
         inert = cure(replace(casting, resin=replace(casting.resin, heat_of_cure=1e-3)), minutes).middle
         heating, top = run.middle - inert, int(np.argmax(run.middle))
