@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from testpour.models.effect import Effect
     from testpour.pooling.reading import PooledReading
 
-EVERY, MOST, SAME, OPEN = "at every bench", "on average only", "taken as the same everywhere", "cannot tell yet"
+EVERY, MOST, SAME = "at every bench", "on average only", "taken as the same everywhere"
+TOGETHER, OPEN = "in all logs together", "cannot tell yet"
 CHANCES = "castings in 100"
 FEWEST = 3  # benches from which a pool can tell how they differ
 SHOWN = 4  # benches named as standing out; more are counted
@@ -32,15 +33,17 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
         At the average bench and at a bench not in the pool.
     one : PooledReading
     tells : bool
-        Whether there are enough benches to tell.
+        Whether there are enough benches to tell how they differ.
 
     Returns
     -------
     tuple of str
     """
     said = effect.sentence().removesuffix(effect.rests_on())
-    if not effect.told or not tells:
+    if not effect.told:
         return OPEN, said
+    if not tells:
+        return TOGETHER, said
     sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)
     if not sloped:
         return SAME, said

@@ -138,7 +138,8 @@ class Pool:
         """What holds everywhere: one row a reading and factor.
 
         Columns: from, to; middle, low, high of the change at the average bench (90 %); new low, new high: the same
-        at a bench not in the pool; where: whether it holds at every bench; says.
+        at a bench not in the pool; where: whether it holds at every bench, or in all logs together where the benches
+        are too few to tell that; says.
         """
         rows = [row for one in self.readings.values() if one.average.pours for row in self._effects_of(one)]
         head = ["reading", "factor", "from", "to", "middle", "low", "high", "new low", "new high", "where", "says"]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from testpour.exchange.data_link import image_link, versions
 from testpour.files import free_for, page_kind, put
 from testpour.pooling.bench_chart import show_benches
-from testpour.pooling.bench_words import EVERY, MOST, OPEN, SAME, expects
+from testpour.pooling.bench_words import EVERY, MOST, OPEN, SAME, TOGETHER, expects
 from testpour.wording import count, in_html, table_html, visible
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ HEADS = {
     EVERY: "Holds at every bench",
     SAME: "Taken as the same at every bench",
     MOST: "Holds at the average bench, but not everywhere",
+    TOGETHER: "What all logs together say",
     OPEN: "Cannot tell yet",
 }
 PAGE = page_kind("page of pooled logs")
