@@ -7,25 +7,26 @@ import pytest
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.report.overlap import overlap_of
-from testpour.report.versus import compare_studies
+from testpour.report.versus import _verdict, compare_studies
 from testpour.study_file import study_from
 
 FACTORS = {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {}, "room_temperature": {}, "thickness": {"from": "5 mm", "to": "18 mm"}}
 READINGS = {"gel_time": {}, "tack": {}}
 
 
-def bench(name="One", power=-0.8, level=30.0, pours=16, seed=1, catalyst=(1.0, 2.5), thickness=10.0, readings=READINGS):
+def bench(name="One", power=-0.8, level=30.0, pours=16, seed=1, catalyst=(1.0, 2.5), thickness=10.0, readings=READINGS, chalk=None):
     """The fits of a bench whose gel time is level * (catalyst / 1.5)**power * exp(-0.06 (room - 20)), 5 % scatter."""
-    study = study_from({"name": name, "factors": FACTORS, "readings": readings, "aims": {"tack": {"at_most": 1, "age": "24 h"}}})
+    factors = FACTORS if chalk is None else {**FACTORS, "chalk": {"unit": "%", "low": 0, "high": 50, "from": 0, "to": 40}}
+    study = study_from({"name": name, "factors": factors, "readings": readings, "aims": {"tack": {"at_most": 1, "age": "24 h"}}})
     rng, rows, read = np.random.default_rng(seed), [], []
     for i in range(pours):
         share, room = np.linspace(*catalyst, 4)[i % 4], 17.0 + 5 * (i // 4 % 2)
         rows.append({"pour": f"P{i}", "session": f"S{i // 4}", "made_at": pd.Timestamp("2026-03-02"), "catalyst": share, "cover": 1.0,
-                     "room_temperature": room, "thickness": thickness, "by": "", "note": ""})
+                     "room_temperature": room, "thickness": thickness, "chalk": chalk, "by": "", "note": ""})
         gel = level * (share / 1.5) ** power * np.exp(-0.06 * (room - 20) + 0.05 * rng.standard_normal())
         more = {"specimen": "", "by": "", "known": "exact", "note": ""}
         read.append({"pour": f"P{i}", "reading": "gel_time", "low": gel, "high": gel, "age": np.nan, **more})
-    columns = ["pour", "session", "made_at", *FACTORS, "by", "note"]
+    columns = ["pour", "session", "made_at", *factors, "by", "note"]
     readings = pd.DataFrame(read, columns=["pour", "reading", "low", "high", "age", "specimen", "by", "known", "note"])
     return fit_castings(Castings(study, pd.DataFrame(rows, columns=columns).set_index("pour"), readings))
 
@@ -73,6 +74,28 @@ def test_settings_poured_apart_are_named_and_not_compared(one):
     assert "Poured over ranges that do not meet: catalyst 1 to 2.5 % and 2.6 to 3.2 %; thickness 10 mm and 14 mm" in found.sentence()
     assert ("gel time", "catalyst") not in found.table.index
     assert overlap_of(one, other).spans["room_temperature"] == (17.0, 22.0)
+
+
+def test_settings_of_one_study_alone_are_named_with_what_they_are_held_at(one):
+    """The level stands at the middle of what both poured: 1.75 % (1.8 on the scale), 19.5 °C, 10 mm; chalk is Two's own."""
+    filled = compare_studies(one, bench("Two", level=60.0, chalk=20.0, seed=2))
+    assert "Only Two wrote down chalk (held at 20 %)." in filled.sentence() and "Only One" not in filled.sentence()
+    assert "gel time at catalyst 1.8 %, cover yes, room temperature 19.5 °C and thickness 10 mm: +" in filled.sentence()
+    assert "same settings" not in filled.sentence()
+
+
+def test_no_level_is_compared_where_a_setting_was_poured_nowhere_alike(one):
+    """Twice as long at 14 mm as at 10 mm: the depth may be behind it, while catalyst works as at -0.8 in both."""
+    found = compare_studies(one, bench("Two", level=60.0, thickness=14.0, seed=2))
+    assert ("gel time", "level") not in found.table.index and found.table.loc[("gel time", "catalyst"), "verdict"] == "agree"
+    assert "So the average castings are not compared, only what the other settings do." in found.sentence()
+
+
+@pytest.mark.parametrize("second, hangs, verdict", [(92, False, "differ"), (92, True, "cannot tell"), (-92, True, "differ")])
+def test_sizes_that_hang_on_settings_poured_nowhere_alike_are_no_difference(second, hangs, verdict):
+    """A cover is worth 18 castings in 100 where most come out dry anyway and 92 where none does; only its sign is its own."""
+    draws = [np.full(100, 18.0), np.full(100, float(second))]
+    assert _verdict(draws, draws[1] - draws[0], [True, True], hangs) == verdict
 
 
 def test_readings_on_other_scales_are_left_out(one):

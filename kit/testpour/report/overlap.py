@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from testpour.models.settings import held_settings
 from testpour.wording import listed
 
 if TYPE_CHECKING:
@@ -24,17 +26,27 @@ class Overlap:
         Numeric settings that both poured over a range in common.
     spans : dict
         Factor name to the values poured in both, (low, high).
-    apart : tuple of str
-        Settings both poured, but nowhere alike, in words.
+    apart : dict
+        Factor name to words: settings both poured, but nowhere alike.
     unlike : tuple of str
         Readings both take, but on scales nothing converts.
+    held : tuple of dict
+        Factor name to the value at which a study's own settings stay, for each study: what only one wrote down, or both
+        nowhere alike.
+    alone : tuple of tuple of str
+        Settings that only the first study, and only the second, wrote down, in words with the value they are held at.
+    names : tuple of str
+        How the two are called.
     """
 
     readings: tuple[Reading, ...]
     factors: tuple[Factor, ...]
     spans: dict[str, tuple[float, float]]
-    apart: tuple[str, ...] = ()
-    unlike: tuple[str, ...] = ()
+    apart: dict[str, str]
+    unlike: tuple[str, ...]
+    held: tuple[dict[str, float], dict[str, float]]
+    alone: tuple[tuple[str, ...], tuple[str, ...]]
+    names: tuple[str, ...]
 
     def middle(self) -> dict[str, float]:
         """Settings in the middle of what both poured, on the steps of the bench."""
@@ -49,7 +61,9 @@ class Overlap:
         shared = [self._words(f) for f in self.factors if self.spans[f.name][0] < self.spans[f.name][1]]
         text = f"both poured {listed(shared)}." if shared else "they poured no range of a setting in common."
         if self.apart:
-            text += f" Poured over ranges that do not meet: {'; '.join(self.apart)}."
+            text += f" Poured over ranges that do not meet: {'; '.join(self.apart.values())}."
+            text += " So the average castings are not compared, only what the other settings do."
+        text += "".join(f" Only {name} wrote down {listed(own)}." for name, own in zip(self.names, self.alone, strict=True) if own)
         if self.unlike:
             text += f" Read on different scales: {listed(self.unlike)}."
         return text
@@ -62,13 +76,15 @@ class Overlap:
         return f"{factor.words} {factor.between(*self.spans[factor.name])}"
 
 
-def overlap_of(first: Fits, second: Fits) -> Overlap:
+def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) -> Overlap:
     """The `Overlap` of two `Fits`.
 
     Parameters
     ----------
     first, second : Fits
         Of two studies.
+    names : sequence of str, optional
+        How to call them; the names of the studies by default.
 
     Returns
     -------
@@ -81,7 +97,7 @@ def overlap_of(first: Fits, second: Fits) -> Overlap:
             one, other = first[name].reading, second[name].reading
             alike = (one.unit, one.scale, one.grades) == (other.unit, other.scale, other.grades)
             (readings if alike else unlike).append(name if alike else one.words)
-    factors, spans, apart = [], {}, []
+    factors, spans, apart = [], {}, {}
     for factor in first.study.factors:
         ends = [_poured(fits, factor) for fits in (first, second)]
         if None in ends:
@@ -91,8 +107,19 @@ def overlap_of(first: Fits, second: Fits) -> Overlap:
             factors.append(factor)
             spans[factor.name] = (low, high)
         else:
-            apart.append(f"{factor.words} {factor.between(*ends[0])} and {factor.between(*ends[1])}")
-    return Overlap(tuple(readings), tuple(factors), spans, tuple(apart), tuple(unlike))
+            apart[factor.name] = f"{factor.words} {factor.between(*ends[0])} and {factor.between(*ends[1])}"
+    held = [{name: at for name, at in held_settings(fits.study, fits.castings.pours).items() if name not in spans} for fits in (first, second)]
+    alone = [tuple(_alone(fits, values, apart)) for fits, values in zip((first, second), held, strict=True)]
+    called = tuple(names or (first.study.name, second.study.name))
+    return Overlap(tuple(readings), tuple(factors), spans, apart, tuple(unlike), tuple(held), tuple(alone), called)
+
+
+def _alone(fits, held, apart):
+    """What a study alone wrote down, each with the value it is held at."""
+    for name, value in held.items():
+        factor = fits.study.factor(name)
+        if name not in apart and _poured(fits, factor):
+            yield f"{factor.words} ({'taken as' if factor.kind == 'yes/no' else 'held at'} {factor.show(value)})"
 
 
 def _poured(fits, factor):

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 APART = 0.99  # the same for a difference of two studies: there are many, and chance must not make one of them up
 HEARD = 0.05  # share from the log below which an effect is belief alone
+EVEN = ("log", "plain")  # scales on which an effect is as large at whatever the other settings are
 VERDICTS = ("differ", "agree", "cannot tell", "belief only")
 
 
@@ -41,7 +42,7 @@ class StudyComparison:
         ``difference``, each with ``low`` and ``high`` of its 90 % interval (`first_low`, ...), in ``unit``;
         ``move``, the step it belongs to; ``verdict``: "agree" (the same way in both, sizes no further apart
         than scatter allows), "differ", "cannot tell" or "belief only". The row "level" of a reading compares
-        the average casting at the same settings.
+        the average casting at the settings that ``move`` names; there is none where a setting was poured nowhere alike.
     """
 
     names: tuple[str, ...]
@@ -80,7 +81,7 @@ class StudyComparison:
         unit = row["unit"]
         if setting == "level":
             return (
-                f"{reading} at the same settings: {signed(row['difference'])}{unit} in {self.names[1]} "
+                f"{reading} at {row['move']}: {signed(row['difference'])}{unit} in {self.names[1]} "
                 f"(90 % interval {signed(row['low'])} to {signed(row['high'])}{unit})"
             )
         return (
@@ -108,9 +109,9 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
     Returns
     -------
     StudyComparison
-        Effects are taken over the values that both studies poured, the other settings alike; the level at the
-        middle of what both poured. The average casting, not a single one. Both studies start from the trade's
-        beliefs, which makes them look alike where their logs say little: such effects are marked.
+        Effects are taken over the values that both studies poured, the level at the middle of these. Settings with
+        no value in common stay where each study poured them. The average casting, not a single one. Both studies start
+        from the trade's beliefs, which makes them look alike where their logs say little: such effects are marked.
 
     Raises
     ------
@@ -120,7 +121,7 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
     called = tuple(names or (first.study.name, second.study.name))
     if called[0] == called[1]:
         raise ValueError(f"Both studies are called {called[0]!r}. Give names=(one, other) to tell them apart.")
-    overlap = overlap_of(first, second)
+    overlap = overlap_of(first, second, called)
     rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
     index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])
     columns = ["first", "first_low", "first_high", "second", "second_low", "second_high", "difference", "low", "high",
@@ -131,7 +132,8 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
 def _reading_rows(one, other, overlap):
     """The level of a reading and the effect of each setting on it, in both studies."""
     middle = overlap.middle()
-    yield _level_row(one, other, middle)
+    if not overlap.apart and (middle or not min(one.pours, other.pours)):
+        yield _level_row(one, other, overlap, middle)
     heard = [{e.factor.name: e.from_log for e in effects(fit).each if e.poured} for fit in (one, other)]
     for factor in overlap.factors:
         if all(factor.name in share for share in heard):
@@ -139,32 +141,30 @@ def _reading_rows(one, other, overlap):
             if high > low:
                 moved = [{**middle, factor.name: low}, {**middle, factor.name: high}]
                 deaf = min(share[factor.name] for share in heard) < HEARD
-                yield _effect_row(one, other, factor, moved, (low, high), deaf)
+                yield _effect_row(one, other, overlap, factor, moved, (low, high), deaf)
 
 
-def _tables(one, other, settings):
-    return [settings_table(fit.study, _known(fit, settings), reading=one.reading) for fit in (one, other)]
+def _changes(one, other, overlap, settings):
+    """The `Change` of each study between two settings both poured, its own settings held."""
+    for fit, held in zip((one, other), overlap.held, strict=True):
+        yield change(fit, settings_table(fit.study, [{**held, **row} for row in settings], reading=one.reading))
 
 
-def _known(fit, settings):
-    names = {factor.name for factor in fit.study.factors}
-    return [{name: value for name, value in row.items() if name in names} for row in settings]
-
-
-def _effect_row(one, other, factor, moved, span, deaf):
-    found = [change(fit, table) for fit, table in zip((one, other), _tables(one, other, moved), strict=True)]
+def _effect_row(one, other, overlap, factor, moved, span, deaf):
+    found = list(_changes(one, other, overlap, moved))
     scale, unit = _terms(one.reading, found[0])
     draws = [scale(part.values) for part in found]
     apart = scale(found[1].values / found[0].values) if found[0].ratio else draws[1] - draws[0]
     told = [_sure(part) for part in draws]
-    verdict = "belief only" if deaf else _verdict(draws, apart, told)
+    hangs = bool(overlap.apart) and one.reading.scale not in EVEN
+    verdict = "belief only" if deaf else _verdict(draws, apart, told, hangs)
     return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "unit": unit, "move": factor.between(*span),
             "told": all(told), "verdict": verdict}
 
 
-def _level_row(one, other, middle):
-    """The average casting at the same settings: how far the second study lies from the first."""
-    found = [change(fit, pd.concat([table] * 2)) for fit, table in zip((one, other), _tables(one, other, [middle]), strict=True)]
+def _level_row(one, other, overlap, middle):
+    """The average casting at settings both poured: how far the second study lies from the first."""
+    found = list(_changes(one, other, overlap, [middle] * 2))
     levels = [part.each[:, 0] for part in found]
     ratio = found[0].ratio
     scale = 100.0 if found[0].good is not None else 1.0
@@ -175,7 +175,7 @@ def _level_row(one, other, middle):
     least = 25.0 if ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
     return {"place": (one.reading.words, "level"), **_ends([scale * part for part in levels], apart), "unit": unit,
-            "move": "same settings", "told": told, "verdict": verdict}
+            "move": listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors), "told": told, "verdict": verdict}
 
 
 def _terms(reading, found):
@@ -191,11 +191,14 @@ def _sure(draws, level=SURE):
     return bool(max(np.mean(draws > 0), np.mean(draws < 0)) >= level)
 
 
-def _verdict(draws, apart, told):
-    """Differ where the difference has a sure sign; agree where both effects point the same sure way and none has."""
-    if _sure(apart, APART):
-        return "differ"
+def _verdict(draws, apart, told, hangs):
+    """Differ where the difference has a sure sign; agree where both effects point the same sure way and none has.
+
+    Where their sizes hang on settings poured nowhere alike, only opposite ways differ.
+    """
     same = np.sign(np.median(draws[0])) == np.sign(np.median(draws[1]))
+    if _sure(apart, APART) and not (hangs and same):
+        return "differ"
     return "agree" if all(told) and same and not _sure(apart) else "cannot tell"
 
 
