@@ -14,10 +14,10 @@ FACTORS = {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {}, "room_temper
 READINGS = {"gel_time": {}, "tack": {}}
 
 
-def bench(name="One", power=-0.8, level=30.0, pours=16, seed=1, catalyst=(1.0, 2.5), thickness=10.0, readings=READINGS, chalk=None):
+def bench(name="One", power=-0.8, level=30.0, pours=16, seed=1, catalyst=(1.0, 2.5), thickness=10.0, readings=READINGS, chalk=None, aim=1):
     """The fits of a bench whose gel time is level * (catalyst / 1.5)**power * exp(-0.06 (room - 20)), 5 % scatter."""
     factors = FACTORS if chalk is None else {**FACTORS, "chalk": {"unit": "%", "low": 0, "high": 50, "from": 0, "to": 40}}
-    study = study_from({"name": name, "factors": factors, "readings": readings, "aims": {"tack": {"at_most": 1, "age": "24 h"}}})
+    study = study_from({"name": name, "factors": factors, "readings": readings, "aims": {"tack": {"at_most": aim, "age": "24 h"}}})
     rng, rows, read = np.random.default_rng(seed), [], []
     for i in range(pours):
         share, room = np.linspace(*catalyst, 4)[i % 4], 17.0 + 5 * (i // 4 % 2)
@@ -96,6 +96,16 @@ def test_sizes_that_hang_on_settings_poured_nowhere_alike_are_no_difference(seco
     """A cover is worth 18 castings in 100 where most come out dry anyway and 92 where none does; only its sign is its own."""
     draws = [np.full(100, 18.0), np.full(100, float(second))]
     assert _verdict(draws, draws[1] - draws[0], [True, True], hangs) == verdict
+
+
+@pytest.mark.parametrize("aim, grade", [(0, "'slightly tacky' or better"), (1, None)])
+def test_grades_are_held_to_one_aim_which_is_named_where_the_two_differ(one, aim, grade):
+    """One log under two names: whatever the second is made for, it is as tacky as the first."""
+    found = compare_studies(one, bench("Two", aim=aim))
+    row = found.table.loc[("tack", "level")]
+    assert row["first"] == row["second"] and row["of"] == "the chance of tack 'slightly tacky' or better"
+    told = f"Their aims ask for different grades: both are held to tack {grade}." in found.sentence()
+    assert told is (grade is not None) and ("different grades" in found.sentence()) is told
 
 
 def test_readings_on_other_scales_are_left_out(one):

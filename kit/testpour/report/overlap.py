@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from testpour.models.change import good_grades, good_words
 from testpour.models.settings import held_settings
 from testpour.wording import listed
 
 if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
     from testpour.models.fits import Fits
+    from testpour.models.reading_fit import ReadingFit
+    from testpour.study import Study
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,8 @@ class Overlap:
         Factor name to words: settings both poured, but nowhere alike.
     unlike : tuple of str
         Readings both take, but on scales nothing converts.
+    aims : tuple of str
+        Readings whose aims ask for different grades, in words with the grades that both are held to.
     held : tuple of dict
         Factor name to the value at which a study's own settings stay, for each study: what only one wrote down, or both
         nowhere alike.
@@ -44,6 +49,7 @@ class Overlap:
     spans: dict[str, tuple[float, float]]
     apart: dict[str, str]
     unlike: tuple[str, ...]
+    aims: tuple[str, ...]
     held: tuple[dict[str, float], dict[str, float]]
     alone: tuple[tuple[str, ...], tuple[str, ...]]
     names: tuple[str, ...]
@@ -66,6 +72,7 @@ class Overlap:
         text += "".join(f" Only {name} wrote down {listed(own)}." for name, own in zip(self.names, self.alone, strict=True) if own)
         if self.unlike:
             text += f" Read on different scales: {listed(self.unlike)}."
+        text += "".join(f" Their aims ask for different grades: both are held to {aim}." for aim in self.aims)
         return text
 
     __repr__ = sentence
@@ -97,6 +104,8 @@ def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) ->
             one, other = first[name].reading, second[name].reading
             alike = (one.unit, one.scale, one.grades) == (other.unit, other.scale, other.grades)
             (readings if alike else unlike).append(name if alike else one.words)
+    judges = {name: judging_study(first[name], second[name]) for name in readings}
+    aims = [good_words(first[name].reading, good_grades(judge, first[name].reading)) for name, judge in judges.items() if judge]
     factors, spans, apart = [], {}, {}
     for factor in first.study.factors:
         ends = [_poured(fits, factor) for fits in (first, second)]
@@ -111,7 +120,24 @@ def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) ->
     held = [{name: at for name, at in held_settings(fits.study, fits.castings.pours).items() if name not in spans} for fits in (first, second)]
     alone = [tuple(_alone(fits, values, apart)) for fits, values in zip((first, second), held, strict=True)]
     called = tuple(names or (first.study.name, second.study.name))
-    return Overlap(tuple(readings), tuple(factors), spans, apart, tuple(unlike), tuple(held), tuple(alone), called)
+    return Overlap(tuple(readings), tuple(factors), spans, apart, tuple(unlike), tuple(aims), tuple(held), tuple(alone), called)
+
+
+def judging_study(one: ReadingFit, other: ReadingFit) -> Study | None:
+    """The study to whose aim both fits of a graded reading are held; None where their aims ask for the same grades.
+
+    Parameters
+    ----------
+    one, other : ReadingFit
+        Of one reading in two studies.
+
+    Returns
+    -------
+    Study, or None
+        The first's, unless it has no aim.
+    """
+    first, second = (good_grades(fit.study, fit.reading) for fit in (one, other))
+    return None if first == second else (one if first else other).study
 
 
 def _alone(fits, held, apart):

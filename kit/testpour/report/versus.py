@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import change
+from testpour.models.change import change, good_words
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
-from testpour.report.overlap import Overlap, overlap_of
+from testpour.report.overlap import Overlap, judging_study, overlap_of
 from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, signed, table_html
 
@@ -40,6 +40,7 @@ class StudyComparison:
     table : DataFrame
         One row a reading and a setting: the effect in the ``first`` and the ``second`` study and their
         ``difference``, each with ``low`` and ``high`` of its 90 % interval (`first_low`, ...), in ``unit``;
+        ``of``, what is compared: the reading or, for grades, the chance of those that meet the aim;
         ``move``, the step it belongs to; ``verdict``: "agree" (the same way in both, sizes no further apart
         than scatter allows), "differ", "cannot tell" or "belief only". The row "level" of a reading compares
         the average casting at the settings that ``move`` names; there is none where a setting was poured nowhere alike.
@@ -77,15 +78,14 @@ class StudyComparison:
         return "; ".join(self._difference(*row) for row in rows.iterrows())
 
     def _difference(self, place, row):
-        reading, setting = place
-        unit = row["unit"]
+        what, setting, unit = row["of"], place[1], row["unit"]
         if setting == "level":
             return (
-                f"{reading} at {row['move']}: {signed(row['difference'])}{unit} in {self.names[1]} "
+                f"{what} at {row['move']}: {signed(row['difference'])}{unit} in {self.names[1]} "
                 f"(90 % interval {signed(row['low'])} to {signed(row['high'])}{unit})"
             )
         return (
-            f"what {setting} does to {reading} ({row['move']}): {signed(row['first'])}{unit} in {self.names[0]}, "
+            f"what {setting} does to {what} ({row['move']}): {signed(row['first'])}{unit} in {self.names[0]}, "
             f"{signed(row['second'])}{unit} in {self.names[1]}"
         )
 
@@ -125,16 +125,18 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
     rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
     index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])
     columns = ["first", "first_low", "first_high", "second", "second_low", "second_high", "difference", "low", "high",
-               "unit", "move", "told", "verdict"]
+               "of", "unit", "move", "told", "verdict"]
     return StudyComparison(called, overlap, pd.DataFrame(rows, index=index if rows else None, columns=columns))
 
 
 def _reading_rows(one, other, overlap):
     """The level of a reading and the effect of each setting on it, in both studies."""
     middle = overlap.middle()
+    heard = [{e.factor.name: e.from_log for e in effects(fit).each if e.poured} for fit in (one, other)]
+    if judge := judging_study(one, other):
+        one, other = (replace(fit, study=replace(fit.study, aims=judge.aims)) for fit in (one, other))
     if not overlap.apart and (middle or not min(one.pours, other.pours)):
         yield _level_row(one, other, overlap, middle)
-    heard = [{e.factor.name: e.from_log for e in effects(fit).each if e.poured} for fit in (one, other)]
     for factor in overlap.factors:
         if all(factor.name in share for share in heard):
             low, high = overlap.spans[factor.name]
@@ -158,8 +160,8 @@ def _effect_row(one, other, overlap, factor, moved, span, deaf):
     told = [_sure(part) for part in draws]
     hangs = bool(overlap.apart) and one.reading.scale not in EVEN
     verdict = "belief only" if deaf else _verdict(draws, apart, told, hangs)
-    return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "unit": unit, "move": factor.between(*span),
-            "told": all(told), "verdict": verdict}
+    return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "of": _what(one.reading, found[0]),
+            "unit": unit, "move": factor.between(*span), "told": all(told), "verdict": verdict}
 
 
 def _level_row(one, other, overlap, middle):
@@ -174,8 +176,13 @@ def _level_row(one, other, overlap, middle):
     poured = min(one.pours, other.pours) > 0
     least = 25.0 if ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
-    return {"place": (one.reading.words, "level"), **_ends([scale * part for part in levels], apart), "unit": unit,
-            "move": listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors), "told": told, "verdict": verdict}
+    return {"place": (one.reading.words, "level"), **_ends([scale * part for part in levels], apart), "of": _what(one.reading, found[0]),
+            "unit": unit, "move": listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors), "told": told, "verdict": verdict}
+
+
+def _what(reading, found):
+    """What is compared of a reading: for grades with an aim, the chance of those that meet it."""
+    return reading.words if found.good is None else f"the chance of {good_words(reading, found.good)}"
 
 
 def _terms(reading, found):
