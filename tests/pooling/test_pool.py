@@ -74,6 +74,27 @@ def middles(fit):
     return fit.predict(pd.DataFrame({"catalyst": [1.5, 2.0, 2.5]}))["middle"].tolist()
 
 
+def test_an_effect_that_is_straight_in_all_pours_is_pooled_as_straight(castings_of):
+    """Gloss falls by 3 a per cent of glitter at two benches, 15 over the span: the pool says what least squares say of all pours."""
+    spans = {"catalyst": (1, 2.4), "pigment": (0.2, 2), "thickness": (6, 14), "glitter": (0, 5)}
+    units = {"thickness": "mm"}
+    factors = {name: {"from": f"{low} {units.get(name, '%')}", "to": f"{high} {units.get(name, '%')}"} for name, (low, high) in spans.items()}
+    factors["glitter"] = {"unit": "%", "low": 0, "high": 10, "from": 0, "to": 5, "usual": 1}
+    study = study_from({"factors": factors, "readings": {"gloss": {"unit": "GU", "low": 0, "high": 120}}})
+    rng, logs, columns, read = np.random.default_rng(11), {}, [], []
+    for bench, pours in enumerate((24, 12)):
+        table = pd.DataFrame({name: np.round(rng.choice(np.linspace(*ends, 4), pours), 2) for name, ends in spans.items()},
+                             index=[f"P{i}" for i in range(pours)])
+        gloss = np.round(90 + 2 * bench - 3 * table["glitter"] + rng.normal(0, 2, pours))
+        rows = pd.DataFrame({"pour": table.index, "reading": "gloss", "low": gloss.to_numpy(), "high": gloss.to_numpy(), "known": "exact"})
+        logs[f"Bench {bench}"] = castings_of(study, table.assign(session="1", made_at=pd.Timestamp("2026-03-02")), rows)
+        columns.append(table.assign(one=bench == 0, other=bench == 1).to_numpy(float))
+        read.append(gloss)
+    plain = np.linalg.lstsq(np.vstack(columns), np.concatenate(read), rcond=None)[0][3]
+    row = pool(logs).table.loc[("gloss", "glitter")]
+    assert row["middle"] == pytest.approx(5 * plain, abs=1) and row["high"] - row["low"] < 5
+
+
 def test_the_odd_bench_stands_out_by_what_it_is_off(guild):
     """Half as long again, exp(0.4), against the average bench, which holds an eighth of it: exp(0.35)."""
     table = guild["gel_time"].differences()

@@ -182,6 +182,27 @@ def pooled_top_of_density(
     return density, scale, top
 
 
+def log_evidence(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]) -> float:
+    """How well beliefs foresaw the rows: log of their density with everything unknown integrated out, but for a constant.
+
+    Parameters
+    ----------
+    model : IntervalModel
+    bench : array, shape (n,)
+        Number of each row's bench.
+    slopes : list of Slope
+        Coefficients that differ by bench.
+
+    Returns
+    -------
+    float
+        To be held against that of the same rows under other beliefs.
+    """
+    _, scale, top = pooled_top_of_density(model, bench, slopes)
+    stretch = np.linalg.slogdet(scale.turn)[1] + len(scale.turn) * np.log(scale.unit)  # the coefficients are scaled by their beliefs
+    return float(top.value + stretch - np.linalg.slogdet(top.curvature)[1] / 2)
+
+
 def _some_benches(bench):
     """Rows of enough benches, evenly taken, to hold about `PART` rows."""
     levels = np.unique(bench)

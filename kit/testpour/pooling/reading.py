@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,8 +20,8 @@ from testpour.models.remainder import of_expected_size
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
-from testpour.pooling.climbing import Slope
-from testpour.pooling.draws import sample_pool
+from testpour.pooling.climbing import Slope, log_evidence
+from testpour.pooling.draws import SMALL, sample_pool
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
 MIDDLE_AND_ENDS = [0.5, 0.05, 0.95]  # quantiles: the median and the 90 % interval
+SIZES = (2.0, 1.0, 0.5, 0.25, 0.125)  # of the remainder, beside what is expected of it
 SHARE = 0.5  # benches are believed to differ by half of what the trade is unsure of
 
 
@@ -221,7 +222,8 @@ def fit_pooled(
         As for `fit_castings`; `PooledBeliefs` also say how far benches lie apart.
     seed : int
     remainder : bool, optional
-        Whether the average bench may bend away from what the beliefs foresee (see `remainder.of_expected_size`).
+        Whether the average bench may bend away from what the beliefs foresee (see `remainder.of_expected_size`); up to
+        `SMALL` rows, as far as these call for it.
 
     Returns
     -------
@@ -239,6 +241,11 @@ def fit_pooled(
         rows = rows[model.informative].reset_index(drop=True)
         model, number = _model(reading, believed, rows, scale)
     slopes = _slopes_of(believed, rows)
+    if model.informative.any() and believed.left_over and len(rows) <= SMALL:  # more rows outweigh a belief about the size
+        sizes = {size: _resized(believed, size) for size in SIZES}
+        best = max(sizes, key=lambda size: _worth(size, slopes, *_model(reading, sizes[size], rows, scale)))
+        believed = sizes[best]
+        model, number = _model(reading, believed, rows, scale)
     if model.informative.any():
         posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed)
     else:
@@ -246,6 +253,17 @@ def fit_pooled(
     average = ReadingFit(study, reading, believed, posterior, rows, assumed, model)
     names = tuple(believed.terms[slope.column].name for slope in slopes)
     return PooledReading(average, names, tuple(rows["bench"].unique()))
+
+
+def _resized(believed, size):
+    """Beliefs with a remainder `size` times as large."""
+    foreseen, rest = believed.beliefs[: -believed.left_over], believed.beliefs[-believed.left_over :]
+    return replace(believed, beliefs=(*foreseen, *(replace(belief, sd=size * belief.sd) for belief in rest)))
+
+
+def _worth(size, slopes, model, number):
+    """Log weight of a size of the remainder: its half-normal belief, whose mean is 1, a step of equal ratio, and the rows."""
+    return np.log(size) - size**2 / np.pi + log_evidence(model, number, slopes)
 
 
 def _model(reading, believed, rows, scale):
