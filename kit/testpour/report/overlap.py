@@ -50,8 +50,8 @@ class Overlap:
     apart: dict[str, str]
     unlike: tuple[str, ...]
     aims: tuple[str, ...]
-    held: tuple[dict[str, float], dict[str, float]]
-    alone: tuple[tuple[str, ...], tuple[str, ...]]
+    held: tuple[dict[str, float], ...]
+    alone: tuple[tuple[str, ...], ...]
     names: tuple[str, ...]
 
     def middle(self) -> dict[str, float]:
@@ -105,7 +105,8 @@ def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) ->
             alike = (one.unit, one.scale, one.grades) == (other.unit, other.scale, other.grades)
             (readings if alike else unlike).append(name if alike else one.words)
     judges = {name: judging_study(first[name], second[name]) for name in readings}
-    aims = [good_words(first[name].reading, good_grades(judge, first[name].reading)) for name, judge in judges.items() if judge]
+    graded = [(first[name].reading, good_grades(judge, first[name].reading)) for name, judge in judges.items() if judge]
+    aims = [good_words(reading, good) for reading, good in graded if good]
     factors, spans, apart = [], {}, {}
     for factor in first.study.factors:
         ends = [_poured(fits, factor) for fits in (first, second)]
