@@ -129,6 +129,13 @@ def test_two_benches_tell_what_they_say_together_but_not_how_they_differ(casting
     assert "cannot tell yet" in show_benches(few, "gel_time").says
 
 
+def test_a_sure_bend_is_not_told_as_what_cannot_be_told(castings_of):
+    """exp(3.2 - 0.13 x + 1.2 x**2) min, x = ln(dose / 1.5 %): 31.5 min at 1 %, 24.4 at 1.58 % (x = 0.13 / 2.4), 31.4 at 2.5 %."""
+    row = pool(gel_guild(castings_of, [0, 0.1], [-0.13, -0.13], bend=1.2)).table.loc[("gel time", "catalyst")]
+    assert "It bends: gel time falls up to about 1.6 % and rises beyond." in row["says"]
+    assert row["low"] < 1 < row["high"] and row["where"] == "in all logs together"
+
+
 @pytest.mark.parametrize("slopes, wide", [((-0.8, 0.4), 0.85), ((-0.8, -0.8), 0), ((-0.8, -0.8, -0.8, 0.4), 0.8)])
 def test_benches_that_contradict_each_other_are_told_and_leave_a_wide_belief(castings_of, tmp_path, slopes, wide):
     """Exponents of -0.8 and 0.4 have a standard deviation of 0.85; of three at -0.8 and one at 0.4 that one lies 0.9 from their mean."""

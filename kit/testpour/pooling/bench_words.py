@@ -40,7 +40,7 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
     tuple of str
     """
     said = effect.sentence().removesuffix(effect.rests_on())
-    if not effect.told:
+    if not effect.settled:
         return OPEN, said
     if not tells:
         return TOGETHER, said
