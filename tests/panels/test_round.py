@@ -182,6 +182,14 @@ def test_two_colours_share_one_catalyst(poured, hand):
     assert list(table.index) == ["red", "clear", "whole mix"]
     assert table["pigment"].tolist() == pytest.approx([4.5, 0.0, 4.5])  # 3 % of 150 g
     assert len({round(float(v), 6) for v in table["catalyst"] / table["resin"]}) == 1
+    at.type("share_2", "2")
+    said = at.tap("pour")
+    cards = at.panel.form.state["cards"]
+    grams = [{line["what"]: line["amount"] for line in card["weigh"]} for card in cards]
+    assert [line["Resin"] for line in grams] == ["100.0 g", "200.0 g"]  # one part and two parts of 300 g
+    assert [line.get("Pigment") for line in grams] == ["3.0 g", None]  # 3 % of 100 g
+    assert said.startswith(f"{cards[0]['pour']} (red) and {cards[1]['pour']} (clear) are ready")
+    at.type("share_2", "")
     for name in ("colour_1", "pigment_1", "colour_2", "pots"):
         at.type(name, "1" if name == "pots" else "")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import pandas as pd
@@ -101,7 +101,7 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
 
 
-def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | None, scale: str, room: str) -> SessionForm:
+def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | Mapping[str, float] | None, scale: str, room: str) -> SessionForm:
     """The session form for some pours; with grams where the resin is known, else with percentages.
 
     Parameters
@@ -110,8 +110,8 @@ def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: 
     pours : DataFrame
         One row a pour, indexed by name, with the study's settings.
     session : str
-    resin : float or None
-        g in each pour.
+    resin : float, dict or None
+        g in each pour: one for all, or pour to g.
     scale : str
         Step of the scale.
     room : str

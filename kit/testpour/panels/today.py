@@ -31,7 +31,7 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import begin_session, next_names
-from testpour.wording import about_in_hundred, capital
+from testpour.wording import about_in_hundred, capital, listed
 
 MOST = 6  # pots of one mix
 ONE_POT = ("resin (g)", "resin (mL)", "pigment (g)", "catalyst (g)", "catalyst (mL)", "drops", "total (g)")  # in the order of the work
@@ -136,12 +136,19 @@ class TodayPanel(Panel):
             return self.advice().sentence()
 
     def tap_pour(self) -> str:
-        """Begin a session with one pour at these settings, on the form below."""
-        advice = self.advice()
-        pour, session = next_names(self.workshop, 1)
-        frame = pd.DataFrame([advice.settings], index=pour)
-        self.form = begin_session(self.workshop, frame, session, self.value(RESIN), scale_step(self.workshop.folder, self.memory), self.said(ROOM.name))
-        return f"{pour[0]} is ready in session {session}, on the form below."
+        """Begin a session with these settings, on the form below: one pour, or one a pot with its own pigment and share of the mix."""
+        advice, loads, resin = self.advice(), self._loads(), self.value(RESIN)
+        pours, session = next_names(self.workshop, max(1, len(loads)))
+        frame = pd.DataFrame([advice.settings] * len(pours), index=pours)
+        if loads:
+            frame["pigment"] = list(loads.values())
+        grams = None if resin is None else dict(zip(pours, self.mix(advice).table["resin"], strict=False))  # the whole mix stands last
+        self.form = begin_session(self.workshop, frame, session, grams, scale_step(self.workshop.folder, self.memory), self.said(ROOM.name))
+        if len(pours) == 1:
+            return f"{pours[0]} is ready in session {session}, on the form below."
+        said = listed([f"{pour} ({pot})" for pour, pot in zip(pours, loads, strict=True)])
+        return (f"{said} are ready in session {session}, on the form below, one card a pot. Make one mix as written above and tap "
+                "Catalyst in on every card as the catalyst goes in; or weigh each pot by itself, as its card says.")
 
     # Parts.
 
