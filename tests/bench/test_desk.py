@@ -136,6 +136,7 @@ def test_a_gel_typed_after_the_peak_is_doubted_on_its_card(bench):
     bench.clock.turn(40)
     bench.tap("happened", "B02", reading="time_to_peak")
     assert not any("lies before" in text for text in bench.card("B02")["warnings"])
+    bench.clock.turn(15)
     bench.tap("write", "B02", reading="gel_time", text="52")
     assert any(text.startswith("Time to peak 40 min lies before gel time 52 min") for text in bench.card("B02")["warnings"])
 
@@ -269,6 +270,31 @@ def test_a_tap_in_the_first_half_minute_is_too_early(bench, deed):
 def test_a_number_typed_out_of_range_is_not_about_a_file(bench):
     bench.tap("catalyst_in", "B01")
     assert bench.tap("write", "B01", reading="gel_time", text="2000")["words"].endswith("2000 is outside 0.5 to 1440 min. Check the number and its unit.")
+
+
+@pytest.mark.parametrize(("text", "said"), [("35 min", "gel time 35 min"), ("not yet at 3 h", "gel time not yet at 180 min"),
+                                            ("5 to 14 min", "gel time 5 to 14 min"), ("already by 0.5 h", "gel time already by 30 min")])
+def test_a_time_typed_before_it_has_come_is_refused(bench, text, said):
+    bench.tap("catalyst_in", "B01")
+    bench.clock.turn(0.05)
+    answer = bench.tap("write", "B01", reading="gel_time", text=text)
+    assert not answer["ok"]
+    assert answer["words"].startswith(f"The catalyst of B01 went in 3 s ago: {said} cannot be known yet.")
+    assert not len(bench.rows("B01", "gel_time"))
+
+
+def test_a_time_typed_may_be_ten_minutes_ahead_of_a_clock_that_was_started_late(bench):
+    bench.tap("catalyst_in", "B01")
+    bench.clock.turn(25)
+    assert not bench.tap("write", "B01", reading="gel_time", text="36 min")["ok"]
+    assert bench.tap("write", "B01", reading="gel_time", text="35 min")["ok"]
+
+
+def test_a_time_is_taken_as_typed_where_a_clock_was_set_back(bench):
+    """Poured at 10:00 and gelled half an hour later, by a clock that was set back by an hour in between."""
+    bench.tap("catalyst_in", "B01")
+    bench.clock.turn(-30)
+    assert bench.tap("write", "B01", reading="gel_time", text="30 min")["ok"]
 
 
 def test_buttons_follow_from_the_study(study_here, pours, make_bench, clock):

@@ -15,12 +15,13 @@ from testpour.bench.cards import Cards, Snapshots
 from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import Made, names_used, session_rows
 from testpour.bench.kept import keep, kept, kept_sessions
-from testpour.bench.lateness import Clocks
+from testpour.bench.lateness import Clocks, ahead
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
 from testpour.bench.slots import hours_words, slots
 from testpour.bench.taps import Taps
 from testpour.logbook.database import on_server
+from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.problems import plain
@@ -239,7 +240,19 @@ class Desk:
         text = str(message.get("text", "")).strip()
         if not text:
             raise LogProblem(f"{reading.words}: nothing typed yet.")
-        return self._taps.write(self._made(message, at if slot else None), reading, text, slot, at)
+        made = self._made(message, at if slot else None)
+        if reading.name in self.events:
+            self._refuse_ahead(made, reading, text, at)
+        return self._taps.write(made, reading, text, slot, at)
+
+    def _refuse_ahead(self, made, reading, text, at):
+        """A time typed before it has come; clocks that were set or disagree tell nothing, and the log refuses what cannot be read."""
+        if self._taps.mark or self._watched_clock.back:
+            return
+        with contextlib.suppress(UnitProblem):
+            said = ahead(made, self.events[reading.name], known(reading, text), at)
+            if said:
+                raise LogProblem(said)
 
     def _values(self, message, at):
         return self._taps.values(self._made(message, at), self._slot(message), message, at)

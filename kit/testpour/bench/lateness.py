@@ -1,14 +1,23 @@
 """When a tap was made, by the clocks that told it; where they disagree the tap is kept, marked and asked about."""
 
+from __future__ import annotations
+
 import datetime as dt
+import math
 import re
 import time
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from testpour.bench.slots import hours_words
 
+if TYPE_CHECKING:
+    from testpour.bench.buttons import Event
+    from testpour.bench.form_rows import Made
+    from testpour.logbook.known import Known
+
 SANE = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
+ROOM = 10  # minutes by which catalyst in may have been tapped late without a question
 STEP = 5  # seconds; a clock that differs by less is not spoken of
 ASKED, CONFIRMED = "Time to confirm", "time confirmed"
 ZONE = re.compile(r"\[UTC([+-]\d\d:\d\d)\]")  # beside a time that a bench logged on a server
@@ -90,6 +99,32 @@ def question(note: str) -> str:
     if place < 0 or place < note.rfind(CONFIRMED):
         return ""
     return note[place + len(ASKED) + 2 :].split(".")[0]
+
+
+def ahead(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
+    """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells.
+
+    Parameters
+    ----------
+    made : Made
+    event : Event
+        What the time is of.
+    found : Known
+        As typed.
+    at : datetime
+        When it was typed.
+
+    Returns
+    -------
+    str
+    """
+    minutes, last = made.minutes(at), max(filter(math.isfinite, (found.low, found.high)))
+    if minutes < 0 or question(made.note) or last <= event.value(minutes + ROOM):
+        return ""
+    reading = event.reading
+    return (f"The catalyst of {made.pour} went in {_span(60 * minutes)} ago: {reading.words} {found.words(reading)} {reading.unit} cannot be known yet. "
+            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, with "
+            f'log.correct_pour("{made.pour}", made_at=..., why="tapped late").')
 
 
 def here(moment: dt.datetime, note: str) -> dt.datetime:
