@@ -1,5 +1,7 @@
 """Planned pours as the form shows them, from a plan, a sheet or a table."""
 
+from dataclasses import replace
+
 import pytest
 
 from testpour.bench.bench_sheet import bench_sheet
@@ -35,6 +37,16 @@ def test_what_is_no_plan_is_refused(study, sheet, pours):
         planned_pours(study, pours.set_axis(["A", "A", "B"]))
     with pytest.raises(FormProblem, match="Leave session out"):
         planned_pours(study, sheet, "another day")
+
+
+def test_pours_that_cannot_share_a_session_are_not_begun_as_one(study, pours):
+    """One oven: its temperature is set once a session."""
+    table = pours.assign(post_cure_temperature=[45.0, 60.0, 45.0])
+    with pytest.raises(FormProblem, match="session S4: its pours differ in post-cure temperature, set once a session. Begin a session for each of these: B01 and B03; B02. If"):
+        planned_pours(study, table, "S4")
+    assert [p.pour for p in planned_pours(study, table.loc[["B01", "B03"]], "S4")[1]] == ["B01", "B03"]
+    free = replace(study, factors=tuple(replace(factor, by_session=False) for factor in study.factors))
+    assert len(planned_pours(free, table, "S4")[1]) == 3
 
 
 def test_warnings_about_the_amounts_come_along(study, pours):
