@@ -4,9 +4,12 @@ import re
 import shutil
 from importlib.resources import files
 
+import pandas as pd
 import pytest
 
 import testpour as tp
+from testpour.advice.batch import NextPours
+from testpour.caution_rules import Cautions
 from testpour.exchange.folder import make_folder
 from testpour.panels import jobs
 
@@ -135,6 +138,48 @@ def test_a_plan_takes_no_name_of_a_session_that_is_open(own, hand):
     assert at.wait().part("keep")["off"]
     hand(tp.pour_panel(own)).tap("plan:S3")
     assert at.wait().part("keep")["off"], "a session of the plan that is begun takes no name from it"
+
+
+@pytest.fixture
+def oven(own, hand, monkeypatch):
+    """Three next pours for one oven, of which the first and the last can share it, at a panel whose log has two pours."""
+    file = own / "study.toml"
+    baked = 'cover = {}\npost_cure_temperature = { from = "20 degC", to = "60 degC" }\npost_cure_time = { from = "0 h", to = "4 h" }'
+    file.write_text(file.read_text("utf-8").replace("cover = {}", baked), "utf-8")
+    study = tp.read_study(own)
+    log = tp.Logbook(study)
+    for pour in ("K1", "K2"):
+        log.add_pour(pour, session="S1", settings={"catalyst": 1.5, "thickness": "6 mm", "pigment": "1 %"})
+        log.add_reading(pour, "gel_time", "20 min")
+    log.close()
+    rows = {"catalyst": 1.5, "pigment": 1.0, "thickness": 6.0, "cover": 1.0, "post_cure_temperature": [45.0, 60.0, 45.0],
+            "post_cure_time": 2.0, "filler": 0.0, "chance": 0.5, "gain": 0.1,
+            "reason": ["repeats P04: of the log", "settles tack", "repeats P03: shows how far two alike pours differ"]}
+    pours = pd.DataFrame(rows, index=pd.Index(["P03", "P04", "P05"], name="pour"))
+    read = pd.DataFrame({"middle": 20.0}, index=pd.MultiIndex.from_product([pours.index, ["gel time"]], names=["pour", "reading"]))
+    free = tuple(factor.name for factor in study.factors if factor.name in pours)
+    found = NextPours(study, pours, read, 0.5, free, "learn fast", Cautions((), ("P03, P05: Hot.",)))
+    panel = tp.pour_panel(own)
+    monkeypatch.setattr(panel, "advice", lambda: found)
+    panel.memory.put(look_next="yes")
+    return hand(panel)
+
+
+def test_the_next_pours_have_one_name_wherever_they_are_spoken_of(oven):
+    """Of a log with K1 and K2 the advice counts from P03, the log's next free names are P01 to P03."""
+    words = oven.words()
+    assert "each of these as a session of its own: P01 and P03; P02." in words
+    assert [part["text"] for part in oven.parts("caution")] == ["P01, P03: Hot."]
+    shown = next(part for part in oven.parts("table") if part["caption"] == "The most useful first")
+    assert [row[0] for row in shown["rows"]] == ["P01", "P02", "P03"]
+    assert [row[-1] for row in shown["rows"]] == ["repeats P04: of the log", "settles tack", "repeats P01: shows how far two alike pours differ"]
+
+
+def test_next_pours_that_cannot_be_one_session_begin_with_the_first_that_can(oven):
+    assert oven.part("these")["words"] == "Begin a session with P01 and P03"
+    said = oven.tap("these")
+    assert "It holds P01 and P03; the others need a session of their own." in said
+    assert [card["pour"] for card in oven.panel.form.state["cards"]] == ["P01", "P03"]
 
 
 def test_a_plan_kept_in_one_panel_is_offered_in_another(own, hand):

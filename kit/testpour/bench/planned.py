@@ -123,10 +123,9 @@ def _refuse_apart(study, name, table):
     runs = sharing(study, table)
     if len(runs) > 1:
         words = listed(f.words for f in _once(study) if f.name in table and table[f.name].nunique(dropna=False) > 1)
-        raise FormProblem([
-            f"session {name}: its pours differ in {words}, set once a session. Begin a session for each of these: "
-            f"{'; '.join(listed(map(str, run)) for run in runs)}. If they can differ within a session, write by_session = false for them in study.toml."
-        ])
+        apart = "; ".join(listed(map(str, run)) for run in runs)
+        said = f"session {name}: its pours differ in {words}, set once a session. Begin a session for each of these: {apart}."
+        raise FormProblem([f"{said} If they can differ within a session, write by_session = false for them in study.toml."])
 
 
 def _one_session(table, named, session):

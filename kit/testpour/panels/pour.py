@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -11,6 +13,8 @@ import testpour as tp
 from testpour.advice.batch import NextPours
 from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.kept import kept_sessions
+from testpour.bench.planned import sharing
+from testpour.caution_rules import Cautions
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.memory import Memory, scale_step
 from testpour.panels.numbers import Field
@@ -19,7 +23,7 @@ from testpour.panels.parts import Part, button, cautions, choice, fold, row, ste
 from testpour.panels.starting import begin_session, kept_plan, next_names
 from testpour.panels.workshop import Needed
 from testpour.problems import Problems
-from testpour.wording import count, in_hundred
+from testpour.wording import count, in_hundred, listed
 
 ROOM = Field("room", "Room today", "°C", "what the thermometer says", "room_temperature")
 POT = Field("pot", "Resin in one pour", "g", "", amount="resin", high=20_000)
@@ -82,12 +86,13 @@ class PourPanel(Panel):
 
     def _next(self, study):
         """The pours worth making next, and a session with them."""
-        advice = self.advice()
+        advice, _ = self._proposed()
         shown = shown_plan(study, advice.table.assign(session="")).drop(columns="session")
         shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
         shown["why"] = advice.table["reason"]
-        yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions),
-                   table(shown.set_axis(next_names(self.workshop, len(shown))[0]).rename_axis("pour"), "The most useful first"), button("these", "Begin a session with these", main=True))
+        first, *later = sharing(study, advice.table)
+        yield step("Worth making next", text(advice.sentence()), *cautions(advice.cautions), table(shown, "The most useful first"),
+                   button("these", f"Begin a session with {listed(first) if later else 'these'}", main=True))
 
     def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""
@@ -95,6 +100,22 @@ class PourPanel(Panel):
         fits, room, many = self.fits(), self.value(ROOM), self.required(MANY)
         aim = self.memory.get("aim", LEARN)
         return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
+
+    def _proposed(self):
+        """The advice with its pours named as the log will have them, wherever it speaks of them, and a name for their session."""
+        advice = self.advice()
+        names, day = next_names(self.workshop, len(advice.table))
+        new = dict(zip(advice.table.index, names, strict=True))
+        table = advice.table.rename(index=new)
+        again = table.duplicated(self._chosen(table))  # the others name only pours of the log
+        table["reason"] = table["reason"].mask(again, table["reason"].map(lambda said: _renamed(said, new)))
+        refusals, warnings = ([_renamed(said, new) for said in found] for found in (advice.cautions.refusals, advice.cautions.warnings))
+        found = Cautions(tuple(refusals), tuple(warnings))
+        return replace(advice, table=table, predicted=advice.predicted.rename(index=new, level=0), cautions=found), day
+
+    def _chosen(self, table):
+        """The settings of a table of pours."""
+        return [f.name for f in self.workshop.study.factors if f.name in table]
 
     @property
     def table(self) -> pd.DataFrame:
@@ -134,10 +155,13 @@ class PourPanel(Panel):
         return self._begin(pours[pours["session"] == session], session)
 
     def tap_these(self) -> str:
-        advice = self.advice()
-        chosen = [f.name for f in self.workshop.study.factors if f.name in advice.table]
-        names, day = next_names(self.workshop, len(advice.table))
-        return self._begin(advice.table[chosen].set_axis(pd.Index(names, name="pour")), day)
+        """Begin a session with the pours proposed; where they cannot all be one session, with the first that can."""
+        advice, day = self._proposed()
+        first, *later = sharing(self.workshop.study, advice.table)
+        said = self._begin(advice.table.loc[first, self._chosen(advice.table)], day)
+        if not later:
+            return said
+        return f"{said} It holds {listed(first)}; the others need a session of their own. Find the pours worth making next again for that one."
 
     def tap_open(self, session: str) -> None:
         """Open a session again, as the log has it.
@@ -169,6 +193,11 @@ class PourPanel(Panel):
 
     def _sessions(self):
         return kept_sessions(self.workshop.log)
+
+
+def _renamed(said, names):
+    """A text with the names of pours in it changed."""
+    return re.sub(rf"\b({'|'.join(map(re.escape, names))})\b", lambda found: names[found[0]], said)
 
 
 def pour_panel(folder: str | Path = ".") -> PourPanel:
