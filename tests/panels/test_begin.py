@@ -2,6 +2,7 @@
 
 import difflib
 import tomllib
+from importlib.resources import files
 
 import pytest
 
@@ -86,6 +87,22 @@ def test_a_bad_entry_is_said_beside_its_field_and_kept(own, hand, name, typed, s
     at.tap("write")
     assert (own / "study.toml").read_bytes() == before
     assert hand(tp.begin_panel(own)).part(name)["problem"] == part["problem"]  # after a restart too
+
+
+def test_a_setting_that_may_differ_begins_with_the_usual_span(own, hand):
+    """The post-cure as the lines say that are switched off in a new study.toml, catalyst as the catalogue says."""
+    file = own / "study.toml"
+    file.write_text(file.read_text("utf-8").replace('{ from = "1 %", to = "2.5 %" }', '{ from = "1.5 %", to = "1.5 %" }'), "utf-8")
+    at = hand(tp.begin_panel(own))
+    for name, low, high in (("catalyst", "1", "2.5"), ("post_cure_temperature", "20", "60"), ("post_cure_time", "0", "4")):
+        at.type(f"way_{name}", "may differ")
+        assert [(part["value"], part["problem"]) for part in (at.part(f"from_{name}"), at.part(f"to_{name}"))] == [(low, ""), (high, "")]
+    assert not at.part("write")["off"]
+    at.tap("write")
+    off = (files("testpour") / "new_study.toml").read_text("utf-8").replace("# post_cure", "post_cure")
+    new = tomllib.loads(off)["factors"]
+    for factor in map(tp.read_study(own).factor, ("post_cure_temperature", "post_cure_time")):
+        assert factor.span == tuple(factor.parse(new[factor.name][end]) for end in ("from", "to"))
 
 
 def test_another_resin_is_refused_as_it_is_typed(own, hand):

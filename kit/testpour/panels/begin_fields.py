@@ -21,6 +21,8 @@ from testpour.wording import capital
 
 Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
 DIFFERS, SAME = "may differ", "stays the same"
+# The catalogue has no span for these, so that a study that only names them pours without a post-cure; from new_study.toml.
+FIRST_SPANS = {"post_cure_temperature": (20.0, 60.0), "post_cure_time": (0.0, 4.0)}
 DUROMETERS = ("Shore D", "Shore A", "Barcol")
 
 
@@ -109,13 +111,21 @@ class SettingFields:
         tuple of str
         """
         factor = self.factors[name]
-        span = factor.span if len(factor.span) == 2 else (factor.usual, factor.usual)
         if self.way(name) == SAME:
-            usual = span[0] if span[0] == span[1] else factor.usual
+            usual = factor.span[0] if len(set(factor.span)) == 1 else factor.usual
             same = self.says(f"same_{name}", _bare(factor, usual)).strip()
             return same, same
+        span = self._first_span(name)
         low, high = (self.says(f"{end}_{name}", _bare(factor, value)).strip() for end, value in zip(("from", "to"), span, strict=True))
         return low, high
+
+    def _first_span(self, name):
+        """The span that stands there before anything is typed: the study's own, else the usual one."""
+        factor, listed = self.factors[name], catalogue()["factors"].get(name)
+        if len(set(factor.span)) == 2:
+            return factor.span
+        usual = FIRST_SPANS.get(name, listed.span) if listed is not None and listed.unit == factor.unit else ()
+        return usual or (factor.usual, factor.usual)
 
     def problem(self, name: str) -> tuple[str, str]:
         """What is wrong with the ends of a setting: one text for each field.
