@@ -8,10 +8,11 @@ import pytest
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
+from testpour.planning.criteria import main_terms
 from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
-from testpour.planning.problem import Axis, PlanConflict
+from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions
 from testpour.study_file import study_from
 
@@ -118,6 +119,12 @@ def test_the_oven_of_a_pour_made_counts_only_with_its_time():
     coding = plan_pours(baked(), sessions=2, pours=2).coding
     made = pd.DataFrame({"catalyst": 1.5, "post_cure_temperature": [60.0, 20.0, 60.0, 60.0], "post_cure_time": [0.0, 4.0, 2.0, 4.0]})
     assert list(coding.encode(made)[:, coding.names.index("post_cure_temperature")]) == [-1.0, -1.0, 0.0, 1.0]
+
+
+def test_a_log_whose_session_had_two_ovens_is_named_in_the_words_of_the_screens():
+    axes = plan_pours(baked(), sessions=2, pours=2).coding.axes()
+    with pytest.raises(PlanConflict, match="^Post-cure is set once a session, yet pours of one session in the log differ in it"):
+        DesignProblem(axes, tuple(main_terms(2)), 4, fixed=np.array([[0.0, -1.0], [0.0, 1.0]]))
 
 
 def test_a_post_cure_that_is_never_off_has_two_settings_and_one_that_never_comes_on_is_refused():

@@ -63,7 +63,7 @@ class Coding:
 
     def axes(self) -> tuple[Axis, ...]:
         """One `Axis` a coded factor."""
-        axes = [Axis(f.name, levels=self._levels(f), hard=f.by_session) for f in self.factors]
+        axes = [Axis(f.name, levels=self._levels(f), hard=f.by_session, words=self.words(f.name)) for f in self.factors]
         if self.rooms:
             room = self.study.factor("room_temperature")
             met = tuple(float(_code(room, value)) for value in self.rooms)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from testpour.planning.criteria import Exponents, cube_moments, model_rows, region_points
-from testpour.wording import count
+from testpour.wording import capital, count
 
 
 class PlanConflict(ValueError):
@@ -37,12 +37,15 @@ class Axis:
         Set once per session: every pour of the session shares it.
     met : tuple of float, optional
         One coded value per session, measured or forecast; the plan may not change it.
+    words : str, optional
+        What it is called in a message; else its name.
     """
 
     name: str
     levels: tuple[float, ...] | None = None
     hard: bool = False
     met: tuple[float, ...] | None = None
+    words: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,7 +164,7 @@ def _run_conflicts(problem):
     for f, axis in enumerate(problem.axes):
         made = sessions[: len(problem.kept)]
         if axis.hard and any(np.ptp(problem.kept[made == session, f]) > 1e-9 for session in np.unique(made)):
-            yield (f"{axis.name.replace('_', ' ').capitalize()} is set once a session, yet pours of one session in the log differ "
+            yield (f"{capital(axis.words or axis.name)} is set once a session, yet pours of one session in the log differ "
                    "in it: correct the log, or write by_session = false for it in study.toml.")
     yield from _whole_session_conflicts(problem, len(np.unique(sessions)))
 

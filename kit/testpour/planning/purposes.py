@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -164,7 +164,7 @@ def _mixed_words(fraction, lost):
 def _two_level(wishes, sizes):
     """Low and high pours that tell the main effects apart best."""
     axes = tuple(
-        axis if axis.met is not None else Axis(axis.name, levels=_ends(axis), hard=axis.hard) for axis in wishes.axes
+        axis if axis.met is not None else replace(axis, levels=_ends(axis)) for axis in wishes.axes
     )
     rows, sessions = _search(wishes, axes, sizes, main_terms, "D")
     why = (
@@ -245,7 +245,7 @@ def _after_sessions(axis: Axis, sessions: int) -> Axis:
     """The axis with its met values moved behind those of so many sessions already poured."""
     if axis.met is None:
         return axis
-    return Axis(axis.name, axis.levels, axis.hard, (0.0,) * sessions + tuple(axis.met))
+    return replace(axis, met=(0.0,) * sessions + tuple(axis.met))
 
 
 def _terms(kind, axes):
