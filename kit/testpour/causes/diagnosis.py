@@ -94,7 +94,7 @@ def _case(fits, table, pour, found, off):
     castings, missing = fits.castings, {miss.aim.reading for miss in found}
     table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
     if well := caught_up(castings, pour, found):
-        table = replace(table, causes={name: replace(cause, now=well) if cause.fades else cause for name, cause in table.causes.items()})
+        table = replace(table, causes={name: _let_be(cause, well) for name, cause in table.causes.items()})
     throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour) or untimely(castings, pour)
     seen = sights(fits, pour, trade=throughout is not None)
     far = {name for name, sight in seen.items() if sight.far}
@@ -143,6 +143,11 @@ def _differing(part):
     """A cause, question or test with the lines that differ there."""
     said = {"says": part.says | part.past["says"]} if "says" in part.past else {}
     return replace(part, **part.past | said)
+
+
+def _let_be(cause, well):
+    """A cause for a casting that has become as good as asked: left as it is, unless something else is at fault for sure."""
+    return replace(cause, now=well, meanwhile="") if cause.fades else replace(cause, meanwhile=well) if cause.meanwhile else cause
 
 
 def _refusal(fits, pour):

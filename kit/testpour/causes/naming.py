@@ -76,3 +76,21 @@ def read_again(answer: "Answer") -> str:
     """
     early = read_early(answer.missed)
     return f"at {early[0].aim.age:g} h" if early else AGAIN
+
+
+def acted_upon(answer: "Answer", name: str) -> float:
+    """The chance on which it is acted upon: the cause's own, or that of both where it is one of two that fit best together.
+
+    Parameters
+    ----------
+    answer : Answer
+    name : str
+        Of the cause.
+
+    Returns
+    -------
+    float
+        0 to 1.
+    """
+    together = answer.together or ()
+    return float(answer.chances[list(together if name in together else (name,))].sum())

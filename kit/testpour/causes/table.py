@@ -7,6 +7,7 @@ import numpy as np
 
 NOTHING = "nothing"
 SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
+SURE = 0.5  # chance from which on a cause is acted upon in a way that cannot be undone, and ordinary scatter is the answer to a missed aim
 AGAIN = "a day later"  # when to read a casting again, where its aim speaks of no later age
 SELDOM = 0.1  # how much rarer an answer becomes that what was read all but rules out; common practice, no source
 
@@ -92,6 +93,7 @@ class Cause:
     openly: str = ""
     odds: dict[str, float] = field(default_factory=dict)
     now: str = ""
+    meanwhile: str = ""
     next_time: str = ""
     next_time_openly: str = ""
     past: dict[str, Any] = field(default_factory=dict)
@@ -118,13 +120,13 @@ class Cause:
         """
         return openly and self.next_time_openly or self.next_time
 
-    def remedy(self, openly: bool = False, again: str = AGAIN) -> str:
-        """What to do next time, and with this casting.
+    def at_once(self, chance: float, again: str = AGAIN) -> str:
+        """What to do with this casting: nothing that cannot be undone on less than half the chance.
 
         Parameters
         ----------
-        openly : bool, optional
-            Whether the settings themselves brought it about.
+        chance : float
+            Of this cause, 0 to 1.
         again : str, optional
             When to read the casting again.
 
@@ -132,7 +134,25 @@ class Cause:
         -------
         str
         """
-        return ". This casting: ".join(part for part in (self.afterwards(openly), self.now.replace("{again}", again)) if part)
+        return (self.meanwhile if self.meanwhile and chance < SURE else self.now).replace("{again}", again)
+
+    def remedy(self, openly: bool, chance: float, again: str = AGAIN) -> str:
+        """What to do next time, and with this casting.
+
+        Parameters
+        ----------
+        openly : bool
+            Whether the settings themselves brought it about.
+        chance : float
+            Of this cause, 0 to 1.
+        again : str, optional
+            When to read the casting again.
+
+        Returns
+        -------
+        str
+        """
+        return ". This casting: ".join(part for part in (self.afterwards(openly), self.at_once(chance, again)) if part)
 
 
 @dataclass(frozen=True)

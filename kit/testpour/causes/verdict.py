@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
-from testpour.causes.naming import also_missed, named, of_its_own, read_again
+from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, read_again
 from testpour.causes.signs import read_early
-from testpour.causes.table import AGAIN, NOTHING, SETTINGS
+from testpour.causes.table import AGAIN, NOTHING, SETTINGS, SURE
 from testpour.causes.telling import cheapest_test, tested, told_apart
 from testpour.wording import in_html, in_hundred, listed
 
@@ -19,7 +19,6 @@ WORDS = 90  # at most, in the short answer
 AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
 EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test among the sentences
 RIVALS = 2  # shown beside the likeliest cause
-SURE = 0.5  # chance from which on ordinary scatter is taken for the answer to a missed aim
 GUESS = 0.3  # chance of the likeliest cause below which nobody is told to do anything about it
 NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the same holds
 WEIGHED = "Pour a cup with the catalyst weighed on a fine scale"
@@ -183,11 +182,14 @@ def _miss(answer: "Answer") -> str:
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     """What is always said, by its place: what the log as a whole suffers from, a second cause, what to do with this casting, every caution."""
     causes, early, again = [answer.case.table.causes[name] for name in behind], read_early(answer.missed), read_again(answer)
-    now = "; ".join(dict.fromkeys(_lower(c.now.replace("{again}", again)) for c in causes if c.now))
+    chance = acted_upon(answer, behind[0])
+    now = "; ".join(dict.fromkeys(_lower(c.at_once(chance, again)) for c in causes if c.now))
     told = "untimely" in answer.case.signs and causes[0].of_the_log  # the check of its entry says what to do
     must: dict[float, str] = {4: f"This casting: {now}." if now and not told else ""}
     if _unsure(answer):
         must[4] = _look_next(answer)
+    elif chance < SURE and any(c.meanwhile for c in causes):
+        must[4.5] = _look_next(answer)
     if answer.case.refused:
         must[0.3] = f"Check its entry: {_lower(answer.case.refused)}"
     if early and "read_too_early" not in behind:

@@ -11,7 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
-from testpour.causes.naming import also_missed, named, of_its_own, read_again
+from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, read_again
 from testpour.causes.verdict import ENOUGH
 from testpour.logbook.tables import LogProblem
 from testpour.panels.memory import SCALES, scale_step
@@ -195,22 +195,22 @@ class WhyPanel(Panel):
         """What to do about the likeliest causes and about what the settings openly did beside them, each with its care."""
         behind = answer.together or (answer.first,)
         for name in behind:
-            yield from _remedy(answer, name, f"{capital(named(answer, name))}:", name in answer.openly)
+            yield from _remedy(answer, name, f"{capital(named(answer, name))}:", name in answer.openly, acted_upon(answer, name))
         if also_missed(answer):
             yield text(also_missed(answer))
         for words, name in answer.by_settings:
             if name not in behind:
-                yield from _remedy(answer, name, of_its_own(answer, words, name), True)
+                yield from _remedy(answer, name, of_its_own(answer, words, name), True, 1.0)
         if self._saving is not None:
             yield text(self._saving.sentence())
         yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split is not None else None,
                    text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)
 
 
-def _remedy(answer, name, said, openly):
+def _remedy(answer, name, said, openly, chance):
     """What to do about one cause, after what is said of it, with its care."""
     cause = answer.case.table.causes[name]
-    yield text(f"{said} {cause.remedy(openly, read_again(answer))}.", "strong")
+    yield text(f"{said} {cause.remedy(openly, chance, read_again(answer))}.", "strong")
     if cause.care:
         yield caution(f"{cause.care}.")
 
