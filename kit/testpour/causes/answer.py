@@ -19,7 +19,7 @@ from testpour.causes.signs import Planned, noted, planned
 from testpour.causes.split import Split, split
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable
 from testpour.causes.telling import what_would_tell
-from testpour.causes.verdict import ENOUGH, short_page, verdict, whole_study
+from testpour.causes.verdict import ENOUGH, short_page, verdict
 from testpour.logbook.book import Logbook
 from testpour.models.fits import Fits
 from testpour.wording import NoResult, in_html, in_hundred, table_html
@@ -293,8 +293,8 @@ class Answer:
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]
-        said = [whole_study([self])] if self.case.throughout else []
-        said += [*(part.sentence() for part in parts if part), what_would_tell(self.case.table, *self.chances.index[:2], self.openly)]
+        said = [part.sentence() for part in parts if part]
+        said += [] if self.case.throughout else [what_would_tell(self.case.table, *self.chances.index[:2], self.openly)]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
         return f"{short_page(self)}<details><summary>More</summary>{paragraphs}{table_html(shown)}</details>"

@@ -195,7 +195,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     if early and "read_too_early" not in behind:
         must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
     if answer.case.throughout:
-        must[0.5] = f"Nearly every casting went this way: look at the study first. {_tells_study(answer, behind[0])}."
+        must[0.5] = "Nearly every casting of this log went this way: ask of the whole log first, with why_all."
     if answer.together:
         must[1] = "The first two together fit best."
     worst = answer.case.fits.study.reading(answer.missed[0].aim.reading).words if answer.missed else ""
@@ -217,7 +217,8 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
         yield EVIDENCE, f"For it: {words}."
     rival = next((name for name in answer.chances.index if name not in behind), None)
     test = cheapest_test(table, first, rival, answer.openly) if rival else None
-    if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and not answer.together:
+    alone = not answer.together and not answer.case.throughout  # the whole log has a test of its own
+    if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and alone:
         apart = "To tell" if told_apart(answer.chances) or _unsure(answer) else "Cannot tell them apart yet"
         yield TEST, f"{apart}: {test.words}."
     for place, words in enumerate(speaks[1:]):
