@@ -45,7 +45,7 @@ def of_its_own(answer: "Answer", words: str, name: str) -> str:
     -------
     str
     """
-    return f"Its {words} has a cause of its own: {answer.case.table.causes[name].openly}."
+    return f"Its {words} has its own cause: {answer.case.table.causes[name].openly}."
 
 
 def also_missed(answer: "Answer") -> str:

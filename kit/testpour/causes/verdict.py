@@ -129,43 +129,71 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
     behind = answer.together or (answer.first,)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
-    told, miss = _must(answer, behind), _miss(answer)
-    if _unsure(answer):
-        miss += f" Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong."
-    left = WORDS - _count(miss, *told.values(), *map(_bar_words, bars))
-    rivals = [(named(answer, name), chance) for name, chance in answer.chances.items() if name not in behind and chance >= ENOUGH]
-    left, told[5] = _fitting(left, _next_time(answer, behind), 0 if told_apart(answer.chances) else _count(*map(_bar_words, rivals[:1])))
-    for bar in rivals[:RIVALS]:
-        kept = 0 if bar is rivals[0] and not told_apart(answer.chances) else _kept(answer)  # who it may as well be comes before the evidence
-        if _count(_bar_words(bar)) > left - kept:
+    told, unsure = _must(answer, behind), _unsure(answer)
+    miss, also = [_miss(answer)], also_missed(answer)
+    if unsure:
+        miss.append(f"Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong.")
+    left = WORDS - _count(*miss, *told.values(), *map(_bar_words, bars))
+    rivals = [(named(answer, name), answer.chances[name]) for name in _rivals(answer, behind) if answer.chances[name] >= ENOUGH]
+    near = [] if told_apart(answer.chances) and not unsure else rivals[:1]  # it may as well be this one
+    after, kept = _next_time(answer, behind), _count(*map(_bar_words, near))
+    told[5] = _fitting(after, left - kept, "; ") or _fitting(after, left, "; ")
+    left -= _count(told[5])
+    if kept <= left:
+        bars, left = [*bars, *near], left - kept
+    for place, text in _beside(answer, behind):
+        told[place] = _fitting(text, left, ". ")
+        left -= _count(told[place])
+    if _count(also) <= left:
+        miss, left = [miss[0], also, *miss[1:]], left - _count(also)
+    for bar in rivals[len(near) : RIVALS] if len(bars) >= len(behind) + len(near) else []:
+        if _count(_bar_words(bar)) > left - _kept(answer, behind, near):
             break
         bars, left = [*bars, bar], left - _count(_bar_words(bar))
     for place, text in _extras(answer, behind):
         again = place in told or (3 <= place < 4 and EVIDENCE not in told) or text.split(": ", 1)[1] in " ".join(told.values())
         if not again and _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
-    return miss, bars, [told[place] for place in sorted(told) if told[place]]
+    return " ".join(filter(None, miss)), bars, [told[place] for place in sorted(told) if told[place]]
 
 
-def _fitting(left, text, kept):
-    """Words left, and the text, where it fits beside the words kept back; else an empty one."""
-    return (left - _count(text), text) if _count(text) <= left - kept else (left, "")
+def _fitting(text, left, mark):
+    """As many parts of a text, from its first, as the words left have room for; empty without room for one."""
+    parts = text.removesuffix(".").split(mark)
+    fit = (mark.join(parts[:many]) for many in range(len(parts), 0, -1))
+    return next((f"{said}." for said in fit if said and _count(said) <= left), "")
 
 
 def _next_time(answer, behind):
-    """What to do from now on about the likeliest causes; empty where it cannot be told which they are."""
-    after = (answer.case.table.causes[name].afterwards(name in answer.openly) for name in behind)
-    words = _lower("; ".join(text for text in after if text))
-    return f"Next time: {words}." if words and not _unsure(answer) else ""
+    """What to do from now on about the likeliest causes, if it can be told which they are, and about what the settings openly did beside them."""
+    causes = answer.case.table.causes
+    after = [] if _unsure(answer) else [causes[name].afterwards(name in answer.openly) for name in behind]
+    after += [causes[name].afterwards(True) for _, name in answer.by_settings if name not in behind]
+    words = "; ".join(dict.fromkeys(_lower(text) for text in after if text))
+    return f"Next time: {words}." if words else ""
+
+
+def _beside(answer, behind):
+    """What goes with what is to be done, with its place: the next question where that is not all yet, and cautions where nothing is."""
+    causes = [answer.case.table.causes[name] for name in behind]
+    if _unsure(answer):
+        yield 6, _cautions(causes)
+    elif acted_upon(answer, behind[0]) < SURE and any(cause.meanwhile for cause in causes):
+        yield 4.5, _look_next(answer)
+
+
+def _cautions(causes):
+    return " ".join(f"Mind: {_lower(cause.care)}." for cause in causes if cause.care)
 
 
 def _bar_words(bar):
     return f"then {bar[0]}, {in_hundred(bar[1])} in 100"
 
 
-def _kept(answer):
-    """Words kept back for the first piece of evidence, before rivals are shown."""
-    return next((_count(text) for place, text in _extras(answer, (answer.first,)) if place == EVIDENCE), 0)
+def _kept(answer, behind, near):
+    """Words kept back for the first piece of evidence, and for the test against a rival that is near, before more rivals are shown."""
+    wanted = {place: text for place, text in reversed(list(_extras(answer, behind))) if place == EVIDENCE or near and place == TEST}
+    return _count(*wanted.values())
 
 
 def _miss(answer: "Answer") -> str:
@@ -176,20 +204,17 @@ def _miss(answer: "Answer") -> str:
             return f"{answer.pour} misses no aim that was read."
         words = listed(study.reading(aim.reading).words for aim in waits)
         return f"{answer.pour} misses no aim that was read so far: read its {words} at {max(a.age for a in waits if a.age is not None):g} h, then ask again."
-    return " ".join(filter(None, [f"{answer.pour}: {found[0].words(study)}.", also_missed(answer)]))
+    return f"{answer.pour}: {found[0].words(study)}."
 
 
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
-    """What is always said, by its place: what the log as a whole suffers from, a second cause, what to do with this casting, every caution."""
+    """What is always said, by its place: what the log as a whole suffers from, a second cause, what to do with this casting, and its cautions."""
     causes, early, again = [answer.case.table.causes[name] for name in behind], read_early(answer.missed), read_again(answer)
-    chance = acted_upon(answer, behind[0])
-    now = "; ".join(dict.fromkeys(_lower(c.at_once(chance, again)) for c in causes if c.now))
+    now = "; ".join(dict.fromkeys(_lower(c.at_once(acted_upon(answer, behind[0]), again)) for c in causes if c.now))
     told = "untimely" in answer.case.signs and causes[0].of_the_log  # the check of its entry says what to do
     must: dict[float, str] = {4: f"This casting: {now}." if now and not told else ""}
     if _unsure(answer):
         must[4] = _look_next(answer)
-    elif chance < SURE and any(c.meanwhile for c in causes):
-        must[4.5] = _look_next(answer)
     if answer.case.refused:
         must[0.3] = f"Check its entry: {_lower(answer.case.refused)}"
     if early and "read_too_early" not in behind:
@@ -198,11 +223,23 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
         must[0.5] = "Nearly every casting of this log went this way: ask of the whole log first, with why_all."
     if answer.together:
         must[1] = "The first two together fit best."
-    worst = answer.case.fits.study.reading(answer.missed[0].aim.reading).words if answer.missed else ""
-    if own := next((name for words, name in answer.by_settings if words == worst and name not in behind), ""):
-        must[0.7] = of_its_own(answer, worst, own)
-    must[6] = " ".join(f"Mind: {_lower(c.care)}." for c in causes if c.care)
+    if own := _own(answer, behind):
+        must[0.7] = of_its_own(answer, *own)
+    if not _unsure(answer):
+        must[6] = _cautions(causes)
     return {place: text for place, text in must.items() if text}
+
+
+def _own(answer, behind):
+    """The reading told first, in words, and the cause that the settings openly were of it beside the likeliest; None without one."""
+    worst = answer.case.fits.study.reading(answer.missed[0].aim.reading).words if answer.missed else ""
+    return next(((words, name) for words, name in answer.by_settings if words == worst and name not in behind), None)
+
+
+def _rivals(answer, behind):
+    """Names of the other causes, likeliest first, without the one that is told as the cause of its own reading."""
+    named_already = {*behind, *(_own(answer, behind) or ())}
+    return [name for name in answer.chances.index if name not in named_already]
 
 
 def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
@@ -215,7 +252,7 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
     speaks = [words for words in speaks if words != table.signs["throughout"]["words"]][:PIECES]  # that is said already
     for words in speaks:  # the weightiest there is room for
         yield EVIDENCE, f"For it: {words}."
-    rival = next((name for name in answer.chances.index if name not in behind), None)
+    rival = next(iter(_rivals(answer, behind)), None)
     test = cheapest_test(table, first, rival, answer.openly) if rival else None
     alone = not answer.together and not answer.case.throughout  # the whole log has a test of its own
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and alone:
