@@ -232,7 +232,7 @@ ANSWERS = [
 
 def test_the_weightiest_evidence_there_is_room_for_is_told_and_told_once(beside, monkeypatch):
     answer = why(beside({}, {"tack": 3.0}), "X1", {"where": "open face only"})
-    assert any(piece.words == "where is it tacky or soft? Open face only" for piece in answer.evidence["open_face"])
+    assert any(piece.words == "tacky on the open face only" for piece in answer.evidence["open_face"])
     pieces = [(2, f"For it: {'long ' * 60}."), (2, "For it: short."), (2, "For it: other."), (3, "Also: short.")]
     monkeypatch.setattr(verdict, "_extras", lambda answer, behind: iter(pieces))
     told = verdict._short(answer)[2]
@@ -280,6 +280,19 @@ def test_what_to_do_next_time_has_its_place_before_what_else_is_missed(beside):
     hot = weighed_as(why(beside({"thickness": 35.0, "catalyst": 2.2}, {"defects": 3.0}), "X1"), too_hot=0.8)
     assert "Next time: pour in layers" in hot.sentence()
     assert all(len(one.sentence().split()) <= 90 for one in (answer, hot))
+
+
+def test_the_weightiest_of_what_was_seen_is_told_in_a_few_words(beside):
+    """A damp casting: cloudy is 16 to 1 and comes first; a cold night comes before the cup that goes with it."""
+    readings = {"tack": 2.0, "hardness": 55.0}
+    damp = why(beside({}, readings), "X1", {"where": "throughout", "looks": "cloudy", "dry": "perhaps damp"})
+    night = why(beside({}, readings), "X1", {"where": "throughout", "night": "much colder, or nobody knows", "cup": "soft all over", "again": "it agrees",
+                                             "clock": "at the age in the log"}, causes={"causes": {"cold_night": {"prior": 50.0}}})
+    assert damp.first == "moisture" and "For it: cloudy." in damp.sentence()
+    assert night.first == "cold_night" and "For it: much colder overnight, or not known." in night.sentence()
+    own = causes_for(damp.case.fits.study, {"questions": {"dry": {"answers": ["bone dry", "wet"]}}, "causes": {"uneven_mixing": {"now": "Look at it"}}})
+    assert own.questions["dry"].said == ("bone dry", "wet") and own.causes["uneven_mixing"].at_once(0.3) == "Look at it"
+    assert "? " not in damp.table["for"].to_string() and all(len(one.sentence().split()) <= 90 for one in (damp, night))
 
 
 def test_two_faults_that_meet_are_both_told_within_ninety_words(beside):

@@ -11,6 +11,7 @@ from testpour.study import Study
 from testpour.toml_file import own_toml
 
 WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
+GOES_WITH = {"said": "answers", "meanwhile": "now"}  # a line that speaks of another, and falls where that one is replaced
 
 
 class CauseProblems(Problems):
@@ -67,7 +68,9 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
 
 def _question(name, entry):
     shares = {when: tuple(entry.get(when, ())) for when in WHEN}
-    return Question(name, entry["ask"], entry.get("how", ""), tuple(entry["answers"]), **shares, not_tacky=entry.get("not_tacky", ""), past=entry.get("past", {}))
+    answers, past = tuple(entry["answers"]), entry.get("past", {})
+    said = tuple(entry.get("said", answers))
+    return Question(name, entry["ask"], entry.get("how", ""), answers, **shares, not_tacky=entry.get("not_tacky", ""), past=past, said=said)
 
 
 def _cause(name, entry):
@@ -78,7 +81,7 @@ def _cause(name, entry):
 
 def _merged(base, over):
     """`base` with what `over` states replaced, table by table; neither is changed."""
-    out = dict(base)
+    out = {key: value for key, value in base.items() if GOES_WITH.get(key) not in over}
     for key, value in over.items():
         out[key] = _merged(out[key], value) if isinstance(value, dict) and isinstance(out.get(key), dict) else value
     return out
@@ -100,6 +103,8 @@ def _problems(raw):
     for name, question in raw["questions"].items():
         if question.get("not_tacky", question["answers"][0]) not in question["answers"]:
             yield f"questions.{name}: not_tacky {question['not_tacky']!r} is not one of its answers; they are {', '.join(question['answers'])}."
+        if len(question.get("said", question["answers"])) != len(question["answers"]):
+            yield f"questions.{name}: {len(question['said'])} texts of said for {len(question['answers'])} answers. Give one for each, in their order."
         if ("soft" in question) != ("firm" in question):
             yield f"questions.{name}: soft and firm go together; give both or neither."
         for when in WHEN:

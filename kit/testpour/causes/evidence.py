@@ -10,7 +10,7 @@ from testpour.causes.sight import Sight
 from testpour.causes.signs import Planned
 from testpour.causes.table import NOTHING, CauseTable
 from testpour.units import show, unit_words
-from testpour.wording import capital, in_hundred
+from testpour.wording import in_hundred
 
 SPEAKS = 2.0  # times likelier, or less likely, from which on a piece of evidence is told
 MOST = 999  # times beyond which it is only said to be more
@@ -70,8 +70,8 @@ def evidence(
     readings = {name: _reading_words(sight) for name, sight in seen.items()}
     found, ratios, signs = {}, weighed.ratios(), showing(table, signs, observed)
     for question, answer in observed.items():
-        asked = table.questions[question].ask
-        readings[f"question: {question}"] = f"{asked[0].lower()}{asked[1:]} {capital(answer)}"
+        asked = table.questions[question]
+        readings[f"question: {question}"] = asked.said[asked.answers.index(answer)]
     for name, cause in table.causes.items():
         pieces = [Piece(words, float(ratios.loc[name, piece]), ", as expected, " in words) for piece, words in readings.items()]
         pieces += [Piece(table.signs[s]["words"], cause.odds[s]) for s in sorted(signs) if cause.odds.get(s, 0) > 0]

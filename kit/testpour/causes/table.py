@@ -29,6 +29,8 @@ class Question:
         The answer that a casting read as tacky or soft all but rules out; empty without one.
     past : dict
         Its lines that differ where the reading in question is of a moment that is past.
+    said : tuple of str
+        Each answer in a few words that stand alone, as evidence.
     """
 
     name: str
@@ -40,6 +42,7 @@ class Question:
     firm: tuple[float, ...] = ()
     not_tacky: str = ""
     past: dict[str, Any] = field(default_factory=dict)
+    said: tuple[str, ...] = ()
 
     def shares(self, alike: bool, soft: bool | None) -> tuple[float, ...]:
         """How often each answer is met under a cause that states nothing of its own: tuple of float.
