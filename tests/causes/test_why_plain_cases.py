@@ -235,6 +235,9 @@ def test_what_was_read_a_week_later_tells_a_cure_put_off_from_one_that_failed(ca
     assert late.chances[["read_too_early", "cold_night"]].sum() > 0.5 and late.chances["reading_error"] < 0.1
     assert soft.chances[["read_too_early", "cold_night"]].sum() < 0.1 and soft.first != "reading_error"
     assert "This casting: leave it: its hardness at 168 h, 80 to 82 Shore D, is as asked." in late.sentence()
+    halfway = why(read_twice(cast, 69.5, 69.5), "P07")  # 66 on average at a day, 72 asked
+    assert [one.case.settled["later"] for one in (late, soft, halfway)] == ["it hardened", "it stayed as it was", "it hardened"]
+    assert late.observe(later="it hardened").chances.equals(late.chances) and not any(q.question.name == "later" for q in late.questions)
     assert "read it again" not in late.sentence() and "Leave it:" not in soft.table["remedy"].to_string()
     assert "This casting: Leave it: its hardness at" in late.table.loc["the catalyst was not mixed in evenly", "remedy"]  # nothing is cut out of it
 

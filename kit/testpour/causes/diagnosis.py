@@ -9,7 +9,7 @@ from scipy.special import logsumexp
 
 from testpour.causes.answer import EMPTY, Answer, Case
 from testpour.causes.cause_file import causes_for
-from testpour.causes.complaint import asked_about, missed, read_hard, read_soft
+from testpour.causes.complaint import asked_about, at_age, missed, read_hard, read_soft
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import log_chance, sights
@@ -100,7 +100,7 @@ def _case(fits, table, pour, found, off):
     far = {name for name, sight in seen.items() if sight.far}
     odd = bool(not seen or refused or far)
     signs = signs_of(table, castings, pour, found, off, odd, bool(far) and _swapped(fits, pour, seen))
-    settled = (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
+    settled = _hardened(castings, pour, found) | (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
@@ -143,6 +143,18 @@ def _differing(part):
     """A cause, question or test with the lines that differ there."""
     said = {"says": part.says | part.past["says"]} if "says" in part.past else {}
     return replace(part, **part.past | said)
+
+
+def _hardened(castings, pour, found):
+    """What a later reading has said of whether it went on hardening, which is so where it came halfway or more to its aim."""
+    rows = castings.readings[castings.readings["pour"] == pour]
+    for miss in found:
+        read, aim = rows[(rows["reading"] == miss.aim.reading) & (rows["age"] >= miss.age)], miss.aim
+        if miss.aim.reading in ("hardness", "tack") and read["age"].nunique() > 1:
+            bound = aim.at_most if miss.above else aim.at_least
+            first, last = (abs(at_age(read, age)[["low", "high"]].mean(axis=None) - bound) for age in (miss.age, read["age"].max()))
+            return {"later": "it hardened" if caught_up(castings, pour, (miss,)) or last <= first / 2 else "it stayed as it was"}
+    return {}
 
 
 def _let_be(cause, well):
