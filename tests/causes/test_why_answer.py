@@ -9,7 +9,7 @@ import pytest
 
 from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
-from testpour.causes.naming import named
+from testpour.causes.naming import in_days, named, ranked
 from testpour.causes.saving import Saving
 from testpour.causes.sight import sights
 from testpour.causes.signs import noted
@@ -104,6 +104,15 @@ def test_what_is_kept_in_the_log_comes_back(practice_log):
     assert again.observe(where="throughout").keep(log) == "observed: where = throughout."
     assert noted(log.castings(), "P01") == {"where": "throughout", "cup": "wet or streaked in places"}
     assert "observed: where = in patches" in log.castings().pours.loc["P01", "note"]
+
+
+def test_chances_stand_in_brackets_and_equal_ones_are_as_likely():
+    assert ranked([("cold", 0.27), ("too little", 0.268)], "next, ") == "cold (27 in 100); as likely, too little (27 in 100)"
+    assert ranked([("cold", 0.28), ("too little", 0.25)], "next, ") == "cold (28 in 100); next, too little (25 in 100)"
+
+
+def test_whole_days_are_called_days():
+    assert in_days("hardness at 168 h, 24 h, 36 h and 48 h, for 0.5 h") == "hardness at 7 days, 24 h, 36 h and 2 days, for 0.5 h"
 
 
 def test_a_healthy_casting_is_called_healthy(beside, usual):

@@ -58,7 +58,7 @@ def test_what_is_said_of_a_study_agrees_with_what_its_castings_are_told(cause, t
     said, chances = every.sentence(), [answer.chances[cause] for answer in every.answers.values()]
     words = causes_for(wet_log.study, stated).causes[cause].words
     assert [answer.first for answer in every.answers.values()] == [cause] * 4
-    assert f"Likeliest: {words}, {np.mean(chances) * 100:.0f} in 100" in said and f"To tell, {told}:" in said
+    assert f"Likeliest: {words} ({np.mean(chances) * 100:.0f} in 100)" in said and f"To tell, {told}:" in said
     for answer in every.answers.values():
         page = answer._repr_html_()
         assert not any(said in page for said in ("look at the study", "Likeliest:", "To tell", told, told.capitalize()))
@@ -73,8 +73,8 @@ def test_a_study_that_fails_throughout_is_told_what_most_of_its_castings_are():
         by = case(fits=case(study=study), table=table, throughout=case(aim=Aim("tack", at_most=1)), likely=None)
         told.append(case(case=by, chances=pd.Series(chances), first=next(iter(chances)), openly=()))
     said = whole_study(told)
-    assert "aim for tack," in said and "Likeliest: cause b, 35 in 100; as likely over all of them, cause a, 57. To tell, " in said
-    assert "Likeliest: cause b, 50 in 100; next, cause a, 40. To tell, " in whole_study(told[:2])
+    assert "aim for tack," in said and "Likeliest: cause b (35 in 100); as likely over all of them, cause a (57 in 100). To tell, " in said
+    assert "Likeliest: cause b (50 in 100); next, cause a (40 in 100). To tell, " in whole_study(told[:2])
     assert whole_study([]) == ""
 
 
@@ -301,8 +301,8 @@ def test_two_faults_that_meet_are_both_told_within_ninety_words(beside):
     answer = weighed_as(both, old_materials=0.35, too_little_catalyst=0.31)
     object.__setattr__(answer, "by_settings", (("tack", "open_face"),))
     said = answer.sentence()
-    assert "Cannot tell yet what was wrong." in said and "the resin or catalyst is old, or the lot is different, 35" in said
-    assert "then too little catalyst went in, 31" in said and "Its tack has its own cause: its face was left open, as logged." in said
+    assert "Cannot tell yet what was wrong." in said and "the resin or catalyst is old, or the lot is different (35 in 100)" in said
+    assert "then too little catalyst went in (31 in 100)" in said and "Its tack has its own cause: its face was left open, as logged." in said
     assert "Next time: lay a polyester film on the face or close the mould." in said and len(said.split()) <= 90
 
 

@@ -6,7 +6,7 @@ import pandas as pd
 
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
-from testpour.causes.naming import named
+from testpour.causes.naming import in_days, named, ranked
 from testpour.causes.verdict import whole_study
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
@@ -63,7 +63,7 @@ class EveryAnswer:
             return f"{said} {study}"
         if many == 1:
             [(pour, answer)] = self.answers.items()
-            return f"{said} {pour}, likeliest: {named(answer, answer.first)}, {in_hundred(answer.chances.iloc[0])} in 100."
+            return f"{said} {pour}, likeliest: {in_days(ranked([(named(answer, answer.first), answer.chances.iloc[0])], ''))}."
         first, times = self.causes.index[0], self.causes.iloc[0]
         return f"{said} Most often: {first} (about {times:.1f} of them, {in_hundred(times / many)} in 100)."
 

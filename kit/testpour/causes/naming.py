@@ -1,10 +1,13 @@
 """What is said of a cause and of what a casting misses, the same words wherever an answer is shown."""
 
+import re
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from testpour.causes.signs import read_early
 from testpour.causes.table import AGAIN
-from testpour.wording import listed
+from testpour.wording import in_hundred, listed
 
 if TYPE_CHECKING:
     from testpour.causes.answer import Answer
@@ -28,6 +31,43 @@ def named(answer: "Answer", name: str) -> str:
     if name in answer.openly:
         return cause.openly.format(settings=listed(answer.case.planned.unnamed))
     return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
+
+
+def in_days(text: str) -> str:
+    """A text with its whole days from the second on as days, as makers state them: 168 h is 7 days.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
+    def days(found):
+        hours = int(found[1])
+        return found[0] if hours < 48 or hours % 24 else f"{hours // 24} days"
+
+    return re.sub(r"(?<![\d.])(\d+) h\b", days, text)
+
+
+def ranked(shares: Sequence[tuple[str, float]], then: str) -> str:
+    """Causes with their chances, the likeliest first, in a list; one whose chance reads the same is called as likely.
+
+    Parameters
+    ----------
+    shares : sequence of tuple
+        The cause in words and its chance.
+    then : str
+        Said before one that is less likely: ``"then "``, for example.
+
+    Returns
+    -------
+    str
+    """
+    said = [f"{words} ({in_hundred(chance)} in 100)" for words, chance in shares]
+    alike = [False, *(in_hundred(one[1]) == in_hundred(other[1]) for one, other in pairwise(shares))]
+    return "; ".join(f"{'' if place == 0 else 'as likely, ' if alike[place] else then}{text}" for place, text in enumerate(said))
 
 
 def of_its_own(answer: "Answer", words: str, name: str) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
-from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, read_again
+from testpour.causes.naming import acted_upon, also_missed, in_days, named, of_its_own, ranked, read_again
 from testpour.causes.signs import read_early
 from testpour.causes.table import AGAIN, NOTHING, SETTINGS, SURE
 from testpour.causes.telling import cheapest_test, tested, told_apart
@@ -64,9 +64,7 @@ def verdict(answer: "Answer") -> str:
     str
     """
     miss, bars, told = _short(answer)
-    shares = [f"{words}, {in_hundred(chance)} in 100" for words, chance in bars]
-    likeliest = f"Likeliest: {'; then '.join(shares)}."
-    return " ".join([miss, likeliest, *told])
+    return " ".join([miss, f"Likeliest: {ranked(bars, 'then ')}.", *told])
 
 
 def short_page(answer: "Answer") -> str:
@@ -111,11 +109,10 @@ def whole_study(answers: Iterable["Answer"]) -> str:
     study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
     aims = [answer.case.throughout.aim for answer in told if answer.case.throughout]
     missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
-    test, place = _tells_study(by, first), "next" if mean[second] <= mean[first] else "as likely over all of them"
-    rival = f"; {place}, {named(by, second)}, {in_hundred(mean[second])}"
-    return (
-        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {named(by, first)}, "
-        f"{in_hundred(mean[first])} in 100{rival}. To tell, "
+    test, place = _tells_study(by, first), "next, " if mean[second] <= mean[first] else "as likely over all of them, "
+    likeliest = ranked([(named(by, name), mean[name]) for name in (first, second)], place)
+    return in_days(
+        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {likeliest}. To tell, "
         f"{test[0].lower()}{test[1:]}: if that comes out well, this was it."
     )
 
@@ -154,7 +151,8 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
         again = place in told or (3 <= place < 4 and EVIDENCE not in told) or text.split(": ", 1)[1] in " ".join(told.values())
         if not again and _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
-    return " ".join(filter(None, miss)), bars, [told[place] for place in sorted(told) if told[place]]
+    bars = [(in_days(words), chance) for words, chance in bars]
+    return in_days(" ".join(filter(None, miss))), bars, [in_days(told[place]) for place in sorted(told) if told[place]]
 
 
 def _fitting(text, left, mark):
