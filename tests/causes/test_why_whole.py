@@ -306,6 +306,15 @@ def test_two_faults_that_meet_are_both_told_within_ninety_words(beside):
     assert "Next time: lay a polyester film on the face or close the mould." in said and len(said.split()) <= 90
 
 
+def test_the_saving_of_a_pour_that_ran_too_hot_is_its_remedy(beside):
+    """Poured in layers, or up to a third less catalyst: of 2.2 % no less than 1.47 %, of 1.2 % no less than 1 %."""
+    for poured, least in ((2.2, 1.466), (1.2, 1.0)):
+        hot = weighed_as(why(beside({"thickness": 35.0, "catalyst": poured, "room_temperature": 24.0}, {"defects": 3.0}), "X1"), too_hot=0.8)
+        table = hot.saving.table
+        assert least <= float(table.loc["catalyst", "to"].removesuffix(" %")) and float(table.loc["thickness", "to"].removesuffix(" mm")) < 35
+        assert "poured in layers of " in table.loc["thickness", "says"] and "instead of 35 mm at once" in table.loc["thickness", "says"]
+
+
 def test_heating_is_only_advised_once_gelled():
     from testpour.causes.cause_file import trade_causes
 

@@ -132,7 +132,7 @@ class Answer:
             return self._unasked("nothing needs saving")
         if self.first in NOT_SETTINGS:
             return NoResult("As far as can be told its settings are not to blame, so no other setting is named as saving it.")
-        return saving(self.case.fits, self.pour, self._worst, NO_HELP.get(self.first, ()))
+        return saving(self.case.fits, self.pour, self._worst, NO_HELP.get(self.first, ()), self.first == "too_hot")
 
     @property
     def _nothing_yet(self):

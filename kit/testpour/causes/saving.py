@@ -15,6 +15,8 @@ from testpour.wording import in_hundred
 LEVELS = 25  # values tried of each setting
 AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best
 FIXED = ("thickness",)  # the mould decides it
+THIRD = 2 / 3  # of the catalyst and 1 %: no less is advised where it ran too hot
+LEAST = 1.0
 WORTH = 0.05  # gain in chance below which no change is named
 
 
@@ -56,7 +58,7 @@ class Saving:
     __repr__ = sentence
 
 
-def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = ()) -> Saving:
+def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), hot: bool = False) -> Saving:
     """What single change would most likely have met a missed aim.
 
     Parameters
@@ -66,6 +68,8 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = ()) -
     missed : Missed
     without : iterable of str
         Settings not to be named, since the cause found forbids them.
+    hot : bool, optional
+        Whether it ran too hot: then it might have been poured in layers, and no more than a third of the catalyst left out.
 
     Returns
     -------
@@ -78,9 +82,11 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = ()) -
     before = float(fit.chances(here, aim.at_least, aim.at_most).mean())
     rows = {}
     for factor in fits.study.factors:
-        if factor.name in without or factor.name in FIXED:
+        if factor.name in without or factor.name in FIXED and not hot:
             continue
         values = _values(fits, factor, here)
+        if hot and factor.name in (*FIXED, "catalyst"):
+            values = _cooler(factor.name, values, float(here[factor.name].iloc[0]))
         if len(values):
             table = here.loc[here.index.repeat(len(values))].reset_index(drop=True).assign(**{factor.name: values})
             chances = fit.chances(table, aim.at_least, aim.at_most)
@@ -111,8 +117,17 @@ def _values(fits, factor, here):
     return np.array([v for v in values if not check_settings(fits.study, {factor.name: float(v)}).refusals])
 
 
+def _cooler(name, values, now):
+    """The values that the remedy for a pour that ran too hot allows: thinner, as in layers, and not too little catalyst."""
+    if name in FIXED:
+        return values[values < now]
+    return values[values >= min(max(THIRD * now, LEAST), now)]
+
+
 def _says(factor, now, then):
     """The change as a person would say it."""
+    if factor.name in FIXED:
+        return f"poured in layers of {factor.show(then)} instead of {factor.show(now)} at once"
     if factor.kind == "yes/no":
         return f"{'a' if then else 'no'} {factor.words}"
     more = "more" if then > now else "less"
