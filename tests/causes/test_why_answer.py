@@ -111,6 +111,10 @@ def test_chances_stand_in_brackets_and_equal_ones_are_as_likely():
     assert ranked([("cold", 0.28), ("too little", 0.25)], "next, ") == "cold (28 in 100); next, too little (25 in 100)"
 
 
+def test_no_cause_brings_a_second_colon_into_the_sentence(tacky):
+    assert not any(":" in cause.words for cause in why(tacky, "X1").case.table.causes.values())
+
+
 def test_whole_days_are_called_days():
     assert in_days("hardness at 168 h, 24 h, 36 h and 48 h, for 0.5 h") == "hardness at 7 days, 24 h, 36 h and 2 days, for 0.5 h"
 
