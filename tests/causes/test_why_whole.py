@@ -15,7 +15,7 @@ from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import HARD, why
 from testpour.causes.every import why_all
 from testpour.causes.sight import sights
-from testpour.causes.signs import signs_of
+from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.verdict import whole_study
 from testpour.causes.whole_log import fails_throughout
@@ -161,6 +161,22 @@ def test_a_room_logged_as_too_cold_comes_before_ordinary_scatter(castings_of, st
     for answer in answers.values():
         assert answer.case.throughout is None and answer.case.planned.of("cold") > 0.2
         assert answer.chances[["cold", "cold_night"]].sum() > answer.chances["nothing"] and "leave it as it is" not in answer.sentence()
+
+
+@pytest.mark.parametrize("rooms, openly", [([12.0] * 6, True), ([12.0] * 5 + [20.0], True), ([19.0] * 6, False), ([20.0] * 5 + [12.0], False)])
+def test_a_log_that_fails_throughout_in_a_room_logged_as_too_cold_is_put_down_to_that_room(rooms, openly, castings_of, study):
+    """Data sheets forbid a cure below 15 °C: no cold night is wanted where six castings at 12 °C gel late, as the cold has it, and are soft."""
+    log = fit_castings(cold_log(castings_of, study, [2.0, 1, 2, 1, 2, 2], [62.0, 64, 60, 66, 63, 61], rooms, gel=50.0))
+    answer = why(log, "P01")
+    assert answer.case.throughout.leans == "slow" and ("cold" in answer.openly) is openly
+    assert (answer.chances["cold"] > 0.5) == openly
+    assert ("poured in a cold room, as logged" in why_all(log).sentence()) is openly
+
+
+def test_what_a_cold_room_explains_leaves_the_other_settings_their_shares_of_the_rest():
+    """Nine in ten for the cold; of the tenth that is left the others get what they had of the rest: 0.3 and 0.1 of 0.8."""
+    assert Planned(shares={"cold": 0.2, "too_thin": 0.3, "pigment": 0.1}).mostly("cold").shares == pytest.approx({"cold": 0.9, "too_thin": 0.0375, "pigment": 0.0125})
+    assert Planned(shares={"cold": 0.96}).mostly("cold").shares == {"cold": 0.96}
 
 
 def test_the_aim_that_most_castings_miss_is_the_one_told_of_the_study(castings_of, study):

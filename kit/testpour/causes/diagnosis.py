@@ -14,7 +14,7 @@ from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import log_chance, sights
 from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of, untimely
-from testpour.causes.whole_log import day_was_good, fails_throughout, neighbours
+from testpour.causes.whole_log import day_was_good, fails_in_the_cold, fails_throughout, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
@@ -104,6 +104,8 @@ def _case(fits, table, pour, found, off):
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
+    if cold is not None and fails_in_the_cold(castings, throughout, cold):  # such a log knows no warm room to compare with
+        parts = parts.mostly("cold")
     once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
     beyond = once if parts.whole > EXPLAINED else set()  # settings that explain the miss leave what else lies far out to explain
     likely = likelihoods(table, seen, missing | beyond)

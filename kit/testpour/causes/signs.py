@@ -15,6 +15,7 @@ from testpour.logbook.known import out_of_order
 from testpour.models.fits import Fits
 
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
+MOSTLY = 0.9  # share of the miss that a room logged as too cold explains in a log that fails throughout in the cold; common practice, no source
 CLEAR = 0.01  # % of pigment below which a casting counts as clear
 NOTED = re.compile(r"observed: ([^.]*)\.")
 
@@ -65,6 +66,21 @@ class Planned:
         """
         known = self.shares or {}
         return min(1 - sum(known.values()), self.by_chance) if cause == "nothing" else known.get(cause, 0.0)
+
+    def mostly(self, cause: str) -> "Planned":
+        """The same where one cause explains `MOSTLY` of the miss at least, and the others what is left of their shares.
+
+        Parameters
+        ----------
+        cause : str
+            Its name.
+
+        Returns
+        -------
+        Planned
+        """
+        share, rest = max(MOSTLY, self.of(cause)), max(1 - self.of(cause), 1e-12)
+        return replace(self, shares={name: part * (1 - share) / rest for name, part in (self.shares or {}).items()} | {cause: share})
 
 
 def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None, odd: bool = False,

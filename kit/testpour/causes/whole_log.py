@@ -54,6 +54,27 @@ def _most(bad):
     return len(bad) > 2 and bool(np.mean(bad) >= THROUGHOUT)
 
 
+def fails_in_the_cold(castings: Castings, shared: Missed | None, below: float) -> bool:
+    """Whether a log that fails throughout went slow, and three in four of the castings that miss that aim stood in a room logged as colder than `below`.
+
+    Parameters
+    ----------
+    castings : Castings
+    shared : Missed or None
+        The aim that nearly the whole log misses.
+    below : float
+        °C.
+
+    Returns
+    -------
+    bool
+    """
+    if shared is None or shared.leans != "slow" or "room_temperature" not in castings.pours:
+        return False
+    bad = [pour for pour, misses_it in misses(castings, shared.aim).items() if misses_it]
+    return _most(list(castings.pours.loc[bad, "room_temperature"] < below))
+
+
 def missed_by_most(castings: Castings, aim: Aim) -> bool:
     """Whether three in four castings that were read miss an aim; three or more must have been read.
 
