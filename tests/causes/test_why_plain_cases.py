@@ -242,6 +242,25 @@ def test_what_was_read_a_week_later_tells_a_cure_put_off_from_one_that_failed(ca
     assert "This casting: Leave it: its hardness at" in late.table.loc["the catalyst was not mixed in evenly", "remedy"]  # nothing is cut out of it
 
 
+def test_unmixed_patches_do_not_harden_in_a_week(cast):
+    """Soft at a day and hard at a week, each read once: it went on hardening, so that is not asked, and it was late."""
+    log = read_twice(cast, 80.0)
+    rows = log.castings.readings
+    once = fit_castings(replace(log.castings, readings=rows[~rows["low"].isin([67.0, 65.0])].replace({"low": {66.0: 62.0}, "high": {66.0: 62.0}})))
+    answer = why(once, "P07")
+    assert answer.chances["uneven_mixing"] < 0.05 < 0.8 < answer.chances[["read_too_early", "cold_night", "cold"]].sum()
+    assert "later" not in {asked.question.name for asked in answer.questions}
+    assert answer.observe(later="it stayed as it was").chances["uneven_mixing"] > 5 * answer.chances["uneven_mixing"]
+
+
+@pytest.mark.parametrize("read, slip", [(7.0, True), (0.0, False), (40.0, False)])
+def test_of_two_digits_one_may_have_been_left_out(read, slip, cast):
+    """Hardness alone is read, 74 to 82 Shore D: a 7 is a 7x with its last digit left out; a 0, or a 40, is no such thing."""
+    log = one_more(cast, 25.0, 0.0, read)
+    answer = why(fit_castings(replace(log, readings=log.readings[log.readings["reading"] == "hardness"])), "P07")
+    assert (answer.first == "reading_error") is slip and (answer.chances["reading_error"] > 0.5) == slip
+
+
 def test_a_casting_read_long_after_its_age_was_not_read_too_early(cast, study):
     table = causes_for(study)
     for age, late in ((40.0, False), (48.0, True), (720.0, True)):

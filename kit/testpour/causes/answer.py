@@ -47,7 +47,7 @@ class Case:
     refused: str = ""  # why its settings may not be poured, as far as they are logged, or its times cannot all be right
     odd: bool = False  # nothing was read, a reading lies far out, or it is refused: missing no aim says little
     settled: dict[str, str] = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
-    told: dict[str, str] = field(default_factory=dict)  # answers that the other castings of the log give, and that weigh as if somebody gave them
+    told: dict[str, str] = field(default_factory=dict)  # answers that the log gives, and that weigh as if somebody gave them
 
     def telling(self, observed: dict[str, str]) -> dict[str, str]:
         """Answers that say more than the readings have said already, with those the rest of the log gives: dict of question to answer.

@@ -112,7 +112,7 @@ def _case(fits, table, pour, found, off):
     moments = {reading.words for reading in fits.study.readings if not reading.ages}
     if any(likely.suspect(name) in moments for name, cause in table.causes.items() if cause.one_of):
         table = _of_the_past(table)
-    told = {"day": "as usual"} if day_was_good(castings, pour) else {}
+    told = ({"day": "as usual"} if day_was_good(castings, pour) else {}) | ({"later": "it hardened"} if well else {})
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
 
 
