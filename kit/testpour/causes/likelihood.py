@@ -15,6 +15,7 @@ MISSED = 2.0  # a reading that misses its aim may say so many times more: a caus
 ASIDE = float(np.log(3.0))  # what the other readings may say for a cause beyond what it gains by the miss itself: 3 to 1
 FAR = 0.3  # how often a resin lies from the model by the table's misfit; common practice, no source
 DIGIT, LOST = 0.2, 3.0  # how often a slip drops or adds a digit, and how much further off it is then; common practice, no source
+DROPPED = 0.2  # how often a slip leaves out the first or the last of two digits, each; common practice, no source
 SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(7)  # a shift that fades, in standard deviations about its middle
@@ -229,7 +230,25 @@ def _misread(sight, mean, occasion, blur):
     alone = _same(sight.rows["age"].to_numpy(), age) if place is None else np.arange(len(sight.rows)) == place
     near, far = log_chance(sight, mean[[0, 0]][..., alone], np.array([blur, LOST * blur]), 1.0, alone)
     logs = np.logaddexp(near + np.log1p(-DIGIT), far + np.log(DIGIT))[None]
+    if alone.sum() == 1 and (meant := _two_digits(sight, alone)):
+        each = [_was_meant(sight, mean, alone, *ends) for ends in meant]
+        logs = np.logaddexp(logs + np.log1p(-2 * DROPPED), log_sum(np.array(each), 0) + np.log(DROPPED))
     return logs if alone.all() else logs + log_chance(sight, mean[..., ~alone], 0.0, 1.0, ~alone)
+
+
+def _two_digits(sight, alone):
+    """The readings, low and high, of which one digit from 1 to 9 may be what is left: 70 to 79 for a 7, and 17, 27 and so on; none where it is not read in whole units."""
+    value, reading = float(sight.rows["low"].to_numpy(float)[alone][0]), sight.fit.reading
+    if reading.resolution != 1 or value not in range(1, 10) or value != sight.rows["high"].to_numpy(float)[alone][0]:
+        return []
+    return [(10 * value - 0.5, 10 * value + 9.5), *((first + value - 0.5, first + value + 0.5) for first in range(10, 100, 10))]
+
+
+def _was_meant(sight, mean, alone, low, high):
+    """Log chance (1, m) that the casting reads between `low` and `high`, where one digit of it was logged, a whole step of its reading."""
+    rows = sight.rows[alone].assign(low=low, high=high)
+    meant = replace(sight, rows=rows, settings={name: values[alone] for name, values in sight.settings.items()}, extra=sight.extra[:, alone])
+    return log_chance(meant, mean[..., alone], 0.0, 1.0)
 
 
 def _blur(cause, size, name):
