@@ -261,6 +261,15 @@ def test_of_two_digits_one_may_have_been_left_out(read, slip, cast):
     assert (answer.first == "reading_error") is slip and (answer.chances["reading_error"] > 0.5) == slip
 
 
+@pytest.mark.parametrize("week, slip", [(8.0, True), (30.0, True), (83.0, False)])
+def test_what_lies_far_out_on_a_casting_that_misses_no_aim_is_what_wants_explaining(week, slip, cast):
+    """Hard at a day; a hardness of 8 or 30 at a week is a slip, since no casting goes soft, and 83 is what a week brings."""
+    log = read_twice(cast, week).castings
+    rows = log.readings[~((log.readings["pour"] == "P07") & log.readings["low"].isin([67.0, 65.0]))]
+    answer = why(fit_castings(replace(log, readings=rows.replace({"low": {66.0: 78.0, 2.0: 0.0}, "high": {66.0: 78.0, 2.0: 0.0}}))), "P07")
+    assert not answer.missed and answer.first == ("reading_error" if slip else "nothing") and answer.chances.iloc[0] > 0.9
+
+
 def test_a_casting_read_long_after_its_age_was_not_read_too_early(cast, study):
     table = causes_for(study)
     for age, late in ((40.0, False), (48.0, True), (720.0, True)):

@@ -107,7 +107,7 @@ def _case(fits, table, pour, found, off):
     if cold is not None and fails_in_the_cold(castings, throughout, cold):  # such a log knows no warm room to compare with
         parts = parts.mostly("cold")
     once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
-    beyond = once if parts.whole > EXPLAINED else set()  # settings that explain the miss leave what else lies far out to explain
+    beyond = (once if parts.whole > EXPLAINED else set()) if missing else far  # what else lies far out is to be explained where no aim is missed, or settings explain the miss
     likely = likelihoods(table, seen, missing | beyond)
     moments = {reading.words for reading in fits.study.readings if not reading.ages}
     if any(likely.suspect(name) in moments for name, cause in table.causes.items() if cause.one_of):
