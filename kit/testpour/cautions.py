@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 LEVELS = ("refuse", "warn")
 ASIDE = ("age", "session")  # columns of a settings table that are not settings
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
+THERMOMETERS = 1.0  # K by which two thermometers may differ; common practice, no source
 SHARES = {"g/kg": 0.1, "mg/g": 0.1, "permille": 0.1, "‰": 0.1, "ppm": 1e-4, "mg/kg": 1e-4}  # other ways to write a share, in %
 
 
@@ -158,25 +159,32 @@ def check_peak(degC: str | float) -> Cautions:
     return _check("peak_temperature", _cut(degC, "degC", 1))
 
 
-def check_read(reading: Reading, value: float) -> Cautions:
-    """A warning where a peak that was read is so high that the thermometer may have shown °F.
+def check_read(reading: Reading, low: float, high: float, room: float = math.nan) -> Cautions:
+    """A warning where a peak that was read is so high that the thermometer may have shown °F, or lies below the room.
 
     Parameters
     ----------
     reading : Reading
-    value : float
-        What was read, in its unit.
+    low, high : float
+        What was read, in its unit: equal when read off, -inf and inf where open.
+    room : float, optional
+        °C, of the room it was poured in; without it only a peak that is too high is told.
 
     Returns
     -------
     Cautions
         Of other readings there is nothing to say.
     """
-    if reading.scale != "rise" or not value >= hottest_peak():
+    if reading.scale != "rise":
         return Cautions()
-    said = f"A peak of {show(value, 'degC')} is at or above {show(hottest_peak(), 'degC')}, where styrene boils."
-    meant = show(to_unit(f"{value} degF", "degC", reading.words), "degC", 2)
-    return Cautions(warnings=(f"{said} If the thermometer showed °F, correct it: {value:g} °F is {meant}.",))
+    if high < room - THERMOMETERS:
+        said = f"A peak of {show(high, 'degC')} lies below the room it was poured in, {show(room, 'degC')}, which cannot be: resin warms as it cures."
+        return Cautions(warnings=(f"{said} Hold both against the bench sheet and correct the one that is wrong.",))
+    if not low >= hottest_peak():
+        return Cautions()
+    said = f"A peak of {show(low, 'degC')} is at or above {show(hottest_peak(), 'degC')}, where styrene boils."
+    meant = show(to_unit(f"{low} degF", "degC", reading.words), "degC", 2)
+    return Cautions(warnings=(f"{said} If the thermometer showed °F, correct it: {low:g} °F is {meant}.",))
 
 
 def check_batch(grams: str | float) -> Cautions:

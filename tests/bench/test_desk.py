@@ -131,6 +131,14 @@ def test_a_peak_beyond_the_boiling_point_is_doubted_on_its_card(bench):
     assert bench.event("B02", "time_to_peak")["with"]["said"] == "82.2 °C"
 
 
+def test_a_peak_below_its_room_is_doubted_on_its_card(bench):
+    bench.tap("head", values={"room_temperature": "20"}, by="AB")
+    bench.tap("catalyst_in", "B02")
+    bench.clock.turn(40)
+    bench.tap("happened", "B02", reading="time_to_peak", **{"with": "7"})
+    assert bench.event("B02", "time_to_peak")["with"]["said"].startswith("7 °C. A peak of 7 °C lies below the room it was poured in")
+
+
 def test_a_gel_typed_after_the_peak_is_doubted_on_its_card(bench):
     bench.tap("catalyst_in", "B02")
     bench.clock.turn(40)

@@ -193,6 +193,14 @@ def test_a_casting_hottest_before_it_gelled_is_not_called_sound(beside, usual):
     assert "untimely" not in sound.case.signs and sound.first == "nothing"
 
 
+def test_a_casting_whose_peak_lies_below_its_room_is_not_called_sound(beside, usual):
+    """Hottest at 16 °C in a room of 20 °C: resin warms as it cures."""
+    good = {"gel_time": usual["gel_time"], "tack": 0.0, "hardness": usual["hardness"]}
+    answer = why(beside({}, {**good, "peak_temperature": 16.0}), "X1")
+    assert not answer.missed and answer.first == "reading_error" and answer.chances["nothing"] < 0.01
+    assert "Check its entry: a peak of 16 °C lies below the room it was poured in, 20 °C, which cannot be" in answer.sentence()
+
+
 def test_a_face_that_the_log_says_was_covered_is_not_the_first_to_be_blamed(beside):
     tacky = beside({}, {"tack": 2.0})
     with_it, without = (why(tacky, "X1", causes=causes) for causes in ({}, {"causes": {"open_face": {"odds": {"covered": 1.0}}}}))
@@ -248,7 +256,7 @@ def test_unmixed_patches_do_not_harden_in_a_week(cast):
     rows = log.castings.readings
     once = fit_castings(replace(log.castings, readings=rows[~rows["low"].isin([67.0, 65.0])].replace({"low": {66.0: 62.0}, "high": {66.0: 62.0}})))
     answer = why(once, "P07")
-    assert answer.chances["uneven_mixing"] < 0.05 < 0.8 < answer.chances[["read_too_early", "cold_night", "cold"]].sum()
+    assert answer.chances["uneven_mixing"] < 0.05 and answer.chances[["read_too_early", "cold_night", "cold"]].sum() > 0.8
     assert "later" not in {asked.question.name for asked in answer.questions}
     assert answer.observe(later="it stayed as it was").chances["uneven_mixing"] > 5 * answer.chances["uneven_mixing"]
 

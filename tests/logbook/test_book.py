@@ -503,3 +503,22 @@ def test_times_out_of_order_in_a_sheet_are_told_with_their_pours(log, tmp_path):
     sheet.write_text("pour,catalyst (%),gel time,time to peak\nX1,1.5,19.2,14\nX2,1.5,19.2,41\nX3,1.5,19.2,14\n")
     with pytest.warns(Caution, match=f"X1 and X3: {UNTIMELY}"):
         assert log.add_sheet(sheet) == ["X1", "X2", "X3"]
+
+
+@pytest.mark.parametrize("room, peak, says", [
+    (20, 18, "P01: A peak of 18 °C lies below the room it was poured in, 20 °C, which cannot be: resin warms as it cures. Hold both against the bench sheet"),
+    (20, 19, ""), (20, "15-25 °C", ""), (None, 18, ""), (22, "below 16 °C", "P01: A peak of 16 °C lies below the room it was poured in, 22 °C"),
+])
+def test_a_peak_below_its_room_is_doubted_and_kept(room, peak, says, study_here):
+    """Resin warms as it cures; two thermometers may differ by a degree."""
+    with closing(Logbook(study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"peak_temperature": {}}}, study_here.folder / "study.toml"))) as log:
+        log.add_pour("P01", settings={"catalyst": 1.5} | ({"room_temperature": room} if room else {}), session="one")
+        with warnings.catch_warnings(record=True) as said:
+            warnings.simplefilter("always")
+            log.add_reading("P01", "peak_temperature", peak)
+        assert [str(one.message).startswith(says) for one in said] == [True] * bool(says)
+        assert len(log.castings().readings) == 1
+        sheet = study_here.folder / "sheet.csv"
+        sheet.write_text("pour,catalyst (%),room temperature,peak temperature\nX1,1.5,20,7\nX2,1.5,20,70\n")
+        with pytest.warns(Caution, match="^X1: A peak of 7 °C lies below the room"):
+            log.add_sheet(sheet)

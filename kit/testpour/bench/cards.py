@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
@@ -124,7 +125,7 @@ class Cards:
         row = made.last(reading.name)
         return {
             "reading": reading.name, "words": reading.words, "label": capital(reading.label), "how": reading.how,
-            "entry": row.entry if row else None, "said": _words(reading, row) if row else "",
+            "entry": row.entry if row else None, "said": _words(reading, row, made.settings.get("room_temperature", math.nan)) if row else "",
             "grades": list(reading.grades),
         }
 
@@ -158,9 +159,9 @@ class Cards:
         return day + moment.strftime(f"%H:%M{more}")
 
 
-def _words(reading, row):
+def _words(reading, row, room=math.nan):
     if row.known == "exact":
-        return ". ".join([reading.show(row.low), *check_read(reading, row.low).warnings])
+        return ". ".join([reading.show(row.low), *check_read(reading, row.low, row.low, room).warnings])
     unit = shown_unit(reading.unit)
     return f"{Known(row.low, row.high, row.known).words(reading)} {unit}".strip()
 

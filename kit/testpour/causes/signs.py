@@ -10,6 +10,7 @@ from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_than_others
+from testpour.cautions import check_read
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import out_of_order
 from testpour.models.fits import Fits
@@ -179,7 +180,7 @@ def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
 
 
 def untimely(castings: Castings, pour: str) -> str:
-    """Why the times read on a casting cannot all be right; empty where they can.
+    """Why the times read on a casting, or its peak and the room it was poured in, cannot all be right; empty where they can.
 
     Parameters
     ----------
@@ -190,8 +191,10 @@ def untimely(castings: Castings, pour: str) -> str:
     -------
     str
     """
-    readings = castings.readings
-    return out_of_order(castings.study, readings[readings["pour"] == pour].itertuples())
+    study, room = castings.study, castings.pours.loc[pour].get("room_temperature", np.nan)
+    rows = castings.readings[castings.readings["pour"] == pour]
+    doubts = (check_read(study.reading(row.reading), -np.inf, row.high, room).warnings for row in rows.itertuples())
+    return " ".join(filter(None, [out_of_order(study, rows.itertuples()), *(text for each in doubts for text in each)]))
 
 
 def _alone(pours, lot, pour):

@@ -155,25 +155,29 @@ class Logbook:
         Warns
         -----
         Caution
-            If a peak is so high that it may have been read in °F, or a time to peak or a demould time lies before the gel time;
+            If a peak is so high that it may have been read in °F, or lies below the room, or a time to peak or a demould time lies before the gel time;
             it is logged all the same.
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
         row = reading_of(self.study, given)
         with self._ledger() as ledger:
-            row["pour"] = ledger.standing(pour).pour
+            made = ledger.standing(pour)
+            row["pour"] = made.pour
             ledger.refuse_second(row)
             entry = ledger.insert("reading", row)
+            room = ledger.settings(made.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
-        for text in (*self._doubts(row), order):
+        for text in (*self._doubts(room, row), order):
             if text:
                 warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
         return entry
 
-    def _doubts(self, *rows):
-        """What is doubtful about checked readings of one pour, each by itself."""
-        return [text for row in rows for text in check_read(self.study.reading(row["reading"]), -math.inf if row["low"] is None else row["low"]).warnings]
+    def _doubts(self, room, *rows):
+        """What is doubtful about checked readings of one pour, each by itself, in a room of so many °C, or None."""
+        room = math.nan if room is None else room
+        ends = ((row, -math.inf if row["low"] is None else row["low"], math.inf if row["high"] is None else row["high"]) for row in rows)
+        return [text for row, low, high in ends for text in check_read(self.study.reading(row["reading"]), low, high, room).warnings]
 
     def add_readings(
         self, pour: str, reading: str, values: Iterable[str | float], *, age: str | float | None = None,
@@ -256,7 +260,7 @@ class Logbook:
         warned: dict[str, list[str]] = {}
         for name, entry, row in zip(names, entries, checked, strict=True):
             read = row["readings"]
-            for text in filter(None, (*check_settings(self.study, entry["settings"]).warnings, *self._doubts(*read), out_of_order(self.study, (SimpleNamespace(**one) for one in read)))):
+            for text in filter(None, (*check_settings(self.study, entry["settings"]).warnings, *self._doubts(row["settings"].get("room_temperature"), *read), out_of_order(self.study, (SimpleNamespace(**one) for one in read)))):
                 warned.setdefault(text, []).append(name)
         for text, pours in warned.items():
             warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)
