@@ -172,6 +172,13 @@ def test_the_advice_is_the_recommendation_for_each_room_met(text, fits):
         assert str(escape(recommend(fits, room=room).sentence(), quote=False)) in text
 
 
+@pytest.mark.parametrize(("met", "advised"), [([9.6, 9.6, 18.0], [9.6, 18.0]), ([8.5, 10.5, 12.5], [8.5, 10.5, 12.5]), ([17.1, 17.4, 17.2], [17.2])])
+def test_a_room_is_advised_on_as_it_was_met(fits, met, advised):
+    """At 9.6 °C nothing is recommended, and 10 °C is another room."""
+    pours = fits.castings.pours.head(3).assign(room_temperature=met)
+    assert rooms(replace(fits, castings=replace(fits.castings, pours=pours))) == advised
+
+
 def test_every_effect_poured_is_in_the_page_in_its_own_words(text, fits):
     words = "".join(Outline(text).words)
     for fit in fits.values():

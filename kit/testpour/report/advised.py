@@ -80,7 +80,7 @@ def advised(
 def rooms(
     fits: Fits, room: str | float | Sequence[str | float | None] | None = None
 ) -> list[str | float | None]:
-    """The room temperatures to advise on: those given, or those met, to the whole degree.
+    """The room temperatures to advise on: those given, or those met, one for each whole degree.
 
     Parameters
     ----------
@@ -98,7 +98,8 @@ def rooms(
     pours = fits.castings.pours
     if "room_temperature" not in pours or pours["room_temperature"].isna().all():
         return [None]
-    met = sorted({float(round(t)) for t in pours["room_temperature"].dropna()})
+    temperature = pours["room_temperature"].dropna()
+    met = temperature.groupby(np.floor(temperature)).median().tolist()  # rounded up, a room too cold to advise on was advised on
     places = np.unique(np.linspace(0, len(met) - 1, min(len(met), MOST_ROOMS)).round().astype(int))
     return [met[place] for place in places]
 
