@@ -47,7 +47,7 @@ BRANCHES = [
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(1, 2)), "raises the chance of opacity 'tinted' or 'milky' by about 35 in 100"),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(0, 2)), "raises the chance of opacity 'clear', 'tinted' or 'milky' by about 35"),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(3, 3)), "raises the chance of opacity 'opaque' by about 35 in 100"),
-    (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, good=(0, 1)), "A cover raises the chance of tack"),
+    (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, good=(0, 1)), "Pouring with cover raises the chance of tack"),
     (effect(0.55, 0.5, 0.62), " 75 % of this is from the log, 25 % belief."),
     (effect(0.55, 0.5, 0.62, from_log=0.02), "The log says little here"),
     (effect(0.55, 0.5, 0.62, poured=False), " No two pours differ in catalyst: this is belief only."),

@@ -112,7 +112,7 @@ class Effect:
         factor = self.factor
         move = f"Raising {factor.words} from {factor.between(self.start, self.end)}"
         if factor.kind == "yes/no":
-            move = f"A {factor.words}"
+            move = f"Pouring with {factor.words}"
         if not self.told:
             up, down = self._verbs
             said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
