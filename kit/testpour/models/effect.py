@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
 
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
+SHOWN = 0.005  # castings in 100 under which no digits are shown
+HALF = 0.5  # castings in 100, or per cent: what shows as nothing
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
 
@@ -105,7 +107,13 @@ class Effect:
     @property
     def settled(self) -> bool:
         """Whether the log and belief tell a direction, or where it turns."""
-        return self.told or self.turn is not None
+        return (self.told and not self.none) or self.turn is not None
+
+    @property
+    def none(self) -> bool:
+        """Whether all of the interval lies within half a casting in 100, or half a per cent, of no change."""
+        counted = self.ratio or self.good is not None
+        return counted and self.turn is None and max(abs(self._percent(end)) for end in (self.low, self.high)) < HALF
 
     def sentence(self) -> str:
         """The effect in one sentence."""
@@ -113,7 +121,9 @@ class Effect:
         move = f"Raising {factor.words} from {factor.between(self.start, self.end)}"
         if factor.kind == "yes/no":
             move = f"Pouring with {factor.words}"
-        if not self.told:
+        if self.none:
+            said = f"{move} makes no difference to {self._what()} that counts here ({self.interval()})."
+        elif not self.told:
             up, down = self._verbs
             said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
         else:
@@ -157,8 +167,8 @@ class Effect:
         return "%" if self.ratio else shown_unit(self.reading.unit)
 
     def _shown(self, value):
-        """A change as digits: whole castings in a hundred, else two digits below ten."""
-        if self.good is None:
+        """A change as digits: whole castings in a hundred, else two digits below ten; one under half keeps its side of none."""
+        if self.good is None or SHOWN < abs(value) < HALF:
             return rounded(value)
         return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
 

@@ -63,7 +63,7 @@ class Effects:
     def sentence(self) -> str:
         """The strongest effect, and the ones not settled."""
         told = [e for e in self.each if e.settled and e.poured]
-        unsettled = [e.factor.words for e in self.each if not e.settled]
+        unsettled = [e.factor.words for e in self.each if not (e.settled or e.none)]
         first = told[0].sentence() if told else f"This log cannot tell yet what moves {self.reading.words}."
         rest = f" Not settled: {listed(unsettled)}." if unsettled else ""
         return first + rest

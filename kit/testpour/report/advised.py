@@ -145,7 +145,7 @@ def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | No
     -------
     dict
     """
-    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not e.settled] for fit in fits.values()}
+    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.none)] for fit in fits.values()}
     unsettled = {reading: names for reading, names in each.items() if names}
     try:
         said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
