@@ -11,7 +11,7 @@ import pytest
 import testpour.advice.chart as chart_module
 from testpour.advice.candidates import RoomProblem
 from testpour.advice.chart import GOOD, recipe_chart
-from testpour.advice.remedy import _changes, remedies
+from testpour.advice.remedy import NOTHING, _changes, remedies
 from testpour.models.chance import NoAims, chance
 from testpour.models.settings import settings_table
 from testpour.problems import Problem
@@ -108,16 +108,16 @@ def test_a_remedy_must_make_the_recipe_good(fits, monkeypatch):
 
 
 def test_no_other_room_is_asked_for_where_it_is_not_known_that_this_one_is_bad(fits, monkeypatch):
-    """Where nothing like it was poured and the chance may be good, one is to be poured; another cover is no such trouble."""
+    """Where the chance may be good, one is to be poured; another cover is no such trouble."""
     warm = lambda fits, states, cells: (cells.assign(catalyst=1.7), np.where(cells["room_temperature"] > 19, 0.9, 0.1))
     cells = settings_table(fits.study, [{"catalyst": 1.4}] * 2, room=19)
-    assert remedies(fits, {}, cells, warm, 0.6, [False, True]) == ["warm the room to 20 °C, with 1.7 %", "not poured there: try one with 1.4 %"]
+    assert remedies(fits, {}, cells, warm, 0.6, [False, True]) == ["warm the room to 20 °C, with 1.7 %", "cannot tell yet: try one with 1.4 %"]
     bare = lambda fits, states, cells: (cells.assign(catalyst=1.7), np.where(cells["cover"] == 0, 0.9, 0.1))
     assert remedies(fits, {}, cells, bare, 0.6, [True, True]) == ["leave the cover off, with 1.7 %"] * 2
 
 
-@pytest.mark.parametrize(("beyond", "most", "unknown"), [(True, 0.61, True), (True, 0.59, False), (False, 0.9, False)])
-def test_what_is_not_known_was_not_poured_and_may_be_good(fits, monkeypatch, beyond, most, unknown):
+@pytest.mark.parametrize(("beyond", "most", "unknown"), [(True, 0.61, True), (True, 0.59, False), (False, 0.9, True), (False, 0.59, False)])
+def test_a_cell_that_may_be_good_is_not_known_poured_or_not(fits, monkeypatch, beyond, most, unknown):
     """The chance may be as good as a recipe's six in ten at the upper end of its 90 % interval; the mean is a fifth of that."""
     asked = []
     monkeypatch.setattr(chart_module, "_best_catalysts", lambda fits, states, cells: (cells, np.array([most / 5])))
@@ -126,6 +126,14 @@ def test_what_is_not_known_was_not_poured_and_may_be_good(fits, monkeypatch, bey
     monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, new: asked.extend(new) or [""])
     chart_module._rows(fits, {}, settings_table(fits.study, room=12))
     assert asked == [unknown]
+
+
+def test_a_chart_that_asks_for_a_pour_gives_its_other_settings(fits):
+    """A pour to try cannot be made from a catalyst alone; where there is none to make, nothing is to be set."""
+    chart = recipe_chart(fits, rooms=(19,), thicknesses=(18,))
+    for advice, said in (("cannot tell yet: try one with 1.9 %", True), (NOTHING, False)):
+        none = replace(chart, table=chart.table.assign(catalyst=np.nan, advice=advice))
+        assert (f"Everywhere: {chart.shared}." in none.sentence()) == said
 
 
 class Cells(HTMLParser):

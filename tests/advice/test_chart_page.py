@@ -67,7 +67,7 @@ def test_the_key_explains_the_frames_that_are_there_and_no_other(made):
     assert "Hatched" not in inside._repr_html_() and "Thin square frame" not in inside._repr_html_()
     assert "Hatched" in made._repr_html_()
     none = replace(made, table=made.table.assign(catalyst=np.nan, advice="add a cover, with 1.5 %"))
-    assert "no catalyst gives 60 good castings in 100" in none._repr_html_()
+    assert "no catalyst is known to give 60 good castings in 100" in none._repr_html_()
 
 
 def test_it_is_dated_today_unless_told(made, tmp_path):

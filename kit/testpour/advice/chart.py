@@ -23,7 +23,7 @@ from testpour.advice.chart_page import GOOD, chart_html
 from testpour.advice.conflicts import why_first
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
-from testpour.advice.remedy import remedies
+from testpour.advice.remedy import NOTHING, remedies
 from testpour.causes.whole_log import missed_by_most
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 SAVED = page_kind("recipe chart")
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried
-MAY_BE = 0.95  # upper end of a chance's 90 % interval: where that is good, no other room is asked for before one is poured
+MAY_BE = 0.95  # upper end of a chance's 90 % interval: where that is good, nobody can tell yet, and no other room is asked for
 DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
 
 
@@ -83,7 +83,7 @@ class RecipeChart:
         failing = [] if good.any() or self.castings is None else [aim for aim in self.study.aims if missed_by_most(self.castings, aim)]
         if failing:
             text += f" {why_first(self.study, failing)}"
-        if good.any():
+        if (self.table["advice"] != NOTHING).any():  # a recipe, or a pour to try
             text += f" Everywhere: {self.shared}."
         if self.table["beyond"].any():
             text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
@@ -219,7 +219,7 @@ def _rows(fits, states, cells):
     poor = chances < GOOD
     rows = rows.assign(beyond=[not told.isdisjoint(beyond_log(fits, row)) for _, row in best.iterrows()], advice="")
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
-    unknown = poor & rows["beyond"].to_numpy()
+    unknown = poor.copy()
     unknown[unknown] = np.quantile(chance(fits, best[unknown]).draws, MAY_BE, axis=0) >= GOOD
     rows.loc[poor, "advice"] = remedies(fits, states, best[poor], _best_catalysts, GOOD, unknown[poor])
     return rows

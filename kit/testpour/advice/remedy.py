@@ -34,7 +34,7 @@ def remedies(
     good : float
         Chance that counts as good.
     unknown : sequence of bool
-        Whether a cell was not poured and may be good as it is: no other room is asked for then.
+        Whether a cell may be good as it is, as far as is known: no other room is asked for then.
 
     Returns
     -------
@@ -43,7 +43,7 @@ def remedies(
     """
     tried = [list(_changes(fits.study, cells.iloc[[place]], not new)) for place, new in enumerate(unknown)]
     shown = map(fits.study.factor("catalyst").show, cells["catalyst"])
-    otherwise = [f"not poured there: try one with {dose}" if new else NOTHING for dose, new in zip(shown, unknown, strict=True)]
+    otherwise = [f"cannot tell yet: try one with {dose}" if new else NOTHING for dose, new in zip(shown, unknown, strict=True)]
     changed = [cell for changes in tried for _, cell in changes]
     if not changed:
         return otherwise
