@@ -185,6 +185,15 @@ def test_each_bench_has_its_pours_readings_and_good_castings(fits, tmp_path):
     assert "3 benches:" in shown.words
 
 
+def test_the_map_on_the_wall_is_drawn_at_the_settings_advised_beside_it(fits, tmp_path):
+    """At the usual settings it told a class of chances at what nobody was to pour."""
+    text = wall_summary(fits, tmp_path / "wall.html", bench="session", room=17).path.read_text("utf-8")
+    given, says = recommend(fits, room=17), re.search('alt="([^"]*)"', text).group(1)
+    beside = [fits.study.factor(name) for name in given.free if name != "catalyst"]
+    assert any(given.settings[f.name] != f.usual for f in beside)
+    assert all(f"{f.words} {f.show(given.settings[f.name])}" in says for f in beside)
+
+
 @pytest.mark.slow
 def test_many_benches_of_any_column_share_the_last_line(fits, tmp_path):
     many = pd.concat([fits.castings.pours] * 2).set_axis(pd.Index([f"Q{i}" for i in range(24)], name="pour"))

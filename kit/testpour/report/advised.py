@@ -69,12 +69,27 @@ def advised(
     names = {f.name for f in fits.study.factors if f.kind == "number"}
     figure = None
     if {"catalyst", "room_temperature"} <= names:  # about the settings recommended for the first room
-        fixed = {name: advised[0][1].settings[name] for name in advised[0][1].free if name != "catalyst"} if advised else None
+        fixed = beside_catalyst(advised[0][1]) if advised else None
         figure = drawn(show_chance, fits, fixed=fixed, kind=kind_of(fits.castings))
     return {
         "rooms": said, "expect": _expected(fits, advised), "figure": figure,
         "chart": _chart_words(fits),
     }
+
+
+def beside_catalyst(given: Recommendation) -> dict[str, float]:
+    """The recommended settings but the catalyst: those at which the map of chances is drawn.
+
+    Parameters
+    ----------
+    given : Recommendation
+
+    Returns
+    -------
+    dict
+        In the factors' units.
+    """
+    return {name: given.settings[name] for name in given.free if name != "catalyst"}
 
 
 def rooms(

@@ -160,7 +160,7 @@ def advice_rows(
             "room": at, "problem": "", "conflict": given.conflict.sentence(beside_best=True) if given.conflict else "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
             "chance": "cannot tell yet" if given.chance.untold else about_in_hundred(met["chance"]).removesuffix(" in 100"), "between": "" if low == high else f"{low} to {high}",
             "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
-            "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
+            "beside": advised.beside_catalyst(given), "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
         }
 
 

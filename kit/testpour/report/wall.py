@@ -71,7 +71,7 @@ def wall_summary(
     return fill_sheet(
         path, "wall.html", fits, "wall sheet", paper=paper, date=date, room=room, note=note, rows=advised,
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown],
-        count=count(of.nunique(), "bench", "benches"), figure=_figure(fits),
+        count=count(of.nunique(), "bench", "benches"), figure=_figure(fits, next((row["beside"] for row in advised if not row["problem"]), None)),
     )
 
 
@@ -119,10 +119,10 @@ def _tried(factor, values):
     return ", ".join(levels) if len(levels) < 4 else count(len(levels), "kind")
 
 
-def _figure(fits):
-    """The map of chances; what the settings did to the first reading with an aim where there is no map."""
+def _figure(fits, beside):
+    """The map of chances at the settings advised beside catalyst; what the settings did to the first reading with an aim where there is no map."""
     numbers = {f.name for f in fits.study.factors if f.kind == "number"}
-    if {"catalyst", "room_temperature"} <= numbers and (figure := drawn(show_chance, fits)):
+    if {"catalyst", "room_temperature"} <= numbers and (figure := drawn(show_chance, fits, fixed=beside)):
         return figure
     aimed = [aim.reading for aim in fits.study.aims] or list(fits)
     return drawn(show_effects, fits[aimed[0]])
