@@ -51,6 +51,7 @@ BRANCHES = [
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(1, 2)), "raises the chance of opacity 'tinted' or 'milky' by about 35 in 100"),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(0, 2)), "raises the chance of opacity 'clear', 'tinted' or 'milky' by about 35"),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(3, 3)), "raises the chance of opacity 'opaque' by about 35 in 100"),
+    (effect(5, 2, 8, "post_cure_temperature", "hardness", 20, 75, hours=5.0), "Raising post-cure temperature from 20 to 75 °C, held for 5 h, raises"),
     (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, good=(0, 1)), "Pouring with cover raises the chance of tack"),
     (effect(0.55, 0.5, 0.62), " 75 % of this is from the log, 25 % belief."),
     (effect(0.55, 0.5, 0.62, from_log=0.02), "The log says little here"),
@@ -350,7 +351,7 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     told = {e.factor.name: e for e in effects(fit).each if e.poured}
     assert list(told) == ["post_cure_temperature"]
     post_cure = told["post_cure_temperature"]
-    assert (post_cure.start, post_cure.end) == (20.0, 70.0) and post_cure.low > 0
+    assert (post_cure.start, post_cure.end) == (20.0, 70.0) and post_cure.low > 0 and post_cure.hours == 3
     names = [t.name for t in fit.believed.terms]
     level = fit.posterior.coefficients[:, names.index("level")]
     age = fit.posterior.coefficients[:, names.index("age")] * np.log(fit.reading.ages[0] / 24)

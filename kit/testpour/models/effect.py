@@ -72,6 +72,8 @@ class Effect:
     expected : float
         The effect that the trade expects as a multiple of this one, on the scale of the model: below 0 it expects the
         other direction, above 1 a larger effect. 0 where it is in doubt about the direction.
+    hours : float or None
+        How long the oven is held, h, where the factor is its temperature.
     """
 
     factor: Factor
@@ -92,6 +94,7 @@ class Effect:
     by_day: bool = False
     together: tuple[str, ...] = ()
     expected: float = 0.0
+    hours: float | None = None
 
     @property
     def ratio(self) -> bool:
@@ -119,6 +122,8 @@ class Effect:
         """The effect in one sentence."""
         factor = self.factor
         move = f"Raising {factor.words} from {factor.between(self.start, self.end)}"
+        if self.hours is not None:
+            move += f", held for {self.hours:g} h,"
         if factor.kind == "yes/no":
             move = f"Pouring with {factor.words}"
         if self.none:

@@ -147,6 +147,7 @@ def _effect(fit, alike, factor, start, end, poured, beside, level):
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
         poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, alike[factor.name], factor) if poured else (), expected,
+        beside["post_cure_time"] if factor.name == "post_cure_temperature" else None,
     )
 
 
