@@ -132,7 +132,7 @@ def test_aims_that_cannot_be_met_are_said_beside_what_to_pour(fits, tmp_path):
     assert conflict.startswith("No settings of this study are likely to meet hardness at least 99 Shore D")
     for sheet in (handout(hopeless, tmp_path / "h.html", room=20), wall_summary(hopeless, tmp_path / "w.html", room=20, bench="session")):
         shown = Page(sheet.path.read_text("utf-8"))
-        assert f"20 °C. {conflict}" in shown.words and "under 1 to under 1" not in shown.words
+        assert f"20 °C. {conflict}" in shown.words and "ask why" in conflict and "`" not in shown.words and "under 1 to under 1" not in shown.words
         assert "under 1" in [row[-1] for row in shown.rows]
 
 

@@ -119,7 +119,7 @@ def why_first(study: Study, failing: Iterable[Aim]) -> str:
         return ""
     return (
         f"Nearly every casting so far misses the aim for {names}, and a fault of the whole study looks just like that: "
-        "ask why before you pour again (`why_all`, or the notebook why-tacky)."
+        "ask why before you pour again (with the notebook why-tacky, or why_all)."
     )
 
 
