@@ -81,7 +81,7 @@ def test_where_nearly_every_casting_fails_no_chart_is_pinned_up_and_why_is_asked
     poor = replace(stop_advice(fits, room=18), stop=False, gain=0.01, close=0.92, table=pd.DataFrame({"chance": [0.01, 0.02]}))
     failing = replace(poor, failing=fits.study.aims[:2]).sentence()
     assert "less than 2 points on average, and there is no recipe to pin up" in failing and "is about 2 in 100." in failing
-    assert "Nearly every casting so far misses the aim for gel time and tack" in failing and "`why_all`" in failing
+    assert "Nearly every casting so far misses the aim for gel time and tack" in failing and "why_all" in failing
     assert "why_all" not in poor.sentence() and "Loosen one aim" in poor.sentence()
 
 

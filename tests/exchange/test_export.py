@@ -127,7 +127,7 @@ def test_parquet_has_typed_columns_with_their_units(practice_log, tmp_path):
     parquet = pytest.importorskip("pyarrow.parquet")
     practice_log.add_pour("open", settings={"catalyst": 1.25}, session="S9")
     practice_log.add_reading("open", "gel_time", not_yet="2 h")
-    practice_log.add_reading("open", "time_to_peak", already=90)
+    practice_log.add_reading("open", "time_to_peak", already=150)
     practice_log.add_pour("bare", settings={"catalyst": 1.25}, session="S9")
     castings = practice_log.castings()
     held = parquet.read_table(write_sheet(castings, tmp_path / "out.parquet"))
