@@ -192,8 +192,8 @@ def untimely(castings: Castings, pour: str) -> str:
     str
     """
     study, room = castings.study, castings.pours.loc[pour].get("room_temperature", np.nan)
-    rows = castings.readings[castings.readings["pour"] == pour]
-    doubts = (check_read(study.reading(row.reading), -np.inf, row.high, room).warnings for row in rows.itertuples())
+    rows, read = castings.readings[castings.readings["pour"] == pour], {reading.name: reading for reading in study.readings}
+    doubts = (check_read(read[row.reading], -np.inf, row.high, room).warnings for row in rows.itertuples() if row.reading in read)
     return " ".join(filter(None, [out_of_order(study, rows.itertuples()), *(text for each in doubts for text in each)]))
 
 

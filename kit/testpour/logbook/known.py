@@ -87,7 +87,8 @@ def out_of_order(study: Study, rows: Iterable[Any]) -> str:
     -------
     str
     """
-    timed = [(study.reading(row.reading), _known(row)) for row in rows if row.reading in TIMED]
+    read = {reading.name: reading for reading in study.readings if reading.name in TIMED}
+    timed = [(read[row.reading], _known(row)) for row in rows if row.reading in read]
     return " ".join(
         f"{capital(_timed(*second))} lies before {_timed(*first)}, which cannot be: resin gels first. "
         "Hold both against the bench sheet and correct the one that is wrong."
