@@ -224,7 +224,7 @@ def test_the_whole_log_in_one_table(practice_castings):
     found = check_log(fit_castings(wrong))
     assert {"P06", "P03"} <= set(found.odd)
     assert list(found.table.columns) == ["pour", "reading", "by luck", "says"]
-    assert "P06 (gel time)" in found.sentence() and "P03 (hardness)" in found.sentence()
+    assert "P06 (gel time and order of its times)" in found.sentence() and "P03 (hardness)" in found.sentence()
     assert found._repr_markdown_().count("\n- ") == len(found.table) + sum(a.warns for a in found.agreements.values())
 
 
