@@ -13,11 +13,10 @@ from testpour.causes import verdict
 from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import HARD, why
-from testpour.causes.every import why_all
+from testpour.causes.every import TELLS_STUDY, _tells_study, whole_study, why_all
 from testpour.causes.sight import sights
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
-from testpour.causes.verdict import whole_study
 from testpour.causes.whole_log import fails_throughout
 from testpour.logbook.book import Caution, Logbook
 from testpour.models.fits import fit_castings
@@ -92,9 +91,9 @@ def test_what_to_try_first_where_a_log_fails_throughout_suits_the_likeliest_caus
 
 def test_fresh_stock_is_the_test_of_stock_alone(wet_log):
     """Whatever else the whole log suffers from has a test of its own; more or less catalyst than was planned is weighed, what was planned is changed."""
-    assert set(causes_for(wet_log.study).causes) - set(verdict.TELLS_STUDY) == {"old_materials", "wrong_system"}
+    assert set(causes_for(wet_log.study).causes) - set(TELLS_STUDY) == {"old_materials", "wrong_system"}
     answer = SimpleNamespace(case=SimpleNamespace(table=causes_for(wet_log.study)), openly=("too_little_catalyst", "open_face"))
-    first = [verdict._tells_study(answer, name) for name in ("too_little_catalyst", "too_much_catalyst", "open_face")]
+    first = [_tells_study(answer, name) for name in ("too_little_catalyst", "too_much_catalyst", "open_face")]
     assert first == ["Pour a cup with that one setting changed", "Pour a cup with the catalyst weighed on a fine scale", "Lay film on the face of one cup"]
 
 

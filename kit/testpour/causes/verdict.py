@@ -1,13 +1,13 @@
 """An answer in at most ninety words: the miss, the likeliest causes, why, what to do now and next time, what tells."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
 from testpour.causes.naming import acted_upon, also_missed, in_days, named, of_its_own, ranked, read_again
 from testpour.causes.signs import read_early
-from testpour.causes.table import AGAIN, NOTHING, SETTINGS, SURE
-from testpour.causes.telling import cheapest_test, tested, told_apart
+from testpour.causes.table import NOTHING, SURE
+from testpour.causes.telling import cheapest_test, told_apart
 from testpour.wording import in_html, in_hundred, listed
 
 if TYPE_CHECKING:
@@ -21,35 +21,6 @@ EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test a
 RIVALS = 2  # shown beside the likeliest cause
 GUESS = 0.3  # chance of the likeliest cause below which nobody is told to do anything about it
 NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the same holds
-WEIGHED = "Pour a cup with the catalyst weighed on a fine scale"
-CLEAR = "Leave one cup clear, without pigment"
-BESIDE = "Fill a polypropylene cup beside the mould"
-FRESH = "Pour a cup from fresh stock"
-TELLS_STUDY = {  # what to try first where the whole log fails, by the likeliest cause; "pour a cup from fresh stock" by any other
-    "too_little_catalyst": WEIGHED,
-    "too_much_catalyst": WEIGHED,
-    "too_hot": "Pour a cup half as deep, with resin, mould and room at 20 °C",
-    "cold": "Pour a cup with resin, mould and room at 20 °C",
-    "cold_night": "Keep a cup warm through its first night",
-    "read_too_early": f"Read one again {AGAIN}",
-    "too_thin": "Pour a cup half as deep again",
-    "open_face": "Lay film on the face of one cup",
-    "no_wax": "Pour a cup of a casting resin",
-    "pigment": CLEAR,
-    "colour_not_dispersed": CLEAR,
-    "moisture": "Oven-dry a mould, let it cool and fill it",
-    "mould": BESIDE,
-    "fresh_silicone": BESIDE,
-    "wet_release": "Pour over release left to dry for a day",
-    "uneven_mixing": "Stir one mix again in a second cup before pouring",
-    "tin_not_stirred": "Stir the tin to its bottom and pour a cup",
-    "thinned": "Pour a cup without solvent",
-    "trapped_air": "Stir one cup slowly and let it stand before the catalyst",
-    "layers": "Pour a second layer while the first is firm but still tacky",
-    SETTINGS: "Pour a cup with that one setting changed",
-    "light": "Keep one in the dark",
-    **dict.fromkeys((NOTHING, "reading_error", "wrong_entry"), "Pour one of them again"),
-}
 
 
 def verdict(answer: "Answer") -> str:
@@ -84,42 +55,6 @@ def short_page(answer: "Answer") -> str:
         for words, chance in bars
     )
     return f"<p>{in_html(miss)}</p>{shown}" + "".join(f"<p>{in_html(text)}</p>" for text in told)
-
-
-def whole_study(answers: Iterable["Answer"]) -> str:
-    """What the study as a whole suffers from, and the test that tells; empty where no aim is missed throughout.
-
-    The cause is the one that most of its castings are told, so that the two agree; its chance is the average over them.
-
-    Parameters
-    ----------
-    answers : iterable of Answer
-        Of its castings.
-
-    Returns
-    -------
-    str
-    """
-    told = [answer for answer in answers if answer.case.throughout]
-    if not told:
-        return ""
-    mean = sum(answer.chances.sort_index() for answer in told) / len(told)
-    first = max(mean.index, key=lambda name: (sum(answer.first == name for answer in told), mean[name]))
-    second = mean.drop(first).idxmax()
-    study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
-    aims = [answer.case.throughout.aim for answer in told if answer.case.throughout]
-    missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
-    test, place = _tells_study(by, first), "next, " if mean[second] <= mean[first] else "as likely over all of them, "
-    likeliest = ranked([(named(by, name), mean[name]) for name in (first, second)], place)
-    return in_days(
-        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {likeliest}. To tell, "
-        f"{test[0].lower()}{test[1:]}: if that comes out well, this was it."
-    )
-
-
-def _tells_study(answer, first):
-    """What to try first where the whole log fails, if `first` is the likeliest cause."""
-    return TELLS_STUDY.get(tested(answer.case.table, first, answer.openly), FRESH)
 
 
 def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
