@@ -168,16 +168,16 @@ class Logbook:
             entry = ledger.insert("reading", row)
             room = ledger.settings(made.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
-        for text in (*self._doubts(room, row), order):
-            if text:
-                warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
+        for text in filter(None, (*self._doubts(room, [row]), order)):
+            warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
         return entry
 
-    def _doubts(self, room, *rows):
-        """What is doubtful about checked readings of one pour, each by itself, in a room of so many °C, or None."""
-        room = math.nan if room is None else room
-        ends = ((row, -math.inf if row["low"] is None else row["low"], math.inf if row["high"] is None else row["high"]) for row in rows)
-        return [text for row, low, high in ends for text in check_read(self.study.reading(row["reading"]), low, high, room).warnings]
+    def _doubts(self, room, rows):
+        """What is doubtful about checked readings of one pour, in a room of so many °C or None: each by itself, and the order of its times."""
+        room, read = math.nan if room is None else room, [SimpleNamespace(**row) for row in rows]
+        ends = ((one.reading, -math.inf if one.low is None else one.low, math.inf if one.high is None else one.high) for one in read)
+        each = [text for name, low, high in ends for text in check_read(self.study.reading(name), low, high, room).warnings]
+        return [*each, *filter(None, [out_of_order(self.study, read)])]
 
     def add_readings(
         self, pour: str, reading: str, values: Iterable[str | float], *, age: str | float | None = None,
@@ -259,8 +259,8 @@ class Logbook:
             names = Ledger(self.study, connection).add(checked)
         warned: dict[str, list[str]] = {}
         for name, entry, row in zip(names, entries, checked, strict=True):
-            read = row["readings"]
-            for text in filter(None, (*check_settings(self.study, entry["settings"]).warnings, *self._doubts(row["settings"].get("room_temperature"), *read), out_of_order(self.study, (SimpleNamespace(**one) for one in read)))):
+            doubts = self._doubts(row["settings"].get("room_temperature"), row["readings"])
+            for text in (*check_settings(self.study, entry["settings"]).warnings, *doubts):
                 warned.setdefault(text, []).append(name)
         for text, pours in warned.items():
             warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)
