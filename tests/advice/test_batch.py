@@ -306,3 +306,6 @@ def test_refusals(fits):
         next_pours(fits, room="6 degC")
     with pytest.raises(NoAims, match="states no aim"):
         next_pours(replace(fits, study=replace(fits.study, aims=())), room=18)
+    alone = replace(study, factors=tuple(replace(f, by_session=f.name == "pigment") for f in study.factors))
+    said = replace(advised, study=alone, table=table).sentence()  # one setting alone: grouped by one column, which pandas warns of
+    assert "once a session (pigment): pour and log each of these as a session of its own: P09 and P11; P10 and P12." in said

@@ -16,6 +16,7 @@ from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, ga
 from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
+from testpour.bench.planned import sharing
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.models.chance import cautions_at, chance
 from testpour.models.settings import settings_table
@@ -89,12 +90,10 @@ class NextPours:
 
     def apart(self) -> str:
         """Which pours share a session, where they differ in what is set once a session, as a sentence; "" where they do not."""
-        once = [factor for factor in map(self.study.factor, self.free) if factor.by_session]
-        if not once:
-            return ""
-        runs = [listed(rows) for rows in self.table.groupby([factor.name for factor in once], sort=False).groups.values()]
-        said = f" These pours differ in what is set once a session ({', '.join(factor.words for factor in once)}): pour and log "
-        return f"{said}each of these as a session of its own: {'; '.join(runs)}." if len(runs) > 1 else ""
+        once = [factor.words for factor in map(self.study.factor, self.free) if factor.by_session]
+        runs = sharing(self.study, self.table[self.table.columns.intersection(list(self.free))])
+        said = f" These pours differ in what is set once a session ({', '.join(once)}): pour and log each of these as a session of its own: "
+        return f"{said}{'; '.join(map(listed, runs))}." if once and len(runs) > 1 else ""
 
     __repr__ = sentence
 
