@@ -261,6 +261,9 @@ def test_what_is_set_once_a_session_parts_the_pours_into_sessions(study, advised
     table = advised.table.assign(pigment=[1.0, 2.0, 1.0, 2.0], cover=[1.0, 1.0, 1.0, 0.0])
     said = replace(advised, study=once, table=table).sentence()
     assert "once a session (pigment, cover): pour and log each of these as a session of its own: P09 and P11; P10; P12." in said
+    alone = replace(study, factors=tuple(replace(f, by_session=f.name == "pigment") for f in study.factors))
+    said = replace(advised, study=alone, table=table).sentence()  # one setting alone: grouped by one column, which pandas warns of
+    assert "once a session (pigment): pour and log each of these as a session of its own: P09 and P11; P10 and P12." in said
     assert replace(advised, study=once, table=table.assign(pigment=1.0, cover=1.0)).apart() == "" == advised.apart()
 
 
@@ -306,6 +309,3 @@ def test_refusals(fits):
         next_pours(fits, room="6 degC")
     with pytest.raises(NoAims, match="states no aim"):
         next_pours(replace(fits, study=replace(fits.study, aims=())), room=18)
-    alone = replace(study, factors=tuple(replace(f, by_session=f.name == "pigment") for f in study.factors))
-    said = replace(advised, study=alone, table=table).sentence()  # one setting alone: grouped by one column, which pandas warns of
-    assert "once a session (pigment): pour and log each of these as a session of its own: P09 and P11; P10 and P12." in said
