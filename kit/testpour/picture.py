@@ -229,13 +229,15 @@ def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "
     """
     left, right = ax.get_xlim()
     parts = [(left, right)] if low is None or high is None else [(left, low), (high, right)]
-    for start, end in parts:
-        if end - start > 0.035 * (right - left):
+    # Widths as they look on the page: on a scale of powers the first hours are as wide as the last days.
+    to_page = ax.transData + ax.transAxes.inverted()
+    shares = [to_page.transform([(start, 1.0), (end, 1.0)])[:, 0] for start, end in parts]
+    for (start, end), (at, to) in zip(parts, shares, strict=True):
+        if to - at > 0.035:
             ax.axvspan(start, end, color=SHADE, zorder=0, linewidth=0)
-    widest = max(parts, key=lambda part: part[1] - part[0])
-    if widest[1] - widest[0] > 0.13 * (right - left):
-        place = (widest[0] + widest[1]) / 2
-        ax.text(place, 0.985, words, transform=ax.get_xaxis_transform(), ha="center", va="top", fontsize=9)
+    at, to = max(shares, key=lambda share: share[1] - share[0])
+    if to - at > 0.13:
+        ax.text((at + to) / 2, 0.985, words, transform=ax.transAxes, ha="center", va="top", fontsize=9)
     ax.set_xlim(left, right)
 
 

@@ -280,6 +280,15 @@ def test_the_age_in_the_title_is_where_nine_in_ten_begin(fits):
     assert met[0] < 0.9 < met[1]
 
 
+def test_hours_before_the_first_reading_are_grey_on_a_scale_of_powers(fits):
+    """From 1 h to 4 h is a fifth of the width drawn, ln 4 / ln 672, though 1 part in 200 of the hours."""
+    ax = show_age(fits["hardness"]).axes[0]
+    read = fits["hardness"].rows["age"]
+    grey = [patch.get_x() for patch in ax.patches if to_rgb(patch.get_facecolor()) == to_rgb(SHADE)]
+    assert read.min() > 1.0 and grey[0] == 1.0
+    assert [text.get_position()[0] for text in ax.texts if text.get_text() == "not read"][0] < 0.3
+
+
 def test_a_reading_without_age_is_refused(fits):
     with pytest.raises(ValueError, match="gel time does not change with age"):
         show_age(fits["gel_time"])

@@ -67,7 +67,7 @@ def show_age(
     ticks = [(1, "1 h"), (4, "4 h"), (24, "1 day"), (168, "7 days"), (672, "28 days")]
     ax.set_xticks(*zip(*[(t, words) for t, words in ticks if hours[0] <= t <= hours[-1]], strict=True))
     ax.minorticks_off()
-    ax.set_xlabel("Age after mixing (h, a step to the right multiplies)")
+    ax.set_xlabel("Age after mixing")
     label_axis(ax, "y", fit.reading)
     low, high = poured_range(fit.rows["age"])
     shade_beyond(ax, low, high, words="not read")

@@ -105,14 +105,14 @@ def show_scatter(fit: ReadingFit) -> Picture:
     ax = axes[0, 0]
     for place, part in enumerate(parts):
         draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
-    ax.set(xlim=(0, None), xlabel="One standard deviation" + (f" ({drawable(found.unit)})" if found.unit else ""))
+    ax.set(xlim=(0, None), xlabel="Scatter, plus or minus" + (f" ({drawable(found.unit)})" if found.unit else ""))
     interval_rows(picture, ax, [_row(part) for part in parts], [("full", "from the log")], "mostly belief")
     return picture
 
 
 def _row(part):
     """A source in words, with the share of the whole variance it makes up."""
-    return f"{part.words.replace(', reading and pour together', '')}\n{100 * part.share:.0f} % of the variance"
+    return f"{part.words.replace(', reading and pour together', '')}\n{100 * part.share:.0f} % of all scatter"
 
 
 def show_check(fit: ReadingFit) -> Picture:
