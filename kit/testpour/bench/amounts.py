@@ -65,35 +65,7 @@ def read_amounts(
 ) -> Amounts:
     """The `Amounts` asked for; parameters as in `weighing.weigh_out`, `densities` those of resin and catalyst.
 
-    Parameters
-    ----------
-    resin, mould_volume : str, float or None
-        g and mL where no unit is given; one of them.
-    waste : str or float
-        Share of the mix that stays in the cup, % where no unit is given.
-    catalyst : str or float
-        % of resin by mass.
-    pigment : str, float, dict or None
-        % of resin by mass, for all pots or by name of the pot.
-    pots : int or dict
-        How many, or their shares of the mix by name.
-    study : Study or None
-        For its densities, where none are given.
-    densities : tuple of str, float or None
-        Of resin and catalyst, g/mL; None takes the study's.
-    drops_per_mL : float or None
-        Of the dropper; None where it was not counted.
-    scale : str or float
-        Smallest step of the scale, g where no unit is given.
-
-    Returns
-    -------
-    Amounts
-
-    Raises
-    ------
-    WeighOutProblems
-        With every problem and every refusal.
+    Raises `WeighOutProblems` with every problem and every refusal.
     """
     problems: list[str] = []
     known = study.resin if study is not None else {}

@@ -40,18 +40,7 @@ class Event:
     companion: Reading | None = None
 
     def value(self, minutes: float) -> float:
-        """Minutes after mixing in the reading's unit, to a hundredth of a minute.
-
-        Parameters
-        ----------
-        minutes : float
-            After mixing.
-
-        Returns
-        -------
-        float
-            In the unit of the reading, min or h.
-        """
+        """Minutes after mixing in the reading's unit, to a hundredth of a minute."""
         return round(minutes, 2) * PER_MINUTE[self.reading.unit]
 
 
@@ -61,16 +50,7 @@ def _wording():
 
 
 def events(study: Study) -> tuple[Event, ...]:
-    """The moments a study reads, in its order.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    tuple of Event
-    """
+    """The moments a study reads, in its order."""
     held = {reading.name: reading for reading in study.readings}
     found = []
     for reading in study.readings:
@@ -84,15 +64,6 @@ def events(study: Study) -> tuple[Event, ...]:
 
 
 def once(study: Study) -> tuple[Reading, ...]:
-    """Readings with one moment of their own that are written, not tapped.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    tuple of Reading
-    """
+    """Readings with one moment of their own that are written, not tapped."""
     timed = {event.reading.name for event in events(study)}
     return tuple(r for r in study.readings if not r.ages and r.name not in timed)

@@ -34,12 +34,7 @@ PIXELS = 160  # a card shows a photograph about so wide
 
 
 class Cards:
-    """The state of a `Desk` in words.
-
-    Parameters
-    ----------
-    desk : Desk
-    """
+    """The state of a `Desk` in words."""
 
     def __init__(self, desk: Desk) -> None:
         self.desk, self.now = desk, desk.clock()
@@ -193,29 +188,14 @@ def _said(reading, rows):
 
 
 class Snapshots:
-    """Small copies of the photographs of a few pours.
-
-    Parameters
-    ----------
-    logbook : Logbook
-    """
+    """Small copies of the photographs of a few pours."""
 
     def __init__(self, logbook: Logbook) -> None:
         self.logbook = logbook
         self._small: dict[str, str] = {}
 
     def of(self, pours: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
-        """The photographs that stand, by pour, in the order of logging, as plain data.
-
-        Parameters
-        ----------
-        pours : iterable of str
-            Their names.
-
-        Returns
-        -------
-        dict
-        """
+        """The photographs of these pours that stand, by pour, in the order of logging, as plain data."""
         query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
         with self.logbook.reading_only() as connection:
             photos = [photo_of(self.logbook.study, row) for row in connection.execute(query)]

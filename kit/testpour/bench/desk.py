@@ -46,22 +46,11 @@ class Refused(LogProblem):
 class Desk:
     """The state of a session form, held by the log.
 
-    Parameters
-    ----------
-    logbook : Logbook
-    source : Plan, BenchSheet or DataFrame, optional
-        None for the session kept last, or the one named.
-    session : int or str, optional
-    clock : callable
-        Gives the present moment on the workshop's clock.
-    typed : dict, optional
-        Name of a room or lot to what was typed of it elsewhere: it stands in the form's field and counts once it is
-        saved; passed over where the session has pours, which carry their own.
-
-    Raises
-    ------
-    FormProblem
-        If it is not clear which session is meant, or a planned name stands in another session of the log.
+    `source` None opens the session kept last, or the one named. `clock` gives the present moment on the
+    workshop's clock. `typed` holds rooms and lots by name as typed elsewhere: each stands in the form's field
+    and counts once it is saved; it is passed over where the session has pours, which carry their own. Raises
+    `FormProblem` if it is not clear which session is meant, or a planned name stands in another session of the
+    log.
     """
 
     def __init__(
@@ -108,18 +97,11 @@ class Desk:
     def take(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """Do what a message asks and return the new state.
 
-        Parameters
-        ----------
-        message : dict
-            ``id``, unlike any other; ``deed``, one of "head", "catalyst_in", "check", "happened", "watched",
-            "write", "values", "take_back", "unpour", "photo", "photo_back", "time_right"; ``at``, when it was tapped, in ms since
-            1970: the browser's clock, ``told``, and what it was from this computer's, ``offset``; ``set_back``, ms by
-            which the browser's clock was set back since the tap before; ``pour``; and what the deed needs.
-
-        Returns
-        -------
-        dict
-            The state, in which ``answers`` says of each message whether it is on the disk, and why not.
+        A message has an ``id`` unlike any other; a ``deed``, which names the method below that does it; ``at``,
+        when it was tapped, in ms since 1970: the browser's clock, ``told``, and what it was from this
+        computer's, ``offset``; ``set_back``, ms by which the browser's clock was set back since the tap before;
+        ``pour``; and what the deed needs. In the state, ``answers`` says of each message whether it is on the
+        disk, and why not.
         """
         with self._one_at_a_time:
             if message.get("id") not in self._answers or not self._answers[message["id"]]["ok"]:
@@ -136,16 +118,8 @@ class Desk:
     def preview(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """What several readings say together before they are logged, in words.
 
-        Parameters
-        ----------
-        message : dict
-            From the form: ``text`` with the readings, and where the method asks for them ``thickness`` and
-            ``edge``, mm.
-
-        Returns
-        -------
-        dict
-            ``words``, and ``fine``: whether the method is satisfied.
+        The message holds the readings as ``text`` and, where the method asks for them, ``thickness`` and
+        ``edge`` in mm. The answer is in ``words``; ``fine`` says whether the method is satisfied.
         """
         slot = self._slot(message)
         try:
@@ -274,31 +248,13 @@ class Desk:
         return self._taps.unpour(made) if made else "taken back already"
 
     def cautions(self, planned: PlannedPour) -> Cautions:
-        """What is refused or warned about a planned pour in today's room.
-
-        Parameters
-        ----------
-        planned : PlannedPour
-
-        Returns
-        -------
-        Cautions
-        """
+        """What is refused or warned about a planned pour in today's room."""
         return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
     # Where a message points.
 
     def pour_of(self, planned: PlannedPour) -> Made | None:
-        """The pour in the log that was made of a planned one, or None; one taken back has a new name after it.
-
-        Parameters
-        ----------
-        planned : PlannedPour
-
-        Returns
-        -------
-        Made or None
-        """
+        """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""
         name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
         return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)
 

@@ -101,21 +101,7 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
 
 
 def due_of(planned: Sequence[Slot], made: Iterable[Made], now: dt.datetime) -> Due:
-    """`Due` of pours at hand.
-
-    Parameters
-    ----------
-    planned : list of Slot
-        The readings a pour is due for.
-    made : iterable of Made
-        Pours of the log.
-    now : datetime
-        On this computer's clock.
-
-    Returns
-    -------
-    Due
-    """
+    """`Due` of pours at hand."""
     rows, missed = [], 0
     for pour in made:
         age = pour.minutes(now) / 60

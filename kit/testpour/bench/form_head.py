@@ -46,18 +46,7 @@ class SessionHead:
 
     @classmethod
     def from_log(cls, study: Study, made: Mapping[str, Made]) -> SessionHead:
-        """As the last pour of the session carries it.
-
-        Parameters
-        ----------
-        study : Study
-        made : dict
-            Pours of the session by name, in the order they were logged; the last one counts.
-
-        Returns
-        -------
-        SessionHead
-        """
+        """As the last pour logged in the session carries it."""
         if not made:
             return cls(study)
         last = list(made.values())[-1]
@@ -67,14 +56,7 @@ class SessionHead:
     def take(self, typed: Mapping[str, str], by: str, at: float) -> None:
         """Take what was typed: each value that can be read is taken, each other one gets its problem in words.
 
-        Parameters
-        ----------
-        typed : dict
-            Factor name to what was typed.
-        by : str
-            Initials.
-        at : float
-            When it was typed, ms since 1970.
+        `typed` is by factor; `at` is ms since 1970.
         """
         self.problems, self.typed, values = {}, {}, {}
         for factor in _factors(self.study):
@@ -94,17 +76,7 @@ class SessionHead:
         return listed(f"{f.words} ({f.show(self.values[f.name])} still holds)" if f.name in self.values else f.words for f in wrong)
 
     def lacking(self, made: Made) -> dict[str, float | str]:
-        """What a pour made earlier in the session lacks and is known now: factor name to value.
-
-        Parameters
-        ----------
-        made : Made
-            A pour of the session.
-
-        Returns
-        -------
-        dict
-        """
+        """What a pour made earlier in the session lacks and is known now: factor name to value."""
         return {name: value for name, value in self.values.items() if name not in made.settings}
 
     def shown(self) -> dict[str, Any]:

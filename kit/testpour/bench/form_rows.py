@@ -63,81 +63,26 @@ class Made:
     readings: tuple[Row, ...] = field(repr=False)
 
     def minutes(self, moment: dt.datetime) -> float:
-        """Minutes from catalyst in to a moment, through a change of the clocks too.
-
-        Parameters
-        ----------
-        moment : datetime
-            On this computer's clock.
-
-        Returns
-        -------
-        float
-        """
+        """Minutes from catalyst in to a moment, through a change of the clocks too."""
         return (moment.timestamp() - self.made_at.timestamp()) / 60
 
     def last(self, reading: str) -> Row | None:
-        """The last row of a reading that a pour has once; None where it has none yet.
-
-        Parameters
-        ----------
-        reading : str
-            Its name.
-
-        Returns
-        -------
-        Row or None
-        """
+        """The last row of a reading that a pour has once; None where it has none yet."""
         return next((row for row in reversed(self.readings) if row.reading == reading and not row.specimen), None)
 
 
 def session_rows(logbook: Logbook, session: str) -> dict[str, Made]:
-    """The pours of one session whose day is known, by name, in the order they were logged: no clock runs for the others.
-
-    Parameters
-    ----------
-    logbook : Logbook
-    session : str
-        Its name.
-
-    Returns
-    -------
-    dict
-    """
+    """The pours of one session whose day is known, by name, in the order they were logged: no clock runs for the others."""
     return _rows(logbook, sa.and_(POURS.c.session == session, POURS.c.made_at != UNDATED))
 
 
 def rows_since(logbook: Logbook, moment: dt.datetime, session: str | None = None) -> dict[str, Made]:
-    """The pours made since a moment, in one session or in all, by name.
-
-    Parameters
-    ----------
-    logbook : Logbook
-    moment : datetime
-        On the workshop's clock.
-    session : str, optional
-        Its name; all sessions by default.
-
-    Returns
-    -------
-    dict
-    """
+    """The pours made since a moment on the workshop's clock, in one session or in all, by name."""
     return _rows(logbook, sa.and_(POURS.c.made_at >= moment, sa.true() if session is None else POURS.c.session == session))
 
 
 def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
-    """Which of these names the log has ever used: name to the session it stands in, None where withdrawn.
-
-    Parameters
-    ----------
-    logbook : Logbook
-    names : iterable of str
-        Of pours.
-
-    Returns
-    -------
-    dict
-    """
+    """Which of these names the log has ever used: name to the session it stands in, None where withdrawn."""
     query = sa.select(POURS.c.pour, POURS.c.session, POURS.c.void).where(POURS.c.pour.in_(list(names)))
     with logbook.reading_only() as connection:
         rows = connection.execute(query.order_by(POURS.c.entry)).all()
@@ -147,20 +92,8 @@ def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
 def before_it(logbook: Logbook, row: Row, pour: str) -> Row | None:
     """What a tap replaced: the row that counts again when it is taken back, or None.
 
-    Taking back is a correction too, so the rows are followed from the first on: a tap is laid on top, a
-    taking back lifts the top one off.
-
-    Parameters
-    ----------
-    logbook : Logbook
-    row : Row
-        The row of a reading that counts now.
-    pour : str
-        Its name.
-
-    Returns
-    -------
-    Row or None
+    Taking back is a correction too, so the rows are followed from the first on: a tap is laid on top, a taking
+    back lifts the top one off.
     """
     query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading == row.reading)
     with logbook.reading_only() as connection:

@@ -24,18 +24,7 @@ FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{
 def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None:
     """Write the planned pours of a session into the study folder; a log in memory has nothing to come back to.
 
-    Parameters
-    ----------
-    logbook : Logbook
-    session : str
-        Its name.
-    planned : list of PlannedPour
-        In the order to pour them.
-
-    Raises
-    ------
-    FormProblem
-        If the folder cannot be written.
+    Raises `FormProblem` if the folder cannot be written.
     """
     if in_memory(logbook.address):
         return
@@ -57,37 +46,12 @@ def _put(path, text):
 
 
 def kept_sessions(logbook: Logbook) -> list[str]:
-    """Names of the sessions kept beside the study, the latest first.
-
-    Parameters
-    ----------
-    logbook : Logbook
-
-    Returns
-    -------
-    list of str
-    """
+    """Names of the sessions kept beside the study, the latest first."""
     return [held["session"] for held in _held(logbook)]
 
 
 def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
-    """Name and planned pours of a kept session; the latest where none is named.
-
-    Parameters
-    ----------
-    logbook : Logbook
-    session : int or str, optional
-        Its name; the latest by default.
-
-    Returns
-    -------
-    tuple of str and tuple of PlannedPour
-
-    Raises
-    ------
-    FormProblem
-        If there is none.
-    """
+    """Name and planned pours of a kept session; the latest where none is named. Raises `FormProblem` if there is none."""
     sessions = _held(logbook)
     found = next((held for held in sessions if session in (None, held["session"])), None)
     if found is None:

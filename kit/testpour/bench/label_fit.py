@@ -27,20 +27,7 @@ LEADING = 1.15
 def code_text(study: str, pour: str, side: float, problems: list[str]) -> str:
     """What the code says: the study's name, shortened where it must be, a line break, the pour's name whole.
 
-    Parameters
-    ----------
-    study : str
-        Its name.
-    pour : str
-        Its name.
-    side : float
-        Of the printed code, mm.
-    problems : list of str
-        Gets a sentence where the name does not fit at all.
-
-    Returns
-    -------
-    str
+    `side` is that of the printed code, mm; `problems` gets a sentence where the name does not fit at all.
     """
     study = plain(study)
     if _fits(f"{study}\n{pour}", side, MODULE):
@@ -68,17 +55,7 @@ def _code(text):
 
 
 def code_picture(text: str) -> str:
-    """The code as SVG that fills the box it stands in.
-
-    Parameters
-    ----------
-    text : str
-        What a phone should read.
-
-    Returns
-    -------
-    str
-    """
+    """The code as SVG that fills the box it stands in."""
     return _code(text).svg_inline(border=QUIET, omitsize=True, light="#fff", svgclass="code", lineclass=None)
 
 
@@ -94,17 +71,7 @@ class Box:
         self.lines = max(1, int(rest / (LEADING * POINT * SETTINGS)))
 
     def fitted(self, pour: str) -> tuple[float, str]:
-        """Size in pt at which a name fits, and the name as printed, its middle left out where it must be.
-
-        Parameters
-        ----------
-        pour : str
-            Its name.
-
-        Returns
-        -------
-        tuple of float and str
-        """
+        """Size in pt at which a name fits, and the name as printed, its middle left out where it must be."""
         name = whole = visible(plain(pour))
         for size in NAME_SIZES:
             if _ems(name) <= self._room(size):
@@ -122,16 +89,7 @@ class Box:
 
 
 def plain(text: str) -> str:
-    """One line, without control signs.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-    """
+    """One line, without control signs."""
     return " ".join("".join(c if unicodedata.category(c) != "Cc" else " " for c in str(text)).split())
 
 

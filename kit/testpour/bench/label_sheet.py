@@ -66,18 +66,7 @@ class LabelSheet:
         return left, (self.size[1] - down) / 2 if self.top is None else self.top
 
     def place(self, number: int) -> tuple[float, float]:
-        """Left and top edge of label `number`, counted from 1 along the rows.
-
-        Parameters
-        ----------
-        number : int
-            From 1.
-
-        Returns
-        -------
-        tuple of float
-            mm from the left and the top edge of the sheet.
-        """
+        """Left and top edge, mm, of label `number`, counted from 1 along the rows."""
         row, column = divmod(number - 1, self.columns)
         left, top = self.margins
         return left + column * (self.width + self.gap_across), top + row * (self.height + self.gap_down)
@@ -108,19 +97,8 @@ class LabelSheet:
 def label_sheet(given: str | Mapping[str, Any] | LabelSheet) -> LabelSheet:
     """A `LabelSheet` from its name in `SHEETS`, or from a dict of its lengths (mm or text with a unit).
 
-    Parameters
-    ----------
-    given : str, dict or LabelSheet
-        A name, the lengths, or a sheet, which is checked again.
-
-    Returns
-    -------
-    LabelSheet
-
-    Raises
-    ------
-    LabelProblems
-        With everything that is unknown, missing or does not lie on the paper.
+    A sheet is checked again. Raises `LabelProblems` with everything that is unknown, missing or does not lie on
+    the paper.
     """
     if isinstance(given, LabelSheet):
         sheet = given

@@ -24,13 +24,7 @@ ZONE = re.compile(r"\[UTC([+-]\d\d:\d\d)\]")  # beside a time that a bench logge
 
 
 class Clocks:
-    """The clock of this computer, watched from tap to tap.
-
-    Parameters
-    ----------
-    clock : callable
-        Gives the present moment on the workshop's clock.
-    """
+    """The clock of this computer, watched from tap to tap; `clock` gives the present moment on the workshop's clock."""
 
     def __init__(self, clock: Callable[[], dt.datetime]) -> None:
         self._clock = clock
@@ -52,18 +46,9 @@ class Clocks:
     def moment(self, message: Mapping[str, Any]) -> tuple[dt.datetime, str]:
         """When a message was tapped, and the mark its entry gets; ``""`` where nothing is to be asked.
 
-        A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `SANE` a mark.
-
-        Parameters
-        ----------
-        message : dict
-            From the form: ``at``, when it was tapped, and ``set_back``, by how much its clock was set back,
-            both in ms; either may be missing.
-
-        Returns
-        -------
-        tuple
-            Time on this computer's clock, and the mark.
+        A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `SANE` a
+        mark. The message has ``at``, when it was tapped, and ``set_back``, by how much its clock was set back,
+        both in ms; either may be missing.
         """
         now, at, back = self._clock(), message.get("at"), self.look()
         back = max(back, (message.get("set_back") or 0) / 1e3)
@@ -84,17 +69,7 @@ def _span(seconds):
 
 
 def question(note: str) -> str:
-    """What a note asks about the time of its entry; ``""`` where nothing is open.
-
-    Parameters
-    ----------
-    note : str
-        Of an entry.
-
-    Returns
-    -------
-    str
-    """
+    """What a note asks about the time of its entry; ``""`` where nothing is open."""
     place = note.rfind(ASKED)
     if place < 0 or place < note.rfind(CONFIRMED):
         return ""
@@ -102,22 +77,7 @@ def question(note: str) -> str:
 
 
 def ahead(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
-    """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells.
-
-    Parameters
-    ----------
-    made : Made
-    event : Event
-        What the time is of.
-    found : Known
-        As typed.
-    at : datetime
-        When it was typed.
-
-    Returns
-    -------
-    str
-    """
+    """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells."""
     minutes, last = made.minutes(at), max(filter(math.isfinite, (found.low, found.high)))
     if minutes < 0 or question(made.note) or last <= event.value(minutes + ROOM):
         return ""
@@ -128,19 +88,7 @@ def ahead(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
 
 
 def here(moment: dt.datetime, note: str) -> dt.datetime:
-    """A time that a bench in another zone logged, on the clock of this computer.
-
-    Parameters
-    ----------
-    moment : datetime
-        As logged.
-    note : str
-        Of the entry; it names the zone where that is another one.
-
-    Returns
-    -------
-    datetime
-    """
+    """A time that a bench in another zone logged, on the clock of this computer; the entry's note names that zone."""
     found = ZONE.findall(note)
     if not found:
         return moment

@@ -100,16 +100,7 @@ def methods() -> tuple[Method, ...]:
 
 
 def method_for(reading: Reading) -> Method | None:
-    """The method for the scale a reading is on, or None; scales do not convert, so neither do methods.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    Method or None
-    """
+    """The method for the scale a reading is on, or None; scales do not convert, so neither do methods."""
     return next((m for m in methods() if reading.unit.startswith(m.scale)), None)
 
 
@@ -119,22 +110,9 @@ def several(
 ) -> Several:
     """Readings as typed, looked at together.
 
-    Parameters
-    ----------
-    reading : Reading
-    text : str or list
-        Numbers with blanks or semicolons between them; or the numbers.
-    thickness, edge : float or str, optional
-        Of the specimen, and from the nearest point to its edge; mm or text with a unit.
-
-    Returns
-    -------
-    Several
-
-    Raises
-    ------
-    UnitProblem
-        Naming every number that cannot be read or is on another scale.
+    `text` has blanks or semicolons between numbers, or is a list of them. `thickness` of the specimen and
+    `edge`, from the nearest point to its edge, are mm or text with a unit. Raises `UnitProblem` naming every
+    number that cannot be read or is on another scale.
     """
     parts = [p for p in APART.split(_without_scale(text, reading)) if p] if isinstance(text, str) else text
     values, problems = [], []

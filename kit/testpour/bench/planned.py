@@ -60,23 +60,9 @@ def planned_pours(
 ) -> tuple[str, tuple[PlannedPour, ...]]:
     """The session's name and its planned pours in run order.
 
-    Parameters
-    ----------
-    study : Study
-    source : Plan, BenchSheet or DataFrame
-        With grams where it is a bench sheet, with percentages otherwise.
-    session : int or str, optional
-        Which session: its number from 1, or its name.
-
-    Returns
-    -------
-    tuple
-        Name, and tuple of `PlannedPour`.
-
-    Raises
-    ------
-    FormProblem
-        If it is not clear which session is meant, there is no pour in it, or its pours cannot share a session.
+    With grams where `source` is a bench sheet, with percentages otherwise; `session` is a number from 1, or a
+    name. Raises `FormProblem` if it is not clear which session is meant, there is no pour in it, or its pours
+    cannot share a session.
     """
     table = source.table if isinstance(source, Plan | BenchSheet) else source
     if not isinstance(table, pd.DataFrame) or not len(table) or not table.index.is_unique:
@@ -96,19 +82,7 @@ def planned_pours(
 
 
 def sharing(study: Study, pours: pd.DataFrame) -> list[list[str]]:
-    """The pours that can share a session: those alike in every setting that is set once a session.
-
-    Parameters
-    ----------
-    study : Study
-    pours : DataFrame
-        One row a pour, indexed by name, with factor columns.
-
-    Returns
-    -------
-    list of list of str
-        Names, in the order of the first pour of each session.
-    """
+    """The pours that can share a session: those alike in every setting that is set once a session."""
     once = [f.name for f in _once(study) if f.name in pours]
     return [list(run.index) for _, run in pours.groupby(once, sort=False, dropna=False)] if once else [list(pours.index)]
 

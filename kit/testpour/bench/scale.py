@@ -10,36 +10,13 @@ TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered, or the
 
 
 def on_scale(amount: float | Fraction, step: float | Fraction) -> Fraction:
-    """An amount rounded to whole steps of the scale, exact.
-
-    Parameters
-    ----------
-    amount, step : float or Fraction
-        g.
-
-    Returns
-    -------
-    Fraction
-        g.
-    """
+    """An amount (g) rounded to whole steps of the scale (g), exact."""
     step = Fraction(str(step))
     return math.floor(Fraction(str(amount)) / step + HALF) * step
 
 
 def delivered(resin: Fraction, catalyst: Fraction, step: float) -> tuple[float, float]:
-    """Lowest and highest catalyst % where each reading is uncertain by half a step.
-
-    Parameters
-    ----------
-    resin, catalyst : Fraction
-        As read on the scale, g.
-    step : float
-        Of the scale, g.
-
-    Returns
-    -------
-    tuple of float
-    """
+    """Lowest and highest catalyst % where each reading, of resin and catalyst in g, is uncertain by half a step."""
     half = Fraction(str(step)) / 2
     return float(100 * (catalyst - half) / (resin + half)), float(100 * (catalyst + half) / (resin - half))
 
@@ -47,20 +24,9 @@ def delivered(resin: Fraction, catalyst: Fraction, step: float) -> tuple[float, 
 def smallest_batch(catalyst: float, scale_resolution: float) -> float:
     """Least resin (g) from which up a scale delivers the catalyst within a tenth of its target.
 
-    Both amounts are rounded to the scale's step and each reading is uncertain by half a step. Worked in
-    fractions, so exact: one step below it the delivered range reaches beyond the tolerance.
-
-    Parameters
-    ----------
-    catalyst : float
-        % of resin, above 0.
-    scale_resolution : float
-        g.
-
-    Returns
-    -------
-    float
-        g.
+    Both amounts are rounded to the scale's step (g) and each reading is uncertain by half a step. Worked in
+    fractions, so exact: one step below it the delivered range reaches beyond the tolerance. `catalyst` is % of
+    resin, above 0.
     """
     share, off = Fraction(str(catalyst)) / 100, TOLERANCE
     enough = 1 / (off * share) + (1 + 1 / off) * HALF  # whichever way the catalyst rounds
@@ -76,51 +42,18 @@ def smallest_batch(catalyst: float, scale_resolution: float) -> float:
 
 
 def read_truly(wanted: Fraction, read: Fraction) -> bool:
-    """Whether an amount as read on the scale is within a tenth of the amount wanted.
-
-    Parameters
-    ----------
-    wanted, read : Fraction
-        g.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether an amount as read on the scale is within a tenth of the amount wanted."""
     return abs(read - wanted) <= TOLERANCE * wanted
 
 
 def smallest_read(share: float, scale_resolution: float) -> Fraction:
-    """Least resin (g), in whole steps, from which up a share of it is read within a tenth; see `read_truly`.
-
-    Parameters
-    ----------
-    share : float
-        % of resin, above 0.
-    scale_resolution : float
-        g.
-
-    Returns
-    -------
-    Fraction
-        g.
-    """
+    """Least resin (g), in whole steps, from which up a share of it (%) is read within a tenth; see `read_truly`."""
     # From 5 / 1.1 = 4.55 steps up, which are read as five, rounding by half a step is within a tenth.
     enough = HALF / TOLERANCE / (1 + TOLERANCE)
     return math.ceil(100 * enough / Fraction(str(share))) * Fraction(str(scale_resolution))
 
 
 def decimals(step: float) -> int:
-    """Decimal places that show each step of a scale, within a hundredth of one.
-
-    Parameters
-    ----------
-    step : float
-        g.
-
-    Returns
-    -------
-    int
-    """
+    """Decimal places that show each step of a scale, within a hundredth of one."""
     coarsest = max(0, -math.floor(math.log10(step) + 1e-9))
     return next(places for places in range(coarsest, coarsest + 4) if abs(round(step, places) - step) <= 0.01 * step)

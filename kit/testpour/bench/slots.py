@@ -41,46 +41,15 @@ class Slot:
         return OPENS * self.age
 
     def holds(self, age: float | None) -> bool:
-        """Whether a reading at that age fills it.
-
-        Parameters
-        ----------
-        age : float or None
-            Hours after mixing; None where it has none.
-
-        Returns
-        -------
-        bool
-        """
+        """Whether a reading at that age (h) fills it; one without an age fills none."""
         return age is not None and self.opens <= age < self.closes
 
     def logged_age(self, age: float) -> float:
-        """The age to log: the planned one where the reading came near enough, else what it was.
-
-        Parameters
-        ----------
-        age : float
-            Hours after mixing.
-
-        Returns
-        -------
-        float
-            Hours.
-        """
+        """The age to log, h: the planned one where the reading came near enough, else what it was."""
         return self.age if abs(age - self.age) <= NEAR * self.age else float(f"{age:.3g}")
 
     def status(self, age: float) -> str:
-        """``"later"``, ``"early"``, ``"due"``, ``"overdue"`` or ``"missed"`` at an age.
-
-        Parameters
-        ----------
-        age : float
-            Hours after mixing, now.
-
-        Returns
-        -------
-        str
-        """
+        """``"later"``, ``"early"``, ``"due"``, ``"overdue"`` or ``"missed"`` at an age."""
         if age < self.opens:
             return "later"
         if age >= self.closes:
@@ -91,16 +60,7 @@ class Slot:
 
 
 def slots(study: Study) -> list[Slot]:
-    """Every planned reading of a pour, in the order of the study's readings and then of age.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    list of Slot
-    """
+    """Every planned reading of a pour, in the order of the study's readings and then of age."""
     found = []
     for reading in study.readings:
         ages = sorted({*reading.ages, *(a.age for a in study.aims if a.reading == reading.name and a.age)})
@@ -110,33 +70,12 @@ def slots(study: Study) -> list[Slot]:
 
 
 def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
-    """The rows that fill a slot.
-
-    Parameters
-    ----------
-    slot : Slot
-    readings : iterable of Row
-        Rows of a pour's readings.
-
-    Returns
-    -------
-    list of Row
-    """
+    """The rows that fill a slot."""
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
 
 
 def hours_words(hours: float) -> str:
-    """A span of time as a person says it: ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``.
-
-    Parameters
-    ----------
-    hours : float
-        Its sign does not matter.
-
-    Returns
-    -------
-    str
-    """
+    """A span of time as a person says it: ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``."""
     minutes = round(abs(hours) * 60)
     if minutes < 60:
         return f"{minutes} min"

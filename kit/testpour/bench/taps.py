@@ -34,21 +34,9 @@ TYPED = "typed at the bench"
 class Taps:
     """Deeds on the log of one session.
 
-    Parameters
-    ----------
-    logbook : Logbook
-    by : callable
-        Gives the initials of who reads.
-
-    Attributes
-    ----------
-    mark : str
-        What is odd about the time of the tap at hand; kept in the note of what it logs.
-
-    Notes
-    -----
-    Every method returns what was done in words, after the log has it on the disk; a `LogProblem` says that it has
-    not.
+    `by` gives the initials of who reads. `mark` says what is odd about the time of the tap at hand, and is kept
+    in the note of what it logs. Every method returns what was done in words, after the log has it on the disk;
+    a `LogProblem` says that it has not.
     """
 
     def __init__(self, logbook: Logbook, by: Callable[[], str]) -> None:
@@ -58,31 +46,7 @@ class Taps:
         self, name: str, settings: Mapping[str, float | str], session: str, at: dt.datetime,
         anyway: bool = False
     ) -> str:
-        """Log the pour, begun at `at`.
-
-        Parameters
-        ----------
-        name : str
-            Of the pour.
-        settings : dict
-            Factor name to a float in its unit, or text for a lot.
-        session : str
-            Its name.
-        at : datetime
-            When the catalyst went in.
-        anyway : bool, optional
-            Whether it is logged though the cautions refuse it.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-
-        Raises
-        ------
-        LogProblem
-            If it is refused, or the name is taken.
-        """
+        """Log the pour, begun at `at`; `anyway` where it was made though the cautions refuse it."""
         with _shown_on_the_card():
             self.logbook.add_pour(name, settings=settings, session=session, made_at=at.replace(microsecond=0),
                                   by=self.by(), note=f"{self._zone(at)} {self.mark}", made_anyway=anyway)
@@ -96,22 +60,7 @@ class Taps:
         return f"{why}. {self.mark}" if self.mark else why
 
     def check(self, made: Made, event: Event, at: dt.datetime) -> str:
-        """Looked, and it has not happened yet.
-
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        event : Event
-            What was looked for.
-        at : datetime
-            When.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-        """
+        """Looked, and it has not happened yet."""
         now, held = _reached(made, event, at), made.last(event.reading.name)
         if held is None:
             self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by(), note=self.mark)
@@ -122,26 +71,7 @@ class Taps:
     def happened(self, made: Made, event: Event, at: dt.datetime, companion: str = "") -> str:
         """It happened, or was found to have happened, at `at`; `companion` is what was read with it.
 
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        event : Event
-            What happened.
-        at : datetime
-            When it happened or was found to have happened.
-        companion : str, optional
-            Such as the temperature at the peak; number or text with a unit, "" where it was not read.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-
-        Raises
-        ------
-        UnitProblem
-            If the companion cannot be read.
+        Raises `UnitProblem` if the companion, such as the temperature at the peak, cannot be read.
         """
         if companion and event.companion is not None:
             event.companion.parse(companion)  # refused before anything is stored
@@ -158,20 +88,7 @@ class Taps:
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
 
     def watched(self, made: Made, event: Event) -> str:
-        """Found to have happened, and it was watched: so it is known exactly.
-
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        event : Event
-            What happened.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-        """
+        """Found to have happened, and it was watched: so it is known exactly."""
         held = made.last(event.reading.name)
         if held is not None and held.known == "already":
             self.logbook.correct_reading(held.entry, value=held.high, why=WATCHED, by=self.by())
@@ -183,27 +100,8 @@ class Taps:
     ) -> str:
         """A reading as typed: a value, or words such as ``"20 to 25 min"``; a second one corrects the first.
 
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        reading : Reading
-        text : str
-            As typed, in the unit of the reading where it has none.
-        slot : Slot, optional
-            The planned reading it fills; None for a reading with one moment of its own.
-        at : datetime, optional
-            When it was read, for the age of a reading that has a slot.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-
-        Raises
-        ------
-        LogProblem
-            If it cannot be read.
+        `slot` is the planned reading it fills, at the age it has at `at`; None for a reading with one moment of
+        its own.
         """
         held = made.last(reading.name) if slot is None else next(iter(filled(slot, made.readings)), None)
         if held is not None:
@@ -218,27 +116,8 @@ class Taps:
     def values(self, made: Made, slot: Slot, message: Mapping[str, Any], at: dt.datetime) -> str:
         """Several readings of one specimen, all or none; what the method lacks goes into their note.
 
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        slot : Slot
-            The planned reading they fill.
-        message : dict
-            From the form: ``text`` with blanks between the readings, ``specimen``, and ``thickness`` and
-            ``edge`` in mm where the method asks for them.
-        at : datetime
-            When they were read.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-
-        Raises
-        ------
-        LogProblem
-            If there is no number in the text.
+        The message holds ``text`` with blanks between the readings, ``specimen``, and ``thickness`` and
+        ``edge`` in mm where the method asks for them.
         """
         found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
         if not found.values:
@@ -254,20 +133,7 @@ class Taps:
         return f"{slot.reading.words}, {found.sentence()}"
 
     def take_back(self, made: Made, entries: Iterable[int]) -> str:
-        """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn.
-
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        entries : iterable of int
-            Entry numbers of its readings.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-        """
+        """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn."""
         rows = [row for row in made.readings if row.entry in entries]
         for row in rows:
             before = before_it(self.logbook, row, made.pour)
@@ -280,17 +146,7 @@ class Taps:
     def time_right(self, made: Made, entries: Iterable[int]) -> str:
         """The time of a tap that came late, or by a clock that was set back, is right after all.
 
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        entries : iterable of int
-            Entry numbers of its readings; none means the time of the pour itself.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
+        Without entries it is the time of the pour itself.
         """
         if not entries:
             self.logbook.correct_pour(made.pour, why=CONFIRMED, by=self.by())
@@ -301,72 +157,25 @@ class Taps:
     def photo(self, made: Made, picture: bytes, at: dt.datetime) -> str:
         """A photograph of the pour, as the bytes of its file, taken now.
 
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        picture : bytes
-            A picture file.
-        at : datetime
-            When it was taken.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-
-        Raises
-        ------
-        LogProblem
-            If it is not a picture this kit reads.
+        Raises `LogProblem` if it is not a picture this kit reads.
         """
         age = max(made.minutes(at), 0) / 60
         self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by(), note=self.mark)
         return f"photograph at {age:.1f} h"
 
     def photo_back(self, entries: Iterable[int]) -> str:
-        """A photograph taken back; its row stays in the history.
-
-        Parameters
-        ----------
-        entries : iterable of int
-            Entry numbers of photographs.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-        """
+        """A photograph taken back; its row stays in the history."""
         for entry in entries:
             self.logbook.withdraw_photo(entry, why=TAKEN_BACK)
         return "photograph taken back"
 
     def unpour(self, made: Made) -> str:
-        """The pour taken back, its readings with it.
-
-        Parameters
-        ----------
-        made : Made
-            The pour.
-
-        Returns
-        -------
-        str
-            What was logged, for the form.
-        """
+        """The pour taken back, its readings with it."""
         self.logbook.withdraw_pour(made.pour, why=TAKEN_BACK)
         return "catalyst in taken back"
 
     def fill_in(self, made: Made, lacking: Mapping[str, float | str]) -> None:
-        """The room or a lot, read after the catalyst went in.
-
-        Parameters
-        ----------
-        made : Made
-            The pour.
-        lacking : dict
-            Factor name to a float in its unit, or text for a lot.
-        """
+        """The room or a lot, read after the catalyst went in."""
         self.logbook.correct_pour(made.pour, settings=lacking, why="read after the catalyst went in", by=self.by())
 
 

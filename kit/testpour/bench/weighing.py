@@ -155,22 +155,8 @@ def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | N
 def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "", part: float = 1.0) -> Cautions:
     """A warning where a scale rounds pigment to nothing, or more than a tenth off its target.
 
-    Parameters
-    ----------
-    resin : float or Fraction
-        In the pot, g.
-    pigment : float
-        % of resin.
-    scale_resolution : float
-        Step of the scale, g.
-    pot : str, optional
-        Which of several pots, in words that begin with a space: ``" of red"``.
-    part : float, optional
-        That pot's share of the whole mix.
-
-    Returns
-    -------
-    Cautions
+    `pigment` is % of the resin (g) in the pot. `pot` names one of several, in words that begin with a space:
+    ``" of red"``; `part` is its share of the whole mix.
     """
     wanted = Fraction(str(resin)) * Fraction(str(pigment)) / 100
     read = on_scale(wanted, scale_resolution)
