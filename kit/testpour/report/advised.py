@@ -28,17 +28,9 @@ MOST_ROOMS = 3
 def advice(
     fits: Fits, room: str | float | Sequence[str | float | None] | None = None
 ) -> list[tuple[str | float | None, Recommendation | Unadvised]]:
-    """The recommendation for each room, or the problem that stands in its way: a list of (room, one of both).
+    """The recommendation for each room, or the problem that stands in its way.
 
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str, float or None, optional
-        °C, or text with a unit, one or several; None takes those of the log.
-
-    Returns
-    -------
-    list of tuple
+    `room` is in °C or text with a unit, one or several; None takes those of the log.
     """
     given: list[tuple[str | float | None, Recommendation | Unadvised]] = []
     for one in rooms(fits, room):
@@ -52,18 +44,7 @@ def advice(
 def advised(
     fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Unadvised]]
 ) -> dict[str, Any]:
-    """The recommended settings for each room, with what to expect there; the map, and the chart for the wall.
-
-    Parameters
-    ----------
-    fits : Fits
-    given : list of tuple
-        From `advice`.
-
-    Returns
-    -------
-    dict
-    """
+    """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
     said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
     advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
     names = {f.name for f in fits.study.factors if f.kind == "number"}
@@ -78,36 +59,14 @@ def advised(
 
 
 def beside_catalyst(given: Recommendation) -> dict[str, float]:
-    """The recommended settings but the catalyst: those at which the map of chances is drawn.
-
-    Parameters
-    ----------
-    given : Recommendation
-
-    Returns
-    -------
-    dict
-        In the factors' units.
-    """
+    """The recommended settings but the catalyst, in the factors' units: those at which the map of chances is drawn."""
     return {name: given.settings[name] for name in given.free if name != "catalyst"}
 
 
 def rooms(
     fits: Fits, room: str | float | Sequence[str | float | None] | None = None
 ) -> list[str | float | None]:
-    """The room temperatures to advise on: those given, or those met, one for each whole degree.
-
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str, float or None, optional
-        °C, or text with a unit, one or several; None takes those of the log.
-
-    Returns
-    -------
-    list of str, float or None
-        Holds None alone where no room was logged.
-    """
+    """The room temperatures to advise on: those given, or those met, one for each whole degree; None alone where no room was logged."""
     if room is not None:
         return [room] if isinstance(room, str | float | int) else list(room)
     pours = fits.castings.pours
@@ -148,18 +107,7 @@ def _few(value):
 
 
 def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
-    """What the log cannot tell yet, as reading to its settings, and what to pour next.
-
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str, float or None
-        °C, or text with a unit, one or several; None takes those of the log.
-
-    Returns
-    -------
-    dict
-    """
+    """What the log cannot tell yet, as reading to its settings, and what to pour next."""
     each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.none)] for fit in fits.values()}
     unsettled = {reading: names for reading, names in each.items() if names}
     try:

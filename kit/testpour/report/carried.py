@@ -27,22 +27,7 @@ class NoLogInside(Problem):
 
 
 def for_page(held: Any) -> str:
-    """Anything JSON can hold as text that no page takes for markup.
-
-    Parameters
-    ----------
-    held : object
-        Dicts, lists, texts and finite numbers.
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    ValueError
-        If a number is NaN or infinite.
-    """
+    """Anything JSON can hold as text that no page takes for markup. Raises `ValueError` if a number is NaN or infinite."""
     text = json.dumps(held, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
@@ -50,18 +35,8 @@ def for_page(held: Any) -> str:
 def carried(castings: Castings, said: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
     """What a page carries for its readers and for the next page.
 
-    Parameters
-    ----------
-    castings : Castings
-    said : dict
-        What this page says, see `since.said`.
-    before : dict, optional
-        What an earlier page said, which this one compares itself with.
-
-    Returns
-    -------
-    dict
-        Ready for JSON. Who read it is a number, not a name; where the log is kept stays at home.
+    `said` is what this page says, see `since.said`; `before` what an earlier page said. Who read it is a
+    number, not a name; where the log is kept stays at home.
     """
     study = {name: part for name, part in study_table(castings.study).items() if name != "log"}
     return {
@@ -143,17 +118,7 @@ def _castings(held):
 
 
 def inside(path: str | Path) -> dict[str, Any]:
-    """What a page carries, as `carried` made it; see `read_page` for what it raises.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of a findings page.
-
-    Returns
-    -------
-    dict
-    """
+    """What a page carries, as `carried` made it; see `read_page` for what it raises."""
     path = Path(path)
     if not path.exists():
         raise FileNotFoundError(f"No file {path}. Give the path of a findings page.")

@@ -40,17 +40,9 @@ def explorer(
 ) -> dict[str, Any] | None:
     """Everything the page's sliders need.
 
-    Parameters
-    ----------
-    fits : Fits
-    advice : list of (room, Recommendation)
-        Recommended settings that are offered as starting points; anything else in the list is passed over.
-
-    Returns
-    -------
-    dict
-        ``factors``, ``readings``, ``starts``, ``limits`` and ``scores`` (the even normal scores of
-        `ReadingFit.new_castings`), ready for JSON; None where no setting can be moved.
+    Recommended settings in `advice` are offered as starting points, anything else in it is passed over. Gives
+    ``factors``, ``readings``, ``starts``, ``limits`` and ``scores`` (the even normal scores of
+    `ReadingFit.new_castings`), ready for JSON; None where no setting can be moved.
     """
     used = set().union(*(fit.believed.factors for fit in fits.values()))
     if any(fit.reading.scale == "rise" for fit in fits.values()):

@@ -84,19 +84,7 @@ class Overlap:
 
 
 def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) -> Overlap:
-    """The `Overlap` of two `Fits`.
-
-    Parameters
-    ----------
-    first, second : Fits
-        Of two studies.
-    names : sequence of str, optional
-        How to call them; the names of the studies by default.
-
-    Returns
-    -------
-    Overlap
-    """
+    """The `Overlap` of two `Fits`."""
     readings: list[Reading] = []
     unlike: list[str] = []
     for name in first:
@@ -127,15 +115,7 @@ def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) ->
 def judging_study(one: ReadingFit, other: ReadingFit) -> Study | None:
     """The study to whose aim both fits of a graded reading are held; None where their aims ask for the same grades.
 
-    Parameters
-    ----------
-    one, other : ReadingFit
-        Of one reading in two studies.
-
-    Returns
-    -------
-    Study, or None
-        The first's, unless it has no aim.
+    That is the first's, unless it has no aim.
     """
     first, second = (good_grades(fit.study, fit.reading) for fit in (one, other))
     return None if first == second else (one if first else other).study

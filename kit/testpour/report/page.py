@@ -127,21 +127,7 @@ def render(
 ) -> str:
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`.
 
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str or float, optional
-        °C, or text with a unit, one or several; those of the log by default.
-    by : str, optional
-        Who signs.
-    before : dict, optional
-        What an earlier page carries, to say what is new; from `carried.inside`.
-    photos : iterable of Photo, optional
-        Those to show.
-
-    Returns
-    -------
-    str
+    `before` is what an earlier page carries, from `carried.inside`.
     """
     castings, given = fits.castings, advised.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])

@@ -20,19 +20,10 @@ MARKUP = 400  # bytes around one
 def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[str, Any]:
     """What the page shows of the photographs, by pour and age; who took them is left out.
 
-    Parameters
-    ----------
-    photos : iterable of Photo
-        From `Logbook.photos`, in the order of logging; those of pours that `castings` does not hold are passed over.
-    castings : Castings
-    room : int
-        Bytes that the page has left for them.
-
-    Returns
-    -------
-    dict
-        ``shown``: for each its address (a data URI), text, pour, age in words and note; ``missing``: those whose
-        file is gone, in words; ``left_out``: how many earlier ones found no room.
+    `photos` are in the order of logging, as `Logbook.photos` gives them; those of pours that `castings` does
+    not hold are passed over. `room` is the bytes that the page has left for them. Gives as ``shown`` for each
+    its address (a data URI), text, pour, age in words and note; as ``missing`` those whose file is gone, in
+    words; as ``left_out`` how many earlier ones found no room.
     """
     mine = pictured(photos, castings)
     for pixels in SIZES:
@@ -47,17 +38,7 @@ def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[
 
 
 def pictured(photos: Iterable[Photo], castings: Castings) -> list[Photo]:
-    """The photographs of the pours in `castings`.
-
-    Parameters
-    ----------
-    photos : iterable of Photo
-    castings : Castings
-
-    Returns
-    -------
-    list of Photo
-    """
+    """The photographs of the pours in `castings`."""
     return [photo for photo in photos if photo.pour in castings.pours.index]
 
 

@@ -92,15 +92,7 @@ def show_reading(
 def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
     """The average casting at each row, in the reading's unit; for grades the average grade: shape (draws, rows).
 
-    Parameters
-    ----------
-    fit : ReadingFit
-    table : DataFrame
-        n rows, complete, in the factors' units; ``age`` in h where the model needs it.
-
-    Returns
-    -------
-    array
+    The table holds every factor in its unit, and ``age`` in h where the model needs it.
     """
     mean = fit.mean(table)
     cuts = fit.posterior.cuts
@@ -117,15 +109,8 @@ def _aim_age(fit: ReadingFit) -> float | None:
 def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: bool = False) -> None:
     """The middle and 90 % band of the average over `values`; dots and bars where the values stand apart.
 
-    Parameters
-    ----------
-    ax : Axes
-    values : array, shape (k,)
-        On the x axis.
-    quantiles : array, shape (3, k)
-        Low, middle and high, on the y axis.
-    apart : bool, optional
-        Whether the values stand apart, as yes and no do.
+    `quantiles` are low, middle and high, shape (3, k), at k values; `apart` where the values stand apart, as
+    yes and no do.
     """
     low, middle, high = quantiles
     words = "average casting, 90 % interval"
@@ -152,17 +137,7 @@ def _draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: f
 
 
 def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading: Reading) -> None:
-    """Readings as known: a dot where exact, a bar between two ends, an arrow where an end is open.
-
-    Parameters
-    ----------
-    ax : Axes
-    at : array or Series, shape (n,)
-        On the x axis.
-    rows : DataFrame
-        n rows, with ``low`` and ``high`` in the reading's unit.
-    reading : Reading
-    """
+    """Readings as known, in rows with ``low`` and ``high``: a dot where exact, a bar between two ends, an arrow where an end is open."""
     low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
     exact = low == high
     between = np.isfinite(low) & np.isfinite(high) & ~exact

@@ -63,30 +63,7 @@ class Sheet:
 
 
 def checked(path: str | Path, paper: str, what: str) -> Path:
-    """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of the page to write.
-    paper : str
-        "A4" or "Letter".
-    what : str
-        What the page is, for example "handout"; an earlier one may be replaced.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    ValueError
-        If the paper is not known.
-    FileNotFoundError
-        If the folder does not exist.
-    FileExistsError
-        If another thing lies at `path`.
-    """
+    """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter."""
     refuse_paper(paper)
     return free_for(path, page_kind(what))
 
@@ -97,29 +74,8 @@ def fill_sheet(
 ) -> Sheet:
     """Fill a template of this room with what was found and what is still open, and write it; the `Sheet`.
 
-    Parameters
-    ----------
-    path : str or Path
-        Of the page to write.
-    name : str
-        File name of the template.
-    fits : Fits
-    what : str
-        What the page is, for example "handout".
-    paper : str
-        "A4" or "Letter".
-    date : str or None
-        Printed as given; today by default.
-    room : str, float, list of str, float or None
-        °C, or text with a unit, one or several; None takes those of the log.
-    note : str, optional
-        Added to what the `Sheet` says of itself.
-    **given
-        What else the template asks for.
-
-    Returns
-    -------
-    Sheet
+    `name` is the file of the template, `given` what else it asks for; `what` the page is, for example
+    "handout"; `note` is added to what the `Sheet` says of itself.
     """
     still = advised.still_open(fits, room)
     text = template("report", name).render(
@@ -135,18 +91,7 @@ def fill_sheet(
 def advice_rows(
     fits: Fits, room: str | float | Sequence[str | float | None] | None
 ) -> Iterator[dict[str, Any]]:
-    """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable.
-
-    Parameters
-    ----------
-    fits : Fits
-    room : str, float, list of str, float or None
-        °C, or text with a unit, one or several; None takes those of the log.
-
-    Yields
-    ------
-    dict
-    """
+    """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
     for where, given in advised.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
         if isinstance(given, UNADVISED):

@@ -29,17 +29,8 @@ def said(
 ) -> dict[str, Any]:
     """What a page says, in the form a later page compares itself with.
 
-    Parameters
-    ----------
-    fits : Fits
-    advice : list of (room, Recommendation)
-        From `advised.advice`.
-
-    Returns
-    -------
-    dict
-        ``pours``: name to a mark of its settings and readings; ``readings``: how many; ``effects``;
-        ``advice``. Ready for JSON.
+    ``pours`` is name to a mark of its settings and readings, ``readings`` how many; with ``effects`` and
+    ``advice`` ready for JSON.
     """
     return {
         "fingerprint": fits.castings.fingerprint(), "pours": _marks(fits.castings), "readings": len(fits.castings.readings),
@@ -79,24 +70,9 @@ def earlier(
 ) -> dict[str, Any] | None:
     """What an earlier page of the study said, or None where there is none to compare with.
 
-    Parameters
-    ----------
-    castings : Castings
-        The log as it is now.
-    path : Path
-        Where the new page goes; a page of the same study that lies there is the earlier one.
-    since : str, Path or False, optional
-        Another page to compare with; False compares with none.
-
-    Returns
-    -------
-    dict or None
-        As the page carries it.
-
-    Raises
-    ------
-    FileNotFoundError, NoLogInside
-        If `since` names no findings page, or one of another study.
+    That is a page of the same study at `path`, where the new one goes, unless `since` names another; False
+    compares with none. Raises `FileNotFoundError` or `NoLogInside` if `since` names no findings page, or one of
+    another study.
     """
     if since is False or (since is None and not Path(path).exists()):
         return None
@@ -118,18 +94,7 @@ def earlier(
 
 
 def changes(study: Study, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
-    """What changed, in sentences.
-
-    Parameters
-    ----------
-    study : Study
-    before, now : dict
-        From `said`.
-
-    Returns
-    -------
-    list of str
-    """
+    """What changed, in sentences."""
     return [*_log_changes(before, now), *_effect_changes(study, before, now), *_advice_changes(study, before, now)]
 
 

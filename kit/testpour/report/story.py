@@ -34,23 +34,7 @@ LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how man
 def drawn(
     draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any
 ) -> dict[str, str] | None:
-    """A figure as an image address ("svg" or "png") and its text, or None where there is nothing to draw.
-
-    Parameters
-    ----------
-    draw : callable
-        Returns a `Picture`.
-    *given
-        Passed on to `draw`.
-    kind : {"svg", "png"}, optional
-    **options
-        Passed on to `draw`.
-
-    Returns
-    -------
-    dict or None
-        ``src`` and ``says``.
-    """
+    """What `draw` gives as an image address (``src``, of kind "svg" or "png") and its text (``says``), or None where there is nothing to draw."""
     try:
         picture = draw(*given, **options)
     except ValueError:
@@ -59,32 +43,12 @@ def drawn(
 
 
 def kind_of(castings: Castings) -> str:
-    """A drawing for a bench's log; an image once thousands of points would make the page heavy.
-
-    Parameters
-    ----------
-    castings : Castings
-
-    Returns
-    -------
-    str
-        "svg" or "png".
-    """
+    """A drawing for a bench's log; an image once thousands of points would make the page heavy."""
     return "svg" if len(castings.readings) <= DRAWN else "png"
 
 
 def asked(study: Study) -> dict[str, Any]:
-    """The question, the resin and the aims.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    dict
-        ``question``, ``resin``, ``aims`` and ``varied``, all in words.
-    """
+    """The question, the resin and the aims."""
     return {
         "question": study.question,
         "resin": study.resin.get("kind", ""),
@@ -100,16 +64,7 @@ def _span(factor):
 
 
 def poured(castings: Castings) -> dict[str, Any]:
-    """Sessions and rooms in words, the pours as a table, and where they lie as a figure.
-
-    Parameters
-    ----------
-    castings : Castings
-
-    Returns
-    -------
-    dict
-    """
+    """Sessions and rooms in words, the pours as a table, and where they lie as a figure."""
     study, pours, readings = castings.study, castings.pours, castings.readings
     sessions = []
     each = list(pours.groupby("session", sort=False))
@@ -157,16 +112,7 @@ def _cells(row, factors, notes):
 
 
 def found(fits: Fits) -> Iterator[dict[str, Any]]:
-    """For each reading, those with an aim first: what the settings did, in sentences and figures.
-
-    Parameters
-    ----------
-    fits : Fits
-
-    Yields
-    ------
-    dict
-    """
+    """For each reading, those with an aim first: what the settings did, in sentences and figures."""
     aimed = {aim.reading for aim in fits.study.aims}
     for name in sorted(fits, key=lambda name: name not in aimed):
         fit = fits[name]
@@ -196,16 +142,7 @@ def _checked(fit):
 
 
 def causes(fits: Fits) -> dict[str, Any] | None:
-    """Why the last castings that miss an aim came out so; None where no casting is read.
-
-    Parameters
-    ----------
-    fits : Fits
-
-    Returns
-    -------
-    dict or None
-    """
+    """Why the last castings that miss an aim came out so; None where no casting is read."""
     castings = fits.castings
     read = set(castings.readings["pour"])
     looked = [pour for pour in castings.pours.index if pour in read][-LOOKED:]
@@ -242,16 +179,7 @@ def _poor(study, misses):
 
 
 def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
-    """One row a belief: reading, effect, mean and sd on the model's scale, confidence, source.
-
-    Parameters
-    ----------
-    fits : Fits
-
-    Yields
-    ------
-    tuple of str
-    """
+    """One row a belief, in words: reading, effect, mean and sd on the model's scale, confidence, source."""
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
             yield (fit.reading.words, term.words, f"{belief.mean:.3g}", f"{belief.sd:.3g}", belief.confidence, belief.source)

@@ -17,20 +17,8 @@ STYLES = ((LOG, "o", 0.16), (SECOND, "s", -0.16))  # colour, marker, shift: told
 def show_studies(comparison: StudyComparison) -> Picture:
     """The effects that two studies have in common, one panel a reading.
 
-    Parameters
-    ----------
-    comparison : StudyComparison
-
-    Returns
-    -------
-    Picture
-        A matplotlib Figure. Dot and bar: middle and 90 % interval of the change, round for the first study
-        and square for the second; the verdict stands beside each setting.
-
-    Raises
-    ------
-    ValueError
-        If the two have no effect in common.
+    Dot and bar: middle and 90 % interval of the change, round for the first study and square for the second;
+    the verdict stands beside each setting. Raises `ValueError` if the two have no effect in common.
     """
     table = comparison.table
     table = table[table.index.get_level_values("setting") != "level"]
