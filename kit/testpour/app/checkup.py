@@ -30,21 +30,7 @@ class Checkup:
 
 
 def examine(study: Study) -> Checkup:
-    """Look through a study and its log; nothing is written.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    Checkup
-
-    Raises
-    ------
-    LogProblem
-        If there is a log that cannot be read.
-    """
+    """Look through a study and its log; nothing is written. Raises `LogProblem` if there is a log that cannot be read."""
     problems = [*_span_refusals(study), *_unaimed(study)]
     file = study.folder / study.log
     if address_of(study).startswith("sqlite:///") and not file.exists():

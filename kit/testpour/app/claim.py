@@ -26,21 +26,7 @@ class PortLost(LabProblem):
 def free_port(port: int | None = None, ip: str = HERE) -> int:
     """A port nobody listens on: `port` itself, or the first free one from 8888 up.
 
-    Parameters
-    ----------
-    port : int, optional
-        The one to use, and no other; by default any free one.
-    ip : str, optional
-        Address of this computer on which it must be free.
-
-    Returns
-    -------
-    int
-
-    Raises
-    ------
-    LabProblem
-        If `ip` is no address of this computer, `port` is taken, or a hundred ports are.
+    Raises `LabProblem` if `ip` is no address of this computer, `port` is taken, or a hundred ports are.
     """
     _check_address(ip)
     for candidate in [port] if port is not None else range(FIRST_PORT, FIRST_PORT + 100):
@@ -69,17 +55,7 @@ def _check_address(ip):
 
 
 def running(folder: str | Path) -> str | None:
-    """The address of a JupyterLab that serves a study folder already.
-
-    Parameters
-    ----------
-    folder : str or Path
-
-    Returns
-    -------
-    str or None
-        With its token; None where none runs, or one that another person of this computer started.
-    """
+    """The address, token included, of a JupyterLab that serves a study folder already; None where none runs, or one that another person of this computer started."""
     from jupyter_server.serverapp import list_running_servers  # takes a second or two to load
 
     folder = Path(folder).expanduser()
@@ -90,18 +66,7 @@ def running(folder: str | Path) -> str | None:
 
 
 def answers(url: str, what: str = "api") -> bool:
-    """Whether a server at `url` gives `what`; what one wrote down about itself outlives a power cut.
-
-    Parameters
-    ----------
-    url : str
-    what : str, optional
-        The rest of the address.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a server at `url` gives `what`; what one wrote down about itself outlives a power cut."""
     try:
         with build_opener(ProxyHandler({})).open(f"{url}{what}", timeout=5):
             return True
@@ -115,26 +80,10 @@ def claimed(
 ) -> Iterator[str | None]:
     """Hold a study folder for one start, so that a second one made before the first answers waits for it.
 
-    The claim is a lock of the operating system on a hidden file of the folder: it ends with the process that holds
-    it, however that ends, so a file left behind claims nothing.
-
-    Parameters
-    ----------
-    folder : Path
-    patience : float
-        Seconds to wait for the server that another start is bringing up.
-    waits : callable
-        Called once where another start holds the folder.
-
-    Yields
-    ------
-    str or None
-        None where the folder is free to be served; else the address where it is served already.
-
-    Raises
-    ------
-    LabProblem
-        If another start holds the folder and nothing answers.
+    The claim is a lock of the operating system on a hidden file of the folder: it ends with the process that
+    holds it, however that ends, so a file left behind claims nothing. Yields None where the folder is free to
+    be served, else the address where it is served already. Where another start holds it, `waits` is called
+    once; `LabProblem` is raised if nothing answers within `patience` seconds.
     """
     with _claim_file(folder) as file:
         deadline, said = time.monotonic() + patience, False

@@ -1,4 +1,7 @@
-"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up, share and pool logs."""
+"""The `testpour` command: make a study folder, open it, check it, write its findings, back it up, share and pool logs.
+
+Each verb is a function of the parsed arguments; `_parser` says which there are. It returns the exit status.
+"""
 
 from __future__ import annotations
 
@@ -28,18 +31,7 @@ CAUTION = (
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the `testpour` command.
-
-    Parameters
-    ----------
-    arguments : list of str, optional
-        The words after `testpour`; those of the command line if not given.
-
-    Returns
-    -------
-    int
-        0 where all went well, 1 where something was refused or needs attention.
-    """
+    """Run the `testpour` command; 0 where all went well, 1 where something was refused or needs attention."""
     asked = _parser().parse_args(arguments)
     try:
         return asked.do(asked)
@@ -104,18 +96,7 @@ def _add_pool(verbs):
 
 
 def start(asked: Namespace) -> int:
-    """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C.
-
-    Parameters
-    ----------
-    asked : Namespace
-        Parsed arguments: ``folder``, ``port`` (None finds a free one), ``ip``, ``no_browser``.
-
-    Returns
-    -------
-    int
-        Exit status: 0 where it went well.
-    """
+    """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
     from testpour.app.claim import HERE, claimed, free_port, running
 
     if address := running(asked.folder):
@@ -165,18 +146,7 @@ def _end_as_if_by_hand():
 
 
 def new(asked: Namespace) -> int:
-    """Make a study folder without demo data.
-
-    Parameters
-    ----------
-    asked : Namespace
-        Parsed arguments: ``folder``, which is new or empty.
-
-    Returns
-    -------
-    int
-        Exit status: 0 where it went well.
-    """
+    """Make a study folder without demo data."""
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
     if folder.fresh:
@@ -185,18 +155,7 @@ def new(asked: Namespace) -> int:
 
 
 def check(asked: Namespace) -> int:
-    """Say what is in the study folder, and what is wrong with it.
-
-    Parameters
-    ----------
-    asked : Namespace
-        Parsed arguments: ``folder`` of the study.
-
-    Returns
-    -------
-    int
-        Exit status: 1 where something is wrong.
-    """
+    """Say what is in the study folder, and what is wrong with it."""
     from testpour.app.checkup import examine
 
     study = _study(asked.folder)
@@ -208,18 +167,7 @@ def check(asked: Namespace) -> int:
 
 
 def page(asked: Namespace) -> int:
-    """Write the findings page of the study.
-
-    Parameters
-    ----------
-    asked : Namespace
-        Parsed arguments: ``folder``, ``to`` (None writes findings.html there) and ``room``.
-
-    Returns
-    -------
-    int
-        Exit status: 0 where it went well.
-    """
+    """Write the findings page of the study."""
     from testpour.files import free_for
     from testpour.logbook.book import Logbook
     from testpour.models.fits import fit_castings
@@ -233,18 +181,7 @@ def page(asked: Namespace) -> int:
 
 
 def backup(asked: Namespace) -> int:
-    """Copy the log and verify the copy.
-
-    Parameters
-    ----------
-    asked : Namespace
-        Parsed arguments: ``folder`` and ``to``, the copy's path (None puts the date into its name).
-
-    Returns
-    -------
-    int
-        Exit status: 0 where it went well.
-    """
+    """Copy the log and verify the copy."""
     from testpour.logbook.backup import back_up
 
     print(back_up(_study(asked.folder), asked.to).sentence())
@@ -252,18 +189,7 @@ def backup(asked: Namespace) -> int:
 
 
 def package(asked: Namespace) -> int:
-    """Write the log as a Data Package.
-
-    Parameters
-    ----------
-    asked : Namespace
-        Parsed arguments: ``folder``, ``to`` (None writes package.zip there), ``licence`` and ``names``.
-
-    Returns
-    -------
-    int
-        Exit status: 0 where it went well.
-    """
+    """Write the log as a Data Package."""
     from testpour.exchange.package import write_package
     from testpour.logbook.book import Logbook
 
@@ -274,18 +200,7 @@ def package(asked: Namespace) -> int:
 
 
 def pool(asked: Namespace) -> int:
-    """Join the logs of several benches.
-
-    Parameters
-    ----------
-    asked : Namespace
-        Parsed arguments: ``benches`` (paths), ``to`` (the page), ``beliefs`` (a file, or None) and ``leave_out``.
-
-    Returns
-    -------
-    int
-        Exit status: 0 where it went well.
-    """
+    """Join the logs of several benches."""
     from testpour.files import free_for
     from testpour.pooling import belief_file
     from testpour.pooling import pool_page as showing

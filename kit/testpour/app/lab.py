@@ -64,20 +64,7 @@ class Lab:
         return f"http://{host}:{self.port}{self.start_page}?token={self.token}"
 
     def command(self, runtime: str, browser: bool) -> list[str]:
-        """The command line that starts it, its workspaces kept in the folder `runtime`.
-
-        Parameters
-        ----------
-        runtime : str
-            Folder for its workspaces.
-        browser : bool
-            Whether it opens a browser.
-
-        Returns
-        -------
-        list of str
-            Program and arguments.
-        """
+        """The command line that starts it, its workspaces kept in the folder `runtime`."""
         line = [
             sys.executable, "-m", "jupyterlab",
             f"--ServerApp.root_dir={self.folder}",
@@ -99,24 +86,9 @@ class Lab:
 def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[Popen[bytes]]:
     """Start a `Lab`, hand over its process once it answers, and stop it on the way out.
 
-    Parameters
-    ----------
-    lab : Lab
-    browser : bool
-        Whether JupyterLab opens the browser itself.
-    patience : float
-        Seconds to wait for an answer.
-
-    Yields
-    ------
-    subprocess.Popen
-
-    Raises
-    ------
-    PortLost
-        If it ends and another program listens at its port.
-    LabProblem
-        If it ends otherwise or stays silent; with the last line it wrote.
+    JupyterLab opens the browser itself where `browser`. Raises `PortLost` if it ends and another program
+    listens at its port; `LabProblem` if it ends otherwise or stays silent for `patience` seconds, with the last
+    line it wrote.
     """
     with tempfile.TemporaryDirectory(prefix="testpour-lab-", ignore_cleanup_errors=True) as runtime:
         overrides = Path(runtime, "labconfig", "default_setting_overrides.json")
