@@ -59,7 +59,7 @@ class WhyPanel(Panel):
         yield row(button("save", "Save what I saw in the log", main=True, off="" if self._new(answer) else "Nothing new to save."))
 
     def answer(self) -> Answer:
-        """The answer to the casting chosen, with what was tapped, `Answer`."""
+        """The answer to the casting chosen, with what was tapped."""
         castings, pour = self.workshop.poured(), self.said("pour")
         if not pour:
             raise Needed("Choose a casting above.")
@@ -99,42 +99,24 @@ class WhyPanel(Panel):
         with self._at_once():
             return self.answer().sentence()
 
-    def tap_say(self, which: str) -> None:
-        """Take an answer: ``question|place of the answer``.
-
-        Parameters
-        ----------
-        which : str
-            Name of the question and place of the answer, from 0, with a bar between.
-        """
+    def _tap_say(self, which: str) -> None:
+        """Take an answer: ``question|place of the answer``, counted from 0."""
         name, place = which.rsplit("|", 1)
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         question = self.answer().case.table.questions[name]
         self._keep(pour, {**seen, name: question.answers[int(place)]}, passed)
 
-    def tap_pass(self, name: str) -> None:
-        """Set a question aside that cannot be answered.
-
-        Parameters
-        ----------
-        name : str
-            Of the question.
-        """
+    def _tap_pass(self, name: str) -> None:
+        """Set a question aside that cannot be answered."""
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         self._keep(pour, seen, [*passed, name])
 
-    def tap_back(self, name: str) -> None:
-        """Take an answer back that was not saved.
-
-        Parameters
-        ----------
-        name : str
-            Of the question.
-        """
+    def _tap_back(self, name: str) -> None:
+        """Take an answer back that was not saved."""
         pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
         self._keep(pour, {q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
 
-    def tap_save(self) -> str:
+    def _tap_save(self) -> str:
         """Keep what was seen in the log's note of the casting."""
         answer = self.answer()
         told = answer.keep(self.workshop.log)

@@ -44,10 +44,7 @@ class BeginPanel(Panel):
     def now(self) -> Study:
         """The study as its file says, or the one a new study begins from.
 
-        Raises
-        ------
-        Needed
-            If the file cannot be read; it is then left alone.
+        Raises `Needed` if the file cannot be read; it is then left alone.
         """
         try:
             return study_text.study_of(study_text.text_of(self.workshop.folder), self.workshop.folder)
@@ -58,12 +55,7 @@ class BeginPanel(Panel):
     def wanted(self) -> tuple[str, Study]:
         """The text of the study file as the panel would write it, and the study it declares.
 
-        Raises
-        ------
-        Needed
-            If a field is wrong.
-        Problems
-            If the study as a whole cannot be used.
+        Raises `Needed` if a field is wrong, `Problems` if the study as a whole cannot be used.
         """
         mark = self._mark()
         if self._held_wanted[0] != mark:  # asked for several times in one drawing
@@ -101,26 +93,18 @@ class BeginPanel(Panel):
             return "There is no study in this folder yet; this panel asks for one."
         return self.now().sentence()
 
-    def tap_write(self) -> str:
+    def _tap_write(self) -> str:
         """Write the study file, keeping every other line of it."""
         words, study = self.wanted()
         path = study_text.write(self.workshop.folder, words)
         self.memory.clear()
         return f"Written to {path}. Next: plan the pours in the notebook 1-plan. {study.sentence()}"
 
-    def typed(self, name: str, words: str) -> None:
-        """Keep what was typed; the step of the scale is kept for every panel.
-
-        Parameters
-        ----------
-        name : str
-            Of the field.
-        words : str
-            As typed.
-        """
+    def _take_typed(self, name: str, words: str) -> None:
+        """Keep what was typed; the step of the scale is kept for every panel."""
         if name == "scale":
             Memory(self.workshop.folder, "tools").put(scale=words)
-        super().typed(name, words)
+        super()._take_typed(name, words)
 
     def _sections(self, study):
         _, problem = self._name(study)

@@ -30,18 +30,7 @@ class AimFields:
             self.now.pop("hardness", None)  # no scale converts to another: an aim on this durometer is asked for anew
 
     def bounds(self, name: str) -> dict[str, str]:
-        """Words of each bound and of the age, "" for none.
-
-        Parameters
-        ----------
-        name : str
-            Of the reading.
-
-        Returns
-        -------
-        dict
-            ``at_least``, ``at_most`` and ``age``, as far as the reading has them.
-        """
+        """Words of each bound and of the age, "" for none."""
         aim, reading = self.now.get(name), self.readings[name]
         found = {}
         for key in self._keys(reading):
@@ -60,18 +49,7 @@ class AimFields:
             yield row(*fields, self._age(name, reading, bounds["age"], problems.get("age", "")) if reading.ages and aimed else None)
 
     def problems(self, name: str) -> dict[str, str]:
-        """What is wrong with the bounds and the age of a reading, by field.
-
-        Parameters
-        ----------
-        name : str
-            Of the reading.
-
-        Returns
-        -------
-        dict
-            Empty where nothing is.
-        """
+        """What is wrong with the bounds and the age of a reading, by field."""
         reading, found = self.readings[name], {}
         for key, words in self.bounds(name).items():
             if words:

@@ -82,34 +82,13 @@ class SettingFields:
         self.there = set(there)
 
     def way(self, name: str) -> str:
-        """Whether a setting differs, stays the same, or is no setting of the study.
-
-        Parameters
-        ----------
-        name : str
-            Of the setting.
-
-        Returns
-        -------
-        str
-            `DIFFERS`, `SAME` or `LEFT_OUT`.
-        """
+        """Whether a setting differs, stays the same, or is no setting of the study: `DIFFERS`, `SAME` or `LEFT_OUT`."""
         factor = self.factors[name]
         now = LEFT_OUT if name not in self.there else DIFFERS if len(set(factor.span)) == 2 else SAME
         return self.says(f"way_{name}", now)
 
     def ends(self, name: str) -> tuple[str, str]:
-        """The words of both ends; of one that stays the same, its one value twice.
-
-        Parameters
-        ----------
-        name : str
-            Of the setting.
-
-        Returns
-        -------
-        tuple of str
-        """
+        """The words of both ends; of one that stays the same, its one value twice."""
         factor = self.factors[name]
         if self.way(name) == SAME:
             usual = factor.span[0] if len(set(factor.span)) == 1 else factor.usual
@@ -128,18 +107,7 @@ class SettingFields:
         return usual or (factor.usual, factor.usual)
 
     def problem(self, name: str) -> tuple[str, str]:
-        """What is wrong with the ends of a setting: one text for each field.
-
-        Parameters
-        ----------
-        name : str
-            Of the setting.
-
-        Returns
-        -------
-        tuple of str
-            "" where nothing is wrong.
-        """
+        """What is wrong with the ends of a setting: one text for each field, "" where nothing is."""
         factor, ends, found = self.factors[name], self.ends(name), []
         for words in ends:
             try:
@@ -154,18 +122,7 @@ class SettingFields:
         return wrong_low, wrong_high
 
     def lowest(self, name: str) -> float | None:
-        """The lowest value of a setting, where it can be read.
-
-        Parameters
-        ----------
-        name : str
-            Of the setting.
-
-        Returns
-        -------
-        float or None
-            In its unit.
-        """
+        """The lowest value of a setting, where it can be read."""
         try:
             return self.factors[name].parse(self.ends(name)[0])
         except (UnitProblem, KeyError):

@@ -54,18 +54,7 @@ class Stopped(Exception):
 def job(key: tuple, words: str, make: Callable[[], Any]) -> Job:
     """The work known by `key`, begun now unless it is under way or done already.
 
-    Parameters
-    ----------
-    key : tuple
-        What the result depends on, all of it.
-    words : str
-        What is being done, for the progress bar.
-    make : callable
-        Does it. Its result is shared and must not be changed.
-
-    Returns
-    -------
-    Job
+    `key` is all that the result depends on. The result is shared and must not be changed.
     """
     with _lock:
         if key not in _jobs:
@@ -78,29 +67,13 @@ def job(key: tuple, words: str, make: Callable[[], Any]) -> Job:
 
 
 def is_done(key: tuple) -> bool:
-    """Whether work that was begun has come to an end; false of work nobody began.
-
-    Parameters
-    ----------
-    key : tuple
-        As for `job`.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether work that was begun has come to an end; false of work nobody began."""
     with _lock:
         return key in _jobs and _jobs[key].done
 
 
 def give_up(key: tuple) -> None:
-    """Stop waiting for a piece of work: a step that is running finishes, and nobody asks for its result; those after it never begin.
-
-    Parameters
-    ----------
-    key : tuple
-        As for `job`.
-    """
+    """Stop waiting for a piece of work: a step that is running finishes, and nobody asks for its result; those after it never begin."""
     with _lock:
         if key in _jobs and not _jobs[key].done:
             _jobs[key].stopped = True
@@ -108,12 +81,6 @@ def give_up(key: tuple) -> None:
 
 
 def forget(key: tuple) -> None:
-    """Drop a result, so that it is worked out anew when asked for.
-
-    Parameters
-    ----------
-    key : tuple
-        As for `job`.
-    """
+    """Drop a result, so that it is worked out anew when asked for."""
     with _lock:
         _jobs.pop(key, None)

@@ -132,7 +132,7 @@ class PlanPanel(Panel):
             yield "Last reading", f"{days:g} days after the pour" if days > 1 and days == round(days) else f"{hours:g} h after the pour"
 
     def planned(self) -> tuple[Plan, PlanOutlook | str]:
-        """The plan and what it can tell, or why that cannot be said, as (Plan, PlanOutlook or str)."""
+        """The plan and what it can tell, or why that cannot be said."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
         pot, price, taken = self.value(POT), self.value(PRICE), self._taken()
@@ -153,13 +153,7 @@ class PlanPanel(Panel):
         return {name: pours for name, pours in self.workshop.opened().items() if not set(pours) <= own}
 
     def wanted(self) -> dict:
-        """What is asked of `plan_pours`.
-
-        Raises
-        ------
-        Needed
-            If a field cannot be used.
-        """
+        """What is asked of `plan_pours`. Raises `Needed` if a field cannot be used."""
         study = self.workshop.study
         self.complete(*FIELDS, needed=(SESSIONS, POURS, POT))
         lists = {name: self._values(name, factor) for name, factor in LISTS.items() if name in _lists(study)}
@@ -182,27 +176,21 @@ class PlanPanel(Panel):
         with self._at_once():
             return self.planned()[0].sentence()
 
-    def tap_keep(self) -> str:
+    def _tap_keep(self) -> str:
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
         Memory(self.workshop.folder, "kept-plan").put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
         return f"Plan of {len(plan.table)} pours kept."
 
-    def tap_sheet(self, session: str) -> None:
-        """Write the bench sheet of a session.
-
-        Parameters
-        ----------
-        session : str
-            Name of a session of the plan.
-        """
+    def _tap_sheet(self, session: str) -> None:
+        """Write the bench sheet of a session."""
         plan = self.planned()[0]
         sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory))
         warned = f" It carries {count(len(sheet.warnings), 'warning')}: read them first." if sheet.warnings else ""
         words = f"Bench sheet of {session}, {count(len(sheet.table), 'pour')}. Print it and fill it in by hand.{warned}"
         self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), words)
 
-    def tap_labels(self) -> None:
+    def _tap_labels(self) -> None:
         """Write the labels of the whole plan."""
         self._labels_wanted = time.monotonic_ns()
 
@@ -257,18 +245,7 @@ def _lists(study):
 
 
 def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
-    """The pours in words: the session and every setting that differs.
-
-    Parameters
-    ----------
-    study : Study
-    pours : DataFrame
-        One row a pour: ``session``, and settings in the factors' units.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """The pours in words: the session and every setting that differs."""
     shown = pd.DataFrame({"session": pours["session"]}, index=pours.index)
     for factor in study.factors:
         if factor.name in pours and pours[factor.name].nunique() > 1:

@@ -15,15 +15,7 @@ USUAL_SCALE = "0.1 g"
 
 
 class Memory:
-    """A few named values of one panel in a small file of the study folder.
-
-    Parameters
-    ----------
-    folder : str or Path
-        The study folder.
-    name : str
-        Which panel.
-    """
+    """A few named values of one panel in a small file of the study folder."""
 
     def __init__(self, folder: str | Path, name: str) -> None:
         self.path = Path(folder) / FOLDER / f"{name}.json"
@@ -49,33 +41,11 @@ class Memory:
         return self._held
 
     def get(self, name: str, usual: Any = "") -> Any:
-        """One value, or what holds where there is none.
-
-        Parameters
-        ----------
-        name : str
-        usual : object, optional
-            What is returned where nothing was kept.
-
-        Returns
-        -------
-        object
-        """
+        """One value, or what holds where there is none."""
         return self.all().get(name, usual)
 
     def put(self, **values: Any) -> None:
-        """Keep values; None removes one.
-
-        Parameters
-        ----------
-        **values
-            What JSON can hold.
-
-        Raises
-        ------
-        OSError
-            If the folder cannot be written.
-        """
+        """Keep values, anything that JSON can hold; None removes one. Raises `OSError` if the folder cannot be written."""
         held = {**self.all(), **values}
         held = {name: value for name, value in held.items() if value is not None}
         self.path.parent.mkdir(parents=True, exist_ok=True)
@@ -89,19 +59,6 @@ class Memory:
 
 
 def scale_step(folder: str | Path, memory: Memory | None = None) -> str:
-    """Step of the scale: as chosen in this panel, else as said when the study was begun.
-
-    Parameters
-    ----------
-    folder : str or Path
-        Of the study.
-    memory : Memory, optional
-        Of the panel that asks.
-
-    Returns
-    -------
-    str
-        For example ``"0.1 g"``.
-    """
+    """Step of the scale: as chosen in this panel, else as said when the study was begun."""
     said = memory.get("scale") if memory is not None else ""
     return said or Memory(folder, "tools").get("scale", USUAL_SCALE)

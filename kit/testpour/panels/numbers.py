@@ -39,19 +39,7 @@ class Field:
 
 
 def number(study: Study | None, field: Field, words: str) -> tuple[float | None, str, str]:
-    """What was typed in a field: value (None where empty or wrong), what is wrong, how it was understood.
-
-    Parameters
-    ----------
-    study : Study or None
-    field : Field
-    words : str
-
-    Returns
-    -------
-    tuple
-        Float or None, problem (""), words in which it was read ("" where they are what was typed).
-    """
+    """What was typed in a field: value (None where empty or wrong), what is wrong, how it was understood."""
     words = str(words).strip()
     if not words:
         return None, "", ""
@@ -68,21 +56,7 @@ def number(study: Study | None, field: Field, words: str) -> tuple[float | None,
 
 
 def read_as(value: float, unit: str, words: str) -> str:
-    """How a number was understood, where that is not what was typed: of ``"2,5"``, ``"1/2 in"`` or ``"1 kg"``.
-
-    Parameters
-    ----------
-    value : float
-        The number as understood, in `unit`.
-    unit : str
-    words : str
-        What was typed.
-
-    Returns
-    -------
-    str
-        Empty where it was typed as it is shown.
-    """
+    """How a number was understood, where that is not what was typed: of ``"2,5"``, ``"1/2 in"`` or ``"1 kg"``."""
     read = show(value, unit, 6)
     alike = words.replace(" ", "") in (read.replace(" ", ""), read.partition(" ")[0])
     return "" if alike else f"read as {read}"

@@ -34,7 +34,7 @@ class Panel(anywidget.AnyWidget):
     """A step of the round in a notebook.
 
     A panel holds nothing of its own: what was typed lies in the folder ``panels`` of the study, the rest in
-    the study file and the log. Subclasses give `name`, `title`, `parts` and ``tap_...`` for each button; `parts`
+    the study file and the log. Subclasses give `name`, `title`, `parts` and ``_tap_...`` for each button; `parts`
     yields the fields first, so that they stand while work is under way.
     """
 
@@ -111,18 +111,7 @@ class Panel(anywidget.AnyWidget):
     def asked(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
         """The result of longer work, which is begun now; `Waiting` is raised until it is there.
 
-        Parameters
-        ----------
-        words : str
-            What is being done, as the progress bar says it.
-        make : callable
-        *key
-            Everything the result depends on besides study and log.
-
-        Returns
-        -------
-        object
-            What `make` returned.
+        `words` stand beside the progress bar; `key` is everything the result depends on besides study and log.
         """
         key = (str(self.workshop.folder), words, self.workshop.version(), *key)
         work = jobs.job(key, words, make)
@@ -137,22 +126,7 @@ class Panel(anywidget.AnyWidget):
         return work.result()
 
     def soon(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
-        """As `asked`, but None while the work is under way, for a part that must not hold up the others.
-
-        Parameters
-        ----------
-        words : str
-            What is being done, as the progress bar says it.
-        make : callable
-            Does the work, without arguments.
-        *key
-            Everything the result depends on besides study and log.
-
-        Returns
-        -------
-        object or None
-            What `make` returned; None while it is under way.
-        """
+        """As `asked`, but None while the work is under way, for a part that must not hold up the others."""
         try:
             return self.asked(words, make, *key)
         except Waiting:
@@ -192,99 +166,31 @@ class Panel(anywidget.AnyWidget):
     usual: Mapping[str, str] = MappingProxyType({})
 
     def said(self, name: str) -> str:
-        """What was typed or chosen under a name, or what stands there at first.
-
-        Parameters
-        ----------
-        name : str
-            Of the field.
-
-        Returns
-        -------
-        str
-            As typed, "" where nothing was.
-        """
+        """What was typed or chosen under a name, or what stands there at first."""
         return self.memory.get(name, self.usual.get(name, ""))
 
     def read(self, field: Field) -> tuple[float | None, str, str]:
-        """A field's value, its problem and how it was read; see `numbers.number`.
-
-        Parameters
-        ----------
-        field : Field
-
-        Returns
-        -------
-        tuple
-            Value (float in the field's unit, or None), problem and reading in words, each "" where there is
-            none.
-        """
+        """A field's value, its problem and how it was read; see `numbers.number`."""
         return number(self.workshop.study, field, self.said(field.name))
 
     def value(self, field: Field) -> float | None:
-        """The number in a field; None where it is empty or wrong.
-
-        Parameters
-        ----------
-        field : Field
-
-        Returns
-        -------
-        float or None
-            In the field's unit.
-        """
+        """The number in a field; None where it is empty or wrong."""
         return self.read(field)[0]
 
     def required(self, field: Field) -> float:
-        """The number in a field that must be filled in.
-
-        Parameters
-        ----------
-        field : Field
-
-        Returns
-        -------
-        float
-            In the field's unit.
-
-        Raises
-        ------
-        Needed
-            If it is empty or wrong.
-        """
+        """The number in a field that must be filled in; `Needed` is raised where it is empty or wrong."""
         value = self.value(field)
         if value is None:
             raise Needed(f"Still needed: {field.label}.")
         return value
 
     def field(self, field: Field) -> Part:
-        """A field as a part.
-
-        Parameters
-        ----------
-        field : Field
-
-        Returns
-        -------
-        Part
-        """
+        """A field as a part."""
         _, problem, read = self.read(field)
         return entry(field.name, field.label, self.said(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
 
     def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> None:
-        """Refuse to go on while a field is wrong, or one that is needed is empty.
-
-        Parameters
-        ----------
-        *fields
-            Those that may be empty and must not be wrong.
-        needed : iterable of Field, optional
-            Those that must be filled in.
-
-        Raises
-        ------
-        Needed
-        """
+        """Refuse, with `Needed`, to go on while a field is wrong, or one that is needed is empty."""
         wrong = [f.label for f in fields if self.read(f)[1]]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}. What is wrong is said beside the field.")
@@ -318,15 +224,12 @@ class Panel(anywidget.AnyWidget):
     def take(self, message: dict) -> None:
         """Do what a message asks: type a value, tap a button, stop or begin work again.
 
-        Parameters
-        ----------
-        message : dict
-            ``deed`` is "type", "tap" or "stop"; ``name`` is the field or button, ``text`` what was typed.
+        ``deed`` is "type", "tap" or "stop"; ``name`` is the field or button, ``text`` what was typed.
         """
         deed, name = message["deed"], message.get("name", "")
         if deed == "type" and "text" in message:
             self._said = ""
-            self.typed(name, str(message.get("text", "")))
+            self._take_typed(name, str(message.get("text", "")))
         elif deed == "stop" and self._busy is not None:
             jobs.give_up(self._busy)
             self._given_up.add(self._busy)
@@ -337,35 +240,14 @@ class Panel(anywidget.AnyWidget):
         elif deed == "tap":
             what, _, which = name.partition(":")
             with self._at_once():
-                self._said = getattr(self, f"tap_{what}")(*[which] * bool(which)) or ""
+                self._said = getattr(self, f"_tap_{what}")(*[which] * bool(which)) or ""
 
-    def typed(self, name: str, words: str) -> None:
-        """Keep what was typed, right or wrong: nothing typed is lost.
-
-        Parameters
-        ----------
-        name : str
-            Of the field.
-        words : str
-            As typed.
-        """
+    def _take_typed(self, name: str, words: str) -> None:
+        """Keep what was typed, right or wrong: nothing typed is lost."""
         self.memory.put(**{name: words})
 
     def wrote(self, path: str | Path, words: str) -> Path:
-        """Remember a file as written by this panel, so that it can be looked at.
-
-        Parameters
-        ----------
-        path : str or Path
-            Of the file.
-        words : str
-            What the file is, for the link to it.
-
-        Returns
-        -------
-        Path
-            The same path.
-        """
+        """Remember a file as written by this panel, so that it can be looked at."""
         path = Path(path)
         self.memory.put(papers={**self.papers, str(path): str(words)})
         return path

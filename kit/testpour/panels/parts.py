@@ -19,217 +19,62 @@ Part = dict[str, Any]  # what a part is and all it holds, ready for the page
 
 
 def step(title: str, *parts: Part | Iterable[Part] | None, says: Iterable[Part] = ()) -> Part:
-    """A part of the panel under a heading of its own; `says` is what comes of what was typed.
-
-    Parameters
-    ----------
-    title : str
-        Its heading.
-    *parts
-        Parts, or several at once; None is passed over.
-    says : iterable of Part, optional
-        Parts that follow the others and change with what is typed.
-
-    Returns
-    -------
-    Part
-    """
+    """A part of the panel under a heading of its own; `says` is what comes of what was typed. None among the parts is passed over."""
     return {"kind": "step", "title": title, "parts": _flat(parts), "says": _flat(says)}
 
 
 def text(words: object, look: str = "") -> Part:
-    """A paragraph; `look` is "", "strong", "hint" or "needed".
-
-    Parameters
-    ----------
-    words : object
-        Anything; turned into text.
-    look : {"", "strong", "hint", "needed"}, optional
-        How it stands out.
-
-    Returns
-    -------
-    Part
-    """
+    """A paragraph; `look` is "", "strong", "hint" or "needed"."""
     return {"kind": "text", "text": str(words), "look": look}
 
 
 def cautions(found: Cautions) -> list[Part]:
-    """Each refusal and warning of a `Cautions` as a part of its own.
-
-    Parameters
-    ----------
-    found : Cautions
-
-    Returns
-    -------
-    list of Part
-    """
+    """Each refusal and warning of a `Cautions` as a part of its own."""
     return [*(caution(said, "refuse") for said in found.refusals), *(caution(said) for said in found.warnings)]
 
 
 def caution(words: object, level: str = "warn") -> Part:
-    """One caution, or what is wrong; `level` is "warn" or "refuse".
-
-    Parameters
-    ----------
-    words : object
-        Anything; turned into text.
-    level : {"warn", "refuse"}, optional
-
-    Returns
-    -------
-    Part
-    """
+    """One caution, or what is wrong; `level` is "warn" or "refuse"."""
     return {"kind": "caution", "text": str(words), "level": level}
 
 
 def entry(name: str, label: str, value: str, *, unit: str = "", hint: str = "", problem: str = "", read: str = "", wide: bool = False) -> Part:
-    """A field to type in; `read` says how it was understood, `problem` what is wrong with it.
-
-    Parameters
-    ----------
-    name : str
-        Under which it is kept.
-    label : str
-        In front of it.
-    value : str
-        What stands in it.
-    unit : str, optional
-        Behind it.
-    hint : str, optional
-        Below it.
-    problem : str, optional
-        "" where nothing is wrong.
-    read : str, optional
-        "" where it is as typed.
-    wide : bool, optional
-        Whether it takes the whole width.
-
-    Returns
-    -------
-    Part
-    """
+    """A field to type in; `read` says how it was understood, `problem` what is wrong with it."""
     return {"kind": "entry", "name": name, "label": label, "value": value, "unit": unit, "hint": hint,
             "problem": problem, "read": read, "wide": wide}
 
 
 def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "") -> Part:
-    """One of a few answers; `options` are pairs of value and words.
-
-    Parameters
-    ----------
-    name : str
-        Under which it is kept.
-    label : str
-        Above it.
-    value : str
-        The one chosen.
-    options : iterable of tuple of str
-        All are shown at once.
-    hint : str, optional
-        Below it.
-
-    Returns
-    -------
-    Part
-    """
+    """One of a few answers, all shown at once; `options` are pairs of value and words."""
     return {"kind": "choice", "name": name, "label": label, "value": value, "options": [list(o) for o in options],
             "hint": hint}
 
 
 def pick(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "") -> Part:
-    """One of many, from a list that opens.
-
-    Parameters
-    ----------
-    name : str
-        Under which it is kept.
-    label : str
-        In front of it.
-    value : str
-        The one chosen.
-    options : iterable of tuple of str
-        Pairs of value and words.
-    hint : str, optional
-        Below it.
-
-    Returns
-    -------
-    Part
-    """
+    """One of many, from a list that opens; `options` are pairs of value and words."""
     return {**choice(name, label, value, options, hint=hint), "kind": "pick"}
 
 
 def button(name: str, words: str, *, main: bool = False, off: str = "") -> Part:
     """Something to tap; `off` says why it cannot be tapped now.
 
-    Parameters
-    ----------
-    name : str
-        The panel's method ``tap_name`` is called; what follows a colon is its argument.
-    words : str
-        On it.
-    main : bool, optional
-        Whether it is the one to tap next.
-    off : str, optional
-        "" where it can be tapped.
-
-    Returns
-    -------
-    Part
+    The panel's method ``_tap_name`` is called; what follows a colon in the name is its argument.
     """
     return {"kind": "button", "name": name, "words": words, "main": main, "off": off}
 
 
 def row(*parts: Part | Iterable[Part] | None) -> Part:
-    """Parts side by side where there is room.
-
-    Parameters
-    ----------
-    *parts
-        Parts, or several at once; None is passed over.
-
-    Returns
-    -------
-    Part
-    """
+    """Parts side by side where there is room; None is passed over."""
     return {"kind": "row", "parts": _flat(parts)}
 
 
 def fold(words: str, *parts: Part | Iterable[Part] | None) -> Part:
-    """Parts that are folded away until asked for.
-
-    Parameters
-    ----------
-    words : str
-        What stands there while it is closed.
-    *parts
-        Parts, or several at once; None is passed over.
-
-    Returns
-    -------
-    Part
-    """
+    """Parts that are folded away behind `words` until asked for; None is passed over."""
     return {"kind": "fold", "words": words, "parts": _flat(parts)}
 
 
 def table(frame: pd.DataFrame, caption: str, index: bool = True) -> Part:
-    """A table of words and numbers.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Short enough to read.
-    caption : str
-        Above it.
-    index : bool, optional
-        Whether the index is its first column.
-
-    Returns
-    -------
-    Part
-    """
+    """A table of words and numbers."""
     shown = frame.reset_index() if index else frame
     rows = [[_cell(value) for value in line] for line in shown.itertuples(index=False)]
     return {"kind": "table", "head": [str(column) for column in shown.columns], "rows": rows, "caption": caption}
@@ -246,55 +91,18 @@ def bars(caption: str, rows: Iterable[dict], ends: tuple[str, str] = ("", "")) -
     """Bars from 0 to 1 with, where given, the interval about each.
 
     `rows` hold ``words``, ``share`` (length), ``says`` (what the bar says in words), and ``low`` and ``high``;
-    with ``from`` the bar begins there and not at 0.
-
-    Parameters
-    ----------
-    caption : str
-        Above them.
-    rows : iterable of dict
-        In order.
-    ends : tuple of str, optional
-        Words at 0 and at 1.
-
-    Returns
-    -------
-    Part
+    with ``from`` the bar begins there and not at 0. `ends` are the words at 0 and at 1.
     """
     return {"kind": "bars", "caption": caption, "rows": list(rows), "ends": list(ends)}
 
 
 def tiles(caption: str, pairs: Iterable[tuple[str, str]]) -> Part:
-    """A few numbers in large figures: pairs of what and how much.
-
-    Parameters
-    ----------
-    caption : str
-        For who cannot see them.
-    pairs : iterable of tuple of str
-        In order.
-
-    Returns
-    -------
-    Part
-    """
+    """A few numbers in large figures: pairs of what and how much."""
     return {"kind": "tiles", "caption": caption, "pairs": [list(pair) for pair in pairs]}
 
 
 def paper(path: str | Path, words: str) -> Part:
-    """A file that was written, with buttons to look at it and to print it.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of the file.
-    words : str
-        What it is.
-
-    Returns
-    -------
-    Part
-    """
+    """A file that was written, with buttons to look at it and to print it."""
     return {"kind": "paper", "path": str(path), "words": words}
 
 

@@ -128,33 +128,17 @@ class PourPanel(Panel):
             return self.form.sentence()
         return tp.due(self.workshop.log).sentence()
 
-    def tap_next(self) -> None:
+    def _tap_next(self) -> None:
         self.memory.put(look_next="yes")
 
-    def tap_plan(self, session: str) -> str:
-        """Begin a session of the plan that is kept.
-
-        Parameters
-        ----------
-        session : str
-            Its name in the plan.
-
-        Returns
-        -------
-        str
-            What was done, in a sentence.
-
-        Raises
-        ------
-        Needed
-            If no plan is kept any more, or the resin in one pour is not known.
-        """
+    def _tap_plan(self, session: str) -> str:
+        """Begin a session of the plan that is kept."""
         pours = kept_plan(self.workshop)
         if pours is None:
             raise Needed(NO_PLAN)
         return self._begin(pours[pours["session"] == session], session)
 
-    def tap_these(self) -> str:
+    def _tap_these(self) -> str:
         """Begin a session with the pours proposed; where they cannot all be one session, with the first that can."""
         advice, day = self._proposed()
         first, *later = sharing(self.workshop.study, advice.table)
@@ -163,14 +147,8 @@ class PourPanel(Panel):
             return said
         return f"{said} It holds {listed(first)}; the others need a session of their own. Find the pours worth making next again for that one."
 
-    def tap_open(self, session: str) -> None:
-        """Open a session again, as the log has it.
-
-        Parameters
-        ----------
-        session : str
-            Its name.
-        """
+    def _tap_open(self, session: str) -> None:
+        """Open a session again, as the log has it."""
         self.form = tp.session_form(self.workshop.log, session=session)
         self.memory.put(open=session)
 

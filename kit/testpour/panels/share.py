@@ -74,14 +74,8 @@ class SharePanel(Panel):
         self.workshop.poured()
         return self._people()
 
-    def tap_write(self, what: str) -> None:
-        """Write one thing; what takes long is written beside the notebook.
-
-        Parameters
-        ----------
-        what : {"page", "handout", "wall", "chart", "sheet", "package", "backup"}
-            Which of them.
-        """
+    def _tap_write(self, what: str) -> None:
+        """Write one thing; what takes long is written beside the notebook."""
         self._wanted = what, f"{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}"
         self.memory.put(made={one: path for one, path in self.made.items() if one != what})
 

@@ -18,18 +18,7 @@ from testpour.planning.plan import Plan
 
 
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
-    """Names for so many new pours and for a new session: none that is in the log, in the plan or in an open session.
-
-    Parameters
-    ----------
-    workshop : Workshop
-    count : int
-
-    Returns
-    -------
-    tuple
-        List of pour names, and the session's name.
-    """
+    """Names for so many new pours and one for a new session: none that is in the log, in the plan or in an open session."""
     castings, plan = workshop.castings(), kept_plan(workshop)
     pours, sessions = [*map(str, castings.pours.index)], [*map(str, castings.pours["session"].unique())]
     if plan is not None:
@@ -48,16 +37,7 @@ def _highest(names: Iterable[str], letter: str) -> int:
 def with_free_names(plan: Plan, taken: dict[str, list[str]]) -> Plan:
     """The plan with its pours and sessions counted on from those of open sessions, where a name would stand twice.
 
-    Parameters
-    ----------
-    plan : Plan
-    taken : dict
-        Open sessions, name to the names of their pours.
-
-    Returns
-    -------
-    Plan
-        The same plan where no name stands twice.
+    `taken` is name to the names of its pours, for each open session.
     """
     pours = [name for names in taken.values() for name in names]
     if not (set(plan.table.index) & set(pours) or set(plan.sessions) & set(taken)):
@@ -70,33 +50,12 @@ def with_free_names(plan: Plan, taken: dict[str, list[str]]) -> Plan:
 
 
 def kept_form(pours: pd.DataFrame) -> pd.DataFrame:
-    """The pours as they come back from the file.
-
-    Parameters
-    ----------
-    pours : DataFrame
-        One row a pour, indexed by name.
-
-    Returns
-    -------
-    DataFrame
-        Sessions as text, numbers as the file writes them.
-    """
+    """The pours as they come back from the file."""
     return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
 
 
 def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
-    """The plan kept in the study folder.
-
-    Parameters
-    ----------
-    workshop : Workshop
-
-    Returns
-    -------
-    DataFrame or None
-        One row a pour; None where no plan is kept.
-    """
+    """The plan kept in the study folder, one row a pour; None where no plan is kept."""
     held = Memory(workshop.folder, "kept-plan").get("table", None)
     return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
 
@@ -104,27 +63,9 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
 def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | Mapping[str, float] | None, scale: str, room: str) -> SessionForm:
     """The session form for some pours; with grams where the resin is known, else with percentages.
 
-    Parameters
-    ----------
-    workshop : Workshop
-    pours : DataFrame
-        One row a pour, indexed by name, with the study's settings.
-    session : str
-    resin : float, dict or None
-        g in each pour: one for all, or pour to g.
-    scale : str
-        Step of the scale.
-    room : str
-        Its temperature as typed in the panel, which the form shows until it is saved there; "" where nothing was.
-
-    Returns
-    -------
-    SessionForm
-
-    Raises
-    ------
-    Needed
-        If the resin of a pour is not known: a session is weighed, so it is asked for.
+    `resin` is g in each pour: one for all, or pour to g. `room` is its temperature as typed in the panel, which
+    the form shows until it is saved there. Raises `Needed` if the resin of a pour is not known: a session is
+    weighed, so it is asked for.
     """
     if resin is None:
         raise Needed("Say first how much resin goes into one pour; the form shows grams.")

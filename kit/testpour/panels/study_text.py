@@ -45,17 +45,7 @@ class Wanted:
 
 
 def text_of(folder: str | Path) -> str:
-    """The study file of a folder, or the one a new study begins from.
-
-    Parameters
-    ----------
-    folder : str or Path
-        Of the study.
-
-    Returns
-    -------
-    str
-    """
+    """The study file of a folder, or the one a new study begins from."""
     path = Path(folder) / "study.toml"
     if path.exists():
         return path.read_text("utf-8-sig")
@@ -63,35 +53,14 @@ def text_of(folder: str | Path) -> str:
 
 
 def study_of(text: str, folder: str | Path) -> Study:
-    """The `Study` a text declares; see `read_study` for what it raises.
-
-    Parameters
-    ----------
-    text : str
-        Of the study file.
-    folder : str or Path
-        Of the study.
-
-    Returns
-    -------
-    Study
-    """
+    """The `Study` a text declares; see `read_study` for what it raises."""
     return study_from(tomllib.loads(text), Path(folder) / "study.toml")
 
 
 def edited(text: str, wanted: Wanted, study: Study) -> str:
     """The text of a study file with what is wanted in it; lines that say it already are left as they are.
 
-    Parameters
-    ----------
-    text : str
-    wanted : Wanted
-    study : Study
-        What the text says now.
-
-    Returns
-    -------
-    str
+    `study` is what the text says now.
     """
     document = tomlkit.parse(text)
     for key, words in wanted.texts.items():
@@ -109,19 +78,7 @@ def edited(text: str, wanted: Wanted, study: Study) -> str:
 
 
 def write(folder: str | Path, text: str) -> Path:
-    """Write the study file whole; the one before is kept in the folder ``panels``.
-
-    Parameters
-    ----------
-    folder : str or Path
-        Of the study.
-    text : str
-        Of the study file.
-
-    Returns
-    -------
-    Path
-    """
+    """Write the study file whole; the one before is kept in the folder ``panels``."""
     path = Path(folder) / "study.toml"
     path.parent.mkdir(parents=True, exist_ok=True)
     if path.exists():

@@ -105,26 +105,10 @@ class TodayPanel(Panel):
     def table(self) -> pd.DataFrame:
         """The weigh-out, one row a pot; amounts in g."""
         with self._at_once():
-            return self.mix(self.advice()).table
+            return self._mix(self.advice()).table
 
-    def mix(self, advice: Recommendation) -> WeighOut:
-        """What to weigh out for the advice.
-
-        Parameters
-        ----------
-        advice : Recommendation
-            The settings to weigh out.
-
-        Returns
-        -------
-        WeighOut
-            Grams for each pot.
-
-        Raises
-        ------
-        WeighOutProblems
-            If the scale cannot weigh them.
-        """
+    def _mix(self, advice: Recommendation) -> WeighOut:
+        """What to weigh out for the advice; raises `WeighOutProblems` if the scale cannot weigh it."""
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
             self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares() or 1, study=self.workshop.study,
@@ -135,14 +119,14 @@ class TodayPanel(Panel):
         with self._at_once():
             return self.advice().sentence()
 
-    def tap_pour(self) -> str:
+    def _tap_pour(self) -> str:
         """Begin a session with these settings, on the form below: one pour, or one a pot with its own pigment and share of the mix."""
         advice, loads, resin = self.advice(), self._loads(), self.value(RESIN)
         pours, session = next_names(self.workshop, max(1, len(loads)))
         frame = pd.DataFrame([advice.settings] * len(pours), index=pours)
         if loads:
             frame["pigment"] = list(loads.values())
-        grams = None if resin is None else dict(zip(pours, self.mix(advice).table["resin"], strict=False))  # the whole mix stands last
+        grams = None if resin is None else dict(zip(pours, self._mix(advice).table["resin"], strict=False))  # the whole mix stands last
         self.form = begin_session(self.workshop, frame, session, grams, scale_step(self.workshop.folder, self.memory), self.said(ROOM.name))
         if len(pours) == 1:
             return f"{pours[0]} is ready in session {session}, on the form below."
@@ -156,7 +140,7 @@ class TodayPanel(Panel):
         if self.value(RESIN) is None:
             return [text("Say how much resin you mix, above; the amounts follow.", "needed")]
         try:
-            mix = self.mix(advice)
+            mix = self._mix(advice)
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
         shown = mix.shown()

@@ -23,12 +23,7 @@ class Needed(Exception):
 
 @dataclass
 class Workshop:
-    """One study folder.
-
-    Parameters
-    ----------
-    folder : Path
-    """
+    """One study folder."""
 
     folder: Path
     _study: tuple[Any, Study | None] = field(default=(None, None), repr=False)
@@ -59,13 +54,7 @@ class Workshop:
 
     @property
     def study(self) -> Study:
-        """The study as its file says.
-
-        Raises
-        ------
-        Needed
-            If there is no study file, or it cannot be used.
-        """
+        """The study as its file says. Raises `Needed` if there is no study file, or it cannot be used."""
         mark = self.study_mark
         if mark is None:
             raise Needed(f"There is no study in this folder yet. {HOW}")
@@ -94,13 +83,7 @@ class Workshop:
         return _logs[key][1]
 
     def castings(self) -> Castings:
-        """The log as it stands.
-
-        Raises
-        ------
-        Needed
-            If it cannot be read.
-        """
+        """The log as it stands; `Needed` is raised where it cannot be read."""
         mark = self.mark
         if self._castings[0] != mark or self._castings[1] is None:
             try:
@@ -121,13 +104,7 @@ class Workshop:
         return self.study_mark, self._print[1]
 
     def poured(self) -> Castings:
-        """The castings, where at least one was poured and read.
-
-        Raises
-        ------
-        Needed
-            If nothing was poured, or nothing was read yet.
-        """
+        """The castings, where at least one was poured and read; `Needed` is raised where none was."""
         castings = self.castings()
         if not len(castings.pours):
             raise Needed("Nothing is poured yet. Plan the first pours in the notebook 1-plan, then log them in 2-pour-and-log.")
