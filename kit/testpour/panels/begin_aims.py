@@ -31,15 +31,7 @@ class AimFields:
 
     def bounds(self, name: str) -> dict[str, str]:
         """Words of each bound and of the age, "" for none."""
-        aim, reading = self.now.get(name), self.readings[name]
-        found = {}
-        for key in self._keys(reading):
-            value = getattr(aim, key, None)
-            found[key] = self.says(f"{key}_{name}", "" if value is None else f"{value:g}").strip()
-        age = getattr(aim, "age", None)
-        if reading.ages:
-            found["age"] = self.says(f"age_{name}", f"{(age or reading.ages[0]):g}").strip()
-        return found
+        return {key: self.says(f"{key}_{name}", words).strip() for key, words in self._as_is(name).items()}
 
     def parts(self) -> Iterator[Part]:
         for name, reading in self.readings.items():
@@ -89,9 +81,12 @@ class AimFields:
         return to_unit(words, "h", "age") if key == "age" else reading.parse(words)
 
     def _as_is(self, name):
+        """Bounds and age as the study has them."""
         aim, reading = self.now.get(name), self.readings[name]
-        found = {key: "" if getattr(aim, key, None) is None else f"{getattr(aim, key):g}" for key in self._keys(reading)}
-        return {**found, **({"age": f"{(getattr(aim, 'age', None) or reading.ages[0]):g}"} if reading.ages else {})}
+        found = {key: getattr(aim, key, None) for key in self._keys(reading)}
+        if reading.ages:
+            found["age"] = getattr(aim, "age", None) or reading.ages[0]
+        return {key: "" if value is None else f"{value:g}" for key, value in found.items()}
 
     def _values(self, name, bounds):
         """Each bound and the age as a number; empty where there is no aim."""
