@@ -19,14 +19,9 @@ _worker = ThreadPoolExecutor(1, thread_name_prefix="testpour-panel")
 class Job:
     """One piece of work and, once it is done, its result or its problem."""
 
-    def __init__(self, words: str, make: Callable[[], Any]) -> None:
-        self.words, self.stopped = words, False
-        self._future = _worker.submit(self._run, make)
-
-    def _run(self, make):
-        if self.stopped:
-            raise Stopped("stopped before it began")
-        return make()
+    def __init__(self, make: Callable[[], Any]) -> None:
+        self.stopped = False
+        self._future = _worker.submit(make)
 
     @property
     def done(self) -> bool:
@@ -37,28 +32,27 @@ class Job:
         """Wait until there is a result or a problem."""
         wait([self._future])
 
+    def stop(self) -> None:
+        """Give it up: what is queued never begins, and nobody asks for the result of what is running."""
+        self.stopped = True
+        self._future.cancel()
+
     def result(self) -> Any:
         """The result; waits for it, and raises what the work raised."""
-        if self.stopped:
-            raise Stopped("stopped")
         problem = self._future.exception()
         if problem is not None:
             raise problem.with_traceback(None)
         return self._future.result()
 
 
-class Stopped(Exception):
-    """The work was given up because somebody asked for it."""
-
-
-def job(key: tuple, words: str, make: Callable[[], Any]) -> Job:
+def job(key: tuple, make: Callable[[], Any]) -> Job:
     """The work known by `key`, begun now unless it is under way or done already.
 
     `key` is all that the result depends on. The result is shared and must not be changed.
     """
     with _lock:
         if key not in _jobs:
-            _jobs[key] = Job(words, make)
+            _jobs[key] = Job(make)
             finished = [k for k, one in _jobs.items() if one.done and k != key]
             for old in finished[: max(len(_jobs) - KEPT, 0)]:
                 del _jobs[old]
@@ -73,11 +67,10 @@ def is_done(key: tuple) -> bool:
 
 
 def give_up(key: tuple) -> None:
-    """Stop waiting for a piece of work: a step that is running finishes, and nobody asks for its result; those after it never begin."""
+    """Stop a piece of work that is not done."""
     with _lock:
         if key in _jobs and not _jobs[key].done:
-            _jobs[key].stopped = True
-            _jobs[key]._future.cancel()
+            _jobs[key].stop()
 
 
 def forget(key: tuple) -> None:

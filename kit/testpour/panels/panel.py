@@ -114,13 +114,13 @@ class Panel(anywidget.AnyWidget):
         `words` stand beside the progress bar; `key` is everything the result depends on besides study and log.
         """
         key = (str(self.workshop.folder), words, self.workshop.version(), *key)
-        work = jobs.job(key, words, make)
+        work = jobs.job(key, make)
         self._busy = key
         if not work.done and self._patient:
             work.wait()
-        if not work.done or work.stopped:
-            if work.stopped:
-                self._given_up.add(key)
+        if work.stopped:
+            self._given_up.add(key)
+        if work.stopped or not work.done:
             raise Waiting
         self._busy = None
         return work.result()
