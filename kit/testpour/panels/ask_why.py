@@ -70,13 +70,12 @@ class WhyPanel(Panel):
         scale = {"batch": batch, "scale_resolution": scale_step(self.workshop.folder, self.memory)} if batch else {}
         first = self._first(fits, pour, scale)
         seen, passed = self._draft(pour)
-        if self._held[0] is not first or self._held[1] != (seen, passed):  # asked for several times in one tap
-            found = first.observe(**{**first.observed, **seen}) if seen else first
-            self._held = first, (seen, passed), found.skip(*passed) if passed else found
-        assert self._held[2] is not None
-        return self._held[2]
 
-    _held: tuple[Answer | None, tuple[dict, list] | None, Answer | None] = (None, None, None)
+        def make():
+            found = first.observe(**{**first.observed, **seen}) if seen else first
+            return found.skip(*passed) if passed else found
+
+        return self._last.of((first, seen, passed), make)  # asked for several times in one tap
 
     def _first(self, fits, pour, scale):
         """The answer before anything was tapped; what no tap changes is worked out with it."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
@@ -57,19 +56,7 @@ class BeginPanel(Panel):
 
         Raises `Needed` if a field is wrong, `Problems` if the study as a whole cannot be used.
         """
-        mark = self._mark()
-        if self._held_wanted[0] != mark:  # asked for several times in one drawing
-            try:
-                self._held_wanted = mark, self._wanted()
-            except (Needed, Problems) as problem:
-                self._held_wanted = mark, problem
-        held = self._held_wanted[1]
-        assert held is not None
-        if isinstance(held, Exception):
-            raise held.with_traceback(None)
-        return held
-
-    _held_wanted: tuple[Any, tuple[str, Study] | Needed | Problems | None] = (None, None)
+        return self._last.of(self._mark(), self._wanted)  # asked for several times in one drawing
 
     def _wanted(self):
         study = self.now()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,31 @@ from testpour.files import overwrite
 FOLDER = "panels"
 SCALES = (("0.01 g", "0.01 g"), ("0.1 g", "0.1 g"), ("1 g", "1 g"), ("5 g", "5 g"))
 USUAL_SCALE = "0.1 g"
+
+
+def file_mark(path: Path) -> tuple | None:
+    """Changes whenever a file does; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
+
+
+class Last:
+    """What was worked out last, kept until what it depends on is another."""
+
+    def __init__(self) -> None:
+        self._mark: Any = self  # like no other
+        self._value: Any = None
+
+    def of(self, mark: Any, make: Callable[[], Any]) -> Any:
+        """What `make` gave for this mark; a problem it raises is not kept."""
+        if mark != self._mark:
+            self._mark, self._value = self, None
+            self._value = make()
+            self._mark = mark
+        return self._value
 
 
 class Memory:
@@ -25,11 +51,7 @@ class Memory:
     @property
     def mark(self) -> tuple | None:
         """Changes whenever the file does."""
-        try:
-            found = self.path.stat()
-        except OSError:
-            return None
-        return found.st_mtime_ns, found.st_size, found.st_ino
+        return file_mark(self.path)
 
     def all(self) -> dict:
         """Every value, as last written by whichever panel wrote last; a file that is damaged counts as empty."""

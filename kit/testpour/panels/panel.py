@@ -14,10 +14,9 @@ import anywidget
 import ipywidgets
 import traitlets
 
-from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 from testpour.panels import jobs
-from testpour.panels.memory import Memory
+from testpour.panels.memory import Last, Memory
 from testpour.panels.numbers import Field, number
 from testpour.panels.parts import Part, button, caution, entry, text
 from testpour.panels.workshop import Needed, Workshop
@@ -53,6 +52,7 @@ class Panel(anywidget.AnyWidget):
         self._said, self._wrong = "", ""
         self._busy: tuple | None = None
         self._given_up: set[tuple] = set()
+        self._fits, self._last = Last(), Last()  # `_last` is for a panel's own use
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
         self.on_msg(self._hear)
@@ -149,12 +149,8 @@ class Panel(anywidget.AnyWidget):
 
         castings = self.workshop.poured()
         found = self.asked("Learning from the log", lambda: tp.fit_castings(castings))
-        if self._fits[0] is not found or self._fits[1] is not castings:  # a note changes nothing that is learned, and is told with it all the same
-            self._fits = found, castings, found if found.castings is castings else replace(found, castings=castings)
-        assert self._fits[2] is not None
-        return self._fits[2]
-
-    _fits: tuple[Fits | None, Castings | None, Fits | None] = (None, None, None)
+        # A note changes nothing that is learned, and is told with it all the same.
+        return self._fits.of(castings, lambda: found if found.castings is castings else replace(found, castings=castings))
 
     def _waiting(self):
         if self._busy in self._given_up:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +10,7 @@ from testpour.bench.kept import kept, kept_sessions
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.tables import FILE, LogProblem, address_of
+from testpour.panels.memory import Last, file_mark
 from testpour.study import Study
 
 HOW = "Begin one in the notebook 0-start-here, or with tp.begin_panel()."
@@ -21,19 +21,17 @@ class Needed(Exception):
     """Something that has to be there first; the message says what and how to get it."""
 
 
-@dataclass
 class Workshop:
     """One study folder."""
 
-    folder: Path
-    _study: tuple[Any, Study | None] = field(default=(None, None), repr=False)
-    _castings: tuple[Any, Castings | None] = field(default=(None, None), repr=False)
-    _print: tuple[Castings | None, str | None] = field(default=(None, None), repr=False)
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._study, self._castings, self._print = Last(), Last(), Last()
 
     @property
     def study_mark(self) -> tuple | None:
         """Changes whenever the study file does; None where there is none."""
-        return _mark(self.folder / "study.toml")
+        return file_mark(self.folder / "study.toml")
 
     @property
     def mark(self) -> tuple:
@@ -50,7 +48,7 @@ class Workshop:
         file = Path(address.removeprefix(FILE))
         if not address.startswith(FILE):
             return self._told()
-        return _mark(file), _mark(file.with_name(f"{file.name}-wal"))
+        return file_mark(file), file_mark(file.with_name(f"{file.name}-wal"))
 
     @property
     def study(self) -> Study:
@@ -58,13 +56,10 @@ class Workshop:
         mark = self.study_mark
         if mark is None:
             raise Needed(f"There is no study in this folder yet. {HOW}")
-        if self._study[0] != mark or self._study[1] is None:
-            try:
-                self._study = mark, tp.read_study(self.folder)
-            except ValueError as problem:
-                raise Needed(f"{problem} Put it right in that file; it lies in the study folder.") from None
-        assert self._study[1] is not None
-        return self._study[1]
+        try:
+            return self._study.of(mark, lambda: tp.read_study(self.folder))
+        except ValueError as problem:
+            raise Needed(f"{problem} Put it right in that file; it lies in the study folder.") from None
 
     @property
     def log(self) -> Logbook:
@@ -75,7 +70,8 @@ class Workshop:
         """
         key, mark = str(self.folder), self.study_mark
         if key not in _logs or _logs[key][0] != mark:
-            self.close()
+            if key in _logs:
+                _logs.pop(key)[1].close()
             try:
                 _logs[key] = mark, tp.Logbook(self.study)
             except LogProblem as problem:
@@ -84,14 +80,10 @@ class Workshop:
 
     def castings(self) -> Castings:
         """The log as it stands; `Needed` is raised where it cannot be read."""
-        mark = self.mark
-        if self._castings[0] != mark or self._castings[1] is None:
-            try:
-                self._castings = mark, self.log.castings()
-            except LogProblem as problem:
-                raise Needed(str(problem)) from None
-        assert self._castings[1] is not None
-        return self._castings[1]
+        try:
+            return self._castings.of(self.mark, lambda: self.log.castings())
+        except LogProblem as problem:
+            raise Needed(str(problem)) from None
 
     def version(self) -> tuple:
         """Changes with what study and log say, and with nothing else: what a result depends on."""
@@ -99,9 +91,7 @@ class Workshop:
             castings = self.castings()
         except Needed:
             return self.study_mark, None
-        if self._print[0] is not castings:
-            self._print = castings, castings.fingerprint()
-        return self.study_mark, self._print[1]
+        return self.study_mark, self._print.of(castings, castings.fingerprint)
 
     def poured(self) -> Castings:
         """The castings, where at least one was poured and read; `Needed` is raised where none was."""
@@ -116,23 +106,9 @@ class Workshop:
         """Sessions that were opened on a form, poured or not yet: name to the names of its pours."""
         return {name: [one.pour for one in kept(self.log, name)[1]] for name in kept_sessions(self.log)}
 
-    def close(self) -> None:
-        """Close the log."""
-        if str(self.folder) in _logs:
-            _logs.pop(str(self.folder))[1].close()
-        self._castings = None, None
-
     def _told(self):
         """For a log on a server: what it holds, as its fingerprint."""
         try:
             return self.log.castings().fingerprint()
         except (LogProblem, Needed):
             return None
-
-
-def _mark(path):
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_mtime_ns, found.st_size
