@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import closing
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from testpour.caution_rules import Cautions
@@ -15,29 +14,18 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 
-@dataclass(frozen=True)
-class Checkup:
-    """What was found in a study and its log.
+def examine(study: Study) -> tuple[list[str], list[str]]:
+    """Sentences: what is in a study and its log, and what needs attention.
 
-    Parameters
-    ----------
-    there, problems : tuple of str
-        Sentences: what is there, and what needs attention.
+    Nothing is written. Raises `LogProblem` if there is a log that cannot be read.
     """
-
-    there: tuple[str, ...]
-    problems: tuple[str, ...]
-
-
-def examine(study: Study) -> Checkup:
-    """Look through a study and its log; nothing is written. Raises `LogProblem` if there is a log that cannot be read."""
     problems = [*_span_refusals(study), *_unaimed(study)]
     file = study.folder / study.log
     if address_of(study).startswith("sqlite:///") and not file.exists():
-        return Checkup((), (*problems, f"There is no log at {file} yet; it is made when the first pour is logged."))
+        return [], [*problems, f"There is no log at {file} yet; it is made when the first pour is logged."]
     with closing(Logbook(study)) as log:
         castings = log.castings()
-    return Checkup((castings.sentence(),), (*problems, *_unread(castings)))
+    return [castings.sentence()], [*problems, *_unread(castings)]
 
 
 def _span_refusals(study):

@@ -159,11 +159,11 @@ def check(asked: Namespace) -> int:
     from testpour.app.checkup import examine
 
     study = _study(asked.folder)
-    found = examine(study)
-    print(study.sentence(), StudyFolder(study.folder).sentence().split(". ", 1)[1], *found.there, sep="\n")
-    if found.problems:
-        print(*found.problems, sep="\n", file=sys.stderr)
-    return 1 if found.problems else 0
+    there, problems = examine(study)
+    print(study.sentence(), StudyFolder(study.folder).sentence().split(". ", 1)[1], *there, sep="\n")
+    if problems:
+        print(*problems, sep="\n", file=sys.stderr)
+    return 1 if problems else 0
 
 
 def page(asked: Namespace) -> int:

@@ -12,6 +12,7 @@ import pandas as pd
 
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.scale import decimals
+from testpour.bench.slots import slots
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, safety_text
 from testpour.files import page_kind, put
@@ -176,11 +177,12 @@ def _session(pours, session):
 
 def _settings(study, given):
     """Every numeric factor of the study for one pour, usual values where nothing is said."""
-    said = {name: float(given[name]) for name in given.index if name != "session" and _is_number(given[name])}
+    said = {name: float(given[name]) for name in given.index if name != "session" and is_number(given[name])}
     return {f.name: said.get(f.name, f.usual) for f in study.factors if f.kind != "text"}
 
 
-def _is_number(value):
+def is_number(value: object) -> bool:
+    """Whether a cell holds a number."""
     return isinstance(value, Real) and not math.isnan(value)
 
 
@@ -259,9 +261,9 @@ def _rows(sheet):
 
 def _readings(study):
     """Each reading with the moments at which it is read, its scale in words, and how it is taken."""
+    planned = slots(study)
     for reading in study.readings:
-        ages = {*reading.ages, *(a.age for a in study.aims if a.reading == reading.name and a.age)}
-        moments = [f"{age:g} h" for age in sorted(ages)] or TWO_CHECKS.get(reading.name, [""])
+        moments = [f"{slot.age:g} h" for slot in planned if slot.reading is reading] or TWO_CHECKS.get(reading.name, [""])
         grades = ", ".join(f"{grade} {word}" for grade, word in enumerate(reading.grades))
         unit = "" if reading.grades else reading.label.removeprefix(reading.words).strip(" ()")
         yield {"words": reading.words, "unit": unit, "moments": moments, "grades": grades, "how": reading.how}

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from numbers import Real
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import WEIGHED, BenchSheet
+from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number
 from testpour.bench.scale import decimals
 from testpour.bench.weighing import check_pigment
 from testpour.cautions import check_batch, check_delivered
@@ -74,7 +72,7 @@ def planned_pours(
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
     pours = []
     for pour, row in table.iterrows():
-        settings = {f.name: float(row[f.name]) for f in chosen if _is_number(row[f.name])}
+        settings = {f.name: float(row[f.name]) for f in chosen if is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.name in varied or settings[f.name] != f.usual)]
         pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row, settings, step)))
@@ -123,10 +121,6 @@ def _amount_warnings(row, settings, step):
         return ()
     found = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
     return (found + check_pigment(row["resin_g"], settings.get("pigment", 0.0), step)).warnings
-
-
-def _is_number(value):
-    return isinstance(value, Real) and not math.isnan(value)
 
 
 def _weigh(row, settings, step):

@@ -56,7 +56,7 @@ class WhyPanel(Panel):
         yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", *_evidence(answer)))
         yield step("Look at it again", *self._question(answer))
         yield step("What to do", *self._advice(answer))
-        yield row(button("save", "Save what I saw in the log", main=True, off="" if self._new(answer) else "Nothing new to save."))
+        yield row(button("save", "Save what I saw in the log", main=True, off="" if self._draft(answer.pour)[0] else "Nothing new to save."))
 
     def answer(self) -> Answer:
         """The answer to the casting chosen, with what was tapped."""
@@ -129,9 +129,6 @@ class WhyPanel(Panel):
 
     def _keep(self, pour, seen, passed):
         self.memory.put(drafts={**self.memory.get("drafts", {}), pour: {"seen": seen, "passed": passed}})
-
-    def _new(self, answer):
-        return bool(self._draft(answer.pour)[0])
 
     def _missed(self):
         """What each casting that missed an aim misses, in words."""

@@ -64,7 +64,7 @@ class BeginPanel(Panel):
         wrong = [*([] if self._name(study)[0] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}.")
-        texts = {"name": self._name(study)[0], "question": self._typed("question", study.question)}
+        texts = {"name": self._name(study)[0], "question": self.memory.get("question", study.question)}
         wanted = Wanted(texts, resin.wanted(), settings.wanted(), tools.wanted(), aims.wanted())
         found = study_text.edited(study_text.text_of(self.workshop.folder), wanted, study)
         return found, study_text.study_of(found, self.workshop.folder)
@@ -95,17 +95,14 @@ class BeginPanel(Panel):
 
     def _sections(self, study):
         _, problem = self._name(study)
-        made = [entry("name", "Name of the study", self._typed("name", study.name), problem=problem, hint="what you make, and when"),
-                entry("question", "What do you want to know?", self._typed("question", study.question), wide=True)]
+        made = [entry("name", "Name of the study", self.memory.get("name", study.name), problem=problem, hint="what you make, and when"),
+                entry("question", "What do you want to know?", self.memory.get("question", study.question), wide=True)]
         says = self.memory.get
         tools = ToolFields(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
         return made, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())
 
-    def _typed(self, name, usual):
-        return self.memory.get(name, usual)
-
     def _name(self, study):
-        found = self._typed("name", study.name).strip()
+        found = self.memory.get("name", study.name).strip()
         return found, "" if found else "The study needs a name: what you make, for example."
 
     def _logged(self):

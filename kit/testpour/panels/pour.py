@@ -67,7 +67,7 @@ class PourPanel(Panel):
     def _before(self):
         if self.form is not None:
             yield text(f"Open below: session {self.form.state['session']}.", "strong")
-        sessions = self._sessions()
+        sessions = kept_sessions(self.workshop.log)
         yield text(tp.due(self.workshop.log).sentence() if sessions or self.form is not None else "None yet: begin one below.")
         shown = None if self.form is None else self.form.state["session"]
         yield row(*[button(f"open:{name}", f"Open {name} again") for name in sessions[:6] if name != shown])
@@ -168,9 +168,6 @@ class PourPanel(Panel):
         except (Needed, Problems):
             self.memory.put(open=None)
         self.show()
-
-    def _sessions(self):
-        return kept_sessions(self.workshop.log)
 
 
 def _renamed(said, names):
