@@ -10,7 +10,7 @@ import numpy as np
 from testpour.advice.batch import ENOUGH, next_pours
 from testpour.advice.chart import recipe_chart
 from testpour.advice.chart_page import recipe_lines
-from testpour.advice.conflicts import UNADVISED
+from testpour.advice.conflicts import UNADVISED, Unadvised
 from testpour.advice.recommend import Recommendation, recommend, settings_words
 from testpour.models.effects import effects
 from testpour.report.figures import show_chance
@@ -19,20 +19,16 @@ from testpour.units import show, unit_words
 from testpour.wording import about_in_hundred, count
 
 if TYPE_CHECKING:
-    from testpour.advice.conflicts import Unadvised
     from testpour.models.fits import Fits
 
 MOST_ROOMS = 3
+Rooms = str | float | Sequence[str | float | None] | None  # °C, or text with a unit, one or several; None for those of the log
+Advice = Sequence[tuple[str | float | None, Recommendation | Unadvised]]  # room to what is advised there, or what stands in its way
 
 
-def advice(
-    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
-) -> list[tuple[str | float | None, Recommendation | Unadvised]]:
-    """The recommendation for each room, or the problem that stands in its way.
-
-    `room` is in °C or text with a unit, one or several; None takes those of the log.
-    """
-    given: list[tuple[str | float | None, Recommendation | Unadvised]] = []
+def advice(fits: Fits, room: Rooms = None) -> Advice:
+    """The recommendation for each room, or the problem that stands in its way."""
+    given: list[Any] = []
     for one in rooms(fits, room):
         try:
             given.append((one, recommend(fits, room=one)))
@@ -41,9 +37,7 @@ def advice(
     return given
 
 
-def advised(
-    fits: Fits, given: Sequence[tuple[str | float | None, Recommendation | Unadvised]]
-) -> dict[str, Any]:
+def advised(fits: Fits, given: Advice) -> dict[str, Any]:
     """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
     said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
     advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
@@ -63,9 +57,7 @@ def beside_catalyst(given: Recommendation) -> dict[str, float]:
     return {name: given.settings[name] for name in given.free if name != "catalyst"}
 
 
-def rooms(
-    fits: Fits, room: str | float | Sequence[str | float | None] | None = None
-) -> list[str | float | None]:
+def rooms(fits: Fits, room: Rooms = None) -> list[str | float | None]:
     """The room temperatures to advise on: those given, or those met, one for each whole degree; None alone where no room was logged."""
     if room is not None:
         return [room] if isinstance(room, str | float | int) else list(room)
@@ -106,7 +98,7 @@ def _few(value):
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def still_open(fits: Fits, room: str | float | Sequence[str | float | None] | None) -> dict[str, Any]:
+def still_open(fits: Fits, room: Rooms) -> dict[str, Any]:
     """What the log cannot tell yet, as reading to its settings, and what to pour next."""
     each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.none)] for fit in fits.values()}
     unsettled = {reading: names for reading, names in each.items() if names}

@@ -8,7 +8,6 @@ needs nothing here, and heat and cure through a slab are as exact as a straight 
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,9 +22,9 @@ from testpour.models.terms import design
 from testpour.units import show, unit_words
 
 if TYPE_CHECKING:
-    from testpour.advice.conflicts import Unadvised
     from testpour.columns import Factor
     from testpour.models.fits import Fits
+    from testpour.report.advised import Advice
 
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
@@ -35,9 +34,7 @@ PACKED = 2**16 - 1  # steps between a column's ends, which is finer than three d
 LATE = 24.0  # h: age of a reading that has no aim and no age of its own
 
 
-def explorer(
-    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation | Unadvised]] = ()
-) -> dict[str, Any] | None:
+def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     """Everything the page's sliders need.
 
     Recommended settings in `advice` are offered as starting points, anything else in it is passed over. Gives

@@ -122,7 +122,7 @@ def findings_page(
 
 
 def render(
-    fits: Fits, *, room: str | float | Sequence[str | float] | None = None, by: str | None = None,
+    fits: Fits, *, room: advised.Rooms = None, by: str | None = None,
     before: dict[str, Any] | None = None, photos: Iterable[Photo] = ()
 ) -> str:
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -70,7 +70,7 @@ def checked(path: str | Path, paper: str, what: str) -> Path:
 
 def fill_sheet(
     path: str | Path, name: str, fits: Fits, what: str, *, paper: str, date: str | None,
-    room: str | float | Sequence[str | float | None] | None, note: str = "", **given: Any
+    room: advised.Rooms, note: str = "", **given: Any
 ) -> Sheet:
     """Fill a template of this room with what was found and what is still open, and write it; the `Sheet`.
 
@@ -88,9 +88,7 @@ def fill_sheet(
     return Sheet(put(path, text, page_kind(what)), what, fits.study.name, paper, note)
 
 
-def advice_rows(
-    fits: Fits, room: str | float | Sequence[str | float | None] | None
-) -> Iterator[dict[str, Any]]:
+def advice_rows(fits: Fits, room: advised.Rooms) -> Iterator[dict[str, Any]]:
     """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
     for where, given in advised.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
