@@ -31,25 +31,13 @@ QUIET = {
 
 @dataclass(frozen=True)
 class Lab:
-    """A JupyterLab to be started.
+    """A JupyterLab to be started."""
 
-    Parameters
-    ----------
-    folder : Path
-        The study folder.
-    notebook : str
-        The notebook it opens on; ``""`` for none.
-    port : int
-    ip : str
-        Where it listens; this machine only unless told otherwise.
-    token : str
-        What the browser must show to be let in; never on the command line, where other users can read it.
-    """
-
-    folder: Path
-    notebook: str
+    folder: Path  # of the study
+    notebook: str  # that it opens on; "" for none
     port: int
-    ip: str = HERE
+    ip: str = HERE  # where it listens; this machine only unless told otherwise
+    # What the browser must show to be let in; never on the command line, where other users can read it.
     token: str = field(default_factory=lambda: secrets.token_hex(24), repr=False)
 
     @property

@@ -29,32 +29,16 @@ class WeighOutProblems(Problems):
 
 @dataclass(frozen=True)
 class Amounts:
-    """One mix as asked for.
+    """One mix as asked for."""
 
-    Parameters
-    ----------
-    resin : float
-        g.
-    catalyst : float
-        % of resin.
-    pots : dict
-        Pot name to (share of the mix, pigment in % of resin); the shares sum to 1.
-    step : float
-        Scale resolution, g.
-    density, catalyst_density, drops_per_mL : float or None
-        g/mL, g/mL and drops per mL; the last two None where unknown.
-    cautions : Cautions
-        Warnings only; a refusal is a problem.
-    """
-
-    resin: float
-    catalyst: float
-    pots: dict[str, float]
-    step: float
-    density: float
-    catalyst_density: float | None
-    drops_per_mL: float | None
-    cautions: Cautions
+    resin: float  # g
+    catalyst: float  # % of resin
+    pots: dict[str, tuple[float, float]]  # name to share of the mix, which sum to 1, and pigment in % of resin
+    step: float  # of the scale, g
+    density: float  # of the resin, g/mL
+    catalyst_density: float | None  # g/mL, where known
+    drops_per_mL: float | None  # where the dropper was counted
+    cautions: Cautions  # warnings only; a refusal is a problem
 
 
 def read_amounts(

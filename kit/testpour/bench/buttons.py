@@ -18,26 +18,13 @@ PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the u
 
 @dataclass(frozen=True)
 class Event:
-    """A reading that is the moment something happens.
-
-    Parameters
-    ----------
-    reading : Reading
-    done : str
-        What the button says.
-    check : str
-        What the other button says, where the moment is found by looking now and then; ``""`` otherwise.
-    still : str
-        How a check reads that came too early: ``"not gelled"``.
-    companion : Reading or None
-        A reading taken at the same moment.
-    """
+    """A reading that is the moment something happens."""
 
     reading: Reading
-    done: str
-    check: str = ""
-    still: str = ""
-    companion: Reading | None = None
+    done: str  # what the button says
+    check: str = ""  # what the other button says, where the moment is found by looking now and then
+    still: str = ""  # how a check reads that came too early: "not gelled"
+    companion: Reading | None = None  # a reading taken at the same moment
 
     def value(self, minutes: float) -> float:
         """Minutes after mixing in the reading's unit, to a hundredth of a minute."""

@@ -20,28 +20,15 @@ if TYPE_CHECKING:
 
 @dataclass
 class SessionHead:
-    """Today's room and lots as last saved; met and carried factors of the study.
-
-    Parameters
-    ----------
-    study : Study
-    values : dict
-        Factor name to a float in its unit or text; what is not known is not in it.
-    by : str
-        Initials of who reads.
-    at : float
-        When it was saved, in ms since 1970; 0 for never.
-    problems : dict
-        Factor name to what is wrong with what was typed last.
-    typed : dict
-        Factor name to what stands in its field and is not among the values: it is wrong, or not saved yet.
-    """
+    """Today's room and lots as last saved; met and carried factors of the study."""
 
     study: Study
+    # By factor, a float in its unit or text; what is not known is not in it.
     values: dict[str, float | str] = field(default_factory=dict)
-    by: str = ""
-    at: float = 0.0
-    problems: dict[str, str] = field(default_factory=dict)
+    by: str = ""  # initials of who reads
+    at: float = 0.0  # when it was saved, ms since 1970; 0 for never
+    problems: dict[str, str] = field(default_factory=dict)  # by factor, what is wrong with what was typed last
+    # By factor, what stands in its field and is not among the values: wrong, or not saved yet.
     typed: dict[str, str] = field(default_factory=dict)
 
     @classmethod

@@ -25,28 +25,16 @@ FEW = 500  # pours that a query names one by one, so that the database looks the
 
 @dataclass(frozen=True)
 class Row:
-    """One reading that stands.
-
-    Parameters
-    ----------
-    entry : int
-    reading, specimen, by, note : str
-    low, high : float
-        In the reading's unit, -inf and inf where open.
-    age : float or None
-        Hours after mixing.
-    known : str
-        How it is known: "exact", "between", "not yet" or "already".
-    """
+    """One reading that stands."""
 
     entry: int
     reading: str
-    low: float
-    high: float
-    age: float | None
+    low: float  # in the reading's unit, -inf where open
+    high: float  # inf where open
+    age: float | None  # hours after mixing
     specimen: str
     by: str
-    known: str
+    known: str  # how it is known: "exact", "between", "not yet" or "already"
     note: str
 
 

@@ -23,23 +23,14 @@ APART = re.compile(r"[;\s/]+|,\s+")  # 76,5 is one number; 76, 79 are two
 
 @dataclass(frozen=True)
 class Method:
-    """What a method asks of readings and specimen; lengths in mm.
-
-    Parameters
-    ----------
-    scale : str
-    readings, drop : int
-        How many, and how many of the highest and of the lowest are left out of the mean.
-    thickness, edge, apart : float
-    standard, thin, apparent, source, confidence : str
-    """
+    """What a method asks of readings and specimen; lengths in mm."""
 
     scale: str
-    readings: int
+    readings: int  # how many
     thickness: float
     edge: float
     apart: float
-    drop: int
+    drop: int  # how many of the highest and of the lowest are left out of the mean
     standard: str
     thin: str
     apparent: str
@@ -49,21 +40,11 @@ class Method:
 
 @dataclass(frozen=True)
 class Several:
-    """Readings of one specimen together.
+    """Readings of one specimen together."""
 
-    Parameters
-    ----------
-    values : tuple of float
-        In the reading's unit.
-    method : Method or None
-    flags : tuple of str
-        What the specimen or the places read do not satisfy, in sentences.
-    unit : str
-    """
-
-    values: tuple[float, ...]
+    values: tuple[float, ...]  # in the reading's unit
     method: Method | None
-    flags: tuple[str, ...]
+    flags: tuple[str, ...]  # what the specimen or the places read do not satisfy, in sentences
     unit: str
 
     @property
@@ -93,15 +74,13 @@ class Several:
 
 
 @cache
-def methods() -> tuple[Method, ...]:
-    """Every method of `methods.toml`."""
-    raw = own_toml("bench/methods.toml")
-    return tuple(Method(**entry) for entry in raw["methods"])
+def _methods():
+    return tuple(Method(**entry) for entry in own_toml("bench/methods.toml")["methods"])
 
 
 def method_for(reading: Reading) -> Method | None:
     """The method for the scale a reading is on, or None; scales do not convert, so neither do methods."""
-    return next((m for m in methods() if reading.unit.startswith(m.scale)), None)
+    return next((m for m in _methods() if reading.unit.startswith(m.scale)), None)
 
 
 def several(

@@ -31,25 +31,13 @@ class FormProblem(Problems):
 
 @dataclass(frozen=True)
 class PlannedPour:
-    """One planned pour.
-
-    Parameters
-    ----------
-    pour : str
-    settings : dict
-        Chosen factors in their declared units, as the log takes them.
-    said : tuple of str
-        What to set besides the mix, in words.
-    weigh : tuple of dict
-        ``what``, ``amount`` and ``more`` in words, in the order of weighing.
-    warnings : tuple of str
-        About the amounts; those about the settings depend on today's room, see `Desk.cautions`.
-    """
+    """One planned pour."""
 
     pour: str
-    settings: Mapping[str, float | str]
-    said: tuple[str, ...]
-    weigh: tuple[dict[str, str], ...]
+    settings: Mapping[str, float | str]  # chosen factors in their declared units, as the log takes them
+    said: tuple[str, ...]  # what to set besides the mix, in words
+    weigh: tuple[dict[str, str], ...]  # ``what``, ``amount`` and ``more`` in words, in the order of weighing
+    # About the amounts; those about the settings depend on today's room, see `Desk.cautions`.
     warnings: tuple[str, ...] = ()
 
 

@@ -20,20 +20,11 @@ NEAR, OPENS, LAST = 0.05, 0.75, 3.0
 
 @dataclass(frozen=True)
 class Slot:
-    """One planned reading.
-
-    Parameters
-    ----------
-    reading : Reading
-    age : float
-        Planned, hours after mixing.
-    closes : float
-        Hours after mixing from which on it is missed.
-    """
+    """One planned reading."""
 
     reading: Reading
-    age: float
-    closes: float
+    age: float  # planned, hours after mixing
+    closes: float  # hours after mixing from which on it is missed
 
     @property
     def opens(self) -> float:

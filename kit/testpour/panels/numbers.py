@@ -12,30 +12,17 @@ from testpour.units import UnitProblem, show, to_unit
 
 @dataclass(frozen=True)
 class Field:
-    """A number to type.
-
-    Parameters
-    ----------
-    name, label, unit, hint : str
-    factor : str
-        The factor of the study it is, whose believable range and cautions then hold.
-    amount : str
-        "resin" for an amount that may be given by weight or by volume.
-    low, high : float
-        What is believable where it is no factor.
-    whole : bool
-        Whether only whole numbers make sense.
-    """
+    """A number to type."""
 
     name: str
     label: str
     unit: str = ""
     hint: str = ""
-    factor: str = ""
-    amount: str = ""
-    low: float = 0.0
+    factor: str = ""  # of the study, whose believable range and cautions then hold
+    amount: str = ""  # "resin" for an amount that may be given by weight or by volume
+    low: float = 0.0  # what is believable where it is no factor, from here to `high`
     high: float = 100_000.0
-    whole: bool = False
+    whole: bool = False  # only whole numbers make sense
 
 
 def number(study: Study | None, field: Field, words: str) -> tuple[float | None, str, str]:

@@ -20,28 +20,14 @@ LEFT_OUT = "left out"
 
 @dataclass(frozen=True)
 class Wanted:
-    """What the study file should say.
+    """What the study file should say."""
 
-    Parameters
-    ----------
-    texts : dict
-        ``name`` and ``question``.
-    resin : dict
-        ``kind`` as text; ``density`` and ``catalyst_density`` in g/mL.
-    factors : dict
-        Setting to its ends as text, (from, to), both alike where it stays the same; `LEFT_OUT` where it is no
-        setting of the study; None where the file is right as it is.
-    readings : dict
-        Reading to whether it is taken; hardness to its scale, or False.
-    aims : dict
-        Reading to its bounds and age as text: ``at_least``, ``at_most``, ``age``; "" for none.
-    """
-
-    texts: dict[str, str]
-    resin: dict[str, str | float]
+    texts: dict[str, str]  # ``name`` and ``question``
+    resin: dict[str, str | float]  # ``kind`` as text; ``density`` and ``catalyst_density`` in g/mL
+    # Setting to its ends as text, alike where it stays the same; `LEFT_OUT`; None where the file is right as it is.
     factors: dict[str, Any]
-    readings: dict[str, bool | str]
-    aims: dict[str, dict[str, str]]
+    readings: dict[str, bool | str]  # whether each is taken; for hardness its scale, or False
+    aims: dict[str, dict[str, str]]  # reading to ``at_least``, ``at_most`` and ``age`` as text; "" for none
 
 
 def text_of(folder: str | Path) -> str:

@@ -19,40 +19,19 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Overlap:
-    """What two studies have in common.
+    """What two studies have in common."""
 
-    Parameters
-    ----------
-    readings : tuple of str
-        Names of readings that both take in the same unit, scale and grades.
-    factors : tuple of Factor
-        Numeric settings that both poured over a range in common.
-    spans : dict
-        Factor name to the values poured in both, (low, high).
-    apart : dict
-        Factor name to words: settings both poured, but nowhere alike.
-    unlike : tuple of str
-        Readings both take, but on scales nothing converts.
-    aims : tuple of str
-        Readings whose aims ask for different grades, in words with the grades that both are held to.
-    held : tuple of dict
-        Factor name to the value at which a study's own settings stay, for each study: what only one wrote down, or both
-        nowhere alike.
-    alone : tuple of tuple of str
-        Settings that only the first study, and only the second, wrote down, in words with the value they are held at.
-    names : tuple of str
-        How the two are called.
-    """
-
-    readings: tuple[Reading, ...]
-    factors: tuple[Factor, ...]
-    spans: dict[str, tuple[float, float]]
-    apart: dict[str, str]
-    unlike: tuple[str, ...]
-    aims: tuple[str, ...]
+    readings: tuple[Reading, ...]  # that both take in the same unit, scale and grades
+    factors: tuple[Factor, ...]  # numeric settings that both poured over a range in common
+    spans: dict[str, tuple[float, float]]  # factor name to the values poured in both, (low, high)
+    apart: dict[str, str]  # factor name to words: settings both poured, but nowhere alike
+    unlike: tuple[str, ...]  # readings both take, but on scales nothing converts
+    aims: tuple[str, ...]  # readings whose aims ask for different grades, in words with the grades that both are held to
+    # For each study, factor name to the value at which its own settings stay: what it alone wrote down, or both nowhere alike.
     held: tuple[dict[str, float], ...]
+    # Settings that only this study wrote down, in words with the value they are held at.
     alone: tuple[tuple[str, ...], ...]
-    names: tuple[str, ...]
+    names: tuple[str, ...]  # how the two are called
 
     def middle(self) -> dict[str, float]:
         """Settings in the middle of what both poured, on the steps of the bench."""
