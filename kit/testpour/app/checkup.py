@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from contextlib import closing
-from typing import TYPE_CHECKING
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import address_of
-
-if TYPE_CHECKING:
-    from testpour.study import Study
+from testpour.study import Study
 
 
 def examine(study: Study) -> tuple[list[str], list[str]]:

@@ -12,15 +12,11 @@ import webbrowser
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from testpour.exchange.folder import FolderProblem, StudyFolder, make_folder
 from testpour.problems import Problems
 from testpour.study import StudyProblems
 from testpour.study_file import read_study
-
-if TYPE_CHECKING:
-    from argparse import Namespace
 
 FIRST = "0-start-here.ipynb"
 CAUTION = (
@@ -95,7 +91,7 @@ def _add_pool(verbs):
     verb.set_defaults(do=pool)
 
 
-def start(asked: Namespace) -> int:
+def start(asked: argparse.Namespace) -> int:
     """Make or find the study folder and open JupyterLab on its first notebook, until Ctrl-C."""
     from testpour.app.claim import HERE, claimed, free_port, running
 
@@ -145,7 +141,7 @@ def _end_as_if_by_hand():
             signal.signal(getattr(signal, name), signal.default_int_handler)
 
 
-def new(asked: Namespace) -> int:
+def new(asked: argparse.Namespace) -> int:
     """Make a study folder without demo data."""
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
@@ -154,7 +150,7 @@ def new(asked: Namespace) -> int:
     return 0
 
 
-def check(asked: Namespace) -> int:
+def check(asked: argparse.Namespace) -> int:
     """Say what is in the study folder, and what is wrong with it."""
     from testpour.app.checkup import examine
 
@@ -166,7 +162,7 @@ def check(asked: Namespace) -> int:
     return 1 if problems else 0
 
 
-def page(asked: Namespace) -> int:
+def page(asked: argparse.Namespace) -> int:
     """Write the findings page of the study."""
     from testpour.files import free_for
     from testpour.logbook.book import Logbook
@@ -180,7 +176,7 @@ def page(asked: Namespace) -> int:
     return 0
 
 
-def backup(asked: Namespace) -> int:
+def backup(asked: argparse.Namespace) -> int:
     """Copy the log and verify the copy."""
     from testpour.logbook.backup import back_up
 
@@ -188,7 +184,7 @@ def backup(asked: Namespace) -> int:
     return 0
 
 
-def package(asked: Namespace) -> int:
+def package(asked: argparse.Namespace) -> int:
     """Write the log as a Data Package."""
     from testpour.exchange.package import write_package
     from testpour.logbook.book import Logbook
@@ -199,7 +195,7 @@ def package(asked: Namespace) -> int:
     return 0
 
 
-def pool(asked: Namespace) -> int:
+def pool(asked: argparse.Namespace) -> int:
     """Join the logs of several benches."""
     from testpour.files import free_for
     from testpour.pooling import belief_file

@@ -14,13 +14,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from testpour.app.claim import HERE, LabProblem, PortLost, answers, free_port
-
-if TYPE_CHECKING:
-    from subprocess import Popen
 
 QUIET = {
     "@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False},
@@ -71,7 +67,7 @@ class Lab:
 
 
 @contextmanager
-def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[Popen[bytes]]:
+def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[subprocess.Popen[bytes]]:
     """Start a `Lab`, hand over its process once it answers, and stop it on the way out.
 
     JupyterLab opens the browser itself where `browser`. Raises `PortLost` if it ends and another program

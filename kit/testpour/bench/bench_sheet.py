@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from numbers import Real
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pandas as pd
 
@@ -22,9 +22,6 @@ from testpour.planning.pour_cautions import grouped, pour_cautions
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",

@@ -8,8 +8,11 @@ import re
 import threading
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import pandas as pd
+
+from testpour.bench.bench_sheet import BenchSheet
 from testpour.bench.buttons import events, once
 from testpour.bench.cards import Cards, Snapshots
 from testpour.bench.form_head import SessionHead
@@ -20,20 +23,15 @@ from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
 from testpour.bench.slots import hours_words, slots
 from testpour.bench.taps import Taps
+from testpour.caution_rules import Cautions
+from testpour.logbook.book import Logbook
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
+from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.problems import plain
 from testpour.units import UnitProblem
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.bench.bench_sheet import BenchSheet
-    from testpour.caution_rules import Cautions
-    from testpour.logbook.book import Logbook
-    from testpour.planning.plan import Plan
 
 KEPT = 60  # answers a form may still ask for
 TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -14,12 +13,9 @@ from testpour.bench.weighing import check_pigment
 from testpour.cautions import check_batch, check_delivered
 from testpour.planning.plan import Plan, which_session
 from testpour.problems import Problems
+from testpour.study import Study
 from testpour.units import show
 from testpour.wording import listed
-
-if TYPE_CHECKING:
-    from testpour.study import Study
-
 
 
 class FormProblem(Problems):

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from importlib.resources import files
-from typing import TYPE_CHECKING
 
 import anywidget
+import pandas as pd
 import traitlets
 
+from testpour.bench.bench_sheet import BenchSheet
 from testpour.bench.desk import Desk
+from testpour.logbook.book import Logbook
 from testpour.logbook.database import shown
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.bench.bench_sheet import BenchSheet
-    from testpour.logbook.book import Logbook
-    from testpour.planning.plan import Plan
+from testpour.planning.plan import Plan
 
 HERE = files("testpour.bench")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -13,13 +13,11 @@ from testpour.advice.chart_page import recipe_lines
 from testpour.advice.conflicts import UNADVISED, Unadvised
 from testpour.advice.recommend import Recommendation, recommend, settings_words
 from testpour.models.effects import effects
+from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
 from testpour.report.story import drawn, kind_of
 from testpour.units import show, unit_words
 from testpour.wording import about_in_hundred, count
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 MOST_ROOMS = 3
 Rooms = str | float | Sequence[str | float | None] | None  # °C, or text with a unit, one or several; None for those of the log

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.fits import check_one_reading
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.report.reading_curve import average, draw_average
 from testpour.wording import about_in_hundred
-
-if TYPE_CHECKING:
-    from testpour.models.reading_fit import ReadingFit
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least

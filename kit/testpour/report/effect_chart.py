@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from matplotlib.typing import FillStyleType
 
 from testpour.models.change import good_words
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.fits import check_one_reading
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.scatter import scatter
 from testpour.picture import (
     BELIEF,
@@ -23,9 +22,6 @@ from testpour.picture import (
     new_picture,
 )
 from testpour.report.reading_curve import draw_known
-
-if TYPE_CHECKING:
-    from testpour.models.reading_fit import ReadingFit
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
 

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from pathlib import Path
+from typing import Literal
 
+from testpour.models.fits import Fits
 from testpour.report.advised import rooms
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from testpour.models.fits import Fits
 
 ROOMS = 4  # that have room on the page
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from markupsafe import Markup
 
@@ -17,6 +17,8 @@ from testpour.advice.recommend import Recommendation
 from testpour.caution_rules import safety_text
 from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.files import free_for, marked, page_kind, put
+from testpour.logbook.photos import Photo
+from testpour.models.fits import Fits
 from testpour.pages import repeats, template
 from testpour.report import advised, story
 from testpour.report.carried import carried, for_page
@@ -25,10 +27,6 @@ from testpour.report.photographs import photographs, pictured
 from testpour.report.since import changes, earlier, said
 from testpour.threads import one_thread
 from testpour.wording import in_html, visible
-
-if TYPE_CHECKING:
-    from testpour.logbook.photos import Photo
-    from testpour.models.fits import Fits
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
 PAGE = page_kind("findings page")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from markupsafe import Markup
@@ -15,14 +15,12 @@ from testpour.advice.recommend import settings_words
 from testpour.caution_rules import safety_text
 from testpour.files import free_for, page_kind, put
 from testpour.models.effects import effects
+from testpour.models.fits import Fits
 from testpour.models.settings import held_settings, settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.report import advised, story
 from testpour.units import to_unit
 from testpour.wording import about_in_hundred, count, in_html, in_hundred, listed
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 FINDINGS = 3
 BRIEF = 150  # characters that three lines of the narrowest sheet hold beside their first words

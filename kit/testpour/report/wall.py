@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from pathlib import Path
+from typing import Literal
 
 from testpour.causes.whole_log import good_pours
+from testpour.models.fits import Fits
 from testpour.report.advised import rooms
 from testpour.report.figures import show_chance, show_effects
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
 from testpour.report.story import drawn
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from testpour.models.fits import Fits
 
 MOST = 16  # benches with a line of their own; the others share the last one
 ROOMS = 2
