@@ -148,7 +148,7 @@ class SettingFields:
         return entry(f"{key}_{name}", f"{capital(factor.words)} {label}", self.says(f"{key}_{name}", words), unit=unit, problem=problem, read=read)
 
     def wrong(self) -> list[str]:
-        return [f"{self.factors[name].words}" for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]
+        return [self.factors[name].words for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]
 
     def wanted(self) -> dict:
         """Each setting as the study file takes it; None where the file says it already."""
@@ -172,11 +172,9 @@ class SettingFields:
         factor, way = self.factors[name], self.way(name)
         if way == LEFT_OUT:
             return LEFT_OUT
-        if factor.kind == "yes/no" and way == DIFFERS:
-            return None if name in self.there and len(set(factor.span)) == 2 else (0, 1)
         if factor.kind == "yes/no":
-            value = int(factor.parse(self.ends(name)[0]))
-            return None if name in self.there and factor.span == (value, value) else (value, value)
+            span = (0, 1) if way == DIFFERS else (int(factor.parse(self.ends(name)[0])),) * 2
+            return None if name in self.there and factor.span == span else span
         values = tuple(factor.parse(words) for words in self.ends(name))
         unchanged = name in self.there and (values == factor.span or (not factor.span and values == (factor.usual,) * 2))
         return None if unchanged else tuple(f"{value:g} {factor.unit}".strip() for value in values)
@@ -208,7 +206,6 @@ class ToolFields:
 
     def _durometer(self):
         return self.says("durometer", self.there["hardness"].unit if "hardness" in self.there else "")
-
 
 
 def _bare(factor, value):

@@ -11,7 +11,7 @@ import testpour as tp
 from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, text
-from testpour.panels.starting import kept_plan
+from testpour.panels.starting import kept_plan, unpoured
 from testpour.panels.workshop import Needed
 from testpour.toml_file import own_text
 from testpour.wording import count
@@ -62,8 +62,8 @@ class RoundPanel(Panel):
         now = due[due["status"].isin(("overdue", "due"))]
         if len(now):
             return "pour", f"take the {now['reading'].iloc[0]} of {now['pour'].iloc[0]} in 2-pour-and-log"
-        if left := self._left(plan, castings):
-            return "pour", f"pour {left[0]} of the plan in 2-pour-and-log"
+        if plan is not None and len(left := unpoured(plan, castings)):
+            return "pour", f"pour {left['session'].iloc[0]} of the plan in 2-pour-and-log"
         if not len(castings.pours) and self._untouched():
             return "begin", "say what you make and what may differ, in the panel below"
         if not len(castings.pours):
@@ -95,15 +95,7 @@ class RoundPanel(Panel):
         plan = kept_plan(self.workshop)
         if plan is None:
             return "no plan kept"
-        left = sum(str(pour) not in set(map(str, castings.pours.index)) for pour in plan.index)
-        return f"{count(len(plan), 'pour')} planned, {left or 'none'} to make"
-
-    def _left(self, plan, castings):
-        """Sessions of the plan that are not all poured."""
-        if plan is None:
-            return []
-        made = set(map(str, castings.pours.index))
-        return list(dict.fromkeys(plan.loc[[str(pour) not in made for pour in plan.index], "session"]))
+        return f"{count(len(plan), 'pour')} planned, {len(unpoured(plan, castings)) or 'none'} to make"
 
 
 def round_panel(folder: str | Path = ".") -> RoundPanel:

@@ -20,7 +20,7 @@ from testpour.panels.memory import Memory, scale_step
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
-from testpour.panels.starting import begin_session, kept_plan, next_names
+from testpour.panels.starting import begin_session, kept_plan, next_names, unpoured
 from testpour.panels.workshop import Needed
 from testpour.problems import Problems
 from testpour.wording import count, in_hundred, listed
@@ -76,8 +76,7 @@ class PourPanel(Panel):
         pours = kept_plan(self.workshop)
         if pours is None:
             return [text(NO_PLAN, "needed")]
-        made = set(map(str, castings.pours.index))
-        names = [name for name in dict.fromkeys(pours["session"]) if not set(pours.index[pours["session"] == name]) <= made]
+        names = list(unpoured(pours, castings)["session"].unique())
         if not names:
             return [text("Every pour of the plan is in the log. Look at what it says, or take the next pours below.")]
         said = {name: count(int((pours["session"] == name).sum()), "pour") for name in names}

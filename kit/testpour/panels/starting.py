@@ -12,6 +12,7 @@ import pandas as pd
 import testpour as tp
 from testpour.bench.desk import Desk
 from testpour.bench.session_form import SessionForm
+from testpour.logbook.castings import Castings
 from testpour.panels.memory import Memory
 from testpour.panels.workshop import Needed, Workshop
 from testpour.planning.plan import Plan
@@ -58,6 +59,11 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     """The plan kept in the study folder, one row a pour; None where no plan is kept."""
     held = Memory(workshop.folder, "kept-plan").get("table", None)
     return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
+
+
+def unpoured(plan: pd.DataFrame, castings: Castings) -> pd.DataFrame:
+    """The pours of a kept plan that are not in the log."""
+    return plan[~plan.index.isin(castings.pours.index.astype(str))]
 
 
 def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | Mapping[str, float] | None, scale: str, room: str) -> SessionForm:
