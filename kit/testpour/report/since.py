@@ -24,9 +24,7 @@ OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is com
 LEAST = 0.05  # change of a chance that is told
 
 
-def said(
-    fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]
-) -> dict[str, Any]:
+def said(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:
     """What a page says, in the form a later page compares itself with.
 
     ``pours`` is name to a mark of its settings and readings, ``readings`` how many; with ``effects`` and
