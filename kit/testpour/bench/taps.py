@@ -105,7 +105,7 @@ class Taps:
         """
         held = made.last(reading.name) if slot is None else next(iter(filled(slot, made.readings)), None)
         if held is not None:
-            if not _same(self.logbook.study, held, reading, text):
+            if not _same(held, reading, text):
                 self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
         else:
             age, note = (None, "") if slot is None or at is None else _age(slot, made.minutes(at) / 60)
@@ -187,7 +187,7 @@ def _shown_on_the_card():
         yield
 
 
-def _same(study, held, reading, text):
+def _same(held, reading, text):
     """Whether what was typed is what the row says already."""
     with contextlib.suppress(ValueError):
         found = known(reading, text)

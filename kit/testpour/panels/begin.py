@@ -35,10 +35,10 @@ class BeginPanel(Panel):
         made, resin, settings, tools, aims = self._sections(study)
         yield step("1. What do you make?", *made)
         yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(resin.cautions()))
-        yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._needed(study)])
+        yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._needed()])
         yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
         yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or [text("No aim yet: without one nothing can be called good.", "needed")])
-        yield step("6. The study", *self._end(study))
+        yield step("6. The study", *self._end())
 
     def now(self) -> Study:
         """The study as its file says, or the one a new study begins from.
@@ -112,7 +112,7 @@ class BeginPanel(Panel):
         except Needed:
             return True
 
-    def _needed(self, study):
+    def _needed(self):
         """How many pours the settings need, found by planning them."""
         try:
             words, wanted = self.wanted()
@@ -135,13 +135,14 @@ class BeginPanel(Panel):
             return [caution(f"{said} only {mix.smallest_batch:g} g of resin or more has the catalyst within a tenth of what you meant, and so much must not stand in one pot: use a finer scale.")]
         return [text(f"{said} weigh at least {mix.smallest_batch:g} g of resin: then the catalyst is within a tenth of what you meant.")]
 
-    def _end(self, study):
+    def _end(self):
+        off = button("write", "Write study.toml", main=True, off="First put right what is said above.")
         try:
             words, wanted = self.wanted()
         except Problems as problem:
-            return [*(caution(said, "refuse") for said in problem.problems), button("write", "Write study.toml", main=True, off="First put right what is said above.")]
+            return [*(caution(said, "refuse") for said in problem.problems), off]
         except Needed as missing:
-            return [text(str(missing), "needed"), button("write", "Write study.toml", main=True, off="First put right what is said above.")]
+            return [text(str(missing), "needed"), off]
         there = self.workshop.study_mark is not None
         same = there and words == study_text.text_of(self.workshop.folder)
         return [text(wanted.sentence()), button("write", "Change study.toml" if there else "Write study.toml", main=True, off="study.toml says this already." if same else "")]

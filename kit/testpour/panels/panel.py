@@ -14,6 +14,7 @@ import anywidget
 import ipywidgets
 import traitlets
 
+import testpour as tp
 from testpour.models.fits import Fits
 from testpour.panels import jobs
 from testpour.panels.memory import Last, Memory
@@ -71,7 +72,7 @@ class Panel(anywidget.AnyWidget):
 
     def summary(self) -> str:
         """The sentence without its title."""
-        return self.lead
+        raise NotImplementedError
 
     def _repr_mimebundle_(self, **options):
         """The widget, and beside it the sentence for a page that cannot show one."""
@@ -85,8 +86,8 @@ class Panel(anywidget.AnyWidget):
     # Drawing.
 
     def parts(self) -> Iterable[Part]:
-        """The parts shown, in order; what the panel says, where it shows nothing else."""
-        return [text(self.summary())]
+        """The parts shown, in order."""
+        raise NotImplementedError
 
     def show(self) -> None:
         """Work out the parts anew and send them to the page."""
@@ -100,7 +101,7 @@ class Panel(anywidget.AnyWidget):
             shown.append(text(str(needed), "needed"))
         except (ValueError, KeyError, OSError) as problem:
             shown.append(caution(_words(problem), "refuse"))
-        except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
+        except Exception as problem:  # a fault of the kit's own is said, so that nobody waits for it
             shown.append(caution(f"This part failed: {type(problem).__name__}, {_words(problem)}. What you typed and logged is kept.", "refuse"))
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
@@ -145,8 +146,6 @@ class Panel(anywidget.AnyWidget):
 
     def fits(self) -> Fits:
         """What was learned from the log."""
-        import testpour as tp
-
         castings = self.workshop.poured()
         found = self.asked("Learning from the log", lambda: tp.fit_castings(castings))
         # A note changes nothing that is learned, and is told with it all the same.
