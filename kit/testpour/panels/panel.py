@@ -101,7 +101,7 @@ class Panel(anywidget.AnyWidget):
             shown.append(text(str(needed), "needed"))
         except (ValueError, KeyError, OSError) as problem:
             shown.append(caution(_words(problem), "refuse"))
-        except Exception as problem:  # a fault of the kit's own is said, so that nobody waits for it
+        except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
             shown.append(caution(f"This part failed: {type(problem).__name__}, {_words(problem)}. What you typed and logged is kept.", "refuse"))
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
