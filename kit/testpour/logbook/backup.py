@@ -28,14 +28,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Backup:
-    """A verified copy of a log.
-
-    Parameters
-    ----------
-    path : Path
-    pours, readings, photos : int
-        Rows in the copy, corrections included.
-    """
+    """A verified copy of a log, with its numbers of rows, corrections included."""
 
     path: Path
     pours: int
@@ -55,25 +48,8 @@ class Backup:
 def back_up(study: Study, to: str | Path | None = None) -> Backup:
     """Copy a study's log while it may be in use, from a file or a server, into a log file.
 
-    Parameters
-    ----------
-    study : Study
-    to : str or Path, optional
-        File to write; by default beside the log, or beside the study where that is on a server, named by date
-        and time. It must not exist.
-
-    Returns
-    -------
-    Backup
-
-    Raises
-    ------
-    LogProblem
-        If there is no log, or it is none or damaged, the copy exists already, or the copy does not open.
-
-    Notes
-    -----
-    The copy is what the log held at one moment, and is a log itself: name it in `study.toml` to go on with it.
+    The copy is what the log held at one moment, and is a log itself: name it in `study.toml` to go on with it. It must not
+    exist yet; by default it lies beside the log, or beside the study where the log is on a server, named by date and time.
     """
     address = address_of(study)
     source = Path(address.removeprefix(FILE)) if address.startswith(FILE) else None

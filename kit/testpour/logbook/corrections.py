@@ -22,30 +22,7 @@ def corrected_pour(
 ) -> int:
     """Add a corrected version of a pour; returns its entry number. See `Logbook.correct_pour`.
 
-    Parameters
-    ----------
-    ledger : Ledger
-        Open for writing.
-    pour : str
-        Its name.
-    why : str
-        The reason; it must not be empty.
-    settings : dict, optional
-        Only those that change, as factor name to number or text with a unit; None where one is not known
-        after all.
-    session, made_at : optional
-        As for `Logbook.add_pour`; what is not given stays.
-    by : str, optional
-        Initials.
-
-    Returns
-    -------
-    int
-
-    Raises
-    ------
-    LogProblem
-        If the pour is not in the log, no reason is given, or a setting cannot be used.
+    `settings` holds only those that change, None where one is not known after all.
     """
     settings = settings or {}
     changed = settings_of(ledger.study, settings)
@@ -65,30 +42,8 @@ def corrected_reading(
 ) -> int:
     """Add a corrected version of a reading; returns its entry number. See `Logbook.correct_reading`.
 
-    Parameters
-    ----------
-    ledger : Ledger
-        Open for writing.
-    entry : int
-        Entry number of the row that counts now.
-    why : str
-        The reason; it must not be empty.
-    ways : dict
-        ``value``, ``between``, ``not_yet`` and ``already`` as for `Logbook.add_reading`; None for those not
-        given.
-    age : str or float, optional
-        Hours after mixing, or text with a unit; the earlier one by default.
-    by : str, optional
-        Initials; the earlier ones by default.
-
-    Returns
-    -------
-    int
-
-    Raises
-    ------
-    LogProblem
-        If the row does not count now, no reason is given, or the reading cannot be used.
+    `ways` are ``value``, ``between``, ``not_yet`` and ``already``, None where not given; `age` and `by` stay as they are
+    where not given.
     """
     old, row = _old(ledger.counting("reading", entry), "Corrected", why)
     row["reading"] = newer_name(row["reading"], ledger.study.readings)
@@ -97,44 +52,13 @@ def corrected_reading(
 
 
 def withdrawn_pour(ledger: Ledger, pour: str, why: str) -> None:
-    """Add the row that says a pour no longer counts.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        Open for writing.
-    pour : str
-        Its name.
-    why : str
-        The reason; it must not be empty.
-
-    Raises
-    ------
-    LogProblem
-        If the pour is not in the log, or no reason is given.
-    """
+    """Add the row that says a pour no longer counts."""
     old, row = _old(ledger.standing(pour), "Withdrawn", why)
     ledger.insert_pour({**row, "void": True, "settings": ledger.settings(old.entry)})
 
 
 def withdrawn(ledger: Ledger, kind: str, entry: int, why: str) -> None:
-    """Add the row that says a reading or a photograph no longer counts.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        Open for writing.
-    kind : {"reading", "photo"}
-    entry : int
-        Entry number of the row that counts now.
-    why : str
-        The reason; it must not be empty.
-
-    Raises
-    ------
-    LogProblem
-        If the row does not count now, or no reason is given.
-    """
+    """Add the row that says a "reading" or a "photo" no longer counts."""
     ledger.insert(kind, {**_old(ledger.counting(kind, entry), "Withdrawn", why)[1], "void": True})
 
 

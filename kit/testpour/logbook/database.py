@@ -36,19 +36,7 @@ LOCK = 7402193  # names the queue of writers on a server; any number will do
 def open_database(address: str) -> Engine:
     """The database at an address, its tables made where they are missing.
 
-    Parameters
-    ----------
-    address : str
-        ``sqlite:///`` and a path, or ``postgresql://user@server/name``.
-
-    Returns
-    -------
-    Engine
-
-    Raises
-    ------
-    LogProblem
-        If it cannot be opened, is not a database, or was written by a newer kit.
+    The address is ``sqlite:///`` and a path, or ``postgresql://user@server/name``.
     """
     try:
         engine = sa.create_engine(_url_of(address), **_pool(address))
@@ -74,17 +62,7 @@ def open_database(address: str) -> Engine:
 
 
 def in_memory(address: str) -> bool:
-    """Whether a log lies nowhere, and is gone once it is closed.
-
-    Parameters
-    ----------
-    address : str
-        Database address.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a log lies nowhere, and is gone once it is closed."""
     return address.rstrip("/") == "sqlite:" or ":memory:" in address
 
 
@@ -100,17 +78,7 @@ def _pool(address):
 
 
 def on_server(address: str) -> bool:
-    """Whether a log lies on a server.
-
-    Parameters
-    ----------
-    address : str
-        Database address.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a log lies on a server."""
     return address.startswith("postgres")
 
 
@@ -164,17 +132,7 @@ def _refuse_other(connection, address):
 
 
 def shown(address: str) -> str:
-    """An address as it may be shown: a password is never printed.
-
-    Parameters
-    ----------
-    address : str
-        Database address.
-
-    Returns
-    -------
-    str
-    """
+    """An address as it may be shown: a password is never printed."""
     try:
         url = _url_of(address)
     except (sa.exc.ArgumentError, ValueError):
@@ -185,18 +143,7 @@ def shown(address: str) -> str:
 
 
 def writing(engine: Engine) -> AbstractContextManager[Connection]:
-    """A transaction that will write: it takes its place in the queue at once.
-
-    Parameters
-    ----------
-    engine : Engine
-        Of the log.
-
-    Returns
-    -------
-    AbstractContextManager
-        For a `with` block; committed at its end.
-    """
+    """A transaction that will write: it takes its place in the queue at once, and is committed at the end of its block."""
     return engine.execution_options(writes=True).begin()
 
 
@@ -253,18 +200,7 @@ WHY = {
 
 
 def meaning(text: str) -> str | None:
-    """What a database's own words mean, as the end of a sentence about a log.
-
-    Parameters
-    ----------
-    text : str
-        The message of its error.
-
-    Returns
-    -------
-    str or None
-        None where they are not known.
-    """
+    """What a database's own words mean, as the end of a sentence about a log; None where they are not known."""
     return plainly(text) or next((words for sign, words in WHY.items() if sign in text), None)
 
 

@@ -17,17 +17,6 @@ def clean(text: object, line: bool = False) -> str:
 
     Control characters, loose surrogates and characters that XML forbids are dropped, line ends made plain,
     blanks at the ends taken off. With `line`, blanks and line ends inside become single spaces.
-
-    Parameters
-    ----------
-    text : object
-        Anything; None is "".
-    line : bool, optional
-        Whether the result is one line.
-
-    Returns
-    -------
-    str
     """
     text = str("" if text is None else text).replace("\r\n", "\n").replace("\r", "\n")
     text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
@@ -39,37 +28,15 @@ def _unfit(character):
 
 
 def missing(value: object) -> bool:
-    """Whether a value says that nothing is known: None, NaN or a missing date.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a value says that nothing is known: None, NaN or a missing date."""
     return value is None or bool(pd.isna(value))
 
 
 def moment(value: str | dt.date | None) -> dt.datetime:
-    """A date and time on the workshop's clock; now for None.
+    """A date and time on the workshop's clock, without a zone, to the second; now for None.
 
-    Parameters
-    ----------
-    value : datetime, str or None
-        Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, or ``"31/3/2026"`` where the day cannot be
-        taken for the month. A time with a zone is turned into that of this computer.
-
-    Returns
-    -------
-    datetime
-        Without a zone, to the second.
-
-    Raises
-    ------
-    UnitProblem
-        If it cannot be read, or may be two dates.
+    Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, or ``"31/3/2026"`` where the day cannot be taken for the
+    month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
     """
     if value is None or missing(value):
         return dt.datetime.now().replace(microsecond=0)

@@ -50,12 +50,7 @@ class LogProblems(LogProblem):
 
 
 class Entries:
-    """Checks entries against a study.
-
-    Parameters
-    ----------
-    study : Study
-    """
+    """Checks entries against a study."""
 
     def __init__(self, study: Study) -> None:
         self.study = study
@@ -63,23 +58,9 @@ class Entries:
     def check(
         self, entries: Sequence[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
     ) -> list[dict[str, Any]]:
-        """The entries as rows for the log.
+        """The entries as rows for the log, as `Ledger.add` takes them; `LogProblems` has every problem, in their order.
 
-        Parameters
-        ----------
-        entries : list of dict
-        problems : list of tuple
-            Problems already found while reading them, reported with the rest.
-
-        Returns
-        -------
-        list of dict
-            As `Ledger.add` takes them.
-
-        Raises
-        ------
-        LogProblems
-            With every problem of every entry, in the order of the entries.
+        `problems` are those already found while reading them, reported with the rest.
         """
         problems, checked, seen = list(problems), [], set()
         for place, entry in enumerate(entries, start=1):
@@ -122,23 +103,7 @@ class Entries:
         }
 
     def settings(self, given: Mapping[str, Any]) -> dict[str, float | str]:
-        """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up.
-
-        Parameters
-        ----------
-        given : dict
-            Factor name to number or text with a unit.
-
-        Returns
-        -------
-        dict
-            Factor name to a float in its unit, or text for a lot.
-
-        Raises
-        ------
-        StudyProblems
-            Naming every setting that is unknown to the study, unreadable or out of range.
-        """
+        """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
         said = {name: value for name, value in given.items() if not missing(value)}
         whole = self.study.settings({**dict.fromkeys(given), **said})
         return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
@@ -166,25 +131,11 @@ class Entries:
         return columns.get(name, name)
 
     def reading(self, entry: Mapping[str, Any]) -> dict[str, Any]:
-        """One reading as a row for the log.
+        """One reading as a row for the log, but for ``pour``; ends in the reading's unit, age in h.
 
-        Parameters
-        ----------
-        entry : dict
-            ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age``
-            (h), ``specimen``, ``by``, ``note``.
-
-        Returns
-        -------
-        dict
-            Columns of the table of readings but for ``pour``; ends in the reading's unit, age in h.
-
-        Raises
-        ------
-        UnitProblem
-            If it cannot be read or believed, or needs an age.
-        KeyError
-            If the study has no such reading.
+        `entry` holds ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age`` (h),
+        ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a KeyError where the study
+        has no such reading.
         """
         reading = self.study.reading(entry["reading"])
         ways = {key: entry[key] for key in ("value", "between", "not_yet", "already") if entry.get(key) is not None}
@@ -208,33 +159,12 @@ class Entries:
 
 
 def read_once(reading: Reading) -> bool:
-    """Whether a pour has one such reading at an age; hardness is read at several places.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a pour has one such reading at an age; hardness is read at several places."""
     return not reading.ages or bool(reading.grades)
 
 
 def with_refusals(note: str, refusals: Iterable[str]) -> str:
-    """A note that keeps, once, what the cautions refused.
-
-    Parameters
-    ----------
-    note : str
-        As typed.
-    refusals : iterable of str
-        Sentences.
-
-    Returns
-    -------
-    str
-    """
+    """A note that keeps, once, what the cautions refused."""
     return " ".join([note, *(f"Refused by the cautions: {text}" for text in refusals if text not in note)]).strip()
 
 

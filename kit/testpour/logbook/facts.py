@@ -20,20 +20,7 @@ UNIT, GRADES = "unit of ", "grades of "
 
 
 def check_facts(engine: Engine, study: Study) -> None:
-    """Refuse to read numbers in another unit, or grades by other words, than they were logged in; note those of new columns.
-
-    Parameters
-    ----------
-    engine : Engine
-        Of the log.
-    study : Study
-        Whose units and grades are now declared.
-
-    Raises
-    ------
-    LogProblem
-        If the study file now declares another unit or other grades than the log was begun with.
-    """
+    """Refuse to read numbers in another unit, or grades by other words, than they were logged in; note those of new columns."""
     declared = {f"{UNIT}{c.name}": c.unit for c in (*study.factors, *study.readings)}
     declared |= {f"{GRADES}{r.name}": json.dumps(r.grades, ensure_ascii=False) for r in study.readings}
     with Explained(engine, writing) as connection:

@@ -23,20 +23,8 @@ class HeaderProblem(ValueError):
 def checked_unit(column: Column, unit: str) -> str:
     """The unit of a header; ``""`` for a scale such as (0-3), which the grades of a reading have anyway.
 
-    Parameters
-    ----------
-    column : Factor or Reading
-    unit : str
-        As it stands in brackets.
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    HeaderProblem
-        If it begins with a number, which would join the number of every cell, or stands where grades have none.
+    A HeaderProblem where it begins with a number, which would join the number of every cell, or stands where grades have
+    none.
     """
     grades = getattr(column, "grades", ())
     if grades and (re.fullmatch(rf"0\s*(?:-|–|to|\.\.+)\s*{len(grades) - 1}", unit) or unit.casefold() in (column.unit.casefold(), "grades")):
@@ -57,18 +45,7 @@ def checked_unit(column: Column, unit: str) -> str:
 def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list[Head | None], list[tuple[str, str, str]]] | None:
     """The heads with the units that stand in a row of their own below the headers, or None where the row is no such row.
 
-    Parameters
-    ----------
-    study : Study
-    heads : list of Head or None
-    row : list of str
-        The first row below the headers.
-
-    Returns
-    -------
-    heads : list of Head or None
-    problems : list of tuple
-        Header, cell and what is wrong with it.
+    With them come header, cell and problem of each unit that cannot be taken.
     """
     texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
     asked = [(head, text, _measured_by(study, head)) for head, text in zip(heads, texts, strict=False)]
@@ -114,16 +91,7 @@ def _fits(unit, column):
 
 
 def measures(unit: str, other: str) -> bool:
-    """Whether one unit can be turned into another; no unit cannot.
-
-    Parameters
-    ----------
-    unit, other : str
-
-    Returns
-    -------
-    bool
-    """
+    """Whether one unit can be turned into another; no unit cannot."""
     if not unit or not other:
         return False
     try:

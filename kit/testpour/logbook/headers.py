@@ -30,45 +30,21 @@ MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to te
 
 @dataclass(frozen=True)
 class Head:
-    """What a column of the sheet holds.
+    """What a column of the sheet holds."""
 
-    Parameters
-    ----------
-    kind : {"own", "factor", "reading"}
-    name, unit, text : str
-    age : float or None
-        Hours, from a header such as "hardness at 24 h".
-    specimen : str
-    part : {"value", "note", "by"}
-        A reading may have a column for its note and for who read it.
-    """
-
-    kind: str
+    kind: str  # "own", "factor" or "reading"
     name: str
     unit: str
     text: str
-    age: float | None = None
+    age: float | None = None  # hours, from a header such as "hardness at 24 h"
     specimen: str = ""
-    part: str = "value"
+    part: str = "value"  # or "note" or "by": a reading may have a column for its note and for who read it
 
 
 def read_head(study: Study, text: str) -> Head | None:
-    """The `Head` of a header, or None where it is nothing of the study's.
+    """The `Head` of a header such as ``"hardness at 24 h (Shore D)"``, or None where it is nothing of the study's.
 
-    Parameters
-    ----------
-    study : Study
-    text : str
-        As it stands in the sheet, for example ``"hardness at 24 h (Shore D)"``.
-
-    Returns
-    -------
-    Head or None
-
-    Raises
-    ------
-    HeaderProblem
-        If it may be one of several columns, or looks like one that is misspelt.
+    A HeaderProblem where it may be one of several columns, or looks like one that is misspelt.
     """
     part = PART.search(text)
     left = text[: part.start()] if part else text

@@ -42,31 +42,14 @@ ABOUT = re.compile(r"^(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*
 
 @dataclass(frozen=True)
 class Known:
-    """What is known of one reading.
+    """What is known of one reading."""
 
-    Parameters
-    ----------
-    low, high : float
-        Ends in the reading's unit, -inf and inf where open; equal when read off.
-    how : {"exact", "between", "not yet", "already"}
-    """
-
-    low: float
+    low: float  # in the reading's unit, as high; -inf and inf where open, equal when read off
     high: float
-    how: str
+    how: str  # "exact", "between", "not yet" or "already"
 
     def words(self, reading: Reading) -> str:
-        """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``.
-
-        Parameters
-        ----------
-        reading : Reading
-            The one it is about.
-
-        Returns
-        -------
-        str
-        """
+        """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``."""
         if self.how == "exact":
             return f"{self.low:g}"
         if self.how == "between":
@@ -77,15 +60,7 @@ class Known:
 def out_of_order(study: Study, rows: Iterable[Any]) -> str:
     """Why the times read on one casting cannot all be right, a sentence each; empty where they can.
 
-    Parameters
-    ----------
-    study : Study
-    rows : iterable
-        Its readings, each with the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
-
-    Returns
-    -------
-    str
+    Each row has the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
     """
     read = {reading.name: reading for reading in study.readings if reading.name in TIMED}
     timed = [(read[row.reading], _known(row)) for row in rows if row.reading in read]
@@ -114,29 +89,10 @@ def known(
     between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None,
     already: str | float | None = None, decimal: str | None = None
 ) -> Known:
-    """What is known of a reading, checked.
+    """What is known of a reading, in its unit, from exactly one of four ways to say it; else a UnitProblem.
 
-    Parameters
-    ----------
-    reading : Reading
-    value : float or str, optional
-        The reading as read off; text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``.
-    between : tuple, optional
-        The last check before and the first check after; of a time, 0 as the first says no more than `already`.
-    not_yet, already : float or str, optional
-        The last check, when it had not happened; the first check, when it had.
-    decimal : {".", ","}, optional
-        Decimal mark, where known.
-
-    Returns
-    -------
-    Known
-        Ends in the reading's unit.
-
-    Raises
-    ------
-    UnitProblem
-        If not exactly one of them is given, or it cannot be read or believed.
+    `value` is as read off; its text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``. `between` has the last
+    check before and the first check after; of a time, 0 as the first says no more than `already`.
     """
     given = [way for way in (value, between, not_yet, already) if way is not None]
     if len(given) != 1:

@@ -28,35 +28,14 @@ TABLES = {"reading": READINGS, "photo": PHOTOS}
 
 
 class Ledger:
-    """The log, open for one transaction.
-
-    Parameters
-    ----------
-    study : Study
-    connection : sqlalchemy.Connection
-    """
+    """The log, open for one transaction."""
 
     def __init__(self, study: Study, connection: Connection) -> None:
         self.study = study
         self._connection = connection
 
     def add(self, entries: Iterable[Mapping[str, Any]]) -> list[str]:
-        """Add checked entries, each with its readings; returns the names of the pours.
-
-        Parameters
-        ----------
-        entries : iterable of dict
-            As `Entries.check` returns them.
-
-        Returns
-        -------
-        list of str
-
-        Raises
-        ------
-        LogProblem
-            If a name is in the log already, or given twice.
-        """
+        """Add checked entries, each with its readings; returns the names of the pours."""
         given = [entry["pour"] for entry in entries]
         taken = self._taken(given if all(given) else None)
         doubled = [e["pour"] for e in entries if e["pour"] in taken]
@@ -84,17 +63,7 @@ class Ledger:
         return {name for part in parts for name in self._connection.execute(asked.where(POURS.c.pour.in_(part))).scalars()}
 
     def insert_pour(self, entry: Mapping[str, Any]) -> int:
-        """Add one row of a pour with its settings; returns its entry number.
-
-        Parameters
-        ----------
-        entry : dict
-            Columns of the table of pours, with ``settings``: factor name to float or text.
-
-        Returns
-        -------
-        int
-        """
+        """Add one row of a pour with its settings; returns its entry number."""
         row = {k: entry[k] for k in ("pour", "session", "made_at", "by", "note", "supersedes", "void") if k in entry}
         number = self._insert(POURS, row)
         settings = [
@@ -107,18 +76,7 @@ class Ledger:
         return number
 
     def insert(self, kind: str, row: Mapping[str, Any]) -> int:
-        """Add one row of a reading or a photograph; returns its entry number.
-
-        Parameters
-        ----------
-        kind : {"reading", "photo"}
-        row : dict
-            Columns of its table.
-
-        Returns
-        -------
-        int
-        """
+        """Add one row of a "reading" or a "photo"; returns its entry number."""
         return self._insert(TABLES[kind], row)
 
     def _insert(self, table, row):
@@ -126,39 +84,13 @@ class Ledger:
         return self._connection.execute(table.insert().values(**row)).inserted_primary_key[0]
 
     def settings(self, entry: int) -> dict[str, float | str]:
-        """The settings of one row of a pour: factor name to float or text.
-
-        Parameters
-        ----------
-        entry : int
-            Entry number of the pour's row.
-
-        Returns
-        -------
-        dict
-            Numbers in the factors' units.
-        """
+        """The settings of one row of a pour: factor name to float in the factor's unit, or text."""
         rows = self._connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == entry))
         held = {row.factor: row.text if row.number is None else row.number for row in rows}
         return {newer_name(name, self.study.factors): value for name, value in held.items()}
 
     def standing(self, pour: str) -> Row[Any]:
-        """The row of a pour that counts now.
-
-        Parameters
-        ----------
-        pour : str
-            Its name.
-
-        Returns
-        -------
-        Row
-
-        Raises
-        ------
-        LogProblem
-            If it is not in the log, or was withdrawn.
-        """
+        """The row of a pour that counts now; a LogProblem where it is not in the log, or was withdrawn."""
         pour = clean(pour, line=True)
         rows = self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
         if not rows:
@@ -169,39 +101,12 @@ class Ledger:
         return rows[-1]
 
     def times(self, pour: str) -> Sequence[Row[Any]]:
-        """The rows that count of a pour's gel time, time to peak and demould time.
-
-        Parameters
-        ----------
-        pour : str
-            Its name.
-
-        Returns
-        -------
-        list of Row
-            Columns of the table of readings.
-        """
+        """The rows that count of a pour's gel time, time to peak and demould time."""
         query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading.in_(TIMED), standing(READINGS))
         return self._connection.execute(query).all()
 
     def counting(self, kind: str, entry: int) -> Row[Any]:
-        """The row of a reading or a photograph by its entry number, if it counts now.
-
-        Parameters
-        ----------
-        kind : {"reading", "photo"}
-        entry : int
-            Its entry number.
-
-        Returns
-        -------
-        Row
-
-        Raises
-        ------
-        LogProblem
-            If there is no such row, or another one replaced it.
-        """
+        """The row of a "reading" or a "photo" by its entry number; a LogProblem where it does not count now."""
         table = TABLES[kind]
         row = self._connection.execute(sa.select(table).where(table.c.entry == entry)).first()
         if row is None:
@@ -214,33 +119,13 @@ class Ledger:
         return row
 
     def photos(self, pour: str | None = None) -> Sequence[Row[Any]]:
-        """The rows of the photographs that count now, of one pour or of all, in the order of logging.
-
-        Parameters
-        ----------
-        pour : str, optional
-            Its name; all pours by default.
-
-        Returns
-        -------
-        list of Row
-        """
+        """The rows of the photographs that count now, of one pour or of all, in the order of logging."""
         pours = sa.select(POURS.c.pour).where(standing(POURS))
         query = sa.select(PHOTOS).where(standing(PHOTOS), PHOTOS.c.pour.in_(pours)).order_by(PHOTOS.c.entry)
         return self._connection.execute(query if pour is None else query.where(PHOTOS.c.pour == pour)).all()
 
     def history(self, pour: str) -> list[dict[str, Any]]:
-        """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging.
-
-        Parameters
-        ----------
-        pour : str
-            Its name.
-
-        Returns
-        -------
-        list of dict
-        """
+        """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
         pour, found = clean(pour, line=True), []
         for row in self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour)):
             held = self.settings(row.entry)
@@ -261,18 +146,7 @@ class Ledger:
         return f"{Known(*ends, row.known).words(reading)} {unit}".strip()
 
     def refuse_second(self, row: Mapping[str, Any]) -> None:
-        """Refuse a reading that the log has already: a notebook cell run twice must not count it twice.
-
-        Parameters
-        ----------
-        row : dict
-            Columns of the table of readings.
-
-        Raises
-        ------
-        LogProblem
-            If the pour has such a reading at that age and specimen, and it is one that is read once.
-        """
+        """Refuse a reading that the log has already: a notebook cell run twice must not count it twice."""
         reading = self.study.reading(row["reading"])
         if not read_once(reading):
             return
@@ -292,26 +166,7 @@ class Ledger:
 
 
 def because(note: str, deed: str, why: str) -> str:
-    """A note with the reason added; a reason is not optional.
-
-    Parameters
-    ----------
-    note : str
-        As it stands.
-    deed : str
-        What was done, for example "Withdrawn".
-    why : str
-        The reason.
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    LogProblem
-        If there is no reason.
-    """
+    """A note with the reason added; a reason is not optional."""
     if not clean(why):
         raise LogProblem(f"{deed} without a reason. Give one: it is kept with the row.")
     return f"{note} {deed}: {clean(why)}".strip()

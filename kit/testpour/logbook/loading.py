@@ -23,23 +23,7 @@ WAYS = ["exact", "not yet", "already", "between"]
 
 
 def load_castings(study: Study, connection: Connection) -> Castings:
-    """`Castings` of a study from its log, superseded and withdrawn rows left out.
-
-    Parameters
-    ----------
-    study : Study
-    connection : Connection
-        To the log.
-
-    Returns
-    -------
-    Castings
-
-    Raises
-    ------
-    LogProblem
-        If the log keeps a column in a unit that does not convert to the study's.
-    """
+    """`Castings` of a study from its log, superseded and withdrawn rows left out."""
     _refuse_other_units(study, connection)
     return Castings(study, _pours(study, connection), _readings(study, connection))
 
@@ -59,17 +43,7 @@ def _refuse_other_units(study, connection):
 
 
 def standing(table: Table) -> ColumnElement[bool]:
-    """The condition on a row that nothing supersedes and that is not withdrawn.
-
-    Parameters
-    ----------
-    table : Table
-        With the columns ``entry``, ``supersedes`` and ``void``.
-
-    Returns
-    -------
-    ColumnElement
-    """
+    """The condition on a row that nothing supersedes and that is not withdrawn."""
     replaced = sa.select(table.c.supersedes).where(table.c.supersedes.is_not(None))
     return sa.and_(sa.not_(table.c.void), table.c.entry.not_in(replaced))
 

@@ -39,28 +39,12 @@ def held_here(path: str | Path) -> bool:
 
     Such a file must not be opened any other way: closing it would drop SQLite's locks on it, and other benches
     would write between two of its pages (SQLite, How To Corrupt, section 2.2).
-
-    Parameters
-    ----------
-    path : str or Path
-        Of the file.
-
-    Returns
-    -------
-    bool
     """
     return HELD[_identity(path)] > 0
 
 
 def count_connection(path: str | Path, change: int) -> None:
-    """Note that this process opened (1) or is closing (-1) a connection to a file.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of the file.
-    change : {1, -1}
-    """
+    """Note that this process opened (1) or is closing (-1) a connection to a file."""
     HELD[_identity(path)] += change
 
 
@@ -73,17 +57,7 @@ def _identity(path):
 
 
 def check_file(path: str | Path) -> None:
-    """Refuse a file that is empty, cut short or no database, before SQLite begins a new log in it without a word.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of the log; a file that does not exist yet is fine.
-
-    Raises
-    ------
-    LogProblem
-    """
+    """Refuse a file that is empty, cut short or no database, before SQLite begins a new log in it without a word."""
     path = Path(path)
     if path.exists() and not path.is_file():
         raise LogProblem(f"The log at {path} is a folder, a pipe or a device, not a file. Give the path of a log, or move it away.")
@@ -130,11 +104,6 @@ def make_one_file(path: str | Path) -> None:
     """Bring the rows that an older kit left beside a log into it, and keep them there from now on.
 
     Where an older kit has the log open just now, it stays as it is, which is said; the next opening tries again.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of the log.
     """
     for _ in range(TURNS):
         if not _in_two_files(path):
@@ -157,15 +126,6 @@ def check_whole(path: str | Path) -> None:
     """Refuse a log whose parts do not fit together, as in a copy made by hand in the middle of a write.
 
     A log of more than `CHECKED` bytes is taken as it is: to look through it takes longer than to open it.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of the log.
-
-    Raises
-    ------
-    LogProblem
     """
     if not 0 < _size(Path(path)) <= CHECKED:
         return
@@ -177,14 +137,7 @@ def check_whole(path: str | Path) -> None:
 def close_log(study: Study) -> bool:
     """Close a log after whoever had it open is gone: what a crash left beside the file is put right.
 
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    bool
-        Whether the log is one file now; True too where there is none, or it lies on a server.
+    Returns whether the log is one file now; True too where there is none, or it lies on a server.
     """
     address = address_of(study)
     path = Path(address.removeprefix(FILE))

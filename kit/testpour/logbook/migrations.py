@@ -21,17 +21,8 @@ GROWS = "the log only grows: a correction is a new row"
 def bring_forward(connection: Connection, where: str) -> None:
     """Make the tables where there are none, or take an older log's to the form this kit knows.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        In a transaction that writes; where a step fails, nothing of it stays.
-    where : str
-        The log's place, as it may be shown.
-
-    Raises
-    ------
-    LogProblem
-        If a newer kit wrote it, or its form is not a number. It is left untouched then.
+    All in the transaction of the connection: where a step fails, nothing of it stays. A log of a newer kit is refused and
+    left untouched.
     """
     held = None
     if sa.inspect(connection).has_table(FACTS.name):

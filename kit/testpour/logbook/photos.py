@@ -36,24 +36,12 @@ PIXELS = 120_000_000  # refused beyond before anything is decoded: a small file 
 
 @dataclass(frozen=True)
 class Photo:
-    """A photograph of a pour.
+    """A photograph of a pour."""
 
-    Parameters
-    ----------
-    entry : int
-        Its number in the log, to withdraw it by.
-    pour : str
-    path : Path
-        The file, named by the SHA-256 of its bytes.
-    age : float or None
-        Hours after mixing.
-    by, note : str
-    """
-
-    entry: int
+    entry: int  # its number in the log, to withdraw it by
     pour: str
-    path: Path
-    age: float | None
+    path: Path  # named by the SHA-256 of its bytes
+    age: float | None  # hours after mixing
     by: str
     note: str
 
@@ -64,22 +52,7 @@ class Photo:
         return ". ".join(part for part in (f"{self.pour}{age}", self.note, self.by) if part)
 
     def thumbnail(self, pixels: int = 160) -> str:
-        """A small copy as the address of a picture (a data URI), at most so many pixels wide and high.
-
-        Parameters
-        ----------
-        pixels : int, optional
-            Of its longer side.
-
-        Returns
-        -------
-        str
-
-        Raises
-        ------
-        LogProblem
-            If the file is not in the study folder, or is not what was logged.
-        """
+        """A small copy as the address of a picture (a data URI), at most so many pixels wide and high."""
         try:
             data = self.path.read_bytes()
         except OSError:
@@ -117,26 +90,7 @@ def photo_row(
 ) -> dict[str, Any]:
     """Take a picture into the study folder; returns its row for the log, but for the pour.
 
-    Parameters
-    ----------
-    study : Study
-        Whose folder takes the picture.
-    path : str, Path or bytes
-        The picture file, or what is in it.
-    note, by : str, optional
-        As typed.
-    age : str or float, optional
-        Hours after mixing, or text with a unit.
-
-    Returns
-    -------
-    dict
-        Columns of the table of photographs but for ``pour``.
-
-    Raises
-    ------
-    LogProblem
-        If it is not a picture this kit reads, or too large.
+    A LogProblem where it is not a picture this kit reads, or too large.
     """
     try:
         hours = None if age is None else to_unit(age, "h", "age")
@@ -151,19 +105,7 @@ def photo_row(
 
 
 def photo_of(study: Study, row: Row[Any]) -> Photo:
-    """A row of the log as a `Photo`.
-
-    Parameters
-    ----------
-    study : Study
-        In whose folder the picture lies.
-    row : Row
-        Of the table of photographs.
-
-    Returns
-    -------
-    Photo
-    """
+    """A row of the log as a `Photo`."""
     return Photo(row.entry, row.pour, Path(study.folder) / FOLDER / Path(row.file).name, row.age, row.by, row.note)
 
 

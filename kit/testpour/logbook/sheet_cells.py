@@ -23,26 +23,7 @@ SUMMARY = re.compile(
 
 
 def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]]:
-    """Rows of text cells, the decimal mark where the file tells it, and what of a workbook was left unread.
-
-    Parameters
-    ----------
-    path : str or Path
-        A .csv, .tsv, .txt or .xlsx file.
-
-    Returns
-    -------
-    rows : list of list of str
-    decimal : {".", ","} or None
-        A comma where cells of a text file show it and none shows a decimal point; unknown otherwise.
-    unread : list of str
-        Sentences.
-
-    Raises
-    ------
-    LogProblem
-        If the file is missing or of another kind.
-    """
+    """Rows of text cells, the decimal mark where the file tells it, and what of a workbook was left unread."""
     path = Path(path)
     if not path.exists():
         raise LogProblem(f"No sheet at {path}. Give its path, or put it beside the study file.")
@@ -105,32 +86,12 @@ def _decimal(rows):
 
 
 def bare(text: str) -> str:
-    """A cell as it is looked up among the words of a sheet: small letters, without a colon at its end.
-
-    Parameters
-    ----------
-    text : str
-        Of a cell.
-
-    Returns
-    -------
-    str
-    """
+    """A cell as it is looked up among the words of a sheet: small letters, without a colon at its end."""
     return text.strip().casefold().removesuffix(":")
 
 
 def sums_up(text: str) -> bool:
-    """Whether a cell names a row of averages or sums.
-
-    Parameters
-    ----------
-    text : str
-        Of a cell.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a cell names a row of averages or sums."""
     return SUMMARY.fullmatch(bare(text)) is not None
 
 
@@ -143,17 +104,8 @@ def tame(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
     Text that a sheet uses for "nothing here", "the same as above" or a row of averages gets one too, so that a pour
-    called None keeps its name, and so does text that begins with a separator. Characters that turn the order of words are written
-    out, such as [U+202E].
-
-    Parameters
-    ----------
-    text : str
-        Of a cell.
-
-    Returns
-    -------
-    str
+    called None keeps its name, and so does text that begins with a separator. Characters that turn the order of words
+    are written out, such as [U+202E].
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
     meant = bool(bare(text)) and _meant(text) and text != "min"  # the unit, which tables for other programs hold
@@ -161,17 +113,7 @@ def tame(text: str) -> str:
 
 
 def untame(text: str) -> str:
-    """Back from `tame`.
-
-    Parameters
-    ----------
-    text : str
-        Of a cell.
-
-    Returns
-    -------
-    str
-    """
+    """Back from `tame`."""
     rest = text[1:]
     text = rest if text[:1] == "'" and (rest[:1] in GUARDED or _meant(rest)) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

@@ -28,26 +28,9 @@ DATED = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")  # a date as a workbook ke
 def read_rows(
     study: Study, heads: Sequence[Head | None], rows: Iterable[tuple[int, list[str]]], decimal: str | None, problems: list[tuple[Any, ...]]
 ) -> tuple[list[dict[str, Any]], list[str]]:
-    """The pours of numbered rows, and what was passed over.
+    """The pours of numbered rows, as `Logbook.add_all` takes them, and sentences on what was passed over.
 
-    Parameters
-    ----------
-    study : Study
-    heads : list of Head or None
-        What each cell of a row is.
-    rows : iterable of tuple
-        Number as the spreadsheet counts, and cells.
-    decimal : {".", ","} or None
-        Decimal mark, where known.
-    problems : list of tuple
-        Where, column, value and problem; what is found wrong is added.
-
-    Returns
-    -------
-    entries : list of dict
-        As `Logbook.add_all` takes them.
-    passed : list of str
-        Sentences.
+    What is wrong is added to `problems`: where, column, value and problem.
     """
     entries: list[dict[str, Any]] = []
     passed: list[str] = []

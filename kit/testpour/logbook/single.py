@@ -22,23 +22,7 @@ def one_pour(
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     """A pour as an entry for the ledger, and what its settings call care for.
 
-    Parameters
-    ----------
-    study : Study
-    pour : str or None
-    given : dict
-        settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
-    made_anyway : bool
-
-    Returns
-    -------
-    tuple
-        The entry, and the warnings as sentences.
-
-    Raises
-    ------
-    LogProblem
-        If a setting is unknown, unreadable, out of range, or refused and not made all the same.
+    `given` has settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     """
     row = settings_of(study, given["settings"])
     found = check_settings(study, row) + check_note(given["note"] or "")
@@ -53,24 +37,7 @@ def one_pour(
 
 
 def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
-    """Settings as the log keeps them; see `Entries.settings`.
-
-    Parameters
-    ----------
-    study : Study
-    given : dict
-        Factor name to number or text with a unit.
-
-    Returns
-    -------
-    dict
-        Factor name to a float in its unit, or text for a lot.
-
-    Raises
-    ------
-    LogProblem
-        Naming every setting that cannot be used.
-    """
+    """Settings as the log keeps them; see `Entries.settings`."""
     try:
         return Entries(study).settings(given)
     except StudyProblems as problem:
@@ -78,22 +45,7 @@ def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str
 
 
 def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
-    """A date and time on the workshop's clock; see `moment`.
-
-    Parameters
-    ----------
-    made_at : str, datetime or None
-        None is now.
-
-    Returns
-    -------
-    datetime
-
-    Raises
-    ------
-    LogProblem
-        If it is not a date and time, or may be either of two.
-    """
+    """A date and time on the workshop's clock; see `moment`."""
     try:
         return moment(made_at)
     except UnitProblem as problem:
@@ -101,24 +53,7 @@ def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
 
 
 def reading_of(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
-    """A reading as a row for the log; see `Entries.reading`.
-
-    Parameters
-    ----------
-    study : Study
-    entry : dict
-        As for `Entries.reading`.
-
-    Returns
-    -------
-    dict
-        Columns of the table of readings but for ``pour``.
-
-    Raises
-    ------
-    LogProblem
-        If it cannot be read, is out of range, or needs an age.
-    """
+    """A reading as a row for the log; see `Entries.reading`."""
     try:
         return Entries(study).reading(entry)
     except (UnitProblem, KeyError) as problem:

@@ -123,18 +123,6 @@ class LogProblem(Problem):
 
 
 def address_of(study: Study, address: str | None = None) -> str:
-    """Where the log lies, as a database address: a file beside the study, unless it says otherwise.
-
-    Parameters
-    ----------
-    study : Study
-        Whose ``log`` is taken where no address is given.
-    address : str, optional
-        A path beside the study, or a database address.
-
-    Returns
-    -------
-    str
-    """
+    """Where the log lies, as a database address: a file beside the study, unless it says otherwise."""
     text = str(address or study.log)
     return text if "://" in text else f"{FILE}{Path(study.folder) / text}"

@@ -22,16 +22,6 @@ def one_moment(engine: Engine) -> AbstractContextManager[Connection]:
     """A transaction that sees the log as it stood when it began, whatever others write meanwhile.
 
     In a file, whoever writes waits until the reader has done; PostgreSQL has to be asked.
-
-    Parameters
-    ----------
-    engine : Engine
-        Of the log.
-
-    Returns
-    -------
-    AbstractContextManager
-        For a `with` block.
     """
     if engine.dialect.name == "postgresql":
         engine = engine.execution_options(isolation_level="REPEATABLE READ")
@@ -39,36 +29,14 @@ def one_moment(engine: Engine) -> AbstractContextManager[Connection]:
 
 
 def all_rows(connection: Connection, table: Table) -> Iterator[list[dict[str, Any]]]:
-    """The rows of a table in the order of their numbers, in lists of dicts of at most `AT_ONCE`.
-
-    Parameters
-    ----------
-    connection : Connection
-        To the log.
-    table : Table
-        One of the log's.
-
-    Yields
-    ------
-    list of dict
-    """
+    """The rows of a table in the order of their numbers, in lists of dicts of at most `AT_ONCE`."""
     query = sa.select(table).order_by(*table.primary_key).execution_options(stream_results=True)
     for rows in connection.execute(query).partitions(AT_ONCE):
         yield [dict(row._mapping) for row in rows]
 
 
 def put_rows(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Put rows with their own numbers into an empty table; on a server the next number follows them.
-
-    Parameters
-    ----------
-    connection : Connection
-        To the log, for writing.
-    table : Table
-        One of the log's.
-    rows : list of dict
-        Columns by name, ``entry`` among them.
-    """
+    """Put rows with their own numbers into an empty table; on a server the next number follows them."""
     if rows:
         connection.execute(table.insert(), rows)
     if connection.dialect.name == "postgresql" and "entry" in table.c and table is not SETTINGS:

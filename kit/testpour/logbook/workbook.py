@@ -32,26 +32,10 @@ MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"
 
 
 def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
-    """The filled cells of the first sheet as text, and what of the workbook was left unread.
+    """The filled cells of the first sheet as text, and sentences on what of the workbook was left unread.
 
     A number brings the unit that its format shows. A cell merged over several rows leaves "(merged)" in each of these
     rows that holds anything else.
-
-    Parameters
-    ----------
-    path : Path
-        Of an .xlsx file; its parts are looked at before they are unpacked.
-
-    Returns
-    -------
-    rows : list of list of str
-    unread : list of str
-        Sentences on cells that are struck out, and on further sheets that hold anything.
-
-    Raises
-    ------
-    TextProblem
-        If it is no workbook, is too large, or has formulas without a result.
     """
     import openpyxl  # takes a while, and few sheets need it
 
