@@ -31,43 +31,20 @@ USUAL = (-5.0, 60.0)  # degC in which a workshop's traces have their coolest row
 
 @dataclass(frozen=True)
 class Channel:
-    """One column of temperatures.
-
-    Parameters
-    ----------
-    name : str
-    degrees : array, shape (rows,)
-        degC; NaN where blank, unreadable or out of range.
-    unread : tuple of int
-        Rows whose cell is filled and could not be read or believed.
-    """
+    """One column of temperatures."""
 
     name: str
-    degrees: np.ndarray
-    unread: tuple[int, ...]
+    degrees: np.ndarray  # degC; NaN where blank, unreadable or out of range
+    unread: tuple[int, ...]  # rows whose cell is filled and could not be read or believed
 
 
 def read_channels(
     grid: Grid, times: Times, channel: str | int | None = None, room: str | int | None = None,
     unit: Literal["degC", "degF", "K"] | None = None
 ) -> tuple[tuple[Channel, Channel | None] | None, list[str]]:
-    """Find the casting's channel and the room's.
+    """Find the casting's channel and the room's, None where there is none; and the problems.
 
-    Parameters
-    ----------
-    grid : Grid
-    times : Times
-        Of its rows.
-    channel, room : str or int, optional
-        Name, or number from 1; None where the file has to tell.
-    unit : {"degC", "degF" or "K"}, optional
-        Of the temperatures; None where the file has to tell.
-
-    Returns
-    -------
-    found : list of Channel or None
-        Of the casting, and of the room or None.
-    problems : list of str
+    `channel` and `room` are a name, or a number from 1; the file has to tell what is not given.
     """
     offered = {k: _name(grid, k) for k in range(len(grid.heads)) if k not in times.columns and _is_numeric(grid, k)}
     if not offered:

@@ -26,43 +26,18 @@ FIRST_DAY, DAY_NUMBERS = dt.date(1899, 12, 30), (32_000, 62_000)  # of a spreads
 
 @dataclass(frozen=True)
 class Times:
-    """The time of each row.
+    """The time of each row."""
 
-    Parameters
-    ----------
-    minutes : array, shape (rows,), or None
-        From the first row; NaN where the cell could not be read. None where the column could not be read.
-    columns : frozenset of int
-        The columns used, and those that only count rows.
-    midnight : float or None
-        Where the rows carry a clock: the minute, on the same scale, of the midnight before the first row.
-    date : datetime.date or None
-        The date of the first row, where it is stated and sure.
-    """
-
-    minutes: np.ndarray | None
-    columns: frozenset
-    midnight: float | None = None
-    date: dt.date | None = None
+    minutes: np.ndarray | None  # from the first row; NaN where the cell, None where the column could not be read
+    columns: frozenset  # those used, and those that only count rows
+    midnight: float | None = None  # where the rows carry a clock: the minute of the midnight before the first row
+    date: dt.date | None = None  # of the first row, where it is stated and sure
 
 
 def read_times(
     grid: Grid, time: TimeUnit | None = None, day_first: bool | None = None
 ) -> tuple[Times, list[str]]:
-    """Find the time column and read it.
-
-    Parameters
-    ----------
-    grid : Grid
-    time : str, optional
-        Unit of an elapsed time, or "hh:mm", "mm:ss", "hh:mm:ss".
-    day_first : bool, optional
-
-    Returns
-    -------
-    times : Times
-    problems : list of str
-    """
+    """Find the time column and read it; and the problems."""
     columns = [grid.column(k) for k in range(len(grid.heads))]
     counters = {k for k, head in enumerate(grid.heads) if COUNTER.fullmatch(head.strip())}
     if time is not None and time not in SHAPES and time not in UNITS:
@@ -92,19 +67,7 @@ def _first(columns, pattern, without):
 
 
 def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
-    """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none.
-
-    Parameters
-    ----------
-    cell : str
-        As it stands in the file.
-    shape : str or None, optional
-        How two numbers are read: "hh:mm" or "mm:ss"; three are hours, minutes and seconds.
-
-    Returns
-    -------
-    float
-    """
+    """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none. `shape` says how two numbers are read."""
     found = HMS.fullmatch(cell)
     if not found:
         return np.nan

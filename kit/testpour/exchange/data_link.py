@@ -23,15 +23,6 @@ def to_csv(table: pd.DataFrame) -> str:
 
     Open ends (infinite) are blank; `known` says which end is open. After the advice of the OWASP page on
     CSV injection.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Pours or readings of a log.
-
-    Returns
-    -------
-    str
     """
     shown = table.drop(columns=[name for name in LEFT_OUT if name in table]).reset_index(names="pour" if
         table.index.name == "pour" else "row")
@@ -52,34 +43,12 @@ def _neutral(value):
 
 
 def data_link(text: str) -> str:
-    """A `data:` address that holds a CSV file; the mark in front tells a spreadsheet that it is UTF-8.
-
-    Parameters
-    ----------
-    text : str
-        Of the CSV file.
-
-    Returns
-    -------
-    str
-    """
+    """A `data:` address that holds a CSV file; the mark in front tells a spreadsheet that it is UTF-8."""
     return "data:text/csv;charset=utf-8;base64," + base64.b64encode(("\ufeff" + text).encode()).decode()
 
 
 def image_link(image: bytes, kind: str = "svg") -> str:
-    """A `data:` address that holds a figure; a drawing's lengths are rounded to what an eye or a printer can part.
-
-    Parameters
-    ----------
-    image : bytes
-        Of the figure's file.
-    kind : str, optional
-        Its format: "svg", "png" ...
-
-    Returns
-    -------
-    str
-    """
+    """A `data:` address that holds a figure; a drawing's lengths are rounded to what an eye or a printer can part."""
     if kind == "svg":  # written as text: a fifth less than in base64
         drawing = re.sub(r"<!--.*?-->", "", image.decode(), flags=re.DOTALL)  # they repeat the words that are drawn
         drawing = re.sub(r"\s+", " ", FINE.sub(r"\1", drawing).replace('"', "'"))

@@ -25,17 +25,10 @@ class FolderProblem(ValueError):
 
 @dataclass(frozen=True)
 class StudyFolder:
-    """A folder with a study file in it.
-
-    Parameters
-    ----------
-    path : Path
-    fresh : bool
-        True where it was made just now.
-    """
+    """A folder with a study file in it."""
 
     path: Path
-    fresh: bool = False
+    fresh: bool = False  # made just now
 
     @property
     def notebooks(self) -> tuple[str, ...]:
@@ -79,23 +72,10 @@ def templates() -> tuple[Path, ...]:
 
 
 def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
-    """Make a study folder, or find one that is there already.
+    """Make a study folder where it is absent or empty, or find one that is there already and leave it alone.
 
-    Parameters
-    ----------
-    path : str or Path
-        The folder. Left alone where it holds a study file; made where it is absent or empty.
-    demo : bool
-        True for the invented demo study with its log, false for an empty log and a study file to fill in.
-
-    Returns
-    -------
-    StudyFolder
-
-    Raises
-    ------
-    FolderProblem
-        If something else is in the way. Nothing is written then.
+    With `demo`, it holds the invented demo study with its log; without, an empty log and a study file to fill in. Where
+    something else is in the way, a FolderProblem says so and nothing is written.
     """
     path = Path(path).expanduser().absolute()
     if (path / "study.toml").exists():

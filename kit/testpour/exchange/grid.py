@@ -30,21 +30,7 @@ class TraceProblems(Problems):
 
 
 def read_letters(path: Path) -> str:
-    """The file as text.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    TraceProblems
-        If there is no such file, it is empty, too long, or not text.
-    """
+    """The file as text; TraceProblems where there is no such file, it is empty, too long, or not text."""
     path = Path(path)
     try:
         text = read_text(path, LARGEST)
@@ -59,67 +45,23 @@ def read_letters(path: Path) -> str:
 
 @dataclass(frozen=True)
 class Grid:
-    """The block of rows that holds the trace.
+    """The block of rows that holds the trace."""
 
-    Parameters
-    ----------
-    name : str
-        Of the file.
-    heads : tuple of str
-        What stands above each column, name and unit joined; "" where nothing does.
-    rows : tuple of tuple of str
-        Cells, stripped.
-    lines : tuple of int
-        Number of each row's line in the file.
-    preamble : str
-        What stands above the block, for a unit stated once for all.
-    decimal : {".", ","}
-    skipped : tuple of int
-        Numbers of lines within the block that are not rows of it.
-    """
-
-    name: str
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    lines: tuple[int, ...]
-    preamble: str
+    name: str  # of the file
+    heads: tuple[str, ...]  # what stands above each column, name and unit joined; "" where nothing does
+    rows: tuple[tuple[str, ...], ...]  # cells, stripped
+    lines: tuple[int, ...]  # number of each row's line in the file
+    preamble: str  # what stands above the block, for a unit stated once for all
     decimal: str
-    skipped: tuple[str, ...]
+    skipped: tuple[str, ...]  # numbers of lines within the block that are not rows of it
 
     def column(self, k: int) -> list[str]:
-        """The cells of column `k`, blanks as "".
-
-        Parameters
-        ----------
-        k : int
-            From 0.
-
-        Returns
-        -------
-        list of str
-        """
+        """The cells of column `k`, blanks as ""."""
         return ["" if row[k].casefold().strip("#. ") in BLANK else row[k] for row in self.rows]
 
 
 def find_grid(name: str, text: str) -> Grid:
-    """Find the separator, the block, its heads and its decimal mark.
-
-    Parameters
-    ----------
-    name : str
-        Of the file, for the error message.
-    text : str
-        What is in it.
-
-    Returns
-    -------
-    Grid
-
-    Raises
-    ------
-    TraceProblems
-        If no separator makes at least five rows of times and numbers of the text.
-    """
+    """Find the separator, the block, its heads and its decimal mark; TraceProblems where there is no such block."""
     lines = text.replace("\x00", "").splitlines()
     scores = {separator: _score(_split(lines[:ENOUGH], separator)) for separator in SEPARATORS}
     best = max(SEPARATORS, key=lambda separator: scores[separator][0])
@@ -140,20 +82,7 @@ def find_grid(name: str, text: str) -> Grid:
 
 @lru_cache(maxsize=300_000)
 def number(cell: str, decimal: str) -> tuple[float, str] | None:
-    """A cell as a float and the unit behind it; None where it is not a number.
-
-    Parameters
-    ----------
-    cell : str
-        Stripped.
-    decimal : {".", ","}
-        Decimal mark of the file.
-
-    Returns
-    -------
-    tuple or None
-        Value, and unit as written ("" where there is none).
-    """
+    """A stripped cell as a float and the unit behind it ("" for none); None where it is not a number."""
     found = QUANTITY.fullmatch(cell)
     if not found:
         return None

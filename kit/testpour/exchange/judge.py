@@ -21,21 +21,7 @@ RUN = 5  # rows of a glitch, at most
 def judge(
     minutes: np.ndarray, degrees: np.ndarray, room: np.ndarray | None = None
 ) -> tuple[pd.DataFrame, str, float, np.ndarray]:
-    """Readings, state, noise and the trace without cure.
-
-    Parameters
-    ----------
-    minutes, degrees : array, shape (rows,)
-        After mixing, in order, no gaps.
-    room : array, shape (rows,), optional
-
-    Returns
-    -------
-    readings : DataFrame
-    state : str
-    noise : float
-    inert : array, shape (rows,)
-    """
+    """Readings, state, noise and the trace without cure, of rows in order and without gaps, after mixing; see `Trace`."""
     noise = _noise_of(degrees)
     peak = find_peak(minutes, degrees, noise)
     before = minutes <= max(peak.minute, minutes[0])
@@ -66,15 +52,6 @@ def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
     """Which rows jump away and back faster than a casting cools, in runs of `RUN` rows or fewer.
 
     A run is one where each of its rows lies far from the mean of the two rows about it, and those two agree.
-
-    Parameters
-    ----------
-    minutes, degrees : array, shape (rows,)
-        In order, no gaps.
-
-    Returns
-    -------
-    array of bool, shape (rows,)
     """
     found, least = np.zeros(len(degrees), bool), 8.0 * _noise_of(degrees) + 2.0
     fast = np.abs(np.diff(degrees)) > COOLING * np.diff(minutes)
@@ -89,15 +66,7 @@ def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
 def left_the_casting(minutes: np.ndarray, degrees: np.ndarray) -> int | None:
     """The last row before a thermocouple came out of the casting at the top of its trace, which then falls faster than a casting cools.
 
-    Parameters
-    ----------
-    minutes, degrees : array, shape (rows,)
-        In order, no gaps.
-
-    Returns
-    -------
-    int or None
-        None where it stayed in until the trace had fallen from its top.
+    None where it stayed in until the trace had fallen from its top.
     """
     rough, top, _, high = highest(minutes, degrees, _noise_of(degrees))
     for row in range(top, high + 1):

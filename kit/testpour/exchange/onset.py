@@ -19,41 +19,16 @@ BIN = 0.5  # min
 
 @dataclass(frozen=True)
 class Onset:
-    """The start of self-heating.
+    """The start of self-heating, as weighed candidate curves tell it."""
 
-    Parameters
-    ----------
-    minutes : array, shape (candidates,)
-        When each candidate curve passes `RISE`; infinite where it does not within the trace.
-    leaves, gelled : array, shape (candidates,)
-        The same for `LEAVES` and `GELLED`.
-    weight : array, shape (candidates,)
-        How well each agrees with the trace; the sum is 1.
-    inert : array, shape (rows,)
-        What the trace would have been without cure, degC, at the instants given.
-    """
-
-    minutes: np.ndarray
-    leaves: np.ndarray
-    gelled: np.ndarray
-    weight: np.ndarray
-    inert: np.ndarray
+    minutes: np.ndarray  # when each candidate passes `RISE`; infinite where it does not within the trace
+    leaves: np.ndarray  # the same for `LEAVES`
+    gelled: np.ndarray  # the same for `GELLED`
+    weight: np.ndarray  # how well each candidate agrees with the trace; the sum is 1
+    inert: np.ndarray  # each row without cure, degC
 
     def between(self, which: str, share: float) -> float:
-        """The instant before which `share` of the weight lies.
-
-        Parameters
-        ----------
-        which : str
-            Name of an array of instants, one a draw.
-        share : float
-            0 to 1.
-
-        Returns
-        -------
-        float
-            Minutes after mixing.
-        """
+        """The instant (min after mixing) before which `share` of the weight lies; `which` names an array of instants."""
         values = getattr(self, which)
         order = np.argsort(values)
         return float(values[order][min(np.searchsorted(np.cumsum(self.weight[order]), share), len(order) - 1)])
@@ -66,20 +41,8 @@ def find_onset(
 
     Each candidate is ``a + b t + d exp(-t / lag) + c max(t - start, 0) ** power``: the first three terms are
     the casting without cure, the last is the cure. Start, lag and power are tried on a grid; the rest follow
-    by least squares with normal beliefs about drift and start, outliers held down after Huber.
-
-    Parameters
-    ----------
-    minutes, degrees : array, shape (rows,)
-        After mixing, in order, no gaps.
-    noise : float
-        Standard deviation of one row, K.
-    room : array, shape (rows,), optional
-        Room temperature at the same instants, degC; the drift is then measured instead of believed.
-
-    Returns
-    -------
-    Onset
+    by least squares with normal beliefs about drift and start, outliers held down after Huber. `noise` is the
+    standard deviation of one row, K; with `room`, degC, the drift is measured instead of believed.
     """
     far = _end(minutes, degrees)
     early = minutes <= minutes[far]
@@ -107,21 +70,7 @@ def _end(minutes, degrees):
 
 
 def smoothed(minutes: np.ndarray, degrees: np.ndarray, width: float) -> np.ndarray:
-    """Mean of the trace within `width` minutes about each row.
-
-    Parameters
-    ----------
-    minutes : array, shape (n,)
-        Sorted.
-    degrees : array, shape (n,)
-        At those minutes.
-    width : float
-        min.
-
-    Returns
-    -------
-    array, shape (n,)
-    """
+    """Mean of the trace within `width` minutes about each row."""
     total = np.concatenate([[0.0], np.cumsum(degrees)])
     first = np.searchsorted(minutes, minutes - width / 2, "left")
     after = np.searchsorted(minutes, minutes + width / 2, "right")

@@ -27,19 +27,7 @@ ROWS_SHOWN = 5  # rows named in a problem
 
 
 def to_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
-    """Columns as the bytes of a CSV file.
-
-    Parameters
-    ----------
-    table : Table
-    columns : mapping
-        Values by column name; None, NaN, the infinities and days that are not known become blank cells.
-
-    Returns
-    -------
-    bytes
-        UTF-8, with a header and lines that end in a line feed.
-    """
+    """Columns as the bytes of a CSV file; None, NaN, the infinities and days that are not known become blank cells."""
     written = {}
     for field in table.fields:
         # A value that comes again, as most do, is spelt once.
@@ -68,18 +56,6 @@ def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[A
     """Columns of values by name from the bytes of a CSV file, or None where it is of another shape.
 
     Each cell that is not of its column's type is added to `problems`. A blank cell is None.
-
-    Parameters
-    ----------
-    table : Table
-    data : bytes
-        Of the file, as read.
-    problems : list of str
-        Gets a sentence for each cell that cannot be read.
-
-    Returns
-    -------
-    dict or None
     """
     expected = [field["name"] for field in table.fields]
     if b"\0" in data or data[: data.find(b"\n")].count(b",") > 3 * len(expected) + 50:
@@ -170,14 +146,7 @@ def check_castings(
 ) -> None:
     """Add to `problems` what cannot be: names that do not meet, ends out of order, values out of range.
 
-    Parameters
-    ----------
-    study : Study
-    pours, readings : DataFrame
-        As `Castings` holds them, but for the index.
-    units : list of str
-        The unit each reading says it is in.
-    problems : list of str
+    `units` has the unit each reading says it is in.
     """
     def refuse(table, wrong, words):
         rows = np.flatnonzero(np.asarray(wrong, dtype=bool)) + 2  # the header is row 1

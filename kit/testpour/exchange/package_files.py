@@ -60,22 +60,7 @@ class Files:
                 raise PackageProblems(path.name, [str(problem)]) from None
 
     def read(self, name: str) -> bytes | None:
-        """The bytes of a file; None where it is not there.
-
-        Parameters
-        ----------
-        name : str
-            Path inside the package.
-
-        Returns
-        -------
-        bytes or None
-
-        Raises
-        ------
-        PackageProblems
-            If it is a link, too large, or damaged.
-        """
+        """The bytes of a file; None where it is not there. PackageProblems where it is a link, too large or damaged."""
         try:
             if self._archive:
                 return self._archive.read(name)
@@ -88,21 +73,7 @@ class Files:
 
 
 def read_descriptor(files: Files) -> dict[str, Any]:
-    """The descriptor of a package: what its JSON says, with a list of resources in it.
-
-    Parameters
-    ----------
-    files : Files
-
-    Returns
-    -------
-    dict
-
-    Raises
-    ------
-    PackageProblems
-        If there is none, it is not readable, or lists no resources.
-    """
+    """The descriptor of a package: what its JSON says, with a list of resources in it; else PackageProblems."""
     data = files.read(DESCRIPTOR)
     if data is None:
         raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is not a Data Package."])
@@ -120,21 +91,7 @@ def read_descriptor(files: Files) -> dict[str, Any]:
 
 
 def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[str, bytes]:
-    """The bytes of each table that is listed, there and unchanged; only the names we write are opened.
-
-    Parameters
-    ----------
-    files : Files
-    head : dict
-        The descriptor.
-    problems : list of str
-        Gets a sentence for each table that is missing or was changed.
-
-    Returns
-    -------
-    dict
-        Name of the table to the bytes of its file.
-    """
+    """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
     listed = {str(resource.get("name")): resource for resource in head["resources"]}
     needed, data = [*declarations(), "pours", "readings"], {}
     for name in [*needed, *(n for n in HISTORY if any(h in listed for h in HISTORY))]:
@@ -153,20 +110,7 @@ def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[s
 
 
 def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[str, ...]:
-    """The paths of the photographs that are listed, there and unchanged.
-
-    Parameters
-    ----------
-    files : Files
-    head : dict
-        The descriptor.
-    problems : list of str
-        Gets a sentence for each photograph that is missing or was changed.
-
-    Returns
-    -------
-    tuple of str
-    """
+    """The paths of the photographs that are listed, there and unchanged; the others are added to `problems`."""
     found = []
     for resource in head["resources"]:
         path = str(resource.get("path"))
@@ -184,22 +128,8 @@ def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[s
 def unpack(package: Package, folder: str | Path) -> StudyFolder:
     """Make a study folder of a package; see `Package.to_folder`.
 
-    Parameters
-    ----------
-    package : Package
-    folder : str or Path
-        New or empty.
-
-    Returns
-    -------
-    StudyFolder
-
-    Raises
-    ------
-    FolderProblem
-        If something is in the way. Nothing is written then.
-    LogProblem
-        If the rows that were ever logged do not give the castings of the package.
+    A FolderProblem where something is in the way, and a LogProblem where the rows that were ever logged do not give the
+    castings of the package. Nothing is written then.
     """
     folder = Path(folder).expanduser().absolute()
     if os.path.lexists(folder) and (folder.is_symlink() or not folder.is_dir() or any(folder.iterdir())):

@@ -41,21 +41,12 @@ PICTURE = re.compile(rf"{FOLDER}/([0-9a-f]{{64}})\.(jpg|png)")
 
 @dataclass(frozen=True)
 class Table:
-    """One table of a package.
-
-    Parameters
-    ----------
-    name, title : str
-    fields : tuple of dict
-        Its columns in order, as Table Schema describes them.
-    more : dict
-        The rest of the schema: keys and how they hang together.
-    """
+    """One table of a package."""
 
     name: str
     title: str
-    fields: tuple[dict[str, Any], ...]
-    more: dict[str, Any]
+    fields: tuple[dict[str, Any], ...]  # its columns in order, as Table Schema describes them
+    more: dict[str, Any]  # the rest of the schema: keys and how they hang together
 
     @property
     def path(self) -> str:
@@ -63,17 +54,7 @@ class Table:
         return f"{self.name}.csv"
 
     def resource(self, data: bytes) -> dict[str, Any]:
-        """Its entry in the descriptor, with the checksum of its bytes.
-
-        Parameters
-        ----------
-        data : bytes
-            Of its CSV file.
-
-        Returns
-        -------
-        dict
-        """
+        """Its entry in the descriptor, with the checksum of its bytes."""
         return {
             "name": self.name, "title": self.title, "path": self.path, "type": "table",
             "$schema": f"{PROFILE}/dataresource.json", "format": "csv", "mediatype": "text/csv", "encoding": "utf-8",
@@ -84,34 +65,12 @@ class Table:
 
 
 def checksum(data: bytes) -> str:
-    """SHA-256 of bytes, as the standard writes it.
-
-    Parameters
-    ----------
-    data : bytes
-
-    Returns
-    -------
-    str
-        ``sha256:`` and 64 hexadecimal digits.
-    """
+    """SHA-256 of bytes, as the standard writes it."""
     return f"sha256:{hashlib.sha256(data).hexdigest()}"
 
 
 def picture(path: str, data: bytes) -> dict[str, Any]:
-    """The entry of a photograph in the descriptor.
-
-    Parameters
-    ----------
-    path : str
-        Inside the package.
-    data : bytes
-        Of its file.
-
-    Returns
-    -------
-    dict
-    """
+    """The entry of a photograph in the descriptor."""
     stem, _, ending = path.rpartition("/")[2].rpartition(".")
     kind = {"jpg": "jpeg"}.get(ending, ending)
     return {
@@ -121,20 +80,7 @@ def picture(path: str, data: bytes) -> dict[str, Any]:
 
 
 def tables(study: Study, names: bool, history: bool) -> dict[str, Table]:
-    """The tables of a package of a study, by name; initials and notes with `names`, all rows with `history`.
-
-    Parameters
-    ----------
-    study : Study
-    names : bool
-        Whether initials and notes are in them.
-    history : bool
-        Whether every row the log ever held is among them.
-
-    Returns
-    -------
-    dict
-    """
+    """The tables of a package of a study, by name; initials and notes with `names`, all rows with `history`."""
     found = [_pours(study, names), _readings(study, names)]
     if history:
         found += [_kept(name, table) for name, table in HISTORY.items()]
@@ -153,23 +99,7 @@ def declarations() -> dict[str, Table]:
 def descriptor(
     study: Study, castings: Castings, licence: str, resources: list[dict[str, Any]], names: bool
 ) -> dict[str, Any]:
-    """The whole `datapackage.json`, but for its time.
-
-    Parameters
-    ----------
-    study : Study
-    castings : Castings
-    licence : str
-        A key of `LICENCES`.
-    resources : list of dict
-        The entries of tables and photographs.
-    names : bool
-        Whether initials and notes are in the package.
-
-    Returns
-    -------
-    dict
-    """
+    """The whole `datapackage.json`, but for its time."""
     title, path = LICENCES[licence]
     return {
         "$schema": f"{PROFILE}/datapackage.json",

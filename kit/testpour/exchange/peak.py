@@ -14,41 +14,17 @@ NINETY = 1.645  # standard deviations either side that hold nine in ten
 
 @dataclass(frozen=True)
 class Peak:
-    """The peak of a trace.
-
-    Parameters
-    ----------
-    minute, degrees : float
-        Where the fitted curve is highest; the highest mean of a minute where the trace is not past it.
-    minute_either_side : float
-        Nine in ten peaks lie within it.
-    passed : bool
-        Whether the trace falls off again.
-    hole : tuple of float or None
-        First and last minute of a gap in the rows, or of too few rows at the top, that the peak may hide in.
-    """
+    """The peak of a trace: where a fitted curve is highest, or the highest mean of a minute where it is not past it."""
 
     minute: float
     degrees: float
-    minute_either_side: float
-    passed: bool
-    hole: tuple[float, float] | None = None
+    minute_either_side: float  # nine in ten peaks lie within it
+    passed: bool  # whether the trace falls off again
+    hole: tuple[float, float] | None = None  # minutes between which the peak may hide: a gap, or too few rows
 
 
 def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
-    """Fit a cubic to the top of the trace and read off its summit.
-
-    Parameters
-    ----------
-    minutes, degrees : array, shape (rows,)
-        In order, no gaps.
-    noise : float
-        Standard deviation of one row, K.
-
-    Returns
-    -------
-    Peak
-    """
+    """Fit a cubic to the top of the trace and read off its summit; `noise` is the standard deviation of one row, K."""
     rough, top, low, high = highest(minutes, degrees, noise)
     slow = smoothed(minutes, degrees, 3.0)
     passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
@@ -62,20 +38,7 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
 
 
 def highest(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> tuple[np.ndarray, int, int, int]:
-    """The means of a minute about each row, the row of the highest, and the first and last row of the stretch near it.
-
-    Parameters
-    ----------
-    minutes, degrees : array, shape (rows,)
-        In order, no gaps.
-    noise : float
-        Standard deviation of one row, K.
-
-    Returns
-    -------
-    means : array, shape (rows,)
-    top, low, high : int
-    """
+    """The means of a minute about each row, the row of the highest, and the first and last row of the stretch near it."""
     rough = smoothed(minutes, degrees, 1.0)
     top = int(np.argmax(rough))
     depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)

@@ -119,37 +119,11 @@ class Trace:
     def log_into(
         self, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
     ) -> dict[str, int]:
-        """Log the gel time, time to peak and peak temperature of a pour; see `trace_log.log_trace`.
-
-        Parameters
-        ----------
-        logbook : Logbook
-        pour : str
-        by : str
-            Initials.
-        why : str, optional
-            The reason, where readings that stand already are corrected.
-
-        Returns
-        -------
-        dict
-            Reading name to its entry number.
-        """
+        """Log the gel time, time to peak and peak temperature of a pour; see `trace_log.log_trace`."""
         return log_trace(self, logbook, pour, by=by, why=why)
 
     def words(self, reading: str) -> str:
-        """One reading in words, or "" where the trace does not tell it.
-
-        Parameters
-        ----------
-        reading : {"gel_time", "time_to_peak", "peak_temperature"}
-            Name of the reading.
-
-        Returns
-        -------
-        str
-            In min or °C, for example ``"21 to 24 min"``.
-        """
+        """One reading in words, such as ``"21 to 24 min"``, or "" where the trace does not tell it."""
         if reading not in self.readings.index:
             return ""
         row = self.readings.loc[reading]

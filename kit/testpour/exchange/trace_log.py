@@ -25,30 +25,11 @@ CONVENTION = (
 def log_trace(
     trace: Trace, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
 ) -> dict[str, int]:
-    """Log what a trace says about one pour.
+    """Log what a trace says about one pour; returns reading name to entry number.
 
-    Parameters
-    ----------
-    trace : Trace
-    logbook : Logbook
-    pour : str
-    by : str
-        Initials.
-    why : str, optional
-        Where the pour has these readings already: why the trace is the better one; each is corrected then.
-
-    Returns
-    -------
-    dict of str to int
-        Reading name to entry number.
-
-    Raises
-    ------
-    TraceProblems
-        If the trace has nothing to log, the study measures none of it, or the pour has one of the readings
-        already and `why` is not given, or a reading is out of range. Nothing is stored then.
-    LogProblem
-        If the pour is not in the log.
+    Where the pour has these readings already, `why` says why the trace is the better one, and each is corrected. Without
+    it, or where the trace has nothing to log, the study measures none of it or a reading is out of range, TraceProblems
+    say so and nothing is stored.
     """
     measured = {reading.name for reading in logbook.study.readings}
     wanted = [name for name in LOGGED if name in trace.readings.index and name in measured]
