@@ -29,20 +29,11 @@ TWO = 'compare=({"catalyst": "1 %"}, {"catalyst": "2 %"})'  # how two settings a
 
 @dataclass(frozen=True)
 class PlanAsked:
-    """What is asked of a plan.
+    """What is asked of a plan."""
 
-    Parameters
-    ----------
-    sizes : tuple of int
-        Pours of each session.
-    coding : Coding
-    sides : DataFrame or None
-        The two settings to compare, one row each, complete.
-    """
-
-    sizes: tuple[int, ...]
+    sizes: tuple[int, ...]  # pours of each session
     coding: Coding
-    sides: pd.DataFrame | None
+    sides: pd.DataFrame | None  # the two settings to compare, one row each, complete
 
 
 def read_asked(
@@ -50,29 +41,7 @@ def read_asked(
     rooms: str | float | Sequence[str | float] | None, moulds: Sequence[str | float] | None,
     compare: Sequence[Mapping[str, str | float]] | None, resin: str | float | None, pot: str | float
 ) -> PlanAsked:
-    """What is asked of a plan; parameters as in `plan.plan_pours`.
-
-    Parameters
-    ----------
-    study : Study
-    sessions : int
-    pours : int or list of int
-    purpose : str, optional
-    factors : list of str, optional
-    rooms, moulds : list, optional
-    compare : tuple of dict, optional
-    resin : str or float, optional
-    pot : str or float
-
-    Returns
-    -------
-    PlanAsked
-
-    Raises
-    ------
-    PlanConflict
-        With every conflict.
-    """
+    """What is asked of a plan, with parameters as in `plan_pours`; a PlanConflict with every conflict."""
     conflicts: list[str] = []
     days = _sessions(sessions, conflicts)
     sizes = _sizes(days, pours, conflicts)

@@ -35,32 +35,10 @@ def design_problem(
     axes: tuple[Axis, ...] | None = None, fixed: np.ndarray | None = None,
     fixed_sessions: tuple[int, ...] | None = None, informed: bool = False
 ) -> DesignProblem:
-    """The coded problem of a study's plan.
+    """The coded problem of a study's plan; a PlanConflict with every contradiction.
 
-    Parameters
-    ----------
-    coding : Coding
-    terms : sequence of tuple of int
-        Exponents of the model.
-    sessions : sequence of int
-        Session number of each new pour.
-    axes : tuple of Axis, optional
-        In place of the coding's own.
-    fixed : array, shape (m, k), optional
-        Pours already made, coded.
-    fixed_sessions : tuple of int, optional
-        Session number of each of them.
-    informed : bool
-        Whether the trade's beliefs count as prior information.
-
-    Returns
-    -------
-    DesignProblem
-
-    Raises
-    ------
-    PlanConflict
-        With every contradiction.
+    `sessions` and `fixed_sessions` are the session numbers of each new pour and of each pour already made. `axes` stand in
+    place of the coding's own; with `informed` the trade's beliefs count as prior information.
     """
     sessions, heat = tuple(int(number) for number in sessions), Heat(coding)
     return DesignProblem(
@@ -109,12 +87,7 @@ def _coded_sd(coding, believed, term):
 
 @dataclass(eq=False)
 class Heat:
-    """Where a pour is believed to reach the peak at which styrene boils: called with coded rows, a mask.
-
-    Parameters
-    ----------
-    coding : Coding
-    """
+    """Where a pour is believed to reach the peak at which styrene boils: called with coded rows, a mask."""
 
     coding: Coding
 
@@ -131,17 +104,7 @@ class Heat:
         return np.array([self._known[key] for key in keys], bool)
 
     def peaks(self, rows: np.ndarray) -> np.ndarray:
-        """Believed peak of each coded row, degC; minus infinity where the study reads none.
-
-        Parameters
-        ----------
-        rows : array, shape (n, k)
-            −1 to 1.
-
-        Returns
-        -------
-        array, shape (n,)
-        """
+        """Believed peak of each coded row, degC; minus infinity where the study reads none."""
         study = self.coding.study
         found = believed_peaks(study, settings_table(study, self.coding.decode(rows)))
         return np.full(len(rows), -np.inf) if found is None else found
@@ -188,17 +151,7 @@ class Heat:
 
 
 def settings_refused(coding: Coding) -> tuple[str, ...]:
-    """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room.
-
-    Parameters
-    ----------
-    coding : Coding
-
-    Returns
-    -------
-    tuple of str
-        Sentences.
-    """
+    """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room."""
     study, found = coding.study, Cautions()
     usual = study.settings()
     chosen = {f.name: (usual[f.name],) for f in study.factors if f.role == "chosen" and f.kind != "text"}

@@ -24,17 +24,7 @@ def _small_products(left: np.ndarray, right: np.ndarray) -> np.ndarray:
 
 
 def inverse_of(matrix: np.ndarray) -> np.ndarray:
-    """Inverse of information, with a trace of ridge so that a singular random start has one too.
-
-    Parameters
-    ----------
-    matrix : array, shape (..., p, p)
-        Information matrices.
-
-    Returns
-    -------
-    array, shape (..., p, p)
-    """
+    """Inverse of information (..., p, p), with a trace of ridge so that a singular random start has one too."""
     p = matrix.shape[-1]
     ridge = RIDGE * np.trace(matrix, axis1=-2, axis2=-1) / p
     return np.linalg.inv(matrix + ridge[..., None, None] * np.eye(p))
@@ -62,54 +52,20 @@ class CandidateGroup:
             self.pairs = np.ascontiguousarray(pairs.reshape(len(self.rows), -1).T)
 
     def rest(self, settings: np.ndarray) -> np.ndarray | None:
-        """What the other axes contribute to each term, or None when there are none.
-
-        Parameters
-        ----------
-        settings : array, shape (..., k)
-            Coded, −1 to 1.
-
-        Returns
-        -------
-        array of shape (..., p), or None
-        """
+        """What the other axes contribute to each term, shape (..., p), or None when there are none."""
         if not self.others:
             return None
         return model_rows(settings[..., self.others], self.terms[:, self.others])
 
     def linear(self, vector: np.ndarray, rest: np.ndarray | None) -> np.ndarray:
-        """y'v for every start and candidate, shape (B, C).
-
-        Parameters
-        ----------
-        vector : array, shape (B, p)
-            v, one a start.
-        rest : array of shape (B, p), or None
-            From `rest`.
-
-        Returns
-        -------
-        array
-        """
+        """y'v for every start and candidate, shape (B, C), of vectors (B, p) and what `rest` gave."""
         vector = vector if rest is None else vector * rest
         if self.shared:
             return _small_products(vector, self.rows.T)
         return (self.rows @ vector[:, :, None])[:, :, 0]
 
     def quadratic(self, matrix: np.ndarray, rest: np.ndarray | None) -> np.ndarray:
-        """y'Qy for every start and candidate, shape (B, C).
-
-        Parameters
-        ----------
-        matrix : array, shape (B, p, p)
-            Q, one a start.
-        rest : array of shape (B, p), or None
-            From `rest`.
-
-        Returns
-        -------
-        array
-        """
+        """y'Qy for every start and candidate, shape (B, C), of matrices (B, p, p) and what `rest` gave."""
         if rest is not None:
             matrix = matrix * rest[:, :, None] * rest[:, None, :]
         if self.shared:
@@ -117,20 +73,7 @@ class CandidateGroup:
         return ((self.rows @ matrix) * self.rows).sum(-1)
 
     def pick(self, starts: np.ndarray, best: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Values and model-row factors of candidate `best` for the given starts.
-
-        Parameters
-        ----------
-        starts : array, shape (b,)
-            Numbers of the starts.
-        best : array, shape (b,)
-            Number of the candidate for each.
-
-        Returns
-        -------
-        tuple of array
-            Shapes (b, axes of the group) and (b, p).
-        """
+        """Values and model-row factors of candidate `best` for the given starts, shapes (b, axes) and (b, p)."""
         if self.shared:
             return self.values[best], self.rows[best]
         return self.values[starts, best], self.rows[starts, best]

@@ -21,26 +21,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Coding:
-    """The factors a plan moves, and how they are coded.
-
-    Parameters
-    ----------
-    study : Study
-    factors : tuple of Factor
-        Chosen factors that vary.
-    rooms : tuple of float
-        Room temperature of each session in degC; empty where it is not known.
-    depths : tuple of float
-        Thicknesses in mm that a mould exists for; empty where any may be poured.
-    hours : Factor or None
-        The time of the post-cure, where it goes up and down with the temperature of the oven.
-    """
+    """The factors a plan moves, and how they are coded."""
 
     study: Study
-    factors: tuple[Factor, ...]
-    rooms: tuple[float, ...] = ()
-    depths: tuple[float, ...] = ()
-    hours: Factor | None = None
+    factors: tuple[Factor, ...]  # chosen factors that vary
+    rooms: tuple[float, ...] = ()  # degC, of each session; empty where it is not known
+    depths: tuple[float, ...] = ()  # mm that a mould exists for; empty where any may be poured
+    hours: Factor | None = None  # of the post-cure, where it goes up and down with the temperature
 
     @property
     def names(self) -> list[str]:
@@ -48,17 +35,7 @@ class Coding:
         return [f.name for f in self.factors] + (["room_temperature"] if self.rooms else [])
 
     def words(self, name: str) -> str:
-        """What a coded factor is called: temperature and time of a post-cure that go together are "post-cure".
-
-        Parameters
-        ----------
-        name : str
-            Of the factor.
-
-        Returns
-        -------
-        str
-        """
+        """What a coded factor is called: temperature and time of a post-cure that go together are "post-cure"."""
         return "post-cure" if name == OVEN and self.hours is not None else self.study.factor(name).words
 
     def axes(self) -> tuple[Axis, ...]:
@@ -80,17 +57,7 @@ class Coding:
     def decode(self, rows: np.ndarray, given: pd.DataFrame | None = None) -> pd.DataFrame:
         """Coded rows as settings rounded to what a bench can set, but for ends of spans and moulds: one column a coded factor.
 
-        Parameters
-        ----------
-        rows : array, shape (n, k) or (k,)
-            −1 to 1.
-        given : DataFrame, optional
-            Settings that a person gave, which are not rounded either.
-
-        Returns
-        -------
-        DataFrame
-            n rows, in the factors' units.
+        Settings in `given`, which a person gave, are not rounded either.
         """
         table = pd.DataFrame(np.atleast_2d(rows), columns=self.names)
         if self.hours is not None:
@@ -104,17 +71,7 @@ class Coding:
         return table if self.hours is None else one_post_cure(table, (self.study.factor(OVEN).span[0], self.hours.span[0]))
 
     def encode(self, table: pd.DataFrame) -> np.ndarray:
-        """Settings as coded rows, clipped to the span; shape (pours, coded factors).
-
-        Parameters
-        ----------
-        table : DataFrame
-            One row a pour, in the factors' units.
-
-        Returns
-        -------
-        array
-        """
+        """Settings as coded rows, clipped to the span; shape (pours, coded factors)."""
         columns = [np.clip(_code(self.study.factor(name), table[name]), -1, 1) for name in self.names]
         if self.hours is not None:
             oven = self.names.index(OVEN)
@@ -132,30 +89,10 @@ def coding_for(
     study: Study, sessions: int, factors: Sequence[str] | None = None,
     rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None, *, given: bool = False
 ) -> Coding:
-    """The coding of a plan, with every wish read and checked.
+    """The coding of a plan, with every wish read and checked; a PlanConflict names every one that cannot be met.
 
-    Parameters
-    ----------
-    study : Study
-    sessions : int
-        0 where it is not clear how many.
-    factors : list of str, optional
-        Chosen factors to vary; by default all that have a span.
-    rooms : list, optional
-        Room temperature of each session, or one for all.
-    moulds : list, optional
-        Thicknesses that a mould exists for.
-    given : bool, optional
-        Whether the settings are given and the plan only places them: temperature and time of a post-cure then stay apart.
-
-    Returns
-    -------
-    Coding
-
-    Raises
-    ------
-    PlanConflict
-        Naming every wish that cannot be met.
+    `sessions` is 0 where it is not clear how many. With `given`, the settings are given and the plan only places them:
+    temperature and time of a post-cure then stay apart.
     """
     conflicts = []
     varied = {f.name: f for f in study.varied}
@@ -199,30 +136,12 @@ def _post_cure(study, chosen, conflicts):
 
 
 def is_several(value: Any) -> bool:
-    """Whether a list or the like was given, not one number or text.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a list or the like was given, not one number or text."""
     return isinstance(value, Iterable) and not isinstance(value, str)
 
 
 def each_of(value: Any) -> list[Any]:
-    """What was given, one thing or several, as a list.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    list
-    """
+    """What was given, one thing or several, as a list."""
     return list(value) if is_several(value) else [value]
 
 

@@ -58,21 +58,7 @@ class Designs:
     def place(
         self, starts: np.ndarray, i: int, axes: list[int], values: np.ndarray, rows: np.ndarray
     ) -> None:
-        """Write new coordinates and model rows of pour `i`, once the inverse has been brought in step.
-
-        Parameters
-        ----------
-        starts : array, shape (b,)
-            Numbers of the starts.
-        i : int
-            Number of the pour.
-        axes : list of int
-            Numbers of the coordinates.
-        values : array, shape (b, len(axes))
-            Coded, −1 to 1.
-        rows : array, shape (b, p)
-            Of the model matrix, at the new coordinates.
-        """
+        """Write new coordinates (b, axes) and model rows (b, p) of pour `i`, once the inverse has been brought in step."""
         self.sums[starts, self.session[i]] += rows - self.rows[starts, i]
         self.rows[starts, i] = rows
         self.settings[starts[:, None], i, axes] = values
@@ -80,13 +66,7 @@ class Designs:
         self._spread(starts)
 
     def keep(self, which: np.ndarray) -> None:
-        """Drop every start outside the boolean mask `which`.
-
-        Parameters
-        ----------
-        which : array, shape (B,)
-            Of bool.
-        """
+        """Drop every start outside the boolean mask `which`."""
         for name in ("settings", "rows", "changed"):
             setattr(self, name, getattr(self, name)[which])
 
@@ -102,48 +82,16 @@ class Move:
     weight: float
 
     def shifted(self, rows: np.ndarray, which: np.ndarray | slice = slice(None)) -> np.ndarray:
-        """Rows less their share of the session: y - a r.
-
-        Parameters
-        ----------
-        rows : array, shape (..., p)
-            Of the model matrix.
-        which : array or slice, optional
-            Starts that the rows belong to; all by default.
-
-        Returns
-        -------
-        array
-        """
+        """Rows less their share of the session: y - a r."""
         return rows - self.shift * self.others[which] if self.shift and self.others is not None else rows
 
     def line(self, vector: np.ndarray) -> np.ndarray:
-        """(y - a r)'v for every start and candidate, shape (B, C).
-
-        Parameters
-        ----------
-        vector : array, shape (B, p)
-            v, one a start.
-
-        Returns
-        -------
-        array
-        """
+        """(y - a r)'v for every start and candidate, shape (B, C), of one v (B, p) a start."""
         found = self.group.linear(vector, self.rest)
         return found - self.shift * (self.others * vector).sum(1)[:, None] if self.shift else found
 
     def square(self, matrix: np.ndarray) -> np.ndarray:
-        """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C).
-
-        Parameters
-        ----------
-        matrix : array, shape (B, p, p)
-            Q, one a start.
-
-        Returns
-        -------
-        array
-        """
+        """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C), of one Q (B, p, p) a start."""
         found = self.group.quadratic(matrix, self.rest)
         if not self.shift:
             return found
@@ -173,17 +121,7 @@ def _times(matrix, vector):
 
 
 def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
-    """Give pour `i` of every start its best candidate from `group`.
-
-    Parameters
-    ----------
-    batch : Designs
-        Changed in place.
-    i : int
-        Number of the pour.
-    group : CandidateGroup
-        Candidates for some of its coordinates.
-    """
+    """Give pour `i` of every start its best candidate from `group`, in place."""
     j = batch.session[i]
     shift, weight = batch.shift[j], batch.weight[j]
     others = batch.sums[:, j] - batch.rows[:, i] if shift else None
@@ -241,17 +179,7 @@ def _allowed(batch, members, group):
 
 
 def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
-    """Give session `j` of every start its best value of the factors set once per session.
-
-    Parameters
-    ----------
-    batch : Designs
-        Changed in place.
-    j : int
-        Number of the session.
-    group : CandidateGroup
-        Candidates for the factors that a session shares.
-    """
+    """Give session `j` of every start its best value of the factors set once per session, in place."""
     members = np.flatnonzero(batch.session == j)
     rest = group.rest(batch.settings[:, members])
     factor = np.broadcast_to(group.rows, (len(batch.rows), *group.rows.shape[-2:]))

@@ -17,17 +17,7 @@ Exponents: TypeAlias = tuple[int, ...]  # of each factor in one term
 
 
 def main_terms(k: int) -> list[Exponents]:
-    """The constant and one straight-line term per factor, as exponent tuples.
-
-    Parameters
-    ----------
-    k : int
-        Factors.
-
-    Returns
-    -------
-    list of Exponents
-    """
+    """The constant and one straight-line term per factor, as exponent tuples."""
     return [(0,) * k] + [tuple(row) for row in np.eye(k, dtype=int).tolist()]
 
 
@@ -38,52 +28,18 @@ def _interaction_terms(k: int) -> list[Exponents]:
 
 
 def quadratic_terms(k: int) -> list[Exponents]:
-    """Interaction terms plus the square of every factor: the full quadratic.
-
-    Parameters
-    ----------
-    k : int
-        Factors.
-
-    Returns
-    -------
-    list of Exponents
-    """
+    """Interaction terms plus the square of every factor: the full quadratic."""
     return _interaction_terms(k) + [tuple(row) for row in (2 * np.eye(k, dtype=int)).tolist()]
 
 
 def term_name(term: Sequence[int], names: Sequence[str]) -> str:
-    """A term in factor names: ``"1"``, ``"A"``, ``"A:B"`` or ``"A^2"``.
-
-    Parameters
-    ----------
-    term : tuple of int
-        One exponent a factor.
-    names : list of str
-        Of the factors.
-
-    Returns
-    -------
-    str
-    """
+    """A term in factor names: ``"1"``, ``"A"``, ``"A:B"`` or ``"A^2"``."""
     parts = [n if e == 1 else f"{n}^{e}" for n, e in zip(names, term, strict=True) if e]
     return ":".join(parts) or "1"
 
 
 def model_rows(settings: np.ndarray, terms: Sequence[Exponents] | np.ndarray) -> np.ndarray:
-    """Model matrix, shape ``(..., p)``, of coded `settings` with shape ``(..., k)``.
-
-    Parameters
-    ----------
-    settings : array, shape (..., k)
-        −1 to 1.
-    terms : list of Exponents or array
-        p tuples of k exponents.
-
-    Returns
-    -------
-    array
-    """
+    """Model matrix, shape ``(..., p)``, of coded `settings` with shape ``(..., k)``."""
     settings = np.asarray(settings, float)
     exponents = np.asarray(terms, int)
     out = np.ones(settings.shape[:-1] + (len(exponents),))
@@ -101,20 +57,8 @@ def information(
 ) -> np.ndarray:
     """X'V^-1 X (plus the prior precision) of model rows with shape ``(..., n, p)``.
 
-    Parameters
-    ----------
-    rows : array (..., n, p)
-        Model rows.
-    sessions : array (n,) of int, optional
-        Session number of each pour, from 0.
-    eta : float
-        Variance between sessions over variance between pours.
-    prior : array (p, p), optional
-        Prior precision times the variance between pours.
-
-    Returns
-    -------
-    array, shape (..., p, p)
+    `eta` is the variance between sessions over the variance between pours; `prior` (p, p) is the prior precision times
+    the variance between pours.
     """
     found = np.swapaxes(rows, -1, -2) @ rows
     if sessions is not None and eta > 0:
@@ -126,17 +70,7 @@ def information(
 
 
 def log_determinant(matrix: np.ndarray) -> np.ndarray:
-    """log determinant of information; minus infinity when it cannot separate the terms.
-
-    Parameters
-    ----------
-    matrix : array, shape (..., p, p)
-        Information matrices.
-
-    Returns
-    -------
-    array, shape (...,)
-    """
+    """log determinant of information; minus infinity when it cannot separate the terms."""
     sign, size = np.linalg.slogdet(matrix)
     p = np.shape(matrix)[-1]
     scale = p * np.log(np.maximum(np.trace(matrix, axis1=-2, axis2=-1) / p, 1e-300))
@@ -146,17 +80,7 @@ def log_determinant(matrix: np.ndarray) -> np.ndarray:
 def average_variance(matrix: np.ndarray, moments: np.ndarray) -> float:
     """Average of x'M^-1 x over the region whose moment matrix is `moments`; infinite if M is singular.
 
-    Parameters
-    ----------
-    matrix : array, shape (p, p)
-        Information matrix M.
-    moments : array, shape (p, p)
-        From `DesignProblem.moments`.
-
-    Returns
-    -------
-    float
-        In units of the variance of one pour.
+    In units of the variance of one pour.
     """
     if not np.isfinite(log_determinant(matrix)):
         return np.inf
@@ -166,21 +90,10 @@ def average_variance(matrix: np.ndarray, moments: np.ndarray) -> float:
 def cube_moments(
     terms: Sequence[Exponents], levels: Sequence[tuple[float, ...] | None] | None = None
 ) -> np.ndarray:
-    """Exact average of f(x)f(x)' over the cube -1..1.
+    """Exact average of f(x)f(x)' over the cube -1..1, shape (p, p).
 
     A factor with `levels` (a sequence of allowed values instead of None) is averaged over those values
     equally; every other factor over the whole interval.
-
-    Parameters
-    ----------
-    terms : list of Exponents
-        p tuples of k exponents.
-    levels : list of tuple of float or None, optional
-        Allowed coded values of each factor, None where it is continuous.
-
-    Returns
-    -------
-    array, shape (p, p)
     """
     exponents = np.asarray(terms, int)
     total = exponents[:, None, :] + exponents[None, :, :]
@@ -202,19 +115,6 @@ def region_points(
     """Evenly spread points of the allowed region (Sobol sequence, unscrambled), shape (m, k).
 
     `allowed` takes points (m, k) and returns a boolean per point. Factors with levels take them equally.
-
-    Parameters
-    ----------
-    k : int
-        Factors.
-    levels : list of tuple of float or None, optional
-        Allowed coded values of each factor, None where it is continuous.
-    allowed : callable, optional
-        None where nothing is forbidden.
-
-    Returns
-    -------
-    array
     """
     points = qmc.Sobol(k, scramble=False).random(POINTS)
     coded = 2 * points - 1

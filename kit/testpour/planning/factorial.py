@@ -22,20 +22,11 @@ def _full_factorial(k: int) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class FractionalSet:
-    """A regular two-level fraction.
+    """A regular two-level fraction."""
 
-    Attributes
-    ----------
-    rows : array (n, k)
-        Coded settings -1, 1.
-    names : tuple of str
-    relation : frozenset
-        The words of the defining relation, each a frozenset of factor positions.
-    """
-
-    rows: np.ndarray = field(repr=False)
+    rows: np.ndarray = field(repr=False)  # coded settings, -1 and 1
     names: tuple[str, ...]
-    relation: frozenset[frozenset[int]] = field(repr=False)
+    relation: frozenset[frozenset[int]] = field(repr=False)  # its words, each of factor positions
 
     @property
     def resolution(self) -> int:
@@ -66,21 +57,7 @@ def fractional_factorial(
 ) -> FractionalSet:
     """A two-level fraction from generators such as ``["D=AB", "E=AC"]``; full when there are none.
 
-    Parameters
-    ----------
-    k : int
-        Factors in all; the letters A, B, C ... are used in generators whatever the names.
-    generators : sequence of str
-        Added factor, "=", product of basic factors.
-    names : sequence of str, optional
-
-    Returns
-    -------
-    FractionalSet
-
-    References
-    ----------
-    Box and Hunter (1961), Technometrics 3, 311-351.
+    The letters A, B, C ... are used in generators whatever the names. Box and Hunter (1961), Technometrics 3, 311-351.
     """
     base = k - len(generators)
     rows = np.ones((2**base, k))
@@ -95,30 +72,10 @@ def fractional_factorial(
 
 @lru_cache
 def best_generators(k: int, base: int) -> tuple[str, ...]:
-    """Generators of the minimum-aberration fraction of `k` factors in 2**base pours.
+    """Generators of the minimum-aberration fraction of `k` factors in 2**base pours, such as ``("D=ABC",)``.
 
-    Found by trying every choice of generators and keeping the one with fewest short words.
-
-    Parameters
-    ----------
-    k : int
-        Factors.
-    base : int
-        log2 of the number of pours.
-
-    Returns
-    -------
-    tuple of str
-        For example ``("D=ABC",)``; empty where `k` is `base`.
-
-    Raises
-    ------
-    ValueError
-        If there are too many choices to try.
-
-    References
-    ----------
-    Fries and Hunter (1980), Technometrics 22, 601-608 (the criterion).
+    Found by trying every choice of generators, if there are not too many, and keeping the one with fewest short words:
+    the criterion of Fries and Hunter (1980), Technometrics 22, 601-608.
     """
     added = k - base
     products = [m for m in range(3, 2**base) if m.bit_count() > 1]
@@ -142,22 +99,8 @@ def _word_lengths(choice, base, k):
 def block_two_level(fraction: FractionalSet, sessions: int) -> tuple[np.ndarray, tuple[str, ...]]:
     """Session number of each pour, splitting a two-level set into equal sessions without touching main effects.
 
-    Parameters
-    ----------
-    fraction : FractionalSet
-    sessions : int
-        A power of two.
-
-    Returns
-    -------
-    numbers : array (n,) of int
-    lost : tuple of str
-        The shortest name of each effect that is given up to differences between sessions.
-
-    Raises
-    ------
-    ValueError
-        When every split would give up a main effect.
+    With it comes the shortest name of each effect that is given up to differences between sessions. A ValueError when
+    every split would give up a main effect.
     """
     n, k = fraction.rows.shape
     if sessions < 2 or sessions & (sessions - 1) or sessions >= n:

@@ -24,31 +24,11 @@ STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves
 def optimal_plan(
     problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0
 ) -> np.ndarray:
-    """Best pours for the terms of `problem`.
+    """Best pours for the terms of `problem`, coded, those made already first.
 
-    Parameters
-    ----------
-    problem : DesignProblem
-    criterion : {"D", "I"}
-        "D" for telling effects apart, "I" for predicting well everywhere.
-    starts : int
-        Random starts; more are slower and surer. 2000 is the thorough setting for a split-plot plan.
-    seed : int
-        Same seed, same plan.
-
-    Returns
-    -------
-    array, shape (n, k)
-        Coded settings of every pour, those made already first.
-
-    Raises
-    ------
-    PlanConflict
-        When no plan can separate the terms within the limits.
-
-    References
-    ----------
-    Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology
+    Criterion "D" is for telling effects apart, "I" for predicting well everywhere. More random starts are slower and
+    surer: 2000 is the thorough setting for a split-plot plan. A PlanConflict when no plan can separate the terms within the
+    limits. Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology
     35, 1-15, for pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
     """
     rng = np.random.default_rng(seed)

@@ -32,35 +32,13 @@ def _believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.
 
 
 def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray | None:
-    """The believed peak of each row of a complete settings table, degC; None where the study reads no peak.
-
-    Parameters
-    ----------
-    study : Study
-    table : DataFrame
-        n rows, complete, in the factors' units.
-
-    Returns
-    -------
-    array of shape (n,), or None
-    """
+    """The believed peak of each row of a complete settings table, degC; None where the study reads no peak."""
     peak = next((reading for reading in study.readings if reading.scale == "rise"), None)
     return None if peak is None else _believed_middle(study, peak, table)
 
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
-    """What is refused or warned about one pour: its settings, and the gel time and peak believed for them.
-
-    Parameters
-    ----------
-    study : Study
-    settings : dict
-        Factor name to float in its declared unit; usual values where nothing is said.
-
-    Returns
-    -------
-    Cautions
-    """
+    """What is refused or warned about one pour: its settings, and the gel time and peak believed for them."""
     numbers = {f.name for f in study.factors if f.kind != "text"}
     given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
     found, table = check_settings(study, given), settings_table(study, given)
@@ -72,34 +50,16 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
 
 
 def by_pour(found: Mapping[str, Cautions]) -> Cautions:
-    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`.
-
-    Parameters
-    ----------
-    found : dict
-        Name of the pour to its cautions.
-
-    Returns
-    -------
-    Cautions
-    """
+    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`."""
     said = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(found).items()}
     return Cautions(tuple(said["refusals"]), tuple(said["warnings"]))
 
 
 def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
-    """The cautions of several pours, each sentence once.
+    """The cautions of several pours, each sentence once: ``refusals`` and ``warnings``, sentence to the names of its pours.
 
-    Parameters
-    ----------
-    found : dict
-        Pour name to `Cautions`.
-
-    Returns
-    -------
-    dict
-        ``refusals`` and ``warnings``: sentence to the names of the pours it is about. Sentences that say by which value the
-        same limit is broken become one, with the values from the least to the most; every other sentence keeps its own numbers.
+    Sentences that say by which value the same limit is broken become one, with the values from the least to the most;
+    every other sentence keeps its own numbers.
     """
     said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for pour, one in found.items():

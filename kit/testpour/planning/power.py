@@ -36,19 +36,7 @@ def _chance_to_notice(effect: float, se: float, df: float, false_alarm: float = 
 
 
 def smallest_effect(se: float, df: float) -> float:
-    """Smallest true effect noticed nine times in ten, in the unit of `se`; nan without degrees of freedom.
-
-    Parameters
-    ----------
-    se : float
-        Standard error of the effect.
-    df : float
-        Degrees of freedom of the noise.
-
-    Returns
-    -------
-    float
-    """
+    """Smallest true effect noticed nine times in ten, in the unit of `se`; nan without degrees of freedom."""
     if df < 1 or not np.isfinite(se):
         return float("nan")
     top = 4.0 + student.isf(FALSE_ALARM / 2, df)
@@ -58,19 +46,7 @@ def smallest_effect(se: float, df: float) -> float:
 
 
 def half_width(se: float, df: float) -> float:
-    """Half-width of the 90 % interval expected for an effect, in the unit of `se`; nan without degrees of freedom.
-
-    Parameters
-    ----------
-    se : float
-        Standard error of the effect.
-    df : float
-        Degrees of freedom of the noise.
-
-    Returns
-    -------
-    float
-    """
+    """Half-width of the 90 % interval expected for an effect, in the unit of `se`; nan without degrees of freedom."""
     return float(se * student.ppf(0.95, df)) if df >= 1 else float("nan")
 
 
@@ -80,28 +56,10 @@ def plan_power(
 ) -> pd.DataFrame:
     """How closely each term of a plan will be known, and how large it must be to be noticed.
 
-    Parameters
-    ----------
-    rows : array (n, k)
-        Coded settings.
-    terms : sequence of tuple of int
-        Exponents; the constant is left out of the answer.
-    noise_sd, session_sd : float
-        Spread between like pours of one session, and between sessions, in the unit of the reading.
-    sessions : array (n,) of int, optional
-        Session number of each pour.
-    names : sequence of str, optional
-        Of the factors.
+    One row a term: compared ("within sessions" or "between sessions"), df, se, half_width (90 %) and smallest (noticed
+    nine times in ten). All sizes are changes in the reading, in its unit, as the term goes from its lowest to its highest
+    value; so are the spreads given, between like pours of one session and between sessions.
 
-    Returns
-    -------
-    DataFrame
-        Indexed by term; columns compared ("within sessions" or "between sessions"), df, se, half_width (90 %) and
-        smallest (noticed nine times in ten). All sizes are changes in the reading, in its unit, as the term goes
-        from its lowest to its highest value.
-
-    Notes
-    -----
     Standard errors are those of generalised least squares with known spreads. A term that changes only between
     sessions has as many degrees of freedom as sessions less per-session terms; any other has those left within
     sessions. Exact for balanced plans, an approximation otherwise (containment).

@@ -25,27 +25,13 @@ class NotSeparated(PlanConflict):
 
 @dataclass(frozen=True)
 class Axis:
-    """One coded factor.
-
-    Parameters
-    ----------
-    name : str
-        Column name.
-    levels : tuple of float, optional
-        Allowed coded values, e.g. ``(-1, 1)`` for cover no/yes; None means anything from -1 to 1.
-    hard : bool
-        Set once per session: every pour of the session shares it.
-    met : tuple of float, optional
-        One coded value per session, measured or forecast; the plan may not change it.
-    words : str, optional
-        What it is called in a message; else its name.
-    """
+    """One coded factor."""
 
     name: str
-    levels: tuple[float, ...] | None = None
-    hard: bool = False
-    met: tuple[float, ...] | None = None
-    words: str = ""
+    levels: tuple[float, ...] | None = None  # allowed coded values; None is any from -1 to 1
+    hard: bool = False  # set once per session: every pour of the session shares it
+    met: tuple[float, ...] | None = None  # one coded value a session, which the plan may not change
+    words: str = ""  # what it is called in a message; else its name
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,17 +108,7 @@ class DesignProblem:
         return self.forbidden is not None
 
     def allowed(self, settings: np.ndarray) -> np.ndarray:
-        """True for each row of `settings` (..., k) outside the forbidden region.
-
-        Parameters
-        ----------
-        settings : array, shape (..., k)
-            Coded, −1 to 1.
-
-        Returns
-        -------
-        array, shape (...,)
-        """
+        """True for each row of `settings` (..., k) outside the forbidden region."""
         settings = np.asarray(settings, float)
         inside = np.ones(settings.shape[:-1], bool)
         if self.forbidden is not None:

@@ -25,47 +25,22 @@ STARTS = 60  # random starts of the exchange: more are slower and surer
 
 @dataclass(frozen=True)
 class Chosen:
-    """A set of coded pours for a purpose.
+    """A set of coded pours for a purpose."""
 
-    Parameters
-    ----------
-    rows : array
-        Coded settings, shape (pours, coded factors).
-    sessions : array of int
-        Session number of each pour, from 0.
-    terms : tuple
-        Exponents of the model the set is meant for.
-    why : str
-        Which kind of set it is, and why that one.
-    mixed : str
-        Which effects are mixed up with which, in a sentence; empty where none are.
-    """
-
-    rows: np.ndarray
-    sessions: np.ndarray
-    terms: tuple[Exponents, ...]
-    why: str
-    mixed: str = ""
+    rows: np.ndarray  # coded settings, shape (pours, coded factors)
+    sessions: np.ndarray  # session number of each pour, from 0
+    terms: tuple[Exponents, ...]  # exponents of the model the set is meant for
+    why: str  # which kind of set it is, and why that one
+    mixed: str = ""  # which effects are mixed up with which; empty where none are
 
 
 @dataclass(frozen=True)
 class Wishes:
-    """What a plan must respect, in coded form.
-
-    Parameters
-    ----------
-    coding : Coding
-    sizes : tuple of int
-        Pours in each session.
-    fixed : array or None
-        Pours already made, coded.
-    fixed_sessions : tuple or None
-    seed : int
-    """
+    """What a plan must respect, in coded form."""
 
     coding: Coding
-    sizes: tuple[int, ...]
-    fixed: np.ndarray | None = None
+    sizes: tuple[int, ...]  # pours in each session
+    fixed: np.ndarray | None = None  # pours already made, coded
     fixed_sessions: tuple[int, ...] | None = None
     seed: int = 0
 
@@ -89,16 +64,7 @@ class Wishes:
 
 
 def pick_purpose(wishes: Wishes) -> str:
-    """The purpose that suits what is asked, for a person who named none.
-
-    Parameters
-    ----------
-    wishes : Wishes
-
-    Returns
-    -------
-    str
-    """
+    """The purpose that suits what is asked, for a person who named none."""
     if wishes.fixed is not None and len(wishes.fixed):
         return SHARPEN
     enough = len(_terms(quadratic_terms, wishes.axes)) + 3
@@ -186,16 +152,7 @@ def _map_the_region(wishes: Wishes) -> Chosen:
 
 
 def sharpen(wishes: Wishes) -> Chosen:
-    """Pours that add most to what belief and the log already know.
-
-    Parameters
-    ----------
-    wishes : Wishes
-
-    Returns
-    -------
-    Chosen
-    """
+    """Pours that add most to what belief and the log already know."""
     rows, sessions = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
     made = 0 if wishes.fixed is None else len(wishes.fixed)
     why = "Placed where they narrow most what the trade's beliefs leave open."
@@ -205,18 +162,7 @@ def sharpen(wishes: Wishes) -> Chosen:
 
 
 def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
-    """Two settings side by side, as often as the sessions allow.
-
-    Parameters
-    ----------
-    wishes : Wishes
-    this, that : array
-        The two coded settings, shape (coded factors,).
-
-    Returns
-    -------
-    Chosen
-    """
+    """Two coded settings side by side, as often as the sessions allow."""
     if min(wishes.sizes) < 2:
         raise PlanConflict(
             ["To settle one question, each session needs both castings: plan at least 2 pours a session."]
