@@ -18,20 +18,9 @@ BROKEN = (zipfile.BadZipFile, zlib.error, RuntimeError, ValueError, EOFError, OS
 
 
 class Archive:
-    """The members of a zip file.
+    """The members of a zip file; a `TextProblem` says why it is none, or holds more than `largest` bytes unpacked.
 
-    Parameters
-    ----------
-    path : str or Path
-    what : str
-        What it should be, in words.
-    largest : int
-        Bytes that the file, and all its members unpacked, may have at most.
-
-    Raises
-    ------
-    TextProblem
-        If it cannot be opened, is not a zip file, or holds too much, the same name twice, or what is locked.
+    `what` is what it should be, in words.
     """
 
     def __init__(self, path: str | Path, what: str, largest: int) -> None:
@@ -55,22 +44,7 @@ class Archive:
         return [member.filename for member in self._members]
 
     def read(self, name: str) -> bytes | None:
-        """The bytes of a member, not more than it declares; None where it is not there.
-
-        Parameters
-        ----------
-        name : str
-            Path of the member inside the archive.
-
-        Returns
-        -------
-        bytes or None
-
-        Raises
-        ------
-        TextProblem
-            If the member is damaged.
-        """
+        """The bytes of a member, not more than it declares; None where it is not there."""
         member = next((m for m in self._members if m.filename == name), None)
         if member is None:
             return None
@@ -81,12 +55,7 @@ class Archive:
             raise self._broken(problem) from None
 
     def refuse_markup(self) -> None:
-        """Refuse parts whose XML defines its own entities: a line of them can unfold to gigabytes.
-
-        Raises
-        ------
-        TextProblem
-        """
+        """Refuse parts whose XML defines its own entities: a line of them can unfold to gigabytes."""
         for name in self.names:
             if name.endswith((".xml", ".rels")) and b"<!DOCTYPE" in (self.read(name) or b"").replace(b"\0", b"")[:4096]:
                 raise TextProblem(f"not readable as {self.what}: a part of it defines XML entities of its own, which no spreadsheet program does. Save it again from one.")

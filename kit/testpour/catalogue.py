@@ -28,27 +28,8 @@ def catalogue() -> dict[str, dict[str, Any]]:
 def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     """A `Factor` or `Reading` from a table of a TOML file, on top of `base` where given.
 
-    Parameters
-    ----------
-    kind : type
-        `Factor` or `Reading`.
-    name : str
-        Of the column.
-    entry : dict
-        Keys as in `catalogue.toml`; numbers, or text with a unit.
-    base : Factor or Reading, optional
-        What holds where the table says nothing.
-
-    Returns
-    -------
-    Factor or Reading
-
-    Raises
-    ------
-    ColumnProblem
-        If the table holds a key that no declaration has, or a value of the wrong kind.
-    UnitProblem
-        If a bound cannot be read.
+    A ColumnProblem names keys that no declaration has and values of the wrong kind, a UnitProblem every bound that
+    cannot be read.
     """
     if not isinstance(entry, dict):
         raise ColumnProblem(f"{name}: {shortened(repr(entry))} says too little. Write {name} = {{}}, or {{ from = 1, to = 2 }}.")
@@ -119,25 +100,9 @@ def _in_units(name, entry, unit, base):
 
 
 def amount(value: str | float, unit: str, what: str) -> float:
-    """A number of a study file in `unit`; true and false, inf and nan are none.
+    """A number of a study file, or text with a unit, in `unit`; true and false, inf and nan are none.
 
-    Parameters
-    ----------
-    value : str or float
-        Number in `unit`, or text with a unit.
-    unit : str
-        The unit of the result.
-    what : str
-        What the number is, for the error message.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    UnitProblem
-        If it cannot be read or is not a finite number.
+    `what` is what the number is, for the UnitProblem.
     """
     if isinstance(value, bool):
         raise UnitProblem(f"{what}: {str(value).casefold()} is not a number. Write it like 1.5 or '1.5 %'.")

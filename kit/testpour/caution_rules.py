@@ -18,12 +18,9 @@ KINDS = ("bench", "page", "notebook")
 
 @dataclass(frozen=True)
 class Cautions:
-    """What a check found; true where something is refused.
+    """What a check found, in full sentences: the setting, its value, the limit, the reason and what to do.
 
-    Parameters
-    ----------
-    refusals, warnings : tuple of str
-        Full sentences: the setting, its value, the limit, the reason and what to do.
+    True where something is refused.
     """
 
     refusals: tuple[str, ...] = ()
@@ -40,16 +37,7 @@ class Cautions:
         )
 
     def beside(self, other: Cautions) -> Cautions:
-        """What was found here and not by `other`.
-
-        Parameters
-        ----------
-        other : Cautions
-
-        Returns
-        -------
-        Cautions
-        """
+        """What was found here and not by `other`."""
         return Cautions(
             tuple(text for text in self.refusals if text not in other.refusals),
             tuple(text for text in self.warnings if text not in other.warnings),
@@ -66,16 +54,7 @@ class Cautions:
         return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
 
     def around(self, text: str) -> str:
-        """A sentence with what was found: what is refused comes before it, what is warned about after it.
-
-        Parameters
-        ----------
-        text : str
-
-        Returns
-        -------
-        str
-        """
+        """A sentence with what was found: what is refused comes before it, what is warned about after it."""
         lines = self.lines()
         return " ".join([*lines[: len(self.refusals)], text, *lines[len(self.refusals) :]])
 

@@ -94,16 +94,7 @@ def _unknown(name, factors):
 def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
     """What is refused or warned about in any row of a settings table (floats in declared units), each sentence once.
 
-    Parameters
-    ----------
-    study : Study or None
-        None checks what holds for any study.
-    table : DataFrame
-        One row a pour, one column a factor, in the factors' units.
-
-    Returns
-    -------
-    Cautions
+    Without a study, what holds for any study is checked.
     """
     found = check_settings(study, {})
     for name in table.columns:
@@ -113,67 +104,25 @@ def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about at the lowest and the highest value of each setting that a figure draws.
-
-    Parameters
-    ----------
-    study : Study or None
-        None checks what holds for any study.
-    table : DataFrame
-        One column a factor, in the factors' units; other columns are passed over.
-
-    Returns
-    -------
-    Cautions
-    """
+    """What is refused or warned about at the lowest and the highest value of each setting that a figure draws."""
     return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
 
 
 def check_gel_time(minutes: str | float) -> Cautions:
-    """A warning where the predicted gel time (min) leaves no time to pour.
-
-    Parameters
-    ----------
-    minutes : str or float
-        Predicted gel time in min, or text with a unit.
-
-    Returns
-    -------
-    Cautions
-    """
+    """A warning where the predicted gel time (min) leaves no time to pour."""
     return _check("gel_time", _cut(minutes, "min", 0.1))
 
 
 def check_peak(degC: str | float) -> Cautions:
-    """A refusal or warning where the predicted peak temperature (degC) is too high.
-
-    Parameters
-    ----------
-    degC : str or float
-        Predicted peak in °C, or text with a unit.
-
-    Returns
-    -------
-    Cautions
-    """
+    """A refusal or warning where the predicted peak temperature (degC) is too high."""
     return _check("peak_temperature", _cut(degC, "degC", 1))
 
 
 def check_read(reading: Reading, low: float, high: float, room: float = math.nan) -> Cautions:
     """A warning where a peak that was read is so high that the thermometer may have shown °F, or lies below the room.
 
-    Parameters
-    ----------
-    reading : Reading
-    low, high : float
-        What was read, in its unit: equal when read off, -inf and inf where open.
-    room : float, optional
-        °C, of the room it was poured in; without it only a peak that is too high is told.
-
-    Returns
-    -------
-    Cautions
-        Of other readings there is nothing to say.
+    `low` and `high` are equal where read off, -inf and inf where open; without `room` (°C) only a peak that is too high
+    is told.
     """
     if reading.scale != "rise":
         return Cautions()
@@ -190,17 +139,6 @@ def check_read(reading: Reading, low: float, high: float, room: float = math.nan
 def check_batch(grams: str | float) -> Cautions:
     """A warning where a pot of mix (g) is so large that it heats itself dangerously.
 
-    Parameters
-    ----------
-    grams : str or float
-        Mass of one pot of mix in g, or text with a unit.
-
-    Returns
-    -------
-    Cautions
-
-    Notes
-    -----
     Frank-Kamenetskii: a lump with a cold surface heats itself without end where E q r^2 / (k R T^2) passes 3.32
     (sphere). With E 45 kJ/mol, k 0.20 W/(m K), T 298 K and q = 1150 kg/m3 x 300 kJ/kg x 6.0e-5 1/s, the fastest
     heat of a casting resin at 25 °C (numbers of that order, from memory, not read), r is 23 mm: 50 mL, 60 g. So
@@ -211,17 +149,7 @@ def check_batch(grams: str | float) -> Cautions:
 
 
 def check_delivered(most: float) -> Cautions:
-    """A warning where a scale may deliver more catalyst (%) than is refused.
-
-    Parameters
-    ----------
-    most : float
-        The most catalyst a scale may deliver, % of resin by mass; NaN where that is not known.
-
-    Returns
-    -------
-    Cautions
-    """
+    """A warning where a scale may deliver more catalyst (%) than is refused; NaN where that is not known."""
     found = check_settings(None, {"catalyst": most})
     if not found:
         return found if math.isnan(most) else Cautions()

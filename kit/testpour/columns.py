@@ -76,26 +76,9 @@ class Column:
         return f"{self.low:g} to {show(self.high, self.unit)}"
 
     def parse(self, value: str | float, decimal: str | None = None) -> float:
-        """`value` (number or text with a unit) as a float in `unit`, inside the plausible range.
+        """`value` (number or text with a unit) as a float in `unit`; a UnitProblem where it lies outside the plausible range.
 
         `decimal` is the decimal mark of the text, where known.
-
-        Parameters
-        ----------
-        value : str or float
-            A number in `unit`, or text with a unit of the same dimension.
-        decimal : str, optional
-            Decimal mark of the text, "." or ","; by default it is told from the text.
-
-        Returns
-        -------
-        float
-            In `unit`.
-
-        Raises
-        ------
-        UnitProblem
-            If it cannot be read, or lies outside the range.
         """
         number = to_unit(value, self.unit, self.words, decimal)
         if not self.low <= number <= self.high:
@@ -106,32 +89,11 @@ class Column:
         return number
 
     def show(self, value: float) -> str:
-        """`value` with its unit, as it reads in a sentence.
-
-        Parameters
-        ----------
-        value : float
-            In `unit`.
-
-        Returns
-        -------
-        str
-            For example ``"1.5 %"``.
-        """
+        """`value` with its unit, as it reads in a sentence: ``"1.5 %"``."""
         return show(value, self.unit)
 
     def between(self, low: float, high: float) -> str:
-        """A range as it reads in a sentence, for example ``"1 to 2.5 %"``; one value where both read alike.
-
-        Parameters
-        ----------
-        low, high : float
-            In `unit`.
-
-        Returns
-        -------
-        str
-        """
+        """A range as it reads in a sentence, for example ``"1 to 2.5 %"``; one value where both read alike."""
         least, most = self.show(low), self.show(high)
         return most if least == most else f"{least.removesuffix(unit_words(self.unit))} to {most}"
 
@@ -168,17 +130,7 @@ class Factor(Column):
     def rounded(self, value: float | np.ndarray | pd.Series, given: Iterable[float] = ()) -> Any:
         """`value` (number or array) on the finest step worth setting, but never out of the span it lies in.
 
-        Parameters
-        ----------
-        value : float, array or Series
-            In `unit`.
-        given : iterable of float, optional
-            Numbers that stay as they are, beside the ends of the span: the depths of moulds.
-
-        Returns
-        -------
-        float, array or Series
-            In `unit`; yes or no as 1 or 0; unchanged where the factor has no step.
+        The ends of the span stay as they are, and so do the numbers in `given`: the depths of moulds.
         """
         if self.kind == "yes/no":
             return np.round(value)
@@ -194,24 +146,7 @@ class Factor(Column):
         return on_step[()]
 
     def parse(self, value: str | float, decimal: str | None = None) -> Any:
-        """`value` as a float in `unit` (1.0 and 0.0 for yes and no; none is 0), or as text for a lot.
-
-        Parameters
-        ----------
-        value : str or float
-            A number in `unit`, text with a unit, a word for yes or no, or the name of a lot.
-        decimal : str, optional
-            Decimal mark of the text, "." or ","; by default it is told from the text.
-
-        Returns
-        -------
-        float or str
-
-        Raises
-        ------
-        UnitProblem
-            If it cannot be read, is neither yes nor no, or lies outside the range.
-        """
+        """`value` as a float in `unit` (1.0 and 0.0 for yes and no; none is 0), or as text for a lot."""
         if self.kind == "text":
             return str(value).strip()
         if self.kind == "yes/no":
@@ -223,17 +158,7 @@ class Factor(Column):
         return super().parse(value, decimal)
 
     def show(self, value: float | str) -> str:
-        """`value` as it reads in a sentence.
-
-        Parameters
-        ----------
-        value : float or str
-            In `unit`; 1 and 0 for yes and no; text for a lot.
-
-        Returns
-        -------
-        str
-        """
+        """`value` as it reads in a sentence; 1 and 0 are yes and no."""
         if self.kind == "yes/no":
             return "yes" if value else "no"
         return str(value) if self.kind == "text" else super().show(float(value))
@@ -264,41 +189,14 @@ class Reading(Column):
     resolution: float = 0.0
 
     def show(self, value: float) -> str:
-        """`value` as it reads in a sentence; a grade with its word.
-
-        Parameters
-        ----------
-        value : float
-            In `unit`; for grades the number of a grade, from 0.
-
-        Returns
-        -------
-        str
-            For example ``"12 min"`` or ``"grade 1 (slightly tacky)"``.
-        """
+        """`value` as it reads in a sentence; a grade with its word: ``"grade 1 (slightly tacky)"``."""
         if self.grades:
             return f"grade {value:g} ({self.grades[round(value)]})"
         return super().show(value)
 
 
 def truth(value: Any, what: str) -> float:
-    """1.0 for a word that means yes, 0.0 for one that means no.
-
-    Parameters
-    ----------
-    value : object
-    what : str
-        What it is, for the error.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    UnitProblem
-        If it is neither.
-    """
+    """1.0 for a word that means yes, 0.0 for one that means no; a UnitProblem about `what` for any other."""
     word = str(value).strip().casefold()
     if value is None or word not in YES | NO:  # the word "none" means no, a missing value means nothing
         raise UnitProblem(f"{what}: {shortened(repr(value))} is neither yes nor no. Write yes or no.")

@@ -25,21 +25,7 @@ NO = {"no", "not", "non", "never", "without"}
 def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: list[str]) -> tuple[C, ...]:
     """The declared columns of one section of a study file, catalogue entries underneath.
 
-    Parameters
-    ----------
-    kind : type
-        `Factor` or `Reading`.
-    section : str
-        "factors" or "readings".
-    raw : dict
-        The whole file, as TOML reads it.
-    problems : list of str
-        What is wrong with a column is added to it.
-
-    Returns
-    -------
-    tuple
-        Of `kind`; columns with a problem are left out.
+    `raw` is the whole file. A column that is wrong is left out, and what is wrong with it added to `problems`.
     """
     found = []
     for name, entry in raw.get(section, {}).items():
@@ -70,14 +56,7 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
 
 
 def refuse_alike(columns: Iterable[Column], problems: list[str]) -> None:
-    """Add to `problems` columns that a sheet, which does not part capitals from small letters, cannot tell apart.
-
-    Parameters
-    ----------
-    columns : iterable of Factor or Reading
-    problems : list of str
-        Added to.
-    """
+    """Add to `problems` columns that a sheet, which does not part capitals from small letters, cannot tell apart."""
     seen: dict[str, Column] = {}
     for column in columns:
         for word in dict.fromkeys(name.replace("_", " ").casefold() for name in (column.words, column.name)):

@@ -14,35 +14,15 @@ CHARSET = '<meta charset="utf-8">'  # every page of this kit begins its head wit
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of file that this kit writes.
+    """A kind of file that this kit writes."""
 
-    Parameters
-    ----------
-    words : str
-        As in "not a bench sheet that testpour wrote".
-    known : callable
-        Takes the path of an ordinary file; whether it is one of this kind.
-    mark : str
-        Of a page: what stands in its head.
-    """
-
-    words: str
-    known: Callable[[Path], bool]
-    mark: str = ""
+    words: str  # as in "not a bench sheet that testpour wrote"
+    known: Callable[[Path], bool]  # whether an ordinary file is one of this kind
+    mark: str = ""  # of a page: what stands in its head
 
 
 def page_kind(what: str) -> Kind:
-    """The `Kind` of an HTML page, told by a mark in its head.
-
-    Parameters
-    ----------
-    what : str
-        What the page is, for its mark and for refusals: "findings page".
-
-    Returns
-    -------
-    Kind
-    """
+    """The `Kind` of an HTML page such as a "findings page", told by a mark in its head."""
     mark = f'<meta name="generator" content="testpour {escape(what)}">'
 
     def known(path):
@@ -53,38 +33,13 @@ def page_kind(what: str) -> Kind:
 
 
 def beginning(path: str | Path) -> bytes:
-    """The first bytes of a file.
-
-    Parameters
-    ----------
-    path : str or Path
-
-    Returns
-    -------
-    bytes
-        Enough of them to tell what kind of file it is.
-    """
+    """The first bytes of a file, enough of them to tell what kind of file it is."""
     with open(path, "rb") as file:
         return file.read(HEAD)
 
 
 def place(path: str | Path) -> Path:
-    """`path`, refused where there is no folder to write it in.
-
-    Parameters
-    ----------
-    path : str or Path
-        Of a file to write.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    FileNotFoundError
-        If its folder does not exist.
-    """
+    """`path`, refused with a FileNotFoundError where there is no folder to write it in."""
     path = Path(path)
     if not path.parent.is_dir():
         raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
@@ -92,24 +47,7 @@ def place(path: str | Path) -> Path:
 
 
 def free_for(path: str | Path, kind: Kind) -> Path:
-    """`path`, if nothing lies there or a file of the same kind.
-
-    Parameters
-    ----------
-    path : str or Path
-    kind : Kind
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    FileNotFoundError
-        If its folder does not exist.
-    FileExistsError
-        If something else lies there: a folder, a link, a file of another kind or from elsewhere.
-    """
+    """`path`, if nothing lies there or a file of the same kind; a FileExistsError where something else does."""
     path = place(path)
     if not os.path.lexists(path):
         return path
@@ -125,34 +63,14 @@ def free_for(path: str | Path, kind: Kind) -> Path:
 
 
 def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
-    """Write a file whole, or not at all; see `free_for` for what it replaces and what it raises.
-
-    Parameters
-    ----------
-    path : str or Path
-    data : str or bytes
-        A page gets its mark.
-    kind : Kind
-
-    Returns
-    -------
-    Path
-        The file written.
-    """
+    """Write a file whole, or not at all; see `free_for` for what it replaces and what it raises."""
     path = free_for(path, kind)
     overwrite(path, marked(data, kind))
     return path
 
 
 def overwrite(path: Path, data: bytes) -> None:
-    """Write a file whole, or not at all, over whatever file lies there.
-
-    Parameters
-    ----------
-    path : Path
-        Keeps its permissions.
-    data : bytes
-    """
+    """Write a file whole, or not at all, over whatever file lies there, whose permissions it keeps."""
     part = path.with_name(f".{uuid.uuid4().hex}.part")
     try:
         write_new(part, data)
@@ -164,18 +82,7 @@ def overwrite(path: Path, data: bytes) -> None:
 
 
 def write_new(path: Path, data: bytes) -> None:
-    """Write a file that is not there yet, and have it on the disk before it is called written.
-
-    Parameters
-    ----------
-    path : Path
-    data : bytes
-
-    Raises
-    ------
-    FileExistsError
-        If something lies there.
-    """
+    """Write a file that is not there yet, and have it on the disk before it is called written."""
     with open(path, "xb") as file:
         file.write(data)
         file.flush()
@@ -183,18 +90,7 @@ def write_new(path: Path, data: bytes) -> None:
 
 
 def marked(data: str | bytes, kind: Kind) -> bytes:
-    """The bytes to write: a page with the mark of its kind in its head.
-
-    Parameters
-    ----------
-    data : str or bytes
-        Text is a page, written as UTF-8; bytes are left as they are.
-    kind : Kind
-
-    Returns
-    -------
-    bytes
-    """
+    """The bytes to write: a page with the mark of its kind in its head; bytes as they are."""
     if isinstance(data, bytes):
         return data
     if kind.mark:
@@ -204,20 +100,7 @@ def marked(data: str | bytes, kind: Kind) -> bytes:
 
 
 def name_new(made: Path, path: Path) -> None:
-    """Give a finished file or folder its name, which nothing may have taken meanwhile.
-
-    Parameters
-    ----------
-    made : Path
-        The finished file or folder, on the same disk.
-    path : Path
-        The name it is to have.
-
-    Raises
-    ------
-    FileExistsError
-        If something lies at `path`.
-    """
+    """Give a finished file or folder, on the same disk, its name, which nothing may have taken meanwhile."""
     taken = f"{path} exists already, so nothing was written there. Give another name."
     if os.path.lexists(path):
         raise FileExistsError(taken)

@@ -27,23 +27,6 @@ def to_volume(value: str | float, what: str = "volume") -> float:
     """A volume in mL from a number in mL or text: ``"350 mL"``, ``"8 fl oz"``, ``"1/2 US pint"``.
 
     Fluid ounces are US ones. Pints, quarts and gallons must say US or imperial, because they differ by a fifth.
-
-    Parameters
-    ----------
-    value : str or float
-        Number in mL, or text with a unit.
-    what : str, optional
-        What the value is, for the error message.
-
-    Returns
-    -------
-    float
-        In mL.
-
-    Raises
-    ------
-    UnitProblem
-        If the text cannot be read, is not a volume, or may be either of two.
     """
     if not isinstance(value, str):
         return float(value)
@@ -62,23 +45,7 @@ def to_volume(value: str | float, what: str = "volume") -> float:
 def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mass") -> float:
     """A mass in g from a number in g or text: ``"200 g"``, ``"8 oz"`` (a mass), ``"0.5 lb"``, ``"350 mL"``.
 
-    Parameters
-    ----------
-    value : float or str
-    density : float
-        g/mL, for a volume.
-    what : str
-        What the value is, for the error message.
-
-    Returns
-    -------
-    float
-        g.
-
-    Raises
-    ------
-    UnitProblem
-        If it is neither a mass nor a volume.
+    `density` is in g/mL, for a volume.
     """
     if not isinstance(value, str):
         return float(value)
@@ -95,25 +62,9 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
 
 
 def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: float | None = None) -> float:
-    """Mass in g of a number of drops of catalyst, from a calibrated dropper.
+    """Mass in g of a number of drops of catalyst of a `density` in g/mL.
 
-    Parameters
-    ----------
-    drops : float
-    drops_per_mL : float
-        Counted with this dropper and this catalyst.
-    density : float
-        Of the catalyst, g/mL.
-
-    Returns
-    -------
-    float
-        g.
-
-    Raises
-    ------
-    UnitProblem
-        If the dropper is not calibrated or the density is not given: it says how to calibrate.
+    A dropper that is not calibrated is refused, with how to calibrate it.
     """
     if drops_per_mL is None or density is None:
         raise UnitProblem(f"catalyst: {drops:g} drops is not a mass until the dropper is calibrated. {CALIBRATE}.")

@@ -20,17 +20,7 @@ RULED_OUT = re.compile(r"\b(?:no|not|never|without)(?: in)?(?: an?| the)? $")  #
 
 
 def check_resin(kind: str) -> Cautions:
-    """A refusal of every resin but unsaturated polyester, whose rules are the only ones known here.
-
-    Parameters
-    ----------
-    kind : str
-        The resin in words, as on its label.
-
-    Returns
-    -------
-    Cautions
-    """
+    """A refusal of every resin but unsaturated polyester, whose rules are the only ones known here."""
     text = str(kind).casefold()
     other = next((o["words"] for o in rules()["other_resins"] if re.search(o["pattern"], text)), None)
     if other:
@@ -51,15 +41,8 @@ def check_resin(kind: str) -> Cautions:
 def check_study(study: Study) -> Cautions:
     """What is refused or warned about in the parts of a study: its resin, its own factors, and what its texts name.
 
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    Cautions
-        A solvent, a microwave oven or a polystyrene cup among the factors is refused, an accelerator warned
-        about; where only a text names them (how a factor is set, the question), it is a warning.
+    A solvent, a microwave oven or a polystyrene cup among the factors is refused, an accelerator warned about; where
+    only a text names them (how a factor is set, the question), it is a warning.
     """
     named = tuple(f"{factor.name.replace('_', ' ')}, {factor.words}" for factor in study.factors)
     texts = " ".join([study.question, *(factor.how for factor in study.factors)])
@@ -76,17 +59,7 @@ def _parts_of_study(kind, named, texts):
 
 
 def check_note(text: str) -> Cautions:
-    """Warnings about what a note names: accelerator, solvent, microwave oven, a cup that styrene dissolves.
-
-    Parameters
-    ----------
-    text : str
-        As typed.
-
-    Returns
-    -------
-    Cautions
-    """
+    """Warnings about what a note names: accelerator, solvent, microwave oven, a cup that styrene dissolves."""
     return _named_in(str(text))
 
 
@@ -117,18 +90,7 @@ def _says(pattern, text):
 
 
 def role_of(name: str) -> str:
-    """What a named thing is in a mix.
-
-    Parameters
-    ----------
-    name : str
-        In any words: "MEKP", "cobalt drier", "acetone" ...
-
-    Returns
-    -------
-    str
-        "peroxide", "accelerator" or "solvent"; "unknown" where none fits.
-    """
+    """What a named thing is in a mix: "peroxide", "accelerator" or "solvent"; "unknown" where none fits."""
     for part in rules()["parts"]:
         if re.search(part["pattern"], name.casefold()):
             return part["role"]

@@ -11,19 +11,7 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/A
 
 
 def template(room: str, name: str) -> Template:
-    """A template of a room of the kit: everything filled in is escaped, and nothing may be missing.
-
-    Parameters
-    ----------
-    room : str
-        Folder of the package with the template, for example "report".
-    name : str
-        File name of the template.
-
-    Returns
-    -------
-    Template
-    """
+    """A template of a room of the kit: everything filled in is escaped, and nothing may be missing."""
     loader = PackageLoader(f"testpour.{room}")
     page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished,
                        trim_blocks=True, lstrip_blocks=True)
@@ -38,65 +26,25 @@ def _finished(value):
 
 
 def refuse_paper(paper: str) -> None:
-    """Refuse any paper but A4 and Letter.
-
-    Parameters
-    ----------
-    paper : str
-        Name of a paper size.
-
-    Raises
-    ------
-    ValueError
-        If it is neither "A4" nor "Letter".
-    """
+    """Refuse any paper but A4 and Letter."""
     if paper not in PAPERS:
         raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
 
 
 def day_words(moment: dt.date) -> str:
-    """A day as it is printed: ``"16 March 2026"``.
-
-    Parameters
-    ----------
-    moment : date
-
-    Returns
-    -------
-    str
-    """
+    """A day as it is printed: ``"16 March 2026"``."""
     return f"{moment.day} {moment:%B %Y}"
 
 
 def dated(date: str | dt.date | None = None) -> str:
-    """The date to print: as given, or today.
-
-    Parameters
-    ----------
-    date : str or date, optional
-        Text is printed as it is; None is today.
-
-    Returns
-    -------
-    str
-    """
+    """The date to print: as given, or today."""
     return day_words(dt.date.today()) if date is None else str(date)
 
 
 def repeats(notes: int, photographs: int, look: str) -> str:
-    """What of the log a page repeats as it is, and that it is to be looked at before it is shared.
+    """What of the log a page repeats as it is, and that it is to be looked at before it is shared; "" where nothing.
 
-    Parameters
-    ----------
-    notes, photographs : int
-        How many of each it shows.
-    look : str
-        What to do with them: "check" or "look at".
-
-    Returns
-    -------
-    str
-        A sentence; empty where it repeats nothing.
+    `look` is what to do with it: "check" or "look at".
     """
     held = [f"repeats {count(notes, 'note')} as typed"] * bool(notes) + [f"shows {count(photographs, 'photograph')}"] * bool(photographs)
     them = "it" if notes + photographs == 1 else "them"

@@ -47,10 +47,7 @@ LONGEST = 28  # characters of a person's own name for a thing that a figure has 
 class Picture(Figure):
     """A matplotlib figure that shows itself once in a notebook and can be written without pyplot.
 
-    Attributes
-    ----------
-    says : str
-        What the figure says, in a sentence or two: its title in full, and its text for who cannot see it.
+    `says` is what it says in a sentence or two: its title in full, and its text for who cannot see it.
     """
 
     says = ""
@@ -59,19 +56,7 @@ class Picture(Figure):
         return self.to_bytes("png", dpi=110)
 
     def to_bytes(self, kind: str = "svg", **options: Any) -> bytes:
-        """The figure as an image file; the same figure gives the same bytes.
-
-        Parameters
-        ----------
-        kind : str, optional
-            Format as Matplotlib names it: "svg", "png", "pdf" ...
-        **options
-            Passed on to `Figure.savefig`, for example ``dpi=110``.
-
-        Returns
-        -------
-        bytes
-        """
+        """The figure as an image file ("svg", "png", "pdf" ...); the same figure gives the same bytes."""
         held, canvas, dpi = io.BytesIO(), self.canvas, self.dpi
         metadata = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
         with rc_context({"svg.hashsalt": "testpour", "svg.fonttype": "path"}):
@@ -88,23 +73,7 @@ def new_picture(
 ) -> tuple[Picture, np.ndarray]:
     """A `Picture` titled with what it says and what `Cautions` were found, and its axes as a 2-d array (rows, columns).
 
-    Parameters
-    ----------
-    says : str
-        What the figure says; its title, wrapped to at most ten lines.
-    width, height : float, optional
-        Inches; the title adds to the height.
-    rows, columns : int, optional
-        Of axes.
-    found : Cautions, optional
-        Cautions whose lines are added to the title.
-    **grid
-        As for `Figure.subplots`.
-
-    Returns
-    -------
-    tuple
-        `Picture`, and an array of its axes, shape (rows, columns).
+    Width and height are in inches; the title adds to the height. `grid` goes on to `Figure.subplots`.
     """
     says = " ".join([says, *(found.lines() if found is not None else ())])
     style: Any = sns.axes_style("ticks") | STYLE  # matplotlib types each key of it
@@ -122,19 +91,7 @@ def new_picture(
 
 
 def drawable(text: str, longest: int = LONGEST) -> str:
-    """`text` as the figures' font can draw it: no formulas, no hidden marks, a box for a missing sign.
-
-    Parameters
-    ----------
-    text : str
-        Anything; turned into text first.
-    longest : int, optional
-        Characters kept; a longer text ends in "…".
-
-    Returns
-    -------
-    str
-    """
+    """`text` as the figures' font can draw it: no formulas, no hidden marks, a box for a missing sign."""
     shown = "".join(c for c in unicodedata.normalize("NFC", str(text)) if c == "\n" or unicodedata.category(c)[0] != "C")
     shown = "".join(c if c == "\n" or ord(c) in _signs() else "□" for c in shown)
     shown = shown if len(shown) <= longest else shown[: longest - 1] + "…"
@@ -149,15 +106,7 @@ def _signs():
 def label_axis(ax: Axes, which: Literal["x", "y"], column: Column, words: str = "{}") -> None:
     """Label the "x" or "y" axis with the declared name and unit; grades and yes/no get their words as ticks.
 
-    Parameters
-    ----------
-    ax : Axes
-    which : {"x", "y"}
-        Which axis.
-    column : Column
-        A factor or a reading.
-    words : str, optional
-        Text about the label, which stands at ``{}``.
+    The label stands at ``{}`` in `words`.
     """
     label = drawable(words.format(column.label), 60)
     ax.set(**{f"{which}label": capital(label)})
@@ -170,20 +119,7 @@ def label_axis(ax: Axes, which: Literal["x", "y"], column: Column, words: str = 
 
 
 def draw_interval(ax: Axes, place: float, ends: Sequence[float], told: bool, fill: str = "full") -> None:
-    """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it.
-
-    Parameters
-    ----------
-    ax : Axes
-    place : float
-        Height of the row on the y axis.
-    ends : list of float
-        Low, middle and high, on the x axis.
-    told : bool
-        Whether the log has told it; otherwise it rests on belief.
-    fill : str, optional
-        Fill style of the marker, as Matplotlib names it.
-    """
+    """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it."""
     low, middle, high = ends
     colour = LOG if told else BELIEF
     ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if told else ":")
@@ -194,19 +130,7 @@ def draw_interval(ax: Axes, place: float, ends: Sequence[float], told: bool, fil
 def interval_rows(
     picture: Picture, ax: Axes, names: Sequence[str], told: Iterable[tuple[FillStyleType, str]], untold: str
 ) -> None:
-    """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words.
-
-    Parameters
-    ----------
-    picture : Picture
-    ax : Axes
-    names : list of str
-        Of the rows, from the bottom up.
-    told : iterable of tuple of FillStyleType and str
-        Fill style and words for the key, of intervals that the log has told.
-    untold : str
-        Words for the key, of intervals that rest on belief.
-    """
+    """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words."""
     ax.set_yticks(range(len(names)), names)
     ax.set_ylim(-0.6, len(names) - 0.4)
     ax.tick_params(axis="y", length=0)
@@ -217,16 +141,7 @@ def interval_rows(
 
 
 def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "not poured") -> None:
-    """Grey the part of the x axis that lies outside `low` to `high`; all of it where nothing was poured.
-
-    Parameters
-    ----------
-    ax : Axes
-    low, high : float or None
-        Ends of what was poured, on the x axis; None where nothing was.
-    words : str, optional
-        Written into the grey part where it is wide enough.
-    """
+    """Grey the part of the x axis that lies outside `low` to `high`; all of it where nothing was poured."""
     left, right = ax.get_xlim()
     parts = [(left, right)] if low is None or high is None else [(left, low), (high, right)]
     # Widths as they look on the page: on a scale of powers the first hours are as wide as the last days.
@@ -242,17 +157,6 @@ def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "
 
 
 def poured_range(values: pd.Series) -> tuple[float, float] | tuple[None, None]:
-    """Smallest and largest value poured, or (None, None) where fewer than two differ.
-
-    Parameters
-    ----------
-    values : Series
-        One a pour; NaN is passed over.
-
-    Returns
-    -------
-    tuple
-        Smallest and largest, or (None, None).
-    """
+    """Smallest and largest value poured, or (None, None) where fewer than two differ."""
     values = values.dropna()
     return (float(values.min()), float(values.max())) if values.nunique() > 1 else (None, None)

@@ -16,14 +16,7 @@ class Problem(ValueError):
 
 
 class Problems(Problem):
-    """What was given cannot be used; `problems` lists each reason.
-
-    Parameters
-    ----------
-    where : str
-        What was given, as the message begins.
-    problems : iterable of str
-    """
+    """What was given cannot be used; `problems` lists each reason. The message begins with `where`."""
 
     def __init__(self, where: str, problems: Iterable[str]) -> None:
         self.given, self.problems = where, list(problems)
@@ -40,19 +33,7 @@ class Problems(Problem):
 
 
 def plain(problem: object, unit: str = "") -> str:
-    """A problem with a quantity as a panel or a form says it: about the field, its unit beside it, and not about a file nobody edits.
-
-    Parameters
-    ----------
-    problem : object
-        An error, or its words.
-    unit : str
-        The unit that stands beside the field; empty for a plain number.
-
-    Returns
-    -------
-    str
-    """
+    """A problem with a quantity as a panel or a form says it: about the field, its unit beside it, and not about a file nobody edits."""
     alone = f"Write it in figures{f', in {unit}' if unit else ''}."
     words = str(problem).replace("; if it is right, widen the range in the study file", "").replace("degC", "°C")
     words = re.sub(f"'' {NO_NUMBER}", lambda _: f"nothing is written. {alone}", words)

@@ -32,34 +32,15 @@ class StudyProblems(Problems):
 
 @dataclass(frozen=True)
 class Aim:
-    """What a good casting must meet in one reading.
-
-    Parameters
-    ----------
-    reading : str
-    at_least, at_most : float or None
-        Bounds in the reading's unit; either may be left out.
-    age : float or None
-        Hours after mixing, for a reading that changes with age.
-    """
+    """What a good casting must meet in one reading; bounds in the reading's unit, either of which may be left out."""
 
     reading: str
     at_least: float | None = None
     at_most: float | None = None
-    age: float | None = None
+    age: float | None = None  # hours after mixing, for a reading that changes with age
 
     def words(self, reading: Reading) -> str:
-        """The aim in words, for example ``"gel time 15 to 45 min"``.
-
-        Parameters
-        ----------
-        reading : Reading
-            The one it is about, for its unit and words.
-
-        Returns
-        -------
-        str
-        """
+        """The aim in words, for example ``"gel time 15 to 45 min"``."""
         low, high = self.at_least, self.at_most
         if low is not None and high is not None:
             bound = f"{reading.show(low)} to {reading.show(high)}" if reading.grades else f"{show(low)} to {show(high, reading.unit)}"
@@ -204,36 +185,15 @@ class Study:
 def older_name(name: str) -> str:
     """The name under which an earlier version logged a column, in small letters: ``"session"`` for ``"own_session"``.
 
-    Earlier versions took such names, logged under them, and then could not read the log or its sheets.
-
-    Parameters
-    ----------
-    name : str
-        Of a factor.
-
-    Returns
-    -------
-    str
-        "" where it never had another name.
+    Earlier versions took such names, logged under them, and then could not read the log or its sheets. "" where a column
+    never had another name.
     """
     rest = name.removeprefix(OWN).casefold()
     return rest if name.startswith(OWN) and rest in TAKEN["factors"] else ""
 
 
 def newer_name(name: str, columns: Iterable[Column]) -> str:
-    """The name that one of `columns` has for what was logged as `name`; `name` itself where none is its successor.
-
-    Parameters
-    ----------
-    name : str
-        As logged.
-    columns : iterable of Column
-        Factors or readings of the study.
-
-    Returns
-    -------
-    str
-    """
+    """The name that one of `columns` has for what was logged as `name`; `name` itself where none is its successor."""
     return next((c.name for c in columns if older_name(c.name) == name.casefold()), name)
 
 

@@ -68,24 +68,7 @@ def read_study(path: str | Path = "study.toml") -> Study:
 
 
 def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
-    """A `Study` from the tables of a study file; see `read_study`.
-
-    Parameters
-    ----------
-    raw : dict
-        Sections of the file, as a TOML reader gives them.
-    path : Path, optional
-        Of the file; the study's folder is its parent.
-
-    Returns
-    -------
-    Study
-
-    Raises
-    ------
-    StudyProblems
-        With every mistake in the tables.
-    """
+    """A `Study` from the tables of a study file; see `read_study`. Its folder is the parent of `path`."""
     problems = [
         f"[{key}] is not a part of a study; allowed are {', '.join(sorted(SECTIONS))}."
         for key in raw
@@ -242,17 +225,7 @@ def save_study(study: Study, path: str | Path | None = None) -> Path:
 
 
 def as_table(study: Study) -> dict[str, Any]:
-    """The study as the nested tables of its file; only what differs from the catalogue is written.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    dict
-        Sections of the file, ready for a TOML writer.
-    """
+    """The study as the nested tables of its file; only what differs from the catalogue is written."""
     table = {"name": study.name, "question": study.question, "log": study.log, "resin": dict(study.resin)}
     for section, columns in (("factors", study.factors), ("readings", study.readings)):
         table[section] = {c.name: _differences(c, catalogue()[section].get(c.name)) for c in columns}

@@ -30,20 +30,7 @@ class TextProblem(ValueError):
 def read_bytes(path: str | Path, largest: int) -> bytes:
     """The bytes of a plain file; a pipe, a device or a folder would keep a reader waiting or never end.
 
-    Parameters
-    ----------
-    path : str or Path
-    largest : int
-        Bytes above which it is not opened.
-
-    Returns
-    -------
-    bytes
-
-    Raises
-    ------
-    TextProblem
-        If it cannot be opened, is not a plain file, or is larger.
+    A file of more than `largest` bytes is not opened; a TextProblem says so.
     """
     try:
         found = os.stat(path)
@@ -66,24 +53,9 @@ def read_bytes(path: str | Path, largest: int) -> bytes:
 def read_text(
     path: str | Path, largest: int, codings: Sequence[str] = ("utf-8-sig", "cp1252", "latin-1")
 ) -> str:
-    """The text of a file, whatever program saved it.
+    """The text of a file, whatever program saved it; a TextProblem where it is too large or holds something else.
 
-    Parameters
-    ----------
-    path : str or Path
-    largest : int
-        Bytes above which it is not opened.
-    codings : tuple of str
-        Tried in order, after UTF-16 where the bytes say so.
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    TextProblem
-        If it cannot be opened, is too large, or holds something else than text.
+    `codings` are tried in order, after UTF-16 where the bytes say so.
     """
     raw = read_bytes(Path(path), largest)
     kind = next((words for mark, words in OTHERS.items() if raw.startswith(mark) and not (mark == b"BM" and raw.isascii())), None)
@@ -109,18 +81,9 @@ def _decoded(raw: bytes, codings: Sequence[str]) -> str | None:
 
 
 def decimal_marks(cells: Iterable[str]) -> dict[tuple[str, str], str]:
-    """How the numbers of a table use commas and points.
+    """How the numbers of a table use commas and points: (mark, use) to the first cell that shows it.
 
-    Parameters
-    ----------
-    cells : iterable of str
-        Each with a number at its start, or anything else, which is passed over.
-
-    Returns
-    -------
-    dict
-        (mark, use) to the first cell that shows it. The mark is "," or "."; its use is "decimal" where it can be
-        nothing else (1,5), and "either" where it may part thousands as well (1,250).
+    The use is "decimal" where the mark can be nothing else (1,5), and "either" where it may part thousands as well (1,250).
     """
     found: dict[tuple[str, str], str] = {}
     for cell in cells:
@@ -141,16 +104,7 @@ def _wide(raw):
 
 
 def nested(text: str) -> int:
-    """How many brackets of JSON stand within each other at most; brackets inside quotes do not count.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    int
-    """
+    """How many brackets of JSON stand within each other at most; brackets inside quotes do not count."""
     bare = np.frombuffer(QUOTED.sub("", text).encode("utf-8", "replace"), dtype=np.uint8)
     steps = np.isin(bare, list(b"[{")).astype(int) - np.isin(bare, list(b"]}"))
     return int(steps.cumsum().max(initial=0))

@@ -18,17 +18,7 @@ def _controller():
 
 
 def one_thread(function: Callable[P, R]) -> Callable[P, R]:
-    """Run a function with the linear algebra on one thread, as the machine had it again afterwards.
-
-    Parameters
-    ----------
-    function : callable
-
-    Returns
-    -------
-    callable
-        The same function; other threads of the process are held to one BLAS thread while it runs.
-    """
+    """Run a function with the linear algebra on one thread, as the machine had it again afterwards."""
 
     @wraps(function)
     def run(*given, **named):

@@ -37,51 +37,17 @@ class TomlProblem(ValueError):
 
 
 def own_text(name: str) -> str:
-    """The text of a file that came with the kit.
-
-    Parameters
-    ----------
-    name : str
-        Its path in the package, such as ``"bench/buttons.toml"``.
-
-    Returns
-    -------
-    str
-    """
+    """The text of a file that came with the kit, such as ``"bench/buttons.toml"``."""
     return files("testpour").joinpath(name).read_text("utf-8")
 
 
 def own_toml(name: str) -> dict[str, Any]:
-    """The tables of a TOML file that came with the kit.
-
-    Parameters
-    ----------
-    name : str
-        Its path in the package.
-
-    Returns
-    -------
-    dict
-    """
+    """The tables of a TOML file that came with the kit."""
     return tomllib.loads(own_text(name))
 
 
 def read_toml(path: str | Path) -> dict[str, Any]:
-    """The tables of a TOML file.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    dict
-
-    Raises
-    ------
-    TomlProblem
-        With every mistake of writing that is recognised, each with its line and how to write it.
-    """
+    """The tables of a TOML file; a TomlProblem names every mistake that is recognised, its line and how to write it."""
     try:
         text = read_text(path, LARGEST, codings=("utf-8-sig",))
     except TextProblem as problem:

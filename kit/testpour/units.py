@@ -77,30 +77,10 @@ def registry() -> UnitRegistry:
 
 
 def to_number(text: str, what: str = "value", decimal: str | None = None, like: str = "1.5 % or 68 degF") -> tuple[float, str]:
-    """Read a number as people write it, and what follows it.
+    """Read a number as people write it, and what follows it: ``"1.5"``, ``"1,5 %"``, ``"1/4 in"``, ``"1 1/2 oz"``.
 
-    Parameters
-    ----------
-    text : str
-        A number with or without a unit: ``"1.5"``, ``"1,5 %"``, ``"1/4 in"``, ``"1 1/2 oz"``.
-    what : str
-        What the number is, for the error message.
-    decimal : {".", ","}, optional
-        The decimal mark of the sheet, where known. Unknown, ``"1,5"`` is one and a half and
-        ``"1,250"`` is refused, because it may be either.
-    like : str, optional
-        What the error message gives as an example.
-
-    Returns
-    -------
-    number : float
-    unit : str
-        What stood behind the number, as written; ``""`` where nothing did.
-
-    Raises
-    ------
-    UnitProblem
-        If `text` does not begin with a number, or the number is ambiguous.
+    `what` and `like` are for the UnitProblem: what the number is, and an example. `decimal` is the decimal mark, where
+    known. Unknown, ``"1,5"`` is one and a half and ``"1,250"`` is refused, because it may be either.
     """
     text = str(text).strip()
     found = NUMBER.match(text) if len(text) <= LONGEST else None
@@ -141,37 +121,12 @@ def _with_point(digits, what, decimal):
 
 
 def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | None = None) -> float:
-    """A quantity as a plain float in `unit`.
+    """A quantity as a plain float in `unit`; ``"68 degF"`` in ``"degC"`` is 20.0.
 
-    Parameters
-    ----------
-    value : float or str
-        A number already in `unit`, or text such as ``"68 degF"``, ``"1/4 in"``, ``"2 %"``, ``"1,5 %"``.
-        Text without a unit is taken to be in `unit`. Fractions are for inches, ounces, hours and the like; a time may
-        have two parts: ``"1h20"``, ``"20 min 30 s"``.
-    unit : str
-        The declared unit: ``"%"``, ``"g"``, ``"mL"``, ``"mm"``, ``"degC"``, ``"min"``, ``"h"`` or any unit
-        Pint knows; ``""`` for a plain number; a hardness scale by its name, which nothing converts to.
-    what : str
-        What the value is, for the error message.
-    decimal : {".", ","}, optional
-        The decimal mark, where known.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    UnitProblem
-        If the text cannot be read or its unit does not measure the same thing as `unit`.
-
-    Examples
-    --------
-    >>> round(to_unit("68 degF", "degC"), 6)
-    20.0
-    >>> to_unit("1/4 in", "mm")
-    6.35
+    Text such as ``"1/4 in"``, ``"2 %"``, ``"1,5 %"``; without a unit it is taken to be in `unit`, as a number is.
+    Fractions are for inches, ounces, hours and the like; a time may have two parts: ``"1h20"``, ``"20 min 30 s"``. `unit`
+    is any that Pint knows, ``""`` for a plain number, or a hardness scale by its name, which nothing converts to. `what`
+    is what the value is, for the UnitProblem.
     """
     if not isinstance(value, str):
         try:
@@ -251,17 +206,7 @@ def _unit(text):
 def show(value: float, unit: str = "", digits: int = 3) -> str:
     """A number with its unit, as it reads in a sentence: ``"20 °C"``, ``"1.5 %"``, ``"75 Shore D"``.
 
-    Parameters
-    ----------
-    value : float
-    unit : str
-        The declared unit.
-    digits : int
-        Significant digits; whole numbers that have more, and those above a thousand, keep all of theirs.
-
-    Returns
-    -------
-    str
+    Whole numbers with more than so many digits, and those above a thousand, keep all of theirs.
     """
     text = f"{value:.{digits}g}" if abs(value) < min(1000, 10**digits - 0.5) else f"{value:.0f}"
     text = text.replace("-", "\u2212") if text.startswith("-") else text
@@ -269,31 +214,10 @@ def show(value: float, unit: str = "", digits: int = 3) -> str:
 
 
 def shown_unit(unit: str) -> str:
-    """A declared unit as screens and sheets write it.
-
-    Parameters
-    ----------
-    unit : str
-        As it is declared, for example ``"degC"``.
-
-    Returns
-    -------
-    str
-        For example ``"°C"``; any other unit as it is.
-    """
+    """A declared unit as screens and sheets write it: ``"°C"`` for ``"degC"``."""
     return {"degC": "°C"}.get(unit, unit)
 
 
 def unit_words(unit: str) -> str:
-    """A unit as it stands behind a number, with its blank: ``" °C"``.
-
-    Parameters
-    ----------
-    unit : str
-        As declared: "degC", "min" ...
-
-    Returns
-    -------
-    str
-    """
+    """A unit as it stands behind a number, with its blank: ``" °C"``."""
     return f" {shown_unit(unit)}".rstrip()

@@ -28,233 +28,87 @@ class Saying(Protocol):
 
 
 def count(number: int, one: str, many: str = "") -> str:
-    """``"1 pour"``, ``"4 pours"``.
-
-    Parameters
-    ----------
-    number : int
-    one : str
-        The word for one thing.
-    many : str, optional
-        The word for several; `one` with an s by default.
-
-    Returns
-    -------
-    str
-    """
+    """``"1 pour"``, ``"4 pours"``; `many` is the word for several, `one` with an s by default."""
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def listed(words: Iterable[str]) -> str:
-    """``"a"``, ``"a and b"``, ``"a, b and c"``.
-
-    Parameters
-    ----------
-    words : iterable of str
-
-    Returns
-    -------
-    str
-    """
+    """``"a"``, ``"a and b"``, ``"a, b and c"``."""
     words = list(words)
     return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
 
 
 def numbered(words: Iterable[str]) -> str:
-    """Grades with their numbers, from 0 up: ``"0 dry, 1 tacky"``.
-
-    Parameters
-    ----------
-    words : iterable of str
-
-    Returns
-    -------
-    str
-    """
+    """Grades with their numbers, from 0 up: ``"0 dry, 1 tacky"``."""
     return ", ".join(f"{place} {word}" for place, word in enumerate(words))
 
 
 def rounded(value: float) -> str:
-    """Two digits below ten, whole numbers above, with a true minus sign.
-
-    Parameters
-    ----------
-    value : float
-
-    Returns
-    -------
-    str
-    """
+    """Two digits below ten, whole numbers above, with a true minus sign."""
     text = f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}" if abs(value) >= 0.95 else f"{value:.1g}"
     return text.replace("-", "\N{MINUS SIGN}")
 
 
 def signed(value: float) -> str:
-    """`rounded`, with a plus sign above nothing.
-
-    Parameters
-    ----------
-    value : float
-
-    Returns
-    -------
-    str
-    """
+    """`rounded`, with a plus sign above nothing."""
     text = rounded(value)
     return f"+{text}" if value > 0 and text != "0" else text
 
 
 def capital(words: str) -> str:
-    """Words that begin a sentence or a label, the rest as it was.
-
-    Parameters
-    ----------
-    words : str
-
-    Returns
-    -------
-    str
-    """
+    """Words that begin a sentence or a label, the rest as it was."""
     return words[:1].upper() + words[1:]
 
 
 def shortened(text: str, longest: int = 60) -> str:
-    """`text`, cut where it is too long to be quoted in a message.
-
-    Parameters
-    ----------
-    text : str
-    longest : int, optional
-        Characters that are kept.
-
-    Returns
-    -------
-    str
-    """
+    """`text`, cut where it is too long to be quoted in a message."""
     return text if len(text) <= longest else f"{text[:longest]} ..."
 
 
 def in_hundred(chance: float) -> str:
-    """A chance as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``.
-
-    Parameters
-    ----------
-    chance : float
-        0 to 1.
-
-    Returns
-    -------
-    str
-    """
+    """A chance (0 to 1) as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``."""
     hundredths = 100 * chance
     return "under 1" if hundredths < 0.5 else "over 99" if hundredths > 99.5 else f"{hundredths:.0f}"
 
 
 def about_in_hundred(chance: float) -> str:
-    """A chance in a sentence: ``"about 83 in 100"``, ``"under 1 in 100"``.
-
-    Parameters
-    ----------
-    chance : float
-        0 to 1.
-
-    Returns
-    -------
-    str
-    """
+    """A chance (0 to 1) in a sentence: ``"about 83 in 100"``, ``"under 1 in 100"``."""
     said = in_hundred(chance)
     return f"{'about ' if said.isdigit() else ''}{said} in 100"
 
 
 def visible(text: object) -> str:
-    """`text` with the characters that would turn its order written out, such as [U+202E].
-
-    Parameters
-    ----------
-    text : object
-        Anything; turned into text first.
-
-    Returns
-    -------
-    str
-    """
+    """`text` with the characters that would turn its order written out, such as [U+202E]."""
     return str(text).translate(SHOWN)
 
 
 def in_html(text: object) -> str:
-    """`text` for HTML, where a person's own words must not become markup, formulas or another order.
-
-    Parameters
-    ----------
-    text : object
-        Anything; turned into text first.
-
-    Returns
-    -------
-    str
-    """
+    """`text` for HTML, where a person's own words must not become markup, formulas or another order."""
     return escape(visible(text)).translate(ALONE)
 
 
 def in_markdown(text: object) -> str:
-    """`text` for a notebook's Markdown on one line: no markup, picture, link or formula comes of a person's words.
-
-    Parameters
-    ----------
-    text : object
-        Anything; turned into text first.
-
-    Returns
-    -------
-    str
-    """
+    """`text` for a notebook's Markdown on one line: no markup, picture, link or formula comes of a person's words."""
     text = in_html(re.sub(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*", " ", visible(text)).strip()).translate(MARKUP)
     text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:3]}&#46;", text.replace("://", "&#58;//"))
     return re.sub(r"^(\d*)([-+#=.)])", lambda found: f"{found[1]}&#{ord(found[2])};", text)
 
 
 def table_html(table: pd.DataFrame, **options: Any) -> str:
-    """A DataFrame as HTML with all words in it inert, on one line, so that it may stand in Markdown too.
-
-    Parameters
-    ----------
-    table : DataFrame
-    **options
-        As for `DataFrame.to_html`.
-
-    Returns
-    -------
-    str
-    """
+    """A DataFrame as HTML with all words in it inert, on one line, so that it may stand in Markdown too."""
     return re.sub(r"\s*\n\s*", " ", table.to_html(**options)).translate(SHOWN).translate(ALONE)
 
 
 def said_in_markdown(result: Saying) -> str:
-    """The `_repr_markdown_` of a result that says itself in one sentence.
-
-    Parameters
-    ----------
-    result : Saying
-        A result with a `sentence`.
-
-    Returns
-    -------
-    str
-    """
+    """The `_repr_markdown_` of a result that says itself in one sentence."""
     return in_markdown(result.sentence())
 
 
 @dataclass(frozen=True)
 class NoResult:
-    """What stands in place of a result that cannot be given yet; false where a result is true.
+    """What stands in place of a result that cannot be given yet; false where a result is true."""
 
-    Parameters
-    ----------
-    reason : str
-        Why there is none, and what is needed first.
-    """
-
-    reason: str
+    reason: str  # why there is none, and what is needed first
 
     def __bool__(self) -> bool:
         return False
