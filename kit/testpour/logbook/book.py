@@ -15,14 +15,13 @@ import pandas as pd
 from testpour.cautions import check_read, check_settings
 from testpour.logbook import corrections
 from testpour.logbook.database import Explained, open_database, shown, writing
-from testpour.logbook.entries import Entries, LogProblems
+from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, out_of_order
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
 from testpour.logbook.server import clock_words
-from testpour.logbook.single import one_pour, reading_of
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
 from testpour.logbook.whole import one_moment

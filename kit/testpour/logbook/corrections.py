@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
-from testpour.logbook.entries import with_refusals
+from testpour.logbook.entries import moment_of, reading_of, settings_of, with_refusals
 from testpour.logbook.ledger import Ledger, because
-from testpour.logbook.single import moment_of, reading_of, settings_of
 from testpour.study import newer_name
 
 if TYPE_CHECKING:
