@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.cautions import check_read, check_settings
-from testpour.logbook import corrections
 from testpour.logbook.database import Explained, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
@@ -296,7 +295,7 @@ class Logbook:
         int
         """
         with self._ledger() as ledger:
-            return corrections.corrected_pour(ledger, pour, why, settings, session, made_at, by)
+            return ledger.correct_pour(pour, why, settings, session, made_at, by)
 
     def correct_reading(
         self, entry: int, value: str | float | None = None, *, why: str,
@@ -320,7 +319,7 @@ class Logbook:
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         with self._ledger() as ledger:
-            return corrections.corrected_reading(ledger, entry, why, ways, age, by)
+            return ledger.correct_reading(entry, why, ways, age, by)
 
     def withdraw_reading(self, entry: int, *, why: str) -> None:
         """Say that a reading no longer counts; it stays in the history.
@@ -332,7 +331,7 @@ class Logbook:
             The reason, which the log keeps.
         """
         with self._ledger() as ledger:
-            corrections.withdrawn(ledger, "reading", entry, why)
+            ledger.withdraw("reading", entry, why)
 
     def withdraw_pour(self, pour: str, *, why: str) -> None:
         """Say that a pour no longer counts, its readings with it; all stay in the history.
@@ -344,7 +343,7 @@ class Logbook:
             The reason, which the log keeps.
         """
         with self._ledger() as ledger:
-            corrections.withdrawn_pour(ledger, pour, why)
+            ledger.withdraw_pour(pour, why)
 
     def add_photo(
         self, pour: str, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None
@@ -399,7 +398,7 @@ class Logbook:
             The reason, which the log keeps.
         """
         with self._ledger() as ledger:
-            corrections.withdrawn(ledger, "photo", entry, why)
+            ledger.withdraw("photo", entry, why)
 
     def history(self, pour: str) -> pd.DataFrame:
         """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging.

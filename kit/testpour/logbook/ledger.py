@@ -1,4 +1,4 @@
-"""One transaction on the log: current rows are looked up, new rows are added."""
+"""One transaction on the log: current rows are looked up, new rows are added; a correction or withdrawal is one too."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
+from testpour.cautions import check_settings
 from testpour.columns import Reading
 from testpour.logbook.door import clean
-from testpour.logbook.entries import read_once
+from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
 from testpour.logbook.known import TIMED, Known
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
@@ -118,6 +119,39 @@ class Ledger:
             raise LogProblem(f"Entry {entry} withdraws a {kind}. Log the {kind} again with add_{kind}.")
         return row
 
+    def correct_pour(
+        self, pour: str, why: str, settings: Mapping[str, str | float] | None, session: str | None,
+        made_at: str | dt.datetime | None, by: str
+    ) -> int:
+        """Add a corrected version of a pour, what is not given as it was; see `Logbook.correct_pour`."""
+        settings = settings or {}
+        changed = settings_of(self.study, settings)
+        old, row = _replaced(self.standing(pour), "Corrected", why)
+        held = {name: value for name, value in self.settings(old.entry).items() if name not in settings} | changed
+        row["note"] = with_refusals(row["note"], check_settings(self.study, held).refusals)
+        row["session"] = clean(session, line=True) or old.session
+        row["by"] = clean(by, line=True) or old.by
+        if made_at is not None:
+            row["made_at"] = moment_of(made_at)
+        return self.insert_pour({**row, "settings": held})
+
+    def correct_reading(self, entry: int, why: str, ways: Mapping[str, Any], age: str | float | None, by: str) -> int:
+        """Add a corrected version of a reading, what is not given as it was; see `Logbook.correct_reading`."""
+        old, row = _replaced(self.counting("reading", entry), "Corrected", why)
+        row["reading"] = newer_name(row["reading"], self.study.readings)
+        given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
+        return self.insert("reading", {**row, **reading_of(self.study, given)})
+
+    def withdraw_pour(self, pour: str, why: str) -> None:
+        """Add the row that says a pour no longer counts."""
+        old, row = _replaced(self.standing(pour), "Withdrawn", why)
+        self.insert_pour({**row, "void": True, "settings": self.settings(old.entry)})
+
+    def withdraw(self, kind: str, entry: int, why: str) -> None:
+        """Add the row that says a "reading" or a "photo" no longer counts."""
+        _, row = _replaced(self.counting(kind, entry), "Withdrawn", why)
+        self.insert(kind, {**row, "void": True})
+
     def photos(self, pour: str | None = None) -> Sequence[Row[Any]]:
         """The rows of the photographs that count now, of one pour or of all, in the order of logging."""
         pours = sa.select(POURS.c.pour).where(standing(POURS))
@@ -165,11 +199,13 @@ class Ledger:
             )
 
 
-def because(note: str, deed: str, why: str) -> str:
-    """A note with the reason added; a reason is not optional."""
+def _replaced(old, deed, why):
+    """The row that counts now, and a new one to take its place, with the reason in its note."""
     if not clean(why):
         raise LogProblem(f"{deed} without a reason. Give one: it is kept with the row.")
-    return f"{note} {deed}: {clean(why)}".strip()
+    row = old._asdict() | {"supersedes": old.entry, "note": f"{old.note} {deed}: {clean(why)}".strip()}
+    del row["entry"]
+    return old, row
 
 
 def _next_name(taken):
