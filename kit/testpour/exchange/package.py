@@ -31,7 +31,7 @@ from testpour.files import name_new
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS, load_castings
 from testpour.logbook.photos import FOLDER
-from testpour.logbook.whole import all_rows
+from testpour.logbook.tables import all_rows
 from testpour.study import Aim
 from testpour.wording import ESCAPED
 

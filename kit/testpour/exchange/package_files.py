@@ -21,8 +21,7 @@ from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, check
 from testpour.files import name_new
 from testpour.logbook.book import Logbook
 from testpour.logbook.loading import load_castings
-from testpour.logbook.tables import POURS, UNDATED, LogProblem
-from testpour.logbook.whole import TABLES, put_rows
+from testpour.logbook.tables import POURS, TABLES, UNDATED, LogProblem, put_rows
 from testpour.problems import Problems
 from testpour.study_file import save_study
 from testpour.text_file import DEEPEST, TextProblem, nested, read_bytes

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from testpour.columns import Factor, Reading
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.sheet_cells import tame
-from testpour.logbook.whole import TABLES
+from testpour.logbook.tables import TABLES
 from testpour.study import Aim, Study
 
 if TYPE_CHECKING:

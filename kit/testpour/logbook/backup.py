@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from testpour.files import name_new
-from testpour.logbook.database import Explained, meaning, open_database, writing
+from testpour.logbook.database import Explained, meaning, one_moment, open_database, writing
 from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
 from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, held_here
-from testpour.logbook.tables import FACTS, FILE, LogProblem, address_of
-from testpour.logbook.whole import TABLES, all_rows, one_moment, put_rows
+from testpour.logbook.tables import FACTS, FILE, TABLES, LogProblem, address_of, all_rows, put_rows
 from testpour.wording import count
 
 if TYPE_CHECKING:

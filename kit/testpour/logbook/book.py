@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.cautions import check_read, check_settings
-from testpour.logbook.database import Explained, open_database, shown, writing
+from testpour.logbook.database import Explained, one_moment, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, out_of_order
@@ -23,7 +23,6 @@ from testpour.logbook.photos import Photos, photo_of, photo_row
 from testpour.logbook.server import clock_words
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
-from testpour.logbook.whole import one_moment
 from testpour.wording import listed, shortened
 
 if TYPE_CHECKING:

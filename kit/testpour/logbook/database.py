@@ -147,6 +147,16 @@ def writing(engine: Engine) -> AbstractContextManager[Connection]:
     return engine.execution_options(writes=True).begin()
 
 
+def one_moment(engine: Engine) -> AbstractContextManager[Connection]:
+    """A transaction that sees the log as it stood when it began, whatever others write meanwhile.
+
+    In a file, whoever writes waits until the reader has done; PostgreSQL has to be asked.
+    """
+    if engine.dialect.name == "postgresql":
+        engine = engine.execution_options(isolation_level="REPEATABLE READ")
+    return engine.begin()
+
+
 def _careful(connection, _record):
     """Durable before it is said to be saved; patient with other benches; pysqlite's own BEGIN off."""
     connection.isolation_level = None

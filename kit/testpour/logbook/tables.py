@@ -1,21 +1,25 @@
-"""The log's tables, and where they lie."""
+"""The log's tables, where they lie, and every row they ever held, corrections and withdrawals too."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from testpour.problems import Problem
 
 if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
     from testpour.study import Study
 
 SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"
 UNDATED = dt.datetime(1971, 1, 1)  # stands for a day that is not known, where every form of the log wants one
+AT_ONCE = 10_000  # rows in memory
 
 METADATA = sa.MetaData()
 
@@ -26,18 +30,32 @@ FACTS = sa.Table(
     sa.Column("value", sa.Text, nullable=False),
 )
 
-POURS = sa.Table(
+
+def _entries(name, *columns):
+    """A table to which a row is added for each thing logged, corrected or withdrawn, and none is ever changed."""
+    return sa.Table(
+        name,
+        METADATA,
+        sa.Column("entry", sa.Integer, primary_key=True, autoincrement=True),
+        sa.Column("pour", sa.Text, nullable=False),
+        *columns,
+        sa.Column("supersedes", sa.Integer, sa.ForeignKey(f"{name}.entry")),
+        sa.Column("void", sa.Boolean, nullable=False, server_default=sa.false()),
+        sa.Column("logged_at", sa.DateTime, nullable=False),
+    )
+
+
+def _said(name):
+    """A column of text, empty where nothing was said."""
+    return sa.Column(name, sa.Text, nullable=False, server_default="")
+
+
+POURS = _entries(
     "pours",
-    METADATA,
-    sa.Column("entry", sa.Integer, primary_key=True, autoincrement=True),
-    sa.Column("pour", sa.Text, nullable=False),
-    sa.Column("session", sa.Text, nullable=False, server_default=""),
+    _said("session"),
     sa.Column("made_at", sa.DateTime, nullable=False),
-    sa.Column("by", sa.Text, nullable=False, server_default=""),
-    sa.Column("note", sa.Text, nullable=False, server_default=""),
-    sa.Column("supersedes", sa.Integer, sa.ForeignKey("pours.entry")),
-    sa.Column("void", sa.Boolean, nullable=False, server_default=sa.false()),
-    sa.Column("logged_at", sa.DateTime, nullable=False),
+    _said("by"),
+    _said("note"),
 )
 
 # Two benches cannot name a first entry alike; a correction carries its pour's name again. Nor can two
@@ -61,40 +79,28 @@ SETTINGS = sa.Table(
     sqlite_with_rowid=False,  # rows lie in the order of their key: a pour's settings are read in one look
 )
 
-READINGS = sa.Table(
+READINGS = _entries(
     "readings",
-    METADATA,
-    sa.Column("entry", sa.Integer, primary_key=True, autoincrement=True),
-    sa.Column("pour", sa.Text, nullable=False),
     sa.Column("reading", sa.Text, nullable=False),
     sa.Column("low", sa.Double),
     sa.Column("high", sa.Double),
     sa.Column("age", sa.Double),
-    sa.Column("specimen", sa.Text, nullable=False, server_default=""),
-    sa.Column("by", sa.Text, nullable=False, server_default=""),
+    _said("specimen"),
+    _said("by"),
     sa.Column("known", sa.Text, nullable=False),
-    sa.Column("note", sa.Text, nullable=False, server_default=""),
-    sa.Column("supersedes", sa.Integer, sa.ForeignKey("readings.entry")),
-    sa.Column("void", sa.Boolean, nullable=False, server_default=sa.false()),
-    sa.Column("logged_at", sa.DateTime, nullable=False),
+    _said("note"),
     sa.CheckConstraint("low IS NULL OR high IS NULL OR low <= high", name="ends_in_order"),
 )
 sa.Index("one_correction_of_a_reading", READINGS.c.supersedes, unique=True)
 sa.Index("rows_of_a_pour", POURS.c.pour)
 sa.Index("readings_of_a_pour", READINGS.c.pour)
 
-PHOTOS = sa.Table(
+PHOTOS = _entries(
     "photos",
-    METADATA,
-    sa.Column("entry", sa.Integer, primary_key=True, autoincrement=True),
-    sa.Column("pour", sa.Text, nullable=False),
     sa.Column("file", sa.Text, nullable=False),
     sa.Column("age", sa.Double),
-    sa.Column("by", sa.Text, nullable=False, server_default=""),
-    sa.Column("note", sa.Text, nullable=False, server_default=""),
-    sa.Column("supersedes", sa.Integer, sa.ForeignKey("photos.entry")),
-    sa.Column("void", sa.Boolean, nullable=False, server_default=sa.false()),
-    sa.Column("logged_at", sa.DateTime, nullable=False),
+    _said("by"),
+    _said("note"),
 )
 sa.Index("one_correction_of_a_photo", PHOTOS.c.supersedes, unique=True)
 sa.Index("photos_of_a_pour", PHOTOS.c.pour)
@@ -114,7 +120,8 @@ def _only_grows(table):
 SERVER_REFUSAL = """CREATE OR REPLACE FUNCTION testpour_only_grows() RETURNS trigger LANGUAGE plpgsql AS
 $$ BEGIN RAISE EXCEPTION 'the log only grows: a correction is a new row'; END $$"""
 sa.event.listen(METADATA, "before_create", sa.DDL(SERVER_REFUSAL).execute_if(dialect="postgresql"))
-for _table in (POURS, SETTINGS, READINGS, PHOTOS):
+TABLES = (POURS, SETTINGS, READINGS, PHOTOS)  # in an order that keeps what hangs together whole
+for _table in TABLES:
     _only_grows(_table)
 
 
@@ -126,3 +133,19 @@ def address_of(study: Study, address: str | None = None) -> str:
     """Where the log lies, as a database address: a file beside the study, unless it says otherwise."""
     text = str(address or study.log)
     return text if "://" in text else f"{FILE}{Path(study.folder) / text}"
+
+
+def all_rows(connection: Connection, table: sa.Table) -> Iterator[list[dict[str, Any]]]:
+    """The rows of a table in the order of their numbers, in lists of dicts of at most `AT_ONCE`."""
+    query = sa.select(table).order_by(*table.primary_key).execution_options(stream_results=True)
+    for rows in connection.execute(query).partitions(AT_ONCE):
+        yield [dict(row._mapping) for row in rows]
+
+
+def put_rows(connection: Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Put rows with their own numbers into an empty table; on a server the next number follows them."""
+    if rows:
+        connection.execute(table.insert(), rows)
+    if connection.dialect.name == "postgresql" and "entry" in table.c and table is not SETTINGS:
+        last = sa.select(sa.func.coalesce(sa.func.max(table.c.entry), 0) + 1).scalar_subquery()
+        connection.execute(sa.select(sa.func.setval(f"{table.name}_entry_seq", last, False)))
