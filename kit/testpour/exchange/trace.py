@@ -1,4 +1,4 @@
-"""A temperature trace and what it says about the casting."""
+"""A temperature trace, what it says about the casting, and how that goes into the log."""
 
 from __future__ import annotations
 
@@ -8,18 +8,27 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from testpour.exchange.grid import TraceProblems
 from testpour.exchange.judge import WARM
 from testpour.exchange.onset import RISE
-from testpour.exchange.trace_log import GEL, PEAK, TIME, log_trace
-from testpour.wording import in_html, table_html
+from testpour.logbook.known import known
+from testpour.units import UnitProblem
+from testpour.wording import in_html, listed, table_html
 
 if TYPE_CHECKING:
     from testpour.logbook.book import Logbook
     from testpour.picture import Picture
 
 ONSET = "onset"
+GEL, TIME, PEAK = "gel_time", "time_to_peak", "peak_temperature"
+LOGGED = (GEL, TIME, PEAK)
 WORDS = {ONSET: "self-heating begins", GEL: "gel time, by the warming alone", TIME: "time to peak", PEAK: "peak temperature"}
 FASTEST = 5.0  # min of gel time: ASTM D2471 holds above it
+DIGITS = 1  # after the point
+CONVENTION = (
+    "Time from catalyst in, and peak, after ASTM D2471 (withdrawn 2008); gel from the start of self-heating, after the "
+    "temperature-rise convention of ISO 584. State the mass and the cup."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,8 +128,35 @@ class Trace:
     def log_into(
         self, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
     ) -> dict[str, int]:
-        """Log the gel time, time to peak and peak temperature of a pour; see `trace_log.log_trace`."""
-        return log_trace(self, logbook, pour, by=by, why=why)
+        """Log the gel time, time to peak and peak temperature of a pour; returns reading name to entry number.
+
+        Where the pour has these readings already, `why` says why the trace is the better one, and each is corrected.
+        Without it, or where the trace has nothing to log, the study measures none of it or a reading is out of range,
+        TraceProblems say so and nothing is stored.
+        """
+        measured = {reading.name for reading in logbook.study.readings}
+        wanted = [name for name in LOGGED if name in self.readings.index and name in measured]
+        if self.state == "flat":
+            raise TraceProblems(self.source, [f"there is nothing to log. {self.verdict()}"])
+        if not wanted:
+            raise TraceProblems(self.source, [f"the study measures none of {listed(LOGGED)}. Add one under [readings] in its file."])
+        held = _standing(logbook, pour)
+        twice = [name for name in wanted if name in held]
+        if twice and why is None:
+            raise TraceProblems(self.source, [
+                (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
+                f'log_into(log, {pour!r}, why="read from the trace").')
+            ])
+        ways = {name: _way(self.readings.loc[name]) for name in wanted}
+        _refuse_out_of_range(self, logbook.study, ways)
+        note = f"From the temperature trace {self.source}, channel {self.channel}. {CONVENTION}"
+        written = {}
+        for name, way in ways.items():
+            if name in held:
+                written[name] = logbook.correct_reading(held[name], why=f"{why} ({note})", by=by, **way)
+            else:
+                written[name] = logbook.add_reading(pour, name, by=by, note=note, **way)
+        return written
 
     def words(self, reading: str) -> str:
         """One reading in words, such as ``"21 to 24 min"``, or "" where the trace does not tell it."""
@@ -147,3 +183,33 @@ def _no_exotherm(degrees):
         f"No exotherm: it never rises {RISE:g} °C above what the room explains. A thin casting may cure without warming "
         "itself: log what you saw by hand."
     )
+
+
+def _refuse_out_of_range(trace, study, ways):
+    """All or nothing: what the log would refuse is refused before the first is stored."""
+    problems = []
+    for name, way in ways.items():
+        try:
+            known(study.reading(name), **way)
+        except UnitProblem as problem:
+            problems.append(str(problem))
+    if problems:
+        raise TraceProblems(trace.source, problems)
+
+
+def _way(row):
+    """A row of the trace's readings as `Logbook.add_reading` takes it."""
+    low, high = round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS)
+    if row["known"] == "exact":
+        return {"value": low}
+    if row["known"] == "already":
+        return {"already": high}
+    return {"between": (low, high)} if row["known"] == "between" else {"not_yet": low}
+
+
+def _standing(logbook, pour):
+    """Reading name to the number of the entry that counts now."""
+    rows = logbook.history(pour)
+    over = set(rows["supersedes"].dropna())
+    rows = rows[(rows["what"] != "pour") & ~rows["entry"].isin(over) & ~rows["void"].astype(bool)]
+    return dict(zip(rows["what"], rows["entry"].astype(int), strict=True))
