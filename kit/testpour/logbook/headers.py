@@ -1,16 +1,18 @@
-"""What a column of a sheet holds, told from its header as people write it."""
+"""What a column of a sheet holds and in what unit, told from its header as people write it, or from a row of units below."""
 
 from __future__ import annotations
 
 import difflib
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from testpour.logbook.header_units import HeaderProblem, checked_unit, measures
-from testpour.units import to_unit
+from testpour.units import UnitProblem, shown_unit, to_unit
+from testpour.wording import listed
 
 if TYPE_CHECKING:
+    from testpour.columns import Column
     from testpour.study import Study
 
 OWN = {
@@ -26,6 +28,10 @@ SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
 MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words in brackets
+
+
+class HeaderProblem(ValueError):
+    """A header may mean one of several columns, or is a slip of one."""
 
 
 @dataclass(frozen=True)
@@ -73,12 +79,12 @@ def read_head(study: Study, text: str) -> Head | None:
             f"{column.words} alone and the time in a column of its own."
         )
     if kind == "factor":
-        return Head(kind, column.name, checked_unit(column, unit) if column.kind == "number" else "", text)
+        return Head(kind, column.name, _checked_unit(column, unit) if column.kind == "number" else "", text)
     if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age else None
-    return Head(kind, column.name, checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
+    return Head(kind, column.name, _checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
 
 
 def _refuse_age(reading, number):
@@ -116,7 +122,7 @@ def _meant(columns, words, unit, text):
         return None
     measured = any(measures(unit, one) for one in MEASURED)  # "Resin (g)" is no lot
     exact = [c for c in columns if words in (_plain(c[0].name), _plain(c[0].words))]
-    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked) and not (measured and _is_text(c[0]))]
+    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked) and not (measured and getattr(c[0], "kind", "") == "text")]
     for some in (exact, begins, [c for c in begins if measures(unit, c[0].unit)]):
         if len(some) == 1:
             return some[0]
@@ -132,12 +138,89 @@ def _begins(held, asked):
     return len(asked) <= len(held) and all(h.startswith(a) for h, a in zip(held, asked, strict=False))
 
 
-def _is_text(column):
-    return getattr(column, "kind", "") == "text"
-
-
 def _refuse_slip(columns, words, text):
     names = {_plain(form): c.words for c in columns for form in (c.words, c.name)}
     near = difflib.get_close_matches(words, names, n=1, cutoff=0.8)
     if near:
         raise HeaderProblem(f"looks like {names[near[0]]}. Write it so, or rename the column if it is something else.")
+
+
+def _checked_unit(column: Column, unit: str) -> str:
+    """The unit of a header; ``""`` for a scale such as (0-3), which the grades of a reading have anyway.
+
+    A HeaderProblem where it begins with a number, which would join the number of every cell, or stands where grades have
+    none.
+    """
+    grades = getattr(column, "grades", ())
+    if grades and (re.fullmatch(rf"0\s*(?:-|–|to|\.\.+)\s*{len(grades) - 1}", unit) or unit.casefold() in (column.unit.casefold(), "grades")):
+        return ""
+    if unit[:1].isdigit():
+        allowed = f"a unit alone, such as ({shown_unit(column.unit)}), and the values in it" if column.unit else "the name alone"
+        if grades:
+            allowed = f"(0-{len(grades) - 1}), and grades as {listed(f'{k} {word}' for k, word in enumerate(grades))}"
+        raise HeaderProblem(f"({unit}) begins with a number, so it is not a unit of {column.words}. Write {allowed}.")
+    if grades and unit:
+        raise HeaderProblem(
+            f"({unit}) is not the scale of {column.words}. Write its age in figures, as in {column.words} at 24 h, and leave out other "
+            "words, or rename the column if it is something else."
+        )
+    return unit
+
+
+def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list[Head | None], list[tuple[str, str, str]]] | None:
+    """The heads with the units that stand in a row of their own below the headers, or None where the row is no such row.
+
+    With them come header, cell and problem of each unit that cannot be taken.
+    """
+    texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
+    asked = [(head, text, _measured_by(study, head)) for head, text in zip(heads, texts, strict=False)]
+    if not any(column and _fits(text, column) for _, text, column in asked):
+        return None
+    found, problems = [], []
+    for head, text, column in asked:
+        if head and column and text:
+            said = _wrong_unit(head, column, text)
+            if said:
+                problems.append((head.text, text, said))
+            elif not head.unit:
+                head = replace(head, unit=_checked_unit(column, text))
+        found.append(head)
+    return found, problems
+
+
+def _wrong_unit(head, column, text):
+    """Why a unit below a header cannot be taken, or ``""``."""
+    try:
+        unit = _checked_unit(column, text)
+    except HeaderProblem as problem:
+        return str(problem)
+    if head.unit and not (measures(text, head.unit) and to_unit(f"1 {text}", head.unit) == 1):
+        said = f"is another unit than the header gives ({head.unit})"
+    elif unit and not _fits(unit, column):
+        said = f"is not a unit of {column.words}"
+    else:
+        return ""
+    return f"{text!r} below the header {said}. Write the unit once, in the header, as in {column.label}."
+
+
+def _measured_by(study, head):
+    """The column of a head whose cells are numbers; None for any other."""
+    if head is None or head.kind == "own" or head.part != "value":
+        return None
+    column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
+    return column if getattr(column, "kind", "number") == "number" else None
+
+
+def _fits(unit, column):
+    return unit.casefold() == column.unit.casefold() != "" or measures(unit, column.unit)
+
+
+def measures(unit: str, other: str) -> bool:
+    """Whether one unit can be turned into another; no unit cannot."""
+    if not unit or not other:
+        return False
+    try:
+        to_unit(f"1 {unit}", other)
+    except UnitProblem:
+        return False
+    return True

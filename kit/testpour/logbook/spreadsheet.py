@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from testpour.logbook.entries import Entries, LogProblems, read_once
-from testpour.logbook.header_units import HeaderProblem, units_below
-from testpour.logbook.headers import read_head
+from testpour.logbook.headers import HeaderProblem, read_head, units_below
 from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
