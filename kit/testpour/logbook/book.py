@@ -16,7 +16,7 @@ from testpour.cautions import check_read, check_settings
 from testpour.logbook.database import Explained, one_moment, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
-from testpour.logbook.known import TIMED, out_of_order
+from testpour.logbook.known import TIMED, known_of, out_of_order
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
@@ -172,8 +172,8 @@ class Logbook:
     def _doubts(self, room, rows):
         """What is doubtful about checked readings of one pour, in a room of so many °C or None: each by itself, and the order of its times."""
         room, read = math.nan if room is None else room, [SimpleNamespace(**row) for row in rows]
-        ends = ((one.reading, -math.inf if one.low is None else one.low, math.inf if one.high is None else one.high) for one in read)
-        each = [text for name, low, high in ends for text in check_read(self.study.reading(name), low, high, room).warnings]
+        ends = ((self.study.reading(row.reading), known_of(row)) for row in read)
+        each = [text for reading, known in ends for text in check_read(reading, known.low, known.high, room).warnings]
         return [*each, *filter(None, [out_of_order(self.study, read)])]
 
     def add_readings(

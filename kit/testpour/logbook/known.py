@@ -63,7 +63,7 @@ def out_of_order(study: Study, rows: Iterable[Any]) -> str:
     Each row has the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
     """
     read = {reading.name: reading for reading in study.readings if reading.name in TIMED}
-    timed = [(read[row.reading], _known(row)) for row in rows if row.reading in read]
+    timed = [(read[row.reading], known_of(row)) for row in rows if row.reading in read]
     return " ".join(
         f"{capital(_timed(*second))} lies before {_timed(*first)}, which cannot be: resin gels first. "
         "Hold both against the bench sheet and correct the one that is wrong."
@@ -72,7 +72,8 @@ def out_of_order(study: Study, rows: Iterable[Any]) -> str:
     )
 
 
-def _known(row):
+def known_of(row: Any) -> Known:
+    """What is known of a reading by its row of the log, where an open end is None."""
     return Known(-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high, row.known)
 
 

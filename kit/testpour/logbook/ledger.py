@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +12,7 @@ from testpour.cautions import check_settings
 from testpour.columns import Reading
 from testpour.logbook.door import clean
 from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
-from testpour.logbook.known import TIMED, Known
+from testpour.logbook.known import TIMED, known_of
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.study import Study, newer_name
@@ -173,11 +172,10 @@ class Ledger:
         return [{key: row.get(key) for key in HISTORY} for row in found]
 
     def _in_words(self, row):
-        ends = (-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high)
         name = newer_name(row.reading, self.study.readings)
         reading = next((r for r in self.study.readings if r.name == name), Reading(row.reading))
         unit = shown_unit(reading.unit)
-        return f"{Known(*ends, row.known).words(reading)} {unit}".strip()
+        return f"{known_of(row).words(reading)} {unit}".strip()
 
     def refuse_second(self, row: Mapping[str, Any]) -> None:
         """Refuse a reading that the log has already: a notebook cell run twice must not count it twice."""
