@@ -67,7 +67,7 @@ class UnitProblem(ValueError):
 
 
 @cache
-def registry() -> UnitRegistry:
+def _registry() -> UnitRegistry:
     """The one Pint registry of the package; made on first use because it takes a quarter second."""
     import pint
 
@@ -185,7 +185,7 @@ def _converted(number, source, target, where, shown):
         allowed = shown or "plain numbers"
         raise UnitProblem(f"{where} does not turn into {allowed}. Give it in {allowed}.")
     try:
-        converted = registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
+        converted = _registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
         converted = float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057
     except pint.errors.DimensionalityError:
         raise UnitProblem(f"{where} does not measure what {shown} measures. Give it in {shown}.") from None
@@ -200,7 +200,7 @@ def _unit(text):
     """A Pint unit; text that does not look like one is never handed to Pint's parser."""
     if not re.fullmatch(r"[A-Za-z_]{1,14}(\*\*[23])?(/[A-Za-z_]{1,14}(\*\*[23])?)?", text):
         raise ValueError(text)
-    return registry().Unit(text)
+    return _registry().Unit(text)
 
 
 def show(value: float, unit: str = "", digits: int = 3) -> str:

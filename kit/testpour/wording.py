@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 # Characters that turn or hide the order of what is read (Unicode Standard Annex 9, table 4): shown by their number.
 TURNING = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
@@ -18,13 +18,6 @@ MARKUP = {ord(one): f"&#{ord(one)};" for one in "[]`*_~|@"}
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-class Saying(Protocol):
-    """A result that can put itself into words."""
-
-    def sentence(self) -> str:
-        """The result in one or a few sentences."""
 
 
 def count(number: int, one: str, many: str = "") -> str:
@@ -99,7 +92,7 @@ def table_html(table: pd.DataFrame, **options: Any) -> str:
     return re.sub(r"\s*\n\s*", " ", table.to_html(**options)).translate(SHOWN).translate(ALONE)
 
 
-def said_in_markdown(result: Saying) -> str:
+def said_in_markdown(result: Any) -> str:
     """The `_repr_markdown_` of a result that says itself in one sentence."""
     return in_markdown(result.sentence())
 

@@ -12,7 +12,7 @@ from testpour.planning.optimal import optimal_plan
 def found_plan(task, *given, **named):
     """The set found for a problem: its table, coded rows, log determinant and average variance over the region."""
     rows = optimal_plan(task, *given, **named)
-    table = pd.DataFrame(rows, columns=task.names)
+    table = pd.DataFrame(rows, columns=[axis.name for axis in task.axes])
     table.insert(0, "session", task.all_sessions)
     table["fixed"] = np.arange(len(rows)) < len(task.kept)
     matrix = information(model_rows(rows, task.terms), task.all_sessions, task.eta, task.prior)

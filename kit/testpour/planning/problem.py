@@ -82,11 +82,6 @@ class DesignProblem:
             raise PlanConflict(conflicts)
 
     @property
-    def names(self) -> list[str]:
-        """Axis names in order."""
-        return [axis.name for axis in self.axes]
-
-    @property
     def kept(self) -> np.ndarray:
         """Fixed pours, shape (m, k); m is 0 when there are none."""
         return np.zeros((0, len(self.axes))) if self.fixed is None else np.asarray(self.fixed, float)
