@@ -86,22 +86,23 @@ def _elapsed(grid, columns, counters, time):
     """A column of plain numbers that grows, with its unit."""
     found = [k for k in range(len(columns)) if k not in counters and _is_growing(grid, k)]
     found.sort(key=lambda k: (not _units(grid.heads[k]), not ELAPSED.search(grid.heads[k])))
+    used = counters | set(found[:1])
     if not found:
-        return _cannot({*counters, *found[:1]}, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
+        return _cannot(used, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
     k = found[0]
     units = _units(grid.heads[k]) | {u for u in (number(c, grid.decimal)[1] for c in columns[k] if number(c, grid.decimal)) if u in UNITS}
     if time in SHAPES:
-        return _cannot({*counters, *found[:1]}, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say s, min, h or d.")
+        return _cannot(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say s, min, h or d.")
     values = np.array([(number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
     if _are_day_numbers(values):
-        return _day_numbers(values, next(filter(None, columns[k])), counters | {k}, {time, *units} - {None})
+        return _day_numbers(values, next(filter(None, columns[k])), used, {time, *units} - {None})
     unit = time or (units.pop() if len(units) == 1 else None)
     if unit is None:
         head = f"headed {grid.heads[k]!r}" if grid.heads[k] else f"number {k + 1}"
-        return _cannot({*counters, *found[:1]}, f"the unit of the time column {head} is not stated. Say time='s', time='min', time='h' or time='d'.")
+        return _cannot(used, f"the unit of the time column {head} is not stated. Say time='s', time='min', time='h' or time='d'.")
     if time and units and {UNITS[u] for u in units} != {UNITS[time]}:
-        return _cannot({*counters, *found[:1]}, f"time={time!r}, but the time column says {grid.heads[k]!r}. Leave time= out, or correct the file.")
-    return _from_first(values * UNITS[unit], counters | {k})
+        return _cannot(used, f"time={time!r}, but the time column says {grid.heads[k]!r}. Leave time= out, or correct the file.")
+    return _from_first(values * UNITS[unit], used)
 
 
 def _are_day_numbers(values):
