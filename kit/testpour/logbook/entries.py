@@ -96,14 +96,8 @@ class Entries:
         refusals = [text for text in check_settings(self.study, row).refusals if text not in note]
         for refusal in refusals if not entry.get("made_anyway") else ():
             problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
-        return {
-            "pour": clean(entry.get("pour"), line=True) or None,
-            "session": clean(entry.get("session"), line=True) or "1",
-            "made_at": made_at,
-            "by": clean(entry.get("by"), line=True),
-            "note": with_refusals(note, refusals),
-            "settings": row,
-        }
+        row = _pour_row(entry, made_at, row, refusals)
+        return {**row, "session": row["session"] or "1"}
 
     def settings(self, given: Mapping[str, Any]) -> dict[str, float | str]:
         """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
@@ -172,12 +166,19 @@ def one_pour(
     found = check_settings(study, row) + check_note(given["note"] or "")
     if found.refusals and not made_anyway:
         raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
-    entry = {
-        "pour": clean(pour, line=True) or None, "session": clean(given["session"], line=True),
-        "made_at": moment_of(given["made_at"]), "by": clean(given["by"], line=True),
-        "note": with_refusals(clean(given["note"]), found.refusals), "settings": row,
+    return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, found.refusals), found.warnings
+
+
+def _pour_row(entry, made_at, settings, refusals):
+    """A pour as the ledger adds it, its texts cleaned."""
+    return {
+        "pour": clean(entry.get("pour"), line=True) or None,
+        "session": clean(entry.get("session"), line=True),
+        "made_at": made_at,
+        "by": clean(entry.get("by"), line=True),
+        "note": with_refusals(clean(entry.get("note")), refusals),
+        "settings": settings,
     }
-    return entry, found.warnings
 
 
 def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
