@@ -9,7 +9,7 @@ from typing import Any
 
 from testpour.columns import C, ColumnProblem, Factor, Reading, truth
 from testpour.toml_file import own_toml
-from testpour.units import SCALES, UnitProblem, to_unit
+from testpour.units import SCALES, UnitProblem, measures, to_unit
 from testpour.wording import shortened
 
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
@@ -40,10 +40,10 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     if entry.get("grades") and base is None:
         entry.setdefault("scale", "grades")
     unit = entry.get("unit", base.unit if base else "")
-    if base and unit != base.unit and not _is_scale(unit):
+    if base and unit != base.unit and unit.split(" ")[0] not in SCALES:
+        own = f'; a value may be written with a unit of its own, such as "1 {unit}"' if measures(unit, base.unit) else ""
         raise ColumnProblem(
-            f"{name} is kept in {base.unit or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit "
-            f"out{_own_unit(unit, base.unit)}."
+            f"{name} is kept in {base.unit or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit out{own}."
         )
     if base and unit != base.unit:
         entry = {"how": "", "standard": "", **entry}  # another scale is read in another way
@@ -61,15 +61,6 @@ def _usual_within(factor):
     if low <= factor.usual <= high:
         return factor
     return replace(factor, usual=float(factor.rounded((low + high) / 2)))
-
-
-def _own_unit(unit, kept):
-    """How a value is given in another unit than a column keeps; "" where the one does not turn into the other."""
-    try:
-        to_unit(f"1 {unit}", kept)
-    except UnitProblem:
-        return ""
-    return f'; a value may be written with a unit of its own, such as "1 {unit}"' if unit else ""
 
 
 def _in_units(name, entry, unit, base):
@@ -110,11 +101,6 @@ def amount(value: str | float, unit: str, what: str) -> float:
     if not math.isfinite(number):
         raise UnitProblem(f"{what}: {number} is not a finite number. Give one, or leave the part out.")
     return number
-
-
-def _is_scale(unit):
-    """Whether a unit is a hardness scale, which a workshop has or has not."""
-    return unit.split(" ")[0] in SCALES
 
 
 def _check_entry(kind, name, entry):

@@ -146,6 +146,17 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     return _converted(number, source, target, f"{what}: {value!r}", shown_unit(unit))
 
 
+def measures(unit: str, other: str) -> bool:
+    """Whether one unit can be turned into another; no unit cannot."""
+    if not unit or not other:
+        return False
+    try:
+        to_unit(f"1 {unit}", other)
+    except UnitProblem:
+        return False
+    return True
+
+
 def _refuse_clock(text, unit, what):
     """Refuse 1:35, which may be hours and minutes, minutes and seconds, or one part to thirty-five."""
     found = CLOCK.match(text[:LONGEST])

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from testpour.units import UnitProblem, shown_unit, to_unit
+from testpour.units import measures, shown_unit, to_unit
 from testpour.wording import listed
 
 if TYPE_CHECKING:
@@ -213,14 +213,3 @@ def _measured_by(study, head):
 
 def _fits(unit, column):
     return unit.casefold() == column.unit.casefold() != "" or measures(unit, column.unit)
-
-
-def measures(unit: str, other: str) -> bool:
-    """Whether one unit can be turned into another; no unit cannot."""
-    if not unit or not other:
-        return False
-    try:
-        to_unit(f"1 {unit}", other)
-    except UnitProblem:
-        return False
-    return True

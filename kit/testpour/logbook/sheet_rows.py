@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Any
 from testpour.columns import NIL, NO, TICKS, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import read_once
-from testpour.logbook.headers import measures
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
 from testpour.logbook.workbook import COVERED
-from testpour.units import PARTED, UnitProblem
+from testpour.units import PARTED, UnitProblem, measures
 from testpour.wording import listed
 
 if TYPE_CHECKING:
