@@ -122,11 +122,8 @@ def outlook(
     noncentral t test at the 90 % interval. Settings that are fixed within a session are judged between
     sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
     """
-    _check_separated(plan)
-    lines = []
-    for reading in plan.study.readings:
-        noise, day = _noise(plan.study, reading)
-        lines += list(_lines(plan, reading, noise, day))
+    pours = _every_pour(plan)
+    lines = [line for reading in plan.study.readings for line in _lines(plan, pours, reading)]
     each = to_unit(pot, "g", "pot")
     grams = each * len(plan.table)
     return PlanOutlook(
@@ -140,28 +137,26 @@ def outlook(
     )
 
 
-def _check_separated(plan):
-    """Refuse a plan whose pours cannot tell its terms apart."""
-    rows, _ = _all_pours(plan)
-    terms = _terms(plan, rows)
-    if np.linalg.matrix_rank(model_rows(rows, terms)) < len(terms):
-        few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} effects of this plan apart: put a dropped pour back, or plan afresh."
-        raise NotSeparated([few])
+def _every_pour(plan):
+    """Coded settings and session number of each pour, made already or planned, and the terms that they tell apart.
 
-
-def _all_pours(plan):
-    """Coded settings of the pours made already and of those planned, and the session number of each."""
+    Where a log and a few pours cannot separate the terms of the plan, those of each setting by itself; a plan whose
+    pours cannot separate even these is refused.
+    """
     parts = [plan.table] if plan.made is None else [plan.made, plan.table]
     sessions = [str(session) for part in parts for session in part["session"]]
     days = list(dict.fromkeys(sessions))
-    return np.vstack([plan.coding.encode(part) for part in parts]), np.array([days.index(day) for day in sessions])
+    rows, terms = np.vstack([plan.coding.encode(part) for part in parts]), plan.terms
+    if plan.made is not None and not _separates(rows, terms):
+        terms = tuple(main_terms(len(plan.coding.names)))
+    if not _separates(rows, terms):
+        few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} effects of this plan apart: put a dropped pour back, or plan afresh."
+        raise NotSeparated([few])
+    return rows, np.array([days.index(day) for day in sessions]), terms
 
 
-def _terms(plan, rows):
-    """The terms the pours can separate: those of the plan, or each setting by itself where a log and a few pours hold no more."""
-    if plan.made is None or np.linalg.matrix_rank(model_rows(rows, plan.terms)) == len(plan.terms):
-        return plan.terms
-    return tuple(main_terms(len(plan.coding.names)))
+def _separates(rows, terms):
+    return np.linalg.matrix_rank(model_rows(rows, terms)) == len(terms)
 
 
 def _noise(study, reading):
@@ -171,10 +166,10 @@ def _noise(study, reading):
     return float(pour), scatter["session"] * HALF_NORMAL_MIDDLE
 
 
-def _lines(plan, reading, noise, day):
+def _lines(plan, pours, reading):
     """One line a varied setting for one reading."""
-    rows, numbers = _all_pours(plan)
-    terms = _terms(plan, rows)
+    rows, numbers, terms = pours
+    noise, day = _noise(plan.study, reading)
     power = plan_power(rows, terms, noise, numbers, day, plan.coding.names)
     for place, name in enumerate(plan.coding.names):
         single = tuple(int(i == place) for i in range(len(plan.coding.names)))
