@@ -161,35 +161,34 @@ def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 
         Naming everything that conflicts and the smallest change that would work.
     """
     asked = read_asked(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
-    wishes = _wishes(asked.coding, asked.sizes, castings, seed)
+    made = None if castings is None else made_pours(study, castings.pours)
+    wishes = _wishes(asked.coding, asked.sizes, made, seed)
     purpose = purpose or (purposes.pick_purpose(wishes) if asked.sides is None else purposes.SETTLE)
     if asked.sides is not None:
         chosen = purposes.settle(wishes, *asked.coding.encode(asked.sides))
     else:
         chosen = purposes.PICK[purpose](wishes)
     table = _run_order(asked, chosen, castings, seed)
-    return Plan(study, table, purpose, chosen.why + (ONE_THING if asked.coding.hours is not None else ""), chosen.mixed, asked.coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")),
-                _made(study, castings))
+    why = chosen.why + (ONE_THING if asked.coding.hours is not None else "")
+    wide = check_batch(to_unit(pot, "g", "pot"))
+    return Plan(study, table, purpose, why, chosen.mixed, asked.coding, chosen.terms, seed, wide, made)
 
 
-def _made(study, castings):
-    """The pours of a log as a plan keeps them; None where there are none."""
-    if castings is None or not len(castings.pours):
+def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:
+    """Pours of a log as a plan keeps them, session and settings, one row a pour; None where there are none."""
+    if not len(pours):
         return None
-    made = settings_table(study, castings.pours).drop(columns="age").set_axis(castings.pours.index)
-    made.insert(0, "session", castings.pours["session"].astype(str))
+    made = settings_table(study, pours).drop(columns="age").set_axis(pours.index)
+    made.insert(0, "session", pours["session"].astype(str))
     return made
 
 
-def _wishes(coding, sizes, castings, seed):
-    study = coding.study
-    fixed, numbers = None, None
-    if castings is not None and len(castings.pours):
-        past = settings_table(study, castings.pours)
-        fixed = coding.encode(past)
-        labels = list(dict.fromkeys(castings.pours["session"]))
-        numbers = tuple(labels.index(label) for label in castings.pours["session"])
-    return purposes.Wishes(coding, sizes, fixed, numbers, seed)
+def _wishes(coding, sizes, made, seed):
+    if made is None:
+        return purposes.Wishes(coding, sizes, seed=seed)
+    labels = list(dict.fromkeys(made["session"]))
+    numbers = tuple(labels.index(label) for label in made["session"])
+    return purposes.Wishes(coding, sizes, coding.encode(made), numbers, seed)
 
 
 def _run_order(asked, chosen, castings, seed):

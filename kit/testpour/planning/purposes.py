@@ -65,7 +65,7 @@ class Wishes:
 
 def pick_purpose(wishes: Wishes) -> str:
     """The purpose that suits what is asked, for a person who named none."""
-    if wishes.fixed is not None and len(wishes.fixed):
+    if wishes.fixed is not None:
         return SHARPEN
     enough = len(_terms(quadratic_terms, wishes.axes)) + 3
     return MAP if sum(wishes.sizes) >= enough else MATTER
@@ -154,10 +154,9 @@ def _map_the_region(wishes: Wishes) -> Chosen:
 def sharpen(wishes: Wishes) -> Chosen:
     """Pours that add most to what belief and the log already know."""
     rows, sessions = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
-    made = 0 if wishes.fixed is None else len(wishes.fixed)
     why = "Placed where they narrow most what the trade's beliefs leave open."
-    if made:
-        why = f"Added to {count(made, 'pour')} of the log, where they narrow most what log and belief leave open."
+    if wishes.fixed is not None:
+        why = f"Added to {count(len(wishes.fixed), 'pour')} of the log, where they narrow most what log and belief leave open."
     return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
@@ -178,7 +177,7 @@ def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
 def _search(wishes, axes, sizes, kind, criterion, with_past=False):
     """Coded rows and session numbers of the best new pours the exchange finds for a kind of model."""
     numbers, past = np.repeat(np.arange(len(sizes)), sizes), {}
-    if with_past and wishes.fixed is not None and len(wishes.fixed):
+    if with_past and wishes.fixed is not None:
         offset = max(wishes.fixed_sessions) + 1
         past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
         axes, numbers = tuple(_after_sessions(axis, offset) for axis in axes), numbers + offset

@@ -12,12 +12,12 @@ from testpour.models.settings import settings_table
 from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
+from testpour.planning.plan import Plan, made_pours
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.wording import count, in_html, listed, table_html
 
 if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
-    from testpour.planning.plan import Plan
 
 LITTLE = 1.05  # what is noticed later by less than a twentieth is as good as not lost
 
@@ -126,9 +126,7 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     if moved:
         why += f" Moved to a later session: {listed(moved)}."
     rooms = _in_rooms(plan, list(dict.fromkeys(table["session"])))
-    before = settings_table(plan.study, made).drop(columns="age").set_axis(made.index)
-    before.insert(0, "session", made["session"].astype(str))
-    return replace(plan, table=table, why=why, mixed="", coding=rooms, made=before if len(before) else None)
+    return replace(plan, table=table, why=why, mixed="", coding=rooms, made=made_pours(plan.study, made))
 
 
 def _shuffled(table, seed):
