@@ -149,7 +149,7 @@ def check_batch(grams: str | float) -> Cautions:
 
 
 def check_delivered(most: float) -> Cautions:
-    """A warning where a scale may deliver more catalyst (%) than is refused; NaN where that is not known."""
+    """A warning where a scale may deliver more catalyst (%) than is refused; `most` is NaN where that is not known."""
     found = check_settings(None, {"catalyst": most})
     if not found:
         return found if math.isnan(most) else Cautions()

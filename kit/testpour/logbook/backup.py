@@ -47,8 +47,9 @@ class Backup:
 def back_up(study: Study, to: str | Path | None = None) -> Backup:
     """Copy a study's log while it may be in use, from a file or a server, into a log file.
 
-    The copy is what the log held at one moment, and is a log itself: name it in `study.toml` to go on with it. It must not
-    exist yet; by default it lies beside the log, or beside the study where the log is on a server, named by date and time.
+    The copy is what the log held at one moment, and is a log itself: name it in `study.toml` to go on with it. The file
+    must not exist yet; by default it lies beside the log, or beside the study where the log is on a server, named by date
+    and time.
     """
     address = address_of(study)
     source = Path(address.removeprefix(FILE)) if address.startswith(FILE) else None
