@@ -151,7 +151,7 @@ def _map_the_region(wishes: Wishes) -> Chosen:
     return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
 
 
-def sharpen(wishes: Wishes) -> Chosen:
+def _sharpen(wishes: Wishes) -> Chosen:
     """Pours that add most to what belief and the log already know."""
     rows, sessions = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
     why = "Placed where they narrow most what the trade's beliefs leave open."
@@ -236,5 +236,5 @@ def _middle(axis):
     return levels[len(levels) // 2]
 
 
-PICK = {MATTER: _which_settings_matter, MAP: _map_the_region, SHARPEN: sharpen}
+PICK = {MATTER: _which_settings_matter, MAP: _map_the_region, SHARPEN: _sharpen}
 
