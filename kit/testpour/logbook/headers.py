@@ -120,9 +120,10 @@ def _meant(columns, words, unit, text):
     asked = words.split()
     if len(words) < 3:
         return None
-    measured = any(measures(unit, one) for one in MEASURED)  # "Resin (g)" is no lot
     exact = [c for c in columns if words in (_plain(c[0].name), _plain(c[0].words))]
-    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked) and not (measured and getattr(c[0], "kind", "") == "text")]
+    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked)]
+    if any(measures(unit, one) for one in MEASURED):  # "Resin (g)" is no lot
+        begins = [c for c in begins if getattr(c[0], "kind", "") != "text"]
     for some in (exact, begins, [c for c in begins if measures(unit, c[0].unit)]):
         if len(some) == 1:
             return some[0]
