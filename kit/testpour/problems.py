@@ -25,11 +25,16 @@ class Problems(Problem):
 
     def _render_traceback_(self):
         """In a notebook, every problem in full instead of a traceback."""
-        name, more = type(self).__name__, len(self.problems) - SHOWN
         if len(self.problems) == 1:
             return super()._render_traceback_()
-        last = [f"- and {more} more; see `.problems`"] if more > 0 else []
-        return [f"{name}: {self.given}: {len(self.problems)} problems.", *(f"- {p}" for p in self.problems[:SHOWN]), *last]
+        return listed_below(f"{type(self).__name__}: {self.given}: {len(self.problems)} problems.", self.problems)
+
+
+def listed_below(heading: str, problems: list[str]) -> list[str]:
+    """The lines of a heading and the problems below it, the first `SHOWN` of them and how many more there are."""
+    more = len(problems) - SHOWN
+    last = [f"- and {more} more; see `.problems`"] if more > 0 else []
+    return [heading, *(f"- {problem}" for problem in problems[:SHOWN]), *last]
 
 
 def plain(problem: object, unit: str = "") -> str:

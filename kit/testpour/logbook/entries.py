@@ -14,7 +14,7 @@ from testpour.logbook.door import clean, missing, moment
 from testpour.logbook.known import known
 from testpour.logbook.tables import UNDATED, LogProblem
 from testpour.mixing import check_note
-from testpour.problems import SHOWN
+from testpour.problems import listed_below
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, in_html, table_html
@@ -42,11 +42,9 @@ class LogProblems(LogProblem):
 
     def _render_traceback_(self):
         """In a notebook, every problem instead of a traceback."""
-        rows = self.problems.head(SHOWN).itertuples(index=False)
-        lines = ["- " + ", ".join(str(part) for part in (*row[:2], row.problem) if part) for row in rows]
-        more = len(self.problems) - SHOWN
-        last = [f"- and {more} more; see `.problems`"] if more > 0 else []
-        return [f"{count(len(self.problems), 'problem')}; nothing was stored.", *lines, *last]
+        rows = self.problems.itertuples(index=False)
+        lines = [", ".join(str(part) for part in (*row[:2], row.problem) if part) for row in rows]
+        return listed_below(f"{count(len(self.problems), 'problem')}; nothing was stored.", lines)
 
     def _repr_html_(self):
         return f"<p>{in_html(str(self))}</p>{table_html(self.problems, index=False)}"
