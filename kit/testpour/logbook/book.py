@@ -350,7 +350,6 @@ class Logbook:
         """Keep a photograph of a pour in the study folder; returns its entry number.
 
         It is written anew, upright and without the place, time and camera that the file may tell of.
-        `path` may be the bytes of a file; `age` is hours after mixing, or text with a unit.
 
         Parameters
         ----------
