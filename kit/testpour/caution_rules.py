@@ -37,7 +37,16 @@ class Cautions:
         )
 
     def beside(self, other: Cautions) -> Cautions:
-        """What was found here and not by `other`."""
+        """What was found here and not by `other`.
+
+        Parameters
+        ----------
+        other : Cautions
+
+        Returns
+        -------
+        Cautions
+        """
         return Cautions(
             tuple(text for text in self.refusals if text not in other.refusals),
             tuple(text for text in self.warnings if text not in other.warnings),
@@ -54,7 +63,16 @@ class Cautions:
         return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
 
     def around(self, text: str) -> str:
-        """A sentence with what was found: what is refused comes before it, what is warned about after it."""
+        """A sentence with what was found: what is refused comes before it, what is warned about after it.
+
+        Parameters
+        ----------
+        text : str
+
+        Returns
+        -------
+        str
+        """
         lines = self.lines()
         return " ".join([*lines[: len(self.refusals)], text, *lines[len(self.refusals) :]])
 

@@ -130,7 +130,17 @@ class Factor(Column):
     def rounded(self, value: float | np.ndarray | pd.Series, given: Iterable[float] = ()) -> Any:
         """`value` (number or array) on the finest step worth setting, but never out of the span it lies in.
 
-        The ends of the span stay as they are, and so do the numbers in `given`: the depths of moulds.
+        Parameters
+        ----------
+        value : float, array or Series
+            In `unit`.
+        given : iterable of float, optional
+            Numbers that stay as they are, beside the ends of the span: the depths of moulds.
+
+        Returns
+        -------
+        float, array or Series
+            In `unit`; yes or no as 1 or 0; unchanged where the factor has no step.
         """
         if self.kind == "yes/no":
             return np.round(value)
@@ -146,7 +156,24 @@ class Factor(Column):
         return on_step[()]
 
     def parse(self, value: str | float, decimal: str | None = None) -> Any:
-        """`value` as a float in `unit` (1.0 and 0.0 for yes and no; none is 0), or as text for a lot."""
+        """`value` as a float in `unit` (1.0 and 0.0 for yes and no; none is 0), or as text for a lot.
+
+        Parameters
+        ----------
+        value : str or float
+            A number in `unit`, text with a unit, a word for yes or no, or the name of a lot.
+        decimal : str, optional
+            Decimal mark of the text, "." or ","; by default it is told from the text.
+
+        Returns
+        -------
+        float or str
+
+        Raises
+        ------
+        UnitProblem
+            If it cannot be read, is neither yes nor no, or lies outside the range.
+        """
         if self.kind == "text":
             return str(value).strip()
         if self.kind == "yes/no":
@@ -158,7 +185,17 @@ class Factor(Column):
         return super().parse(value, decimal)
 
     def show(self, value: float | str) -> str:
-        """`value` as it reads in a sentence; 1 and 0 are yes and no."""
+        """`value` as it reads in a sentence.
+
+        Parameters
+        ----------
+        value : float or str
+            In `unit`; 1 and 0 for yes and no; text for a lot.
+
+        Returns
+        -------
+        str
+        """
         if self.kind == "yes/no":
             return "yes" if value else "no"
         return str(value) if self.kind == "text" else super().show(float(value))
@@ -189,7 +226,18 @@ class Reading(Column):
     resolution: float = 0.0
 
     def show(self, value: float) -> str:
-        """`value` as it reads in a sentence; a grade with its word: ``"grade 1 (slightly tacky)"``."""
+        """`value` as it reads in a sentence; a grade with its word.
+
+        Parameters
+        ----------
+        value : float
+            In `unit`; for grades the number of a grade, from 0.
+
+        Returns
+        -------
+        str
+            For example ``"12 min"`` or ``"grade 1 (slightly tacky)"``.
+        """
         if self.grades:
             return f"grade {value:g} ({self.grades[round(value)]})"
         return super().show(value)

@@ -56,7 +56,19 @@ class Picture(Figure):
         return self.to_bytes("png", dpi=110)
 
     def to_bytes(self, kind: str = "svg", **options: Any) -> bytes:
-        """The figure as an image file ("svg", "png", "pdf" ...); the same figure gives the same bytes."""
+        """The figure as an image file; the same figure gives the same bytes.
+
+        Parameters
+        ----------
+        kind : str, optional
+            Format as Matplotlib names it: "svg", "png", "pdf" ...
+        **options
+            Passed on to `Figure.savefig`, for example ``dpi=110``.
+
+        Returns
+        -------
+        bytes
+        """
         held, canvas, dpi = io.BytesIO(), self.canvas, self.dpi
         metadata = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
         with rc_context({"svg.hashsalt": "testpour", "svg.fonttype": "path"}):

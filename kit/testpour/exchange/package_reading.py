@@ -74,7 +74,17 @@ class Package:
         return f"<p>{in_html(self.sentence())}</p>"  # its words may be a stranger's
 
     def to_folder(self, folder: str | Path) -> StudyFolder:
-        """Make a study folder of it, new or empty: study file, log and notebooks, to go on working in."""
+        """Make a study folder of it: study file, log and notebooks, to go on working in.
+
+        Parameters
+        ----------
+        folder : str or Path
+            A new or empty folder.
+
+        Returns
+        -------
+        StudyFolder
+        """
         return unpack(self, folder)
 
 

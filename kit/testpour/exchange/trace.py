@@ -128,11 +128,29 @@ class Trace:
     def log_into(
         self, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
     ) -> dict[str, int]:
-        """Log the gel time, time to peak and peak temperature of a pour; returns reading name to entry number.
+        """Log the gel time, time to peak and peak temperature of a pour.
 
-        Where the pour has these readings already, `why` says why the trace is the better one, and each is corrected.
-        Without it, or where the trace has nothing to log, the study measures none of it or a reading is out of range,
-        TraceProblems say so and nothing is stored.
+        Parameters
+        ----------
+        logbook : Logbook
+        pour : str
+        by : str
+            Initials.
+        why : str, optional
+            Where the pour has these readings already: why the trace is the better one; each is corrected then.
+
+        Returns
+        -------
+        dict of str to int
+            Reading name to entry number.
+
+        Raises
+        ------
+        TraceProblems
+            If the trace has nothing to log, the study measures none of it, or the pour has one of the readings
+            already and `why` is not given, or a reading is out of range. Nothing is stored then.
+        LogProblem
+            If the pour is not in the log.
         """
         measured = {reading.name for reading in logbook.study.readings}
         wanted = [name for name in LOGGED if name in self.readings.index and name in measured]
@@ -159,7 +177,18 @@ class Trace:
         return written
 
     def words(self, reading: str) -> str:
-        """One reading in words, such as ``"21 to 24 min"``, or "" where the trace does not tell it."""
+        """One reading in words, or "" where the trace does not tell it.
+
+        Parameters
+        ----------
+        reading : {"gel_time", "time_to_peak", "peak_temperature"}
+            Name of the reading.
+
+        Returns
+        -------
+        str
+            In min or °C, for example ``"21 to 24 min"``.
+        """
         if reading not in self.readings.index:
             return ""
         row = self.readings.loc[reading]

@@ -93,9 +93,16 @@ class Castings:
         return [[str(name) for name in names] for names in groups if len(names) > 2]
 
     def holding(self, entry: Mapping[str, Any]) -> str:
-        """Name of a pour of which the log says already all that an entry of `Entries.check` says; "" where there is none.
+        """Name of a pour of which the log says already all that an entry says; "" where there is none.
 
-        A day that is not known may be any day.
+        Parameters
+        ----------
+        entry : dict
+            As `Entries.check` returns it. A day that is not known may be any day.
+
+        Returns
+        -------
+        str
         """
         alike = self.pours["session"] == entry["session"]
         if entry["made_at"] != UNDATED:

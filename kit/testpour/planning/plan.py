@@ -67,14 +67,34 @@ class Plan:
         return list(dict.fromkeys(self.table["session"]))
 
     def session(self, number: int = 1) -> pd.DataFrame:
-        """The pours of one session in run order; `number` counts from 1."""
+        """The pours of one session in run order; `number` counts from 1.
+
+        Parameters
+        ----------
+        number : int
+
+        Returns
+        -------
+        DataFrame
+            One row a pour, floats in declared units.
+        """
         names = self.sessions
         if not 1 <= number <= len(names):
             raise ValueError(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
         return self.table[self.table["session"] == names[number - 1]]
 
     def without(self, *pours: str) -> Plan:
-        """The plan with the pours of these names left out."""
+        """The plan with some pours left out.
+
+        Parameters
+        ----------
+        *pours : str
+            Names of the pours.
+
+        Returns
+        -------
+        Plan
+        """
         missing = [pour for pour in pours if pour not in self.table.index]
         if missing:
             raise ValueError(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
@@ -89,7 +109,16 @@ class Plan:
         return " ".join([text, *self.found().lines()])
 
     def cautions(self, pour: str) -> Cautions:
-        """What is warned or refused for one pour, its believed gel time and peak among them."""
+        """What is warned or refused for one pour, its believed gel time and peak among them.
+
+        Parameters
+        ----------
+        pour : str
+
+        Returns
+        -------
+        Cautions
+        """
         return pour_cautions(self.study, self.table.loc[pour].drop("session").to_dict())
 
     def found(self) -> Cautions:
