@@ -286,7 +286,7 @@ def test_hours_before_the_first_reading_are_grey_on_a_scale_of_powers(fits):
     read = fits["hardness"].rows["age"]
     grey = [patch.get_x() for patch in ax.patches if to_rgb(patch.get_facecolor()) == to_rgb(SHADE)]
     assert read.min() > 1.0 and grey[0] == 1.0
-    assert [text.get_position()[0] for text in ax.texts if text.get_text() == "not read"][0] < 0.3
+    assert next(text.get_position()[0] for text in ax.texts if text.get_text() == "not read") < 0.3
 
 
 def test_a_reading_without_age_is_refused(fits):
