@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import map_coordinates, spline_filter
+from scipy.special import expit
 
 from testpour.physics.kinetics import GAS_CONSTANT, ZERO_CELSIUS, induction_time
 from testpour.physics.resin import load_resin
@@ -58,7 +59,8 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
         K.
     """
     _, place, aside = _place(lots, thickness, catalyst, room)
-    return _whole_rise(lots) * _share(_read("peak", place, aside))
+    whole = lots.heat_of_cure / load_resin().heat_capacity  # were no heat lost and all cured
+    return whole * expit(_read("peak", place, aside))
 
 
 def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
@@ -82,15 +84,6 @@ def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | 
     """
     speed, place, aside = _place(lots, thickness, catalyst, room)
     return _wait(lots, catalyst, room) + np.exp(_read(event, place, aside)) / speed
-
-
-def _whole_rise(lots):
-    """Rise if no heat were lost and all cured, K."""
-    return lots.heat_of_cure / load_resin().heat_capacity
-
-
-def _share(logit):
-    return 1.0 / (1.0 + np.exp(-logit))
 
 
 def _wait(lots, catalyst, room):

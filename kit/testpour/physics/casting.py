@@ -12,6 +12,7 @@ from testpour.wording import count
 
 HOUR = 3600.0
 MINUTE = 60.0
+RAMP = 20.0  # K/h, an oven warming and cooling
 
 
 @dataclass(frozen=True)
@@ -29,13 +30,6 @@ class Face:
 
     film: float = 10.0
     mould_resistance: float = 0.0
-
-    def __post_init__(self):
-        if not (self.film >= 0.0 and 0.0 <= self.mould_resistance < np.inf):
-            raise ValueError(
-                f"This face cannot be used: {self!r}. Film and resistance must be 0 or more, and only `film` may be "
-                "infinite. For a bare face write `Face(film=10)`."
-            )
 
     @property
     def film_resistance(self) -> float:
@@ -114,11 +108,7 @@ class Casting:
     @property
     def breaks(self) -> list:
         """Times in s at which something changes, from 0 to the end."""
-        times = (
-            {0.0}
-            | {hour * HOUR for hour, _ in self.programme}
-            | {pour.minute * MINUTE for pour in self.pours}
-        )
+        times = {0.0, *(hour * HOUR for hour, _ in self.programme), *(pour.minute * MINUTE for pour in self.pours)}
         return sorted(time for time in times if 0.0 <= time < self.hours * HOUR)
 
     @property
@@ -147,7 +137,7 @@ class Casting:
 
 
 def post_cure_programme(
-    room_temperature: float, temperature: float, hours: float, start: float = 24.0, ramp: float = 20.0
+    room_temperature: float, temperature: float, hours: float, start: float = 24.0
 ) -> tuple[tuple[float, float], ...]:
     """An oven programme: rest in the room, warm up, hold, cool down.
 
@@ -159,19 +149,15 @@ def post_cure_programme(
         Hold, h.
     start : float
         Rest before the oven, h after mixing.
-    ramp : float
-        Warming and cooling, K/h.
 
     Returns
     -------
     tuple of (hour, degC)
         For `Casting.programme`.
     """
-    warming = abs(temperature - room_temperature) / ramp
+    warming = abs(temperature - room_temperature) / RAMP
     steps = np.cumsum([start, warming, hours, warming])
-    return tuple(
-        zip(steps.tolist(), (room_temperature, temperature, temperature, room_temperature), strict=True)
-    )
+    return tuple(zip(steps.tolist(), (room_temperature, temperature, temperature, room_temperature), strict=True))
 
 
 def _problems(casting):

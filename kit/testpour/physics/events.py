@@ -12,16 +12,7 @@ from testpour.physics.network import PerCasting
 if TYPE_CHECKING:
     from testpour.physics.march import CureState, HeatEquation, Slopes
 
-COLUMNS = (
-    "time",
-    "centre",
-    "warming",
-    "core",
-    "curing",
-    "face",
-    "hottest",
-    "spread",
-)
+COLUMNS = ("time", "centre", "warming", "core", "curing", "face", "hottest", "spread")
 
 
 @dataclass(frozen=True)
@@ -212,15 +203,9 @@ def largest(time: np.ndarray, value: np.ndarray, slope: np.ndarray, within: np.n
 def _interval(time, value, slope, after):
     """Start, width, and the ends' values and slopes of the step that ends at `after`."""
     rows = np.arange(len(after))
-    start, end = time[rows, after - 1], time[rows, after]
-    return (
-        start,
-        end - start,
-        value[rows, after - 1],
-        value[rows, after],
-        slope[rows, after - 1],
-        slope[rows, after],
-    )
+    start, y0, m0 = (column[rows, after - 1] for column in (time, value, slope))
+    end, y1, m1 = (column[rows, after] for column in (time, value, slope))
+    return start, end - start, y0, y1, m0, m1
 
 
 def _top_of_cubic(width, y0, y1, m0, m1):

@@ -10,7 +10,7 @@ from testpour.physics.casting import HOUR, MINUTE
 from testpour.physics.events import ProbeRecord, Probes, WholeRecord
 from testpour.physics.kinetics import stir
 from testpour.physics.march import CureState, HeatEquation, Room, march
-from testpour.physics.network import build, cut, cut_layers, stack
+from testpour.physics.network import build, cut, stack
 from testpour.physics.resin import Resin
 
 if TYPE_CHECKING:
@@ -59,9 +59,7 @@ def follow(castings: list[Casting], slices: int, accuracy: Accuracy, whole: bool
 def _cut(casting, count):
     """The slices of a casting and the number of the layer each belongs to."""
     metres = [1e-3 * pour.thickness for pour in casting.pours]
-    if not casting.even:
-        return cut_layers(metres, count)
-    return cut(0.5 * metres[0], count), np.zeros(count, dtype=int)
+    return cut([0.5 * metres[0]] if casting.even else metres, count)
 
 
 def _doses(castings, cuts):

@@ -113,9 +113,7 @@ class Mix(PerCasting):
         inverse = 1.0 / (temperature + ZERO_CELSIUS)
         rate, rest, growth, left, ceiling = self._parts(inverse, temperature, conversion)
         crowding = self.order_left * rate / (left + TINY)
-        by_temperature = rate * self.cure_energy * inverse**2 + crowding * self.ceiling_slope * (
-            ceiling < 1.0
-        )
+        by_temperature = rate * self.cure_energy * inverse**2 + crowding * self.ceiling_slope * (ceiling < 1.0)
         # The slope is endless where nothing has cured yet; SEED keeps it finite there.
         speeding = rest * growth * self.order_made / np.maximum(conversion, SEED)
         return rate, by_temperature, speeding - crowding

@@ -42,8 +42,6 @@ class Network(PerCasting):
 
     Parameters
     ----------
-    capacity : array
-        Heat to warm a slice by 1 K, J/(m2 K).
     lower, upper, sink : array
         Links to the slice before, the slice after and the air, each over the slice's capacity, 1/s.
     total : array
@@ -54,7 +52,6 @@ class Network(PerCasting):
         True for resin that is in the mould.
     """
 
-    capacity: np.ndarray
     lower: np.ndarray
     upper: np.ndarray
     sink: np.ndarray
@@ -71,25 +68,7 @@ class Slices:
     centres: np.ndarray
 
 
-def cut(length: float, count: int) -> Slices:
-    """Cut `length` (m) into `count` slices, from the middle or the lower face outward.
-
-    Parameters
-    ----------
-    length : float
-        m.
-    count : int
-        Of slices.
-
-    Returns
-    -------
-    Slices
-    """
-    edges = np.linspace(0.0, length, count + 1)
-    return Slices(edges, 0.5 * (edges[1:] + edges[:-1]))
-
-
-def cut_layers(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
+def cut(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
     """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices; the layer of each slice.
 
     Parameters
@@ -103,19 +82,10 @@ def cut_layers(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray
     -------
     tuple
         `Slices`, and an array of the layer's number for each slice.
-
-    Raises
-    ------
-    ValueError
-        If a layer would have fewer than two slices.
     """
     total = sum(lengths)
     shares = np.array([max(4, round(count * length / total)) for length in lengths])
     shares[shares.argmax()] += count - shares.sum()
-    if shares.min() < 2:
-        raise ValueError(
-            f"{count} slices are too few for {len(lengths)} layers; ask for {6 * len(lengths)} or more."
-        )
     steps = [np.full(share, length / share) for share, length in zip(shares, lengths, strict=True)]
     edges = np.concatenate([[0.0], np.cumsum(np.concatenate(steps))])
     owner = np.repeat(np.arange(len(lengths)), shares)
@@ -171,6 +141,4 @@ def stack(parts: Sequence[tuple[np.ndarray, ...]]) -> Network:
     before = np.zeros_like(link)
     before[:, 1:] = link[:, :-1]
     total = (before + link + air) / capacity
-    return Network(
-        capacity, before / capacity, link / capacity, air / capacity, total, heat / capacity, poured
-    )
+    return Network(before / capacity, link / capacity, air / capacity, total, heat / capacity, poured)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from functools import cache
 
-import numpy as np
-
 from testpour.toml_file import own_toml
 
 
@@ -65,48 +63,6 @@ class Resin:
     ceiling: float
     ceiling_slope: float
     gel_conversion: float
-
-    def __post_init__(self):
-        problems = [
-            f"{name} = {getattr(self, name)!r}: must be {rule}"
-            for name, (allowed, rule) in _ALLOWED.items()
-            if not np.all(allowed(np.asarray(getattr(self, name), dtype=float)))
-        ]
-        if problems:
-            raise ValueError(
-                "This resin cannot be used. "
-                + "; ".join(problems)
-                + ". Start from `load_resin()` and change "
-                "one value at a time with `dataclasses.replace`."
-            )
-
-
-def _above_zero(x):
-    return x > 0
-
-
-def _not_negative(x):
-    return x >= 0
-
-
-def _share(x):
-    return (x > 0) & (x <= 1)
-
-
-_ALLOWED = {
-    "density": (_above_zero, "above 0 kg/m3"),
-    "heat_capacity": (_above_zero, "above 0 J/(kg K)"),
-    "conductivity": (_above_zero, "above 0 W/(m K)"),
-    "heat_of_cure": (_not_negative, "0 J/kg or more"),
-    "induction": (_not_negative, "0 min or more"),
-    "first_rate": (_not_negative, "0 1/s or more"),
-    "second_rate": (_not_negative, "0 1/s or more"),
-    "order_made": (_above_zero, "above 0"),
-    "order_left": (lambda x: x >= 1, "1 or more"),
-    "ceiling": (_share, "above 0 and at most 1"),
-    "ceiling_slope": (_not_negative, "0 1/K or more"),
-    "gel_conversion": (_share, "above 0 and at most 1"),
-}
 
 
 @cache

@@ -16,13 +16,7 @@ from testpour.physics.march import Accuracy
 SLICES = 24
 UNEVEN_SLICES = 48
 SUMMARY = (
-    "gel_time",
-    "time_to_peak",
-    "peak_temperature",
-    "hottest",
-    "core_conversion",
-    "face_conversion",
-    "largest_difference",
+    "gel_time", "time_to_peak", "peak_temperature", "hottest", "core_conversion", "face_conversion", "largest_difference",
 )
 
 
