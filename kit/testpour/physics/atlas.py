@@ -41,22 +41,9 @@ FILE = "physics/atlas.npz"
 
 
 def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """Peak in the middle above the room of slabs that stand in a steady room.
+    """Peak in the middle above the room, K, of slabs that stand in a steady room: shape (lots, castings).
 
-    Parameters
-    ----------
-    lots : Lots
-    thickness : array, shape (castings,)
-        mm. Beyond the table its edge is taken, here and in the other settings.
-    catalyst : float or array
-        % of resin by mass.
-    room : array, shape (castings,)
-        °C.
-
-    Returns
-    -------
-    array, shape (lots, castings)
-        K.
+        `thickness` is in mm, `catalyst` in % of resin by mass, `room` in °C; beyond the table its edge is taken.
     """
     _, place, aside = _place(lots, thickness, catalyst, room)
     whole = lots.heat_of_cure / load_resin().heat_capacity  # were no heat lost and all cured
@@ -64,23 +51,9 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
 
 
 def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """When slabs that stand in a steady room gel or are hottest in the middle.
+    """When slabs that stand in a steady room reach an `event` of `FIELDS`, min after the catalyst went in: (lots, castings).
 
-    Parameters
-    ----------
-    event : {"gel", "peak_time"}
-    lots : Lots
-    thickness : array, shape (castings,)
-        mm.
-    catalyst : float or array
-        % of resin by mass.
-    room : array, shape (castings,)
-        °C.
-
-    Returns
-    -------
-    array, shape (lots, castings)
-        min after the catalyst went in.
+        Settings as in `rise_of`.
     """
     speed, place, aside = _place(lots, thickness, catalyst, room)
     return _wait(lots, catalyst, room) + np.exp(_read(event, place, aside)) / speed

@@ -17,19 +17,10 @@ RAMP = 20.0  # K/h, an oven warming and cooling
 
 @dataclass(frozen=True)
 class Face:
-    """One face of a casting.
+    """One face of a casting."""
 
-    Parameters
-    ----------
-    film : float
-        Heat passed to still or moving air, W/(m2 K); about 10 in a still room. ``inf`` holds the face
-        at the air temperature, 0 lets nothing through.
-    mould_resistance : float
-        Thickness of the mould wall over its conductivity, m2 K/W; 0 for an open face.
-    """
-
-    film: float = 10.0
-    mould_resistance: float = 0.0
+    film: float = 10.0  # heat passed to still or moving air, W/(m2 K); inf holds the face at the air's temperature, 0 lets nothing through
+    mould_resistance: float = 0.0  # thickness of the mould wall over its conductivity, m2 K/W; 0 for an open face
 
     @property
     def film_resistance(self) -> float:
@@ -39,50 +30,26 @@ class Face:
 
 @dataclass(frozen=True)
 class Layer:
-    """A layer poured on the one before: `thickness` mm, `minute` of pouring, `catalyst` % by mass."""
+    """A layer poured on the one before."""
 
-    thickness: float
-    minute: float
-    catalyst: float
+    thickness: float  # mm
+    minute: float  # of pouring
+    catalyst: float  # % of resin by mass
 
 
 @dataclass(frozen=True)
 class Casting:
-    """One slab and the room it stands in.
+    """One slab and the room it stands in."""
 
-    Parameters
-    ----------
-    thickness : float
-        mm; of the first layer if more follow.
-    catalyst : float
-        Peroxide solution, % by mass of resin.
-    room_temperature : float
-        degC, steady.
-    resin_temperature : float or None
-        Temperature of the resin when mixed, degC; None for room temperature.
-    face : Face
-        The top.
-    other_face : Face or None
-        The bottom; None for the same as `face`.
-    layers : tuple of Layer
-        Further layers, in order of pouring.
-    programme : tuple of (hour, degC)
-        Air temperature after mixing, straight lines between points; the room's before the first
-        point, the last point's after it.
-    hours : float
-        How long to follow the casting, h after mixing.
-    resin : Resin
-    """
-
-    thickness: float
-    catalyst: float
-    room_temperature: float = 23.0
-    resin_temperature: float | None = None
-    face: Face = Face()
-    other_face: Face | None = None
-    layers: tuple[Layer, ...] = ()
-    programme: tuple[tuple[float, float], ...] = ()
-    hours: float = 24.0
+    thickness: float  # mm; of the first layer if more follow
+    catalyst: float  # peroxide solution, % of resin by mass
+    room_temperature: float = 23.0  # °C, steady
+    resin_temperature: float | None = None  # °C when mixed; None for that of the room
+    face: Face = Face()  # the top
+    other_face: Face | None = None  # the bottom; None for the same as `face`
+    layers: tuple[Layer, ...] = ()  # further ones, in order of pouring
+    programme: tuple[tuple[float, float], ...] = ()  # (hour after mixing, °C of the air), straight lines between; the room's before it, the last after it
+    hours: float = 24.0  # how long to follow the casting after mixing
     resin: Resin = field(default_factory=load_resin, repr=False)
 
     def __post_init__(self):
@@ -119,17 +86,7 @@ class Casting:
         return min(last, self.hours) * HOUR
 
     def air(self, time: float) -> float:
-        """Air temperature, degC, at `time` in s.
-
-        Parameters
-        ----------
-        time : float
-            s after the pour.
-
-        Returns
-        -------
-        float
-        """
+        """Air temperature, °C, at `time` in s after mixing."""
         if not self.programme or time < self.programme[0][0] * HOUR:
             return self.room_temperature
         hour, degrees = zip(*self.programme, strict=True)
@@ -139,22 +96,7 @@ class Casting:
 def post_cure_programme(
     room_temperature: float, temperature: float, hours: float, start: float = 24.0
 ) -> tuple[tuple[float, float], ...]:
-    """An oven programme: rest in the room, warm up, hold, cool down.
-
-    Parameters
-    ----------
-    room_temperature, temperature : float
-        degC.
-    hours : float
-        Hold, h.
-    start : float
-        Rest before the oven, h after mixing.
-
-    Returns
-    -------
-    tuple of (hour, degC)
-        For `Casting.programme`.
-    """
+    """An oven programme for `Casting.programme`, °C and h: rest in the room until `start`, warm up, hold for `hours`, cool down."""
     warming = abs(temperature - room_temperature) / RAMP
     steps = np.cumsum([start, warming, hours, warming])
     return tuple(zip(steps.tolist(), (room_temperature, temperature, temperature, room_temperature), strict=True))

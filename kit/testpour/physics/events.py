@@ -34,15 +34,7 @@ class ProbeRecord:
         self.probes: Probes  # both from `begin`
 
     def begin(self, rows: np.ndarray, probes: Probes) -> None:
-        """From now on the solver's castings are `rows` of all, read at `probes`.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings.
-        probes : Probes
-            One a casting of `rows`.
-        """
+        """From now on the solver's castings are `rows` of all, read at `probes`."""
         self.rows, self.probes = rows, probes
 
     def __call__(self, rows: np.ndarray, fresh: np.ndarray, problem: HeatEquation, state: CureState, slopes: Slopes) -> None:
@@ -54,13 +46,7 @@ class ProbeRecord:
         self.count[rows] += 1
 
     def grow(self, steps: int) -> None:
-        """Make room for `steps` steps.
-
-        Parameters
-        ----------
-        steps : int
-            Columns of the record at least.
-        """
+        """Make room for `steps` steps."""
         while self.values.shape[1] < steps:
             self.values = np.concatenate([self.values, np.full_like(self.values, np.nan)], axis=1)
 
@@ -68,17 +54,7 @@ class ProbeRecord:
         """Called after each stretch of marching."""
 
     def column(self, name: str) -> np.ndarray:
-        """One column, (castings, steps); NaN after a casting's last step.
-
-        Parameters
-        ----------
-        name : str
-            One of `COLUMNS`.
-
-        Returns
-        -------
-        array
-        """
+        """One of `COLUMNS`, (castings, steps); NaN after a casting's last step."""
         return self.values[:, : self.count.max(), COLUMNS.index(name)]
 
 
@@ -149,17 +125,9 @@ def _at(weights, slices):
 
 
 def first_crossing(time: np.ndarray, value: np.ndarray, slope: np.ndarray, level: np.ndarray) -> np.ndarray:
-    """When `value` first reaches `level`, in the unit of `time`; NaN where it never does.
+    """When `value` (castings, steps) first reaches `level` (castings,), in the unit of `time`; NaN where it never does.
 
-    Parameters
-    ----------
-    time, value, slope : array, shape (castings, steps)
-        Steps of each casting, NaN after its last one.
-    level : array, shape (castings,)
-
-    Returns
-    -------
-    array, shape (castings,)
+        Steps are NaN after a casting's last one.
     """
     above = value >= level[:, None]
     reached = above.any(axis=1)
@@ -174,17 +142,9 @@ def first_crossing(time: np.ndarray, value: np.ndarray, slope: np.ndarray, level
 
 
 def largest(time: np.ndarray, value: np.ndarray, slope: np.ndarray, within: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Largest `value` among the steps marked `within`, between steps too, and when.
+    """Largest `value` among the steps marked `within`, between steps too: when, and how large, each (castings,).
 
-    Parameters
-    ----------
-    time, value, slope : array, shape (castings, steps)
-    within : array of bool, shape (castings, steps)
-
-    Returns
-    -------
-    tuple of array
-        Time and value, each (castings,); NaN where no step is marked, or it is still rising at the last one.
+        NaN where no step is marked, or it is still rising at the last one.
     """
     rows = np.arange(len(within))
     final = within.shape[1] - 1 - within[:, ::-1].argmax(axis=1)
@@ -217,24 +177,7 @@ def _top_of_cubic(width, y0, y1, m0, m1):
 
 
 def hermite(share: np.ndarray, width: np.ndarray, y0: np.ndarray, y1: np.ndarray, m0: np.ndarray, m1: np.ndarray) -> np.ndarray:
-    """The cubic through both ends of a step with the right slopes, at `share` of its `width`.
-
-    Parameters
-    ----------
-    share : array
-        0 to 1.
-    width : array
-        Of the step.
-    y0, y1 : array
-        Values at its ends.
-    m0, m1 : array
-        Slopes at its ends.
-
-    Returns
-    -------
-    array
-        Of the shape that the arguments broadcast to.
-    """
+    """The cubic through both ends of a step, with values y0, y1 and slopes m0, m1, at `share` (0 to 1) of its `width`."""
     left = 1.0 - share
     bend = share * left * (left * (width * m0 - (y1 - y0)) - share * (width * m1 - (y1 - y0)))
     return y0 * left + y1 * share + bend

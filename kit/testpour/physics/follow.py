@@ -22,21 +22,7 @@ FIRST_STEP = 1.0
 
 
 def follow(castings: list[Casting], slices: int, accuracy: Accuracy, whole: bool = False) -> tuple[ProbeRecord, list[Slices]]:
-    """March every casting to its end.
-
-    Parameters
-    ----------
-    castings : list of Casting
-    slices : int
-        Slices in every casting.
-    accuracy : Accuracy
-    whole : bool
-        Keep every slice of the one casting.
-
-    Returns
-    -------
-    tuple of (ProbeRecord, list of Slices)
-    """
+    """March every casting to its end; `whole` keeps every slice of the one casting."""
     cuts = [_cut(casting, slices) for casting in castings]
     breaks = [[*casting.breaks, casting.hours * HOUR] for casting in castings]
     catalyst, state = _doses(castings, cuts), _start(castings, slices)

@@ -33,83 +33,30 @@ SEED = 1e-5
 
 @dataclass(frozen=True)
 class Mix(PerCasting):
-    """A resin with its catalyst stirred in: what the solver asks at every step.
+    """A resin with its catalyst stirred in: what the solver asks at every step."""
 
-    Parameters
-    ----------
-    waking : float or array
-        Share of the inhibitor used up per second at the reference temperature.
-    waking_energy, cure_energy : float or array
-        Activation energies over the gas constant, K.
-    first, second : float or array
-        Rates k1 and k2 at this dose and the reference temperature, 1/s.
-    order_made, order_left, ceiling_slope : float or array
-        As in `Resin`.
-    ceiling_at_zero : float or array
-        Ceiling, run on in a straight line to 0 degC.
-    inverse_reference : float or array
-        1/K.
-    """
-
-    waking: float | np.ndarray
-    waking_energy: float | np.ndarray
+    waking: float | np.ndarray  # share of the inhibitor used up per second at the reference temperature
+    waking_energy: float | np.ndarray  # activation energies over the gas constant, K
     cure_energy: float | np.ndarray
-    first: float | np.ndarray
+    first: float | np.ndarray  # rates k1 and k2 at this dose and the reference temperature, 1/s
     second: float | np.ndarray
     order_made: float | np.ndarray
     order_left: float | np.ndarray
     ceiling_slope: float | np.ndarray
-    ceiling_at_zero: float | np.ndarray
-    inverse_reference: float | np.ndarray
+    ceiling_at_zero: float | np.ndarray  # ceiling, run on in a straight line to 0 °C
+    inverse_reference: float | np.ndarray  # 1/K
 
     def waking_speed(self, temperature: float | np.ndarray) -> float | np.ndarray:
-        """Share of the inhibitor used up per second at `temperature`, degC.
-
-        Parameters
-        ----------
-        temperature : float or array
-            °C.
-
-        Returns
-        -------
-        float or array
-            1/s.
-        """
+        """Share of the inhibitor used up per second at `temperature`, °C."""
         cold = 1.0 / (temperature + ZERO_CELSIUS) - self.inverse_reference
         return self.waking * np.exp(-self.waking_energy * cold)
 
     def rate(self, temperature: float | np.ndarray, conversion: float | np.ndarray) -> float | np.ndarray:
-        """Rate of cure, 1/s.
-
-        Parameters
-        ----------
-        temperature : float or array
-            °C.
-        conversion : float or array
-            0 to 1.
-
-        Returns
-        -------
-        float or array
-            1/s.
-        """
+        """Rate of cure, 1/s, at `temperature` in °C."""
         return self._parts(1.0 / (temperature + ZERO_CELSIUS), temperature, conversion)[0]
 
     def rate_slopes(self, temperature: float | np.ndarray, conversion: float | np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s).
-
-        Parameters
-        ----------
-        temperature : float or array
-            °C.
-        conversion : float or array
-            0 to 1.
-
-        Returns
-        -------
-        tuple of array
-            Rate, and its slopes against temperature and conversion.
-        """
+        """Rate of cure (1/s) with its slopes against temperature (1/(s K)) and conversion (1/s)."""
         inverse = 1.0 / (temperature + ZERO_CELSIUS)
         rate, rest, growth, left, ceiling = self._parts(inverse, temperature, conversion)
         crowding = self.order_left * rate / (left + TINY)
@@ -127,18 +74,7 @@ class Mix(PerCasting):
 
 
 def stir(resin: Resin, catalyst: float | np.ndarray) -> Mix:
-    """Stir the catalyst (% by mass, float or array) into a resin.
-
-    Parameters
-    ----------
-    resin : Resin
-    catalyst : float or array
-        % of resin by mass.
-
-    Returns
-    -------
-    Mix
-    """
+    """Stir the catalyst (% of resin by mass) into a resin."""
     wait = 60.0 * resin.induction * catalyst**-resin.induction_exponent
     dose = catalyst**resin.rate_exponent
     return Mix(
@@ -156,19 +92,5 @@ def stir(resin: Resin, catalyst: float | np.ndarray) -> Mix:
 
 
 def induction_time(resin: Resin, temperature: float | np.ndarray, catalyst: float | np.ndarray) -> float | np.ndarray:
-    """Minutes until the inhibitor is used up at a steady temperature.
-
-    Parameters
-    ----------
-    resin : Resin
-    temperature : float or array
-        degC.
-    catalyst : float or array
-        Peroxide solution, % by mass of resin.
-
-    Returns
-    -------
-    float or array
-        Minutes.
-    """
+    """Minutes until the inhibitor is used up at a steady temperature, °C."""
     return 1.0 / (60.0 * stir(resin, catalyst).waking_speed(temperature))

@@ -17,34 +17,17 @@ from testpour.toml_file import own_toml
 
 @dataclass(frozen=True)
 class Lots:
-    """Unknowns of one or many lots; each a float or an array of shape (lots, 1).
+    """Unknowns of one or many lots; each a float or an array of shape (lots, 1)."""
 
-    Parameters
-    ----------
-    induction : float or array
-        Minutes at 1 % catalyst and the reference temperature.
-    induction_exponent, rate_exponent : float or array
-    induction_energy, rate_energy : float or array
-        J/mol.
-    rate : float or array
-        Both rates of cure over those of `resin.toml`.
-    film : float or array
-        Heat that either face gives to the room, W/(m2 K).
-    heat_of_cure : float or array
-        J/kg.
-    ceiling : float or array
-        Conversion at which cure stalls at the reference temperature of `resin.toml`.
-    """
-
-    induction: float | np.ndarray
+    induction: float | np.ndarray  # min at 1 % catalyst and the reference temperature
     induction_exponent: float | np.ndarray
-    induction_energy: float | np.ndarray
-    rate: float | np.ndarray
+    induction_energy: float | np.ndarray  # J/mol
+    rate: float | np.ndarray  # both rates of cure over those of `resin.toml`
     rate_exponent: float | np.ndarray
-    rate_energy: float | np.ndarray
-    film: float | np.ndarray
-    heat_of_cure: float | np.ndarray
-    ceiling: float | np.ndarray
+    rate_energy: float | np.ndarray  # J/mol
+    film: float | np.ndarray  # heat that either face gives to the room, W/(m2 K)
+    heat_of_cure: float | np.ndarray  # J/kg
+    ceiling: float | np.ndarray  # conversion at which cure stalls at the reference temperature of `resin.toml`
 
 
 UNKNOWNS = tuple(Lots.__dataclass_fields__)
@@ -67,18 +50,7 @@ def _scale():
 
 
 def lots_at(places: np.ndarray) -> Lots:
-    """The lots at places of shape (lots, 9) or (9,), in standard deviations from the default.
-
-    Parameters
-    ----------
-    places : array, shape (lots, 9) or (9,)
-        In the order of `UNKNOWNS`.
-
-    Returns
-    -------
-    Lots
-        Each field of shape (lots, 1).
-    """
+    """The lots at places of shape (lots, 9) or (9,), in standard deviations from the default, in the order of `UNKNOWNS`."""
     places = np.atleast_2d(places)
     middle, spread, ratio = _scale()
     values = np.where(ratio, middle * np.exp(spread * places * ratio), middle + spread * places)
@@ -86,18 +58,7 @@ def lots_at(places: np.ndarray) -> Lots:
 
 
 def resin_of(lots: Lots, k: int = 0) -> Resin:
-    """The `Resin` of the k-th lot.
-
-    Parameters
-    ----------
-    lots : Lots
-    k : int, optional
-        From 0.
-
-    Returns
-    -------
-    Resin
-    """
+    """The `Resin` of the k-th lot."""
     base = load_resin()
     value = {name: float(getattr(lots, name)[k, 0]) for name in UNKNOWNS}
     rate = value.pop("rate")
@@ -106,16 +67,5 @@ def resin_of(lots: Lots, k: int = 0) -> Resin:
 
 
 def face_of(lots: Lots, k: int = 0) -> Face:
-    """The `Face` of the k-th lot's bench.
-
-    Parameters
-    ----------
-    lots : Lots
-    k : int, optional
-        From 0.
-
-    Returns
-    -------
-    Face
-    """
+    """The `Face` of the k-th lot's bench."""
     return Face(float(np.asarray(lots.film)[k, 0]))

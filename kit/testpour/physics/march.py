@@ -58,15 +58,7 @@ class CureState(PerCasting):
     spent: np.ndarray
 
     def put(self, rows: np.ndarray, other: CureState) -> None:
-        """Write the state of some of the castings back.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-        other : CureState
-            Of those castings.
-        """
+        """Write the state of some of the castings, numbered or masked by `rows`, back."""
         for name in self.__dataclass_fields__:
             getattr(self, name)[rows] = getattr(other, name)
 
@@ -80,17 +72,7 @@ class Room(PerCasting):
     slope: np.ndarray
 
     def at(self, time: np.ndarray) -> np.ndarray:
-        """Air temperature, degC, at `time` (castings,).
-
-        Parameters
-        ----------
-        time : array, shape (castings,)
-            s after the pour.
-
-        Returns
-        -------
-        array, shape (castings, 1)
-        """
+        """Air temperature (castings, 1), °C, at `time` (castings,) in s."""
         return self.start + self.slope * (time[:, None] - self.since)
 
 
@@ -116,22 +98,10 @@ class Slopes:
 
 
 def march(problem: HeatEquation, state: CureState, record: Callable, accuracy: Accuracy) -> None:
-    """Carry `state`, in place, to ``problem.end``.
+    """Carry `state`, in place, to ``problem.end``; a RuntimeError if a casting needs more than `MOST_STEPS` steps.
 
-    Parameters
-    ----------
-    problem : HeatEquation
-    state : CureState
-        Changed in place.
-    record : callable
-        ``record(rows, fresh, problem, state, slopes)`` is told, at every step taken, which castings
-        (`rows`, of which those marked `fresh` have moved) stand where and how fast they change.
-    accuracy : Accuracy
-
-    Raises
-    ------
-    RuntimeError
-        If a casting needs more than 20,000 steps.
+        ``record(rows, fresh, problem, state, slopes)`` is told, at every step taken, which castings (`rows`, of which those
+        marked `fresh` have moved) stand where and how fast they change.
     """
     rows = np.arange(state.time.size)
     now = state.take(rows)

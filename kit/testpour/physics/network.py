@@ -21,68 +21,33 @@ class PerCasting:
     """A dataclass whose every field has one row a casting."""
 
     def take(self, rows: np.ndarray) -> Self:
-        """The same of some of the castings.
-
-        Parameters
-        ----------
-        rows : array, shape (some,)
-            Numbers of the castings, or a mask of bool.
-
-        Returns
-        -------
-        Self
-        """
+        """The same of some of the castings, numbered or masked by `rows`."""
         parts = vars(self).values()
         return type(self)(*(part.take(rows) if isinstance(part, PerCasting) else part[rows] for part in parts))
 
 
 @dataclass(frozen=True)
 class Network(PerCasting):
-    """Slices and links of many castings; every array has shape (castings, slices).
+    """Slices and links of many castings; every array has shape (castings, slices)."""
 
-    Parameters
-    ----------
-    lower, upper, sink : array
-        Links to the slice before, the slice after and the air, each over the slice's capacity, 1/s.
-    total : array
-        Their sum, 1/s.
-    heating : array
-        Temperature rise of a slice that cures fully and keeps its heat, K.
-    poured : array of bool
-        True for resin that is in the mould.
-    """
-
-    lower: np.ndarray
-    upper: np.ndarray
-    sink: np.ndarray
-    total: np.ndarray
-    heating: np.ndarray
-    poured: np.ndarray
+    lower: np.ndarray  # link to the slice before over the slice's capacity, 1/s
+    upper: np.ndarray  # to the slice after
+    sink: np.ndarray  # to the air
+    total: np.ndarray  # the sum of the three
+    heating: np.ndarray  # temperature rise of a slice that cures fully and keeps its heat, K
+    poured: np.ndarray  # whether the resin is in the mould
 
 
 @dataclass(frozen=True)
 class Slices:
-    """How one casting is cut: edges (n + 1) and centres (n) in m."""
+    """How one casting is cut."""
 
-    edges: np.ndarray
-    centres: np.ndarray
+    edges: np.ndarray  # m, one more than slices
+    centres: np.ndarray  # m
 
 
 def cut(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
-    """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices; the layer of each slice.
-
-    Parameters
-    ----------
-    lengths : list of float
-        m, from the bottom up.
-    count : int
-        Of slices in all.
-
-    Returns
-    -------
-    tuple
-        `Slices`, and an array of the layer's number for each slice.
-    """
+    """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices, `count` in all; the layer of each slice."""
     total = sum(lengths)
     shares = np.array([max(4, round(count * length / total)) for length in lengths])
     shares[shares.argmax()] += count - shares.sum()
@@ -95,21 +60,10 @@ def cut(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
 def build(
     slices: Slices, resin: Resin, poured: np.ndarray, lower_face: Face | None, upper_face: Face | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """One casting while the slices marked in `poured` are in the mould.
+    """One casting while the slices marked in `poured`, the lowest first, are in the mould, as parts for `stack`, one value a slice.
 
-    Parameters
-    ----------
-    slices : Slices
-    resin : Resin
-    poured : array of bool, shape (slices,)
-        The lowest slices first; a slice not yet poured is kept apart.
-    lower_face, upper_face : Face or None
-        What lies beyond each end; None for a middle plane.
-
-    Returns
-    -------
-    tuple of arrays, each of shape (slices,)
-        capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured.
+        Capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured. A face is what lies beyond an
+        end, None for a middle plane. A slice not yet poured is kept apart.
     """
     n = slices.centres.size
     thickness = np.diff(slices.edges)
@@ -126,17 +80,7 @@ def build(
 
 
 def stack(parts: Sequence[tuple[np.ndarray, ...]]) -> Network:
-    """Join the slices of many castings into one `Network`.
-
-    Parameters
-    ----------
-    parts : list of tuple of array
-        One a casting, from `build`.
-
-    Returns
-    -------
-    Network
-    """
+    """Join the slices of many castings, each from `build`, into one `Network`."""
     capacity, link, air, heat, poured = (np.array(column) for column in zip(*parts, strict=True))
     before = np.zeros_like(link)
     before[:, 1:] = link[:, :-1]

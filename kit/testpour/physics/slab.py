@@ -22,59 +22,24 @@ SUMMARY = (
 
 @dataclass(frozen=True)
 class CureRun:
-    """One casting followed through its cure.
+    """One casting followed through its cure."""
 
-    Parameters
-    ----------
-    minutes : array, shape (times,)
-        Minutes after mixing.
-    depth : array, shape (depths,)
-        mm below the top.
-    middle : array, shape (times,)
-        Temperature in the middle (of the first layer), degC.
-    temperature : array, shape (times, depths)
-        degC.
-    conversion : array, shape (times, depths)
-        0 to 1.
-    gel_time : float
-        Minutes until the middle (of the first layer) gels; NaN if it does not.
-    time_to_peak : float
-        Minutes until the middle is hottest between its gel and the oven (or the end); NaN if it does not
-        gel, or is still warming then.
-    peak_temperature : float
-        degC, in the middle, at `time_to_peak`.
-    largest_difference : float
-        Largest temperature difference across the casting at any time, K.
-    """
-
-    minutes: np.ndarray
-    depth: np.ndarray
-    middle: np.ndarray
-    temperature: np.ndarray
-    conversion: np.ndarray
-    gel_time: float
-    time_to_peak: float
-    peak_temperature: float
-    largest_difference: float
+    minutes: np.ndarray  # after mixing (times,)
+    depth: np.ndarray  # mm below the top (depths,)
+    middle: np.ndarray  # temperature in the middle (of the first layer), °C (times,)
+    temperature: np.ndarray  # °C (times, depths)
+    conversion: np.ndarray  # 0 to 1 (times, depths)
+    gel_time: float  # min until the middle gels; NaN if it does not
+    time_to_peak: float  # min until the middle is hottest between its gel and the oven (or the end); NaN if it does not gel, or is still warming
+    peak_temperature: float  # °C, in the middle, at `time_to_peak`
+    largest_difference: float  # largest temperature difference across the casting at any time, K
 
 
 def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None = None, accuracy: Accuracy | None = None) -> CureRun:
-    """Follow one casting through its cure.
+    """Follow one casting through its cure, at `minutes` after mixing; at the solver's own steps where none are given.
 
-    Parameters
-    ----------
-    casting : Casting
-    minutes : array-like or None
-        Times to report, min after mixing; None for the solver's own steps.
-    slices : int or None
-        Slices through the thickness (through half of it where both sides are alike); None for 24, or 48
-        where the sides differ or layers follow.
-    accuracy : Accuracy or None
-        Error allowed in a step; None for the default.
-
-    Returns
-    -------
-    CureRun
+        `slices` go through the thickness, or half of it where both sides are alike: by default 24, or 48 where the sides differ
+        or layers follow. `accuracy` is the error allowed in a step.
     """
     trace, cuts = follow([casting], slices or _slices([casting]), accuracy or Accuracy(), whole=True)
     summary = _summary([casting], trace)
@@ -86,19 +51,9 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
 
 
 def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:
-    """Follow many castings at once and keep only what the bench would note.
+    """Follow many castings at once and keep only what the bench would note: one row a casting, the columns of `SUMMARY`.
 
-    Parameters
-    ----------
-    castings : sequence of Casting
-    slices : int or None
-        As in `cure`; the same for all.
-
-    Returns
-    -------
-    DataFrame
-        One row a casting; columns gel_time (min), time_to_peak (min), peak_temperature (degC), hottest (degC),
-        core_conversion, face_conversion (0 to 1), largest_difference (K).
+        Times are in min, temperatures in °C, conversions 0 to 1.
     """
     castings = list(castings)
     if not castings:
