@@ -16,10 +16,7 @@ PEAK_SCATTER = 1.5  # degC between alike castings
 
 @dataclass(frozen=True)
 class Truth:
-    """What nobody at the bench can see: the resin's own numbers.
-
-    All on the scales a bench would measure: minutes, degrees, Shore D, steps of tack.
-    """
+    """What nobody at the bench can see: the resin's own numbers, on the scales a bench would measure."""
 
     gel: float  # min at 1.5 %, 20 °C
     exponent: float
@@ -44,28 +41,12 @@ class Truth:
     step: float  # scatter of tack, in steps
 
     def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
-        """True average readings at each row of a settings table with ages, one column a reading.
-
-        Parameters
-        ----------
-        t : DataFrame
-            One row a casting: settings in the factors' units, and ``age`` in h.
-
-        Returns
-        -------
-        DataFrame
-            In the readings' units, before scatter.
-        """
+        """True average readings, in their units, one column each, at each row of a settings table with ``age`` in h."""
         share = np.log(np.maximum(t["catalyst"], 0.05) / 1.5)
         warm = warmth(t["room_temperature"])
         depth = np.log(t["thickness"] / 10)
-        gel = self.gel * np.exp(
-            -self.exponent * share
-            - self.activation * warm
-            + self.thickness_gel * depth
-            + self.pigment_gel * t["pigment"]
-        )
         rate = self.exponent * share + self.activation * warm
+        gel = self.gel * np.exp(-rate + self.thickness_gel * depth + self.pigment_gel * t["pigment"])
         rise = expit(self.peak_level + self.peak_thickness * depth + 1.3 * rate)
         lack = self._lack_of_cure(t, share, warm, depth)
         return pd.DataFrame(
@@ -74,10 +55,7 @@ class Truth:
                 "time_to_peak": gel * (1.25 + 0.6 * np.exp(-depth)),
                 "peak_temperature": t["room_temperature"] + 175 * rise,
                 "hardness": np.clip(self.hardest - 9 * lack + self.ageing * np.log(t["age"] / 24), 5, 97),
-                "tack": 1.6 * lack
-                + self.inhibition * (1 - t["cover"])
-                - 0.15 * np.log(t["age"] / 24)
-                - 0.2,
+                "tack": 1.6 * lack + self.inhibition * (1 - t["cover"]) - 0.15 * np.log(t["age"] / 24) - 0.2,
                 "opacity": 1.3 * np.log1p(t["pigment"] / 0.25) + 0.5 * depth,
                 "defects": 3.2 * rise**2 - 0.2,
             },
@@ -95,91 +73,31 @@ class Truth:
         return np.maximum(under + cold + thin + heavy - baked, -0.25)
 
     def day(self, rng: np.random.Generator) -> dict[str, float]:
-        """What one session's readings share: see `bench.read_pour`.
-
-        Parameters
-        ----------
-        rng : Generator
-
-        Returns
-        -------
-        dict
-            Scale of the reading to the day's shift on it.
-        """
+        """What one session's readings share, as `bench_habits.read_pour` takes it: the scale of the reading to the day's shift on it."""
         return {"log": rng.normal(0, self.session), "plain": rng.normal(0, 1.0), "grade": rng.normal(0, 0.2)}
 
     def of_lot(self, seed: int, lot: str) -> Truth:
-        """The same resin: every drum of it is alike.
-
-        Parameters
-        ----------
-        seed : int
-            Of the game.
-        lot : str
-            Name of the lot.
-
-        Returns
-        -------
-        Truth
-        """
+        """The same resin: every drum of it is alike."""
         return self
 
     def peak(self, ideal: float, room: float, shared: Mapping[str, float], rng: np.random.Generator) -> float:
-        """A peak temperature as a probe shows it, degC.
-
-        Parameters
-        ----------
-        ideal : float
-            The true peak, °C.
-        room : float
-            °C.
-        shared : dict
-            What the session shares, from `day`.
-        rng : Generator
-
-        Returns
-        -------
-        float
-        """
+        """A peak, °C, as a probe shows it where the true one is `ideal`."""
         return ideal + rng.normal(0, PEAK_SCATTER)
 
     def peak_scale(
         self, degC: float | np.ndarray, room: float | np.ndarray
     ) -> tuple[float | np.ndarray, float]:
-        """Peaks on the scale on which they scatter evenly, and by how much.
-
-        Parameters
-        ----------
-        degC : float or array
-            Peaks, °C.
-        room : float or array
-            °C.
-
-        Returns
-        -------
-        tuple
-            On that scale, and their standard deviation there.
-        """
+        """Peaks, °C, on the scale on which they scatter evenly, and their standard deviation there."""
         return degC, PEAK_SCATTER
 
 
-def draw_truth(seed: int, against_belief: bool = False) -> Truth:
+def draw_truth(seed: int, odd: bool = False) -> Truth:
     """A resin's hidden numbers, from the range real resins show; the same for the same seed.
 
-    Parameters
-    ----------
-    seed : int
-    against_belief : bool
-        True for a resin that does not behave as the trade expects: another exponent, a pigment that
-        slows or speeds the gel, a cover that harms.
-
-    Returns
-    -------
-    Truth
+        An `odd` one goes against belief: another exponent, a pigment that slows or speeds the gel, a cover that harms.
     """
     rng = np.random.default_rng([seed, 7919])
     u, n = rng.uniform, rng.normal
-    odd = against_belief
     return Truth(
         gel=float(np.exp(n(np.log(26), 0.25))),
         exponent=u(0.2, 0.35) if odd else u(0.5, 1.0),

@@ -22,21 +22,7 @@ POUR_SCATTER = 0.7  # Shore D between alike castings of a session
 
 
 def weighed(catalyst: pd.Series, resolution: float, rng: np.random.Generator) -> np.ndarray:
-    """Catalyst (%) really delivered: each weighing is off by up to half a step of the scale (g).
-
-    Parameters
-    ----------
-    catalyst : Series
-        % of resin by mass, as meant.
-    resolution : float
-        Step of the scale, g.
-    rng : Generator
-
-    Returns
-    -------
-    array
-        % of resin by mass, one a pour.
-    """
+    """Catalyst, %, really delivered where `catalyst` is meant: each weighing is off by up to half a step of the scale, g."""
     half = resolution / 2
     grams = RESIN_IN_POT * catalyst / 100 + rng.uniform(-half, half, len(catalyst))
     return 100 * np.maximum(grams, 0) / (RESIN_IN_POT + rng.uniform(-half, half, len(catalyst)))
@@ -46,24 +32,9 @@ def read_pour(
     study: Study, truth: Truth | PhysicalTruth, ideals: Mapping[float, Mapping[str, float]], room: float,
     shared: Mapping[str, float], rng: np.random.Generator
 ) -> Iterator[dict[str, Any]]:
-    """Readings of one pour as a bench gets them: between checks, in whole numbers, in grades.
+    """Readings of one pour as a bench gets them, each as `Logbook.add_all` takes it: between checks, in whole numbers, in grades.
 
-    Parameters
-    ----------
-    study : Study
-    truth : Truth or PhysicalTruth
-    ideals : dict
-        Age in h to the pour's true average readings.
-    room : float
-        degC.
-    shared : dict
-        What the session's readings share: ``log`` of times, ``plain`` Shore D, ``grade`` steps.
-    rng : Generator
-
-    Yields
-    ------
-    dict
-        One reading as `Logbook.add_all` takes it.
+        `ideals` holds the pour's true average readings at each age in h; `shared` is what the session shares, from `truth.day`.
     """
     for reading in study.readings:
         for age in reading.ages or (None,):

@@ -70,27 +70,7 @@ def lesson(
     resin: PracticeResin, castings: Castings, fixed: Mapping[str, str | float] | None = None, *,
     room: str | float | None = None
 ) -> Lesson:
-    """What each session of a practice round taught.
-
-    Parameters
-    ----------
-    resin : PracticeResin
-    castings : Castings
-        The log of the round, its sessions in the order they were poured.
-    fixed : dict, optional
-        Settings that the advice must keep, for example ``{"thickness": "12 mm"}``.
-    room : str or float, optional
-        Room temperature the advice is for.
-
-    Returns
-    -------
-    Lesson
-
-    Raises
-    ------
-    ValueError
-        If nothing has been poured.
-    """
+    """What each session of a practice round, poured in their order, taught; a ValueError if nothing has been poured."""
     sessions = list(dict.fromkeys(castings.pours["session"]))
     if not sessions:
         raise ValueError("Nothing has been poured yet, so there is nothing to have learnt. Pour a session and log it first.")

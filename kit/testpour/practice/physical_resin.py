@@ -72,90 +72,29 @@ class PhysicalTruth:
     lot: float  # scatter between drums of wait and speed, a ratio
 
     def of_lot(self, seed: int, lot: str) -> PhysicalTruth:
-        """The resin in the drum named `lot`.
-
-        Parameters
-        ----------
-        seed : int
-            Of the game.
-        lot : str
-            Name of the lot.
-
-        Returns
-        -------
-        PhysicalTruth
-        """
+        """The resin in the drum named `lot`: its wait and its speed are each off by a ratio."""
         wait, speed = np.exp(self.lot * np.random.default_rng([seed, 31, *lot.encode()]).standard_normal(2))
         return replace(self, induction=self.induction * wait, rate=self.rate * speed)
 
     def day(self, rng: np.random.Generator) -> dict[str, float]:
-        """What one session's readings share: see `bench.read_pour`.
-
-        Parameters
-        ----------
-        rng : Generator
-
-        Returns
-        -------
-        dict
-            Scale of the reading to the day's shift on it.
-        """
+        """What one session's readings share, as `bench_habits.read_pour` takes it: the scale of the reading to the day's shift on it."""
         plain, grade, draught = rng.normal(0, 1.0), rng.normal(0, 0.2), rng.normal(0, self.draught)
         return {"log": rng.normal(0, self.session), "plain": plain, "grade": grade, "rise": draught}
 
     def peak(self, ideal: float, room: float, shared: Mapping[str, float], rng: np.random.Generator) -> float:
-        """The highest a probe showed, degC: the room it began in at least, and no more than boils out.
-
-        Parameters
-        ----------
-        ideal : float
-            The true peak, °C.
-        room : float
-            °C.
-        shared : dict
-            What the session shares, from `day`.
-        rng : Generator
-
-        Returns
-        -------
-        float
-        """
+        """The highest a probe showed, °C: the room it began in at least, and no more than boils out."""
         latent = self.peak_scale(ideal, room)[0] + shared["rise"] + rng.normal(0, self.draught)
         shown = room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0)
         return float(np.clip(shown, np.ceil(room), room + BOILED_OUT))
 
     def peak_scale(self, degC: float | np.ndarray, room: float | np.ndarray) -> tuple[np.ndarray, float]:
-        """Peaks on the scale on which they scatter evenly, and by how much.
-
-        Parameters
-        ----------
-        degC : float or array
-            Peaks, °C.
-        room : float or array
-            °C.
-
-        Returns
-        -------
-        tuple
-            On that scale (the logit of the rise), and their standard deviation there.
-        """
+        """Peaks, °C, as the logit of their rise, on which they scatter evenly, and their standard deviation there."""
         share = np.clip((np.asarray(degC, float) - room) / FULL_SCALE, 0.0, 1.0)
         with np.errstate(divide="ignore"):
             return logit(share), self.draught * np.sqrt(2)
 
     def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
-        """True average readings at each row of a settings table with ages, one column a reading.
-
-        Parameters
-        ----------
-        t : DataFrame
-            One row a casting: settings in the factors' units, and ``age`` in h.
-
-        Returns
-        -------
-        DataFrame
-            In the readings' units, before scatter.
-        """
+        """True average readings, in their units, one column each, at each row of a settings table with ``age`` in h."""
         found = self._cast(t)
         rise = np.maximum(found["peak_temperature"] - t["room_temperature"], 0.0).fillna(0.0)
         heavy = np.maximum(t["pigment"] - self.pigment_bend, 0.0)
@@ -211,17 +150,7 @@ class PhysicalTruth:
 
 
 def draw_physical(seed: int, difficulty: Difficulty = "ordinary") -> PhysicalTruth:
-    """A physical resin's hidden numbers, drawn around `resin.toml`; the same for the same seed.
-
-    Parameters
-    ----------
-    seed : int
-    difficulty : {"gentle", "ordinary", "awkward"}
-
-    Returns
-    -------
-    PhysicalTruth
-    """
+    """A physical resin's hidden numbers, drawn around `resin.toml`; the same for the same seed."""
     rng = np.random.default_rng([seed, 104729])
     base, odd = load_resin(), difficulty == "awkward"
 
