@@ -44,21 +44,6 @@ class PoolProblems(Problems):
                 "Correct them, or join the rest with pool(..., leave_out=True)."]
 
 
-def reasons_table(rows: list[dict[str, str]]) -> pd.DataFrame:
-    """The table of reasons from `reason` rows.
-
-    Parameters
-    ----------
-    rows : list of dict
-        From `reason`.
-
-    Returns
-    -------
-    DataFrame
-    """
-    return pd.DataFrame(rows, columns=COLUMNS)
-
-
 def reason(bench: str, part: str, what: str, here: str, pooled: str, do: str) -> dict[str, str]:
     """One row of the table of reasons.
 

@@ -47,12 +47,7 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
     sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)
     if not sloped:
         return SAME, said
-    return (EVERY if new.told else MOST), f"{said} At a new bench: {_effect_interval(new)}."
-
-
-def _effect_interval(effect: Effect) -> str:
-    """The interval of an effect in words, with its signs where it leaves both directions."""
-    return effect.interval().partition("interval ")[2]
+    return (EVERY if new.told else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
 
 
 def too_few(benches: int) -> str:

@@ -11,15 +11,7 @@ import pandas as pd
 
 from testpour.logbook.castings import Castings
 from testpour.models.scales import widen
-from testpour.pooling.bench_reasons import (
-    WHOLE,
-    PoolProblems,
-    agreed,
-    differing,
-    reason,
-    reasons_table,
-    unjoinable,
-)
+from testpour.pooling.bench_reasons import COLUMNS, WHOLE, PoolProblems, agreed, differing, reason, unjoinable
 from testpour.pooling.sources import open_sources
 from testpour.units import to_unit
 from testpour.wording import count
@@ -83,7 +75,7 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
     readings = agreed(left, "readings")
     lost, reading_turns = differing(left, "readings", readings)
     twice, doubled = _pours_twice(left)
-    table = reasons_table(rows + more + lost + twice)
+    table = pd.DataFrame(rows + more + lost + twice, columns=COLUMNS)
     if len(table) and not (leave_out and left):
         raise PoolProblems(table)
     if not left:
@@ -107,7 +99,7 @@ def _joined(parts, factors, readings, table):
     study = replace(
         study,
         name=f"Pool of {count(len(parts), 'bench', 'benches')}",
-        factors=tuple(factor for factor in factors.values()),
+        factors=tuple(factors.values()),
         readings=tuple(_common([source for source, *_ in parts], reading) for reading in readings.values()),
         aims=tuple(aim for aim in study.aims if aim.reading in readings),
     )

@@ -12,6 +12,7 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
+from testpour.pooling.belief_file import PooledBeliefs, pooled_beliefs, write_beliefs
 from testpour.pooling.bench_words import (
     FEWEST,
     Expected,
@@ -32,7 +33,6 @@ from testpour.wording import count, listed
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from testpour.pooling.belief_file import PooledBeliefs
     from testpour.pooling.contradictions import Contradiction
     from testpour.pooling.reading import PooledReading
     from testpour.pooling.sources import Given
@@ -199,9 +199,9 @@ class Pool:
     __repr__ = sentence
 
     def _repr_html_(self):
-        from testpour.pooling.pool_page import pool_html
+        from testpour.pooling.pool_page import page_body
 
-        return pool_html(self)
+        return "".join(page_body(self, level=3))
 
     def beliefs(self, path: str | Path | None = None) -> PooledBeliefs | Path:
         """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`.
@@ -215,8 +215,6 @@ class Pool:
         -------
         PooledBeliefs, or Path of the file
         """
-        from testpour.pooling.belief_file import pooled_beliefs, write_beliefs
-
         held = pooled_beliefs(self)
         return held if path is None else write_beliefs(held, path)
 

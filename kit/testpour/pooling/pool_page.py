@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -35,20 +36,6 @@ STYLE = (
 )
 
 
-def pool_html(pooled: Pool) -> str:
-    """The pool in a notebook: a sentence, what holds where, what differs, what to expect.
-
-    Parameters
-    ----------
-    pooled : Pool
-
-    Returns
-    -------
-    str
-    """
-    return "".join(_body(pooled, level=3))
-
-
 def write_page(pooled: Pool, path: str | Path) -> Path:
     """Write the pool as one HTML file that needs no network; return its path.
 
@@ -71,7 +58,7 @@ def write_page(pooled: Pool, path: str | Path) -> Path:
     """
     path = free_for(path, PAGE)
     title = f"What {count(len(pooled.benches), 'bench', 'benches')} found"
-    body = [f"<h1>{title}</h1>", *_body(pooled, level=2), *_figures(pooled), *_basis(pooled)]
+    body = [f"<h1>{title}</h1>", *page_body(pooled, level=2), *_figures(pooled), *_basis(pooled)]
     head = (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
@@ -80,7 +67,8 @@ def write_page(pooled: Pool, path: str | Path) -> Path:
     return put(path, head + "\n".join(body) + "</main></body></html>\n", PAGE)
 
 
-def _body(pooled, level):
+def page_body(pooled: Pool, level: int) -> Iterator[str]:
+    """The pool as HTML under heads of a `level`: a sentence, what holds where, what differs, what to expect."""
     yield f"<p>{in_html(pooled.joined())}</p>"
     if not pooled.tells:
         few, _, *contrary = pooled.told()

@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import beliefs_for
-from testpour.models.change import change
+from testpour.models.change import averages
 from testpour.models.log_rows import groups_of, labels_of, latent_ends, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit
 from testpour.models.reading_model import scale_options
@@ -25,10 +25,8 @@ from testpour.pooling.draws import SMALL, sample_pool
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
-    from testpour.likelihood.posterior import Posterior
     from testpour.logbook.castings import Castings
     from testpour.models.beliefs import ReadingBeliefs
-    from testpour.study import Study
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
@@ -63,13 +61,9 @@ class BenchFit(ReadingFit):
         """
         mean = super().mean(table)
         for name, apart in self.away.items():
-            column = np.ones(len(table)) if name == "bench" else self._column(name, table)
+            column = np.ones(len(table)) if name == "bench" else design([t for t in self.believed.terms if t.name == name], table)[:, 0]
             mean = mean + apart[:, None] * column
         return mean
-
-    def _column(self, name, table):
-        term = next(term for term in self.believed.terms if term.name == name)
-        return design([term], table)[:, 0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,16 +128,11 @@ class PooledReading:
             One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
             a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
         """
-        rows = {bench: self._change(effect) for bench, effect in zip(self.benches, self._effects.T, strict=True)}
+        values = np.array([self._change(effect) for effect in self.average.posterior.group_effects["bench"].T])
+        low, high = np.quantile(values, [0.025, 0.975], axis=1)
         nothing = 1.0 if self.ratio else 0.0
-        table = pd.DataFrame(
-            {
-                bench: [*np.quantile(values, MIDDLE_AND_ENDS), _apart(values, nothing)]
-                for bench, values in rows.items()
-            },
-            index=["middle", "low", "high", "stands_out"],
-        ).T
-        return table.rename_axis("bench").astype({"middle": float, "low": float, "high": float, "stands_out": bool})
+        ends = dict(zip(("middle", "low", "high"), np.quantile(values, MIDDLE_AND_ENDS, axis=1), strict=True))
+        return pd.DataFrame({**ends, "stands_out": (nothing < low) | (high < nothing)}, index=pd.Index(self.benches, name="bench"))
 
     def spread(self) -> tuple[float, float, float]:
         """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""
@@ -159,46 +148,14 @@ class PooledReading:
         """Whether differences are ratios."""
         return self.reading.scale == "log"
 
-    @property
-    def _effects(self):
-        return self.average.posterior.group_effects["bench"]
-
     def _change(self, effect):
-        """The change an effect (draws,) makes at the usual settings, as values of `models.change`."""
+        """The change an effect (draws,) makes at the usual settings, in the unit of `differences`."""
+        if self.ratio:
+            return np.exp(effect)
         table = settings_table(self.average.study, reading=self.reading)
-        return change(_Pair(self._away({"bench": effect}), self.average), table).values
-
-
-@dataclass(frozen=True)
-class _Pair:
-    """The average bench and another, as `change` asks for two settings."""
-
-    other: BenchFit
-    average: ReadingFit
-
-    @property
-    def study(self) -> Study:
-        """The study both are of."""
-        return self.average.study
-
-    @property
-    def reading(self) -> Reading:
-        """The reading both foretell."""
-        return self.average.reading
-
-    @property
-    def posterior(self) -> Posterior:
-        """The average bench's."""
-        return self.average.posterior
-
-    def mean(self, table: pd.DataFrame) -> np.ndarray:
-        """Latent mean of the average bench, then of the other: shape (draws, 2)."""
-        return np.hstack([self.average.mean(table), self.other.mean(table)])
-
-
-def _apart(values, nothing):
-    low, high = np.quantile(values, [0.025, 0.975])
-    return not low <= nothing <= high
+        latent = self.average.mean(table) + np.outer(effect, [0.0, 1.0])  # of the average bench, then of the other
+        average, other = averages(self.average, table, latent).T
+        return other - average
 
 
 def _spread_name(name):
