@@ -65,13 +65,6 @@ class PooledBeliefs(dict):
 def pooled_beliefs(pooled: Pool) -> PooledBeliefs:
     """What a pool knows, as the belief of a bench that is not in it yet.
 
-    Parameters
-    ----------
-    pooled : Pool
-
-    Returns
-    -------
-    PooledBeliefs
         ``level`` and every effect that may differ by bench are as wide as a new bench makes them; ``scatter`` holds
         half-normal scales of the same mean square as the pool's. An effect in which the benches contradict each other is
         as wide as their own answers lie apart. A normal belief holds each coefficient on its own:
@@ -144,25 +137,7 @@ def _digits(value):
 
 
 def write_beliefs(beliefs: PooledBeliefs, path: str | Path) -> Path:
-    """Write `PooledBeliefs` as a TOML file; return its path. `read_beliefs` reads it; only such a file is replaced.
-
-    Parameters
-    ----------
-    beliefs : PooledBeliefs
-    path : str or Path
-        Of the file to write.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    FileNotFoundError
-        If its folder does not exist.
-    FileExistsError
-        If anything but an earlier file of beliefs lies at `path`.
-    """
+    """Write `PooledBeliefs` as a TOML file that `read_beliefs` reads; return its path. Only such a file is replaced."""
     lines = ["# What a pool of benches knows, for a bench that joins: fit_castings(log.castings(), beliefs=read_beliefs(...))"]
     tables = {"provenance": beliefs.provenance, "benches": beliefs.benches, **beliefs}
     for name, entries in tables.items():

@@ -21,13 +21,7 @@ WHOLE = "log"  # the part that stands for all a bench gave
 
 
 class PoolProblems(Problems):
-    """Logs cannot be joined as they are; `problems` lists each reason and `table` shows them.
-
-    Parameters
-    ----------
-    table : DataFrame
-        One row a reason: bench, part of the log, what is wrong, how it stands here and in the pool, and what to do.
-    """
+    """Logs cannot be joined as they are; `problems` lists each reason and `table` shows them, one row a reason, in `COLUMNS`."""
 
     def __init__(self, table: pd.DataFrame) -> None:
         self.table = table
@@ -45,42 +39,12 @@ class PoolProblems(Problems):
 
 
 def reason(bench: str, part: str, what: str, here: str, pooled: str, do: str) -> dict[str, str]:
-    """One row of the table of reasons.
-
-    Parameters
-    ----------
-    bench : str
-        Its name.
-    part : str
-        Column of the study, "log" for all of it.
-    what : str
-        What is wrong.
-    here : str
-        What this bench has.
-    pooled : str
-        What the pool has.
-    do : str
-        What to do about it.
-
-    Returns
-    -------
-    dict
-    """
+    """One row of the table of reasons: what is wrong with a `part` of a bench's log, how it stands there and in the pool, what to do."""
     return {"bench": bench, "part": part, "what": what, "here": str(here), "in the pool": str(pooled), "do": do}
 
 
 def unjoinable(sources: list[Source | Unread]) -> list[dict[str, str]]:
-    """Reasons why whole logs cannot be joined: unreadable, empty, or another kind of resin.
-
-    Parameters
-    ----------
-    sources : list of Source or Unread
-
-    Returns
-    -------
-    list of dict
-        Rows from `reason`.
-    """
+    """Reasons why whole logs cannot be joined: unreadable, empty, or another kind of resin."""
     rows = [
         reason(s.bench, WHOLE, f"cannot be read: {s.trouble.rstrip('.')}", s.origin, "", "Correct it, or leave it out.")
         for s in sources
@@ -119,20 +83,7 @@ def _most(values):
 
 
 def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict[str, Factor | Reading]:
-    """How most benches declare each factor or reading: name to Column.
-
-    `which` is "factors" or "readings". Where declarations differ in what matters, the commonest is the pool's.
-
-    Parameters
-    ----------
-    sources : list of Source
-    which : {"factors", "readings"}
-        Of the study's columns.
-
-    Returns
-    -------
-    dict
-    """
+    """How most benches declare each factor or reading, by name; where declarations differ in what matters, the commonest is the pool's."""
     declared: dict[str, list[Factor | Reading]] = {}
     for source in sources:
         for column in getattr(source.castings.study, which):
@@ -156,19 +107,7 @@ def differing(
 ) -> tuple[list[dict[str, str]], dict[tuple[str, str], tuple[str, str]]]:
     """Reasons why single columns cannot be joined, and how the values of others are brought to the pool's unit.
 
-    Parameters
-    ----------
-    sources : list of Source
-    which : {"factors", "readings"}
-        Of the study's columns.
-    pooled : dict
-        From `agreed`.
-
-    Returns
-    -------
-    rows : list of dict
-    turns : dict
-        (bench, column name) to (unit here, unit in the pool).
+        The latter is (bench, column name) to (unit here, unit in the pool).
     """
     rows, turns = [], {}
     for source in sources:

@@ -25,19 +25,9 @@ SHOWN = 4  # benches named as standing out; more are counted
 
 
 def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple[str, str]:
-    """Where an effect holds, and the sentence that says so.
+    """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool.
 
-    Parameters
-    ----------
-    effect, new : Effect
-        At the average bench and at a bench not in the pool.
-    one : PooledReading
-    tells : bool
-        Whether there are enough benches to tell how they differ.
-
-    Returns
-    -------
-    tuple of str
+        `tells` is whether there are enough benches to tell how they differ.
     """
     said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
@@ -51,17 +41,7 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
 
 
 def too_few(benches: int) -> str:
-    """What a pool of one or two benches says about differences.
-
-    Parameters
-    ----------
-    benches : int
-        How many there are.
-
-    Returns
-    -------
-    str
-    """
+    """What a pool of one or two benches says about differences."""
     return (
         f"With {count(benches, 'bench', 'benches')} a pool cannot tell yet how benches differ: that takes "
         f"{FEWEST} or more. What it says of a new bench rests on belief about benches."
@@ -69,16 +49,7 @@ def too_few(benches: int) -> str:
 
 
 def differs(one: PooledReading) -> str:
-    """How far benches lie apart in one reading, and which stand out.
-
-    Parameters
-    ----------
-    one : PooledReading
-
-    Returns
-    -------
-    str
-    """
+    """How far benches lie apart in one reading, and which stand out."""
     said = f"{capital(one.reading.words)}: {_spread(one)}."
     table = one.differences()
     apart = table[table["stands_out"]]
@@ -114,35 +85,14 @@ def _aimed(one):
 
 
 def unit_of(one: PooledReading) -> str:
-    """The unit of a difference between benches.
-
-    Parameters
-    ----------
-    one : PooledReading
-
-    Returns
-    -------
-    str
-    """
+    """The unit of a difference between benches."""
     if one.reading.grades:
         return CHANCES if _aimed(one) else "grades"
     return "%" if one.ratio else shown_unit(one.reading.unit)
 
 
 def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
-    """Differences (array) as a figure draws them, in `unit_of`.
-
-    Parameters
-    ----------
-    one : PooledReading
-    values : array
-        On the latent scale.
-
-    Returns
-    -------
-    array
-        Of the same shape.
-    """
+    """Differences on the scale of `PooledReading.differences`, as a figure draws them: in `unit_of`."""
     return 100 * (values - 1) if one.ratio else 100 * values if _aimed(one) else values
 
 
@@ -155,16 +105,7 @@ def _by(one, middle):
 
 
 def expects(one: PooledReading) -> str:
-    """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days.
-
-    Parameters
-    ----------
-    one : PooledReading
-
-    Returns
-    -------
-    str
-    """
+    """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
     age = _age(one)
     shown = one.newcomer().predict(age=age).iloc[0]
     return f"{capital(_at(one.reading, age))} {_span(one.reading, shown.low, shown.high)}"

@@ -16,43 +16,26 @@ from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
 @dataclass(frozen=True)
 class Bench:
-    """One bench's rows: `rows` a slice of all, its own design, and where its effects and leaves lie.
+    """One bench's rows, its own design, and where its effects and leaves lie."""
 
-    Attributes
-    ----------
-    rows, local, leaves : slice
-        Of the rows, of the inner parameters, and of all leaves.
-    design : ndarray, shape (n, p + d)
-        Coefficients' columns, then its own at unit spread.
-    owner : ndarray, shape (d,)
-        The component whose spread scales each of its own columns.
-    starts : ndarray
-        First row of each leaf, within the bench.
-    codes : ndarray, shape (n,)
-        Leaf of each row, within the bench.
-    """
-
-    rows: slice
-    local: slice
-    leaves: slice
-    design: np.ndarray
-    owner: np.ndarray
-    starts: np.ndarray
-    codes: np.ndarray
+    rows: slice  # which of all rows are its own
+    local: slice  # where its effects lie among the inner parameters
+    leaves: slice  # which of all leaves are its own
+    design: np.ndarray  # (n, p + d): the coefficients' columns, then its own at unit spread
+    owner: np.ndarray  # (d,): the component whose spread scales each of its own columns
+    starts: np.ndarray  # first row of each leaf, within the bench
+    codes: np.ndarray  # (n,): leaf of each row, within the bench
 
 
 @dataclass(frozen=True)
 class Blocks:
-    """All benches; `leaf` is the component of the leaves, -1 for none; `size` counts inner parameters.
-
-    `shared` counts the coefficients, `places[c][bench]` where component c's effects of a bench lie.
-    """
+    """All benches."""
 
     benches: tuple[Bench, ...]
-    shared: int
-    leaf: int
-    size: int
-    components: int
+    shared: int  # how many coefficients there are
+    leaf: int  # the component of the leaves, -1 for none
+    size: int  # of the inner parameters
+    components: int  # how many
 
     @property
     def first_leaf(self) -> int:
@@ -63,20 +46,10 @@ class Blocks:
 def make_blocks(
     design: np.ndarray, bench: np.ndarray, components: list[tuple[np.ndarray, np.ndarray]]
 ) -> Blocks:
-    """Lay rows out by bench.
+    """Lay rows, in the order of their `bench` numbers, out by bench.
 
-    Parameters
-    ----------
-    design : ndarray, shape (n, p)
-    bench : ndarray, shape (n,)
-        Bench number of each row, rising.
-    components : sequence of (codes, values)
-        Each a level number and a value for each row; no level occurs at two benches. A component that owns
+        Each component is a level number and a value for each row; no level occurs at two benches. A component that owns
         single rows' levels most finely, with all values 1 and its levels in runs, becomes the leaves.
-
-    Returns
-    -------
-    Blocks
     """
     edges = np.r_[np.flatnonzero(np.r_[True, np.diff(bench) != 0]), len(bench)]
     leaf = _finest(components, len(edges) - 1)
@@ -115,37 +88,16 @@ BenchParts: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np
 
 @dataclass(frozen=True)
 class Arrow:
-    """The factored curvature of the inner parameters at row weights and spreads.
-
-    Attributes
-    ----------
-    blocks : Blocks
-    spreads : ndarray, shape (C,)
-    root : ndarray, shape (p, p)
-        Lower Cholesky factor of the coefficients' curvature with all else integrated out.
-    parts : tuple
-        For each bench: root of its own curvature, its link to the coefficients, scaled leaf sums (leaves,
-        p + d), leaf curvatures and column scales.
-    log_determinant : float
-    """
+    """The factored curvature of the inner parameters at row weights and spreads."""
 
     blocks: Blocks
-    spreads: np.ndarray
-    root: np.ndarray
-    parts: tuple[BenchParts, ...]
+    spreads: np.ndarray  # one a component
+    root: np.ndarray  # lower Cholesky factor of the coefficients' curvature with all else integrated out
+    parts: tuple[BenchParts, ...]  # of each bench: root of its own curvature, link to the coefficients, scaled leaf sums, leaf curvatures, column scales
     log_determinant: float
 
     def solve(self, right: np.ndarray) -> np.ndarray:
-        """Curvature to the power -1 times `right` (size, r).
-
-        Parameters
-        ----------
-        right : array, shape (size, r)
-
-        Returns
-        -------
-        array, shape (size, r)
-        """
+        """Curvature to the power -1 times `right` (size, r)."""
         blocks, p = self.blocks, self.blocks.shared
         first, tau = blocks.first_leaf, self.spreads[blocks.leaf]
         out, top, kept = np.array(right, float), right[:p].copy(), []
@@ -169,17 +121,7 @@ class Arrow:
         return out
 
     def inverse_block(self, part: BenchParts) -> np.ndarray:
-        """Covariance of the coefficients and one bench's own effects, (p + d, p + d).
-
-        Parameters
-        ----------
-        part : BenchParts
-            Of the bench.
-
-        Returns
-        -------
-        array
-        """
+        """Covariance of the coefficients and one bench's own effects, (p + d, p + d)."""
         root, link, *_ = part
         top = dpotrs(self.root, np.eye(len(self.root)), lower=1)[0]
         both = back(root, np.hstack([link, np.eye(len(root))]))
@@ -194,37 +136,12 @@ def _forth(root: np.ndarray, right: np.ndarray) -> np.ndarray:
 
 
 def back(root: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Solve ``root.T @ x = right``.
-
-    Parameters
-    ----------
-    root : array, shape (m, m)
-        Lower triangular.
-    right : array, shape (m, r)
-
-    Returns
-    -------
-    array, shape (m, r)
-    """
+    """Solve ``root.T @ x = right`` with a lower triangular root."""
     return dtrtrs(root, right, lower=1, trans=1)[0]
 
 
 def factor(blocks: Blocks, weights: np.ndarray, spreads: np.ndarray, precision: np.ndarray) -> Arrow:
-    """The `Arrow` at row `weights` (n,), `spreads` (C,) and the coefficients' belief `precision` (p, p).
-
-    Parameters
-    ----------
-    blocks : Blocks
-    weights : array, shape (n,)
-        Curvature of each row's log likelihood, 0 or more.
-    spreads : array, shape (C,)
-        Standard deviations of the components.
-    precision : array, shape (p, p)
-
-    Returns
-    -------
-    Arrow
-    """
+    """The `Arrow` at row `weights` (curvatures of their log likelihoods, 0 or more), spreads, and the coefficients' belief `precision`."""
     p, total, log_determinant, parts = blocks.shared, precision.copy(), 0.0, []
     for bench in blocks.benches:
         scale = np.r_[np.ones(p), spreads[bench.owner]]

@@ -52,52 +52,20 @@ class EvenSpreads:
         return at[:k], np.clip(at[k:], -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
-        """The outer parameters with their spreads as they are.
-
-        Parameters
-        ----------
-        at : array
-            Shape parameters, then one score a component.
-
-        Returns
-        -------
-        array
-            Of the same length.
-        """
+        """The outer parameters with their spreads as they are, of shape parameters and one score a component."""
         shape, scores = self._parts(at)
         scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
         return np.concatenate([shape, np.where(self._believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
-        """The inverse of `plain`.
-
-        Parameters
-        ----------
-        outer : array
-            Shape parameters, then one standard deviation a component.
-
-        Returns
-        -------
-        array
-            Of the same length.
-        """
+        """The inverse of `plain`."""
         shape, spreads = self.marginal.split(outer)
         scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
         scores = np.where(self._believed, -ndtri(2 * ndtr(-spreads / scale)), np.log(spreads))
         return np.concatenate([shape, scores])
 
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
-        """Log of how much each spread grows with its score.
-
-        Parameters
-        ----------
-        at : array
-            Shape parameters, then one score a component.
-
-        Returns
-        -------
-        array, shape (components,)
-        """
+        """Log of how much each spread grows with its score."""
         _, scores = self._parts(at)
         spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
         with np.errstate(invalid="ignore"):
@@ -135,38 +103,16 @@ def _bench_marginal(
 
 
 def slope_name(model: IntervalModel, slope: Slope) -> str:
-    """How the spread of a coefficient that differs by bench is called.
-
-    Parameters
-    ----------
-    model : IntervalModel
-    slope : Slope
-
-    Returns
-    -------
-    str
-    """
+    """How the spread of a coefficient that differs by bench is called."""
     return f"bench {model.coefficient_names[slope.column]}"
 
 
 def pooled_top_of_density(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]
 ) -> tuple[EvenSpreads, Scale, Top]:
-    """The highest place of the density of a pool's spreads as scores.
+    """The density of a pool's spreads as scores, its scale, and where it is highest.
 
-    Parameters
-    ----------
-    model : IntervalModel
-    bench : array, shape (n,)
-        Number of each row's bench.
-    slopes : list of Slope
-        Coefficients that differ by bench.
-
-    Returns
-    -------
-    density : EvenSpreads
-    scale : Scale
-    top : Top
+        `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench.
     """
     marginal, scale, outer = _bench_marginal(model, bench, slopes)
     density = EvenSpreads(marginal)
@@ -185,17 +131,6 @@ def pooled_top_of_density(
 def log_evidence(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]) -> float:
     """How well beliefs foresaw the rows: log of their density with everything unknown integrated out, but for a constant.
 
-    Parameters
-    ----------
-    model : IntervalModel
-    bench : array, shape (n,)
-        Number of each row's bench.
-    slopes : list of Slope
-        Coefficients that differ by bench.
-
-    Returns
-    -------
-    float
         To be held against that of the same rows under other beliefs.
     """
     _, scale, top = pooled_top_of_density(model, bench, slopes)

@@ -22,39 +22,20 @@ TOLD = 0.8  # share of a belief's spread that a bench's own log must have left a
 
 @dataclass(frozen=True)
 class Contradiction:
-    """One effect of which the benches' own logs say different things.
-
-    Parameters
-    ----------
-    term : Term
-    mean, sd : float
-        Of a new bench's effect: over the benches' own answers, none of which lies further off than `sd`.
-    matters : bool
-        Whether the benches lie so far apart that a maker would notice.
-    """
+    """One effect of which the benches' own logs say different things."""
 
     term: Term
-    mean: float
-    sd: float
-    matters: bool
+    mean: float  # of a new bench's effect, over the benches' own answers
+    sd: float  # none of the answers lies further off than this
+    matters: bool  # whether the benches lie so far apart that a maker would notice
 
 
 def contradictions(one: PooledReading) -> tuple[Contradiction, ...]:
     """The effects on a reading that the pool shares and its benches, each fitted alone, tell apart.
 
-    Parameters
-    ----------
-    one : PooledReading
-
-    Returns
-    -------
-    tuple of Contradiction
-
-    Notes
-    -----
-    A bench's own answer is its posterior with the belief taken out of it again. Answers are held against one another
-    by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
-    Clinical Trials 7, 177).
+        A bench's own answer is its posterior with the belief taken out of it again. Answers are held against one another
+        by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
+        Clinical Trials 7, 177).
     """
     average = one.average
     believed, rows = average.believed.foreseen(), average.rows
@@ -87,17 +68,7 @@ def _apart(mean, sd, belief, effects):
 
 
 def said(one: PooledReading, found: tuple[Contradiction, ...]) -> str:
-    """The contradictions about one reading in a sentence; empty where none matters.
-
-    Parameters
-    ----------
-    one : PooledReading
-    found : tuple of Contradiction
-
-    Returns
-    -------
-    str
-    """
+    """The contradictions about one reading in a sentence; empty where none matters."""
     names = dict.fromkeys(name for each in found if each.matters for name in each.term.factors)
     if not names:
         return ""

@@ -25,48 +25,19 @@ ORDER = ("session", "made_at")
 
 @dataclass(frozen=True, eq=False)
 class Joined:
-    """Logs as one.
+    """Logs as one."""
 
-    Parameters
-    ----------
-    castings : Castings
-        Every pour, named by its bench; lots, sessions and readers carry the bench's name too.
-    benches : DataFrame
-        One row a bench: pours, readings, sessions and the fingerprint of what it gave.
-    bench_of : Series
-        Pour to bench.
-    left_out : DataFrame
-        The reasons for what was left out; empty where nothing was.
-    """
-
-    castings: Castings
-    benches: pd.DataFrame
-    bench_of: pd.Series
-    left_out: pd.DataFrame
+    castings: Castings  # every pour, named by its bench; lots, sessions and readers carry the bench's name too
+    benches: pd.DataFrame  # one row a bench: pours, readings, sessions and the fingerprint of what it gave
+    bench_of: pd.Series  # pour to bench
+    left_out: pd.DataFrame  # the reasons; empty where nothing was
 
 
 def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False) -> Joined:
-    """Join logs of several benches.
+    """Join logs of several benches, each as `open_sources` takes it; PoolProblems has a table of every reason that stands against it.
 
-    Parameters
-    ----------
-    given : sequence, or dict of name to source
-        See `open_sources`.
-    leave_out : bool
-        Join what can be joined and list the rest, instead of refusing all.
-
-    Returns
-    -------
-    Joined
-
-    Raises
-    ------
-    PoolProblems
-        With a table of every reason, unless `leave_out`; always where no log is left.
-
-    Notes
-    -----
-    No person is named in a pool: readers become "Bench 2 reader 1", and notes are dropped.
+        With `leave_out` what can be joined is, and the rest is listed; no log left is an error all the same. No person is named
+        in a pool: readers become "Bench 2 reader 1", and notes are dropped.
     """
     left, rows = _without(open_sources(given), unjoinable)
     factors = agreed(left, "factors")

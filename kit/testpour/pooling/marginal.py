@@ -33,12 +33,7 @@ class Place:
 class BenchMarginal:
     """Log density of ``[shape, signed spreads]``; the coefficients and all effects are integrated out.
 
-    Parameters
-    ----------
-    problem : JointDensity
-        From `scaling.scaled_problem`, its `groups` one a component.
-    blocks : Blocks
-        The same rows and components.
+        `problem` is from `scaling.scaled_problem`, its `groups` one a component; `blocks` holds the same rows and components.
     """
 
     problem: JointDensity
@@ -51,34 +46,12 @@ class BenchMarginal:
         self.precision, self.linear = root.T @ root, root.T @ self.problem.target
 
     def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Shape and spreads of an outer vector.
-
-        Parameters
-        ----------
-        outer : array
-            Shape parameters, then one standard deviation a component.
-
-        Returns
-        -------
-        tuple of array
-            Views of the two parts.
-        """
+        """Shape and spreads of an outer vector, which ends with one spread a component."""
         count = self.blocks.components
         return outer[: len(outer) - count], outer[len(outer) - count :]
 
     def predictor(self, at: np.ndarray, spreads: np.ndarray) -> np.ndarray:
-        """Row means (n, ...) of inner parameters `at` (size, ...).
-
-        Parameters
-        ----------
-        at : array, shape (size, ...)
-        spreads : array, shape (components,)
-            Standard deviations.
-
-        Returns
-        -------
-        array
-        """
+        """Row means (n, ...) of inner parameters `at` (size, ...)."""
         blocks, p = self.blocks, self.blocks.shared
         pieces = []
         for bench in blocks.benches:
@@ -91,18 +64,7 @@ class BenchMarginal:
         return np.concatenate(pieces)
 
     def pull(self, slopes: np.ndarray, spreads: np.ndarray) -> np.ndarray:
-        """The design's transpose times `slopes` (n, r): (size, r).
-
-        Parameters
-        ----------
-        slopes : array, shape (n, r)
-        spreads : array, shape (components,)
-            Standard deviations.
-
-        Returns
-        -------
-        array
-        """
+        """The design's transpose times `slopes` (n, r): (size, r)."""
         blocks, p = self.blocks, self.blocks.shared
         out = np.zeros((self.size, slopes.shape[1]))
         for bench in blocks.benches:
@@ -118,19 +80,8 @@ class BenchMarginal:
     def solve(self, outer: np.ndarray, near: float = 1e-17) -> Place:
         """The inner mode by safe Newton steps, as a `Place`; the likelihood is concave in it.
 
-        Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
-        only by its square, a gradient in full.
-
-        Parameters
-        ----------
-        outer : array
-            Shape parameters, then one standard deviation a component.
-        near : float, optional
-            Share of the height.
-
-        Returns
-        -------
-        Place
+                Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
+                only by its square, a gradient in full.
         """
         shape, spreads = self.split(outer)
 
@@ -161,19 +112,7 @@ class BenchMarginal:
         return -(residual @ residual + at[p:] @ at[p:]) / 2
 
     def value_at(self, place: Place, outer: np.ndarray) -> float:
-        """Log density at `outer`, whose inner mode is `place`.
-
-        Parameters
-        ----------
-        place : Place
-            From `solve`.
-        outer : array
-            Shape parameters, then one standard deviation a component.
-
-        Returns
-        -------
-        float
-        """
+        """Log density at `outer`, whose inner mode is `place`."""
         shape, spreads = self.split(outer)
         value = place.rows.value.sum() + self._belief(place.at) + self.problem.constant
         value += (self.blocks.shared - len(self.problem.target)) * LOG_2PI / 2 - place.arrow.log_determinant / 2

@@ -37,25 +37,7 @@ STYLE = (
 
 
 def write_page(pooled: Pool, path: str | Path) -> Path:
-    """Write the pool as one HTML file that needs no network; return its path.
-
-    Parameters
-    ----------
-    pooled : Pool
-    path : str or Path
-        Of the file to write.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    FileNotFoundError
-        If the folder of `path` does not exist.
-    FileExistsError
-        If anything but an earlier such page lies at `path`.
-    """
+    """Write the pool as one HTML file that needs no network; return its path. Only such a page is replaced."""
     path = free_for(path, PAGE)
     title = f"What {count(len(pooled.benches), 'bench', 'benches')} found"
     body = [f"<h1>{title}</h1>", *page_body(pooled, level=2), *_figures(pooled), *_basis(pooled)]

@@ -39,10 +39,7 @@ SHARE = 0.5  # benches are believed to differ by half of what the trade is unsur
 class BenchFit(ReadingFit):
     """A `ReadingFit` for one bench: `away` holds how far its coefficients are from the average bench's.
 
-    Parameters
-    ----------
-    away : dict
-        Term name, or "bench" for the level, to (draws,) deviations on the latent scale.
+        That is term name, or "bench" for the level, to (draws,) deviations on the latent scale.
     """
 
     away: dict[str, np.ndarray] = field(default_factory=dict)
@@ -68,21 +65,11 @@ class BenchFit(ReadingFit):
 
 @dataclass(frozen=True, eq=False)
 class PooledReading:
-    """The pooled model of one reading.
+    """The pooled model of one reading."""
 
-    Parameters
-    ----------
-    average : ReadingFit
-        The average bench.
-    sloped : tuple of str
-        Terms whose effect may differ by bench.
-    benches : tuple of str
-        Benches with readings of this kind.
-    """
-
-    average: ReadingFit
-    sloped: tuple[str, ...]
-    benches: tuple[str, ...]
+    average: ReadingFit  # the average bench
+    sloped: tuple[str, ...]  # terms whose effect may differ by bench
+    benches: tuple[str, ...]  # those with readings of this kind
 
     @property
     def reading(self) -> Reading:
@@ -122,11 +109,8 @@ class PooledReading:
     def differences(self) -> pd.DataFrame:
         """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.
 
-        Returns
-        -------
-        DataFrame
-            One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
-            a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
+                One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
+                a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
         """
         values = np.array([self._change(effect) for effect in self.average.posterior.group_effects["bench"].T])
         low, high = np.quantile(values, [0.025, 0.975], axis=1)
@@ -166,25 +150,11 @@ def fit_pooled(
     castings: Castings, bench_of: pd.Series, reading: Reading, *, beliefs: Mapping[str, Any] | None = None,
     seed: int = 0, remainder: bool = True
 ) -> PooledReading:
-    """The `PooledReading` of one reading.
+    """The `PooledReading` of one reading of castings that `join_logs` joined.
 
-    Parameters
-    ----------
-    castings : Castings
-        Joined, see `joining.join_logs`.
-    bench_of : Series
-        Pour to bench.
-    reading : Reading
-    beliefs : dict, optional
-        As for `fit_castings`; `PooledBeliefs` also say how far benches lie apart.
-    seed : int
-    remainder : bool, optional
-        Whether the average bench may bend away from what the beliefs foresee (see `remainder.of_expected_size`); up to
-        `SMALL` rows, as far as these call for it.
-
-    Returns
-    -------
-    PooledReading
+        `beliefs` are as for `fit_castings`; `PooledBeliefs` also say how far benches lie apart. With `remainder` the average bench
+        may bend away from what the beliefs foresee (see `remainder.of_expected_size`); up to `SMALL` rows, as far as these
+        call for it.
     """
     study = castings.study
     rows, assumed = rows_of(castings, reading)

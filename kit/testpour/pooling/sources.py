@@ -18,52 +18,26 @@ Given: TypeAlias = "str | Path | Castings | Logbook"
 
 @dataclass(frozen=True)
 class Source:
-    """One bench as it was given.
+    """One bench as it was given."""
 
-    Parameters
-    ----------
-    bench : str
-        What the pool calls it.
-    origin : str
-        Where it came from, for the table of reasons.
-    castings : Castings
-    """
-
-    bench: str
-    origin: str
+    bench: str  # what the pool calls it
+    origin: str  # where it came from, for the table of reasons
     castings: Castings
 
 
 @dataclass(frozen=True)
 class Unread:
-    """One bench whose log could not be read.
-
-    Parameters
-    ----------
-    bench, origin : str
-        As of a `Source`.
-    trouble : str
-        Why not.
-    """
+    """One bench whose log could not be read."""
 
     bench: str
     origin: str
-    trouble: str
+    trouble: str  # why not
 
 
 def open_sources(given: Sequence[Given] | Mapping[str, Given]) -> list[Source | Unread]:
-    """Read everything that was given.
+    """Read everything that was given, one source a bench; what could not be read says so, and nothing is raised for it.
 
-    Parameters
-    ----------
-    given : sequence, or dict of name to source
-        Each a path of a data package or study folder, a Logbook, a Castings, or anything that has
-        ``castings``. The names of a dict name the benches; otherwise they are "Bench 1", "Bench 2" ...
-
-    Returns
-    -------
-    list of Source or Unread
-        What could not be read says so; nothing is raised for it.
+        The names of a dict name the benches; otherwise they are "Bench 1", "Bench 2" ...
     """
     named = given if isinstance(given, dict) else {f"Bench {i}": one for i, one in enumerate(given, 1)}
     return [_source(str(name), one) for name, one in named.items()]
