@@ -11,6 +11,7 @@ from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import settings_table
 from testpour.units import to_unit
+from testpour.wording import in_markdown
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -27,6 +28,22 @@ class AskedTooMuch(ValueError):
     def __init__(self, problems: Iterable[str]) -> None:
         self.problems = tuple(problems)
         super().__init__(f"This cannot be answered, for {len(self.problems)} reason(s). " + " ".join(self.problems))
+
+
+class CureAnswer:
+    """What an answer of the cure model looks like: its sentences, then its caution."""
+
+    caution: str
+
+    def sentence(self) -> str:
+        """The answer in a few sentences."""
+        raise NotImplementedError
+
+    def _repr_markdown_(self):
+        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
+
+    def __repr__(self):
+        return f"{self.sentence()} {self.caution}"
 
 
 @dataclass(frozen=True)

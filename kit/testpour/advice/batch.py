@@ -181,7 +181,7 @@ def next_pours(
     conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
     free = free_factors(study, fixed)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)
-    waiting = _waiting(study, pending)
+    waiting = settings_table(study, pending) if pending is not None and len(pending) else None
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)
     judged = contexts_for(study, free, given, rooms=room is None)
     batch = gained_by(fits, states, batch, with_recommended(fits, states, judged, free), waiting, seed)
@@ -197,10 +197,6 @@ def _check(pours, aim):
         problems.append(f"No aim {aim!r}; say what matters as one of: {'; '.join(FLOORS)}.")
     if problems:
         raise ValueError(" ".join(problems))
-
-
-def _waiting(study, pending):
-    return settings_table(study, pending) if pending is not None and len(pending) else None
 
 
 def _described(fits, batch, free, aim):

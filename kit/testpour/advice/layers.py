@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.asking import AskedTooMuch, asked, peak_bound
+from testpour.advice.asking import AskedTooMuch, CureAnswer, asked, peak_bound
 from testpour.cautions import hottest_peak
 from testpour.physics.casting import Casting, Layer
 from testpour.physics.lots import face_of, resin_of
 from testpour.physics.slab import SLICES, cure_many
 from testpour.units import to_unit
-from testpour.wording import in_markdown
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -30,8 +29,8 @@ BOND = (
 )
 
 
-@dataclass(frozen=True)
-class TwoLayers:
+@dataclass(frozen=True, repr=False)
+class TwoLayers(CureAnswer):
     """One pour against two layers.
 
     Parameters
@@ -100,12 +99,6 @@ class TwoLayers:
         if self.table.loc[worst, "hottest"] < self.whole[1] + CLEARLY:
             return ""
         return f" A second layer poured while the first heats is hotter still, worst about {worst:.0f} min after its gel."
-
-    def _repr_markdown_(self):
-        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
-
-    def __repr__(self):
-        return f"{self.sentence()} {self.caution}"
 
 
 def two_layers(

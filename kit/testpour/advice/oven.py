@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.asking import AskedTooMuch, asked
+from testpour.advice.asking import AskedTooMuch, CureAnswer, asked
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
@@ -17,7 +17,7 @@ from testpour.physics.casting import Casting, post_cure_programme
 from testpour.physics.lots import face_of, lot_beliefs, resin_of
 from testpour.physics.slab import cure_many
 from testpour.units import to_unit
-from testpour.wording import in_markdown, signed
+from testpour.wording import signed
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -27,8 +27,8 @@ LITTLE = 0.02  # conversion below which an oven has bought nothing worth the tro
 SOFT = "How much further warmth lets a casting cure is a guess of the trade that no log of room-cured pours can move."
 
 
-@dataclass(frozen=True)
-class OvenHour:
+@dataclass(frozen=True, repr=False)
+class OvenHour(CureAnswer):
     """What a stay in the oven buys.
 
     Parameters
@@ -78,12 +78,6 @@ class OvenHour:
             middle, low, high = self.hardness
             text += f" The log's hardness model puts that at {signed(middle)} {self.unit} (90 % interval {signed(low)} to {signed(high)} {self.unit})."
         return text
-
-    def _repr_markdown_(self):
-        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
-
-    def __repr__(self):
-        return f"{self.sentence()} {self.caution}"
 
 
 def _percent(share):

@@ -88,22 +88,6 @@ def _state_of(fit: ReadingFit) -> State:
     return State(fit, np.append(draws.mean(axis=0), 0.0), spread)
 
 
-def columns(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
-    """The model matrix of a fit at each row of a settings table: shape (rows, terms).
-
-    Parameters
-    ----------
-    fit : ReadingFit
-    table : DataFrame
-        One row a setting, complete, in the factors' units; ``age`` in h where the model needs it.
-
-    Returns
-    -------
-    array
-    """
-    return design(fit.believed.terms, table)
-
-
 def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Mean and variance over the draws of a fit's latent mean at each row of a settings table.
 
@@ -118,7 +102,7 @@ def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndar
     tuple of array, each of shape (n,)
         On the latent scale of the reading.
     """
-    rows, draws = columns(fit, table), fit.posterior.coefficients
+    rows, draws = design(fit.believed.terms, table), fit.posterior.coefficients
     spread = np.atleast_2d(np.cov(draws.T))
     return rows @ draws.mean(axis=0), np.einsum("ij,ij->i", rows @ spread, rows)
 
@@ -154,7 +138,7 @@ def _sides_of(states: dict[str, State], study: Study, table: pd.DataFrame, aim: 
     reading = state.fit.reading
     at = table.assign(age=aim.age) if aim.age is not None else table
     base = np.zeros((len(table), len(state.centre)))
-    base[:, : state.terms] = columns(state.fit, at)
+    base[:, : state.terms] = design(state.fit.believed.terms, at)
     scatter = float(np.mean(state.fit.scatter()))
     for bound, upper in ((aim.at_most, True), (aim.at_least, False)):
         if bound is None:

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.asking import asked, peak_bound
+from testpour.advice.asking import CureAnswer, asked, peak_bound
 from testpour.physics.atlas import rise_of
-from testpour.wording import in_markdown
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -21,8 +20,8 @@ THINNEST, STEP = 2.0, 0.25  # mm
 SURE = 0.05  # share of plausible lots that may still get hotter at the careful thickness
 
 
-@dataclass(frozen=True)
-class ThicknessLimit:
+@dataclass(frozen=True, repr=False)
+class ThicknessLimit(CureAnswer):
     """The thickest slab that stays under a peak.
 
     Parameters
@@ -70,12 +69,6 @@ class ThicknessLimit:
             f"With {self.mix}, up to {_millimetres(self.careful)} is likely to stay under {self.bound:g} °C (19 lots in 20); the limit "
             f"itself is {limit}."
         )
-
-    def _repr_markdown_(self):
-        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
-
-    def __repr__(self):
-        return f"{self.sentence()} {self.caution}"
 
 
 def _millimetres(value):

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr
 
-from testpour.advice.prospect import State, columns
+from testpour.advice.prospect import State
 from testpour.models.scales import to_latent
+from testpour.models.terms import design
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -54,7 +55,7 @@ def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarra
     fit, posterior = state.fit, state.fit.posterior
     at = table.assign(age=aim.age) if aim.age is not None else table
     rows = np.zeros((len(table), len(state.centre)))
-    rows[:, : state.terms] = columns(fit, at)
+    rows[:, : state.terms] = design(fit.believed.terms, at)
     rows[:, -1] = today
     pour = np.mean(posterior.group_spread.get("pour", np.zeros(1)) ** 2)
     own = pour + np.where(today, 0.0, state.spread[-1, -1])
