@@ -48,23 +48,12 @@ class CureAnswer:
 
 @dataclass(frozen=True)
 class CureQuestion:
-    """A question that may be answered.
-
-    Parameters
-    ----------
-    study : Study
-    settings : dict
-        One row, floats in declared units.
-    lot : LotFit
-    thickest : float
-        mm, beyond which nothing is said.
-    warnings : tuple of str
-    """
+    """A question that may be answered."""
 
     study: Study
-    settings: dict[str, float]
+    settings: dict[str, float]  # one row, in declared units
     lot: LotFit
-    thickest: float
+    thickest: float  # mm, beyond which nothing is said
     warnings: tuple[str, ...]
 
     def __getitem__(self, name):
@@ -77,17 +66,7 @@ class CureQuestion:
         return f"{parts[0]} catalyst in a room of {parts[1]}"
 
     def caution(self, *more: str) -> str:
-        """What the answer rests on and what to mind, in sentences.
-
-        Parameters
-        ----------
-        *more
-            Sentences to stand between what the lot tells and the warnings.
-
-        Returns
-        -------
-        str
-        """
+        """What the answer rests on and what to mind, in sentences; those given stand before the warnings."""
         return " ".join([self.lot.sentence(), *more, *self.warnings, CALCULATED])
 
 
@@ -95,27 +74,11 @@ def asked(
     fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
     depths: bool = True
 ) -> CureQuestion:
-    """Check a question against the resin, the limits and what was poured.
+    """Check a question, its settings as usual where nothing is said, against the resin, the limits and what was poured.
 
-    Parameters
-    ----------
-    fits : Fits
-    settings : dict, optional
-        One setting; usual values where nothing is said.
-    room : str or float, optional
-        Room temperature.
-    depths : bool
-        Whether the thickness belongs to the question.
-
-    Returns
-    -------
-    CureQuestion
-
-    Raises
-    ------
-    AskedTooMuch
-        If the resin is no polyester, the study lacks thickness, catalyst or room temperature, a limit is
-        broken, or a setting lies beyond what was poured (beyond the study's span where nothing was).
+        Without `depths` the thickness is no part of the question. It raises AskedTooMuch if the study lacks thickness,
+        catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured (beyond the study's span where
+        nothing was).
     """
     study = fits.study
     missing = [name for name in NEEDS if name not in {factor.name for factor in study.factors}]
@@ -141,23 +104,9 @@ def asked(
 
 
 def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> float:
-    """The peak (degC) to stay under: as given, the study's aim, or the usual one.
+    """The peak, °C, to stay under: as given, the study's aim, or the usual one.
 
-    Parameters
-    ----------
-    asking : CureQuestion
-    at_most : str or float, optional
-        °C, or text with a unit; by default the study's aim, and the usual bound where it has none.
-
-    Returns
-    -------
-    float
-        °C.
-
-    Raises
-    ------
-    AskedTooMuch
-        If it does not lie between the room and the boiling point of styrene.
+        An AskedTooMuch if it does not lie between the room and the boiling point of styrene.
     """
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)

@@ -43,23 +43,9 @@ class SettingRefused(ValueError):
 
 
 def checked_room(study: Study, room: str | float | None) -> float | None:
-    """The room temperature in °C, the usual one where none is said.
+    """The room temperature in °C, the usual one where none is said; None where the study does not know the room.
 
-    Parameters
-    ----------
-    study : Study
-    room : str, float or None
-        °C, or text with a unit.
-
-    Returns
-    -------
-    float or None
-        °C; None where the study does not know the room.
-
-    Raises
-    ------
-    RoomProblem
-        If it cannot be read, or is too cold or too hot to advise on: with the limit and what to do.
+        A RoomProblem, with the limit and what to do, if it cannot be read, or is too cold or too hot to advise on.
     """
     if not any(f.name == "room_temperature" for f in study.factors):
         return None
@@ -77,27 +63,9 @@ def checked_room(study: Study, room: str | float | None) -> float | None:
 def checked_given(
     study: Study, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
 ) -> pd.DataFrame:
-    """The settings that are given, complete with usual values: one row.
+    """The settings that are given, complete with usual values: one row, in the factors' units.
 
-    Parameters
-    ----------
-    study : Study
-    fixed : dict, optional
-        Factor name to number or text with a unit.
-    room : str or float, optional
-        °C, or text with a unit; the usual one by default.
-
-    Returns
-    -------
-    DataFrame
-        One column a factor, in its unit.
-
-    Raises
-    ------
-    RoomProblem
-        See `checked_room`.
-    SettingRefused
-        If the cautions refuse one of them, or the study itself.
+        A SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
     """
     given = settings_table(study, [fixed or {}], room=checked_room(study, room))
     refused = check_settings(study, {name: given[name].iloc[0] for name in fixed or () if name in given}).refusals
@@ -107,38 +75,16 @@ def checked_given(
 
 
 def free_factors(study: Study, fixed: Collection[str] | None) -> tuple[Factor, ...]:
-    """Factors that are not given: the chosen ones with a span.
-
-    Parameters
-    ----------
-    study : Study
-    fixed : Collection or None
-        Names of the factors that are given.
-
-    Returns
-    -------
-    tuple of Factor
-    """
+    """Factors that are not given: the chosen ones with a span."""
     return tuple(factor for factor in study.varied if factor.name not in (fixed or {}))
 
 
 def spread_settings(
     study: Study, free: tuple[Factor, ...], given: pd.DataFrame, count: int = SPREAD, seed: int = 0
 ) -> pd.DataFrame:
-    """Settings spread evenly over the spans of the free factors, ends included.
+    """Settings spread evenly over the spans of the free factors, ends included, on the bench's steps, each once.
 
-    Parameters
-    ----------
-    study : Study
-    free : tuple of Factor
-    given : DataFrame
-        One row: every other setting, floats in declared units.
-    count, seed : int
-
-    Returns
-    -------
-    DataFrame
-        One row a setting, on the bench's steps, each once.
+        `given` is one row of every other setting; `count` how many are looked at, a power of two.
     """
     table = given.loc[given.index.repeat(count)].reset_index(drop=True)
     if free:
@@ -152,35 +98,14 @@ def spread_settings(
 def with_one_post_cure(table: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """The table with heat without time, and time without heat, as the one way to pour without a post-cure: the low end of both.
 
-    Parameters
-    ----------
-    table : DataFrame
-        One row a setting, in the factors' units.
-    free : tuple of Factor
-        Where one of the two is given, the table stays as it is.
-
-    Returns
-    -------
-    DataFrame
+        Where one of the two is not free, the table stays as it is.
     """
     low = {factor.name: factor.span[0] for factor in free}
     return one_post_cure(table, (low[OVEN], low[HOURS])) if {OVEN, HOURS} <= set(low) else table
 
 
 def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:
-    """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span.
-
-    Parameters
-    ----------
-    factor : Factor
-    share : float or array
-        0 to 1.
-
-    Returns
-    -------
-    array
-        In the factor's unit, of the shape of `share`.
-    """
+    """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span."""
     low, high = factor.span
     return np.clip(factor.rounded(low + (high - low) * np.asarray(share, float)), low, high)
 
@@ -188,18 +113,7 @@ def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:
 def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tuple[Factor, ...]) -> int:
     """Of settings as good as `best` to within what draws can tell, the place of the one nearest the usual ones.
 
-    Parameters
-    ----------
-    table : DataFrame
-    good : array
-        Chance at each row.
-    best : float
-    free : tuple of Factor
-        Those whose distance counts, each in parts of its span.
-
-    Returns
-    -------
-    int
+        `good` is the chance at each row; the distance is that in the free factors, each in parts of its span.
     """
     far = np.zeros(len(table))
     for factor in free:
@@ -209,45 +123,14 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
 
 
 def some_of(given: Any, name: str) -> list[Any]:
-    """What was given, one thing or several, as a list that holds something.
-
-    Parameters
-    ----------
-    given : object
-        Numbers or text, alone or in a list.
-    name : str
-        Of the argument.
-
-    Returns
-    -------
-    list
-
-    Raises
-    ------
-    Problem
-        If the list is empty.
-    """
+    """What was given for `name`, one thing or several, as a list; a Problem if it holds nothing."""
     if not (each := each_of(given)):
         raise Problem(f"{name} is an empty list. Give one or more, or leave {name} out.")
     return each
 
 
 def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[str | float] | None) -> pd.DataFrame:
-    """The table with every thickness that of the nearest mould at hand.
-
-    Parameters
-    ----------
-    study : Study
-    table : DataFrame
-        One row a setting, with ``thickness`` in mm where moulds are given.
-    moulds : str, float, list of them or None
-        Depths, mm or text with a unit; None leaves the table as it is.
-
-    Returns
-    -------
-    DataFrame
-        Without the rows that are then alike.
-    """
+    """The table with every thickness that of the nearest mould at hand (mm or text with a unit; None for any), each row once."""
     if moulds is None:
         return table
     depths = np.array([study.factor("thickness").parse(mould) for mould in some_of(moulds, "moulds")])
@@ -258,20 +141,7 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[
 def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarray:
     """Which settings differ from every casting poured by `FAR` of a setting's span or more: a mask.
 
-    A casting whose setting was not logged is like any other in it.
-
-    Parameters
-    ----------
-    study : Study
-    table : DataFrame
-        n rows, one a setting, in the factors' units.
-    poured : DataFrame
-        One row a casting; NaN where a setting was not logged.
-
-    Returns
-    -------
-    array, shape (n,)
-        Of bool.
+        A casting whose setting was not logged is like any other in it.
     """
     far = np.zeros((len(table), len(poured)))
     for coordinate in coordinates_of(study, set(table) & set(poured)):
@@ -283,17 +153,8 @@ def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarra
 def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
     """Which settings no caution refuses and are unlikely to boil: a mask.
 
-    Parameters
-    ----------
-    fits : Fits
-    table : DataFrame
-        From `settings_table`: the settings of each choice, one choice after another.
-    choices : int
-        Into how many parts of one size the table falls. Of a choice where none are unlikely to boil, the coolest tenth.
-
-    Returns
-    -------
-    ndarray of bool, shape (rows,)
+        The table holds the settings of each of some `choices`, as many of each, one choice after another. Of a choice where none
+        are unlikely to boil, the coolest tenth are allowed.
     """
     fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
     kept = ~_refused(fits.study, table)

@@ -22,20 +22,7 @@ LARGEST = 1.12
 
 
 def chart_html(chart: RecipeChart, paper: Literal["A4", "Letter"] | None = None, date: str = "") -> str:
-    """The chart as HTML: the chart alone for a notebook, or a whole page for `paper`.
-
-    Parameters
-    ----------
-    chart : RecipeChart
-    paper : {"A4", "Letter"} or None
-        None for a notebook.
-    date : str, optional
-        Printed as given.
-
-    Returns
-    -------
-    str
-    """
+    """The chart as HTML: the chart alone for a notebook, or a whole page for `paper`, with the date printed as given."""
     if paper is not None:
         refuse_paper(paper)
     depths, rooms = chart.grid()
@@ -64,17 +51,7 @@ def _cell(row):
 
 
 def recipe_lines(row: pd.Series) -> list[str]:
-    """What a recipe gives, a line each: good castings, minutes it stays workable, and whether it was poured.
-
-    Parameters
-    ----------
-    row : Series
-        Of the chart's table.
-
-    Returns
-    -------
-    list of str
-    """
+    """What a recipe (a row of the chart's table) gives, a line each: good castings, minutes it stays workable, and whether it was poured."""
     lines = [f"{in_hundred(row['chance'])} in 100"]
     lines += [f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min"] if "gel_low" in row else []
     return lines + ["not poured yet"] * bool(row["beyond"])

@@ -31,33 +31,14 @@ UNADVISED = (RoomProblem, SettingRefused, NoAims)  # what may stand in the way o
 
 @dataclass(frozen=True)
 class AimsConflict:
-    """No settings are likely to meet the aims together, as far as beliefs and log can tell.
-
-    Parameters
-    ----------
-    study : Study
-    aims : tuple of Aim
-        The two that exclude each other, or the one that no settings meet.
-    failing : tuple of Aim
-        Those of them that nearly every casting of the log misses.
-    """
+    """No settings are likely to meet the aims together, as far as beliefs and log can tell."""
 
     study: Study
-    aims: tuple[Aim, ...]
-    failing: tuple[Aim, ...] = ()
+    aims: tuple[Aim, ...]  # the two that exclude each other, or the one that no settings meet
+    failing: tuple[Aim, ...] = ()  # those of them that nearly every casting of the log misses
 
     def sentence(self, beside_best: bool = False) -> str:
-        """What is in the way, and what can be done about it.
-
-        Parameters
-        ----------
-        beside_best : bool, optional
-            Whether it stands beside the settings that come closest, and says so.
-
-        Returns
-        -------
-        str
-        """
+        """What is in the way, and what can be done about it; also that it stands beside the settings that come closest."""
         words = [aim.words(self.study.reading(aim.reading)) for aim in self.aims]
         met = words[0] if len(words) == 1 else f"both {words[0]} and {words[1]}"
         first = f"{why_first(self.study, self.failing)} If none is found, loosen" if self.failing else "Pour the next pours to test that, or loosen"
@@ -75,19 +56,7 @@ def aims_in_the_way(
 ) -> AimsConflict | None:
     """The aims that no settings over the spans meet together, whichever way the doubt falls; None where some do.
 
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        From `states_of`.
-    given : DataFrame
-        One row with every setting.
-    fixed : tuple of str
-        Names of the settings that may not be chosen.
-
-    Returns
-    -------
-    AimsConflict or None
+        `given` is one row with every setting, of which the `fixed` ones may not be chosen.
     """
     study = fits.study
     table = spread_settings(study, free_factors(study, fixed), given)
@@ -102,18 +71,7 @@ def aims_in_the_way(
 
 
 def why_first(study: Study, failing: Iterable[Aim]) -> str:
-    """What to do first where nearly every casting misses an aim, in a sentence; nothing where none does.
-
-    Parameters
-    ----------
-    study : Study
-    failing : iterable of Aim
-        The aims that nearly every casting misses.
-
-    Returns
-    -------
-    str
-    """
+    """What to do first where nearly every casting misses an aim, in a sentence; nothing where none is `failing`."""
     names = " and ".join(study.reading(aim.reading).words for aim in failing)
     if not names:
         return ""

@@ -24,20 +24,7 @@ PARTS = 3  # rooms, and depths, that stand for a span
 def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, rooms: bool = True) -> pd.DataFrame:
     """The rooms and thicknesses the advice must serve: one row each, settings complete.
 
-    Parameters
-    ----------
-    study : Study
-    free : tuple of Factor
-        Thickness counts as given by the piece where it is among them.
-    given : DataFrame
-        One row of settings.
-    rooms : bool, optional
-        Whether it must serve every room of the study, or that of `given` alone.
-
-    Returns
-    -------
-    DataFrame
-        In the factors' units.
+        Thickness is given by the piece where it is among the free factors. Without `rooms` the room of `given` alone is served.
     """
     axes = {}
     room = next((f for f in study.factors if f.name == "room_temperature"), None)
@@ -54,16 +41,7 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, ro
 def where_judged(study: Study, contexts: pd.DataFrame) -> str:
     """The rooms and depths a chance is about, as the end of a sentence: " in a room at 28 °C, over the depths of the study".
 
-    Parameters
-    ----------
-    study : Study
-    contexts : DataFrame
-        From `contexts_for`.
-
-    Returns
-    -------
-    str
-        "" where the study knows neither.
+        Nothing where the study knows neither.
     """
     spread = [words for name, words in (("room_temperature", "rooms"), ("thickness", "depths"))
               if name in contexts and contexts[name].nunique() > 1]
@@ -85,23 +63,8 @@ def contenders(
 ) -> list[pd.DataFrame]:
     """For each context, the settings that may turn out to be best there.
 
-    A setting is a contender when it is the best of all in some draw of what is not known; the most
-    frequent are kept, with the one that is best on the whole.
-
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        Of the readings with an aim, by name.
-    contexts : DataFrame
-        One row each: room, thickness and what else is given.
-    free : tuple of Factor
-        Factors that may be chosen.
-    seed : int, optional
-
-    Returns
-    -------
-    list of DataFrame
+        A setting is a contender when it is the best of all in some draw of what is not known; the most
+        frequent are kept, with the one that is best on the whole.
     """
     free = tuple(f for f in free if f.name != "thickness")
     tables = []
@@ -122,19 +85,7 @@ def contenders(
 
 
 def chances_by_draw(at: Prospect, draws: int, seed: int) -> np.ndarray:
-    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings).
-
-    Parameters
-    ----------
-    at : Prospect
-    draws : int
-        How many draws from the normal posterior.
-    seed : int
-
-    Returns
-    -------
-    array
-    """
+    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
     rng = np.random.default_rng([seed, 23])
     drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}
     return np.prod([at.met(sides, drawn) for sides in at.aims], axis=0)

@@ -42,30 +42,14 @@ FEWEST = 24  # settings still looked at for later pours
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """Pours picked one by one for what they are worth together.
+    """Pours picked one by one for what they are worth together."""
 
-    Parameters
-    ----------
-    rows : DataFrame
-        Settings, one row a pour.
-    gained : list of float
-        Rise in the best mean chance that the pours up to each promise.
-    before : float
-        Best mean chance without them.
-    lessons : list
-        See `Worth`.
-    trials : int
-        How many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone.
-    aim : str
-        What they serve: to learn, where pieces were asked for and none is likely good.
-    """
-
-    rows: pd.DataFrame
-    gained: list[float]
-    before: float
-    lessons: list[tuple[int, np.ndarray]]
-    trials: int = 0
-    aim: str = LEARN
+    rows: pd.DataFrame  # settings, one row a pour
+    gained: list[float]  # rise in the best mean chance that the pours up to each promise
+    before: float  # best mean chance without them
+    lessons: list[tuple[int, np.ndarray]]  # see `Worth`
+    trials: int = 0  # how many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone
+    aim: str = LEARN  # what they serve: to learn, where pieces were asked for and none is likely good
 
 
 def batch_worth(
@@ -75,29 +59,9 @@ def batch_worth(
 ) -> Batch:
     """The `Batch` of pours worth making, as `next_pours` picks them.
 
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        Of the readings with an aim, by name.
-    given : DataFrame
-        One row: the settings that are not free.
-    free : tuple of Factor
-        Factors the pours may differ in.
-    contexts : DataFrame
-        One row a room and thickness in which the advice should be good.
-    pours : int
-        How many.
-    moulds : str, float or list, optional
-        Depths at hand, mm or text with a unit; None allows any.
-    pending : DataFrame, optional
-        Pours under way, one row each; they count as made.
-    aim : {"learn fast", "learn while making good pieces", "make good pieces"}
-    seed : int, optional
-
-    Returns
-    -------
-    Batch
+        They differ in the free factors, other settings as in the one row of `given`. Each table of `contexts` holds what may be
+        advised in a room and thickness. The depths of `moulds` are all there are, any where None; `pending` pours are under way
+        and count as made.
     """
     pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
     if aim != LEARN and good.max() < LIKELY:
@@ -123,21 +87,7 @@ def batch_worth(
 def with_recommended(
     fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]
 ) -> list[pd.DataFrame]:
-    """For each context the settings recommended there, then its `contenders`: what is spread over the spans may miss the best.
-
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        Of the readings with an aim, by name.
-    contexts : DataFrame
-        From `contexts_for`.
-    free : tuple of Factor
-
-    Returns
-    -------
-    list of DataFrame
-    """
+    """For each context the settings recommended there, then its `contenders`: what is spread over the spans may miss the best."""
     others = tuple(factor for factor in free if factor.name != "thickness")
     best = [best_settings(fits, states, contexts.iloc[[place]], others) for place in range(len(contexts))]
     return [pd.concat(pair, ignore_index=True) for pair in zip(best, contenders(fits, states, contexts, free), strict=True)]
@@ -149,21 +99,7 @@ def gained_by(
 ) -> Batch:
     """The same pours with what they promise in some rooms and depths, in place of those they were picked for.
 
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        Of the readings with an aim, by name.
-    batch : Batch
-    contexts : list of DataFrame
-        From `with_recommended`.
-    pending : DataFrame, optional
-        Pours under way, one row each; they count as made.
-    seed : int, optional
-
-    Returns
-    -------
-    Batch
+        The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made.
     """
     worth = Worth(fits.study, states, batch.rows, contexts, len(batch.rows), pending, seed)
     gained: list[float] = []

@@ -30,41 +30,22 @@ TODAY = "session"
 
 @dataclass(frozen=True)
 class Side:
-    """One side of an aim at each of some settings: met where gap = rows @ state + offset is above 0.
-
-    Parameters
-    ----------
-    reading : str
-    rows : ndarray, shape (settings, states)
-    offset : ndarray, shape (settings,)
-    scatter : float
-        Standard deviation of one new casting in a new session, on the latent scale.
-    upper : bool
-    """
+    """One side of an aim at each of some settings: met where gap = rows @ state + offset is above 0."""
 
     reading: str
-    rows: np.ndarray
-    offset: np.ndarray
-    scatter: float
+    rows: np.ndarray  # (settings, states)
+    offset: np.ndarray  # (settings,)
+    scatter: float  # sd of one new casting in a new session, on the latent scale
     upper: bool
 
 
 @dataclass(frozen=True)
 class State:
-    """Normal summary of all that is unknown about one reading.
-
-    Parameters
-    ----------
-    fit : ReadingFit
-    centre : ndarray, shape (states,)
-        Coefficients, then cut-points of a graded reading, then today's session effect.
-    spread : ndarray, shape (states, states)
-        Their covariance.
-    """
+    """Normal summary of all that is unknown about one reading."""
 
     fit: ReadingFit
-    centre: np.ndarray
-    spread: np.ndarray
+    centre: np.ndarray  # (states,): coefficients, then cut-points of a graded reading, then today's session effect
+    spread: np.ndarray  # their covariance
 
     @property
     def terms(self) -> int:
@@ -73,10 +54,7 @@ class State:
 
 
 def _state_of(fit: ReadingFit) -> State:
-    """Mean and covariance of a fit's draws, with room for the effect of a session not yet held.
-
-    Of the coefficients, with the cuts of a grade after them and the session's effect last.
-    """
+    """Mean and covariance of a fit's draws, with room for the effect of a session not yet held."""
     posterior = fit.posterior
     draws = posterior.coefficients
     if posterior.cuts is not None:
@@ -89,41 +67,14 @@ def _state_of(fit: ReadingFit) -> State:
 
 
 def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and variance over the draws of a fit's latent mean at each row of a settings table.
-
-    Parameters
-    ----------
-    fit : ReadingFit
-    table : DataFrame
-        n rows, complete, in the factors' units.
-
-    Returns
-    -------
-    tuple of array, each of shape (n,)
-        On the latent scale of the reading.
-    """
+    """Mean and variance over the draws of a fit's latent mean at each row of a settings table: two arrays."""
     rows, draws = design(fit.believed.terms, table), fit.posterior.coefficients
     spread = np.atleast_2d(np.cov(draws.T))
     return rows @ draws.mean(axis=0), np.einsum("ij,ij->i", rows @ spread, rows)
 
 
 def states_of(fits: Fits) -> dict[str, State]:
-    """One `State` for each reading that has an aim, by name.
-
-    Parameters
-    ----------
-    fits : Fits
-
-    Returns
-    -------
-    dict
-        Reading name to its `State`.
-
-    Raises
-    ------
-    NoAims
-        If the study has no aim.
-    """
+    """One `State` for each reading that has an aim, by name; NoAims if the study has none."""
     if not fits.study.aims:
         raise NoAims(
             "This study states no aim, so nothing can be called good. "
@@ -158,21 +109,11 @@ def _sides_of(states: dict[str, State], study: Study, table: pd.DataFrame, aim: 
 
 @dataclass(frozen=True)
 class Prospect:
-    """Aims and states at each row of a settings table.
+    """Aims and states at each row of a settings table."""
 
-    Parameters
-    ----------
-    states : dict
-        Reading name to `State`.
-    aims : tuple
-        One tuple of `Side` for each aim; empty for an aim that every casting meets.
-    size : int
-        Rows of the table.
-    """
-
-    states: dict[str, State]
-    aims: tuple[tuple[Side, ...], ...]
-    size: int
+    states: dict[str, State]  # by name of the reading
+    aims: tuple[tuple[Side, ...], ...]  # the sides of each aim; none for an aim that every casting meets
+    size: int  # rows of the table
 
     def by_aim(self) -> np.ndarray:
         """Chance of meeting each aim alone: shape (aims, settings)."""
@@ -183,20 +124,7 @@ class Prospect:
         return np.prod(self.by_aim(), axis=0)
 
     def met(self, sides: Sequence[Side], drawn: dict[str, np.ndarray] | None = None) -> np.ndarray:
-        """Chance of one aim at each setting; one row a draw where states are drawn (name to draws).
-
-        Parameters
-        ----------
-        sides : list of Side
-            Of one aim, one or two.
-        drawn : dict, optional
-            Reading name to draws of its unknowns, shape (draws, unknowns); by default they are averaged over.
-
-        Returns
-        -------
-        array, shape (settings,) or (draws, settings)
-            0 to 1.
-        """
+        """Chance of one aim, given by its sides, at each setting; one row a draw where the states are drawn (name to draws)."""
         below = above = np.ones(self.size)
         for side in sides:
             if drawn is None:
@@ -209,35 +137,12 @@ class Prospect:
         return np.maximum(least - (1.0 - most), 0.0)  # 1 - (1 - least) would make every chance below 1e-16 the same, none
 
     def gap(self, side: Side) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and variance of a side's gap at each setting.
-
-        Parameters
-        ----------
-        side : Side
-
-        Returns
-        -------
-        tuple of array, each of shape (settings,)
-            On the latent scale; above 0 the average casting meets the bound.
-        """
+        """Mean and variance of a side's gap at each setting, on the latent scale."""
         state = self.states[side.reading]
         variance = np.einsum("ij,ij->i", side.rows @ state.spread, side.rows)
         return side.rows @ state.centre + side.offset, variance
 
 
 def prospect(states: dict[str, State], study: Study, table: pd.DataFrame) -> Prospect:
-    """The `Prospect` of a study's aims at each row of a settings table.
-
-    Parameters
-    ----------
-    states : dict
-        By name of the reading.
-    study : Study
-    table : DataFrame
-        One row a setting, complete, in the factors' units.
-
-    Returns
-    -------
-    Prospect
-    """
+    """The `Prospect` of a study's aims at each row of a settings table."""
     return Prospect(states, tuple(tuple(_sides_of(states, study, table, aim)) for aim in study.aims), len(table))

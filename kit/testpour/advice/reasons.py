@@ -25,22 +25,9 @@ CURE = ("tack", "hardness")
 
 
 def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.ndarray]], making: bool = False) -> list[str]:
-    """One sentence for each picked pour.
+    """One sentence for each picked pour, in the table of settings and ``chance``; `lessons` are those of `Worth`.
 
-    Parameters
-    ----------
-    fits : Fits
-    table : DataFrame
-        The pours: settings and ``chance``.
-    lessons : list of (int, ndarray)
-        For each, the place of the aim it tells most about, and how much of each coefficient it settles.
-    making : bool, optional
-        Whether they are to be good pieces: one like another then needs no lesson.
-
-    Returns
-    -------
-    list of str
-        In the order of the pours.
+        Where good pieces are being made, a pour like another needs no lesson.
     """
     said = []
     for place, (aim, settled) in enumerate(lessons):
@@ -138,18 +125,7 @@ def _twin(fits, table, place):
 
 
 def scatter_unknown(fits: Fits, table: pd.DataFrame) -> bool:
-    """Whether not knowing how far alike pours differ is most of the doubt about the best of some settings.
-
-    Parameters
-    ----------
-    fits : Fits
-    table : DataFrame
-        One row a setting, complete, in the factors' units.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether not knowing how far alike pours differ is most of the doubt about the best of some settings."""
     chances = chance(fits, table).draws
     best = int(chances.mean(axis=0).argmax())
     total = chances[:, best].std()

@@ -136,21 +136,8 @@ def best_settings(
 ) -> pd.DataFrame:
     """The allowed settings with the best mean chance: one row, on the bench's steps.
 
-    Of settings whose chances the draws cannot tell apart, the nearest the usual ones.
-
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        From `states_of`.
-    given : DataFrame
-        One row with every setting; those of `free` are chosen anew.
-    free : tuple of Factor
-
-    Returns
-    -------
-    DataFrame
-        In the factors' units.
+        Of settings whose chances the draws cannot tell apart, the nearest the usual ones. `given` is one row with every
+        setting; those that are free are chosen anew.
     """
     spread, good = judged(fits, states, spread_settings(fits.study, free, given))
     best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)
@@ -166,60 +153,19 @@ def best_settings(
 
 
 def judged(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """The allowed settings of a table and the mean chance of each.
-
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        Of the readings with an aim, by name.
-    table : DataFrame
-        One row a setting, complete, in the factors' units.
-
-    Returns
-    -------
-    tuple
-        The rows that `allowed` keeps, and an array of chances, 0 to 1, one a row.
-    """
+    """The allowed settings of a table and the mean chance of each."""
     table = table[allowed(fits, table)].reset_index(drop=True)
     return table, prospect(states, fits.study, table).chance()
 
 
 def foremost(fits: Fits, states: dict[str, State], table: pd.DataFrame, count: int) -> pd.DataFrame:
-    """The allowed settings with the best mean chance, best first.
-
-    Parameters
-    ----------
-    fits : Fits
-    states : dict
-        Of the readings with an aim, by name.
-    table : DataFrame
-        One row a setting, complete, in the factors' units.
-    count : int
-        Rows kept at most.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """The allowed settings with the best mean chance, `count` at most, best first."""
     table, good = judged(fits, states, table)
     return table.iloc[np.argsort(-good, kind="stable")[:count]].reset_index(drop=True)
 
 
 def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
-    """Settings, one row, then their neighbours some bench steps away, inside the spans.
-
-    Parameters
-    ----------
-    best : DataFrame
-        One row.
-    free : tuple of Factor
-        Factors to move, one at a time.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """Settings, one row, then their neighbours in each free factor some bench steps away, inside the spans."""
     tables = [best]
     for factor in free:
         low, high = factor.span
@@ -233,18 +179,7 @@ def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
 def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     """Middle, low and high of each reading of one new casting: one row a setting and reading.
 
-    Readings are taken at the age of their aim, else at 24 h.
-
-    Parameters
-    ----------
-    fits : Fits
-    table : DataFrame
-        One row a setting, complete, in the factors' units.
-
-    Returns
-    -------
-    DataFrame
-        ``low``, ``middle`` and ``high`` in the reading's unit; nine castings in ten lie between the ends.
+        Readings are taken at the age of their aim, else at 24 h; nine castings in ten lie between the ends.
     """
     ages = {aim.reading: aim.age for aim in fits.study.aims}
     parts = {fit.reading.words: fit.predict(table, age=ages.get(name) or 24.0) for name, fit in fits.items()}
@@ -252,18 +187,7 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
 
 
 def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
-    """Settings of a row that lie outside what was poured: factor name to the setting in words.
-
-    Parameters
-    ----------
-    fits : Fits
-    row : Series
-        Settings in the factors' units.
-
-    Returns
-    -------
-    dict
-    """
+    """Settings of a row that lie outside what was poured: factor name to the setting in words."""
     row, pours = one_post_cure(row.to_frame().T).iloc[0], one_post_cure(fits.castings.pours)
     beyond = {}
     for factor in fits.study.factors:
@@ -283,20 +207,7 @@ def _known(pours, factor):
 
 
 def settings_words(study: Study, row: Mapping[str, float] | pd.Series, names: Iterable[str]) -> str:
-    """Settings in words: "1.6 % catalyst, 0.5 % pigment, 12 mm thickness, with cover".
-
-    Parameters
-    ----------
-    study : Study
-    row : dict or Series
-        Settings in the factors' units.
-    names : iterable of str
-        Factors, in the order to name them.
-
-    Returns
-    -------
-    str
-    """
+    """Settings in words: "1.6 % catalyst, 0.5 % pigment, 12 mm thickness, with cover"."""
     parts = []
     for name in names:
         factor = study.factor(name)

@@ -23,34 +23,16 @@ LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing
 
 @dataclass(frozen=True)
 class Told:
-    """What one pour at each of some settings would tell about one reading.
+    """What one pour at each of some settings would tell about one reading."""
 
-    Parameters
-    ----------
-    rows : ndarray, shape (settings, states)
-    noise : ndarray, shape (settings,)
-        Variance of the reading about rows @ state; inf where it tells nothing.
-    """
-
-    rows: np.ndarray
-    noise: np.ndarray
+    rows: np.ndarray  # (settings, states)
+    noise: np.ndarray  # (settings,): variance of the reading about rows @ state; inf where it tells nothing
 
 
 def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray = True) -> Told:
     """What a pour at each row of a settings table would tell about the reading of an aim.
 
-    Parameters
-    ----------
-    state : State
-    table : DataFrame
-        Settings, floats in declared units.
-    aim : Aim
-    today : bool or ndarray of bool
-        Whether the pour shares today's session effect, or has one of its own.
-
-    Returns
-    -------
-    Told
+        `today` says of each whether it shares today's session effect, or has one of its own.
     """
     fit, posterior = state.fit, state.fit.posterior
     at = table.assign(age=aim.age) if aim.age is not None else table

@@ -33,17 +33,9 @@ def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
 
 
 class Sharpened:
-    """One reading as pours are added: its covariance, and in each scenario the gap at each setting.
+    """One reading as pours are added: its covariance, and in each of `count` scenarios the gap at each setting.
 
-    Parameters
-    ----------
-    state : State
-    told : Told
-        Of the candidates.
-    sides : list of (Side, gap, variance)
-        At the settings that may then be recommended.
-    count : int
-        Scenarios.
+        `told` is of the candidates; `sides` are given with gap and variance at the settings that may then be recommended.
     """
 
     def __init__(
@@ -67,19 +59,7 @@ class Sharpened:
         return self._inside([gap / spread for gap, spread in zip(self.gaps, left, strict=True)])
 
     def met(self, places: np.ndarray, scores: np.ndarray) -> np.ndarray:
-        """Chance of the aim in each scenario once a pour is added: (candidates, scenarios, settings).
-
-        Parameters
-        ----------
-        places : array, shape (candidates,)
-            Numbers of rows.
-        scores : array, shape (scenarios,)
-            Normal scores of what the pour may read.
-
-        Returns
-        -------
-        array
-        """
+        """Chance of the aim in each scenario, with its normal score, once a pour is added: (candidates, scenarios, settings)."""
         ratios = []
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, self._pulls(places)[1], strict=True):
             left = np.sqrt(np.maximum(variance[:, None] - pull**2, 0.0) + side.scatter**2)
@@ -87,17 +67,7 @@ class Sharpened:
         return self._inside(ratios)
 
     def doubt(self, places: np.ndarray | list[int] | None = None) -> Any:
-        """Variance of the aim's chance, summed over settings; the part that a pour at each place removes.
-
-        Parameters
-        ----------
-        places : array or list of int, optional
-            Numbers of rows; by default no pour is added.
-
-        Returns
-        -------
-        float, or array of shape (candidates,)
-        """
+        """Variance of the aim's chance, summed over settings; the part that a pour at each of some places removes."""
         pulls = self._pulls(places)[1] if places is not None else [None] * len(self.sides)
         total = 0.0
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, pulls, strict=True):
@@ -114,20 +84,7 @@ class Sharpened:
         return np.maximum(below - above, 0.0)
 
     def add(self, place: int, scores: np.ndarray) -> np.ndarray:
-        """Take the pour at a candidate as made; how much it settles of each unknown that matters.
-
-        Parameters
-        ----------
-        place : int
-            Number of the row.
-        scores : array, shape (scenarios,)
-            Normal scores of what it may read.
-
-        Returns
-        -------
-        array
-            In the order of the unknowns.
-        """
+        """Take the pour at a candidate as made, with a normal score a scenario; how much it settles of each unknown that matters."""
         told, pulls = self._pulls(np.array([place]))
         settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
         self.spread = self.spread - told @ told.T
@@ -138,33 +95,21 @@ class Sharpened:
 
 
 class Worth:
-    """The worth of a batch of pours, built one pour at a time.
+    """The worth of a batch of pours among `pourable` settings, built one pour at a time.
 
-    Parameters
-    ----------
-    study : Study
-    states : dict
-        Reading name to `State`.
-    pourable : DataFrame
-        Settings that may be poured.
-    contexts : list of DataFrame
-        For each room and thickness that counts, the settings that might be recommended there.
-    pours : int
-        The most that will be added.
-    pending : DataFrame, optional
-        Pours made but not yet read: their readings are imagined first.
-    seed : int
+        `contexts` hold, for each room and thickness that counts, the settings that might be recommended there. `pours` is the
+        most that will be added; the readings of `pending` ones, made but not yet read, are imagined first.
 
-    Attributes
-    ----------
-    before : float
-        Best mean chance, averaged over the contexts, before any pour is added.
-    doubt : float
-        Variance of the chance of each aim at these settings, summed, before any pour is added.
-    added : list of int
-        Places of the candidates added.
-    lessons : list of (int, ndarray)
-        For each, the place of the aim it tells most about, and how much of each unknown it settles.
+        Attributes
+        ----------
+        before : float
+            Best mean chance, averaged over the contexts, before any pour is added.
+        doubt : float
+            Variance of the chance of each aim at these settings, summed, before any pour is added.
+        added : list of int
+            Places of the candidates added.
+        lessons : list of (int, ndarray)
+            For each, the place of the aim it tells most about, and how much of each unknown it settles.
     """
 
     def __init__(
@@ -202,48 +147,19 @@ class Worth:
         return reduce(np.multiply, (reading.now() for reading in self.readings))
 
     def value(self, chance: Any) -> np.ndarray:
-        """Best chance in each context, averaged over contexts and scenarios: one a candidate.
-
-        Parameters
-        ----------
-        chance : array
-            Broadcasts to (candidates, scenarios, settings), 0 to 1.
-
-        Returns
-        -------
-        array
-        """
+        """Best chance in each context, averaged over contexts and scenarios: one a candidate."""
         parts = np.split(np.broadcast_to(chance, (len(chance), SCENARIOS, self.size)), self.ends, axis=2)
         return np.mean([part.max(axis=2).mean(axis=1) for part in parts], axis=0)
 
     def gains(self, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """What the batch would promise with each candidate added.
-
-        Parameters
-        ----------
-        places : array, shape (candidates,)
-            Numbers of rows.
-
-        Returns
-        -------
-        ndarray, shape (candidates,)
-            Rise in the best mean chance.
-        ndarray, shape (candidates,)
-            Share of the doubt about the chance that the candidate itself removes.
-        """
+        """What the batch would promise with each candidate added: rise in the best mean chance, and share of doubt removed."""
         each = zip(self.readings, self.scores[0], strict=True)
         chance = np.prod([reading.met(places, scores) for reading, scores in each], axis=0)
         doubt = sum(reading.doubt(places) for reading in self.readings) / max(self.doubt, 1e-12)
         return self.value(chance) - self.before, doubt
 
     def add(self, place: int) -> None:
-        """Add a candidate to the batch, and note what it tells most about.
-
-        Parameters
-        ----------
-        place : int
-            Number of the row.
-        """
+        """Add a candidate to the batch, and note what it tells most about."""
         most = int(np.argmax([float(np.sum(reading.doubt([place]))) for reading in self.readings]))
         scores = self.scores.pop(0)
         settled = [reading.add(place, score) for reading, score in zip(self.readings, scores, strict=True)]
