@@ -5,11 +5,12 @@ import pytest
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.pooling import draws
+from testpour.pooling.climbing import Slope, log_evidence
 from testpour.pooling.draws import sample_pool
 
 
-def small_pool(kind, benches=6, sessions=4, pours=4):
-    """Rows of a few benches with sessions, known exactly or as grades."""
+def small_pool(kind, benches=6, sessions=4, pours=4, unit=1):
+    """Rows of a few benches with sessions, known exactly (in any unit) or as grades."""
     rng, n = np.random.default_rng(0), benches * sessions * pours
     bench, session = np.repeat(np.arange(benches), n // benches), np.repeat(np.arange(benches * sessions), pours)
     x = np.column_stack([np.ones(n), rng.normal(size=(n, 2))])
@@ -20,14 +21,25 @@ def small_pool(kind, benches=6, sessions=4, pours=4):
         grades = np.digitize(y / 0.5, [0, 2, 4]).astype(float)
         options = {"grades": 4, "cut_belief": ([0, 2, 4], [2, 2, 2]), "group_beliefs": dict.fromkeys(groups, 1.0)}
         return IntervalModel(grades, grades, x[:, 1:], groups=groups, belief=([0, 0], [2, 2]), **options), bench
-    options = {"spread_belief": 0.5, "group_beliefs": dict.fromkeys(groups, 0.5)}
-    return IntervalModel(y, y, x, groups=groups, belief=([1, 0, 0], [1, 1, 1]), **options), bench
+    options = {"spread_belief": 0.5 * unit, "group_beliefs": dict.fromkeys(groups, 0.5 * unit)}
+    belief = (unit * np.array([1, 0, 0]), unit * np.ones(3))
+    return IntervalModel(unit * y, unit * y, x, groups=groups, belief=belief, **options), bench
 
 
 def alike(found, exact, within):
     """Means within a share of the exact spread, spreads within the same share."""
     assert np.abs(found.mean(axis=0) - exact.mean(axis=0)).max() < within * exact.std(axis=0).max()
     np.testing.assert_allclose(found.std(axis=0), exact.std(axis=0), rtol=within)
+
+
+@pytest.mark.parametrize("slopes", [0, 1])
+def test_the_evidence_of_rows_in_seconds_is_that_of_the_same_in_minutes(slopes):
+    """A density of n numbers sixty times as large is lower by n ln 60, whatever unit it is worked out in."""
+    found = []
+    for unit in (1, 60):
+        model, bench = small_pool("exact", unit=unit)
+        found.append(log_evidence(model, bench, [Slope(1, 0.3 * unit)] * slopes))
+    assert found[0] - found[1] == pytest.approx(len(bench) * np.log(60), abs=1e-4)
 
 
 @pytest.mark.slow

@@ -133,8 +133,8 @@ def log_evidence(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope
 
         To be held against that of the same rows under other beliefs.
     """
-    _, scale, top = pooled_top_of_density(model, bench, slopes)
-    stretch = np.linalg.slogdet(scale.turn)[1] + len(scale.turn) * np.log(scale.unit)  # the coefficients are scaled by their beliefs
+    density, scale, top = pooled_top_of_density(model, bench, slopes)
+    stretch = scale.log_volume + len(density.marginal.problem.groups) * np.log(scale.unit)  # as if worked out in the rows' own unit
     return float(top.value + stretch - np.linalg.slogdet(top.curvature)[1] / 2)
 
 
