@@ -76,9 +76,9 @@ def asked(
 ) -> CureQuestion:
     """Check a question, its settings as usual where nothing is said, against the resin, the limits and what was poured.
 
-        Without `depths` the thickness is no part of the question. It raises AskedTooMuch if the study lacks thickness,
-        catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured (beyond the study's span where
-        nothing was).
+    Without `depths` the thickness is no part of the question. It raises AskedTooMuch if the study lacks thickness,
+    catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured (beyond the study's span where
+    nothing was).
     """
     study = fits.study
     missing = [name for name in NEEDS if name not in {factor.name for factor in study.factors}]
@@ -106,7 +106,7 @@ def asked(
 def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> float:
     """The peak, °C, to stay under: as given, the study's aim, or the usual one.
 
-        An AskedTooMuch if it does not lie between the room and the boiling point of styrene.
+    An AskedTooMuch if it does not lie between the room and the boiling point of styrene.
     """
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)

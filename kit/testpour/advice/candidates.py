@@ -45,7 +45,7 @@ class SettingRefused(ValueError):
 def checked_room(study: Study, room: str | float | None) -> float | None:
     """The room temperature in °C, the usual one where none is said; None where the study does not know the room.
 
-        A RoomProblem, with the limit and what to do, if it cannot be read, or is too cold or too hot to advise on.
+    A RoomProblem, with the limit and what to do, if it cannot be read, or is too cold or too hot to advise on.
     """
     if not any(f.name == "room_temperature" for f in study.factors):
         return None
@@ -65,7 +65,7 @@ def checked_given(
 ) -> pd.DataFrame:
     """The settings that are given, complete with usual values: one row, in the factors' units.
 
-        A SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
+    A SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
     """
     given = settings_table(study, [fixed or {}], room=checked_room(study, room))
     refused = check_settings(study, {name: given[name].iloc[0] for name in fixed or () if name in given}).refusals
@@ -84,7 +84,7 @@ def spread_settings(
 ) -> pd.DataFrame:
     """Settings spread evenly over the spans of the free factors, ends included, on the bench's steps, each once.
 
-        `given` is one row of every other setting; `count` how many are looked at, a power of two.
+    `given` is one row of every other setting; `count` how many are looked at, a power of two.
     """
     table = given.loc[given.index.repeat(count)].reset_index(drop=True)
     if free:
@@ -98,7 +98,7 @@ def spread_settings(
 def with_one_post_cure(table: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """The table with heat without time, and time without heat, as the one way to pour without a post-cure: the low end of both.
 
-        Where one of the two is not free, the table stays as it is.
+    Where one of the two is not free, the table stays as it is.
     """
     low = {factor.name: factor.span[0] for factor in free}
     return one_post_cure(table, (low[OVEN], low[HOURS])) if {OVEN, HOURS} <= set(low) else table
@@ -113,7 +113,7 @@ def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:
 def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tuple[Factor, ...]) -> int:
     """Of settings as good as `best` to within what draws can tell, the place of the one nearest the usual ones.
 
-        `good` is the chance at each row; the distance is that in the free factors, each in parts of its span.
+    `good` is the chance at each row; the distance is that in the free factors, each in parts of its span.
     """
     far = np.zeros(len(table))
     for factor in free:
@@ -141,7 +141,7 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[
 def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarray:
     """Which settings differ from every casting poured by `FAR` of a setting's span or more: a mask.
 
-        A casting whose setting was not logged is like any other in it.
+    A casting whose setting was not logged is like any other in it.
     """
     far = np.zeros((len(table), len(poured)))
     for coordinate in coordinates_of(study, set(table) & set(poured)):
@@ -153,8 +153,8 @@ def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarra
 def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
     """Which settings no caution refuses and are unlikely to boil: a mask.
 
-        The table holds the settings of each of some `choices`, as many of each, one choice after another. Of a choice where none
-        are unlikely to boil, the coolest tenth are allowed.
+    The table holds the settings of each of some `choices`, as many of each, one choice after another. Of a choice where none
+    are unlikely to boil, the coolest tenth are allowed.
     """
     fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
     kept = ~_refused(fits.study, table)

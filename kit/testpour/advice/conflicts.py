@@ -56,7 +56,7 @@ def aims_in_the_way(
 ) -> AimsConflict | None:
     """The aims that no settings over the spans meet together, whichever way the doubt falls; None where some do.
 
-        `given` is one row with every setting, of which the `fixed` ones may not be chosen.
+    `given` is one row with every setting, of which the `fixed` ones may not be chosen.
     """
     study = fits.study
     table = spread_settings(study, free_factors(study, fixed), given)

@@ -24,7 +24,7 @@ PARTS = 3  # rooms, and depths, that stand for a span
 def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, rooms: bool = True) -> pd.DataFrame:
     """The rooms and thicknesses the advice must serve: one row each, settings complete.
 
-        Thickness is given by the piece where it is among the free factors. Without `rooms` the room of `given` alone is served.
+    Thickness is given by the piece where it is among the free factors. Without `rooms` the room of `given` alone is served.
     """
     axes = {}
     room = next((f for f in study.factors if f.name == "room_temperature"), None)
@@ -41,7 +41,7 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, ro
 def where_judged(study: Study, contexts: pd.DataFrame) -> str:
     """The rooms and depths a chance is about, as the end of a sentence: " in a room at 28 °C, over the depths of the study".
 
-        Nothing where the study knows neither.
+    Nothing where the study knows neither.
     """
     spread = [words for name, words in (("room_temperature", "rooms"), ("thickness", "depths"))
               if name in contexts and contexts[name].nunique() > 1]
@@ -63,8 +63,8 @@ def contenders(
 ) -> list[pd.DataFrame]:
     """For each context, the settings that may turn out to be best there.
 
-        A setting is a contender when it is the best of all in some draw of what is not known; the most
-        frequent are kept, with the one that is best on the whole.
+    A setting is a contender when it is the best of all in some draw of what is not known; the most
+    frequent are kept, with the one that is best on the whole.
     """
     free = tuple(f for f in free if f.name != "thickness")
     tables = []

@@ -59,9 +59,9 @@ def batch_worth(
 ) -> Batch:
     """The `Batch` of pours worth making, as `next_pours` picks them.
 
-        They differ in the free factors, other settings as in the one row of `given`. Each table of `contexts` holds what may be
-        advised in a room and thickness. The depths of `moulds` are all there are, any where None; `pending` pours are under way
-        and count as made.
+    They differ in the free factors, other settings as in the one row of `given`. Each table of `contexts` holds what may be
+    advised in a room and thickness. The depths of `moulds` are all there are, any where None; `pending` pours are under way
+    and count as made.
     """
     pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
     if aim != LEARN and good.max() < LIKELY:
@@ -99,7 +99,7 @@ def gained_by(
 ) -> Batch:
     """The same pours with what they promise in some rooms and depths, in place of those they were picked for.
 
-        The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made.
+    The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made.
     """
     worth = Worth(fits.study, states, batch.rows, contexts, len(batch.rows), pending, seed)
     gained: list[float] = []

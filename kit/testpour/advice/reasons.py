@@ -27,7 +27,7 @@ CURE = ("tack", "hardness")
 def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.ndarray]], making: bool = False) -> list[str]:
     """One sentence for each picked pour, in the table of settings and ``chance``; `lessons` are those of `Worth`.
 
-        Where good pieces are being made, a pour like another needs no lesson.
+    Where good pieces are being made, a pour like another needs no lesson.
     """
     said = []
     for place, (aim, settled) in enumerate(lessons):

@@ -136,8 +136,8 @@ def best_settings(
 ) -> pd.DataFrame:
     """The allowed settings with the best mean chance: one row, on the bench's steps.
 
-        Of settings whose chances the draws cannot tell apart, the nearest the usual ones. `given` is one row with every
-        setting; those that are free are chosen anew.
+    Of settings whose chances the draws cannot tell apart, the nearest the usual ones. `given` is one row with every
+    setting; those that are free are chosen anew.
     """
     spread, good = judged(fits, states, spread_settings(fits.study, free, given))
     best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)
@@ -179,7 +179,7 @@ def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
 def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     """Middle, low and high of each reading of one new casting: one row a setting and reading.
 
-        Readings are taken at the age of their aim, else at 24 h; nine castings in ten lie between the ends.
+    Readings are taken at the age of their aim, else at 24 h; nine castings in ten lie between the ends.
     """
     ages = {aim.reading: aim.age for aim in fits.study.aims}
     parts = {fit.reading.words: fit.predict(table, age=ages.get(name) or 24.0) for name, fit in fits.items()}

@@ -32,7 +32,7 @@ class Told:
 def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray = True) -> Told:
     """What a pour at each row of a settings table would tell about the reading of an aim.
 
-        `today` says of each whether it shares today's session effect, or has one of its own.
+    `today` says of each whether it shares today's session effect, or has one of its own.
     """
     fit, posterior = state.fit, state.fit.posterior
     at = table.assign(age=aim.age) if aim.age is not None else table

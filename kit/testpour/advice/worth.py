@@ -35,7 +35,7 @@ def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
 class Sharpened:
     """One reading as pours are added: its covariance, and in each of `count` scenarios the gap at each setting.
 
-        `told` is of the candidates; `sides` are given with gap and variance at the settings that may then be recommended.
+    `told` is of the candidates; `sides` are given with gap and variance at the settings that may then be recommended.
     """
 
     def __init__(
@@ -97,19 +97,19 @@ class Sharpened:
 class Worth:
     """The worth of a batch of pours among `pourable` settings, built one pour at a time.
 
-        `contexts` hold, for each room and thickness that counts, the settings that might be recommended there. `pours` is the
-        most that will be added; the readings of `pending` ones, made but not yet read, are imagined first.
+    `contexts` hold, for each room and thickness that counts, the settings that might be recommended there. `pours` is the
+    most that will be added; the readings of `pending` ones, made but not yet read, are imagined first.
 
-        Attributes
-        ----------
-        before : float
-            Best mean chance, averaged over the contexts, before any pour is added.
-        doubt : float
-            Variance of the chance of each aim at these settings, summed, before any pour is added.
-        added : list of int
-            Places of the candidates added.
-        lessons : list of (int, ndarray)
-            For each, the place of the aim it tells most about, and how much of each unknown it settles.
+    Attributes
+    ----------
+    before : float
+        Best mean chance, averaged over the contexts, before any pour is added.
+    doubt : float
+        Variance of the chance of each aim at these settings, summed, before any pour is added.
+    added : list of int
+        Places of the candidates added.
+    lessons : list of (int, ndarray)
+        For each, the place of the aim it tells most about, and how much of each unknown it settles.
     """
 
     def __init__(

@@ -43,7 +43,7 @@ FILE = "physics/atlas.npz"
 def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
     """Peak in the middle above the room, K, of slabs that stand in a steady room: shape (lots, castings).
 
-        `thickness` is in mm, `catalyst` in % of resin by mass, `room` in °C; beyond the table its edge is taken.
+    `thickness` is in mm, `catalyst` in % of resin by mass, `room` in °C; beyond the table its edge is taken.
     """
     _, place, aside = _place(lots, thickness, catalyst, room)
     whole = lots.heat_of_cure / load_resin().heat_capacity  # were no heat lost and all cured
@@ -53,7 +53,7 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
 def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
     """When slabs that stand in a steady room reach an `event` of `FIELDS`, min after the catalyst went in: (lots, castings).
 
-        Settings as in `rise_of`.
+    Settings as in `rise_of`.
     """
     speed, place, aside = _place(lots, thickness, catalyst, room)
     return _wait(lots, catalyst, room) + np.exp(_read(event, place, aside)) / speed

@@ -127,7 +127,7 @@ def _at(weights, slices):
 def first_crossing(time: np.ndarray, value: np.ndarray, slope: np.ndarray, level: np.ndarray) -> np.ndarray:
     """When `value` (castings, steps) first reaches `level` (castings,), in the unit of `time`; NaN where it never does.
 
-        Steps are NaN after a casting's last one.
+    Steps are NaN after a casting's last one.
     """
     above = value >= level[:, None]
     reached = above.any(axis=1)
@@ -144,7 +144,7 @@ def first_crossing(time: np.ndarray, value: np.ndarray, slope: np.ndarray, level
 def largest(time: np.ndarray, value: np.ndarray, slope: np.ndarray, within: np.ndarray) -> tuple[np.ndarray, ...]:
     """Largest `value` among the steps marked `within`, between steps too: when, and how large, each (castings,).
 
-        NaN where no step is marked, or it is still rising at the last one.
+    NaN where no step is marked, or it is still rising at the last one.
     """
     rows = np.arange(len(within))
     final = within.shape[1] - 1 - within[:, ::-1].argmax(axis=1)

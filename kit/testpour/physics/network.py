@@ -62,8 +62,8 @@ def build(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """One casting while the slices marked in `poured`, the lowest first, are in the mould, as parts for `stack`, one value a slice.
 
-        Capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured. A face is what lies beyond an
-        end, None for a middle plane. A slice not yet poured is kept apart.
+    Capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured. A face is what lies beyond an
+    end, None for a middle plane. A slice not yet poured is kept apart.
     """
     n = slices.centres.size
     thickness = np.diff(slices.edges)

@@ -12,7 +12,7 @@ from testpour.toml_file import own_toml
 class Resin:
     """One resin system: how it carries heat, how long it waits and how it cures.
 
-        Every field is a float; inside the solver the same class holds arrays of shape (castings, 1).
+    Every field is a float; inside the solver the same class holds arrays of shape (castings, 1).
     """
 
     density: float  # mean while curing, kg/m3

@@ -38,8 +38,8 @@ class CureRun:
 def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None = None, accuracy: Accuracy | None = None) -> CureRun:
     """Follow one casting through its cure, at `minutes` after mixing; at the solver's own steps where none are given.
 
-        `slices` go through the thickness, or half of it where both sides are alike: by default 24, or 48 where the sides differ
-        or layers follow. `accuracy` is the error allowed in a step.
+    `slices` go through the thickness, or half of it where both sides are alike: by default 24, or 48 where the sides differ
+    or layers follow. `accuracy` is the error allowed in a step.
     """
     trace, cuts = follow([casting], slices or _slices([casting]), accuracy or Accuracy(), whole=True)
     summary = _summary([casting], trace)
@@ -53,7 +53,7 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
 def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:
     """Follow many castings at once and keep only what the bench would note: one row a casting, the columns of `SUMMARY`.
 
-        Times are in min, temperatures in °C, conversions 0 to 1.
+    Times are in min, temperatures in °C, conversions 0 to 1.
     """
     castings = list(castings)
     if not castings:

@@ -65,10 +65,10 @@ class PooledBeliefs(dict):
 def pooled_beliefs(pooled: Pool) -> PooledBeliefs:
     """What a pool knows, as the belief of a bench that is not in it yet.
 
-        ``level`` and every effect that may differ by bench are as wide as a new bench makes them; ``scatter`` holds
-        half-normal scales of the same mean square as the pool's. An effect in which the benches contradict each other is
-        as wide as their own answers lie apart. A normal belief holds each coefficient on its own:
-        what the pool knows of two together is not in it, nor what it knows of a person's own factor.
+    ``level`` and every effect that may differ by bench are as wide as a new bench makes them; ``scatter`` holds
+    half-normal scales of the same mean square as the pool's. An effect in which the benches contradict each other is
+    as wide as their own answers lie apart. A normal belief holds each coefficient on its own:
+    what the pool knows of two together is not in it, nor what it knows of a person's own factor.
     """
     read = {name: one for name, one in pooled.readings.items() if one.average.pours}
     tables = {name: _reading_table(one, _source(one), pooled.contradictions.get(name, ())) for name, one in read.items()}

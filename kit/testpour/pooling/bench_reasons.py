@@ -107,7 +107,7 @@ def differing(
 ) -> tuple[list[dict[str, str]], dict[tuple[str, str], tuple[str, str]]]:
     """Reasons why single columns cannot be joined, and how the values of others are brought to the pool's unit.
 
-        The latter is (bench, column name) to (unit here, unit in the pool).
+    The latter is (bench, column name) to (unit here, unit in the pool).
     """
     rows, turns = [], {}
     for source in sources:

@@ -27,7 +27,7 @@ SHOWN = 4  # benches named as standing out; more are counted
 def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple[str, str]:
     """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool.
 
-        `tells` is whether there are enough benches to tell how they differ.
+    `tells` is whether there are enough benches to tell how they differ.
     """
     said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:

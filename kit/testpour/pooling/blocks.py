@@ -48,8 +48,8 @@ def make_blocks(
 ) -> Blocks:
     """Lay rows, in the order of their `bench` numbers, out by bench.
 
-        Each component is a level number and a value for each row; no level occurs at two benches. A component that owns
-        single rows' levels most finely, with all values 1 and its levels in runs, becomes the leaves.
+    Each component is a level number and a value for each row; no level occurs at two benches. A component that owns
+    single rows' levels most finely, with all values 1 and its levels in runs, becomes the leaves.
     """
     edges = np.r_[np.flatnonzero(np.r_[True, np.diff(bench) != 0]), len(bench)]
     leaf = _finest(components, len(edges) - 1)

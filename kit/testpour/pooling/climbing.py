@@ -112,7 +112,7 @@ def pooled_top_of_density(
 ) -> tuple[EvenSpreads, Scale, Top]:
     """The density of a pool's spreads as scores, its scale, and where it is highest.
 
-        `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench.
+    `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench.
     """
     marginal, scale, outer = _bench_marginal(model, bench, slopes)
     density = EvenSpreads(marginal)
@@ -131,7 +131,7 @@ def pooled_top_of_density(
 def log_evidence(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]) -> float:
     """How well beliefs foresaw the rows: log of their density with everything unknown integrated out, but for a constant.
 
-        To be held against that of the same rows under other beliefs.
+    To be held against that of the same rows under other beliefs.
     """
     density, scale, top = pooled_top_of_density(model, bench, slopes)
     stretch = scale.log_volume + len(density.marginal.problem.groups) * np.log(scale.unit)  # as if worked out in the rows' own unit

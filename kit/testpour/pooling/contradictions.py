@@ -33,9 +33,9 @@ class Contradiction:
 def contradictions(one: PooledReading) -> tuple[Contradiction, ...]:
     """The effects on a reading that the pool shares and its benches, each fitted alone, tell apart.
 
-        A bench's own answer is its posterior with the belief taken out of it again. Answers are held against one another
-        by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
-        Clinical Trials 7, 177).
+    A bench's own answer is its posterior with the belief taken out of it again. Answers are held against one another
+    by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
+    Clinical Trials 7, 177).
     """
     average = one.average
     believed, rows = average.believed.foreseen(), average.rows

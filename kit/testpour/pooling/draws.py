@@ -39,8 +39,8 @@ def sample_pool(
 ) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
-        `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows
-        come bench by bench.
+    `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows
+    come bench by bench.
     """
     density, scale, top = pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)

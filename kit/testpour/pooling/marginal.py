@@ -33,7 +33,7 @@ class Place:
 class BenchMarginal:
     """Log density of ``[shape, signed spreads]``; the coefficients and all effects are integrated out.
 
-        `problem` is from `scaling.scaled_problem`, its `groups` one a component; `blocks` holds the same rows and components.
+    `problem` is from `scaling.scaled_problem`, its `groups` one a component; `blocks` holds the same rows and components.
     """
 
     problem: JointDensity
@@ -80,8 +80,8 @@ class BenchMarginal:
     def solve(self, outer: np.ndarray, near: float = 1e-17) -> Place:
         """The inner mode by safe Newton steps, as a `Place`; the likelihood is concave in it.
 
-                Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
-                only by its square, a gradient in full.
+        Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
+        only by its square, a gradient in full.
         """
         shape, spreads = self.split(outer)
 

@@ -39,7 +39,7 @@ SHARE = 0.5  # benches are believed to differ by half of what the trade is unsur
 class BenchFit(ReadingFit):
     """A `ReadingFit` for one bench: `away` holds how far its coefficients are from the average bench's.
 
-        That is term name, or "bench" for the level, to (draws,) deviations on the latent scale.
+    That is term name, or "bench" for the level, to (draws,) deviations on the latent scale.
     """
 
     away: dict[str, np.ndarray] = field(default_factory=dict)
@@ -109,8 +109,8 @@ class PooledReading:
     def differences(self) -> pd.DataFrame:
         """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.
 
-                One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
-                a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
+        One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
+        a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
         """
         values = np.array([self._change(effect) for effect in self.average.posterior.group_effects["bench"].T])
         low, high = np.quantile(values, [0.025, 0.975], axis=1)
@@ -152,9 +152,9 @@ def fit_pooled(
 ) -> PooledReading:
     """The `PooledReading` of one reading of castings that `join_logs` joined.
 
-        `beliefs` are as for `fit_castings`; `PooledBeliefs` also say how far benches lie apart. With `remainder` the average bench
-        may bend away from what the beliefs foresee (see `remainder.of_expected_size`); up to `SMALL` rows, as far as these
-        call for it.
+    `beliefs` are as for `fit_castings`; `PooledBeliefs` also say how far benches lie apart. With `remainder` the average bench
+    may bend away from what the beliefs foresee (see `remainder.of_expected_size`); up to `SMALL` rows, as far as these
+    call for it.
     """
     study = castings.study
     rows, assumed = rows_of(castings, reading)

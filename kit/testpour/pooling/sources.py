@@ -37,7 +37,7 @@ class Unread:
 def open_sources(given: Sequence[Given] | Mapping[str, Given]) -> list[Source | Unread]:
     """Read everything that was given, one source a bench; what could not be read says so, and nothing is raised for it.
 
-        The names of a dict name the benches; otherwise they are "Bench 1", "Bench 2" ...
+    The names of a dict name the benches; otherwise they are "Bench 1", "Bench 2" ...
     """
     named = given if isinstance(given, dict) else {f"Bench {i}": one for i, one in enumerate(given, 1)}
     return [_source(str(name), one) for name, one in named.items()]

@@ -94,7 +94,7 @@ class Truth:
 def draw_truth(seed: int, odd: bool = False) -> Truth:
     """A resin's hidden numbers, from the range real resins show; the same for the same seed.
 
-        An `odd` one goes against belief: another exponent, a pigment that slows or speeds the gel, a cover that harms.
+    An `odd` one goes against belief: another exponent, a pigment that slows or speeds the gel, a cover that harms.
     """
     rng = np.random.default_rng([seed, 7919])
     u, n = rng.uniform, rng.normal

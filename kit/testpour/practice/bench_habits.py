@@ -34,7 +34,7 @@ def read_pour(
 ) -> Iterator[dict[str, Any]]:
     """Readings of one pour as a bench gets them, each as `Logbook.add_all` takes it: between checks, in whole numbers, in grades.
 
-        `ideals` holds the pour's true average readings at each age in h; `shared` is what the session shares, from `truth.day`.
+    `ideals` holds the pour's true average readings at each age in h; `shared` is what the session shares, from `truth.day`.
     """
     for reading in study.readings:
         for age in reading.ages or (None,):
