@@ -130,7 +130,10 @@ def some_of(given: Any, name: str) -> list[Any]:
 
 
 def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[str | float] | None) -> pd.DataFrame:
-    """The table with every thickness that of the nearest mould at hand (mm or text with a unit; None for any), each row once."""
+    """The table with every thickness that of the nearest mould at hand, each row once.
+
+    Depths are in mm or text with a unit; None leaves the table as it is.
+    """
     if moulds is None:
         return table
     depths = np.array([study.factor("thickness").parse(mould) for mould in some_of(moulds, "moulds")])

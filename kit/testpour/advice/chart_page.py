@@ -51,7 +51,7 @@ def _cell(row):
 
 
 def recipe_lines(row: pd.Series) -> list[str]:
-    """What a recipe (a row of the chart's table) gives, a line each: good castings, minutes it stays workable, and whether it was poured."""
+    """What a row of the chart's table gives, a line each: good castings, minutes it stays workable, whether it was poured."""
     lines = [f"{in_hundred(row['chance'])} in 100"]
     lines += [f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min"] if "gel_low" in row else []
     return lines + ["not poured yet"] * bool(row["beyond"])

@@ -48,7 +48,8 @@ class Batch:
     gained: list[float]  # rise in the best mean chance that the pours up to each promise
     before: float  # best mean chance without them
     lessons: list[tuple[int, np.ndarray]]  # see `Worth`
-    trials: int = 0  # how many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone
+    # How many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone.
+    trials: int = 0
     aim: str = LEARN  # what they serve: to learn, where pieces were asked for and none is likely good
 
 
@@ -87,7 +88,10 @@ def batch_worth(
 def with_recommended(
     fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]
 ) -> list[pd.DataFrame]:
-    """For each context the settings recommended there, then its `contenders`: what is spread over the spans may miss the best."""
+    """For each context the settings recommended there, then its `contenders`.
+
+    What is spread over the spans may miss the best.
+    """
     others = tuple(factor for factor in free if factor.name != "thickness")
     best = [best_settings(fits, states, contexts.iloc[[place]], others) for place in range(len(contexts))]
     return [pd.concat(pair, ignore_index=True) for pair in zip(best, contenders(fits, states, contexts, free), strict=True)]

@@ -124,7 +124,10 @@ class Prospect:
         return np.prod(self.by_aim(), axis=0)
 
     def met(self, sides: Sequence[Side], drawn: dict[str, np.ndarray] | None = None) -> np.ndarray:
-        """Chance of one aim, given by its sides, at each setting; one row a draw where the states are drawn (name to draws)."""
+        """Chance of one aim, given by its sides, at each setting: shape (settings,).
+
+        Where the states are drawn (name to draws), one row a draw.
+        """
         below = above = np.ones(self.size)
         for side in sides:
             if drawn is None:

@@ -21,10 +21,11 @@ def remedies(
     fits: Fits, states: dict[str, State], cells: pd.DataFrame,
     solve: Callable[..., tuple[pd.DataFrame, np.ndarray]], good: float, unknown: Sequence[bool]
 ) -> list[str]:
-    """The least trouble that gives each cell a good recipe, in words ("warm the room to 20 °C, with 1.5 %"); what to do where nothing helps.
+    """The least trouble that gives each cell a good recipe, in words; what to do where nothing helps.
 
-    `cells` are the best settings of each cell without a good recipe; `solve` gives cells their best settings over catalyst
-    and the chances. Where a cell may be good as it is, as far as is known (`unknown`), no other room is asked for.
+    For example "warm the room to 20 °C, with 1.5 %". `cells` are the best settings of each cell without a good recipe;
+    `solve` gives cells their best settings over catalyst and the chances. Where a cell may be good as it is, as far as is
+    known (`unknown`), no other room is asked for.
     """
     tried = [list(_changes(fits.study, cells.iloc[[place]], not new)) for place, new in enumerate(unknown)]
     shown = map(fits.study.factor("catalyst").show, cells["catalyst"])

@@ -59,7 +59,10 @@ class Sharpened:
         return self._inside([gap / spread for gap, spread in zip(self.gaps, left, strict=True)])
 
     def met(self, places: np.ndarray, scores: np.ndarray) -> np.ndarray:
-        """Chance of the aim in each scenario, with its normal score, once a pour is added: (candidates, scenarios, settings)."""
+        """Chance of the aim in each scenario once a pour is added: (candidates, scenarios, settings).
+
+        `scores` are what the pour may read, a normal score a scenario.
+        """
         ratios = []
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, self._pulls(places)[1], strict=True):
             left = np.sqrt(np.maximum(variance[:, None] - pull**2, 0.0) + side.scatter**2)
@@ -84,7 +87,10 @@ class Sharpened:
         return np.maximum(below - above, 0.0)
 
     def add(self, place: int, scores: np.ndarray) -> np.ndarray:
-        """Take the pour at a candidate as made, with a normal score a scenario; how much it settles of each unknown that matters."""
+        """Take the pour at a candidate as made; how much it settles of each unknown that matters.
+
+        `scores` are what it may read, a normal score a scenario.
+        """
         told, pulls = self._pulls(np.array([place]))
         settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
         self.spread = self.spread - told @ told.T

@@ -19,7 +19,8 @@ RAMP = 20.0  # K/h, an oven warming and cooling
 class Face:
     """One face of a casting."""
 
-    film: float = 10.0  # heat passed to still or moving air, W/(m2 K); inf holds the face at the air's temperature, 0 lets nothing through
+    # Heat passed to still or moving air, W/(m2 K); inf holds the face at the air's temperature, 0 lets nothing through.
+    film: float = 10.0
     mould_resistance: float = 0.0  # thickness of the mould wall over its conductivity, m2 K/W; 0 for an open face
 
     @property
@@ -48,7 +49,8 @@ class Casting:
     face: Face = Face()  # the top
     other_face: Face | None = None  # the bottom; None for the same as `face`
     layers: tuple[Layer, ...] = ()  # further ones, in order of pouring
-    programme: tuple[tuple[float, float], ...] = ()  # (hour after mixing, °C of the air), straight lines between; the room's before it, the last after it
+    # Hour after mixing and °C of the air, straight lines between; the room's before the first, the last after it.
+    programme: tuple[tuple[float, float], ...] = ()
     hours: float = 24.0  # how long to follow the casting after mixing
     resin: Resin = field(default_factory=load_resin, repr=False)
 
@@ -96,7 +98,10 @@ class Casting:
 def post_cure_programme(
     room_temperature: float, temperature: float, hours: float, start: float = 24.0
 ) -> tuple[tuple[float, float], ...]:
-    """An oven programme for `Casting.programme`, °C and h: rest in the room until `start`, warm up, hold for `hours`, cool down."""
+    """An oven programme for `Casting.programme`, °C and h after mixing.
+
+    Rest in the room until `start`, warm up, hold for `hours`, cool down.
+    """
     warming = abs(temperature - room_temperature) / RAMP
     steps = np.cumsum([start, warming, hours, warming])
     return tuple(zip(steps.tolist(), (room_temperature, temperature, temperature, room_temperature), strict=True))

@@ -47,7 +47,10 @@ class Slices:
 
 
 def cut(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
-    """Cut a slab of layers (m, from the bottom up) so that every layer has whole slices, `count` in all; the layer of each slice."""
+    """Cut a slab of layers (m, from the bottom up) into `count` slices, and the layer of each slice.
+
+    Every layer has whole slices.
+    """
     total = sum(lengths)
     shares = np.array([max(4, round(count * length / total)) for length in lengths])
     shares[shares.argmax()] += count - shares.sum()
@@ -60,10 +63,10 @@ def cut(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
 def build(
     slices: Slices, resin: Resin, poured: np.ndarray, lower_face: Face | None, upper_face: Face | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """One casting while the slices marked in `poured`, the lowest first, are in the mould, as parts for `stack`, one value a slice.
+    """One casting while the slices marked in `poured` are in the mould, as parts for `stack`, one value a slice.
 
-    Capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured. A face is what lies beyond an
-    end, None for a middle plane. A slice not yet poured is kept apart.
+    Capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured. The lowest slice comes first.
+    A face is what lies beyond an end, None for a middle plane. A slice not yet poured is kept apart.
     """
     n = slices.centres.size
     thickness = np.diff(slices.edges)

@@ -30,7 +30,8 @@ class CureRun:
     temperature: np.ndarray  # °C (times, depths)
     conversion: np.ndarray  # 0 to 1 (times, depths)
     gel_time: float  # min until the middle gels; NaN if it does not
-    time_to_peak: float  # min until the middle is hottest between its gel and the oven (or the end); NaN if it does not gel, or is still warming
+    # Min until the middle is hottest between its gel and the oven (or the end); NaN if it does not gel, or is still warming.
+    time_to_peak: float
     peak_temperature: float  # °C, in the middle, at `time_to_peak`
     largest_difference: float  # largest temperature difference across the casting at any time, K
 

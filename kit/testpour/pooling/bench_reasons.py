@@ -21,7 +21,10 @@ WHOLE = "log"  # the part that stands for all a bench gave
 
 
 class PoolProblems(Problems):
-    """Logs cannot be joined as they are; `problems` lists each reason and `table` shows them, one row a reason, in `COLUMNS`."""
+    """Logs cannot be joined as they are; `problems` lists each reason.
+
+    `table` shows them, one row a reason, in `COLUMNS`.
+    """
 
     def __init__(self, table: pd.DataFrame) -> None:
         self.table = table
@@ -39,7 +42,10 @@ class PoolProblems(Problems):
 
 
 def reason(bench: str, part: str, what: str, here: str, pooled: str, do: str) -> dict[str, str]:
-    """One row of the table of reasons: what is wrong with a `part` of a bench's log, how it stands there and in the pool, what to do."""
+    """One row of the table of reasons, about a `part` of a bench's log.
+
+    It says what is wrong, how it stands there and in the pool, and what to do.
+    """
     return {"bench": bench, "part": part, "what": what, "here": str(here), "in the pool": str(pooled), "do": do}
 
 
@@ -83,7 +89,10 @@ def _most(values):
 
 
 def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict[str, Factor | Reading]:
-    """How most benches declare each factor or reading, by name; where declarations differ in what matters, the commonest is the pool's."""
+    """How most benches declare each factor or reading, by name.
+
+    Where declarations differ in what matters, the commonest is the pool's.
+    """
     declared: dict[str, list[Factor | Reading]] = {}
     for source in sources:
         for column in getattr(source.castings.study, which):

@@ -93,7 +93,8 @@ class Arrow:
     blocks: Blocks
     spreads: np.ndarray  # one a component
     root: np.ndarray  # lower Cholesky factor of the coefficients' curvature with all else integrated out
-    parts: tuple[BenchParts, ...]  # of each bench: root of its own curvature, link to the coefficients, scaled leaf sums, leaf curvatures, column scales
+    # Of each bench: root of its own curvature, link to the coefficients, scaled leaf sums, leaf curvatures, column scales.
+    parts: tuple[BenchParts, ...]
     log_determinant: float
 
     def solve(self, right: np.ndarray) -> np.ndarray:
@@ -141,7 +142,10 @@ def back(root: np.ndarray, right: np.ndarray) -> np.ndarray:
 
 
 def factor(blocks: Blocks, weights: np.ndarray, spreads: np.ndarray, precision: np.ndarray) -> Arrow:
-    """The `Arrow` at row `weights` (curvatures of their log likelihoods, 0 or more), spreads, and the coefficients' belief `precision`."""
+    """The `Arrow` at row `weights`, `spreads` and the coefficients' belief `precision`.
+
+    Weights are curvatures of the rows' log likelihoods, 0 or more.
+    """
     p, total, log_determinant, parts = blocks.shared, precision.copy(), 0.0, []
     for bench in blocks.benches:
         scale = np.r_[np.ones(p), spreads[bench.owner]]

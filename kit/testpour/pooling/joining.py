@@ -34,10 +34,11 @@ class Joined:
 
 
 def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False) -> Joined:
-    """Join logs of several benches, each as `open_sources` takes it; PoolProblems has a table of every reason that stands against it.
+    """Join logs of several benches, each as `open_sources` takes it.
 
-    With `leave_out` what can be joined is, and the rest is listed; no log left is an error all the same. No person is named
-    in a pool: readers become "Bench 2 reader 1", and notes are dropped.
+    PoolProblems has a table of every reason that stands against it. With `leave_out` what can be joined is, and the rest is
+    listed; no log left is an error all the same. No person is named in a pool: readers become "Bench 2 reader 1", and notes
+    are dropped.
     """
     left, rows = _without(open_sources(given), unjoinable)
     factors = agreed(left, "factors")

@@ -58,8 +58,8 @@ class BenchFit(ReadingFit):
         """
         mean = super().mean(table)
         for name, apart in self.away.items():
-            column = np.ones(len(table)) if name == "bench" else design([t for t in self.believed.terms if t.name == name], table)[:, 0]
-            mean = mean + apart[:, None] * column
+            terms = [term for term in self.believed.terms if term.name == name]
+            mean = mean + apart[:, None] * (1.0 if name == "bench" else design(terms, table)[:, 0])
         return mean
 
 
@@ -116,7 +116,8 @@ class PooledReading:
         low, high = np.quantile(values, [0.025, 0.975], axis=1)
         nothing = 1.0 if self.ratio else 0.0
         ends = dict(zip(("middle", "low", "high"), np.quantile(values, MIDDLE_AND_ENDS, axis=1), strict=True))
-        return pd.DataFrame({**ends, "stands_out": (nothing < low) | (high < nothing)}, index=pd.Index(self.benches, name="bench"))
+        apart = (nothing < low) | (high < nothing)
+        return pd.DataFrame({**ends, "stands_out": apart}, index=pd.Index(self.benches, name="bench"))
 
     def spread(self) -> tuple[float, float, float]:
         """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""

@@ -73,7 +73,7 @@ class Truth:
         return np.maximum(under + cold + thin + heavy - baked, -0.25)
 
     def day(self, rng: np.random.Generator) -> dict[str, float]:
-        """What one session's readings share, as `bench_habits.read_pour` takes it: the scale of the reading to the day's shift on it."""
+        """What one session's readings share, as `read_pour` takes it: the day's shift on each scale of a reading."""
         return {"log": rng.normal(0, self.session), "plain": rng.normal(0, 1.0), "grade": rng.normal(0, 0.2)}
 
     def of_lot(self, seed: int, lot: str) -> Truth:

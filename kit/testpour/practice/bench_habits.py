@@ -32,9 +32,10 @@ def read_pour(
     study: Study, truth: Truth | PhysicalTruth, ideals: Mapping[float, Mapping[str, float]], room: float,
     shared: Mapping[str, float], rng: np.random.Generator
 ) -> Iterator[dict[str, Any]]:
-    """Readings of one pour as a bench gets them, each as `Logbook.add_all` takes it: between checks, in whole numbers, in grades.
+    """Readings of one pour as a bench gets them: between checks, in whole numbers, in grades.
 
-    `ideals` holds the pour's true average readings at each age in h; `shared` is what the session shares, from `truth.day`.
+    Each is as `Logbook.add_all` takes it. `ideals` holds the pour's true average readings at each age in h; `shared` is what
+    the session shares, from `truth.day`.
     """
     for reading in study.readings:
         for age in reading.ages or (None,):

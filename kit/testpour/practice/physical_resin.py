@@ -77,7 +77,7 @@ class PhysicalTruth:
         return replace(self, induction=self.induction * wait, rate=self.rate * speed)
 
     def day(self, rng: np.random.Generator) -> dict[str, float]:
-        """What one session's readings share, as `bench_habits.read_pour` takes it: the scale of the reading to the day's shift on it."""
+        """What one session's readings share, as `read_pour` takes it: the day's shift on each scale of a reading."""
         plain, grade, draught = rng.normal(0, 1.0), rng.normal(0, 0.2), rng.normal(0, self.draught)
         return {"log": rng.normal(0, self.session), "plain": plain, "grade": grade, "rise": draught}
 
