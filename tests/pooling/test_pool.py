@@ -11,11 +11,12 @@ import pytest
 
 from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
 from testpour.models.fits import fit_castings
+from testpour.pooling import climbing
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
-from testpour.pooling.reading import fit_pooled
+from testpour.pooling.reading import SIZES, fit_pooled
 from testpour.study_file import study_from
 
 TRUE = {"level": 3.2, "catalyst": -0.8}
@@ -68,6 +69,14 @@ def test_an_average_bench_bends_where_its_log_does(castings_of):
     straight = fit_pooled(joined.castings, joined.bench_of, found.reading, remainder=False).average
     assert middles(found) == pytest.approx(truth, rel=0.05)
     assert np.abs(np.array(middles(straight)) / truth - 1).max() > 0.1  # what a straight power law makes of it
+
+
+def test_a_pool_climbs_once_for_each_size_of_the_remainder(bench, monkeypatch):
+    """It is drawn around the top that was found for the size it takes, not around one sought anew."""
+    climbs, joined, climb = [], join_logs([bench(1), bench(2)]), climbing.climb
+    monkeypatch.setattr(climbing, "climb", lambda *given, **named: climbs.append(given) or climb(*given, **named))
+    fit_pooled(joined.castings, joined.bench_of, joined.castings.study.reading("gel_time"))
+    assert len(climbs) == len(SIZES)
 
 
 def middles(fit):

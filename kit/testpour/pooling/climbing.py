@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -12,7 +12,6 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.climb import climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.proposal import in_other_unit
 from testpour.likelihood.scaling import scaled_problem
 from testpour.pooling.blocks import make_blocks
 from testpour.pooling.marginal import BenchMarginal
@@ -23,6 +22,9 @@ if TYPE_CHECKING:
 
 GREAT = 4000  # rows above which a climb begins on part of the benches
 PART = 1500  # rows it begins on, about
+
+
+Found: TypeAlias = "tuple[EvenSpreads, Scale, Top]"
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,8 @@ class EvenSpreads:
     marginal: BenchMarginal
 
     @property
-    def _believed(self):
+    def believed(self) -> np.ndarray:
+        """Which spreads have a belief."""
         return np.isfinite(self.marginal.problem.group_scales)
 
     def _parts(self, at):
@@ -54,14 +57,14 @@ class EvenSpreads:
     def plain(self, at: np.ndarray) -> np.ndarray:
         """The outer parameters with their spreads as they are, of shape parameters and one score a component."""
         shape, scores = self._parts(at)
-        scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
-        return np.concatenate([shape, np.where(self._believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
+        scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
+        return np.concatenate([shape, np.where(self.believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
         """The inverse of `plain`."""
         shape, spreads = self.marginal.split(outer)
-        scale = np.where(self._believed, self.marginal.problem.group_scales, 1.0)
-        scores = np.where(self._believed, -ndtri(2 * ndtr(-spreads / scale)), np.log(spreads))
+        scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
+        scores = np.where(self.believed, -ndtri(2 * ndtr(-spreads / scale)), np.log(spreads))
         return np.concatenate([shape, scores])
 
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
@@ -70,14 +73,14 @@ class EvenSpreads:
         spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
         with np.errstate(invalid="ignore"):
             even = np.log(scale) - np.log(2) - scores**2 / 2 + (spreads / scale) ** 2 / 2
-        return np.where(self._believed, even, scores)
+        return np.where(self.believed, even, scores)
 
     def __call__(self, at):
         value, slope = self.marginal(self.plain(at))
         (shape, scores), stretch = self._parts(at), self.log_stretch(at)
         spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
         grows = np.exp(stretch)
-        turn = np.where(self._believed, -scores + spreads / scale**2 * grows, 1.0)
+        turn = np.where(self.believed, -scores + spreads / scale**2 * grows, 1.0)
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 
@@ -108,33 +111,39 @@ def slope_name(model: IntervalModel, slope: Slope) -> str:
 
 
 def pooled_top_of_density(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]
-) -> tuple[EvenSpreads, Scale, Top]:
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: Found | None = None
+) -> Found:
     """The density of a pool's spreads as scores, its scale, and where it is highest.
 
-    `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench.
+    `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench. The climb begins at the top of a
+    `near` density, of the same rows and spreads under other beliefs, where one is given.
     """
     marginal, scale, outer = _bench_marginal(model, bench, slopes)
-    density = EvenSpreads(marginal)
-    start, k = density.scores(outer), len(outer) - marginal.blocks.components
-    part = _some_benches(bench)
+    density, part = EvenSpreads(marginal), _some_benches(bench)
     if len(model.low) <= GREAT or part.all():
+        start = density.scores(outer) if near is None else _carried(near, scale)
         return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
-    first, unit, below = pooled_top_of_density(_picked(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
-    moved = in_other_unit(first.plain(below.at), len(start) - k, unit.unit / scale.unit, scale.graded)
-    share = len(marginal.blocks.benches) / len(first.marginal.blocks.benches)
-    curvature = below.curvature * share
-    top = climb(density, density.scores(moved), lambda *_: curvature, thrifty=True, steps=8)
-    return density, scale, top
+    first = pooled_top_of_density(_picked(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
+    curvature = first[2].curvature * len(marginal.blocks.benches) / len(first[0].marginal.blocks.benches)
+    return density, scale, climb(density, _carried(first, scale), lambda *_: curvature, thrifty=True, steps=8)
 
 
-def log_evidence(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]) -> float:
+def _carried(found, scale):
+    """A top as a start on another scale; the score of a spread with a belief has no unit."""
+    density, before, top = found
+    shapes = len(top.at) - density.marginal.blocks.components
+    in_units = np.r_[np.full(shapes, not scale.graded), ~density.believed]
+    return top.at + in_units * np.log(before.unit / scale.unit)
+
+
+def log_evidence(found: Found) -> float:
     """How well beliefs foresaw the rows: log of their density with everything unknown integrated out, but for a constant.
 
     To be held against that of the same rows under other beliefs.
     """
-    density, scale, top = pooled_top_of_density(model, bench, slopes)
-    stretch = scale.log_volume + len(density.marginal.problem.groups) * np.log(scale.unit)  # as if worked out in the rows' own unit
+    density, scale, top = found
+    spreads = len(density.marginal.problem.groups)
+    stretch = scale.log_volume + spreads * np.log(scale.unit)  # as if worked out in the rows' own unit
     return float(top.value + stretch - np.linalg.slogdet(top.curvature)[1] / 2)
 
 

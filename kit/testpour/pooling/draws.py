@@ -20,7 +20,7 @@ from testpour.pooling.climbing import pooled_top_of_density, slope_name
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
-    from testpour.pooling.climbing import Slope
+    from testpour.pooling.climbing import Found, Slope
 
 DEGREES = 6  # of the t distribution that spreads are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
@@ -35,14 +35,14 @@ MANY, MOST = 30, 60  # benches from which spreads' scores count as normal: in a 
 
 def sample_pool(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000,
-    seed: int = 0
+    seed: int = 0, found: Found | None = None
 ) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
     `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows
-    come bench by bench.
+    come bench by bench. The top of its density is not sought again where it was `found` before.
     """
-    density, scale, top = pooled_top_of_density(model, bench, slopes)
+    density, scale, top = found or pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(_spread_of(top.curvature))
     rows, benches = len(model.low), len(density.marginal.blocks.benches)

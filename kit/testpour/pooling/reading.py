@@ -20,7 +20,7 @@ from testpour.models.remainder import of_expected_size
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
-from testpour.pooling.climbing import Slope, log_evidence
+from testpour.pooling.climbing import Slope, log_evidence, pooled_top_of_density
 from testpour.pooling.draws import SMALL, sample_pool
 
 if TYPE_CHECKING:
@@ -168,14 +168,11 @@ def fit_pooled(
     if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
         rows = rows[model.informative].reset_index(drop=True)
         model, number = _model(reading, believed, rows, scale)
-    slopes = _slopes_of(believed, rows)
+    slopes, found = _slopes_of(believed, rows), None
     if model.informative.any() and believed.left_over and len(rows) <= SMALL:  # more rows outweigh a belief about the size
-        sizes = {size: _resized(believed, size) for size in SIZES}
-        best = max(sizes, key=lambda size: _worth(size, slopes, *_model(reading, sizes[size], rows, scale)))
-        believed = sizes[best]
-        model, number = _model(reading, believed, rows, scale)
+        believed, model, found = _sized(reading, believed, rows, scale, slopes)
     if model.informative.any():
-        posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed)
+        posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed, found=found)
     else:
         posterior, slopes = model.posterior(draws=DRAWS, seed=seed), ()
     average = ReadingFit(study, reading, believed, posterior, rows, assumed, model)
@@ -189,9 +186,18 @@ def _resized(believed, size):
     return replace(believed, beliefs=(*foreseen, *(replace(belief, sd=size * belief.sd) for belief in rest)))
 
 
-def _worth(size, slopes, model, number):
-    """Log weight of a size of the remainder: its half-normal belief, whose mean is 1, a step of equal ratio, and the rows."""
-    return np.log(size) - size**2 / np.pi + log_evidence(model, number, slopes)
+def _sized(reading, believed, rows, scale, slopes):
+    """Beliefs with the likeliest of `SIZES` of the remainder, their model, and the top of its density.
+
+    A size is weighed by its half-normal belief, whose mean is 1, a step of equal ratio, and the rows.
+    """
+    tried, found = {}, None
+    for size in SIZES:
+        resized = _resized(believed, size)
+        model, number = _model(reading, resized, rows, scale)
+        found = pooled_top_of_density(model, number, slopes, near=found)
+        tried[np.log(size) - size**2 / np.pi + log_evidence(found)] = resized, model, found
+    return tried[max(tried)]
 
 
 def _model(reading, believed, rows, scale):
