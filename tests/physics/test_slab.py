@@ -206,8 +206,3 @@ def test_casting_that_never_gels_has_no_times():
 def test_casting_still_warming_at_the_end_has_no_peak():
     run = cure(Casting(12, 1.5, 8.0, hours=3))
     assert np.isfinite(run.gel_time) and np.isnan(run.time_to_peak) and np.isnan(run.peak_temperature)
-
-
-def test_minutes_outside_the_run_are_refused():
-    with pytest.raises(ValueError, match="outside the run of 0 to 60 min"):
-        cure(Casting(12, 1.5, hours=1), minutes=[90.0])

@@ -41,11 +41,11 @@ class ProbeRecord:
         """Note the castings that have moved; see `march`."""
         values = _read(problem, state, slopes, self.probes.take(rows))
         rows, values = self.rows[rows[fresh]], values[fresh]
-        self.grow(self.count[rows].max() + 1)
+        self._grow(self.count[rows].max() + 1)
         self.values[rows, self.count[rows]] = values
         self.count[rows] += 1
 
-    def grow(self, steps: int) -> None:
+    def _grow(self, steps: int) -> None:
         """Make room for `steps` steps."""
         while self.values.shape[1] < steps:
             self.values = np.concatenate([self.values, np.full_like(self.values, np.nan)], axis=1)
@@ -76,7 +76,7 @@ class WholeRecord(ProbeRecord):
         """Read the stretch just marched."""
         now = Moments(*(np.concatenate(column) for column in zip(*self.stretch, strict=True)))
         after = self.count[0] + now.time.size
-        self.grow(after)
+        self._grow(after)
         self.values[0, self.count[0] : after] = _read(self.problem, now, now, self.probes)
         self.count[0] = after
         self.stretches.append(now)

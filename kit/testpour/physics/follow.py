@@ -29,11 +29,9 @@ def follow(castings: list[Casting], slices: int, accuracy: Accuracy, whole: bool
     trace = WholeRecord() if whole else ProbeRecord(len(castings))
     for phase in range(max(map(len, breaks)) - 1):
         rows = np.array([row for row, times in enumerate(breaks) if phase < len(times) - 1])
-        spans = [breaks[row][phase : phase + 2] for row in rows]
-        problem = _problem(
-            [castings[row] for row in rows], [cuts[row] for row in rows], spans, catalyst[rows]
-        )
-        trace.begin(rows, _probes([castings[row] for row in rows], [cuts[row] for row in rows], spans))
+        some = [(castings[row], *cuts[row], *breaks[row][phase : phase + 2]) for row in rows]
+        problem = _problem(some, catalyst[rows])
+        trace.begin(rows, _probes(some))
         part = state.take(rows)
         part.step[:] = FIRST_STEP
         march(problem, part, trace, accuracy)
@@ -62,17 +60,17 @@ def _start(castings, count):
     return CureState(clock, np.full(len(castings), FIRST_STEP), temperature, np.zeros(temperature.shape), spent)
 
 
-def _problem(castings, cuts, spans, catalyst):
-    """What stays fixed between two breaks."""
+def _problem(some, catalyst):
+    """What stays fixed between two breaks, of castings with their slices, the layer of each, start and end (s)."""
     parts, air = [], []
-    for casting, (slices, owner), (start, end) in zip(castings, cuts, spans, strict=True):
+    for casting, slices, owner, start, end in some:
         below = None if casting.even else casting.other_face or casting.face
         parts.append(build(slices, casting.resin, _poured(casting, owner, start), below, casting.face))
         first, last = casting.air(start + 1e-6), casting.air(end - 1e-6)
         air.append((start, first, (last - first) / (end - start)))
     room = Room(*np.array(air).T[:, :, None])
-    mix = stir(_join([casting.resin for casting in castings]), catalyst)
-    return HeatEquation(stack(parts), mix, room, np.array([end for _, end in spans]))
+    mix = stir(_join([casting.resin for casting, *_ in some]), catalyst)
+    return HeatEquation(stack(parts), mix, room, np.array([end for *_, end in some]))
 
 
 def _poured(casting, owner, time):
@@ -86,12 +84,9 @@ def _join(resins):
     return Resin(**{name: np.array([[float(getattr(resin, name))] for resin in resins]) for name in names})
 
 
-def _probes(castings, cuts, spans):
+def _probes(some):
     """Where the middle and the faces are read, between two breaks."""
-    rows = [
-        _weights(casting, slices, _poured(casting, owner, start))
-        for casting, (slices, owner), (start, _) in zip(castings, cuts, spans, strict=True)
-    ]
+    rows = [_weights(casting, slices, _poured(casting, owner, start)) for casting, slices, owner, start, _ in some]
     return Probes(*(np.array(column) for column in zip(*rows, strict=True)))
 
 

@@ -89,11 +89,6 @@ def _history(trace, minutes):
     if minutes is None:
         return time, run.temperature, run.conversion
     wanted = np.atleast_1d(np.asarray(minutes, dtype=float)) * MINUTE
-    if wanted.min() < 0.0 or wanted.max() > time[-1] + 1e-6:
-        raise ValueError(
-            f"minutes run from {wanted.min() / MINUTE:g} to {wanted.max() / MINUTE:g}, outside the run of "
-            f"0 to {time[-1] / MINUTE:g} min; ask within it or give the casting more `hours`."
-        )
     after = np.clip(np.searchsorted(time, wanted), 1, time.size - 1)
     width = (time[after] - time[after - 1])[:, None]
     share = (wanted - time[after - 1])[:, None] / np.maximum(width, 1e-12)
