@@ -250,7 +250,7 @@ def test_a_first_pour_without_cover_is_said_in_english(fits):
 def test_the_settings_recommended_now_are_among_those_judged(fits):
     """What is spread over the spans may miss the best: of a study with an oven it was 43 in 100 where 68 were recommended."""
     states, study = states_of(fits), fits.study
-    given, free = checked_given(study, {"thickness": 10}, 20), free_factors(study, {"thickness": 10})
+    given, free = checked_given(fits, {"thickness": 10}, 20), free_factors(study, {"thickness": 10})
     (table,) = picking.with_recommended(fits, states, given, free)
     assert table.iloc[[0]].equals(best_settings(fits, states, given, free))
 

@@ -246,3 +246,17 @@ def test_an_oven_without_time_and_time_without_an_oven_are_no_post_cure_that_was
     tried = spread_settings(baked, baked.varied, settings_table(baked, [{}]))
     none = tried[(tried["post_cure_temperature"] == 20) | (tried["post_cure_time"] == 0)]
     assert len(none) and (none[list(span)] == [20.0, 0.0]).all(axis=None)
+
+
+def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
+    """Pours at 70 and 84 % humidity, in rooms at 27 and 31 °C: the middles are 77 % and 29 °C, and neither 50 % nor 20 °C was met."""
+    met = fits.castings.pours.assign(humidity=[70.0] * 4 + [84.0] * 4, room_temperature=[27.0] * 4 + [31.0] * 4)
+    humid = replace(fits, castings=replace(fits.castings, pours=met))
+    says = "This is for room temperature 29 °C and humidity 77 %, the middle of what the log met: it never met the usual 20 °C and 50 %."
+    found = recommend(humid)
+    assert (found.settings["humidity"], found.settings["room_temperature"]) == (77, 29) and says in found.sentence()
+    assert chance(humid).settings[["humidity", "room_temperature"]].iloc[0].tolist() == [77, 29] and says in chance(humid).sentence()
+    assert "77 % humidity" in recipe_chart(humid, rooms=28, thicknesses=8).shared
+    assert next_pours(humid, pours=1, room=28).where.endswith(", at 77 % humidity")
+    given = recommend(humid, fixed={"humidity": "60 %", "room_temperature": "24 degC"})
+    assert (given.settings["humidity"], given.settings["room_temperature"]) == (60, 24) and "This is for" not in given.sentence()

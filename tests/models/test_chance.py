@@ -123,9 +123,9 @@ def test_a_setting_that_cannot_be(fits):
         ([1.0, 0.999], "over 99 in 100."),
     ],
 )
-def test_every_sentence_branch(study, draws, says):
+def test_every_sentence_branch(fits, draws, says):
     """Mean and 5 and 95 % quantiles of two draws, by hand."""
-    made = Chance(Fits(study, None, {}), pd.DataFrame(index=[1]), np.array(draws)[:, None], pd.DataFrame({"gel": [0.9], "tack": [0.3]}, [1]))
+    made = Chance(fits, pd.DataFrame(index=[1]), np.array(draws)[:, None], pd.DataFrame({"gel": [0.9], "tack": [0.3]}, [1]))
     assert made.sentence().startswith("Chance of a good casting: ")
     assert made.sentence().endswith(f"{says} The aim most often missed: tack.")
 

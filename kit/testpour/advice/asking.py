@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
-from testpour.models.settings import settings_table
+from testpour.models.settings import as_met, settings_table
 from testpour.units import to_unit
 from testpour.wording import in_markdown
 
@@ -84,7 +84,7 @@ def asked(
     missing = [name for name in NEEDS if name not in {factor.name for factor in study.factors}]
     if missing:
         raise AskedTooMuch([f"The study has no {', '.join(missing)}; add the factor(s) to study.toml."])
-    row = settings_table(study, settings, room=room).iloc[0].to_dict()
+    row = settings_table(as_met(study, fits.castings.pours), settings, room=room).iloc[0].to_dict()
     found = check_settings(study, row)
     pours = fits.castings.pours
     problems = [*found.refusals]

@@ -177,7 +177,7 @@ def next_pours(
     """
     _check(pours, aim)
     study, states = fits.study, states_of(fits)
-    given = checked_given(study, fixed, room)
+    given = checked_given(fits, fixed, room)
     conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
     free = free_factors(study, fixed)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)

@@ -13,7 +13,7 @@ from testpour.advice.prospect import summed_up
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.remainder import coordinates_of
 from testpour.models.scales import to_latent
-from testpour.models.settings import settings_table
+from testpour.models.settings import as_met, settings_table
 from testpour.models.terms import HOURS, OVEN, one_post_cure
 from testpour.planning.coding import each_of
 from testpour.problems import Problem
@@ -61,12 +61,14 @@ def checked_room(study: Study, room: str | float | None) -> float | None:
 
 
 def checked_given(
-    study: Study, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
+    fits: Fits, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
 ) -> pd.DataFrame:
     """The settings that are given, complete with usual values: one row, in the factors' units.
 
     A SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
     """
+    study = as_met(fits.study, fits.castings.pours)
+    room = (fixed or {}).get("room_temperature") if room is None else room
     given = settings_table(study, [fixed or {}], room=checked_room(study, room))
     refused = check_settings(study, {name: given[name].iloc[0] for name in fixed or () if name in given}).refusals
     if refused:

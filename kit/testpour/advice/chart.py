@@ -157,7 +157,8 @@ def recipe_chart(
             "A recipe chart gives the catalyst, but this study does not vary it or it is given. "
             'Give catalyst a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
         )
-    cells = _cells(study, rooms, thicknesses, fixed)
+    rooms = (fixed or {}).get("room_temperature") if rooms is None else rooms
+    cells = _cells(fits, rooms, thicknesses, fixed)
     shared = tuple(factor for factor in free if factor.name != "catalyst")
     common = _common(fits, states, cells, shared)
     cells = cells.assign(**common)
@@ -166,8 +167,9 @@ def recipe_chart(
         [cells.get(name, pd.Series(np.nan, cells.index)) for name in ("room_temperature", "thickness")],
         names=["room_temperature", "thickness"],
     )
-    named = [f for f in study.factors if f.kind != "text" and f.role == "chosen" and f.name not in ("catalyst", "thickness")]
-    names = tuple(f.name for f in named if f.name in common or f.name in (fixed or {}))
+    apart = ("catalyst", "thickness", "room_temperature")
+    named = [f for f in study.factors if f.kind != "text" and f.name not in apart and (f.role == "chosen" or cells[f.name].iloc[0] != f.usual)]
+    names = tuple(f.name for f in named if f.role != "chosen" or f.name in common or f.name in (fixed or {}))
     words = settings_words(study, cells.iloc[0], names)
     poured = cells.assign(catalyst=rows["catalyst"])
     found = check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
@@ -175,9 +177,9 @@ def recipe_chart(
     return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, found)
 
 
-def _cells(study, rooms, thicknesses, fixed):
+def _cells(fits, rooms, thicknesses, fixed):
     """One row a room and depth, every other setting as given or usual."""
-    given = checked_given(study, fixed)
+    study, given = fits.study, checked_given(fits, fixed)
     names = {factor.name for factor in study.factors}
     if "room_temperature" in names:
         span = study.factor("room_temperature").span

@@ -39,7 +39,7 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, ro
 
 
 def where_judged(study: Study, contexts: pd.DataFrame) -> str:
-    """The rooms and depths a chance is about, as the end of a sentence: " in a room at 28 °C, over the depths of the study".
+    """The rooms, the depths and what is not as usual in the air, as the end of a sentence: " in a room at 28 °C, at 70 % humidity".
 
     Nothing where the study knows neither.
     """
@@ -47,9 +47,11 @@ def where_judged(study: Study, contexts: pd.DataFrame) -> str:
               if name in contexts and contexts[name].nunique() > 1]
     over = f"over the {' and '.join(spread)} of the study" if spread else ""
     if "room_temperature" not in contexts or "rooms" in spread:
-        return f" {over}" if over else ""
-    place = f" in a room at {study.factor('room_temperature').show(contexts['room_temperature'].iloc[0])}"
-    return place + (f", {over}" if over else "")
+        place = f" {over}" if over else ""
+    else:
+        place = f" in a room at {study.factor('room_temperature').show(contexts['room_temperature'].iloc[0])}" + (f", {over}" if over else "")
+    air = [f for f in study.factors if f.role == "met" and f.kind == "number" and f.name in contexts and f.name != "room_temperature"]
+    return place + "".join(f", at {f.show(contexts[f.name].iloc[0])} {f.words}" for f in air if contexts[f.name].iloc[0] != f.usual)
 
 
 def _nodes(factor):

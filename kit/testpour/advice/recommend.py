@@ -77,7 +77,7 @@ class Recommendation:
         room = "Pour with "
         if "room_temperature" in row:
             room = f"In a room at {self.study.factor('room_temperature').show(row['room_temperature'])}, pour with "
-        text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict()
+        text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict() + self.chance.met()
         if self.conflict:
             text += f" {self.conflict.sentence(beside_best=True)} {self._by_aim()}"
         if self.beyond:
@@ -119,7 +119,7 @@ def recommend(
         If the room is too cold or too hot to advise on, or the cautions refuse what is given.
     """
     study, states = fits.study, states_of(fits)
-    given = checked_given(study, fixed, room)
+    given = checked_given(fits, fixed, room)
     conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
     free = free_factors(study, fixed)
     best = best_settings(fits, states, given, free)

@@ -130,7 +130,7 @@ def stop_advice(
         As for `next_pours`.
     """
     study, states = fits.study, states_of(fits)
-    given = checked_given(study, fixed, room)
+    given = checked_given(fits, fixed, room)
     conflict = aims_in_the_way(fits, states, given, fixed or ())
     free = free_factors(study, fixed)
     contexts = contexts_for(study, free, given, rooms=room is None)

@@ -14,7 +14,7 @@ from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import beyond_log, predicted
 from testpour.causes.saving import AS_GOOD
 from testpour.models.chance import Chance, cautions_at, chance
-from testpour.models.settings import settings_table
+from testpour.models.settings import as_met, settings_table
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, table_html
 
@@ -65,7 +65,7 @@ class WhatIf:
 
     def sentence(self) -> str:
         """The chance and the change that helps, in a few sentences."""
-        text = self.chance.verdict()
+        text = self.chance.verdict() + self.chance.met()
         if self.change:
             row = self.changes.loc[self.change]
             advised = f"{_in_words(self.study.factor(self.change), row['end'])}: {about_in_hundred(row['chance'])}."
@@ -114,7 +114,8 @@ def what_if(
     study, states = fits.study, states_of(fits)
     if room is None and isinstance(settings, Mapping):
         room = settings.get("room_temperature")
-    table = settings_table(study, [settings or {}], room=checked_room(study, room))
+    usual = as_met(study, fits.castings.pours)
+    table = settings_table(usual, [settings or {}], room=checked_room(usual, room))
     table.index = pd.Index(["asked"])
     changes = _changes(fits, states, table)
     helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes

@@ -10,7 +10,7 @@ import pandas as pd
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_table
-from testpour.models.settings import SettingsGiven, settings_table
+from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ class Chance:
 
     def sentence(self) -> str:
         """The chance in a sentence, for the first setting, and what is refused or warned about."""
-        return self.cautions.around(self.verdict())
+        return self.cautions.around(self.verdict() + self.met())
 
     def verdict(self) -> str:
         """The chance alone in a sentence, for the first setting."""
@@ -78,6 +78,10 @@ class Chance:
         else:
             verdict = about_in_hundred(row["chance"]) + between
         return f"Chance of a good casting: {verdict}. The aim most often missed: {row['most often missed']}."
+
+    def met(self) -> str:
+        """What the first setting holds as the log met it, not as usual, in a sentence that begins with a space."""
+        return met_words(self.fits.study, self.fits.castings.pours, self.settings.iloc[0])
 
     __repr__ = sentence
 
@@ -95,7 +99,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     ----------
     fits : Fits
     settings : dict, list of dict or DataFrame, optional
-        See `settings_table`; usual values where nothing is said.
+        See `settings_table`; usual values where nothing is said, or the log's where it never met the usual humidity or room.
     room : str or float, optional
         Room temperature.
 
@@ -116,7 +120,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
             "This study states no aim, so nothing can be called good. "
             "Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = \"24 h\" }"
         )
-    table = settings_table(study, settings, room=room)
+    table = settings_table(as_met(study, fits.castings.pours), settings, room=room)
     by_aim, each = {}, []
     for aim in study.aims:
         reading = study.reading(aim.reading)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -12,6 +13,7 @@ import pandas as pd
 from testpour.problems import Problem
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
+from testpour.wording import listed
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -93,6 +95,48 @@ def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
             inside = min(values) <= factor.usual <= max(values)
             held[factor.name] = factor.usual if inside else float(np.median(values))
     return held
+
+
+def as_met(study: Study, poured: pd.DataFrame) -> Study:
+    """The study with the usual value of what nobody can choose, such as the humidity, as `held_settings` has it.
+
+    Parameters
+    ----------
+    study : Study
+    poured : DataFrame
+        Rows of pours, floats in declared units.
+
+    Returns
+    -------
+    Study
+        Only what the log holds, and never at its usual value, differs.
+    """
+    held = held_settings(study, poured)
+    met = {f.name for f in study.factors if f.role != "chosen" and f.name in held and f.name in poured and poured[f.name].notna().any()}
+    return replace(study, factors=tuple(replace(f, usual=held[f.name]) if f.name in met else f for f in study.factors))
+
+
+def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series) -> str:
+    """What settings hold as the log met it, not as usual, in a sentence that begins with a space; "" where nothing.
+
+    Parameters
+    ----------
+    study : Study
+    poured : DataFrame
+        Rows of pours, floats in declared units.
+    row : dict or Series
+        One row of settings.
+
+    Returns
+    -------
+    str
+    """
+    both = zip(study.factors, as_met(study, poured).factors, strict=True)
+    each = [(usual, met) for usual, met in both if usual.usual != met.usual and row.get(met.name) == met.usual]
+    if not each:
+        return ""
+    held, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in each), listed(usual.show(usual.usual) for usual, _ in each)
+    return f" This is for {held}, the middle of what the log met: it never met the usual {never}."
 
 
 def check_level(level: float) -> None:

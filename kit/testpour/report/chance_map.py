@@ -12,7 +12,7 @@ from matplotlib.patheffects import withStroke
 from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
 from testpour.models.chance import chance
-from testpour.models.settings import settings_table
+from testpour.models.settings import as_met, met_words, settings_table
 from testpour.picture import INK, Picture, label_axis, new_picture, poured_range
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, listed
@@ -61,12 +61,12 @@ def show_chance(
     pours = fits.castings.pours
     columns, rows = _ends(across, pours), _ends(up, pours)
     grid = np.meshgrid(np.linspace(columns[0], columns[1], STEPS), np.linspace(rows[0], rows[1], STEPS))
-    one = settings_table(fits.study, fixed, room=room)
+    one = settings_table(as_met(fits.study, pours), fixed, room=room)
     table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()
     met, safe = chance(fits, table).draws.mean(axis=0), allowed(fits, table)
     poured = [_poured(f, pours) for f in (across, up)]
-    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), (across, up), poured), height=5.2,
+    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), (across, up), poured, pours), height=5.2,
                                 found=check_ends(fits.study, table))
     ax = axes[0, 0]
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
@@ -138,7 +138,7 @@ def _hatch_beyond(ax, ends, poured):
             style["label"] = "_"
 
 
-def _says(study, table, met, factors, poured):
+def _says(study, table, met, factors, poured, pours):
     best = int(np.argmax(met))
     if met[best] < 0:
         return "Chance of a good casting: every setting on this map is refused, or likely to boil."
@@ -151,4 +151,5 @@ def _says(study, table, met, factors, poured):
     beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in held)
     text = f"Chance of a good casting: highest here at {where}, {about_in_hundred(met[best])}"
     text += f" (with {beside})." if beside else "."
+    text += met_words(study, pours, table.drop(columns=[f.name for f in factors]).iloc[0])
     return text if within else text + " Nothing was poured there yet."
