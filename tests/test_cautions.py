@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
@@ -81,6 +82,16 @@ def test_only_the_furthest_limit_of_a_side_speaks():
     assert len(found.refusals) == 1 and not found.warnings
     assert "below 0.5 %" in check_settings(None, {"catalyst": 0.3}).sentence()
     assert len(check_settings(None, {"catalyst": 0.3}).warnings) == 1
+
+
+@pytest.mark.parametrize("share", [0.01, 0.015, 0.04])
+def test_a_catalyst_written_as_a_share_is_told_how_per_cent_are_written(share):
+    """1 %, 1.5 % and 4 % of the resin as shares of it; 0.1 % may be meant as it stands."""
+    says = f"Catalyst {share:g} % is below 0.1 %: so little sets no resin, so a share of the resin may have been written where per cent are meant."
+    assert f"{says} Write a share of 0.015 as 1.5 %." in check_settings(None, {"catalyst": share}).warnings
+    with pytest.raises(WeighOutProblems, match=r"rounds to nothing.*Write a share of 0\.015 as 1\.5 %"):
+        weigh_out("100 g", catalyst=share)
+    assert "share" not in check_settings(None, {"catalyst": 0.1}).sentence()
 
 
 def test_a_sentence_names_setting_value_limit_reason_and_remedy():

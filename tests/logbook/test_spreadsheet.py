@@ -453,7 +453,7 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
     with pytest.warns(Caution) as said:
         log.add_sheet(write(tmp_path, "pour,catalyst,gel time\nA,0.02,90\nB,0.02,95\nC,1.5,20\n"))
     (one,) = [str(warning.message) for warning in said]
-    assert one.startswith("A and B: Catalyst 0.02 % is below 0.5 %")
+    assert one.startswith("A and B: Catalyst 0.02 % is below 0.1 %")
 
 
 CELLS = st.one_of(

@@ -184,7 +184,7 @@ def _weighed(asked):
     if not resin or not catalyst:
         mix, scale = f"{show(asked.catalyst, '%')} of {show(asked.resin, 'g')} resin", show(step, "g", 6)
         said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {scale}. Mix more or use a finer scale."
-        raise WeighOutProblems([said])
+        raise WeighOutProblems([" ".join([said, *asked.cautions.warnings])])
     low, high = delivered(resin, catalyst, step)
     table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))
