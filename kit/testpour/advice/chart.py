@@ -66,6 +66,8 @@ class RecipeChart:
         The log it rests on.
     cautions : Cautions
         On its rooms and depths, and on what is predicted for its recipes.
+    together : bool
+        Whether some of the other settings were chosen, for all cells together.
     """
 
     study: Study
@@ -74,6 +76,7 @@ class RecipeChart:
     pours: int
     castings: Castings | None = field(default=None, repr=False)
     cautions: Cautions = field(default_factory=Cautions, repr=False)
+    together: bool = False
 
     def sentence(self) -> str:
         """What the chart rests on and how much of it is a guess."""
@@ -85,6 +88,7 @@ class RecipeChart:
             text += f" {why_first(self.study, failing)}"
         if (self.table["advice"] != NOTHING).any():  # a recipe, or a pour to try
             text += f" Everywhere: {self.shared}."
+            text += " That is chosen for all these cells together: the advice for one room or depth may differ." if self.together and len(good) > 1 else ""
         if self.table["beyond"].any():
             text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
         return self.cautions.around(text)
@@ -174,7 +178,7 @@ def recipe_chart(
     poured = cells.assign(catalyst=rows["catalyst"])
     found = check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
     found += cautions_at(fits, poured[poured["catalyst"].notna()])
-    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, found)
+    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, found, bool(common))
 
 
 def _cells(fits, rooms, thicknesses, fixed):
