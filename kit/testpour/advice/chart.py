@@ -26,7 +26,7 @@ from testpour.advice.recommend import beyond_log, settings_words
 from testpour.advice.remedy import NOTHING, remedies
 from testpour.causes.whole_log import missed_by_most
 from testpour.caution_rules import Cautions
-from testpour.cautions import check_table
+from testpour.cautions import check_settings, check_table
 from testpour.files import page_kind, put
 from testpour.models.chance import cautions_at, chance
 from testpour.pages import dated
@@ -134,7 +134,7 @@ def recipe_chart(
     ----------
     fits : Fits
     rooms : str, float or list, optional
-        Room temperatures, °C or text with a unit; the study's span in steps of 2 °C by default.
+        Room temperatures, °C or text with a unit; the study's span in steps of 2 °C by default, where none is refused.
     thicknesses : str, float or list, optional
         Depths, mm or text with a unit; four over the study's span by default.
     fixed : dict, optional
@@ -150,7 +150,7 @@ def recipe_chart(
     NoAims
         If the study states no aim.
     RoomProblem, SettingRefused
-        If a room is too cold or too hot to advise on, or the cautions refuse what is given.
+        If a room that is given, or every room of the study, is too cold or too hot to advise on, or the cautions refuse what is given.
     ValueError
         If catalyst is no free setting of the study.
     """
@@ -162,6 +162,7 @@ def recipe_chart(
             'Give catalyst a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
         )
     rooms = (fixed or {}).get("room_temperature") if rooms is None else rooms
+    ends = {factor.name: factor.span for factor in study.factors if factor.name == "room_temperature" and rooms is None}
     cells = _cells(fits, rooms, thicknesses, fixed)
     shared = tuple(factor for factor in free if factor.name != "catalyst")
     common = _common(fits, states, cells, shared)
@@ -176,19 +177,29 @@ def recipe_chart(
     names = tuple(f.name for f in named if f.role != "chosen" or f.name in common or f.name in (fixed or {}))
     words = settings_words(study, cells.iloc[0], names)
     poured = cells.assign(catalyst=rows["catalyst"])
-    found = check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
+    found = Cautions(check_table(study, pd.DataFrame(ends)).refusals)  # rooms of the study that are left out
+    found += check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
     found += cautions_at(fits, poured[poured["catalyst"].notna()])
     return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, found, bool(common))
 
 
+def _rooms(study, rooms):
+    """The rooms of the chart, °C, the coldest first: those of the study's span that are not refused, where none are said."""
+    known = [factor for factor in study.factors if factor.name == "room_temperature"]
+    if not known:
+        return [None]
+    low, high = known[0].span
+    every = np.arange(np.ceil(low), high + 1e-9, ROOM_STEP) if rooms is None else some_of(rooms, "rooms")
+    kept = [room for room in every if rooms is not None or not check_settings(study, {"room_temperature": room})]
+    return sorted({checked_room(study, room) for room in kept or every})
+
+
 def _cells(fits, rooms, thicknesses, fixed):
     """One row a room and depth, every other setting as given or usual."""
-    study, given = fits.study, checked_given(fits, fixed)
+    study, rooms = fits.study, _rooms(fits.study, rooms)
+    given = checked_given(fits, fixed, rooms[0])
     names = {factor.name for factor in study.factors}
     if "room_temperature" in names:
-        span = study.factor("room_temperature").span
-        rooms = np.arange(np.ceil(span[0]), span[1] + 1e-9, ROOM_STEP) if rooms is None else some_of(rooms, "rooms")
-        rooms = sorted({checked_room(study, room) for room in rooms})
         given = pd.concat([given.assign(room_temperature=room) for room in rooms], ignore_index=True)
     if "thickness" in names and "thickness" not in (fixed or {}):
         factor = study.factor("thickness")
