@@ -108,14 +108,14 @@ def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
     return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
 
 
-def check_gel_time(minutes: str | float) -> Cautions:
-    """A warning where the predicted gel time (min) leaves no time to pour."""
-    return _check("gel_time", _cut(minutes, "min", 0.1))
+def check_gel_time(minutes: str | float, words: str = "") -> Cautions:
+    """A warning where the predicted gel time (min) leaves no time to pour; `words` call it other than a prediction."""
+    return _check("gel_time", _cut(minutes, "min", 0.1), words=words)
 
 
-def check_peak(degC: str | float) -> Cautions:
-    """A refusal or warning where the predicted peak temperature (degC) is too high."""
-    return _check("peak_temperature", _cut(degC, "degC", 1))
+def check_peak(degC: str | float, words: str = "") -> Cautions:
+    """A refusal or warning where the predicted peak temperature (degC) is too high; `words` call it other than a prediction."""
+    return _check("peak_temperature", _cut(degC, "degC", 1), words=words)
 
 
 def check_read(reading: Reading, low: float, high: float, room: float = math.nan) -> Cautions:

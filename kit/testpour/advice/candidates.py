@@ -63,7 +63,7 @@ def checked_room(study: Study, room: str | float | None) -> float | None:
 def checked_given(
     fits: Fits, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
 ) -> pd.DataFrame:
-    """The settings that are given, complete with usual values: one row, in the factors' units.
+    """The settings that are given, complete with usual values (see `as_met`): one row, in the factors' units.
 
     A SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
     """

@@ -45,7 +45,8 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     for reading in study.readings:
         if reading.name == "gel_time" or reading.scale == "rise":
             middle = float(_believed_middle(study, reading, table)[0])
-            found += check_peak(middle) if reading.scale == "rise" else check_gel_time(middle)
+            check = check_peak if reading.scale == "rise" else check_gel_time
+            found += check(middle, f"{reading.words} by the trade's figures, not the log's,")  # advice has the log's
     return found
 
 
