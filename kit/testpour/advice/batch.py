@@ -16,11 +16,10 @@ from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, ga
 from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
-from testpour.bench.planned import sharing
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.models.chance import cautions_at, chance
 from testpour.models.settings import settings_table
-from testpour.planning.pour_cautions import by_pour
+from testpour.planning.pour_cautions import by_pour, sharing
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, in_hundred, listed, table_html
 

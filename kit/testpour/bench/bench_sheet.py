@@ -18,7 +18,7 @@ from testpour.caution_rules import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.plan import which_session
-from testpour.planning.pour_cautions import grouped, pour_cautions
+from testpour.planning.pour_cautions import apart, grouped, pour_cautions
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count
@@ -136,10 +136,10 @@ def bench_sheet(
     Raises
     ------
     WeighOutProblems
-        With every pour that cannot be weighed out or is refused, and why.
+        With every pour that cannot be weighed out or is refused, and why, and with pours that cannot share a session.
     """
     name, pours = _session(pours, session)
-    problems, rows, cautions = [], {}, {}
+    problems, rows, cautions = list(filter(None, [apart(study, name, pours)])), {}, {}
     for pour, given in pours.iterrows():
         settings = _settings(study, given)
         found = pour_cautions(study, settings)

@@ -12,10 +12,10 @@ from testpour.bench.scale import decimals
 from testpour.bench.weighing import check_pigment
 from testpour.cautions import check_batch, check_delivered
 from testpour.planning.plan import Plan, which_session
+from testpour.planning.pour_cautions import apart
 from testpour.problems import Problems
 from testpour.study import Study
 from testpour.units import show
-from testpour.wording import listed
 
 
 class FormProblem(Problems):
@@ -50,7 +50,8 @@ def planned_pours(
     if not isinstance(table, pd.DataFrame) or not len(table) or not table.index.is_unique:
         raise FormProblem(["give a plan, a bench sheet or a table with one row a pour, each with a name of its own."])
     name, table = _one_session(table, source.session if isinstance(source, BenchSheet) else None, session)
-    _refuse_apart(study, name, table)
+    if said := apart(study, name, table):
+        raise FormProblem([said])
     step = source.scale_resolution if isinstance(source, BenchSheet) else 0.1
     varied = {f.name for f in study.varied}
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
@@ -61,27 +62,6 @@ def planned_pours(
                 and (f.name in varied or settings[f.name] != f.usual)]
         pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row, settings, step)))
     return name, tuple(pours)
-
-
-def sharing(study: Study, pours: pd.DataFrame) -> list[list[str]]:
-    """The pours that can share a session: those alike in every setting that is set once a session."""
-    once = [f.name for f in _once(study) if f.name in pours]
-    return [list(run.index) for _, run in pours.groupby(once, sort=False, dropna=False)] if once else [list(pours.index)]
-
-
-def _once(study):
-    """The settings that hold for a whole session."""
-    return [f for f in study.factors if f.role == "chosen" and f.by_session]
-
-
-def _refuse_apart(study, name, table):
-    """Pours that differ in what is set once a session: no plan could be made after a log that has them as one."""
-    runs = sharing(study, table)
-    if len(runs) > 1:
-        words = listed(f.words for f in _once(study) if f.name in table and table[f.name].nunique(dropna=False) > 1)
-        apart = "; ".join(listed(map(str, run)) for run in runs)
-        said = f"session {name}: its pours differ in {words}, set once a session. Begin a session for each of these: {apart}."
-        raise FormProblem([f"{said} If they can differ within a session, write by_session = false for them in study.toml."])
 
 
 def _one_session(table, named, session):

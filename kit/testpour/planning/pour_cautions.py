@@ -14,6 +14,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.wording import listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -83,3 +84,51 @@ def _one_text(texts):
     values = [value[0] for value in found]
     start, end = found[0].span()
     return f"{texts[0][:start]}{min(values, key=float)} to {max(values, key=float)}{texts[0][end:]}"
+
+
+def sharing(study: Study, pours: pd.DataFrame) -> list[list[str]]:
+    """The pours that can share a session: those alike in every setting that is set once a session.
+
+    Parameters
+    ----------
+    study : Study
+    pours : DataFrame
+        One row a pour, indexed by name, with factor columns.
+
+    Returns
+    -------
+    list of list of str
+        Names, in the order of the first pour of each session.
+    """
+    once = [f.name for f in _once(study) if f.name in pours]
+    return [list(run.index) for _, run in pours.groupby(once, sort=False, dropna=False)] if once else [list(pours.index)]
+
+
+def _once(study):
+    """The settings that hold for a whole session."""
+    return [f for f in study.factors if f.role == "chosen" and f.by_session]
+
+
+def apart(study: Study, name: str, pours: pd.DataFrame) -> str:
+    """Why some pours cannot share a session, in sentences: no plan could be made after a log that has them as one.
+
+    Parameters
+    ----------
+    study : Study
+    name : str
+        Of the session.
+    pours : DataFrame
+        One row a pour, indexed by name, with factor columns.
+
+    Returns
+    -------
+    str
+        "" where they can.
+    """
+    runs = sharing(study, pours)
+    if len(runs) < 2:
+        return ""
+    words = listed(f.words for f in _once(study) if f.name in pours and pours[f.name].nunique(dropna=False) > 1)
+    each = "; ".join(listed(map(str, run)) for run in runs)
+    said = f"session {name}: its pours differ in {words}, set once a session. Begin a session for each of these: {each}."
+    return f"{said} If they can differ within a session, write by_session = false for them in study.toml."
