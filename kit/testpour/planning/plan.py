@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import itertools
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -226,10 +227,30 @@ def _run_order(asked, chosen, castings, seed):
     order = np.concatenate(
         [rng.permutation(np.flatnonzero(chosen.sessions == number)) for number in np.unique(chosen.sessions)]
     )
-    made = 0 if castings is None else len(castings.pours)
-    held = 0 if castings is None else castings.pours["session"].nunique()
+    made = pd.Index([]) if castings is None else castings.pours.index
+    held = pd.Index([]) if castings is None else pd.Index(castings.pours["session"].unique())
     table = settings_table(asked.coding.study, asked.coding.decode(chosen.rows[order], asked.sides)).drop(columns="age")
-    table.insert(0, "session", [f"S{held + number + 1}" for number in chosen.sessions[order]])
-    table.index = pd.Index([f"P{made + place + 1:02d}" for place in range(len(table))], name="pour")
+    sessions = free_names("S{}", int(chosen.sessions.max()) + 1, len(held), set(held))
+    table.insert(0, "session", [sessions[number] for number in chosen.sessions[order]])
+    table.index = pd.Index(free_names("P{:02d}", len(table), len(made), set(made)), name="pour")
     return table
+
+
+def free_names(like: str, many: int, after: int, taken: Collection[object]) -> list[str]:
+    """Names for new pours or sessions, counted on from so many: none that is taken.
+
+    Parameters
+    ----------
+    like : str
+        How they are written, with a place for the number, for example ``"P{:02d}"``.
+    many : int
+    after : int
+        How many there are already.
+    taken : collection of str
+
+    Returns
+    -------
+    list of str
+    """
+    return list(itertools.islice((name for number in itertools.count(after + 1) if (name := like.format(number)) not in taken), many))
 
