@@ -169,7 +169,7 @@ def test_the_next_pours_have_one_name_wherever_they_are_spoken_of(oven):
     """Of a log with K1 and K2 the advice counts from P03, the log's next free names are P01 to P03."""
     words = oven.words()
     assert "each of these as a session of its own: P01 and P03; P02." in words
-    assert [part["text"] for part in oven.parts("caution")] == ["P01, P03: Hot."]
+    assert [part["text"] for part in oven.parts("caution")] == ["P01, P03: Hot."] and words.count("Hot.") == 1
     shown = next(part for part in oven.parts("table") if part["caption"] == "The most useful first")
     assert [row[0] for row in shown["rows"]] == ["P01", "P02", "P03"]
     assert [row[-1] for row in shown["rows"]] == ["repeats P04: of the log", "settles tack", "repeats P01: shows how far two alike pours differ"]
@@ -280,6 +280,17 @@ def test_a_casting_that_ran_hot_as_well_is_told_so_with_its_care(hand, tmp_path)
     said = at.words().split("The whole answer in words")[0]
     assert "It misses its aim for peak temperature too." in said and "Its peak temperature has its own cause: it was planned deep" in said
     assert said.index("Lay a polyester film") < said.index("Pour in layers") < said.index("A pour that smokes goes outdoors")
+
+
+@pytest.mark.slow
+def test_no_remedy_is_given_where_the_cause_cannot_be_told(hand, tmp_path, monkeypatch):
+    """P01 of the demonstration, as if the next cause were as likely as its open face."""
+    make_folder(tmp_path / "demo")
+    monkeypatch.setattr("testpour.panels.ask_why.unsure", lambda answer: True)
+    at = hand(tp.why_panel(tmp_path / "demo"))
+    at.type("pour", "P01")
+    said = at.words().split("The whole answer in words")[0]
+    assert "Cannot tell yet what was wrong." in said and "Lay a polyester film" not in said
 
 
 @pytest.mark.slow

@@ -61,13 +61,13 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
     behind = answer.together or (answer.first,)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
-    told, unsure = _must(answer, behind), _unsure(answer)
+    told, open_ = _must(answer, behind), unsure(answer)
     miss, also = [_miss(answer)], also_missed(answer)
-    if unsure:
-        miss.append(f"Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong.")
+    if open_:
+        miss.append(cannot_tell(answer))
     left = WORDS - _count(*miss, *told.values(), *map(_bar_words, bars))
     rivals = [(named(answer, name), answer.chances[name]) for name in _rivals(answer, behind) if answer.chances[name] >= ENOUGH]
-    near = [] if told_apart(answer.chances) and not unsure else rivals[:1]  # it may as well be this one
+    near = [] if told_apart(answer.chances) and not open_ else rivals[:1]  # it may as well be this one
     after, kept = _next_time(answer, behind), _count(*map(_bar_words, near))
     told[5] = _fitting(after, left - kept, "; ") or _fitting(after, left, "; ")
     left -= _count(told[5])
@@ -100,7 +100,7 @@ def _fitting(text, left, mark):
 def _next_time(answer, behind):
     """What to do from now on about the likeliest causes, if it can be told which they are, and about what the settings openly did beside them."""
     causes = answer.case.table.causes
-    after = [] if _unsure(answer) else [causes[name].afterwards(name in answer.openly) for name in behind]
+    after = [] if unsure(answer) else [causes[name].afterwards(name in answer.openly) for name in behind]
     after += [causes[name].afterwards(True) for _, name in answer.by_settings if name not in behind]
     words = "; ".join(dict.fromkeys(_lower(text) for text in after if text))
     return f"Next time: {words}." if words else ""
@@ -109,7 +109,7 @@ def _next_time(answer, behind):
 def _beside(answer, behind):
     """What goes with what is to be done, with its place: the next question where that is not all yet, and cautions where nothing is."""
     causes = [answer.case.table.causes[name] for name in behind]
-    if _unsure(answer):
+    if unsure(answer):
         yield 6, _cautions(causes)
     elif acted_upon(answer, behind[0]) < SURE and any(cause.meanwhile for cause in causes):
         yield 4.5, _look_next(answer)
@@ -146,7 +146,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     now = "; ".join(dict.fromkeys(_lower(c.at_once(acted_upon(answer, behind[0]), again)) for c in causes if c.now))
     told = "untimely" in answer.case.signs and causes[0].of_the_log  # the check of its entry says what to do
     must: dict[float, str] = {4: f"This casting: {now}." if now and not told else ""}
-    if _unsure(answer):
+    if unsure(answer):
         must[4] = _look_next(answer)
     if answer.case.refused:
         must[0.3] = f"Check its entry: {_lower(answer.case.refused)}"
@@ -158,7 +158,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
         must[1] = "The first two together fit best."
     if own := _own(answer, behind):
         must[0.7] = of_its_own(answer, *own)
-    if not _unsure(answer):
+    if not unsure(answer):
         must[6] = _cautions(causes)
     return {place: text for place, text in must.items() if text}
 
@@ -189,7 +189,7 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
     test = cheapest_test(table, first, rival, answer.openly) if rival else None
     alone = not answer.together and not answer.case.throughout  # the whole log has a test of its own
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and alone:
-        apart = "To tell" if told_apart(answer.chances) or _unsure(answer) else "Cannot tell them apart yet"
+        apart = "To tell" if told_apart(answer.chances) or unsure(answer) else "Cannot tell them apart yet"
         yield TEST, f"{apart}: {test.words}."
     for place, words in enumerate(speaks[1:]):
         yield 3 + place / 10, f"Also: {words}."
@@ -203,9 +203,19 @@ def _look_next(answer):
     return " ".join(filter(None, (f"Look next: {_lower(asked.question.ask)}" if asked else "", never)))
 
 
-def _unsure(answer):
+def unsure(answer: "Answer") -> bool:
     """Whether it cannot be told what to do.
 
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    bool
+
+    Notes
+    -----
     So it is where the likeliest cause is a guess or the next one is as likely; and where ordinary scatter comes first
     though an aim is missed, a fault was seen or the entry is refused, and is not far ahead.
     """
@@ -214,6 +224,20 @@ def _unsure(answer):
         return first + second < GUESS if answer.together else first < GUESS or first - second < NEAR
     odd = answer.missed or answer.case.odd or set(answer.observed.items()) - {("looks", "nothing else")}
     return bool(answer.case.refused or odd and first < SURE)
+
+
+def cannot_tell(answer: "Answer") -> str:
+    """That it cannot be told yet, in a sentence.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    str
+    """
+    return f"Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong."
 
 
 def _lower(text):

@@ -12,7 +12,7 @@ import testpour as tp
 from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
 from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, read_again
-from testpour.causes.verdict import ENOUGH
+from testpour.causes.verdict import ENOUGH, cannot_tell, unsure
 from testpour.logbook.tables import LogProblem
 from testpour.panels.memory import SCALES, scale_step
 from testpour.panels.numbers import Field
@@ -172,7 +172,9 @@ class WhyPanel(Panel):
     def _advice(self, answer):
         """What to do about the likeliest causes and about what the settings openly did beside them, each with its care."""
         behind = answer.together or (answer.first,)
-        for name in behind:
+        if unsure(answer):
+            yield text(f"{cannot_tell(answer)}{' Answer what is asked above first.' if answer.ask() else ''}", "strong")
+        for name in () if unsure(answer) else behind:
             yield from _remedy(answer, name, f"{capital(named(answer, name))}:", name in answer.openly, acted_upon(answer, name))
         if also_missed(answer):
             yield text(also_missed(answer))
