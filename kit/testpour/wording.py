@@ -75,6 +75,24 @@ def visible(text: object) -> str:
     return str(text).translate(SHOWN)
 
 
+def in_days(text: str) -> str:
+    """A text with its whole days from the second on as days, as makers state them: 168 h is 7 days.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
+    def days(found):
+        hours = int(found[1])
+        return found[0] if hours < 48 or hours % 24 else f"{hours // 24} days"
+
+    return re.sub(r"(?<![\d.])(\d+) h\b", days, text)
+
+
 def in_html(text: object) -> str:
     """`text` for HTML, where a person's own words must not become markup, formulas or another order."""
     return escape(visible(text)).translate(ALONE)

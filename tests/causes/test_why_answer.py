@@ -9,13 +9,14 @@ import pytest
 
 from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
-from testpour.causes.naming import in_days, named, ranked
+from testpour.causes.naming import named, ranked
 from testpour.causes.saving import Saving
 from testpour.causes.sight import sights
 from testpour.causes.signs import noted
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.problems import Problem
+from testpour.wording import in_days
 
 
 @pytest.fixture(scope="module")

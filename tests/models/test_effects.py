@@ -350,6 +350,8 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     fit = fit_castings(castings_of(study, pours, read), remainder=False)["hardness"]
     told = {e.factor.name: e for e in effects(fit).each if e.poured}
     assert list(told) == ["post_cure_temperature"]
+    assert "Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature." in effects(fit).held()
+    assert effects(fit).held().endswith("All this is about hardness at 4 h.")
     post_cure = told["post_cure_temperature"]
     assert (post_cure.start, post_cure.end) == (20.0, 70.0) and post_cure.low > 0 and post_cure.hours == 3
     names = [t.name for t in fit.believed.terms]
@@ -358,6 +360,22 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     gain = fit.posterior.coefficients[:, names.index("post_cure")] * 5 * (1 - np.exp(-1.5))
     by_hand = 100 / (1 + np.exp(-(level + age + gain))) - 100 / (1 + np.exp(-(level + age)))
     assert post_cure.middle == pytest.approx(np.median(by_hand), rel=1e-9)
+
+
+def test_hours_at_one_heat_have_an_effect_of_their_own(study, castings_of):
+    """Ten pours at 70 °C for 1 and 4 h: 5 tens of degrees times exp(-1/2) - exp(-4/2), by hand; an oven as warm as the room tells nothing."""
+    pours = pd.DataFrame({"catalyst": 1.5, "post_cure_temperature": 70.0, "post_cure_time": [1.0, 4.0] * 5}, index=[f"P{i}" for i in range(10)])
+    hardness = np.where(pours["post_cure_time"] > 1, 84.0, 76.0)
+    read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": hardness, "high": hardness, "age": 24.0})
+    fit = fit_castings(castings_of(study, pours, read), remainder=False)["hardness"]
+    (told,) = [e for e in effects(fit).each if e.poured]
+    assert (told.factor.name, told.start, told.end) == ("post_cure_time", 1.0, 4.0) and told.low > 0
+    names = [t.name for t in fit.believed.terms]
+    level, age, oven = (fit.posterior.coefficients[:, names.index(one)] for one in ("level", "age", "post_cure"))
+    start, end = (level + age * np.log(fit.reading.ages[0] / 24) + oven * 5 * (1 - np.exp(-hours / 2)) for hours in (1, 4))
+    assert told.middle == pytest.approx(np.median(100 / (1 + np.exp(-end)) - 100 / (1 + np.exp(-start))), rel=1e-9)
+    cold = fit_castings(castings_of(study, pours.assign(post_cure_temperature=20.0), read), remainder=False)["hardness"]
+    assert not [e for e in effects(cold).each if e.poured]
 
 
 def test_the_words_name_the_level_asked_for(gel):

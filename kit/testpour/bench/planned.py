@@ -50,8 +50,8 @@ def planned_pours(
     if not isinstance(table, pd.DataFrame) or not len(table) or not table.index.is_unique:
         raise FormProblem(["give a plan, a bench sheet or a table with one row a pour, each with a name of its own."])
     name, table = _one_session(table, source.session if isinstance(source, BenchSheet) else None, session)
-    if said := apart(study, name, table):
-        raise FormProblem([said])
+    if why := apart(study, name, table):
+        raise FormProblem([why])
     step = source.scale_resolution if isinstance(source, BenchSheet) else 0.1
     varied = {f.name for f in study.varied}
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]

@@ -22,7 +22,7 @@ from testpour.causes.telling import what_would_tell
 from testpour.causes.verdict import ENOUGH, short_page, verdict
 from testpour.logbook.book import Logbook
 from testpour.models.fits import Fits
-from testpour.wording import NoResult, in_html, in_hundred, table_html
+from testpour.wording import NoResult, in_days, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
 PLAINLY = 0.9  # share of the worst miss that a setting must explain to be named beside another cause of it; common practice, no source
@@ -296,5 +296,6 @@ class Answer:
         said = [part.sentence() for part in parts if part]
         said += [] if self.case.throughout else [what_would_tell(self.case.table, *self.chances.index[:2], self.openly)]
         said += [f"To look at next: {self.ask()}"] if self.ask() else []
-        paragraphs = "".join(f"<p>{in_html(text)}</p>" for text in said)
+        paragraphs = "".join(f"<p>{in_html(in_days(text))}</p>" for text in said)
+        shown = shown.assign(**{name: shown[name].map(in_days) for name in ("for", "against", "remedy")})
         return f"{short_page(self)}<details><summary>More</summary>{paragraphs}{table_html(shown)}</details>"

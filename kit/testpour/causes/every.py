@@ -7,12 +7,12 @@ import pandas as pd
 
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
-from testpour.causes.naming import in_days, named, ranked
+from testpour.causes.naming import named, ranked
 from testpour.causes.table import AGAIN, NOTHING, SETTINGS
 from testpour.causes.telling import tested
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
-from testpour.wording import count, in_html, in_hundred, listed, table_html
+from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
 
 WEIGHED = "Pour a cup with the catalyst weighed on a fine scale"
 CLEAR = "Leave one cup clear, without pigment"

@@ -1,6 +1,5 @@
 """What is said of a cause and of what a casting misses, the same words wherever an answer is shown."""
 
-import re
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -31,24 +30,6 @@ def named(answer: "Answer", name: str) -> str:
     if name in answer.openly:
         return cause.openly.format(settings=listed(answer.case.planned.unnamed))
     return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
-
-
-def in_days(text: str) -> str:
-    """A text with its whole days from the second on as days, as makers state them: 168 h is 7 days.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-    """
-    def days(found):
-        hours = int(found[1])
-        return found[0] if hours < 48 or hours % 24 else f"{hours // 24} days"
-
-    return re.sub(r"(?<![\d.])(\d+) h\b", days, text)
 
 
 def ranked(shares: Sequence[tuple[str, float]], then: str) -> str:

@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
-from testpour.causes.naming import acted_upon, also_missed, in_days, named, of_its_own, ranked, read_again
+from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, ranked, read_again
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
 from testpour.causes.telling import cheapest_test, told_apart
-from testpour.wording import in_html, in_hundred, listed
+from testpour.wording import in_days, in_html, in_hundred, listed
 
 if TYPE_CHECKING:
     from testpour.causes.answer import Answer

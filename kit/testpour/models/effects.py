@@ -13,8 +13,8 @@ from testpour.models.change import averages, change
 from testpour.models.effect import Effect
 from testpour.models.fits import check_one_reading
 from testpour.models.settings import check_level, held_settings, settings_table
-from testpour.models.terms import design
-from testpour.wording import in_markdown, listed
+from testpour.models.terms import HOURS, OVEN, REFERENCE, design
+from testpour.wording import in_days, in_markdown, listed
 
 if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
@@ -71,9 +71,13 @@ class Effects:
     __repr__ = sentence
 
     def held(self) -> str:
-        """Where the other settings are held, in a sentence; "" where there are none."""
+        """Where the other settings are held, and the age of the reading, in sentences; "" where there is neither."""
         each = [f"{factor.words} {factor.show(value)}" for factor, value in self.settings.items()]
-        return f"The settings that do not move are held at {listed(each)}." if each else ""
+        text = f"The settings that do not move are held at {listed(each)}." if each else ""
+        if any(e.factor.name == OVEN for e in self.each):
+            text += " Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature."
+        ages = self.reading.ages
+        return (text + (in_days(f" All this is about {self.reading.words} at {ages[0]:g} h.") if ages else "")).strip()
 
     def _repr_markdown_(self):
         poured = "".join(f"- {in_markdown(e.sentence())}\n" for e in self.each if e.poured)
@@ -81,7 +85,7 @@ class Effects:
         text = f"**What the settings did to {in_markdown(self.reading.words)}**\n\n{poured}"
         if alone:
             text += f"\nNo two pours differ in {in_markdown(listed(alone))}: what is said of that rests on belief alone. To learn it, vary it."
-        return text + (f"\n\n{in_markdown(self.held())}" if self.settings else "")
+        return text + (f"\n\n{in_markdown(self.held())}" if self.held() else "")
 
 
 def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
@@ -113,9 +117,9 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
 
 def _steps(fit):
     """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
-    used = fit.believed.factors
+    used, still = fit.believed.factors, _told_with_the_other(fit.rows)
     for factor in fit.study.factors:
-        if factor.name not in used or factor.kind == "text" or factor.name == "post_cure_time":
+        if factor.name not in used or factor.kind == "text" or factor.name == still:
             continue
         values = fit.rows[factor.name]
         poured = values.nunique() > 1
@@ -127,6 +131,13 @@ def _steps(fit):
             hours = fit.rows["post_cure_time"].max() if "post_cure_time" in fit.rows and poured else 0.0
             beside["post_cure_time"] = hours or 2.0
         yield factor, float(start), float(end), poured, beside
+
+
+def _told_with_the_other(rows):
+    """Which half of a post-cure has no effect of its own: the time, but where one heat was held for different hours."""
+    if not {OVEN, HOURS} <= set(rows) or rows[OVEN].nunique() > 1 or rows[HOURS].nunique() < 2:
+        return HOURS
+    return OVEN if rows[OVEN].max() > REFERENCE[OVEN] else HOURS
 
 
 def _effect(fit, alike, factor, start, end, poured, beside, level):
