@@ -18,13 +18,14 @@ from testpour.advice.candidates import (
 from testpour.advice.chart import recipe_chart
 from testpour.advice.conflicts import AimsConflict, _worst
 from testpour.advice.prospect import prospect, states_of
-from testpour.advice.recommend import best_settings, beyond_log, recommend
+from testpour.advice.recommend import at_its_age, best_settings, beyond_log, recommend
 from testpour.advice.stopping import stop_advice
 from testpour.logbook.castings import Castings
 from testpour.models.beyond import beyond
 from testpour.models.chance import NoAims, chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
+from testpour.report.advised import advice, advised
 from testpour.study import Aim
 
 
@@ -246,6 +247,15 @@ def test_an_oven_without_time_and_time_without_an_oven_are_no_post_cure_that_was
     tried = spread_settings(baked, baked.varied, settings_table(baked, [{}]))
     none = tried[(tried["post_cure_temperature"] == 20) | (tried["post_cure_time"] == 0)]
     assert len(none) and (none[list(span)] == [20.0, 0.0]).all(axis=None)
+
+
+def test_a_reading_that_ages_is_named_with_the_age_it_is_foretold_at(fits):
+    """The study asks for its hardness at a day; a week is 7 days, as makers say it. A gel has one moment of its own."""
+    week = aimed(fits, hardness={"age": 168.0})
+    assert at_its_age(fits.study, fits["hardness"].reading) == "hardness at 24 h"
+    assert at_its_age(week.study, fits["hardness"].reading) == "hardness at 7 days"
+    assert at_its_age(fits.study, fits["gel_time"].reading) == "gel time"
+    assert "hardness at 7 days" in [words for words, _ in advised(week, advice(week, 20))["expect"]["rows"]]
 
 
 def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):

@@ -22,11 +22,11 @@ from testpour.advice.prospect import State, prospect, states_of
 from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.terms import one_post_cure
 from testpour.threads import one_thread
-from testpour.wording import in_hundred, said_in_markdown
+from testpour.wording import in_days, in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
-    from testpour.columns import Factor
+    from testpour.columns import Factor, Reading
     from testpour.models.fits import Fits
     from testpour.study import Study
 
@@ -181,9 +181,28 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
 
     Readings are taken at the age of their aim, else at 24 h; nine castings in ten lie between the ends.
     """
-    ages = {aim.reading: aim.age for aim in fits.study.aims}
-    parts = {fit.reading.words: fit.predict(table, age=ages.get(name) or 24.0) for name, fit in fits.items()}
+    parts = {fit.reading.words: fit.predict(table, age=_age(fits.study, fit.reading)) for fit in fits.values()}
     return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
+
+
+def at_its_age(study: Study, reading: Reading) -> str:
+    """A reading with the age at which `predicted` has it: "hardness at 7 days"; without one where it has one moment of its own.
+
+    Parameters
+    ----------
+    study : Study
+    reading : Reading
+
+    Returns
+    -------
+    str
+    """
+    return in_days(f"{reading.words} at {_age(study, reading):g} h") if reading.ages else reading.words
+
+
+def _age(study, reading):
+    """The age of the aim for a reading, h, else a day."""
+    return {aim.reading: aim.age for aim in study.aims}.get(reading.name) or 24.0
 
 
 def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:

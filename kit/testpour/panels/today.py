@@ -9,7 +9,7 @@ from types import MappingProxyType
 import pandas as pd
 
 import testpour as tp
-from testpour.advice.recommend import Recommendation
+from testpour.advice.recommend import Recommendation, at_its_age
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import WeighOut
 from testpour.panels.memory import SCALES, scale_step
@@ -250,7 +250,7 @@ def _predicted(advice):
     for reading in advice.study.readings:
         if reading.words in advice.predicted.index:
             line = advice.predicted.loc[reading.words]
-            shown[reading.words] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
+            shown[at_its_age(advice.study, reading)] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
     return pd.DataFrame.from_dict(shown, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
 
 

@@ -11,7 +11,7 @@ from testpour.advice.batch import ENOUGH, next_pours
 from testpour.advice.chart import recipe_chart
 from testpour.advice.chart_page import recipe_lines
 from testpour.advice.conflicts import UNADVISED, Unadvised
-from testpour.advice.recommend import Recommendation, recommend, settings_words
+from testpour.advice.recommend import Recommendation, at_its_age, recommend, settings_words
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
@@ -73,7 +73,7 @@ def _expected(fits, given):
     if not given:
         return None
     heads = [_place(fits.study, room, one) for room, one in given]
-    rows = [(fit.reading.words, [_range(fit.reading, one.predicted.loc[fit.reading.words]) for _, one in given]) for fit in fits.values()]
+    rows = [(at_its_age(fits.study, fit.reading), [_range(fit.reading, one.predicted.loc[fit.reading.words]) for _, one in given]) for fit in fits.values()]
     return {"heads": heads, "rows": rows}
 
 
