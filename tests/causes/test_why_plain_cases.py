@@ -223,6 +223,7 @@ def test_what_is_not_due_yet_says_nothing_of_the_study(log_of):
     answer = why(early, "P06")
     assert answer.first == "read_too_early" and "is asked at 7 days." in answer.sentence()
     assert "Read it again at 168 h" in answer.table["remedy"].iloc[0]
+    assert "168 h" not in answer._repr_html_() and "Read it again at 7 days" in answer._repr_html_().partition("More")[2]
 
 
 def read_twice(make, *later):
