@@ -107,7 +107,8 @@ def test_a_step_is_shown_within_a_hundredth_of_itself(step, places):
 
 def test_two_steps_of_a_scale_in_ounces_are_not_six_grams():
     """2 % of 8.0 oz is 0.16 oz, read as 0.2 oz, which is 5.67 g."""
-    assert weigh_out("8 oz", catalyst="2 %", scale_resolution="0.1 oz").shown()["catalyst (g)"].tolist() == ["5.67"]
+    mix = weigh_out("8 oz", catalyst="2 %", scale_resolution="0.1 oz")
+    assert mix.shown()["catalyst (oz)"].tolist() == ["0.2"] and mix.table["catalyst"].tolist() == pytest.approx([5.67], abs=0.005)
 
 
 def test_pigment_names_the_pots():
@@ -255,3 +256,12 @@ def test_all_problems_at_once():
 def test_other_resins_are_refused():
     with pytest.raises(WeighOutProblems, match="epoxy"):
         weigh_out(100, study=study(kind="clear epoxy"))
+
+
+def test_a_scale_that_reads_in_ounces_is_served_in_ounces():
+    """1.5 % of 8 oz is 0.12 oz; the table of numbers stays in g, 28.349523125 g an ounce (avoirdupois, exact)."""
+    ounces = weigh_out("8 oz", catalyst="1.5 %", scale_resolution="0.01 oz")
+    assert ounces.shown().loc["pot 1", ["resin (oz)", "catalyst (oz)", "total (oz)"]].tolist() == ["8.00", "0.12", "8.12"]
+    assert ounces.sentence().startswith("8.00 oz of resin takes 0.12 oz of catalyst. On a scale that reads 0.01 oz each")
+    assert ounces.table.loc["pot 1", "resin"] == pytest.approx(8 * 28.349523125)
+    assert "resin (g)" in weigh_out("8 oz", scale_resolution="0.1 grams").shown()

@@ -5,8 +5,27 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
+from testpour.units import to_number, to_unit
+
 HALF = Fraction(1, 2)
 TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered, or the pigment read, may be off
+
+
+def unit_of(step: str | float) -> tuple[str, float]:
+    """The unit a scale reads in, as its step is written, and how many g it is: ``("oz", 28.35)`` of "0.01 oz".
+
+    Parameters
+    ----------
+    step : str or float
+        Of the scale, g where no unit is given.
+
+    Returns
+    -------
+    tuple of str and float
+    """
+    unit = to_number(step)[1] if isinstance(step, str) else ""
+    grams = to_unit(f"1 {unit}", "g") if unit else 1.0
+    return ("g", grams) if grams == 1 else (unit, grams)
 
 
 def on_scale(amount: float | Fraction, step: float | Fraction) -> Fraction:

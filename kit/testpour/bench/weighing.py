@@ -7,14 +7,22 @@ top, so every pot carries the same catalyst percentage. Percentages are by mass 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
-from testpour.bench.scale import decimals, delivered, on_scale, read_truly, smallest_batch, smallest_read
+from testpour.bench.scale import (
+    decimals,
+    delivered,
+    on_scale,
+    read_truly,
+    smallest_batch,
+    smallest_read,
+    unit_of,
+)
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch, check_delivered
 from testpour.units import show
@@ -50,6 +58,8 @@ class WeighOut:
     steps : tuple of str
         The order of work.
     cautions : Cautions
+    unit : tuple of str and float
+        What the scale reads in, and g in one: amounts are shown so.
     """
 
     table: pd.DataFrame = field(repr=False)
@@ -61,6 +71,7 @@ class WeighOut:
     smallest_batch: float
     steps: tuple[str, ...]
     cautions: Cautions
+    unit: tuple[str, float] = ("g", 1.0)
 
     @property
     def too_coarse(self) -> bool:
@@ -70,7 +81,8 @@ class WeighOut:
     def sentence(self) -> str:
         """The amounts and how well this scale can weigh them, in sentences."""
         low, high = self.delivered
-        step = show(self.scale_resolution, "g", 6)
+        name, grams = self.unit
+        step = show(self.scale_resolution / grams, name, 6)
         text = (
             f"{_grams(self.resin_mass, self)} of resin takes {_grams(self.catalyst_mass, self)} of catalyst. "
             f"On a scale that reads {step} each tared reading is uncertain by half a step, so the mix carries "
@@ -94,12 +106,13 @@ class WeighOut:
 
     def shown(self) -> pd.DataFrame:
         """`table` as text to read at the scale; of several pots only what is weighed into each."""
-        digits = decimals(self.scale_resolution)
-        heads = {"resin": "resin (g)", "resin_mL": "resin (mL)", "catalyst": "catalyst (g)", "mix": "mix (g)",
-                 "catalyst_mL": "catalyst (mL)", "drops": "drops", "pigment": "pigment (g)", "total": "total (g)",
+        unit, grams = self.unit
+        digits = decimals(self.scale_resolution / grams)
+        heads = {"resin": f"resin ({unit})", "resin_mL": "resin (mL)", "catalyst": f"catalyst ({unit})", "mix": f"mix ({unit})",
+                 "catalyst_mL": "catalyst (mL)", "drops": "drops", "pigment": f"pigment ({unit})", "total": f"total ({unit})",
                  "catalyst_low": "catalyst at least (%)", "catalyst_high": "catalyst at most (%)"}
         places = {"resin_mL": 0, "catalyst_mL": 2, "drops": 0, "catalyst_low": 3, "catalyst_high": 3}
-        text = {head: [f"{v:.{places.get(name, digits)}f}" for v in self.table[name]]
+        text = {head: [f"{v / (1 if name in places else grams):.{places.get(name, digits)}f}" for v in self.table[name]]
                 for name, head in heads.items() if name in self.table}
         shown = pd.DataFrame(text, index=self.table.index)
         if len(shown) > 1:  # resin and catalyst are weighed once, for the whole mix: a pot takes its share of that
@@ -134,7 +147,7 @@ def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | N
     drops_per_mL : float, optional
         Counted with this dropper and this catalyst.
     scale_resolution : float or str
-        Step of the scale, g.
+        Step of the scale, g or text: ``"0.01 oz"``; the amounts are shown in its unit.
 
     Returns
     -------
@@ -149,7 +162,7 @@ def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | N
     asked = read_amounts(
         resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution
     )
-    return _weighed(asked)
+    return replace(_weighed(asked), unit=unit_of(scale_resolution))
 
 
 def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "", part: float = 1.0) -> Cautions:
@@ -253,4 +266,5 @@ def _steps(pots, pigmented):
 
 
 def _grams(mass, weighed):
-    return f"{mass:.{decimals(weighed.scale_resolution)}f} g"
+    unit, grams = weighed.unit
+    return f"{mass / grams:.{decimals(weighed.scale_resolution / grams)}f} {unit}"
