@@ -5,11 +5,11 @@ import pytest
 from likeliest import log_likelihood
 from scipy.stats import multivariate_normal
 
-from testpour.likelihood.conditional import _pairs_of, parts
+from testpour.likelihood.conditional import _pairs_of, conditional_at, parts
 from testpour.likelihood.elimination import Group, layout
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
-from testpour.likelihood.optimum import summit
+from testpour.likelihood.optimum import ROUGH, reach_top, summit
 from testpour.likelihood.scaling import scaled_problem
 
 
@@ -81,7 +81,7 @@ def test_pairs_that_share_no_row_are_left_out():
     design = np.hstack([rng.normal(size=(90, 2)), np.repeat(np.eye(45), 2, axis=0)])
     pairs, weight = _pairs_of(design), rng.uniform(size=(3, 90))
     assert len(pairs.one) == 3 + 2 * 45 + 45
-    assert pairs.added(weight) == pytest.approx(np.einsum("mn,na,nb->mab", weight, design, design), abs=1e-12)
+    assert pairs.added(weight) == pytest.approx(np.tril(np.einsum("mn,na,nb->mab", weight, design, design)), abs=1e-12)
 
 
 @pytest.mark.slow
@@ -119,6 +119,29 @@ def test_summit_keeps_no_matrix_of_rows_by_levels():
     """A thousand levels: what the marginal holds grows with the rows, not with rows times levels."""
     marginal, _, top = summit(thrice_read(1000))
     assert top.converged and marginal.layout.kept.shape == (3000, 1) and marginal.size == 1001
+
+
+def test_readings_of_one_predictor_are_added_up_first():
+    """Two exact readings of a pour and one known only from below: the mode, found with every row by itself."""
+    model = thrice_read(50)
+    high = np.where(np.arange(150) % 3 == 2, np.inf, model.high)
+    order = np.random.default_rng(1).permutation(150)
+    model = IntervalModel(
+        model.low[order], high[order], model.exog[order], groups={"pour": model.groups[0].codes[order]},
+        belief=([0], [1]), group_beliefs={"pour": 1.0},
+    )
+    marginal, at = Marginal(scaled_problem(model)[0]), np.array([-0.3, 0.8])
+    close = conditional_at(marginal, at)
+    assert close.rest.shape == (50, 1) and np.diff(close.starts).tolist() == [3] * 50
+    mode = close.place(at[None], np.zeros((1, 1, 51)), 1)[0][0, 0]
+    assert mode == pytest.approx(marginal.solve(at).at, abs=1e-8)
+
+
+@pytest.mark.parametrize("kind", ["exact", "between", "grades"])
+def test_a_top_to_draw_around_is_missed_by_a_hundredth_at_most(kind):
+    """Against the same climb to the end, in natural logarithms."""
+    problem, _, start = scaled_problem(model_of(kind))
+    assert summit(model_of(kind))[2].value == pytest.approx(reach_top(Marginal(problem), start[3:]).value, abs=ROUGH)
 
 
 def thrice_read(pours):

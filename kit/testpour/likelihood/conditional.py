@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
+DIGITS = 9  # to which the rows of one casting, read several times, have the same design: the rest is rounding
 STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `_steering`)
 
 
@@ -29,16 +30,19 @@ class Conditional:
     Attributes
     ----------
     rows : NormalRows or GradeRows
+        Those of one predictor side by side.
+    starts : ndarray, shape (u + 1,)
+        Where the rows of each of the u different predictors begin.
     mode : ndarray, shape (k + G,)
         Outer parameters where it was made.
-    predictor, moves : ndarray, shapes (n,) and (n, k + G)
+    predictor, moves : ndarray, shapes (u,) and (u, k + G)
         Linear predictor there, and its change with the outer parameters.
-    rest : ndarray, shape (n, r)
+    rest : ndarray, shape (u, r)
         Unit-sd design of the rest.
     pairs : Pairs
         Products of its columns.
-    adder : sparse matrix, shape (L, n)
-        Adds rows up by level of the eliminated group.
+    adder : sparse matrix, shape (L, u)
+        Adds up by level of the eliminated group, whose predictors lie side by side.
     owner : ndarray, shape (r,)
         Group whose sd scales each rest parameter; -1 for a coefficient.
     eliminated : int
@@ -50,6 +54,7 @@ class Conditional:
     """
 
     rows: NormalRows | GradeRows
+    starts: np.ndarray
     mode: np.ndarray
     predictor: np.ndarray
     moves: np.ndarray
@@ -85,7 +90,7 @@ class Conditional:
         -------
         tuple of array
         """
-        width = max(noise[0].size, len(self.predictor), self.adder.shape[0] * self.rest.shape[1])
+        width = max(noise[0].size, self.starts[-1], self.adder.shape[0] * self.rest.shape[1])
         found = [self._place(outer[part], noise[part], groups) for part in parts(len(outer), width)]
         inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
         return inner, volume
@@ -107,8 +112,7 @@ class Conditional:
         scale, tau = sds[:, self.owner], sds[:, [self.eliminated]]
         eta = self.predictor + (outer - self.mode) @ self.moves.T
         for left in reversed(range(STEPS if self.rows.open_ended.any() else 1)):
-            score, weight = self.rows.score_and_weight(eta, outer[:, :count])
-            pull = weight * eta + score
+            pull, weight = self._added(*self.rows.pull_and_weight(self._each_row(eta), outer[:, :count]))
             matrix, cross, level = self._products(weight, scale, tau)
             level += 1
             np.einsum("mii->mi", matrix)[:] *= 1 + RIDGE
@@ -123,6 +127,16 @@ class Conditional:
                 eta = (scale * rest) @ self.rest.T + (self.adder.T @ (tau * levels).T).T
         return root, half, own, cross, level
 
+    def _each_row(self, eta):
+        """Predictors (m, u) at each row: (m, n)."""
+        return eta if eta.shape[1] == self.starts[-1] else np.repeat(eta, np.diff(self.starts), axis=1)
+
+    def _added(self, *each):
+        """Arrays (m, n) added up over the rows of each predictor: (m, u)."""
+        if len(self.predictor) == self.starts[-1]:
+            return each
+        return [np.add.reduceat(part, self.starts[:-1], axis=1) for part in each]
+
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
         matrix = self.pairs.added(weight)
@@ -130,8 +144,8 @@ class Conditional:
         matrix *= scale[:, None, :]
         matrix += self.precision
         cross, ends = np.empty((len(weight), self.adder.shape[0], self.rest.shape[1])), self.adder.indptr
-        for level in range(cross.shape[1]):  # each row has one level: skip all the zeros
-            member = self.adder.indices[ends[level] : ends[level + 1]]
+        for level in range(cross.shape[1]):  # each predictor has one level: skip all the zeros
+            member = slice(ends[level], ends[level + 1])
             cross[:, level] = weight[:, member] @ self.rest[member]
         cross *= (tau * scale)[:, None, :]
         return matrix, cross, tau**2 * (self.adder @ weight.T).T
@@ -139,7 +153,7 @@ class Conditional:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Products of the columns of a design with r columns: of all (n, r * r), or sparse (n, q) of the pairs (q,) named."""
+    """Products (n, q) of the pairs (q,) of the r columns of a design, `one` not before the `other`."""
 
     products: np.ndarray | csc_array
     one: np.ndarray
@@ -147,7 +161,7 @@ class Pairs:
     size: int
 
     def added(self, weight: np.ndarray) -> np.ndarray:
-        """Rows added up with weights (m, n): (m, r, r).
+        """Rows added up with weights (m, n): (m, r, r), of which only the lower triangle is filled.
 
         Parameters
         ----------
@@ -158,10 +172,8 @@ class Pairs:
         -------
         array
         """
-        if isinstance(self.products, np.ndarray):
-            return (weight @ self.products).reshape(len(weight), self.size, self.size)
         matrix = np.zeros((len(weight), self.size, self.size))
-        matrix[:, self.one, self.other] = matrix[:, self.other, self.one] = weight @ self.products
+        matrix[:, self.one, self.other] = weight @ self.products
         return matrix
 
 
@@ -170,7 +182,7 @@ def _pairs_of(design: np.ndarray) -> Pairs:
     size = design.shape[1]
     one, other = np.tril_indices(size)
     if size <= MANY:
-        return Pairs((design[:, :, None] * design[:, None, :]).reshape(len(design), -1), one, other, size)
+        return Pairs(design[:, one] * design[:, other], one, other, size)
     sparse = csc_array(design)
     products = hstack([sparse[:, : a + 1].multiply(design[:, [a]]) for a in range(size)], format="csc")
     products.eliminate_zeros()
@@ -178,7 +190,7 @@ def _pairs_of(design: np.ndarray) -> Pairs:
     return Pairs(products[:, met], one[met], other[met], size)
 
 
-def parts(count: int, width: int) -> list[slice]:
+def parts(count: int, width: int, room: int | None = None) -> list[slice]:
     """Slices of `count` draws, few enough at a time that `width` numbers for each find room.
 
     Parameters
@@ -187,12 +199,14 @@ def parts(count: int, width: int) -> list[slice]:
         Of draws.
     width : int
         Numbers held for each.
+    room : int, optional
+        Numbers at a time; `ROOM` by default.
 
     Returns
     -------
     list of slice
     """
-    step = max(1, ROOM // max(width, 1))
+    step = max(1, (room or ROOM) // max(width, 1))
     return [slice(first, first + step) for first in range(0, count, step)]
 
 
@@ -212,26 +226,38 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     inner = marginal.solve(at)
     groups, p = marginal.problem.groups, marginal.inner_fixed
     big = largest(groups)
-    design = marginal.problem.design
-    rest = np.hstack([design, *(g.design for i, g in enumerate(groups) if i != big)])
+    rest = np.hstack([marginal.problem.design, *(g.design for i, g in enumerate(groups) if i != big)])
     owner = np.r_[np.full(p, -1), np.repeat(np.arange(len(groups)), [g.levels for g in groups])].astype(int)
     chosen = owner == big if big >= 0 else np.zeros(len(owner), dtype=bool)
     precision, linear = marginal.precision(int((~chosen).sum()))
     most = groups[big] if big >= 0 else None
+    codes = most.codes if isinstance(most, Group) else np.zeros(len(rest), dtype=int)
+    order, starts = _alike(codes, rest)
+    first = order[starts[:-1]]
+    rest = rest[first]
     return Conditional(
-        marginal.problem.rows,
+        marginal.problem.rows.kept(order),
+        starts,
         at,
-        inner.eta,
-        marginal.predictor_moves(inner),
+        inner.eta[first],
+        marginal.predictor_moves(inner)[first],
         rest,
         _pairs_of(rest),
-        members(most) if isinstance(most, Group) else csr_array((0, len(rest))),
+        members(most.kept(first)) if isinstance(most, Group) else csr_array((0, len(rest))),
         owner[~chosen],
         big,
         precision,
         linear,
         np.r_[np.flatnonzero(~chosen), np.flatnonzero(chosen)],
     )
+
+
+def _alike(codes, design):
+    """An order of rows that puts those of one level and the same design side by side, and where each such set begins, and all end."""
+    told = np.round(design, DIGITS)
+    order = np.lexsort((*told.T, codes))
+    new = (np.diff(told[order], axis=0) != 0).any(axis=1) | (np.diff(codes[order]) != 0)
+    return order, np.r_[0, np.flatnonzero(new) + 1, len(order)]
 
 
 def _forward(root, right):

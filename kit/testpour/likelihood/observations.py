@@ -53,6 +53,20 @@ class NormalRows:
         """True for rows with one end or none: their curvature changes with the predictor, see `_steering`."""
         return np.isinf(self.low) | np.isinf(self.high)
 
+    def kept(self, rows: np.ndarray) -> NormalRows:
+        """Some of the rows.
+
+        Parameters
+        ----------
+        rows : array
+            Their numbers.
+
+        Returns
+        -------
+        NormalRows
+        """
+        return NormalRows(self.low[rows], self.high[rows])
+
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [log(sigma)]``.
 
@@ -121,22 +135,22 @@ class NormalRows:
             total += log_interval_probability(low, high).sum(axis=1)
         return total
 
-    def score_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, 1), near enough to steer draws.
+    def pull_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return slope and curvature of the rows, near enough to steer draws; see `_steering`.
 
         Parameters
         ----------
         eta : array, shape (m, n)
+            Read only where a row has an open end.
         shape : array, shape (m, 1)
             log(sigma) of each draw.
 
         Returns
         -------
-        tuple of array, each of shape (m, n)
+        pull, weight : array, shape (m, n)
+            Minus second derivative in `eta`, and first derivative plus that times `eta`.
         """
-        sigma = np.exp(shape)
-        score, weight = _steering((self.low - eta) / sigma, (self.high - eta) / sigma)
-        return score / sigma, weight / sigma**2
+        return _steering(self.low, self.high, eta, np.exp(shape))
 
     @property
     def _one_ended(self):
@@ -176,20 +190,22 @@ def shape_of(cuts: np.ndarray) -> np.ndarray:
     return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
 
 
-def _steering(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Slope and curvature of rows' log likelihoods at standardised ends, near enough to steer draws.
+def _steering(low: np.ndarray, high: np.ndarray, eta: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pull and weight of rows whose ends (n,) or (m, n) lie about predictors `eta` (m, n), near enough to steer draws.
 
     Between two ends the likelihood, as a density of the predictor, is a uniform and a normal variable added up: it
     is taken for a normal one of the same mean and variance. With one end open its own derivatives are used.
     """
-    both = np.isfinite(low) & np.isfinite(high)
+    open_ended = ~np.isfinite(np.atleast_2d(high - low)[0])  # the same rows in every draw
     with np.errstate(invalid="ignore"):
-        weight = 1 / (1 + (high - low) ** 2 / 12)
-        score = weight * (low + high) / 2
-    if not both.all():
-        mean, variance = rough_moments(low[~both], high[~both])
-        score[~both], weight[~both] = mean, 1 - variance
-    return score, weight
+        weight = 1 / (sigma**2 + (high - low) ** 2 / 12)
+        pull = weight * ((low + high) / 2)
+    if open_ended.any():
+        low, high, eta = (part[..., open_ended] for part in (low, high, eta))
+        mean, variance = rough_moments((low - eta) / sigma, (high - eta) / sigma)
+        weight[..., open_ended] = (1 - variance) / sigma**2
+        pull[..., open_ended] = weight[..., open_ended] * eta + mean / sigma
+    return pull, weight
 
 
 @dataclass(frozen=True)
@@ -210,12 +226,25 @@ class GradeRows:
         """True for rows of the lowest or the highest grade."""
         return (self.low == 0) | (self.high == self.grades - 1)
 
-    def ends(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return the standardised ends of each row's interval.
+    def kept(self, rows: np.ndarray) -> GradeRows:
+        """Some of the rows.
 
         Parameters
         ----------
-        eta : array, shape (..., n)
+        rows : array
+            Their numbers.
+
+        Returns
+        -------
+        GradeRows
+        """
+        return GradeRows(self.low[rows], self.high[rows], self.grades)
+
+    def ends(self, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return the ends of each row's interval.
+
+        Parameters
+        ----------
         shape : array, shape (..., K-1)
 
         Returns
@@ -226,7 +255,7 @@ class GradeRows:
         cuts = cuts_of(shape)
         open_end = np.full((*cuts.shape[:-1], 1), np.inf)
         fence = np.concatenate([-open_end, cuts, open_end], axis=-1)
-        return fence[..., self.low] - eta, fence[..., self.high + 1] - eta
+        return fence[..., self.low], fence[..., self.high + 1]
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``.
@@ -240,7 +269,7 @@ class GradeRows:
         -------
         RowDerivatives
         """
-        low, high = self.ends(eta, shape)
+        low, high = (end - eta for end in self.ends(shape))
         t = truncated_moments(low, high)
         a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
         m, v, p, q = t.mean, t.variance, t.at_low, t.at_high
@@ -280,10 +309,10 @@ class GradeRows:
         -------
         array
         """
-        return log_interval_probability(*self.ends(eta, shape)).sum(axis=1)
+        return log_interval_probability(*(end - eta for end in self.ends(shape))).sum(axis=1)
 
-    def score_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return first and minus second derivatives in `eta` (m, n) for `shape` (m, K-1), to about 1e-6.
+    def pull_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return slope and curvature of the rows; see `NormalRows.pull_and_weight`.
 
         Parameters
         ----------
@@ -293,6 +322,6 @@ class GradeRows:
 
         Returns
         -------
-        tuple of array, each of shape (m, n)
+        pull, weight : array, shape (m, n)
         """
-        return _steering(*self.ends(eta, shape))
+        return _steering(*self.ends(shape), eta, np.ones((len(shape), 1)))
