@@ -57,7 +57,7 @@ def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarra
 
 def climb(
     function: Callable, start: np.ndarray, curvature: Callable, thrifty: bool = False, steps: int = 200,
-    settle: Callable | None = None, near: float = 1e-16,
+    settle: Callable | None = None, near: float = 0.0,
 ) -> Top:
     """Return the `Top` reached from `start`.
 
@@ -79,7 +79,7 @@ def climb(
     settle : callable, optional
         ``at, value -> at``: moves a summit to where it should be; if it moves, the climb goes on from there.
     near : float
-        The climb ends where a Newton step would gain less than this share of the height.
+        Height that may be missed: the climb ends where a Newton step would gain less, and takes that step.
 
     Returns
     -------
@@ -94,9 +94,9 @@ def climb(
     if not np.array_equal(moved, at):
         value, gradient = function(moved)
         at, value, gradient, matrix = _ascend(function, moved, value, gradient, matrix, how)
-    matrix = curvature(at)
+    matrix = curvature(at, gradient if near else None)
     left = _predicted(*np.linalg.eigh(matrix), gradient)
-    converged = left < max(1e-9, near) * (1 + abs(value))
+    converged = left < max(1e-9 * (1 + abs(value)), 2 * near)
     if converged and left > 0:
         at, value = _polish(function, at, value, gradient, matrix)
     return Top(at, value, matrix, bool(converged))
@@ -107,7 +107,7 @@ def _ascend(function, at, value, gradient, matrix, how):
     (curvature, thrifty, steps, near), damping = how, 0.0
     for _ in range(steps):
         roots, axes = np.linalg.eigh(matrix)
-        if _predicted(roots, axes, gradient) < near * (1 + abs(value)):
+        if _predicted(roots, axes, gradient) < max(1e-16 * (1 + abs(value)), near):
             break
         step, reached, damping = _climb_once(function, at, value, (roots, axes, gradient), damping)
         if step is None:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from testpour.likelihood.laplace import JointDensity
     from testpour.likelihood.scaling import Scale
 
-ROUGH = 1e-6  # share of its height by which a top that is only drawn around may be missed
+ROUGH = 0.01  # height by which a top that is only drawn around may be missed
 
 
 class OuterDensity(Protocol):
@@ -41,7 +41,7 @@ class OuterDensity(Protocol):
     def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]: ...
 
 
-def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 1e-16) -> Top:
+def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 0.0) -> Top:
     """Climb from `start`; sds that do better at zero are set to exactly zero.
 
     Parameters
