@@ -21,10 +21,10 @@ from testpour.likelihood.weights import one_of_each, resample, smoothed, tempere
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-TRIAL, TRIALS = 400, 6  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
+TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
 WIDE = 1.5  # how much wider than the top's curvature a proposal begins: narrow ones are slow to widen
-FOLLOWED = 100  # draws that the weights are worth by which a proposal is moved
-GOOD = 0.6  # effective share of a trial's draws at which a proposal needs no more moving
+FOLLOWED = 80  # draws that the weights are worth by which a proposal is moved
+GOOD = 0.5  # effective share of a trial's draws at which a proposal needs no more moving
 AIM = 0.5  # effective share of the wanted draws that is sampled for
 LEAST = 0.4  # effective share of the wanted draws below which they are drawn anew
 POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
@@ -33,8 +33,9 @@ NO_MEAN = 1.0  # shape from which weights have no mean at all: left to chains as
 MOST = 4  # times the draws wanted: the most outer draws that are made
 THIN = 0.05  # effective share of the draws below which a proposal is moved at once
 AGAIN = 6  # times the proposal is moved by what was drawn, where that is worth too little
-EACH = 8  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
-AT_ONCE = 600  # rows times inner draws up to which they are nearly free
+NEAR_AT_HAND = 50_000  # numbers in one array that a processor keeps close by: every one is read some thirty times
+EACH = 4  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
+AT_ONCE = 1500  # rows times inner draws up to which they are nearly free
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ class Target:
     def __call__(self, outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
         """Return log densities (m, e) of `outer` (m, k + G) with e `inner` draws each (m, e, p + levels)."""
         each = inner.shape[1]
-        some = parts(len(outer), each * len(self.problem.design))
+        some = parts(len(outer), each * len(self.problem.design), NEAR_AT_HAND)
         found = [self._few(np.repeat(outer[part], each, axis=0), np.concatenate(inner[part])) for part in some]
         return np.concatenate(found).reshape(-1, each)
 
