@@ -265,7 +265,7 @@ def _noise(parts):
             labels = np.concatenate([part.labels[name] for part in parts])
             if len(set(labels)) > 1:
                 scale = np.concatenate([np.full(len(part.low), part.scatter[name]) for part in parts])
-                level = pd.factorize(pd.MultiIndex.from_arrays([kinds, labels]))[0]
+                level = np.unique(2 * np.unique(labels, return_inverse=True)[1] + kinds, return_inverse=True)[1]
                 shared.append(csr_array((scale, (np.arange(len(kinds)), level))))
     return np.concatenate(own), hstack(shared, format="csr")
 
