@@ -12,10 +12,11 @@ from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import why_all
 from testpour.causes.evidence import _planned_words
-from testpour.causes.signs import planned, signs_of
+from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
 from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, ordinary, worse_than_others
+from testpour.logbook.book import doubts
 from testpour.models.fits import fit_castings
 from testpour.study import Aim
 
@@ -199,6 +200,14 @@ def test_a_casting_whose_peak_lies_below_its_room_is_not_called_sound(beside, us
     answer = why(beside({}, {**good, "peak_temperature": 16.0}), "X1")
     assert not answer.missed and answer.first == "reading_error" and answer.chances["nothing"] < 0.01
     assert "Check its entry: a peak of 16 °C lies below the room it was poured in, 20 °C, which cannot be" in answer.sentence()
+
+
+def test_a_peak_that_may_have_been_read_in_degrees_fahrenheit_is_not_one_that_cannot_be(beside):
+    """A deep casting may pass 145 °C, where styrene boils: entering it is warned about, but it stands."""
+    for peak, warned, refused in ((160.0, "If the thermometer showed °F", ""), (16.0, "lies below the room", "lies below the room")):
+        castings = beside({}, {"peak_temperature": peak}).castings
+        read = list(castings.readings[castings.readings["pour"] == "X1"].itertuples())
+        assert warned in " ".join(doubts(castings.study, read, 20.0)) and refused in (said := untimely(castings, "X1")) and bool(said) is bool(refused)
 
 
 def test_a_face_that_the_log_says_was_covered_is_not_the_first_to_be_blamed(beside):

@@ -10,9 +10,8 @@ from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_than_others
-from testpour.cautions import check_read
+from testpour.logbook.book import doubts
 from testpour.logbook.castings import Castings
-from testpour.logbook.known import out_of_order
 from testpour.models.fits import Fits
 
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
@@ -191,10 +190,8 @@ def untimely(castings: Castings, pour: str) -> str:
     -------
     str
     """
-    study, room = castings.study, castings.pours.loc[pour].get("room_temperature", np.nan)
-    rows, read = castings.readings[castings.readings["pour"] == pour], {reading.name: reading for reading in study.readings}
-    doubts = (check_read(read[row.reading], -np.inf, row.high, room).warnings for row in rows.itertuples() if row.reading in read)
-    return " ".join(filter(None, [out_of_order(study, rows.itertuples()), *(text for each in doubts for text in each)]))
+    read = castings.readings[castings.readings["pour"] == pour]
+    return " ".join(doubts(castings.study, list(read.itertuples()), castings.pours.loc[pour].get("room_temperature"), surely=True))
 
 
 def _alone(pours, lot, pour):

@@ -42,6 +42,31 @@ class Caution(UserWarning):
     """A pour was logged whose settings call for care."""
 
 
+def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, surely: bool = False) -> list[str]:
+    """What is doubtful about the readings of one pour, a sentence each: every one by itself, and the order of its times.
+
+    Parameters
+    ----------
+    study : Study
+        Readings that it does not have are passed over.
+    read : sequence
+        Each with the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
+    room : float, optional
+        °C, of the room it was poured in.
+    surely : bool, optional
+        Only what cannot be: a peak so high that it may have been read in °F can.
+
+    Returns
+    -------
+    list of str
+    """
+    have, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
+    ends = ((have[one.reading], -math.inf if surely or one.low is None else one.low, math.inf if one.high is None else one.high)
+            for one in read if one.reading in have)
+    each = [text for reading, low, high in ends for text in check_read(reading, low, high, room).warnings]
+    return [*each, *filter(None, [out_of_order(study, read)])]
+
+
 class Logbook:
     """The log of a study.
 
@@ -165,16 +190,9 @@ class Logbook:
             entry = ledger.insert("reading", row)
             room = ledger.settings(made.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
-        for text in filter(None, (*self._doubts(room, [row]), order)):
+        for text in filter(None, (*doubts(self.study, [SimpleNamespace(**row)], room), order)):
             warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
         return entry
-
-    def _doubts(self, room, rows):
-        """What is doubtful about checked readings of one pour, in a room of so many °C or None: each by itself, and the order of its times."""
-        room, read = math.nan if room is None else room, [SimpleNamespace(**row) for row in rows]
-        ends = ((self.study.reading(row.reading), known_of(row)) for row in read)
-        each = [text for reading, known in ends for text in check_read(reading, known.low, known.high, room).warnings]
-        return [*each, *filter(None, [out_of_order(self.study, read)])]
 
     def add_readings(
         self, pour: str, reading: str, values: Iterable[str | float], *, age: str | float | None = None,
@@ -256,8 +274,8 @@ class Logbook:
             names = Ledger(self.study, connection).add(checked)
         warned: dict[str, list[str]] = {}
         for name, entry, row in zip(names, entries, checked, strict=True):
-            doubts = self._doubts(row["settings"].get("room_temperature"), row["readings"])
-            for text in (*check_settings(self.study, entry["settings"]).warnings, *doubts):
+            doubtful = doubts(self.study, [SimpleNamespace(**read) for read in row["readings"]], row["settings"].get("room_temperature"))
+            for text in (*check_settings(self.study, entry["settings"]).warnings, *doubtful):
                 warned.setdefault(text, []).append(name)
         for text, pours in warned.items():
             warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)
