@@ -13,7 +13,7 @@ from testpour.causes import verdict
 from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import HARD, why
-from testpour.causes.every import TELLS_STUDY, _tells_study, whole_study, why_all
+from testpour.causes.every import _tells_study, whole_study, why_all
 from testpour.causes.sight import sights
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
@@ -66,13 +66,13 @@ def test_what_is_said_of_a_study_agrees_with_what_its_castings_are_told(cause, t
 def test_a_study_that_fails_throughout_is_told_what_most_of_its_castings_are():
     """Two castings of three are told b, though a has the higher chance on average: b comes first, a is called as likely and not next."""
     study, case = SimpleNamespace(reading=lambda name: SimpleNamespace(words=name)), SimpleNamespace
-    table = SimpleNamespace(causes={name: Cause(name, f"cause {name}", 0.1) for name in ("a", "b", "c")})
+    table = SimpleNamespace(causes={name: Cause(name, f"cause {name}", 0.1, try_first=f"Try {name}") for name in ("a", "b", "c")})
     told = []
     for chances in ({"b": 0.5, "a": 0.4, "c": 0.1}, {"b": 0.5, "a": 0.4, "c": 0.1}, {"a": 0.9, "b": 0.05, "c": 0.05}):
         by = case(fits=case(study=study), table=table, throughout=case(aim=Aim("tack", at_most=1)), likely=None)
         told.append(case(case=by, chances=pd.Series(chances), first=next(iter(chances)), openly=()))
     said = whole_study(told)
-    assert "aim for tack," in said and "Likeliest: cause b (35 in 100); as likely over all of them, cause a (57 in 100). To tell, " in said
+    assert "aim for tack," in said and "Likeliest: cause b (35 in 100); as likely over all of them, cause a (57 in 100). To tell, try b: if that" in said
     assert "Likeliest: cause b (50 in 100); next, cause a (40 in 100). To tell, " in whole_study(told[:2])
     assert whole_study([]) == ""
 
@@ -91,10 +91,23 @@ def test_what_to_try_first_where_a_log_fails_throughout_suits_the_likeliest_caus
 
 def test_fresh_stock_is_the_test_of_stock_alone(wet_log):
     """Whatever else the whole log suffers from has a test of its own; more or less catalyst than was planned is weighed, what was planned is changed."""
-    assert set(causes_for(wet_log.study).causes) - set(TELLS_STUDY) == {"old_materials", "wrong_system"}
-    answer = SimpleNamespace(case=SimpleNamespace(table=causes_for(wet_log.study)), openly=("too_little_catalyst", "open_face"))
-    first = [_tells_study(answer, name) for name in ("too_little_catalyst", "too_much_catalyst", "open_face")]
-    assert first == ["Pour a cup with that one setting changed", "Pour a cup with the catalyst weighed on a fine scale", "Lay film on the face of one cup"]
+    table = causes_for(wet_log.study)
+    assert {name for name, cause in table.causes.items() if cause.try_first == "Pour a cup from fresh stock"} == {"old_materials", "wrong_system"}
+    answer = SimpleNamespace(case=SimpleNamespace(table=table), openly=("too_little_catalyst", "open_face"))
+    first = [_tells_study(answer, name, "cold") for name in ("too_little_catalyst", "too_much_catalyst", "open_face")]
+    wanted = ("pour a cup with that one setting changed", "pour a cup with the catalyst weighed on a fine scale", "lay film on the face of one cup")
+    assert first == [f"To tell, {test}: if that comes out well, this was it." for test in wanted]
+
+
+@pytest.mark.parametrize("line, told", [
+    ({"try_first": "Pour a cup with the filler oven-dried"}, "To tell, pour a cup with the filler oven-dried: if that comes out well, this was it."),
+    ({}, "To tell them apart, stand one of two cups from one mix at 25 °C"),
+])
+def test_a_cause_of_the_owners_own_brings_its_own_test_of_a_whole_log(line, told, wet_log):
+    """Without one, a test pour that tells it from the next cause."""
+    table = causes_for(wet_log.study, {"causes": {"filler": {"words": "the filler", "prior": 0.1, **line}}})
+    answer = SimpleNamespace(case=SimpleNamespace(table=table), openly=())
+    assert _tells_study(answer, "filler", "cold").startswith(told)
 
 
 def test_a_lot_whose_castings_miss_is_told_from_lots_whose_castings_do_not(wet_log):

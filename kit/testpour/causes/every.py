@@ -8,41 +8,10 @@ import pandas as pd
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
-from testpour.causes.table import AGAIN, NOTHING, SETTINGS
-from testpour.causes.telling import tested
+from testpour.causes.telling import tested, what_would_tell
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
 from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
-
-WEIGHED = "Pour a cup with the catalyst weighed on a fine scale"
-CLEAR = "Leave one cup clear, without pigment"
-BESIDE = "Fill a polypropylene cup beside the mould"
-FRESH = "Pour a cup from fresh stock"
-TELLS_STUDY = {  # what to try first where the whole log fails, by the likeliest cause; "pour a cup from fresh stock" by any other
-    "too_little_catalyst": WEIGHED,
-    "too_much_catalyst": WEIGHED,
-    "too_hot": "Pour a cup half as deep, with resin, mould and room at 20 °C",
-    "cold": "Pour a cup with resin, mould and room at 20 °C",
-    "cold_night": "Keep a cup warm through its first night",
-    "read_too_early": f"Read one again {AGAIN}",
-    "too_thin": "Pour a cup half as deep again",
-    "open_face": "Lay film on the face of one cup",
-    "no_wax": "Pour a cup of a casting resin",
-    "pigment": CLEAR,
-    "colour_not_dispersed": CLEAR,
-    "moisture": "Oven-dry a mould, let it cool and fill it",
-    "mould": BESIDE,
-    "fresh_silicone": BESIDE,
-    "wet_release": "Pour over release left to dry for a day",
-    "uneven_mixing": "Stir one mix again in a second cup before pouring",
-    "tin_not_stirred": "Stir the tin to its bottom and pour a cup",
-    "thinned": "Pour a cup without solvent",
-    "trapped_air": "Stir one cup slowly and let it stand before the catalyst",
-    "layers": "Pour a second layer while the first is firm but still tacky",
-    SETTINGS: "Pour a cup with that one setting changed",
-    "light": "Keep one in the dark",
-    **dict.fromkeys((NOTHING, "reading_error", "wrong_entry"), "Pour one of them again"),
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,17 +98,19 @@ def whole_study(answers: Iterable[Answer]) -> str:
     study, by = told[0].case.fits.study, next(answer for answer in told if answer.first == first)
     aims = [answer.case.throughout.aim for answer in told if answer.case.throughout]
     missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
-    test, place = _tells_study(by, first), "next, " if mean[second] <= mean[first] else "as likely over all of them, "
+    place = "next, " if mean[second] <= mean[first] else "as likely over all of them, "
     likeliest = ranked([(named(by, name), mean[name]) for name in (first, second)], place)
     return in_days(
-        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {likeliest}. To tell, "
-        f"{test[0].lower()}{test[1:]}: if that comes out well, this was it."
+        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {likeliest}. "
+        f"{_tells_study(by, first, second)}"
     )
 
 
-def _tells_study(answer, first):
-    """What to try first where the whole log fails, if `first` is the likeliest cause."""
-    return TELLS_STUDY.get(tested(answer.case.table, first, answer.openly), FRESH)
+def _tells_study(answer, first, second):
+    """What to try first where the whole log fails, by the likeliest cause; a test pour that tells it from the next where none is stated for it."""
+    table, openly = answer.case.table, answer.openly
+    test = table.causes[tested(table, first, openly)].try_first
+    return f"To tell, {test[0].lower()}{test[1:]}: if that comes out well, this was it." if test else what_would_tell(table, first, second, openly)
 
 
 @one_thread

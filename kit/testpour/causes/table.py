@@ -99,6 +99,7 @@ class Cause:
     meanwhile: str = ""
     next_time: str = ""
     next_time_openly: str = ""
+    try_first: str = ""
     past: dict[str, Any] = field(default_factory=dict)
     care: str = ""
     source: str = ""
