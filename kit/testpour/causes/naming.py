@@ -5,7 +5,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from testpour.causes.signs import read_early
-from testpour.causes.table import AGAIN
+from testpour.causes.table import AGAIN, NOTHING
 from testpour.wording import in_hundred, listed
 
 if TYPE_CHECKING:
@@ -27,6 +27,8 @@ def named(answer: "Answer", name: str) -> str:
     """
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
+    if name == NOTHING and name in answer.openly:
+        return cause.openly.format(settings=f", above all {answer.foremost}" if answer.foremost else "")
     if name in answer.openly:
         return cause.openly.format(settings=listed(answer.case.planned.unnamed))
     return f"{cause.words}, most likely the {suspect}" if suspect else cause.words

@@ -37,6 +37,8 @@ class Planned:
         The settings, as logged and in words, whose part no other cause stands for.
     neighbours : bool
         Whether there are good neighbours to compare with; else it is the usual settings.
+    foremost : str
+        The setting, as logged and in words, that makes a miss the likelier most; empty where none does.
     """
 
     here: float = 0.0
@@ -45,6 +47,7 @@ class Planned:
     by_chance: float = 1.0
     unnamed: tuple[str, ...] = ()
     neighbours: bool = True
+    foremost: str = ""
 
     @property
     def whole(self) -> float:
@@ -245,13 +248,14 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     names, parts, (start, end) = shares(miss, here, there)
     excess = max(0.0, 1 - start / end) if end > 0 else 0.0
     pulls: dict[str, float] = {}
+    known = {name: f"{factor.words} {factor.show(float(here[name].iloc[0]))}" for name in names if name != "age" for factor in [fits.study.factor(name)]}
     unnamed, whole = [], sum(parts[0][parts[0] > 0])
     for name, part in zip(names, parts[0], strict=True):
         side = "below" if float(here[name].iloc[0]) < float(there[name].astype(float).mean()) else "above"
         behind = [cause.name for cause in table.causes.values() if {"factor": name, "side": side} in cause.planned]
         if not behind and name != "age" and part > LEAST * whole and SETTINGS in table.causes:
             behind = [SETTINGS]
-            unnamed.append(f"{fits.study.factor(name).words} {fits.study.factor(name).show(float(here[name].iloc[0]))}")
+            unnamed.append(known[name])
         usual = has_neighbours(there) and name != "age" and fits.study.factor(name).kind != "yes/no" and ordinary(fits.castings, pour, name, side)
         for cause_name in behind if part > 0 and not usual else ():
             pulls[cause_name] = pulls.get(cause_name, 0.0) + part
@@ -259,7 +263,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     own, others = (float(as_bad(rows).mean()) for rows in (here, there))
     by_chance = min(others / own, 1.0) if own > 0 else 1.0
     parted = {name: excess * pull / whole for name, pull in pulls.items()}
-    return Planned(float(end), float(start), parted, by_chance, tuple(unnamed), has_neighbours(there))
+    adds = {known[name]: part for name, part in zip(names, parts[0], strict=True) if name in known and part > LEAST * end}
+    return Planned(float(end), float(start), parted, by_chance, tuple(unnamed), has_neighbours(there), max(adds, key=lambda one: adds[one], default=""))
 
 
 def _as_bad(fit, aim, here):

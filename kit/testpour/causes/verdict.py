@@ -156,6 +156,8 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
         must[0.5] = "Nearly every casting of this log went this way: ask of the whole log first, with why_all."
     if answer.together:
         must[1] = "The first two together fit best."
+    if NOTHING in behind and NOTHING in answer.openly:
+        must[0.7] = f"That was to be expected: going by the other castings, such settings give {answer.foreseen}."
     if own := _own(answer, behind):
         must[0.7] = of_its_own(answer, *own)
     if not unsure(answer):
