@@ -366,6 +366,21 @@ def test_what_good_castings_stood_is_not_the_first_to_be_blamed(cast):
         assert with_it.observe(**other).chances[cause] == pytest.approx(without.observe(**other).chances[cause])
 
 
+@pytest.mark.parametrize("depth, catalyst, room, hot", [(8.0, 1.5, 20.0, False), (15.0, 1.5, 20.0, True), (8.0, 2.5, 28.0, True), (5.0, 2.5, 20.0, False), (nan, 1.5, 20.0, True)])
+def test_a_shallow_pour_is_not_thought_to_have_run_hot_by_itself(depth, catalyst, room, hot, cast):
+    """The slab followed through time (`cure_many`) peaks at 39, 126, 133 and 31 °C; a depth nobody wrote down says nothing."""
+    log = one_more(cast, 13.0, 0.0, 78.0, thickness=depth, catalyst=catalyst, room_temperature=room)
+    assert ({"shallow", "shallow_as_warm"} <= signs_of(causes_for(log.study), log, "P07")) is not hot
+
+
+def test_a_shallow_pour_that_gelled_fast_was_warmer_than_its_room_or_not_too_hot(cast):
+    """Gel in 13 min where 25 is usual, 8 mm deep: told to have been warmer, it may as well have been."""
+    fits = fit_castings(one_more(cast, 13.0, 0.0, 78.0, thickness=8.0))
+    held, free = (why(fits, "P07", causes=causes) for causes in ({}, {"causes": {"too_hot": {"odds": {"shallow": 1.0, "shallow_as_warm": 1.0}}}}))
+    ratios = [held.observe(**seen).weighed.table.loc["too_hot", "signs"] / free.observe(**seen).weighed.table.loc["too_hot", "signs"] for seen in ({}, {"felt": "as warm"}, {"felt": "warmer"})]
+    assert ratios == pytest.approx([0.5, 0.2, 0.5]) and held.chances["too_hot"] < 0.7 * free.chances["too_hot"]
+
+
 def test_a_setting_of_many_good_castings_is_neither_little_nor_much(cast):
     """Depths of 6, 6, 10, 10, 14 and 18 mm were good: a third of them at 6 mm or less, so 6 mm is not thin, 5 mm is."""
     log = one_more(cast, 25.0, 2.0, 72.0)

@@ -13,6 +13,8 @@ from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, w
 from testpour.logbook.book import doubts
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
+from testpour.physics.atlas import rise_of
+from testpour.physics.lots import UNKNOWNS, lots_at
 
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
 MOSTLY = 0.9  # share of the miss that a room logged as too cold explains in a log that fails throughout in the cold; common practice, no source
@@ -132,6 +134,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         elif "late" in sign:
             aged = [m for m in missed if m.aim.age is not None]
             shows = bool(aged) and all(m.age >= sign["late"] * m.aim.age for m in aged)
+        elif "warms_below" in sign:
+            shows = _own_peak(row) < sign["warms_below"]
         elif "scale" in sign:
             shows = off is not None and off > sign["scale"]
         else:
@@ -195,6 +199,12 @@ def untimely(castings: Castings, pour: str) -> str:
     """
     read = castings.readings[castings.readings["pour"] == pour]
     return " ".join(doubts(castings.study, list(read.itertuples()), castings.pours.loc[pour].get("room_temperature"), surely=True))
+
+
+def _own_peak(row):
+    """Peak in °C that a usual resin would reach at a casting's settings; NaN where one of those that count is not known."""
+    room = np.array([row.get("room_temperature", np.nan)], float)
+    return (room + rise_of(lots_at(np.zeros(len(UNKNOWNS))), np.array([row.get("thickness", np.nan)], float), row.get("catalyst", np.nan), room)).item()
 
 
 def _alone(pours, lot, pour):
