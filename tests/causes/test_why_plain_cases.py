@@ -1,7 +1,7 @@
 """Castings as a workshop meets them; what an experienced caster would say of each is common practice, no source."""
 
 from dataclasses import replace
-from math import nan
+from math import log, nan
 from types import SimpleNamespace
 
 import pandas as pd
@@ -9,9 +9,10 @@ import pytest
 
 from testpour.causes.cause_file import causes_for, trade_causes
 from testpour.causes.complaint import Missed, missed
-from testpour.causes.diagnosis import why
+from testpour.causes.diagnosis import _gain, why
 from testpour.causes.every import why_all
 from testpour.causes.evidence import _planned_words
+from testpour.causes.sight import sights
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
@@ -343,6 +344,18 @@ def test_readings_of_two_castings_of_a_day_put_to_each_other_are_a_mix_up_of_lab
     for pour in ("P07", "P08"):
         answer = why(fits, pour)
         assert ("swapped" in answer.case.signs) is swap and (answer.first == "wrong_entry") is swap
+
+
+@pytest.mark.parametrize("swap, one_at, other_at", [(True, 1.1, 2.1), (False, 1.1, 2.1), (True, 1.5, 1.5)])
+def test_castings_that_differ_in_catalyst_alone_show_a_mix_up_together(swap, one_at, other_at, cast):
+    """1.1 % gels in 35 min, 2.1 % in 16: put to each other, neither by itself is a hundred times the likelier, both together are thousands of times. Of two alike nothing shows."""
+    slow, fast = (35.0, 1.0, 74.0), (16.5, 0.0, 82.0)
+    one, two = (fast, slow) if swap else (slow, fast)
+    fits = fit_castings(one_more(cast, *one, "S2", more=[({"catalyst": other_at}, *two)], catalyst=one_at))
+    mixed_up = swap and one_at != other_at
+    gains = [_gain(sights(fits, pour), fits.castings.pours.loc[other]) for pour, other in (("P07", "P08"), ("P08", "P07"))]
+    assert ("swapped" in why(fits, "P07").case.signs) is mixed_up
+    assert not mixed_up or max(gains) < log(100.0) < log(1000.0) < sum(gains)
 
 
 @pytest.mark.parametrize("sides, beyond", [({"room_temperature": "above"}, True), ({"room_temperature": "above", "catalyst": "above"}, True),

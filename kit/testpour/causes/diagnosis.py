@@ -23,7 +23,7 @@ from testpour.wording import NoResult
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
 BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
 EXPLAINED = 0.5  # share of the miss that settings explain, from which on; common practice, no source
-SWAPPED = float(np.log(100.0))  # how much better each of two castings must fit the other's settings; common practice, no source
+SWAPPED, EACH = (float(np.log(times)) for times in (1000.0, 10.0))  # how much better two castings must fit each other's settings together, and each of them; common practice, no source
 THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 
 
@@ -99,7 +99,7 @@ def _case(fits, table, pour, found, off):
     seen = sights(fits, pour, trade=throughout is not None)
     far = {name for name, sight in seen.items() if sight.far}
     odd = bool(not seen or refused or far)
-    signs = signs_of(table, castings, pour, found, off, odd, bool(far) and _swapped(fits, pour, seen))
+    signs = signs_of(table, castings, pour, found, off, odd, _swapped(fits, pour, seen))
     settled = _hardened(castings, pour, found) | (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
@@ -120,8 +120,9 @@ def _swapped(fits, pour, seen):
     """Whether another casting of the session and this one each read as the other's settings would have it."""
     pours = fits.castings.pours
     same = pours.index[(pours["session"] == pours.loc[pour, "session"]) & (pours["session"] != "")] if "session" in pours else ()
-    likely = (other for other in same if other != pour and _gain(seen, pours.loc[other]) > SWAPPED)
-    return any(_gain(sights(fits, other), pours.loc[pour]) > SWAPPED for other in likely)
+    gains = {other: _gain(seen, pours.loc[other]) for other in same if other != pour}
+    back = {other: _gain(sights(fits, other), pours.loc[pour]) for other, gain in gains.items() if gain > EACH}
+    return any(gain > EACH and gain + gains[other] > SWAPPED for other, gain in back.items())
 
 
 def _gain(seen, row):
