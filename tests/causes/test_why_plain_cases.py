@@ -412,6 +412,15 @@ def test_a_cold_mould_slows_the_gel_and_the_peak_a_little(beside, usual):
     assert (each[["gel_time", "time_to_peak", "peak_temperature"]] > 0).all()
 
 
+def test_a_peak_far_below_the_usual_wants_explaining_beside_a_missed_hardness(beside, usual):
+    """A little too soft, which scatter might do, and never above 25 °C where 74 °C is usual, which no aim asks about and scatter does not."""
+    soft = {"gel_time": usual["gel_time"], "tack": 0.0, "hardness": 74.0}
+    wish = beside({}, {**soft, "peak_temperature": 25.0})
+    aims = (Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=75.0, age=24.0))
+    answer = why(replace(wish, castings=replace(wish.castings, study=replace(wish.study, aims=aims))), "X1")
+    assert answer.first == "too_thin" and answer.chances["nothing"] < 0.05
+
+
 def test_a_lot_that_was_not_written_down_is_not_the_only_pour_from_its_lot(cast, study):
     for lot, alone in (("D2", True), ("", False), (None, False), (nan, False)):
         castings = cast({**USUAL, "resin_lot": [*["D1"] * 5, lot]}, GEL, [*TACK[:5], 2.0], HARD)
