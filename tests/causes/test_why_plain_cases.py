@@ -412,6 +412,13 @@ def test_a_cold_mould_slows_the_gel_and_the_peak_a_little(beside, usual):
     assert (each[["gel_time", "time_to_peak", "peak_temperature"]] > 0).all()
 
 
+@pytest.mark.parametrize("cause", ["mould", "fresh_silicone", "wet_release"])
+def test_a_face_against_the_mould_may_be_as_wet_as_an_open_one(cause, beside, usual):
+    """Hard beneath and wet to the touch: which face it is, the grade cannot tell."""
+    each = why(beside({}, {"tack": 3.0, **{name: usual[name] for name in ("gel_time", "peak_temperature", "hardness")}}), "X1").case.likely.each["tack"]
+    assert each[cause] > each["open_face"] - 0.7 and each[cause] > each["nothing"] + 2
+
+
 def test_a_peak_far_below_the_usual_wants_explaining_beside_a_missed_hardness(beside, usual):
     """A little too soft, which scatter might do, and never above 25 °C where 74 °C is usual, which no aim asks about and scatter does not."""
     soft = {"gel_time": usual["gel_time"], "tack": 0.0, "hardness": 74.0}
