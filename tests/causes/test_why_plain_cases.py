@@ -428,6 +428,18 @@ def test_a_peak_far_below_the_usual_wants_explaining_beside_a_missed_hardness(be
     assert answer.first == "too_thin" and answer.chances["nothing"] < 0.05
 
 
+def test_the_mould_side_alone_tacky_says_that_a_logged_open_face_was_not_what_did_it(cast):
+    """Three of nine castings left open, all tacky: where only the mould side is tacky, the air at the open one is the less likely half."""
+    settings = {name: [*(values if isinstance(values, list) else [values] * 6), *([0.0] * 3 if name == "cover" else [20.0] * 3 if name == "room_temperature" else [10.0] * 3 if name == "thickness" else [1.5] * 3)]
+                for name, values in USUAL.items()}
+    aims = (Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0))
+    fits = fit_castings(cast(settings, [*GEL, 25.0, 23, 26], [*TACK, 3.0, 2, 3], [*HARD, 76.0, 77, 75], session=["S1"] * 6 + ["S2"] * 3, aims=aims))
+    answer = why(fits, "P09")
+    told = answer.observe(where="mould side only")
+    assert answer.chances["open_face"] > 0.8 and told.chances["open_face"] < 0.5
+    assert told.observe(mould="rubber or silicone").chances[["mould", "fresh_silicone", "wet_release"]].sum() > 0.5
+
+
 def test_a_lot_that_was_not_written_down_is_not_the_only_pour_from_its_lot(cast, study):
     for lot, alone in (("D2", True), ("", False), (None, False), (nan, False)):
         castings = cast({**USUAL, "resin_lot": [*["D1"] * 5, lot]}, GEL, [*TACK[:5], 2.0], HARD)
