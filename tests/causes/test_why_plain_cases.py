@@ -105,7 +105,7 @@ def test_what_was_planned_with_little_catalyst_is_not_weighed_again(log_of):
     settings = {name: [*(values if isinstance(values, list) else [values] * 6), 0.6 if name == "catalyst" else 20.0 if name == "room_temperature" else values]
                 for name, values in USUAL.items()}
     answer = why(log_of(settings, [*GEL, 70.0], [*TACK, 2.0], [*HARD, 55.0]), "P07")
-    assert answer.openly == ("too_little_catalyst",) and answer.first == "too_little_catalyst"
+    assert answer.openly == ("nothing", "too_little_catalyst") and answer.first == "too_little_catalyst"
     said, page = answer.sentence(), answer._repr_html_()
     assert "Next time: plan more catalyst, within what the resin's data sheet allows." in said and "finer scale" not in said
     assert answer.table.index[0] == "it was planned with little catalyst" and "Plan more catalyst" in answer.table["remedy"].iloc[0]
