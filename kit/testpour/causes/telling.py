@@ -4,7 +4,7 @@ from collections.abc import Container
 
 import pandas as pd
 
-from testpour.causes.table import SETTINGS, CauseTable, TellingPour
+from testpour.causes.table import NOTHING, SETTINGS, CauseTable, TellingPour
 
 CLOSE = 3.0  # times likelier than the runner-up below which two causes are not told apart
 
@@ -85,4 +85,4 @@ def tested(table: CauseTable, name: str, openly: Container[str] = ()) -> str:
     -------
     str
     """
-    return SETTINGS if name in openly and table.causes[name].next_time_openly else name
+    return SETTINGS if name in openly and name != NOTHING and table.causes[name].next_time_openly else name
