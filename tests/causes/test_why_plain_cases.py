@@ -428,6 +428,13 @@ def test_a_peak_far_below_the_usual_wants_explaining_beside_a_missed_hardness(be
     assert answer.first == "too_thin" and answer.chances["nothing"] < 0.05
 
 
+def test_the_numbers_of_another_casting_may_have_its_peak_and_its_opacity(beside, usual):
+    """A clear casting of 7 mm peaks 34 °C below one of 10 mm with pigment: one chance in a hundred or more, on each reading's own scale, that a casting mixed up with it reads so."""
+    other = {"gel_time": usual["gel_time"], "tack": 0.0, "hardness": usual["hardness"], "peak_temperature": 40.0, "opacity": 0.0}
+    likely = why(beside({}, other), "X1").case.likely.by_size.loc["wrong_entry"]
+    assert likely["peak_temperature"].max() > log(0.01) and likely["opacity"].max() > log(0.01)
+
+
 def test_the_mould_side_alone_tacky_says_that_a_logged_open_face_was_not_what_did_it(cast):
     """Three of nine castings left open, all tacky: where only the mould side is tacky, the air at the open one is the less likely half."""
     settings = {name: [*(values if isinstance(values, list) else [values] * 6), *([0.0] * 3 if name == "cover" else [20.0] * 3 if name == "room_temperature" else [10.0] * 3 if name == "thickness" else [1.5] * 3)]
