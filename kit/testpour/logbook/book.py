@@ -16,7 +16,7 @@ from testpour.cautions import check_read, check_settings
 from testpour.logbook.database import Explained, one_moment, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
-from testpour.logbook.known import TIMED, known_of, out_of_order
+from testpour.logbook.known import TIMED, out_of_order
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
