@@ -243,10 +243,10 @@ def _rows(fits, states, cells):
 
 
 def _best_catalysts(fits: Fits, states: dict[str, State], cells: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """The catalyst with the best mean chance in each of some cells (rows of `settings_table`), and that chance."""
+    """The catalyst with the best mean chance in each of some cells (rows of `settings_table`), and that chance, as `chance` gives it; 0 where none is allowed."""
     values = np.unique(on_step(fits.study.factor("catalyst"), np.linspace(0, 1, LEVELS)))
     table = cells.loc[cells.index.repeat(len(values))].assign(catalyst=np.tile(values, len(cells))).reset_index(drop=True)
     chances = prospect(states, fits.study, table).chance()
     chances = np.where(allowed(fits, table, len(cells)), chances, -1.0).reshape(len(cells), -1)
-    place = chances.argmax(axis=1)
-    return cells.assign(catalyst=values[place]).reset_index(drop=True), chances.max(axis=1).clip(0)
+    best = cells.assign(catalyst=values[chances.argmax(axis=1)]).reset_index(drop=True)
+    return best, np.where(chances.max(axis=1) < 0, 0.0, chance(fits, best).draws.mean(axis=0))

@@ -27,6 +27,7 @@ from testpour.advice.contexts import contenders, contexts_for
 from testpour.advice.prospect import State, prospect
 from testpour.advice.recommend import around, best_settings, foremost
 from testpour.advice.worth import Worth
+from testpour.models.chance import chance
 
 if TYPE_CHECKING:
     from testpour.columns import Factor
@@ -103,14 +104,20 @@ def gained_by(
 ) -> Batch:
     """The same pours with what they promise in some rooms and depths, in place of those they were picked for.
 
-    The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made.
+    The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made. The chance before
+    them is that of what is recommended, as `chance` gives it.
     """
     worth = Worth(fits.study, states, batch.rows, contexts, len(batch.rows), pending, seed)
     gained: list[float] = []
     for place in range(len(batch.rows)):
         gained.append(max(float(worth.gains(np.array([place]))[0][0]), *gained[-1:], 0.0))
         worth.add(place)
-    return replace(batch, before=worth.before, gained=gained)
+    return replace(batch, before=float(recommended_chances(fits, contexts).mean()), gained=gained)
+
+
+def recommended_chances(fits: Fits, contexts: list[pd.DataFrame]) -> np.ndarray:
+    """The chance of a good casting at the first row of each table of `with_recommended`: shape (contexts,)."""
+    return chance(fits, pd.concat([table.iloc[[0]] for table in contexts], ignore_index=True)).draws.mean(axis=0)
 
 
 def _trial(fits, pending, pourable, added, good, places):

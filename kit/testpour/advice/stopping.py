@@ -14,7 +14,7 @@ from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.chart_page import GOOD
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way, why_first
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
-from testpour.advice.picking import batch_worth, with_recommended
+from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
 from testpour.causes.whole_log import missed_by_most
 from testpour.threads import one_thread
@@ -137,11 +137,12 @@ def stop_advice(
     tables = with_recommended(fits, states, contexts, free)
     worth = batch_worth(fits, states, given, free, tables, SESSION, seed=SEED)
     table, close = _shortfalls(study, states, contexts, tables)
-    gain = worth.gained[-1]
+    table.insert(len(table.columns) - 3, "chance", recommended_chances(fits, tables))
+    gain, before = worth.gained[-1], float(table["chance"].mean())
     made = len(fits.castings.pours)
     stop = bool(made and gain < ENOUGH and close >= SURE and table["chance"].max() >= GOOD and conflict is None)
     failing = tuple(aim for aim in study.aims if missed_by_most(fits.castings, aim))
-    return StopAdvice(study, stop, gain, worth.before, close, table, made, conflict, failing, where_judged(study, contexts))
+    return StopAdvice(study, stop, gain, before, close, table, made, conflict, failing, where_judged(study, contexts))
 
 
 def _shortfalls(study, states, contexts, tables):
@@ -155,7 +156,7 @@ def _shortfalls(study, states, contexts, tables):
         best = start + int(mean[here].argmax())
         short.append(drawn[:, here].max(axis=1) - drawn[:, best])
         rows.append({
-            "chance": mean[best], "short": short[-1].mean(), "close": (short[-1] <= CLOSE).mean(),
+            "short": short[-1].mean(), "close": (short[-1] <= CLOSE).mean(),
             "most often missed": words[int(met[:, best].argmin())],
         })
         start += len(table)
