@@ -424,11 +424,25 @@ def test_grades_changed_in_the_study_file_are_noticed(tmp_path, grades):
 
 def test_a_grade_added_at_the_end_is_taken_and_then_kept(tmp_path):
     longer = ["Dull", "ok", "bright", "like glass"]
-    for grades in (["dull", "ok", "bright"], longer):
-        with shine(tmp_path, grades):
-            pass
+    for pour, grades in (("P1", ["dull", "ok", "bright"]), ("P2", longer)):
+        with shine(tmp_path, grades) as log:
+            log.add_pour(pour, settings={"catalyst": 1.5}, session="1")
+            log.add_reading(pour, "shine", grades[-1])
     with pytest.raises(LogProblem, match="2 bright, 3 like glass, the study file now declares it in the grades 0 Dull, 1 ok, 2 bright:"):
         shine(tmp_path, longer[:3])
+
+
+def test_what_was_never_logged_may_be_declared_anew(tmp_path):
+    """A log opened with the template's study, before its hardness was changed to the tester at hand; then 40 Barcol stay 40 Barcol."""
+    def log_in(scale):
+        return closing(Logbook(study_from({"factors": {"catalyst": {}}, "readings": {"hardness": {"unit": scale}}}, tmp_path / "study.toml")))
+    with log_in("Shore D") as log:
+        log.add_pour("P1", settings={"catalyst": 1.5}, session="1")
+    with log_in("Barcol") as log:
+        entry = log.add_reading("P1", "hardness", 40, age="24 h")
+        log.withdraw_reading(entry, why="wrong casting")
+    with pytest.raises(LogProblem, match="The log keeps hardness in Barcol, the study file now declares Shore D"):
+        log_in("Shore D")
 
 
 def test_plain_numbers_cannot_become_grades(tmp_path):

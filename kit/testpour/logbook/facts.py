@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from testpour.logbook.database import Explained, writing
-from testpour.logbook.tables import FACTS, LogProblem
+from testpour.logbook.tables import FACTS, READINGS, SETTINGS, LogProblem
 from testpour.wording import numbered
 
 if TYPE_CHECKING:
@@ -20,17 +20,27 @@ UNIT, GRADES = "unit of ", "grades of "
 
 
 def check_facts(engine: Engine, study: Study) -> None:
-    """Refuse to read numbers in another unit, or grades by other words, than they were logged in; note those of new columns."""
+    """Refuse to read numbers in another unit, or grades by other words, than they were logged in; note those of new columns.
+
+    What was never logged may be declared anew. Not on a server: another bench may be about to log it as it was declared before.
+    """
     declared = {f"{UNIT}{c.name}": c.unit for c in (*study.factors, *study.readings)}
     declared |= {f"{GRADES}{r.name}": json.dumps(r.grades, ensure_ascii=False) for r in study.readings}
     with Explained(engine, writing) as connection:
         held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
-        wrong = [said for name in declared.keys() & held if (said := _changed(name, held[name], declared[name]))]
+        kept = declared.keys() & held if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & held)
+        wrong = [said for name in kept if (said := _changed(name, held[name], declared[name]))]
         if not wrong:
             _note(connection, declared, held)
     if wrong:
         engine.dispose()
         raise LogProblem(" ".join(sorted(wrong)))
+
+
+def _in_use(connection, names):
+    """The facts of columns of which the log holds a value, withdrawn and corrected ones among them."""
+    logged = {f"{UNIT}{name}" for column in (SETTINGS.c.factor, READINGS.c.reading) for (name,) in connection.execute(sa.select(column).distinct())}
+    return {name for name in names if name in logged or name.replace(GRADES, UNIT, 1) in logged}
 
 
 def _changed(name, kept, now):
