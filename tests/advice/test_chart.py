@@ -9,9 +9,10 @@ import pandas as pd
 import pytest
 
 import testpour.advice.chart as chart_module
+from testpour.advice import conflicts
 from testpour.advice.candidates import RoomProblem
 from testpour.advice.chart import GOOD, recipe_chart
-from testpour.advice.remedy import NOTHING, _changes, remedies
+from testpour.advice.remedy import ASK, NOTHING, _changes, remedies
 from testpour.models.chance import NoAims, chance
 from testpour.models.settings import settings_table
 from testpour.problems import Problem
@@ -100,7 +101,7 @@ def test_a_remedy_must_make_the_recipe_good(fits, monkeypatch):
 
     cells = settings_table(fits.study, [{"thickness": 18, "cover": 0}], room=19)
     said, changes = [], list(_changes(fits.study, cells))
-    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, unknown: said.append(good) or ["", ] * len(cells))
+    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, unknown, ask: said.append(good) or ["", ] * len(cells))
     recipe_chart(fits, rooms=(19,), thicknesses=(18,), fixed={"pigment": "0.5 %", "cover": "no"})
     assert said == [0.6]
     assert remedies(fits, {}, cells, solve, said[0], [False]) == [f"{changes[2][0]}, with 1.7 %"]
@@ -113,6 +114,7 @@ def test_no_other_room_is_asked_for_where_it_is_not_known_that_this_one_is_bad(f
     assert remedies(fits, {}, cells, warm, 0.6, [False, True]) == ["warm the room to 20 °C, with 1.7 %", "cannot tell yet: try one with 1.4 %"]
     bare = lambda fits, states, cells: (cells.assign(catalyst=1.7), np.where(cells["cover"] == 0, 0.9, 0.1))
     assert remedies(fits, {}, cells, bare, 0.6, [True, True]) == ["leave the cover off, with 1.7 %"] * 2
+    assert remedies(fits, {}, cells, warm, 0.6, [False, True], True) == ["warm the room to 20 °C, with 1.7 %", ASK]
 
 
 @pytest.mark.parametrize(("beyond", "most", "unknown"), [(True, 0.61, True), (True, 0.59, False), (False, 0.9, True), (False, 0.59, False)])
@@ -122,7 +124,7 @@ def test_a_cell_that_may_be_good_is_not_known_poured_or_not(fits, monkeypatch, b
     monkeypatch.setattr(chart_module, "_best_catalysts", lambda fits, states, cells: (cells, np.array([most / 5])))
     monkeypatch.setattr(chart_module, "beyond_log", lambda fits, row: {"room_temperature": "cold"} if beyond else {})
     monkeypatch.setattr(chart_module, "chance", lambda fits, table: SimpleNamespace(draws=np.array([[0.0]] * 9 + [[most]] * 2)[:, : len(table)]))
-    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, new: asked.extend(new) or [""])
+    monkeypatch.setattr(chart_module, "remedies", lambda fits, states, cells, best, good, new, ask: asked.extend(new) or [""])
     chart_module._rows(fits, {}, settings_table(fits.study, room=12))
     assert asked == [unknown]
 
@@ -133,6 +135,14 @@ def test_a_chart_that_asks_for_a_pour_gives_its_other_settings(fits):
     for advice, said in (("cannot tell yet: try one with 1.9 %", True), (NOTHING, False)):
         none = replace(chart, table=chart.table.assign(catalyst=np.nan, advice=advice))
         assert (f"Everywhere: {chart.shared}." in none.sentence()) == said
+
+
+def test_no_pour_is_asked_for_before_it_is_known_why_nearly_all_fail(fits, monkeypatch):
+    """No cell has a recipe, and every casting misses the aim for the gel time: no cell sends anybody to pour."""
+    monkeypatch.setattr(chart_module, "_best_catalysts", lambda fits, states, cells: (cells.assign(catalyst=1.5), np.full(len(cells), 0.1)))
+    monkeypatch.setattr(conflicts, "missed_by_most", lambda castings, aim: aim.reading == "gel_time")
+    chart = recipe_chart(fits, rooms=(19,), thicknesses=(6, 18), fixed=GIVEN)
+    assert set(chart.table["advice"]) == {ASK} and "ask why before you pour again" in chart.sentence()
 
 
 class Cells(HTMLParser):

@@ -249,7 +249,7 @@ def test_what_was_poured_is_told_as_the_setting_is_shown(learnt):
     """64 and 72 °F are 17.78 and 22.22 °C."""
     room = learnt.study.factor("room_temperature")
     (said,) = _outside(room, 28.0, pd.Series([160 / 9, 200 / 9]))
-    assert "beyond what was poured (17.8 to 22.2 °C)" in said
+    assert "beyond what was poured and its peak read (17.8 to 22.2 °C)" in said
     (said,) = _outside(replace(room, span=(160 / 9, 200 / 9)), 28.0, pd.Series([], dtype=float))
     assert "beyond the study's span (17.8 to 22.2 °C)" in said
 
@@ -293,4 +293,4 @@ def test_the_picture_says_what_the_casting_does(unlearnt, known):
 def test_a_log_that_does_not_follow_heat_and_cure_says_so(practice_fits):
     """The algebraic practice resin is no slab: its fits keep plain terms."""
     found = thickness_limit(practice_fits, {"catalyst": 1.5}, room=20)
-    assert "do not follow this calculation" in found.caution
+    assert str(found).startswith("The log's own peaks do not follow this calculation") and str(found).count("do not follow") == 1

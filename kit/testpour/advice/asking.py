@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
 FURTHER = 1.5  # times the thickest pour, beyond which nothing is said: common practice, no source
 CALCULATED = "This is a calculation for a slab in still air, not a measurement: pour one and read its peak before you rely on it."
+REFUTED = "The log's own peaks do not follow this calculation: go by what its fits predict, not by this."
 
 
 class AskedTooMuch(ValueError):
@@ -27,11 +28,11 @@ class AskedTooMuch(ValueError):
 
     def __init__(self, problems: Iterable[str]) -> None:
         self.problems = tuple(problems)
-        super().__init__(f"This cannot be answered, for {len(self.problems)} reason(s). " + " ".join(self.problems))
+        super().__init__("This cannot be answered. " + " ".join(self.problems))
 
 
 class CureAnswer:
-    """What an answer of the cure model looks like: its sentences, then its caution."""
+    """What an answer of the cure model looks like: its sentences, then its caution; that the log refutes it comes first."""
 
     caution: str
 
@@ -39,11 +40,17 @@ class CureAnswer:
         """The answer in a few sentences."""
         raise NotImplementedError
 
+    def _parts(self):
+        """What is said, and the caution below it."""
+        first = f"{REFUTED} " * (REFUTED in self.caution)
+        return first + self.sentence(), self.caution.replace(f"{REFUTED} ", "")
+
     def _repr_markdown_(self):
-        return f"{in_markdown(self.sentence())}\n\n*{in_markdown(self.caution)}*"
+        said, caution = map(in_markdown, self._parts())
+        return f"{said}\n\n*{caution}*"
 
     def __repr__(self):
-        return f"{self.sentence()} {self.caution}"
+        return " ".join(self._parts())
 
 
 @dataclass(frozen=True)
@@ -77,8 +84,8 @@ def asked(
     """Check a question, its settings as usual where nothing is said, against the resin, the limits and what was poured.
 
     Without `depths` the thickness is no part of the question. It raises AskedTooMuch if the study lacks thickness,
-    catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured (beyond the study's span where
-    nothing was).
+    catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured and its peak read (beyond the study's
+    span where none was).
     """
     study = fits.study
     missing = [name for name in NEEDS if name not in {factor.name for factor in study.factors}]
@@ -87,6 +94,7 @@ def asked(
     row = settings_table(as_met(study, fits.castings.pours), settings, room=room).iloc[0].to_dict()
     found = check_settings(study, row)
     pours = fits.castings.pours
+    pours = pours[pours.index.isin(fits[PEAK].rows["pour"])] if PEAK in fits else pours[:0]
     problems = [*found.refusals]
     for name in ("catalyst", "room_temperature"):
         problems += _outside(study.factor(name), row[name], pours[name].dropna())
@@ -121,7 +129,7 @@ def _contradicted(fits, lot):
     """A warning where the log's peaks are told better without heat and cure."""
     if lot.peaks < FEWEST or any(term.name == "physics" for term in fits[PEAK].believed.terms):
         return ()
-    return ("The log's own peaks do not follow this calculation: go by what its fits predict, not by this.",)
+    return (REFUTED,)
 
 
 def _covered(factor, poured):
@@ -136,7 +144,7 @@ def _outside(factor, value, poured):
     low, high = _covered(factor, poured)
     if low - 1e-9 <= value <= high + 1e-9:
         return []
-    what = f"what was poured ({factor.between(poured.min(), poured.max())})" if len(poured) else (
-        f"the study's span ({factor.between(low, high)}), and nothing has been poured yet"
+    what = f"what was poured and its peak read ({factor.between(poured.min(), poured.max())})" if len(poured) else (
+        f"the study's span ({factor.between(low, high)}), and no peak is in the log"
     )
     return [f"{factor.words.capitalize()} {factor.show(value)} is beyond {what}. Pour one there and log its peak, or ask nearer."]

@@ -20,11 +20,10 @@ from testpour.advice.candidates import (
     spread_settings,
 )
 from testpour.advice.chart_page import GOOD, chart_html
-from testpour.advice.conflicts import why_first
+from testpour.advice.conflicts import failing_aims, why_first
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
-from testpour.advice.remedy import NOTHING, remedies
-from testpour.causes.whole_log import missed_by_most
+from testpour.advice.remedy import ASK, NOTHING, remedies
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, check_table
 from testpour.files import page_kind, put
@@ -83,10 +82,9 @@ class RecipeChart:
         good = self.table["catalyst"].notna()
         text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
         text += f", resting on {count(self.pours, 'pour')}."
-        failing = [] if good.any() or self.castings is None else [aim for aim in self.study.aims if missed_by_most(self.castings, aim)]
-        if failing:
+        if not good.any() and self.castings is not None and (failing := failing_aims(self.study, self.castings)):
             text += f" {why_first(self.study, failing)}"
-        if (self.table["advice"] != NOTHING).any():  # a recipe, or a pour to try
+        if not self.table["advice"].isin([ASK, NOTHING]).all():  # a recipe, or a pour to try
             text += f" Everywhere: {self.shared}."
             text += " That is chosen for all these cells together: the advice for one room or depth may differ." if self.together and len(good) > 1 else ""
         if self.table["beyond"].any():
@@ -238,7 +236,8 @@ def _rows(fits, states, cells):
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
     unknown = poor.copy()
     unknown[unknown] = np.quantile(chance(fits, best[unknown]).draws, MAY_BE, axis=0) >= GOOD
-    rows.loc[poor, "advice"] = remedies(fits, states, best[poor], _best_catalysts, GOOD, unknown[poor])
+    ask = bool(poor.all() and failing_aims(fits.study, fits.castings))
+    rows.loc[poor, "advice"] = remedies(fits, states, best[poor], _best_catalysts, GOOD, unknown[poor], ask)
     return rows
 
 

@@ -18,6 +18,7 @@ from testpour.models.chance import NoAims
 from testpour.study import Aim, Study
 
 if TYPE_CHECKING:
+    from testpour.logbook.castings import Castings
     from testpour.models.fits import Fits
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
@@ -68,6 +69,11 @@ def aims_in_the_way(
         return None
     aims = tuple(study.aims[place] for place in _worst(at.by_aim()))
     return AimsConflict(study, aims, tuple(aim for aim in aims if missed_by_most(fits.castings, aim)))
+
+
+def failing_aims(study: Study, castings: Castings) -> tuple[Aim, ...]:
+    """The aims that nearly every casting of a log misses."""
+    return tuple(aim for aim in study.aims if missed_by_most(castings, aim))
 
 
 def why_first(study: Study, failing: Iterable[Aim]) -> str:

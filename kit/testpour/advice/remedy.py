@@ -15,21 +15,25 @@ if TYPE_CHECKING:
 WARMER = 8  # °C: the most a room is asked to be warmed or cooled
 LAYERS = (2, 3)
 NOTHING = "no good recipe: pour a test piece or change the aims"
+ASK = "no good recipe yet: ask why first"  # where nearly every casting fails, by a fault that no recipe mends
 
 
 def remedies(
     fits: Fits, states: dict[str, State], cells: pd.DataFrame,
-    solve: Callable[..., tuple[pd.DataFrame, np.ndarray]], good: float, unknown: Sequence[bool]
+    solve: Callable[..., tuple[pd.DataFrame, np.ndarray]], good: float, unknown: Sequence[bool],
+    ask: bool = False
 ) -> list[str]:
     """The least trouble that gives each cell a good recipe, in words; what to do where nothing helps.
 
     For example "warm the room to 20 °C, with 1.5 %". `cells` are the best settings of each cell without a good recipe;
     `solve` gives cells their best settings over catalyst and the chances. Where a cell may be good as it is, as far as is
-    known (`unknown`), no other room is asked for.
+    known (`unknown`), no other room is asked for. With `ask` no pour is asked for before it is known why all fail.
     """
     tried = [list(_changes(fits.study, cells.iloc[[place]], not new)) for place, new in enumerate(unknown)]
     shown = map(fits.study.factor("catalyst").show, cells["catalyst"])
     otherwise = [f"cannot tell yet: try one with {dose}" if new else NOTHING for dose, new in zip(shown, unknown, strict=True)]
+    if ask:
+        otherwise = [ASK] * len(tried)
     changed = [cell for changes in tried for _, cell in changes]
     if not changed:
         return otherwise

@@ -12,11 +12,10 @@ import pandas as pd
 from testpour.advice.batch import ENOUGH
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.chart_page import GOOD
-from testpour.advice.conflicts import AimsConflict, aims_in_the_way, why_first
+from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aims, why_first
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
-from testpour.causes.whole_log import missed_by_most
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_hundred, said_in_markdown
 
@@ -141,7 +140,7 @@ def stop_advice(
     gain, before = worth.gained[-1], float(table["chance"].mean())
     made = len(fits.castings.pours)
     stop = bool(made and gain < ENOUGH and close >= SURE and table["chance"].max() >= GOOD and conflict is None)
-    failing = tuple(aim for aim in study.aims if missed_by_most(fits.castings, aim))
+    failing = failing_aims(fits.study, fits.castings)
     return StopAdvice(study, stop, gain, before, close, table, made, conflict, failing, where_judged(study, contexts))
 
 
