@@ -12,9 +12,11 @@ from tempfile import TemporaryDirectory
 import pytest
 import sqlalchemy as sa
 
+from testpour.bench.session_form import session_form
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.tables import LogProblem
+from testpour.planning.plan import plan_pours
 from testpour.study_file import study_from
 
 POUR = {"settings": {"catalyst": "1.5 %", "thickness": "1/2 in", "room_temperature": 18}, "session": "S1"}
@@ -56,6 +58,23 @@ def test_names_go_on_from_the_highest(log):
     assert log.add_pour(**POUR) == "P08"
     assert log.add_pour("knob with a long name", **POUR) == "knob with a long name"
     assert log.add_pour(**POUR) == "P09"
+
+
+def test_the_name_of_a_withdrawn_pour_is_not_given_again(log):
+    """Of P01 to P04 are withdrawn P02 and P04, whose castings lie about with their labels: the next is P05, in the log and in a plan."""
+    for _ in range(4):
+        log.add_pour(**POUR)
+    for pour in ("P02", "P04"):
+        log.withdraw_pour(pour, why="spilt")
+    plan = plan_pours(log.study, castings=log.castings(), factors=["catalyst"], sessions=1, pours=4)
+    assert list(plan.table.index) == ["P05", "P06", "P07", "P08"] and plan.sessions == ["S2"]
+    assert session_form(log, plan.session(1)).state["session"] == "S2"
+    assert log.add_pour(**POUR) == "P05"
+
+
+def test_a_pour_without_a_name_leaves_the_names_of_those_after_it(log):
+    rows = [{**POUR, "pour": pour} for pour in ("", "P01", "P07-2")]
+    assert log.add_all(rows) == ["P08", "P01", "P07-2"]
 
 
 def test_nothing_is_ever_updated_or_deleted(practice_log):

@@ -22,7 +22,7 @@ def plan(study):
 
 def made(plan, *pours):
     """A log that holds these pours of the plan as planned."""
-    return SimpleNamespace(pours=plan.table.loc[list(pours)])
+    return SimpleNamespace(pours=plan.table.loc[list(pours)], names=set(pours))
 
 
 def worth(plan, castings):

@@ -17,9 +17,9 @@ from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
+from testpour.logbook.castings import new_names
 from testpour.models.chance import cautions_at, chance
 from testpour.models.settings import settings_table
-from testpour.planning.plan import free_names
 from testpour.planning.pour_cautions import by_pour, sharing
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, in_hundred, listed, table_html
@@ -185,7 +185,7 @@ def next_pours(
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)
     judged = contexts_for(study, free, given, rooms=room is None)
     batch = gained_by(fits, states, batch, with_recommended(fits, states, judged, free), waiting, seed)
-    found = _described(fits, batch, free, aim, {*fits.castings.pours.index, *(() if pending is None else pending.index)})
+    found = _described(fits, batch, free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
     return replace(found, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim)
 
 
@@ -202,7 +202,7 @@ def _check(pours, aim):
 def _described(fits, batch, free, aim, taken):
     """The picked pours with names that are not taken, chances and reasons."""
     study, rows = fits.study, batch.rows.copy()
-    rows.index = pd.Index(free_names("P{:02d}", len(rows), len(fits.castings.pours), taken), name="pour")
+    rows.index = pd.Index(new_names("P", len(rows), taken), name="pour")
     if len(rows) > 1 and scatter_unknown(fits, rows):
         rows.iloc[max(len(rows) - batch.trials, 2) - 1] = rows.iloc[0]
     table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Protocol, runtime_checkable
 
@@ -18,6 +19,7 @@ from testpour.units import shown_unit
 from testpour.wording import count, in_html, table_html
 
 PEOPLE = ("by", "note")
+DIGITS = {"P": 2, "S": 1}  # of the number in the name of a pour, P01, and of a session, S1
 SHOWN = 60  # pours in a notebook; a table of thousands would stop the browser
 
 
@@ -42,11 +44,14 @@ class Castings:
     readings : DataFrame
         One row a reading: entry, pour, reading, low, high (-inf and inf where open), age in hours,
         specimen, by, known, note.
+    withdrawn : frozenset of str
+        Names of pours that were withdrawn.
     """
 
     study: Study
     pours: pd.DataFrame
     readings: pd.DataFrame
+    withdrawn: frozenset[str] = frozenset()
 
     def __len__(self):
         return len(self.pours)
@@ -72,6 +77,11 @@ class Castings:
         return text
 
     __repr__ = sentence
+
+    @property
+    def names(self) -> set[str]:
+        """Every name that a pour has or had: a withdrawn pour is still in the history, and on its label."""
+        return {*map(str, self.pours.index), *self.withdrawn}
 
     def copies(self) -> list[list[str]]:
         """Pours that agree with two others or more in every setting and reading, to the digit: a list of names each.
@@ -163,6 +173,24 @@ class Castings:
         said = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
         note = f"<p>The same for every pour: {in_html(said)}.</p>" if same else ""
         return f"<p>{in_html(self.sentence())}</p>{table_html(table.drop(columns=same))}{note}"
+
+
+def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
+    """Names for new pours (``"P"``) or sessions (``"S"``), counted on from the highest that is taken, such as P07 or P07-2.
+
+    Parameters
+    ----------
+    letter : {"P", "S"}
+    many : int
+    taken : iterable of str
+
+    Returns
+    -------
+    list of str
+    """
+    found = (re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", str(name)) for name in taken)
+    last = max((int(name[1]) for name in found if name), default=0)
+    return [f"{letter}{number:0{DIGITS[letter]}d}" for number in range(last + 1, last + many + 1)]
 
 
 def _feed(digest, table):

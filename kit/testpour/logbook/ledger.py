@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from testpour.cautions import check_settings
 from testpour.columns import Reading
+from testpour.logbook.castings import new_names
 from testpour.logbook.door import clean
 from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
 from testpour.logbook.known import TIMED, known_of
@@ -43,10 +44,10 @@ class Ledger:
             raise LogProblem(
                 f"{', '.join(doubled)} is in the log already. Give another name, or correct it with correct_pour."
             )
+        free = iter(new_names("P", len(given), {*taken, *given}))
         names, readings = [], []
         for entry in entries:
-            name = entry["pour"] or _next_name(taken)
-            taken.add(name)
+            name = entry["pour"] or next(free)
             self.insert_pour({**entry, "pour": name})
             readings += [{**row, "pour": name, "logged_at": _utc()} for row in entry.get("readings", ())]
             names.append(name)
@@ -204,11 +205,6 @@ def _replaced(old, deed, why):
     row = old._asdict() | {"supersedes": old.entry, "note": f"{old.note} {deed}: {clean(why)}".strip()}
     del row["entry"]
     return old, row
-
-
-def _next_name(taken):
-    number = 1 + max((int(n[1:]) for n in taken if n[:1] == "P" and n[1:].isdecimal()), default=0)
-    return f"P{number:02d}"
 
 
 def _utc():

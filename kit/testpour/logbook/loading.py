@@ -25,7 +25,8 @@ WAYS = ["exact", "not yet", "already", "between"]
 def load_castings(study: Study, connection: Connection) -> Castings:
     """`Castings` of a study from its log, superseded and withdrawn rows left out."""
     _refuse_other_units(study, connection)
-    return Castings(study, _pours(study, connection), _readings(study, connection))
+    withdrawn = frozenset(connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
+    return Castings(study, _pours(study, connection), _readings(study, connection, withdrawn), withdrawn)
 
 
 def _refuse_other_units(study, connection):
@@ -76,7 +77,7 @@ def _settings(study, connection):
     return _table(connection, sa.select(*columns).group_by(SETTINGS.c.entry), names, kinds).set_index("entry")
 
 
-def _readings(study, connection):
+def _readings(study, connection, withdrawn):
     """One row a standing reading of a standing pour, in the order of entries."""
     older = {old: reading.name for reading in study.readings if (old := older_name(reading.name))}
     ours = READINGS.c.reading.in_([reading.name for reading in study.readings])
@@ -95,19 +96,18 @@ def _readings(study, connection):
         table[name] = pd.array(["", *words[name]], dtype="str").take(place)
     ways = [table["low"] == table["high"], table["high"] == np.inf, table["low"] == -np.inf]
     table["known"] = pd.array(WAYS, dtype="str").take(np.select(ways, [0, 1, 2], 3))
-    gone = _gone(connection, table)
+    gone = _gone(connection, table, withdrawn)
     return (table[~gone].reset_index(drop=True) if gone.any() else table)[list(READING_COLUMNS)]
 
 
-def _gone(connection, table):
+def _gone(connection, table, withdrawn):
     """Which readings were superseded, or lie under a pour that was withdrawn.
 
     Both are few and looked up once: a server that has not counted its rows yet may otherwise look them up
     again for every reading. A pour once withdrawn is never logged again under its name.
     """
     replaced = connection.execute(sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))).scalars()
-    withdrawn = connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars()
-    return table["entry"].isin(replaced.all()) | table["pour"].isin(withdrawn.all())
+    return table["entry"].isin(replaced.all()) | table["pour"].isin(withdrawn)
 
 
 def _chosen(names, conditions):

@@ -138,7 +138,7 @@ class PlanPanel(Panel):
         pot, price, taken = self.value(POT), self.value(PRICE), self._taken()
 
         def make():
-            plan = with_free_names(tp.plan_pours(study, castings=castings if len(castings.pours) else None, **wanted), taken)
+            plan = with_free_names(tp.plan_pours(study, castings=castings, **wanted), castings, taken)
             try:
                 return plan, tp.outlook(plan, pot=pot, price=price)
             except NotSeparated as few:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import io
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pandas as pd
@@ -12,7 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.bench.desk import Desk
 from testpour.bench.session_form import SessionForm
-from testpour.logbook.castings import Castings
+from testpour.logbook.castings import Castings, new_names
 from testpour.panels.memory import Memory
 from testpour.panels.workshop import Needed, Workshop
 from testpour.planning.plan import Plan
@@ -21,32 +20,25 @@ from testpour.planning.plan import Plan
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
     """Names for so many new pours and one for a new session: none that is in the log, in the plan or in an open session."""
     castings, plan = workshop.castings(), kept_plan(workshop)
-    pours, sessions = [*map(str, castings.pours.index)], [*map(str, castings.pours["session"].unique())]
+    pours, sessions = [*castings.names], [*castings.pours["session"].unique()]
     if plan is not None:
-        pours, sessions = [*pours, *map(str, plan.index)], [*sessions, *map(str, plan["session"])]
+        pours, sessions = [*pours, *plan.index], [*sessions, *plan["session"]]
     for session, names in workshop.opened().items():
         sessions, pours = [*sessions, session], [*pours, *names]
-    last, day = _highest(pours, "P"), _highest(sessions, "S")
-    return [f"P{last + k:02d}" for k in range(1, count + 1)], f"S{day + 1}"
+    return new_names("P", count, pours), new_names("S", 1, sessions)[0]
 
 
-def _highest(names: Iterable[str], letter: str) -> int:
-    """The highest number among names such as P07 or S2; 0 where none begins with the letter."""
-    return max((int(found[1]) for name in names if (found := re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", name))), default=0)
-
-
-def with_free_names(plan: Plan, taken: dict[str, list[str]]) -> Plan:
-    """The plan with its pours and sessions counted on from those of open sessions, where a name would stand twice.
+def with_free_names(plan: Plan, castings: Castings, taken: dict[str, list[str]]) -> Plan:
+    """The plan with its pours and sessions counted on from those of the log and of open sessions, where a name would stand twice.
 
     `taken` is name to the names of its pours, for each open session.
     """
     pours = [name for names in taken.values() for name in names]
     if not (set(plan.table.index) & set(pours) or set(plan.sessions) & set(taken)):
         return plan
-    last = max(_highest(pours, "P"), _highest(plan.table.index[:1], "P") - 1)  # the plan itself begins after the log
-    day = max(_highest(taken, "S"), _highest(plan.sessions[:1], "S") - 1)
-    names = {name: f"S{day + k}" for k, name in enumerate(plan.sessions, 1)}
-    index = pd.Index([f"P{last + k:02d}" for k in range(1, len(plan.table) + 1)], name=plan.table.index.name)
+    days = new_names("S", len(plan.sessions), [*castings.pours["session"], *taken])
+    names = dict(zip(plan.sessions, days, strict=True))
+    index = pd.Index(new_names("P", len(plan.table), [*castings.names, *pours]), name=plan.table.index.name)
     return replace(plan, table=plan.table.assign(session=plan.table["session"].map(names)).set_axis(index))
 
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ import pandas as pd
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
+from testpour.logbook.castings import new_names
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
 from testpour.planning.asked import read_asked
@@ -227,30 +227,9 @@ def _run_order(asked, chosen, castings, seed):
     order = np.concatenate(
         [rng.permutation(np.flatnonzero(chosen.sessions == number)) for number in np.unique(chosen.sessions)]
     )
-    made = pd.Index([]) if castings is None else castings.pours.index
-    held = pd.Index([]) if castings is None else pd.Index(castings.pours["session"].unique())
+    pours, held = ((), ()) if castings is None else (castings.names, castings.pours["session"])
     table = settings_table(asked.coding.study, asked.coding.decode(chosen.rows[order], asked.sides)).drop(columns="age")
-    sessions = free_names("S{}", int(chosen.sessions.max()) + 1, len(held), set(held))
+    sessions = new_names("S", int(chosen.sessions.max()) + 1, held)
     table.insert(0, "session", [sessions[number] for number in chosen.sessions[order]])
-    table.index = pd.Index(free_names("P{:02d}", len(table), len(made), set(made)), name="pour")
+    table.index = pd.Index(new_names("P", len(table), pours), name="pour")
     return table
-
-
-def free_names(like: str, many: int, after: int, taken: Collection[object]) -> list[str]:
-    """Names for new pours or sessions, counted on from so many: none that is taken.
-
-    Parameters
-    ----------
-    like : str
-        How they are written, with a place for the number, for example ``"P{:02d}"``.
-    many : int
-    after : int
-        How many there are already.
-    taken : collection of str
-
-    Returns
-    -------
-    list of str
-    """
-    return list(itertools.islice((name for number in itertools.count(after + 1) if (name := like.format(number)) not in taken), many))
-

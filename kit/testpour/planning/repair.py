@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from testpour.logbook.castings import new_names
 from testpour.models.settings import settings_table
 from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
@@ -114,7 +115,7 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     if not len(left):
         raise ValueError("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
     over = [s for s in plan.sessions if s in set(plan.table.loc[made.index, "session"])]
-    sessions = _places(plan, left, over)
+    sessions = _places(plan, castings, left, over)
     if plan.purpose == SETTLE:  # the two settings of its question are all it may pour
         table, how = left.assign(session=sessions), "with the settings of the question"
     else:
@@ -135,11 +136,10 @@ def _shuffled(table, seed):
     return mixed.sort_values("session", kind="stable", key=lambda names: names.map(list(dict.fromkeys(table["session"])).index))
 
 
-def _places(plan, left, over):
+def _places(plan, castings, left, over):
     """Session of each pour still to make: its own, or the next that is not over."""
     ahead = [session for session in plan.sessions if session not in over]
-    new = f"S{1 + max((int(s[1:]) for s in plan.sessions if s[:1] == 'S' and s[1:].isdigit()), default=0)}"
-    target = ahead[0] if ahead else new
+    target = ahead[0] if ahead else new_names("S", 1, [*plan.sessions, *castings.pours["session"]])[0]
     return [target if session in over else session for session in left["session"]]
 
 
