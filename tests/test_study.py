@@ -191,6 +191,17 @@ def test_in_a_notebook_all_problems_stand_without_a_traceback():
     assert said.count("\n- ") == 4 and "[a] is" in said and "[b] is" in said and "step -1 is below 0" in said
 
 
+@pytest.mark.parametrize("cell, says", [
+    ("from testpour.units import to_unit\nto_unit('7 dl', '%')", "UnitProblem: value: '7 dl' does not turn into %. Give it in %."),
+    ("from testpour.planning.problem import PlanConflict\nraise PlanConflict(['One.', 'Two.'])", "PlanConflict: One. Two."),
+])
+def test_in_a_notebook_a_refusal_is_a_sentence(cell, says):
+    shell = pytest.importorskip("IPython.core.interactiveshell").InteractiveShell.instance()
+    with capture_output() as shown:
+        shell.run_cell(cell)
+    assert (shown.stdout + shown.stderr).strip() == says
+
+
 def test_a_file_saved_by_an_editor_with_a_byte_order_mark(tmp_path, study):
     path = save_study(study, tmp_path / "study.toml")
     path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())

@@ -12,6 +12,7 @@ from functools import cache
 from tokenize import TokenError
 from typing import TYPE_CHECKING
 
+from testpour.problems import Problem
 from testpour.wording import shortened
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts t
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
 
 
-class UnitProblem(ValueError):
+class UnitProblem(Problem):
     """A quantity could not be understood, or its unit does not fit."""
 
 

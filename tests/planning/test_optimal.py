@@ -401,7 +401,7 @@ def test_conflicts_say_the_smallest_repair(make, words):
 def test_all_conflicts_come_at_once():
     with pytest.raises(PlanConflict) as caught:
         problem(2, quadratic_terms(2), 2, forbidden=beyond(((1, 0), -4.0)))
-    assert len(caught.value.conflicts) == 2
+    assert len(caught.value.problems) == 2
 
 
 def test_search_refusals():

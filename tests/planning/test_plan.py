@@ -190,13 +190,13 @@ def test_everything_asked_in_vain_is_told_at_once(study):
     with pytest.raises(PlanConflict) as caught:
         plan_pours(study, **wishes)
     found = ("at least one session", "pours: -1", "pot: -1 g", "resin: 'lots'", "No purpose 'win'", "luck cannot be varied", "room: 'warm'", "mould: 'x'")
-    assert len(caught.value.conflicts) == len(found)
-    assert all(part in said for part, said in zip(found, caught.value.conflicts, strict=True))
+    assert len(caught.value.problems) == len(found)
+    assert all(part in said for part, said in zip(found, caught.value.problems, strict=True))
     with pytest.raises(PlanConflict) as caught:
         plan_pours(study, sessions="2", pours=[4, "3", 2.5], rooms=[18, 68], pot=float("nan"))
     found = ("sessions: '2' is not a number", "pours: '3', 2.5 is not a number", "pot: nan", "room: 68 is outside 5 to 40 °C")
-    assert len(caught.value.conflicts) == len(found)
-    assert all(part in said for part, said in zip(found, caught.value.conflicts, strict=True))
+    assert len(caught.value.problems) == len(found)
+    assert all(part in said for part, said in zip(found, caught.value.problems, strict=True))
 
 
 def test_two_settings_are_compared_as_they_are_given(study):

@@ -53,7 +53,7 @@ def read_asked(
         conflicts += [f"{text} Change it in study.toml, or in what you ask for." for text in settings_refused(coding)]
         sides = _sides(coding, compare, conflicts) if _is_pair(compare) else None
     except PlanConflict as wrong:
-        conflicts += wrong.conflicts
+        conflicts += wrong.problems
     if conflicts:
         raise PlanConflict(dict.fromkeys(conflicts))
     return PlanAsked(sizes, coding, sides)

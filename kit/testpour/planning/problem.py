@@ -8,15 +8,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from testpour.planning.criteria import Exponents, cube_moments, model_rows, region_points
+from testpour.problems import Problem
 from testpour.wording import capital, count
 
 
-class PlanConflict(ValueError):
-    """The wishes for a plan contradict each other; `conflicts` lists each one with the smallest repair."""
+class PlanConflict(Problem):
+    """The wishes for a plan contradict each other; `problems` lists each one with the smallest repair."""
 
-    def __init__(self, conflicts: Iterable[str]) -> None:
-        self.conflicts = tuple(conflicts)
-        super().__init__(" ".join(self.conflicts))
+    def __init__(self, problems: Iterable[str]) -> None:
+        self.problems = tuple(problems)
+        super().__init__(" ".join(self.problems))
 
 
 class NotSeparated(PlanConflict):
