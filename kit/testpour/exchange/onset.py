@@ -10,7 +10,7 @@ WINDOW = 8.0  # K of rise that the fit looks at
 DRIFT = 0.7  # K/h, standard deviation of belief: a casting follows its workshop so fast
 APART = 1.0  # K, standard deviation of belief: resin as poured, against what the room would make of it
 POWERS = (1.0, 1.2, 1.35, 1.5, 1.65, 1.8, 2.0, 2.3, 2.7)
-POWER, POWER_SPREAD = 1.65, 0.3  # belief: heat and cure of castings 8 to 40 mm give 1.3 to 1.9 (`cure.slab`)
+POWER, POWER_SPREAD = 1.65, 0.3  # belief: heat and cure of castings 8 to 40 mm give 1.3 to 1.9 (`physics.slab`)
 FIT = 0.1  # K by which the curve itself may be off: it fits those castings so well
 LAGS = (8.0, 20.0, 45.0)  # min in which a casting follows its room: thin, usual, thick
 STARTS = 60  # instants tried for the start of the power
@@ -78,13 +78,12 @@ def smoothed(minutes: np.ndarray, degrees: np.ndarray, width: float) -> np.ndarr
 
 
 def _binned(minutes, degrees):
-    """Middles, medians and counts of the rows in bins, so that many rows cost no more than few."""
+    """Means of time and temperature, and counts, of the rows in each bin, so that many rows cost no more than few."""
     width = max(BIN, (minutes[-1] - minutes[0]) / 300.0)
     place = ((minutes - minutes[0]) / width).astype(int)
-    cuts = np.flatnonzero(np.diff(place)) + 1
-    parts = list(zip(np.split(minutes, cuts), np.split(degrees, cuts), strict=True))
-    return (np.array([m.mean() for m, _ in parts]), np.array([np.mean(d) for _, d in parts]),
-            np.array([float(len(d)) for _, d in parts]))
+    rows = np.bincount(place)
+    full = rows > 0
+    return *(np.bincount(place, of)[full] / rows[full] for of in (minutes, degrees)), rows[full].astype(float)
 
 
 def _candidates(t):

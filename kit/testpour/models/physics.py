@@ -1,6 +1,6 @@
 """What the log says of the lot: its wait, its speed of cure, the heat it makes and the heat it loses.
 
-The unknowns of `cure.lots` start at belief. Gel times, times to peak and peaks of the log move them, by
+The unknowns of `physics.lots` start at belief. Gel times, times to peak and peaks of the log move them, by
 Gauss and Newton's steps on each reading's own scale, so that what is left is a normal approximation of the
 posterior at its top (MacKay, Neural Computation 4 (1992) 448, citation from memory).
 """
@@ -45,7 +45,7 @@ class LotFit:
     Parameters
     ----------
     place : array, shape (9,)
-        Likeliest place, in standard deviations of belief (`cure.lots`).
+        Likeliest place, in standard deviations of belief (`physics.lots`).
     spread : array, shape (9, 9)
         Covariance about it.
     by_times : tuple of array
