@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
@@ -47,7 +48,9 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
             continue
         try:
             column = declare(kind, name, entry, base)
-            _plausible(column)
+            _refuse(column, _wrong_choices(column))
+            column = _complete(column)
+            _refuse(column, _wrong_numbers(column))
             _same_way(column, base)
             found.append(column)
         except (ColumnProblem, UnitProblem) as problem:
@@ -66,14 +69,10 @@ def refuse_alike(columns: Iterable[Column], problems: list[str]) -> None:
                 break
 
 
-def _plausible(column):
-    """Refuse a column whose parts do not fit together, with every reason."""
-    wrong = [*_wrong_choices(column)]
-    if not wrong:
-        _complete(column)
-        wrong += _wrong_numbers(column)
-    if wrong:
-        raise ColumnProblem(*(f"{column.name}: {said}" for said in wrong))
+def _refuse(column, wrong):
+    """Refuse a column for every reason there is."""
+    if said := [f"{column.name}: {one}" for one in wrong]:
+        raise ColumnProblem(*said)
 
 
 def _same_way(column, base):
@@ -120,24 +119,19 @@ def _wrong_choices(column):
 
 
 def _complete(column):
-    """Fill in the ends and the usual value that follow from the rest."""
-    def fill(key, value):
-        object.__setattr__(column, key, float(value))
-
+    """The column with the ends, the usual value and the step that follow from the rest."""
     if isinstance(column, Reading):
-        if column.scale == "grades" and math.isinf(column.low) and math.isinf(column.high):
-            fill("low", 0)
-            fill("high", len(column.grades) - 1)
-        return
+        open_ended = column.scale == "grades" and math.isinf(column.low) and math.isinf(column.high)
+        return replace(column, low=0.0, high=len(column.grades) - 1.0) if open_ended else column
     if column.kind == "yes/no":
-        fill("low", max(column.low, 0.0))
-        fill("high", min(column.high, 1.0))
-        if not column.span and column.role == "chosen":
-            object.__setattr__(column, "span", (column.low, column.high))
+        low, high = max(column.low, 0.0), min(column.high, 1.0)
+        span = column.span or ((low, high) if column.role == "chosen" else ())
+        column = replace(column, low=low, high=high, span=span)
     if column.kind != "text" and math.isnan(column.usual) and (column.span or math.isfinite(column.low)):
-        fill("usual", column.span[0] if column.span else column.low)
+        column = replace(column, usual=column.span[0] if column.span else column.low)
     if column.kind == "number" and not column.step and len(set(column.span)) == 2:
-        fill("step", _bench_step(max(column.span) - min(column.span)))
+        column = replace(column, step=_bench_step(max(column.span) - min(column.span)))
+    return column
 
 
 def _bench_step(span):
