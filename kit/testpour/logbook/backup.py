@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from testpour.files import name_new
-from testpour.logbook.database import Explained, meaning, one_moment, open_database, writing
+from testpour.logbook.database import explained, meaning, one_moment, open_database, writing
 from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
 from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, held_here
@@ -101,7 +101,7 @@ def _from_server(study, address, part):
     """Every row as it stood at one moment, put into a new file, which must then give the same castings."""
     log, copy = open_database(address), open_database(f"{FILE}{part}")
     try:
-        with Explained(log, one_moment) as held, Explained(copy, writing) as made:
+        with explained(log, one_moment) as held, explained(copy, writing) as made:
             facts = held.execute(sa.select(FACTS).where(FACTS.c.name != "schema")).all()
             put_rows(made, FACTS, [dict(row._mapping) for row in facts])
             for table in TABLES:
@@ -109,7 +109,7 @@ def _from_server(study, address, part):
                     put_rows(made, table, rows)
             before = load_castings(study, held).fingerprint()
         check_facts(copy, study)
-        with Explained(copy, lambda engine: engine.begin()) as again:
+        with explained(copy) as again:
             if load_castings(study, again).fingerprint() != before:
                 raise LogProblem("The copy does not give the castings of the log. Make another one.")
     finally:

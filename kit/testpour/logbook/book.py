@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.cautions import check_read, check_settings
-from testpour.logbook.database import Explained, one_moment, open_database, shown, writing
+from testpour.logbook.database import explained, one_moment, open_database, shown, writing
 from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, out_of_order
@@ -27,6 +27,9 @@ from testpour.wording import listed, shortened
 
 if TYPE_CHECKING:
     import datetime as dt
+    from contextlib import AbstractContextManager
+
+    from sqlalchemy import Connection
 
     from testpour.logbook.castings import Castings
     from testpour.study import Study
@@ -455,13 +458,13 @@ class Logbook:
             yield Ledger(self.study, connection)
 
     def _transaction(self):
-        return Explained(self._engine, writing)
+        return explained(self._engine, writing)
 
-    def reading_only(self) -> Explained:
+    def reading_only(self) -> AbstractContextManager[Connection]:
         """A connection to look with, for a `with` block; it explains what goes wrong in words."""
-        return Explained(self._engine, lambda engine: engine.begin())
+        return explained(self._engine)
 
-    def at_one_moment(self) -> Explained:
+    def at_one_moment(self) -> AbstractContextManager[Connection]:
         """The same, for many looks that must all see the log as it stood at the first."""
-        return Explained(self._engine, one_moment)
+        return explained(self._engine, one_moment)
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -227,27 +228,11 @@ def _why(problem, address):
     return f"The log at {shown(address)} could not be used: {text.splitlines()[0]}. Nothing was half-stored."
 
 
-class Explained:
+@contextmanager
+def explained(engine: Engine, begin: Callable[[Engine], AbstractContextManager[Connection]] = sa.Engine.begin) -> Iterator[Connection]:
     """A transaction whose database errors are said in words, the driver's own too."""
-
-    def __init__(self, engine: Engine, begin: Callable[[Engine], AbstractContextManager[Connection]]) -> None:
-        self._engine, self._begin = engine, begin
-        self._errors = (sa.exc.SQLAlchemyError, engine.dialect.loaded_dbapi.Error)
-
-    def __enter__(self):
-        try:
-            self._context = self._begin(self._engine)
-            return self._context.__enter__()
-        except self._errors as problem:
-            raise self._said(problem) from problem
-
-    def __exit__(self, kind, problem, trace):
-        try:
-            self._context.__exit__(kind, problem, trace)
-        except self._errors as other:
-            raise self._said(other) from other
-        if isinstance(problem, self._errors):
-            raise self._said(problem) from problem
-
-    def _said(self, problem):
-        return LogProblem(_why(problem, self._engine.url.render_as_string(hide_password=False)))
+    try:
+        with begin(engine) as connection:
+            yield connection
+    except (sa.exc.SQLAlchemyError, engine.dialect.loaded_dbapi.Error) as problem:
+        raise LogProblem(_why(problem, engine.url.render_as_string(hide_password=False))) from problem

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from testpour.logbook.database import Explained, writing
+from testpour.logbook.database import explained, writing
 from testpour.logbook.tables import FACTS, READINGS, SETTINGS, LogProblem
 from testpour.wording import numbered
 
@@ -26,7 +26,7 @@ def check_facts(engine: Engine, study: Study) -> None:
     """
     declared = {f"{UNIT}{c.name}": c.unit for c in (*study.factors, *study.readings)}
     declared |= {f"{GRADES}{r.name}": json.dumps(r.grades, ensure_ascii=False) for r in study.readings}
-    with Explained(engine, writing) as connection:
+    with explained(engine, writing) as connection:
         held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
         kept = declared.keys() & held if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & held)
         wrong = [said for name in kept if (said := _changed(name, held[name], declared[name]))]
