@@ -5,6 +5,7 @@ import datetime as dt
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
+from testpour.problems import Problem
 from testpour.wording import count, visible
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
@@ -28,7 +29,7 @@ def _finished(value):
 def refuse_paper(paper: str) -> None:
     """Refuse any paper but A4 and Letter."""
     if paper not in PAPERS:
-        raise ValueError(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
+        raise Problem(f"paper {paper!r} is not known: it is {' or '.join(PAPERS)}.")
 
 
 def day_words(moment: dt.date) -> str:

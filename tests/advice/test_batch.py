@@ -306,12 +306,12 @@ def test_the_reason_in_words(study, reading, factor, settings, says):
 
 @pytest.mark.parametrize("pours", [1.5, "four"])
 def test_pours_that_are_no_whole_number_are_refused(fits, pours):
-    with pytest.raises(ValueError, match=f"{pours} pours asked for: ask for at least 1, a whole number such as pours=4"):
+    with pytest.raises(Problem, match=f"{pours} pours asked for: ask for at least 1, a whole number such as pours=4"):
         next_pours(fits, room=18, pours=pours)
 
 
 def test_refusals(fits):
-    with pytest.raises(ValueError, match="0 pours asked for: ask for at least 1, a whole number such as pours=4. No aim 'win'; say what matters"):
+    with pytest.raises(Problem, match="0 pours asked for: ask for at least 1, a whole number such as pours=4. No aim 'win'; say what matters"):
         next_pours(fits, room=18, pours=0, aim="win")
     with pytest.raises(Problem, match="moulds is an empty list. Give one or more, or leave moulds out"):
         next_pours(fits, room=18, moulds=[])

@@ -192,7 +192,7 @@ def test_rooms_of_the_study_that_are_too_cold_are_left_out_and_said(fits):
 
 
 def test_refusals(fits):
-    with pytest.raises(ValueError, match="gives the catalyst, but this study does not vary it or it is given"):
+    with pytest.raises(Problem, match="gives the catalyst, but this study does not vary it or it is given"):
         recipe_chart(fits, fixed={"catalyst": 2})
     for name in ("rooms", "thicknesses"):
         with pytest.raises(Problem, match=f"{name} is an empty list. Give one or more, or leave {name} out."):

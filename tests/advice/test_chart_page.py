@@ -11,6 +11,7 @@ import pytest
 from testpour.advice.chart import recipe_chart
 from testpour.caution_rules import safety_text
 from testpour.models.fits import fit_castings
+from testpour.problems import Problem
 
 
 class Page(HTMLParser):
@@ -78,7 +79,7 @@ def test_it_is_dated_today_unless_told(made, tmp_path):
 
 def test_paper_is_one_of_two(made, tmp_path):
     assert "size: Letter;" in made.save(tmp_path / "chart.html", paper="Letter").read_text("utf-8")
-    with pytest.raises(ValueError, match="A4 or Letter"):
+    with pytest.raises(Problem, match="A4 or Letter"):
         made.save(tmp_path / "chart.html", paper="A5")
 
 

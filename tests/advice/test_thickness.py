@@ -21,6 +21,7 @@ from testpour.physics.lots import lot_beliefs
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure_many
 from testpour.practice.practice import practice_resin
+from testpour.problems import Problem
 from testpour.report.cure_map import show_cure
 from testpour.study import Aim
 from testpour.wording import signed
@@ -185,7 +186,7 @@ def test_the_layers_words_follow_their_numbers(whole, rows, wait, says):
 
 
 def test_a_first_layer_as_thick_as_the_whole_is_refused(unlearnt):
-    with pytest.raises(ValueError, match="first layer is 12 mm of a casting of 10 mm"):
+    with pytest.raises(Problem, match="first layer is 12 mm of a casting of 10 mm"):
         two_layers(unlearnt, {"thickness": 10}, first=12)
 
 

@@ -70,7 +70,7 @@ def test_unknown_names_are_refused_with_what_there_is(tacky):
         why(tacky, "P99")
     with pytest.raises(KeyError, match="No question 'smell'; there are looks"):
         why(tacky, "X1", {"smell": "sharp"})
-    with pytest.raises(ValueError, match="'everywhere' is not an answer to it. Its answers are: open face only"):
+    with pytest.raises(Problem, match="'everywhere' is not an answer to it. Its answers are: open face only"):
         why(tacky, "X1", {"where": "everywhere"})
 
 

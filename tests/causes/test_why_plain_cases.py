@@ -19,6 +19,7 @@ from testpour.causes.telling import cheapest_test
 from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, ordinary, worse_than_others
 from testpour.logbook.book import doubts
 from testpour.models.fits import fit_castings
+from testpour.problems import Problem
 from testpour.study import Aim
 
 USUAL = {"catalyst": [1.5, 1.2, 1.8, 1.5, 1.6, 1.4], "thickness": 10.0, "cover": 1.0, "room_temperature": [20.0, 19, 21, 20, 22, 20]}
@@ -493,7 +494,7 @@ def test_answers_that_name_no_question_are_refused_in_words(beside):
     tacky = beside({}, {"tack": 2.0})
     with pytest.raises(TypeError, match="does not say which question it answers. Write it like"):
         why(tacky, "X1", "open face only")
-    with pytest.raises(ValueError, match=r"set it aside with skip\('where'\)"):
+    with pytest.raises(Problem, match=r"set it aside with skip\('where'\)"):
         why(tacky, "X1", {"where": "don't know"})
     with pytest.raises(KeyError, match="No question 'nonsense'; there are looks"):
         why(tacky, "X1").skip("nonsense")

@@ -22,6 +22,7 @@ from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
 from testpour.models.terms import Term
+from testpour.problems import Problem
 
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
 SMALL = CauseTable(
@@ -423,7 +424,7 @@ def test_a_small_batch_on_a_coarse_scale_raises_the_suspicion(beside, usual):
     assert coarse.chances["too_little_catalyst"] > fine.chances["too_little_catalyst"]
     assert coarse.scale.alone > fine.scale.alone >= 0
     assert "rounding alone explains it" in coarse.scale.sentence()
-    with pytest.raises(ValueError, match="cannot be weighed"):
+    with pytest.raises(Problem, match="cannot be weighed"):
         why(slow, "X1", batch="0.05 g")
 
 

@@ -18,6 +18,7 @@ from testpour.causes.whole_log import good_pours, neighbours
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.problems import Problem
 from testpour.study import Aim
 from testpour.study_file import study_from
 
@@ -120,7 +121,7 @@ def test_a_setting_that_is_the_same_gets_nothing_and_two_alike_get_the_same():
 
 def test_too_many_differences_are_refused():
     here = pd.DataFrame([{f"x{i}": 1.0 for i in range(13)}])
-    with pytest.raises(ValueError, match="13 settings differ, more than 12"):
+    with pytest.raises(Problem, match="13 settings differ, more than 12"):
         shares(lambda t: t.sum(axis=1).to_numpy()[None, :], here, here * 0)
 
 

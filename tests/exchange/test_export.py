@@ -20,6 +20,7 @@ from testpour.logbook.door import clean
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.sheet_cells import tame, untame
 from testpour.logbook.spreadsheet import read_sheet
+from testpour.problems import Problem
 
 # Markup, SQL, paths, marks that turn the line about, pictures, and what a spreadsheet would act on.
 HOSTILE = [
@@ -149,10 +150,10 @@ def test_parquet_has_typed_columns_with_their_units(practice_log, tmp_path):
 
 def test_parquet_says_how_to_install_it(practice_castings, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "pyarrow", None)
-    with pytest.raises(ValueError, match=r'out.parquet: Parquet needs pyarrow. Install it with: pip install "testpour\[parquet\]"'):
+    with pytest.raises(Problem, match=r'out.parquet: Parquet needs pyarrow. Install it with: pip install "testpour\[parquet\]"'):
         write_sheet(practice_castings, tmp_path / "out.parquet")
 
 
 def test_another_ending_is_refused(practice_castings, tmp_path):
-    with pytest.raises(ValueError, match="out.ods: write to a name ending in .csv, .xlsx or .parquet"):
+    with pytest.raises(Problem, match="out.ods: write to a name ending in .csv, .xlsx or .parquet"):
         write_sheet(practice_castings, tmp_path / "out.ods")

@@ -14,6 +14,7 @@ from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions
+from testpour.problems import Problem
 from testpour.study_file import study_from
 
 STUDY = {
@@ -212,7 +213,7 @@ def test_changing_a_plan_leaves_the_first_one_alone(study):
     changed = plan.without("P02")
     assert list(changed.table.index) == [name for name in before.index if name != "P02"]
     assert plan.table.equals(before)
-    with pytest.raises(ValueError, match="P99 not in this plan"):
+    with pytest.raises(Problem, match="P99 not in this plan"):
         plan.without("P99")
 
 

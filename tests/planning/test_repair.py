@@ -13,6 +13,7 @@ from testpour.planning.optimal import optimal_plan
 from testpour.planning.plan import plan_pours
 from testpour.planning.problem import PlanConflict
 from testpour.planning.repair import repair_plan, what_is_lost
+from testpour.problems import Problem
 
 
 @pytest.fixture(scope="module")
@@ -50,7 +51,7 @@ def test_a_pour_lost_in_a_session_that_is_over_moves_to_the_next(plan):
 
 
 def test_a_finished_plan_has_nothing_to_repair(plan):
-    with pytest.raises(ValueError, match="nothing is left to repair. Plan afresh"):
+    with pytest.raises(Problem, match="nothing is left to repair. Plan afresh"):
         repair_plan(plan, made(plan, *plan.table.index))
 
 

@@ -9,6 +9,7 @@ import pytest
 from testpour.logbook.book import Logbook
 from testpour.pooling.bench_reasons import PoolProblems
 from testpour.pooling.joining import join_logs
+from testpour.problems import Problem
 from testpour.study_file import save_study
 
 
@@ -69,7 +70,7 @@ def test_every_reason_at_once(bench, tmp_path):
 
 def test_nothing_left_is_refused_even_when_leaving_out(tmp_path):
     assert "no such file or folder" in str(refused([tmp_path / "nothing"], leave_out=True))
-    with pytest.raises(ValueError, match="nothing to pool"):
+    with pytest.raises(Problem, match="nothing to pool"):
         join_logs([])
 
 

@@ -15,6 +15,7 @@ from testpour.practice.algebraic_resin import draw_truth
 from testpour.practice.bench_habits import weighed
 from testpour.practice.physical_resin import OVEN_AFTER, draw_physical
 from testpour.practice.practice import PracticeResin, practice_resin
+from testpour.problems import Problem
 
 GAS = 8.314462618  # J/(mol K), CODATA 2018
 SETTINGS = {"catalyst": 1.6, "pigment": 1.0, "thickness": 12.0, "cover": 1.0, "room_temperature": 19.0}
@@ -181,7 +182,7 @@ def test_difficulty_of_an_algebraic_resin(study):
 
 
 def test_an_unknown_kind_or_difficulty_is_named(study):
-    with pytest.raises(ValueError, match="kind 'wax' is not one of algebraic, physical; difficulty 'cruel'"):
+    with pytest.raises(Problem, match="kind 'wax' is not one of algebraic, physical; difficulty 'cruel'"):
         practice_resin(study, 1, kind="wax", difficulty="cruel")
 
 
@@ -214,5 +215,5 @@ def test_a_lesson_says_what_each_session_taught(round_played):
 
 def test_a_lesson_before_any_pour_is_refused(study, castings_of):
     empty = castings_of(study, pd.DataFrame(columns=[f.name for f in study.factors]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
-    with pytest.raises(ValueError, match="Nothing has been poured yet"):
+    with pytest.raises(Problem, match="Nothing has been poured yet"):
         practice_resin(study, 1).lesson(empty)

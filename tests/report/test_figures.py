@@ -186,7 +186,7 @@ def test_what_was_not_poured_is_grey(fits):
 
 
 def test_a_factor_outside_the_model_is_refused_with_those_inside(fits):
-    with pytest.raises(ValueError, match="humidity does not enter the model of gel time: choose one of catalyst"):
+    with pytest.raises(Problem, match="humidity does not enter the model of gel time: choose one of catalyst"):
         show_reading(fits["gel_time"], "humidity")
 
 
@@ -218,14 +218,14 @@ def test_the_map_marks_what_was_poured_and_hatches_the_rest(fits, log):
 
 
 def test_a_map_needs_two_different_numbers(fits):
-    with pytest.raises(ValueError, match="cover is not a number .* choose two of catalyst, thickness"):
+    with pytest.raises(Problem, match="cover is not a number .* choose two of catalyst, thickness"):
         show_chance(fits, "catalyst", "cover")
     with pytest.raises(Problem, match="lever is not a number of this study .* choose two of catalyst, thickness"):
         show_chance(fits, y="lever")
     alone = SimpleNamespace(study=study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}))
     with pytest.raises(Problem, match="needs two settings that are numbers, and this study has catalyst: show_reading draws one"):
         show_chance(alone)
-    with pytest.raises(ValueError, match="two different settings, and both are catalyst"):
+    with pytest.raises(Problem, match="two different settings, and both are catalyst"):
         show_chance(fits, "catalyst", "catalyst")
 
 
@@ -237,7 +237,7 @@ def test_every_panel_of_a_plan_shows_every_pour(log):
     assert shown and all(counts == [3, 3] for counts in shown)
     assert {sum(len(one.get_offsets()) for one in ax.collections) for ax in show_pours(log).axes} == {10}
     alike = replace(plan, table=plan.table.iloc[:1])
-    with pytest.raises(ValueError, match="No setting differs"):
+    with pytest.raises(Problem, match="No setting differs"):
         show_plan(alike)
 
 
@@ -290,7 +290,7 @@ def test_hours_before_the_first_reading_are_grey_on_a_scale_of_powers(fits):
 
 
 def test_a_reading_without_age_is_refused(fits):
-    with pytest.raises(ValueError, match="gel time does not change with age"):
+    with pytest.raises(Problem, match="gel time does not change with age"):
         show_age(fits["gel_time"])
 
 

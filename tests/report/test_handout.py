@@ -15,6 +15,7 @@ from testpour.caution_rules import Cautions, safety_text
 from testpour.models.chance import chance
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
+from testpour.problems import Problem
 from testpour.report.advised import _worth
 from testpour.report.handout import handout
 from testpour.report.sheet import _brief, _moved, _strongest
@@ -217,18 +218,18 @@ def test_nothing_typed_is_live_and_the_file_stands_alone(fits, tmp_path, make):
 
 
 def test_what_cannot_be_is_refused(fits, tmp_path):
-    with pytest.raises(ValueError, match="A4 or Letter"):
+    with pytest.raises(Problem, match="A4 or Letter"):
         handout(fits, tmp_path / "h.html", paper="A5")
     with pytest.raises(FileNotFoundError, match="No folder"):
         handout(fits, tmp_path / "no" / "h.html")
-    with pytest.raises(ValueError, match="advice for 4 room temperatures, not 5"):
+    with pytest.raises(Problem, match="advice for 4 room temperatures, not 5"):
         handout(fits, tmp_path / "h.html", room=[16, 17, 18, 19, 20])
-    with pytest.raises(ValueError, match="advice for 2 room temperatures, not 3"):
+    with pytest.raises(Problem, match="advice for 2 room temperatures, not 3"):
         wall_summary(fits, tmp_path / "w.html", bench="session", room=[16, 17, 18])
-    with pytest.raises(ValueError, match="has no column 'bench'"):
+    with pytest.raises(Problem, match="has no column 'bench'"):
         wall_summary(fits, tmp_path / "w.html", bench="bench")
     blank = replace(fits, castings=renamed(fits.castings, by=" "))
-    with pytest.raises(ValueError, match="No pour says in 'by' which bench"):
+    with pytest.raises(Problem, match="No pour says in 'by' which bench"):
         wall_summary(blank, tmp_path / "w.html")
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
+from testpour.problems import Problem
 from testpour.report.overlap import overlap_of
 from testpour.report.versus import _verdict, compare_studies
 from testpour.study_file import study_from
@@ -123,7 +124,7 @@ def test_it_is_the_other_way_round_when_asked_the_other_way_round(one):
 
 
 def test_two_of_one_name_are_refused_and_the_figure_says_the_sentence(one):
-    with pytest.raises(ValueError, match="Both studies are called 'One'"):
+    with pytest.raises(Problem, match="Both studies are called 'One'"):
         compare_studies(one, one)
     found = compare_studies(one, bench("Two", seed=2), names=("the old shed", "the new shed"))
     picture = found.figure()

@@ -10,6 +10,7 @@ from testpour.cautions import check_settings, hottest_peak
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import as_met, settings_table
+from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import in_markdown
 
@@ -23,7 +24,7 @@ CALCULATED = "This is a calculation for a slab in still air, not a measurement: 
 REFUTED = "The log's own peaks do not follow this calculation: go by what its fits predict, not by this."
 
 
-class AskedTooMuch(ValueError):
+class AskedTooMuch(Problem):
     """A question the cure model has no grounds to answer; `problems` lists each reason."""
 
     def __init__(self, problems: Iterable[str]) -> None:

@@ -21,6 +21,7 @@ from testpour.logbook.castings import new_names
 from testpour.models.chance import cautions_at, chance
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour, sharing
+from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, in_hundred, listed, table_html
 
@@ -165,7 +166,7 @@ def next_pours(
     NoAims, RoomProblem, SettingRefused
         If nothing can be called good, the room is out of range, or the cautions
         refuse what is given.
-    ValueError
+    Problem
         If fewer than one pour is asked for, or `aim` is none of the three.
 
     Notes
@@ -196,7 +197,7 @@ def _check(pours, aim):
     if aim not in FLOORS:
         problems.append(f"No aim {aim!r}; say what matters as one of: {'; '.join(FLOORS)}.")
     if problems:
-        raise ValueError(" ".join(problems))
+        raise Problem(" ".join(problems))
 
 
 def _described(fits, batch, free, aim, taken):

@@ -34,11 +34,11 @@ FAR = 0.2  # share of a setting's span: a pour that is nearer to a casting in ev
 RISK = 0.2  # chance of reaching it above which a pour is not proposed
 
 
-class RoomProblem(ValueError):
+class RoomProblem(Problem):
     """The room is outside what can be advised on."""
 
 
-class SettingRefused(ValueError):
+class SettingRefused(Problem):
     """The cautions refuse what is given, so no advice is built on it."""
 
 

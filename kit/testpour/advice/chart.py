@@ -29,6 +29,7 @@ from testpour.cautions import check_settings, check_table
 from testpour.files import page_kind, put
 from testpour.models.chance import cautions_at, chance
 from testpour.pages import dated
+from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import count
 
@@ -149,13 +150,13 @@ def recipe_chart(
         If the study states no aim.
     RoomProblem, SettingRefused
         If a room that is given, or every room of the study, is too cold or too hot to advise on, or the cautions refuse what is given.
-    ValueError
+    Problem
         If catalyst is no free setting of the study.
     """
     study, states = fits.study, states_of(fits)
     free = free_factors(study, {*(fixed or {}), "thickness"})
     if not any(factor.name == "catalyst" for factor in free):
-        raise ValueError(
+        raise Problem(
             "A recipe chart gives the catalyst, but this study does not vary it or it is given. "
             'Give catalyst a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
         )

@@ -14,6 +14,7 @@ from testpour.cautions import hottest_peak
 from testpour.physics.casting import Casting, Layer
 from testpour.physics.lots import face_of, resin_of
 from testpour.physics.slab import SLICES, cure_many
+from testpour.problems import Problem
 from testpour.units import to_unit
 
 if TYPE_CHECKING:
@@ -132,7 +133,7 @@ def two_layers(
     whole = asking["thickness"]
     lower = whole / 2 if first is None else to_unit(first, "mm", "first layer")
     if not 0.0 < lower < whole:
-        raise ValueError(f"The first layer is {lower:g} mm of a casting of {whole:g} mm; give a thickness between 0 and that.")
+        raise Problem(f"The first layer is {lower:g} mm of a casting of {whole:g} mm; give a thickness between 0 and that.")
     lots = asking.lot.draws(LOTS, seed=1)
     one = cure_many([_slab(asking, lots, k, whole) for k in range(LOTS)])
     gel = one["gel_time"].to_numpy()

@@ -7,6 +7,7 @@ import numpy as np
 from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.models.fits import Fits
+from testpour.problems import Problem
 from testpour.units import show, to_unit
 from testpour.wording import in_hundred
 
@@ -101,7 +102,7 @@ def delivered(
         return Delivered(float(catalyst))
     mass, step = to_unit(batch, "g", "batch"), to_unit(0.1 if scale_resolution is None else scale_resolution, "g", "scale")
     if not mass > step > 0:
-        raise ValueError(f"batch: {mass:g} g on a scale that reads {step:g} g cannot be weighed. Check both numbers.")
+        raise Problem(f"batch: {mass:g} g on a scale that reads {step:g} g cannot be weighed. Check both numbers.")
     low, high = (
         float(100 * max(mass * catalyst / 100 + way * step / 2, 0) / (mass - way * step / 2)) for way in (-1, 1)
     )

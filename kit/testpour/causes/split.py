@@ -14,6 +14,7 @@ from testpour.columns import Reading
 from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
+from testpour.problems import Problem
 from testpour.units import unit_words
 from testpour.wording import listed, rounded
 
@@ -224,7 +225,7 @@ def shares(value: Callable[[pd.DataFrame], np.ndarray], here: pd.DataFrame, ther
     own = here.iloc[0].astype(float).to_dict()
     names = [c for c in there if not np.allclose(there[c].astype(float), own[c], rtol=0, atol=SMALL)]
     if len(names) > MOST:
-        raise ValueError(f"{len(names)} settings differ, more than {MOST}; compare with pours that differ in fewer.")
+        raise Problem(f"{len(names)} settings differ, more than {MOST}; compare with pours that differ in fewer.")
     orders, tried = _memberships(len(names)), []
     for row in there.astype(float).to_dict("records"):
         apart = [i for i, name in enumerate(names) if row[name] != own[name]]  # where the two agree, a change changes nothing

@@ -5,6 +5,8 @@ from typing import Any
 
 import numpy as np
 
+from testpour.problems import Problem
+
 NOTHING = "nothing"
 SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
 SURE = 0.5  # chance from which on a cause is acted upon in a way that cannot be undone, and ordinary scatter is the answer to a missed aim
@@ -272,7 +274,7 @@ class CauseTable:
         for one in known:
             if str(answer).strip().casefold() == one.casefold():
                 return one
-        raise ValueError(
+        raise Problem(
             f"{self.question(question).ask} {answer!r} is not an answer to it. Its answers are: {'; '.join(known)}. "
             f"Where you cannot say, leave it out or set it aside with skip({question!r})."
         )

@@ -14,6 +14,7 @@ import pandas as pd
 
 from testpour.files import Kind, free_for, put
 from testpour.logbook.sheet_cells import tame
+from testpour.problems import Problem
 
 if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
@@ -38,7 +39,7 @@ def write_sheet(castings: Castings, path: str | Path) -> Path:
 
     Raises
     ------
-    ValueError
+    Problem
         If the ending is another, a note is too long for XLSX, or Parquet is not installed.
     FileNotFoundError
         If the folder of `path` does not exist.
@@ -54,7 +55,7 @@ def write_sheet(castings: Castings, path: str | Path) -> Path:
     path = Path(path)
     write, known = WRITERS.get(path.suffix.casefold(), (None, None))
     if write is None or known is None:
-        raise ValueError(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
+        raise Problem(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
     kind = Kind("a table of castings", known)
     free_for(path, kind)
     return put(path, write(castings, path), kind)
@@ -80,7 +81,7 @@ def _parquet(castings, path):
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError:
-        raise ValueError(f'{path.name}: Parquet needs pyarrow. Install it with: pip install "testpour[parquet]"') from None
+        raise Problem(f'{path.name}: Parquet needs pyarrow. Install it with: pip install "testpour[parquet]"') from None
     study = castings.study
     pours = castings.pours.assign(**{
         f.name: castings.pours[f.name].map({1.0: True, 0.0: False}) if f.kind == "yes/no" else
@@ -128,7 +129,7 @@ def _refuse_long(table, path):
     """XLSX holds 32,767 characters in a cell (ECMA-376 leaves it open, spreadsheet programs do not)."""
     longest = max((len(cell) for name in table for cell in table[name]), default=0)
     if longest > 32767:
-        raise ValueError(f"{path.name}: a note of {longest} characters does not fit an XLSX cell. Write to .csv.")
+        raise Problem(f"{path.name}: a note of {longest} characters does not fit an XLSX cell. Write to .csv.")
 
 
 def _as_number(cell):

@@ -15,6 +15,7 @@ from testpour.cautions import check_table
 from testpour.models.beyond import beyond
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
+from testpour.problems import Problem
 from testpour.wording import in_markdown, listed
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ STEPS = 241
 LEVELS = {"low": 0.05, "middle": 0.5, "most": 0.9, "high": 0.95}  # share of castings that are ready by then
 
 
-class NoHardness(ValueError):
+class NoHardness(Problem):
     """The study does not say how hard a casting must be, or does not read hardness."""
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_table
 from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table
+from testpour.problems import Problem
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
 
 
-class NoAims(ValueError):
+class NoAims(Problem):
     """The study states no aim that its fits can judge."""
 
 

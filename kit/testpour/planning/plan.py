@@ -17,6 +17,7 @@ from testpour.planning import purposes
 from testpour.planning.asked import read_asked
 from testpour.planning.coding import Coding
 from testpour.planning.pour_cautions import by_pour, pour_cautions
+from testpour.problems import Problem
 from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import to_unit
@@ -81,7 +82,7 @@ class Plan:
         """
         names = self.sessions
         if not 1 <= number <= len(names):
-            raise ValueError(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
+            raise Problem(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
         return self.table[self.table["session"] == names[number - 1]]
 
     def without(self, *pours: str) -> Plan:
@@ -98,7 +99,7 @@ class Plan:
         """
         missing = [pour for pour in pours if pour not in self.table.index]
         if missing:
-            raise ValueError(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
+            raise Problem(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
         return replace(self, table=self.table.drop(index=list(pours)))
 
     def sentence(self) -> str:

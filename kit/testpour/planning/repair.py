@@ -15,6 +15,7 @@ from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
 from testpour.planning.plan import Plan, made_pours
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
+from testpour.problems import Problem
 from testpour.wording import count, in_html, listed, table_html
 
 if TYPE_CHECKING:
@@ -107,13 +108,13 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
 
     Raises
     ------
-    ValueError
+    Problem
         If nothing is left to plan.
     """
     made = castings.pours[castings.pours.index.isin(plan.table.index)]
     left = plan.table.drop(index=made.index)
     if not len(left):
-        raise ValueError("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
+        raise Problem("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
     over = [s for s in plan.sessions if s in set(plan.table.loc[made.index, "session"])]
     sessions = _places(plan, castings, left, over)
     if plan.purpose == SETTLE:  # the two settings of its question are all it may pour

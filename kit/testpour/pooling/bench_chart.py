@@ -8,6 +8,7 @@ import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, drawable, new_picture
 from testpour.pooling.bench_words import differs, in_points, too_few, unit_of
+from testpour.problems import Problem
 
 if TYPE_CHECKING:
     from testpour.picture import Picture
@@ -36,12 +37,12 @@ def show_benches(pooled: Pool, reading: str) -> Picture:
     ------
     KeyError
         If the pool has no such reading.
-    ValueError
+    Problem
         If none of its pours was read so.
     """
     one = pooled[reading]
     if not one.average.pours:
-        raise ValueError(f"No pour of this pool has a {one.reading.words}: there is nothing to show.")
+        raise Problem(f"No pour of this pool has a {one.reading.words}: there is nothing to show.")
     table = one.differences().sort_values("middle", kind="stable")
     says = differs(one) if pooled.tells else too_few(len(pooled.benches))
     picture, axes = new_picture(says, height=2.0 + 0.3 * min(len(table), NAMED))

@@ -13,6 +13,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.scales import widen
 from testpour.pooling.bench_reasons import COLUMNS, WHOLE, PoolProblems, agreed, differing, reason, unjoinable
 from testpour.pooling.sources import open_sources
+from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import count
 
@@ -51,7 +52,7 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
     if len(table) and not (leave_out and left):
         raise PoolProblems(table)
     if not left:
-        raise ValueError("There is nothing to pool: give at least one log, better three or more.")
+        raise Problem("There is nothing to pool: give at least one log, better three or more.")
     gone = {(row["bench"], row["part"]) for row in lost}
     turns = factor_turns | reading_turns
     parts = [(s, *_renamed(s, factors, readings, turns, gone, doubled.get(s.bench, ()))) for s in left]
@@ -77,7 +78,7 @@ def _joined(parts, factors, readings, table):
     )
     pours = pd.concat([pours for _, pours, _ in parts])
     if not pours.index.is_unique:
-        raise ValueError("Two pours would have the same name. Give the benches names none of which begins another.")
+        raise Problem("Two pours would have the same name. Give the benches names none of which begins another.")
     rows = pd.concat([rows for *_, rows in parts], ignore_index=True)
     rows["entry"] = np.arange(1, len(rows) + 1)
     names = [source.bench for source, *_ in parts]

@@ -15,6 +15,7 @@ from testpour.advice.recommend import best_settings
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
+from testpour.problems import Problem
 from testpour.wording import count, in_hundred, in_markdown, table_html
 
 if TYPE_CHECKING:
@@ -73,7 +74,7 @@ def lesson(
     """What each session of a practice round, poured in their order, taught; a ValueError if nothing has been poured."""
     sessions = list(dict.fromkeys(castings.pours["session"]))
     if not sessions:
-        raise ValueError("Nothing has been poured yet, so there is nothing to have learnt. Pour a session and log it first.")
+        raise Problem("Nothing has been poured yet, so there is nothing to have learnt. Pour a session and log it first.")
     parts = [_until(castings, sessions[:number]) for number in range(len(sessions) + 1)]
     advised = [_advice(fit_castings(part), fixed, room) for part in parts]
     true = np.array([float(resin.true_chance(settings)[0]) for settings, _ in advised])

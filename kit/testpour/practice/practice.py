@@ -15,6 +15,7 @@ from testpour.models.terms import REFERENCE
 from testpour.practice.algebraic_resin import Truth, draw_truth
 from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed
 from testpour.practice.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
+from testpour.problems import Problem
 
 if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
@@ -199,7 +200,7 @@ def practice_resin(
 
     Raises
     ------
-    ValueError
+    Problem
         If `kind` or `difficulty` is none of those.
     """
     problems = [
@@ -208,7 +209,7 @@ def practice_resin(
         if given not in allowed
     ]
     if problems:
-        raise ValueError("No such practice resin: " + "; ".join(problems) + ".")
+        raise Problem("No such practice resin: " + "; ".join(problems) + ".")
     if kind == "physical":
         return PracticeResin(study, seed, draw_physical(seed, difficulty))
     truth = draw_truth(seed, difficulty == "awkward")

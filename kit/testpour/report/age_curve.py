@@ -12,6 +12,7 @@ from testpour.models.fits import check_one_reading
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
+from testpour.problems import Problem
 from testpour.report.reading_curve import average, draw_average
 from testpour.wording import about_in_hundred
 
@@ -42,12 +43,12 @@ def show_age(
 
     Raises
     ------
-    ValueError
+    Problem
         If the reading's model has no age in it.
     """
     check_one_reading(fit, "show_age")
     if not any("age" in term.factors for term in fit.believed.terms):
-        raise ValueError(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")
+        raise Problem(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)
     one = settings_table(fit.study, settings, room=room, reading=fit.reading)
     table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)

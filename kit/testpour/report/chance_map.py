@@ -52,12 +52,12 @@ def show_chance(
     ------
     NoAims
         If the study states no aim.
-    ValueError
+    Problem
         If `x` or `y` is not a numeric factor of the study, or both are the same.
     """
     across, up = _numeric(fits.study, x), _numeric(fits.study, y)
     if x == y:
-        raise ValueError(f"A map needs two different settings, and both are {x}.")
+        raise Problem(f"A map needs two different settings, and both are {x}.")
     pours = fits.castings.pours
     columns, rows = _ends(across, pours), _ends(up, pours)
     grid = np.meshgrid(np.linspace(columns[0], columns[1], STEPS), np.linspace(rows[0], rows[1], STEPS))

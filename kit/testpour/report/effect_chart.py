@@ -21,6 +21,7 @@ from testpour.picture import (
     label_axis,
     new_picture,
 )
+from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
@@ -42,13 +43,13 @@ def show_effects(fit: ReadingFit) -> Picture:
 
     Raises
     ------
-    ValueError
+    Problem
         If no setting of the study enters the reading's model.
     """
     check_one_reading(fit, "show_effects")
     found = effects(fit)
     if not found.each:
-        raise ValueError(f"No setting of this study is known to move {fit.reading.words}: there is nothing to show.")
+        raise Problem(f"No setting of this study is known to move {fit.reading.words}: there is nothing to show.")
     each = found.each[::-1]
     picture, axes = new_picture(found.sentence(), height=2.0 + 0.5 * len(each))
     ax = axes[0, 0]

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Literal
 
 from testpour.models.fits import Fits
+from testpour.problems import Problem
 from testpour.report.advised import rooms
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
 
@@ -44,13 +45,13 @@ def handout(
         If the folder of `path` does not exist.
     FileExistsError
         If anything but a handout lies at `path`.
-    ValueError
+    Problem
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
     """
     path = checked(path, paper, "handout")
     asked = len(rooms(fits, room))
     if asked > ROOMS:
-        raise ValueError(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")
+        raise Problem(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")
     return fill_sheet(
         path, "handout.html", fits, "handout", paper=paper, date=date, room=room, by=by, rows=list(advice_rows(fits, room)),
     )

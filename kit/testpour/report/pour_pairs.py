@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.lines import Line2D
 
 from testpour.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
+from testpour.problems import Problem
 
 if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
@@ -31,7 +32,7 @@ def show_plan(plan: Plan) -> Picture:
 
     Raises
     ------
-    ValueError
+    Problem
         If no setting differs between the pours.
     """
     says = f"Where the {len(plan.table)} planned pours lie: {_sessions(plan.table)}."
@@ -61,7 +62,7 @@ def _sessions(table):
 def _pairs(study, table, says, found=None):
     factors = [f for f in study.factors if f.kind != "text" and f.name in table and table[f.name].nunique() > 1][:MOST]
     if not factors:
-        raise ValueError("No setting differs between these pours, so there is nothing to draw against anything.")
+        raise Problem("No setting differs between these pours, so there is nothing to draw against anything.")
     ups, acrosses = factors[1:], factors[:-1]
     if len(factors) == 1:
         ups, acrosses = [None], factors

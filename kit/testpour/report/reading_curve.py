@@ -24,6 +24,7 @@ from testpour.picture import (
     poured_range,
     shade_beyond,
 )
+from testpour.problems import Problem
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,7 +61,7 @@ def show_reading(
 
     Raises
     ------
-    ValueError
+    Problem
         If the factor does not enter the reading's model.
     """
     check_one_reading(fit, "show_reading")
@@ -173,7 +174,7 @@ def _moving(fit, name):
     for factor in usable:
         if factor.name == name:
             return factor
-    raise ValueError(
+    raise Problem(
         f"{name} does not enter the model of {fit.reading.words}: choose one of {', '.join(f.name for f in usable)}."
     )
 

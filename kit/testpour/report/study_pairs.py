@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from matplotlib.lines import Line2D
 
 from testpour.picture import INK, LOG, SECOND, Picture, drawable, new_picture
+from testpour.problems import Problem
 
 if TYPE_CHECKING:
     from testpour.report.versus import StudyComparison
@@ -18,12 +19,12 @@ def show_studies(comparison: StudyComparison) -> Picture:
     """The effects that two studies have in common, one panel a reading.
 
     Dot and bar: middle and 90 % interval of the change, round for the first study and square for the second;
-    the verdict stands beside each setting. Raises `ValueError` if the two have no effect in common.
+    the verdict stands beside each setting. Raises `Problem` if the two have no effect in common.
     """
     table = comparison.table
     table = table[table.index.get_level_values("setting") != "level"]
     if not len(table):
-        raise ValueError("These two studies have no effect of a setting in common: there is nothing to show.")
+        raise Problem("These two studies have no effect of a setting in common: there is nothing to show.")
     panels = list(table.groupby(level="reading", sort=False))
     heights = [len(part) + 0.8 for _, part in panels]
     title = "{} and {}: what the settings both poured did in each".format(*comparison.names)

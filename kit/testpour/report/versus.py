@@ -13,6 +13,7 @@ from testpour.models.change import change, good_words
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
+from testpour.problems import Problem
 from testpour.report.overlap import Overlap, judging_study, overlap_of
 from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, signed, table_html
@@ -115,12 +116,12 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
 
     Raises
     ------
-    ValueError
+    Problem
         If the two names are the same.
     """
     called = tuple(names or (first.study.name, second.study.name))
     if called[0] == called[1]:
-        raise ValueError(f"Both studies are called {called[0]!r}. Give names=(one, other) to tell them apart.")
+        raise Problem(f"Both studies are called {called[0]!r}. Give names=(one, other) to tell them apart.")
     overlap = overlap_of(first, second, called)
     rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
     index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])

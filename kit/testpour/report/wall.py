@@ -8,6 +8,7 @@ from typing import Literal
 
 from testpour.causes.whole_log import good_pours
 from testpour.models.fits import Fits
+from testpour.problems import Problem
 from testpour.report.advised import rooms
 from testpour.report.figures import show_chance, show_effects
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
@@ -49,7 +50,7 @@ def wall_summary(
 
     Raises
     ------
-    ValueError
+    Problem
         If the log has no such column, nothing in it tells the benches of its pours apart, `paper` is neither A4 nor Letter, or
         more than two rooms are given.
     FileNotFoundError
@@ -62,7 +63,7 @@ def wall_summary(
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
     met = rooms(fits, room)
     if room is not None and len(met) > ROOMS:
-        raise ValueError(f"The wall sheet holds the advice for {ROOMS} room temperatures, not {len(met)}: the recipe chart shows more.")
+        raise Problem(f"The wall sheet holds the advice for {ROOMS} room temperatures, not {len(met)}: the recipe chart shows more.")
     advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
     note = "It names benches as they are written in the log: ask before it goes on the wall." if names else ""
     return fill_sheet(
@@ -75,12 +76,12 @@ def wall_summary(
 def _benches(pours, bench):
     """Which bench made each pour, in words."""
     if bench not in pours:
-        raise ValueError(f"The log has no column {bench!r}; give bench one of {', '.join(pours.columns)}.")
+        raise Problem(f"The log has no column {bench!r}; give bench one of {', '.join(pours.columns)}.")
     if pours.empty:
         return pours[bench].astype(str)  # no bench yet; the sheet says that nothing is logged
     said = pours[bench].astype(object).where(pours[bench].notna(), "").astype(str).str.strip()
     if not said.ne("").any():
-        raise ValueError(
+        raise Problem(
             f"No pour says in {bench!r} which bench made it. Log pours with their bench's initials, or give "
             'another column, for example bench="session".'
         )
