@@ -278,6 +278,9 @@ def test_the_age_in_the_title_is_where_nine_in_ten_begin(fits):
     row = {"catalyst": 1.2, "room_temperature": 17.0, "thickness": 10.0, "cover": 1.0, "humidity": 50.0}
     met = fit.chances(pd.DataFrame([{**row, "age": hours * f} for f in (0.8, 1.25)]), 75.0).mean(axis=0)
     assert met[0] < 0.9 < met[1]
+    ageless = replace(fit, study=replace(fit.study, aims=tuple(replace(aim, age=None) for aim in fit.study.aims)))
+    for one in (fit, ageless):
+        assert "readings meet hardness at least 75 Shore D." in show_age(one, {"catalyst": "1.2 %"}, room="17 degC").says
 
 
 def test_hours_before_the_first_reading_are_grey_on_a_scale_of_powers(fits):

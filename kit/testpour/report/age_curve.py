@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -108,7 +109,7 @@ def _says(fit, table, hours):
     if aim is None:
         return f"How {words} changes with age; no aim is stated for it."
     met = fit.chances(table, aim.at_least, aim.at_most).mean(axis=0)
-    bound = aim.words(fit.reading).split(" at ")[0] if aim.age is None else aim.words(fit.reading).rsplit(" at ", 1)[0]
+    bound = replace(aim, age=None).words(fit.reading)
     sure = met >= SURE
     if sure.all():
         return f"At every age drawn, from {_age_words(hours[0])} on, nine in ten readings meet {bound}."
