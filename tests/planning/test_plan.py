@@ -266,8 +266,10 @@ def test_a_change_has_its_unit_where_the_reading_has_one():
 def test_an_outlook_is_silent_on_what_a_study_does_not_have():
     """Without an age no reading is due at one, and without catalyst as a setting none is taken."""
     study = study_from({"factors": {"drops": {"low": 0, "high": 40, "from": 6, "to": 24}}, "readings": {"gel_time": {}}})
-    told = outlook(plan_pours(study, sessions=2, pours=3), pot="100 g").sentence()
-    assert "It takes 600 g of resin. How much" in told and "0 h" not in told
+    view = outlook(plan_pours(study, sessions=2, pours=3), pot="600 g")
+    told, line = view.summary(), view.cautions.warnings[0]
+    assert "It takes 3600 g of resin. How much" in told and "0 h" not in told
+    assert line in view.sentence() and line not in told and "It takes" not in view.noticed()
 
 
 @pytest.mark.slow

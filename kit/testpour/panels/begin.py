@@ -159,7 +159,7 @@ def _needed(study: Study) -> str:
         except PlanConflict as problem:
             conflict = problem
             continue
-        return f"{len(study.varied)} settings differ: the smallest plan that tells them apart has {pours} pours on each of {DAYS} days. {view.sentence().split(' It takes')[0]}"
+        return f"{len(study.varied)} settings differ: the smallest plan that tells them apart has {pours} pours on each of {DAYS} days. {view.noticed()}"
     return f"No plan of up to {MOST} pours on each of {DAYS} days would do. {conflict}"
 
 

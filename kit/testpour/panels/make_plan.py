@@ -113,7 +113,7 @@ class PlanPanel(Panel):
 
         def make():
             return [
-                step("The plan", tiles("In short", self._short(plan, pot, price)), text(_bare(plan.sentence(), plan.found())), *_cautions(plan, pot, scale),
+                step("The plan", tiles("In short", self._short(plan, pot, price)), text(plan.summary()), *_cautions(plan, pot, scale),
                      table(shown_plan(plan.study, plan.table), "The pours in the order to make them")),
                 step("What it can notice", *_told(view)),
             ]
@@ -230,11 +230,6 @@ def _cautions(plan, pot, scale):
     return cautions(whole + by_pour(each))
 
 
-def _bare(words, found):
-    """What a plan says of itself, without its cautions: those stand in boxes of their own."""
-    return words.removesuffix(" ".join(found.lines())).strip()
-
-
 LISTS = {"rooms": "room_temperature", "moulds": "thickness"}
 LABELS = {"rooms": "Rooms expected", "moulds": "Moulds at hand"}
 
@@ -258,7 +253,7 @@ def _told(view):
     if isinstance(view, str):
         return [text(view)]
     noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "noticed from"})
-    return [text(_bare(view.sentence(), view.cautions)), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
+    return [text(view.summary()), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
 
 
 def plan_panel(folder: str | Path = ".") -> PlanPanel:

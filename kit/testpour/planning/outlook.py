@@ -52,7 +52,19 @@ class PlanOutlook:
     cautions: Cautions = field(default_factory=Cautions)
 
     def sentence(self) -> str:
-        """What the plan would notice and what it takes."""
+        """What the plan would notice and what it takes, with its cautions."""
+        return " ".join([self.summary(), *self.cautions.lines()])
+
+    def summary(self) -> str:
+        """What the plan would notice and what it takes, without cautions."""
+        cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
+        catalyst = f" and {show(self.catalyst, 'g')} of catalyst" if self.catalyst else ""
+        due = f"; the last reading is due {self.hours:g} h after mixing" if self.hours else ""
+        takes = f"It takes {show(self.resin, 'g')} of resin{catalyst}{cost}{due}."
+        return f"{self.noticed()} {takes} How much equal pours differ is taken from the trade's beliefs."
+
+    def noticed(self) -> str:
+        """What the plan would notice."""
         told = self.table[self.table["reading"].isin(self._aimed)].drop_duplicates("reading")
         setting = told["setting"].iloc[0]
         seen = [line for line in told.itertuples() if not line.noticed.startswith("over")]
@@ -67,12 +79,7 @@ class PlanOutlook:
             parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
             parts.append("So few pours cannot themselves show how much equal pours differ.")
-        cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
-        catalyst = f" and {show(self.catalyst, 'g')} of catalyst" if self.catalyst else ""
-        due = f"; the last reading is due {self.hours:g} h after mixing" if self.hours else ""
-        parts.append(f"It takes {show(self.resin, 'g')} of resin{catalyst}{cost}{due}.")
-        parts.append("How much equal pours differ is taken from the trade's beliefs.")
-        return " ".join([*parts, *self.cautions.lines()])
+        return " ".join(parts)
 
     @property
     def _aimed(self):

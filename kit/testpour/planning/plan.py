@@ -103,12 +103,14 @@ class Plan:
         return replace(self, table=self.table.drop(index=list(pours)))
 
     def sentence(self) -> str:
-        """The plan in a few sentences."""
+        """The plan in a few sentences, with its cautions."""
+        return " ".join([self.summary(), *self.found().lines()])
+
+    def summary(self) -> str:
+        """The plan in a few sentences, without cautions."""
         size = f"{count(len(self.table), 'pour')} in {count(len(self.sessions), 'session')}"
         text = f"{size} to {purposes.TO.get(self.purpose, '')}{self.purpose}. {self.why}"
-        if self.mixed:
-            text += f" {self.mixed}"
-        return " ".join([text, *self.found().lines()])
+        return f"{text} {self.mixed}" if self.mixed else text
 
     def cautions(self, pour: str) -> Cautions:
         """What is warned or refused for one pour, its believed gel time and peak among them.
