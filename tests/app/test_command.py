@@ -147,6 +147,12 @@ def test_check_says_what_is_there(demo, capsys):
     assert said.err == ""
 
 
+def test_check_says_what_is_in_a_folder_whatever_its_name(tmp_path, capsys):
+    make_folder(tmp_path / "St. Ives", demo=False)
+    main(["check", str(tmp_path / "St. Ives")])
+    assert "\nIt has study.toml and 0-start-here.ipynb, " in capsys.readouterr().out
+
+
 def test_check_names_every_problem_of_the_study_file(tmp_path, capsys):
     (tmp_path / "study.toml").write_text('[factors]\ncatalyst = { low = 3, high = 1 }\npigment = {}\n[readings]\ntack = { colour = 1 }\ndefects = {}\n')
     assert main(["check", str(tmp_path)]) == 1

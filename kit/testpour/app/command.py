@@ -156,7 +156,7 @@ def check(asked: argparse.Namespace) -> int:
 
     study = _study(asked.folder)
     there, problems = examine(study)
-    print(study.sentence(), StudyFolder(study.folder).sentence().split(". ", 1)[1], *there, sep="\n")
+    print(study.sentence(), StudyFolder(study.folder).contents(), *there, sep="\n")
     if problems:
         print(*problems, sep="\n", file=sys.stderr)
     return 1 if problems else 0

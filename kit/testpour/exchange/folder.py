@@ -36,16 +36,23 @@ class StudyFolder:
         return tuple(sorted(p.name for p in self.path.glob("*.ipynb")))
 
     @property
+    def _there(self):
+        return ", ".join(self.notebooks) or "no notebooks"
+
+    @property
     def lacks(self) -> tuple[str, ...]:
         """Names of the template notebooks that the folder does not have."""
         return tuple(sorted({p.name for p in templates()} - set(self.notebooks)))
 
     def sentence(self) -> str:
         """What was made, or what was found and left alone."""
-        there = ", ".join(self.notebooks) or "no notebooks"
         if self.fresh:
-            return f"Made {self.path} with study.toml, its log and {there}."
-        said = f"{self.path} is a study already; nothing in it was changed. It has study.toml and {there}."
+            return f"Made {self.path} with study.toml, its log and {self._there}."
+        return f"{self.path} is a study already; nothing in it was changed. {self.contents()}"
+
+    def contents(self) -> str:
+        """What is in the folder, and which notebooks it lacks."""
+        said = f"It has study.toml and {self._there}."
         if self.lacks:
             said += (
                 f" It lacks {', '.join(self.lacks)}; to have one again, make a new folder with testpour new "
