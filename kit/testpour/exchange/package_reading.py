@@ -59,12 +59,16 @@ class Package:
     photos: tuple[str, ...] = ()
 
     def sentence(self) -> str:
+        """Where it is, what is in it and under which licence."""
+        return f"{self.path}: {self.contents()}"
+
+    def contents(self) -> str:
         """What is in it and under which licence."""
         people = "with initials and notes" if self.names else "without initials and notes"
         people += ", corrections included" if self.history else ""
         people += f", {count(len(self.photos), 'photograph')}" if self.photos else ""
         return (
-            f"{self.path}: {self.study.name}. {self.castings.sentence()} Licence {self.licence}, {people}; "
+            f"{self.study.name}. {self.castings.sentence()} Licence {self.licence}, {people}; "
             f"fingerprint {self.castings.fingerprint()}."
         )
 

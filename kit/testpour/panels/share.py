@@ -100,11 +100,12 @@ class SharePanel(Panel):
                 return tp.write_sheet(castings, folder / "castings.xlsx"), f"{count(len(castings.pours), 'pour')} in rows, units in the headers."
             elif what == "package":
                 made = tp.write_package(castings, folder / f"data-{stamp[:17]}.zip")  # a package never overwrites
+                return made.path, made.contents()
             else:
                 made = back_up(self.workshop.study)
             if what == "page":
                 return made.path, f"One file of {made.size / 1000:.0f} kB that opens in any browser, prints, and needs no network."
-            return made.path, made.sentence().removeprefix(f"{made.path}: ")  # the path stands below
+            return made.path, made.sentence()
 
         return self.asked(f"Writing: {NAMES[what].lower()}", make, stamp)
 
