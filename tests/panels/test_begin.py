@@ -7,7 +7,7 @@ from importlib.resources import files
 import pytest
 
 import testpour as tp
-from testpour.panels.begin import _needed
+from testpour.panels.begin import smallest_plan_words
 from testpour.planning.problem import PlanConflict
 
 OPEN = {"plan": tp.plan_panel, "pour": tp.pour_panel, "look": tp.look_panel, "today": tp.today_panel, "why": tp.why_panel, "share": tp.share_panel}
@@ -182,7 +182,7 @@ def test_a_study_that_cannot_be_planned_is_told_why(own, monkeypatch):
         raise PlanConflict(["No setting is left."])
 
     monkeypatch.setattr(tp, "plan_pours", refuse)
-    assert _needed(tp.read_study(own)).endswith("would do. No setting is left.")
+    assert smallest_plan_words(tp.read_study(own)).endswith("would do. No setting is left.")
 
 
 def test_a_file_that_cannot_be_read_is_left_alone(own, hand):

@@ -35,7 +35,7 @@ class BeginPanel(Panel):
         made, resin, settings, tools, aims = self._sections(study)
         yield step("1. What do you make?", *made)
         yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(resin.cautions()))
-        yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._needed()])
+        yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._pours_needed()])
         yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
         yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or [text("No aim yet: without one nothing can be called good.", "needed")])
         yield step("6. The study", *self._end())
@@ -112,13 +112,13 @@ class BeginPanel(Panel):
         except Needed:
             return True
 
-    def _needed(self):
+    def _pours_needed(self):
         """How many pours the settings need, found by planning them."""
         try:
             words, wanted = self.wanted()
         except (Needed, Problems):
             return [text("How many pours it needs is said once every field is right.", "hint")]
-        told = self.soon("Counting the pours", lambda: _needed(wanted), words)
+        told = self.soon("Counting the pours", lambda: smallest_plan_words(wanted), words)
         return [text("Counting the pours …", "hint") if told is None else text(told, "strong")]
 
     def _weighable(self, settings):
@@ -148,7 +148,7 @@ class BeginPanel(Panel):
         return [text(wanted.sentence()), button("write", "Change study.toml" if there else "Write study.toml", main=True, off="study.toml says this already." if same else "")]
 
 
-def _needed(study: Study) -> str:
+def smallest_plan_words(study: Study) -> str:
     """How many pours the settings of a study need, and what so many would notice."""
     if not study.varied:
         return "Nothing differs yet: choose at least one setting that may."
