@@ -47,7 +47,7 @@ class WhyPanel(Panel):
         read = set(castings.readings["pour"].astype(str))
         others = {str(p): "no aim missed" if str(p) in read else "not read yet" for p in castings.pours.index if str(p) not in faults}
         options = [("", "choose a casting"), *((name, f"{name}: {words}") for name, words in {**faults, **others}.items())]
-        return [step("Which casting?", pick("pour", "Casting", self.said("pour"), options, hint="those that missed an aim come first"),
+        return [step("Which casting?", pick("pour", "Casting", self.typed("pour"), options, hint="those that missed an aim come first"),
                      *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES))))]
 
     def parts(self) -> Iterator[Part]:
@@ -60,7 +60,7 @@ class WhyPanel(Panel):
 
     def answer(self) -> Answer:
         """The answer to the casting chosen, with what was tapped."""
-        castings, pour = self.workshop.poured(), self.said("pour")
+        castings, pour = self.workshop.poured(), self.typed("pour")
         if not pour:
             raise Needed("Choose a casting above.")
         self.complete(POT)
@@ -101,18 +101,18 @@ class WhyPanel(Panel):
     def _tap_say(self, which: str) -> None:
         """Take an answer: ``question|place of the answer``, counted from 0."""
         name, place = which.rsplit("|", 1)
-        pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
+        pour, (seen, passed) = self.typed("pour"), self._draft(self.typed("pour"))
         question = self.answer().case.table.questions[name]
         self._keep(pour, {**seen, name: question.answers[int(place)]}, passed)
 
     def _tap_pass(self, name: str) -> None:
         """Set a question aside that cannot be answered."""
-        pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
+        pour, (seen, passed) = self.typed("pour"), self._draft(self.typed("pour"))
         self._keep(pour, seen, [*passed, name])
 
     def _tap_back(self, name: str) -> None:
         """Take an answer back that was not saved."""
-        pour, (seen, passed) = self.said("pour"), self._draft(self.said("pour"))
+        pour, (seen, passed) = self.typed("pour"), self._draft(self.typed("pour"))
         self._keep(pour, {q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
 
     def _tap_save(self) -> str:
@@ -141,7 +141,7 @@ class WhyPanel(Panel):
         return self.asked("Looking at every casting", make)
 
     def _photograph(self):
-        pour = self.said("pour")
+        pour = self.typed("pour")
         photos = self.workshop.log.photos(pour) if pour in self.workshop.castings().pours.index else []
         for photo in photos[-1:]:
             with contextlib.suppress(LogProblem):

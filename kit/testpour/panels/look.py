@@ -41,7 +41,7 @@ class LookPanel(Panel):
 
     def _reading(self):
         names = [reading.name for reading in self.workshop.study.readings]
-        said = self.said("reading")
+        said = self.typed("reading")
         return said if said in names else names[0]
 
     def _effects(self, found, reading):

@@ -68,7 +68,7 @@ class PlanPanel(Panel):
             "Your days", row(*fields, *[part for part in more if part["name"] in _lists(study)]),
             row(*[self.field(f) for f in (POT, HAVE, PRICE)]),
             choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES),
-            choice("purpose", "What is it for?", self.memory.get("purpose"), PURPOSES),
+            choice("purpose", "What is it for?", self.typed("purpose"), PURPOSES),
         )]
 
     def parts(self) -> Iterator[Part]:
@@ -162,7 +162,7 @@ class PlanPanel(Panel):
             raise Needed(f"First put right: {', '.join(wrong)}.")
         rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
         return {
-            "sessions": int(self.required(SESSIONS)), "pours": int(self.required(POURS)), "purpose": self.memory.get("purpose") or None,
+            "sessions": int(self.required(SESSIONS)), "pours": int(self.required(POURS)), "purpose": self.typed("purpose") or None,
             "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": self.value(HAVE), "pot": self.value(POT),
         }
 

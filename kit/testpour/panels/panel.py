@@ -50,7 +50,7 @@ class Panel(anywidget.AnyWidget):
     def __init__(self, folder: str | Path = ".") -> None:
         self.workshop = Workshop(Path(folder).expanduser().absolute())
         self.memory = Memory(self.workshop.folder, self.name)
-        self._said, self._wrong = "", ""
+        self._answer, self._refusal = "", ""
         self._busy: tuple | None = None
         self._given_up: set[tuple] = set()
         self._fits, self._last = Last(), Last()  # `_last` is for a panel's own use
@@ -104,7 +104,7 @@ class Panel(anywidget.AnyWidget):
         except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
             shown.append(caution(f"This part failed: {type(problem).__name__}, {_words(problem)}. What you typed and logged is kept.", "refuse"))
         self.screen = {
-            "title": self.title, "lead": self.lead, "parts": shown, "said": self._said, "wrong": self._wrong,
+            "title": self.title, "lead": self.lead, "parts": shown, "said": self._answer, "wrong": self._refusal,
             "busy": self._busy is not None and self._busy not in self._given_up,
         }
         self._shown_at, self._awaited = self._mark(), self._busy
@@ -160,13 +160,13 @@ class Panel(anywidget.AnyWidget):
 
     usual: Mapping[str, str] = MappingProxyType({})
 
-    def said(self, name: str) -> str:
+    def typed(self, name: str) -> str:
         """What was typed or chosen under a name, or what stands there at first."""
         return self.memory.get(name, self.usual.get(name, ""))
 
     def read(self, field: Field) -> tuple[float | None, str, str]:
         """A field's value, its problem and how it was read; see `numbers.number`."""
-        return number(self.workshop.study, field, self.said(field.name))
+        return number(self.workshop.study, field, self.typed(field.name))
 
     def value(self, field: Field) -> float | None:
         """The number in a field; None where it is empty or wrong."""
@@ -182,7 +182,7 @@ class Panel(anywidget.AnyWidget):
     def field(self, field: Field) -> Part:
         """A field as a part."""
         _, problem, read = self.read(field)
-        return entry(field.name, field.label, self.said(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
+        return entry(field.name, field.label, self.typed(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
 
     def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> None:
         """Refuse, with `Needed`, to go on while a field is wrong, or one that is needed is empty."""
@@ -206,13 +206,13 @@ class Panel(anywidget.AnyWidget):
         elif deed == "paper":
             self.send({"paper": message["path"], "html": self._paper(message["path"])})
         else:
-            self._wrong = ""
+            self._refusal = ""
             try:
                 self.take(message)
             except (Needed, ValueError, KeyError, OSError) as problem:
-                self._wrong, self._said = _words(problem), ""
+                self._refusal, self._answer = _words(problem), ""
             except Waiting:
-                self._said = ""
+                self._answer = ""
             self.show()
             self.send({"heard": message.get("id", "")})
 
@@ -223,7 +223,7 @@ class Panel(anywidget.AnyWidget):
         """
         deed, name = message["deed"], message.get("name", "")
         if deed == "type" and "text" in message:
-            self._said = ""
+            self._answer = ""
             self._take_typed(name, str(message.get("text", "")))
         elif deed == "stop" and self._busy is not None:
             jobs.give_up(self._busy)
@@ -235,7 +235,7 @@ class Panel(anywidget.AnyWidget):
         elif deed == "tap":
             what, _, which = name.partition(":")
             with self._at_once():
-                self._said = getattr(self, f"_tap_{what}")(*[which] * bool(which)) or ""
+                self._answer = getattr(self, f"_tap_{what}")(*[which] * bool(which)) or ""
 
     def _take_typed(self, name: str, words: str) -> None:
         """Keep what was typed, right or wrong: nothing typed is lost."""

@@ -29,7 +29,7 @@ ROOM = Field("room", "Room today", "°C", "what the thermometer says", "room_tem
 POT = Field("pot", "Resin in one pour", "g", "", amount="resin", high=20_000)
 MANY = Field("many", "Pours today", "", "", low=1, high=12, whole=True)
 NO_PLAN = "No plan is kept yet: make one in the notebook 1-plan and tap Keep this plan."
-USUAL = {"many": "4", "pot": "120"}
+USUAL = {"many": "4", "pot": "120", "aim": LEARN}
 
 
 class PourPanel(Panel):
@@ -59,7 +59,7 @@ class PourPanel(Panel):
             yield step("From the pours worth making next", text("They are chosen by what the log says. Pour and read the plan first.", "needed"))
             return
         yield step("From the pours worth making next",
-                   choice("aim", "What matters today?", self.memory.get("aim", LEARN), [(one, one) for one in (LEARN, BOTH, MAKE)]),
+                   choice("aim", "What matters today?", self.typed("aim"), [(one, one) for one in (LEARN, BOTH, MAKE)]),
                    button("next", "Find the pours worth making next"))
         if self.memory.get("look_next") == "yes":
             yield from self._next(study)
@@ -97,7 +97,7 @@ class PourPanel(Panel):
         """The pours worth making next, `NextPours`."""
         self.complete(ROOM, MANY, POT, needed=(MANY,))
         fits, room, many = self.fits(), self.value(ROOM), self.required(MANY)
-        aim = self.memory.get("aim", LEARN)
+        aim = self.typed("aim")
         return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
 
     def _proposed(self):
@@ -153,7 +153,7 @@ class PourPanel(Panel):
 
     def _begin(self, pours, session):
         scale = scale_step(self.workshop.folder, Memory(self.workshop.folder, "kept-plan"))
-        self.form = begin_session(self.workshop, pours, session, self.value(POT), scale, self.said(ROOM.name))
+        self.form = begin_session(self.workshop, pours, session, self.value(POT), scale, self.typed(ROOM.name))
         self.memory.put(open=session, look_next="no")
         return f"Session {session} is open below. Save the room first."
 

@@ -36,9 +36,9 @@ class SharePanel(Panel):
     def fields(self) -> list[Part]:
         self.workshop.poured()
         return [
-            step("Before it goes out", entry("signed", "Signed by", self.said("signed"), hint="left empty: the page names nobody"),
-                 choice("paper", "Paper", self.said("paper"), (("A4", "A4"), ("Letter", "Letter"))),
-                 choice("bench", "The wall sheet has a line for", self.said("bench"), BENCHES), says=[text(self._people())]),
+            step("Before it goes out", entry("signed", "Signed by", self.typed("signed"), hint="left empty: the page names nobody"),
+                 choice("paper", "Paper", self.typed("paper"), (("A4", "A4"), ("Letter", "Letter"))),
+                 choice("bench", "The wall sheet has a line for", self.typed("bench"), BENCHES), says=[text(self._people())]),
             step("Write", row(*[button(f"write:{what}", words) for what, words in NAMES.items()])),
         ]
 
@@ -82,7 +82,7 @@ class SharePanel(Panel):
     def _result(self, what, stamp):
         """Path and words of what was written."""
         fits = self.fits() if what in FROM_FITS else None
-        by, size, bench = self.said("signed").strip() or None, self.said("paper"), self.said("bench")
+        by, size, bench = self.typed("signed").strip() or None, self.typed("paper"), self.typed("bench")
         folder, log, castings = self.workshop.folder, self.workshop.log, self.workshop.castings()
         photos = log.photos() if what == "page" else ()
 
@@ -118,7 +118,7 @@ class SharePanel(Panel):
 
     def _names_in(self, what):
         """What in a file names a person, or may."""
-        castings, by = self.workshop.castings(), self.said("signed").strip()
+        castings, by = self.workshop.castings(), self.typed("signed").strip()
         who = listed(_initials(castings))
         signed = f"It is signed by {by}. " if by and what in ("page", "handout") else "It names nobody. "
         if what == "page":
@@ -126,7 +126,7 @@ class SharePanel(Panel):
         if what == "handout":
             return signed.strip()
         if what == "wall":
-            return "It names nobody: benches are numbered." if self.said("bench") == "by" else "It names nobody."
+            return "It names nobody: benches are numbered." if self.typed("bench") == "by" else "It names nobody."
         if what in ("sheet", "backup"):
             return f"It holds every note{f' and the initials {who}' if who else ''}: for yourself and people you trust."
         return "Initials and notes are left out. Names of pours, sessions and lots go with it." if what == "package" else "It names nobody."

@@ -75,7 +75,7 @@ class TodayPanel(Panel):
     @property
     def pots(self) -> int:
         """Colour pots that are filled from one mix."""
-        return max(1, min(MOST, int(self.said("pots"))))
+        return max(1, min(MOST, int(self.typed("pots"))))
 
     def advice(self) -> Recommendation:
         """What to use, `Recommendation`."""
@@ -127,7 +127,7 @@ class TodayPanel(Panel):
         if loads:
             frame["pigment"] = list(loads.values())
         grams = None if resin is None else dict(zip(pours, self._mix(advice).table["resin"], strict=False))  # the whole mix stands last
-        self.form = begin_session(self.workshop, frame, session, grams, scale_step(self.workshop.folder, self.memory), self.said(ROOM.name))
+        self.form = begin_session(self.workshop, frame, session, grams, scale_step(self.workshop.folder, self.memory), self.typed(ROOM.name))
         if len(pours) == 1:
             return f"{pours[0]} is ready in session {session}, on the form below."
         said = listed([f"{pour} ({pot})" for pour, pot in zip(pours, loads, strict=True)])
