@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from testpour.units import UnitProblem, show, to_number, to_unit
+from testpour.units import UnitProblem, beside_field, show, to_number, to_unit
 
 # Exact by definition: inch 25.4 mm, avoirdupois pound 453.59237 g and ounce a sixteenth of it (international
 # yard and pound agreement, 1959); US liquid gallon 231 cubic inches, a fluid ounce a 128th of it (NIST Handbook
@@ -61,7 +61,7 @@ REFUSED = [
     ("3 g to 4 g", "g", "unit that is not known"),
     ("2 g", "%", "does not turn into %"),
     ("2 %", "g", "does not turn into g"),
-    ("2 mm", "", "does not turn into plain numbers"),
+    ("2 mm", "", "is more than a number. Write the number alone"),
     ("75 Shore A", "Shore D", "no scale converts to another"),
     ("40 Barcol", "Shore D", "no scale converts to another"),
     ("75 %", "Shore D", "no scale converts to another"),
@@ -95,6 +95,18 @@ def test_refusals_say_what_is_wrong_and_where(text, unit, words):
     with pytest.raises(UnitProblem, match=words) as refused:
         to_unit(text, unit, "amount")
     assert str(refused.value).startswith("amount: ") and str(refused.value).endswith(".")
+
+
+@pytest.mark.parametrize("text, unit, shown, says", [
+    ("soon", "min", "min", "Gel time: 'soon' is not a number. Write it in figures, in min."),
+    ("", "g/mL", "g/mL", "Gel time: nothing is written. Write it in figures, in g/mL."),
+    ("1.5 or so", "", "", "Gel time: '1.5 or so' is more than a number. Write the number alone."),
+    ("3 dollops", "degC", "°C", "Gel time: '3 dollops' has a unit that is not known. Give it in °C."),
+])
+def test_beside_a_field_a_refusal_is_about_the_field(text, unit, shown, says):
+    with pytest.raises(UnitProblem) as refused:
+        to_unit(text, unit, "gel time")
+    assert beside_field(refused.value, shown) == says
 
 
 @pytest.mark.parametrize("value, expected", [(3, 3.0), (2.5, 2.5), (True, 1.0), (False, 0.0)])

@@ -1,10 +1,8 @@
 """What cannot be used, said in words: one sentence, or every problem of something given at once."""
 
-import re
 from collections.abc import Iterable
 
 SHOWN = 40  # problems listed in a notebook; `.problems` has them all
-NO_NUMBER = r"is not a number with a unit\. Write it like .+?\.(?= |$)"  # the point within 1.5 has no blank behind it
 
 
 class Problem(ValueError):
@@ -35,13 +33,3 @@ def listed_below(heading: str, problems: list[str]) -> list[str]:
     more = len(problems) - SHOWN
     last = [f"- and {more} more; see `.problems`"] if more > 0 else []
     return [heading, *(f"- {problem}" for problem in problems[:SHOWN]), *last]
-
-
-def plain(problem: object, unit: str = "") -> str:
-    """A problem with a quantity as a panel or a form says it: about the field, its unit beside it, and not about a file nobody edits."""
-    alone = f"Write it in figures{f', in {unit}' if unit else ''}."
-    words = str(problem).replace("; if it is right, widen the range in the study file", "").replace("degC", "°C")
-    words = re.sub(f"'' {NO_NUMBER}", lambda _: f"nothing is written. {alone}", words)
-    words = re.sub(NO_NUMBER, lambda _: f"is not a number. {alone}", words)
-    words = words.replace("does not turn into plain numbers. Give it in plain numbers.", "is more than a number. Write the number alone.")
-    return words[:1].upper() + words[1:]

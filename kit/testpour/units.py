@@ -13,7 +13,7 @@ from tokenize import TokenError
 from typing import TYPE_CHECKING
 
 from testpour.problems import Problem
-from testpour.wording import shortened
+from testpour.wording import capital, shortened
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -67,6 +67,23 @@ class UnitProblem(Problem):
     """A quantity could not be understood, or its unit does not fit."""
 
 
+class NotANumber(UnitProblem):
+    """What stands for a quantity is no number."""
+
+    def __init__(self, what: str, text: str, like: str) -> None:
+        self.what, self.text = what, shortened(text, LONGEST)
+        super().__init__(f"{what}: {self.text!r} is not a number with a unit. Write it like {like}.")
+
+
+def beside_field(problem: Exception, unit: str = "") -> str:
+    """The message as it is shown beside a form field and its `unit`: without the advice to edit the study file, and with °C for degC."""
+    words = str(problem.args[0])
+    if isinstance(problem, NotANumber):
+        found = f"{problem.text!r} is not a number" if problem.text else "nothing is written"
+        words = f"{problem.what}: {found}. Write it in figures{f', in {unit}' if unit else ''}."
+    return capital(words.replace("; if it is right, widen the range in the study file", "").replace("degC", "°C"))
+
+
 @cache
 def _registry() -> UnitRegistry:
     """The one Pint registry of the package; made on first use because it takes a quarter second."""
@@ -86,7 +103,7 @@ def to_number(text: str, what: str = "value", decimal: str | None = None, like: 
     text = str(text).strip()
     found = NUMBER.match(text) if len(text) <= LONGEST else None
     if not found:
-        raise UnitProblem(f"{what}: {shortened(text, LONGEST)!r} is not a number with a unit. Write it like {like}.")
+        raise NotANumber(what, text, like)
     part = found.groupdict()
     for top, bottom, whole in (("top1", "bottom1", part["whole"]), ("top", "bottom", "0")):
         if part[top]:
@@ -193,9 +210,10 @@ def _converted(number, source, target, where, shown):
 
     if target.split(" ")[0] in SCALES:
         raise UnitProblem(f"{where} is not on the {target} scale, and no scale converts to another. Read it in {target}.")
-    if "%" in (source, target) or not target:
-        allowed = shown or "plain numbers"
-        raise UnitProblem(f"{where} does not turn into {allowed}. Give it in {allowed}.")
+    if not target:
+        raise UnitProblem(f"{where} is more than a number. Write the number alone.")
+    if "%" in (source, target):
+        raise UnitProblem(f"{where} does not turn into {shown}. Give it in {shown}.")
     try:
         converted = _registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
         converted = float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057

@@ -30,8 +30,7 @@ from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import pour_cautions
-from testpour.problems import plain
-from testpour.units import UnitProblem
+from testpour.units import UnitProblem, beside_field
 
 KEPT = 60  # answers a form may still ask for
 TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
@@ -145,7 +144,7 @@ class Desk:
             answer |= {"words": getattr(self, f"_{message['deed']}")(message, self._moment(message)), "ok": True}
             self._look()
         except (ValueError, KeyError) as problem:  # all that the log, the units and the study refuse with
-            answer |= {"words": plain(problem.args[0]), "refused": isinstance(problem, Refused)}
+            answer |= {"words": beside_field(problem), "refused": isinstance(problem, Refused)}
         self._answers.pop(message["id"], None)
         self._answers[message["id"]] = answer
         while len(self._answers) > KEPT:

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
-from testpour.problems import plain
 from testpour.study import Study
-from testpour.units import UnitProblem, show, shown_unit
+from testpour.units import UnitProblem, beside_field, show, shown_unit
 from testpour.wording import capital, listed
 
 if TYPE_CHECKING:
@@ -52,7 +51,7 @@ class SessionHead:
                 if text:
                     values[factor.name] = factor.parse(text)
             except UnitProblem as problem:
-                self.problems[factor.name], self.typed[factor.name] = plain(problem, shown_unit(factor.unit)), text
+                self.problems[factor.name], self.typed[factor.name] = beside_field(problem, shown_unit(factor.unit)), text
                 if factor.name in self.values:
                     values[factor.name] = self.values[factor.name]
         self.values, self.by, self.at = values, clean(by, line=True), at

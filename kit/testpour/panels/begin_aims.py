@@ -10,9 +10,8 @@ from testpour.catalogue import catalogue
 from testpour.panels.begin_fields import Says
 from testpour.panels.numbers import read_as
 from testpour.panels.parts import Part, choice, entry, row
-from testpour.problems import plain
 from testpour.study import Aim, Study
-from testpour.units import UnitProblem, shown_unit, to_unit
+from testpour.units import UnitProblem, beside_field, shown_unit, to_unit
 from testpour.wording import capital
 
 
@@ -50,7 +49,7 @@ class AimFields:
                     if key == "age" and not value > 0:
                         found[key] = "The age is counted in hours after mixing, above 0."
                 except UnitProblem as problem:
-                    found[key] = plain(problem, "h" if key == "age" else shown_unit(reading.unit))
+                    found[key] = beside_field(problem, "h" if key == "age" else shown_unit(reading.unit))
         bounds = self.bounds(name)
         if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(bounds["at_least"]) > reading.parse(bounds["at_most"]):
             found["at_most"] = "This is below what is asked at least: change one of them."

@@ -13,10 +13,9 @@ from testpour.panels.memory import SCALES
 from testpour.panels.numbers import read_as
 from testpour.panels.parts import Part, cautions, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
-from testpour.problems import plain
 from testpour.study import Study
 from testpour.study_file import DENSITY_RANGE
-from testpour.units import UnitProblem, shown_unit, to_unit
+from testpour.units import UnitProblem, beside_field, shown_unit, to_unit
 from testpour.wording import capital
 
 Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
@@ -62,7 +61,7 @@ class ResinFields:
         try:
             value = to_unit(self._words(key), "g/mL", DENSITIES[key])
         except UnitProblem as problem:
-            return plain(problem, "g/mL")
+            return beside_field(problem, "g/mL")
         return "" if DENSITY_RANGE[0] <= value <= DENSITY_RANGE[1] else f"{value:g} g/mL cannot be the density of a resin or a catalyst. Read it off the label."
 
     def _density(self, key, label):
@@ -115,7 +114,7 @@ class SettingFields:
                 refused = check_settings(self.study, {name: value}).refusals
                 found.append((value, refused[0] if refused else ""))
             except UnitProblem as problem:
-                found.append((None, plain(problem, shown_unit(factor.unit))))
+                found.append((None, beside_field(problem, shown_unit(factor.unit))))
         (low, wrong_low), (high, wrong_high) = found
         if self.way(name) == DIFFERS and not wrong_low and not wrong_high and not low < high:
             wrong_high = f"{capital(factor.words)} must end above where it begins."

@@ -35,9 +35,8 @@ from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import by_pour
 from testpour.planning.problem import NotSeparated
-from testpour.problems import plain
 from testpour.study import Study
-from testpour.units import UnitProblem, shown_unit
+from testpour.units import UnitProblem, beside_field, shown_unit
 from testpour.wording import count
 
 SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
@@ -212,7 +211,7 @@ class PlanPanel(Panel):
         try:
             return [column.parse(words.strip(",")) for words in each], ""
         except UnitProblem as problem:
-            return [], plain(problem, shown_unit(column.unit))
+            return [], beside_field(problem, shown_unit(column.unit))
 
 
 def _cautions(plan, pot, scale):

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from testpour.cautions import check_settings
-from testpour.problems import plain
 from testpour.study import Study
-from testpour.units import UnitProblem, show, to_unit
+from testpour.units import UnitProblem, beside_field, show, to_unit
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ def number(study: Study | None, field: Field, words: str) -> tuple[float | None,
     try:
         value, unit = _parsed(study, field, words)
     except UnitProblem as problem:
-        return None, plain(problem, field.unit), ""
+        return None, beside_field(problem, field.unit), ""
     if field.whole and value != round(value):
         return None, f"{field.label}: {words} is not a whole number. Write 1, 2, 3 ...", ""
     refused = check_settings(study, {field.factor: value}).refusals if field.factor and study else ()
