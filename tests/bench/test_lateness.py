@@ -135,7 +135,7 @@ def test_a_desk_answers_while_the_log_is_away_and_goes_on_afterwards(bench, monk
         raise LogProblem("The log cannot be reached.")
 
     with monkeypatch.context() as away:
-        away.setattr(Logbook, "reading_only", gone)
+        away.setattr(Logbook, "looking", gone)
         away.setattr(Logbook, "_ledger", gone)
         message = {"id": "x", "deed": "catalyst_in", "pour": "B02", "at": at(bench)}
         state = bench.desk.take(message)

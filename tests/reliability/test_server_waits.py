@@ -171,7 +171,7 @@ def test_a_form_answers_while_the_server_is_away_and_takes_the_tap_afterwards(st
 
 @pytest.mark.slow
 def test_the_server_is_told_how_long_to_wait(study_here, address):
-    with closing(Logbook(study_here, address)) as log, log.reading_only() as connection:
+    with closing(Logbook(study_here, address)) as log, log.looking() as connection:
         held = {name: connection.exec_driver_sql(f"SHOW {name}").scalar()
                 for name in ("lock_timeout", "statement_timeout", "idle_in_transaction_session_timeout")}
         line = connection.connection.driver_connection.info.get_parameters()
@@ -181,7 +181,7 @@ def test_the_server_is_told_how_long_to_wait(study_here, address):
     # A link that died in silence is given up by the system after idle + interval x count (tcp(7)): within 20 s.
     assert told["keepalives_idle"] + told["keepalives_interval"] * told["keepalives_count"] <= 20
     own = f"{address}?options=-c%20lock_timeout%3D3s"  # what the address says comes first
-    with closing(Logbook(study_here, own)) as log, log.reading_only() as connection:
+    with closing(Logbook(study_here, own)) as log, log.looking() as connection:
         assert connection.exec_driver_sql("SHOW lock_timeout").scalar() == "3s"
     assert 15 < servers.SILENCE <= 30
 

@@ -197,7 +197,7 @@ class Snapshots:
     def of(self, pours: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
         """The photographs of these pours that stand, by pour, in the order of logging, as plain data."""
         query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
-        with self.logbook.reading_only() as connection:
+        with self.logbook.looking() as connection:
             photos = [photo_of(self.logbook.study, row) for row in connection.execute(query)]
         found: dict[str, list[dict[str, Any]]] = {pour: [] for pour in pours}
         for photo in photos:

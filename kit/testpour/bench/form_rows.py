@@ -72,7 +72,7 @@ def rows_since(logbook: Logbook, moment: dt.datetime, session: str | None = None
 def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
     """Which of these names the log has ever used: name to the session it stands in, None where withdrawn."""
     query = sa.select(POURS.c.pour, POURS.c.session, POURS.c.void).where(POURS.c.pour.in_(list(names)))
-    with logbook.reading_only() as connection:
+    with logbook.looking() as connection:
         rows = connection.execute(query.order_by(POURS.c.entry)).all()
     return {row.pour: None if row.void else row.session for row in rows}
 
@@ -84,7 +84,7 @@ def before_it(logbook: Logbook, row: Row, pour: str) -> Row | None:
     back lifts the top one off.
     """
     query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading == row.reading)
-    with logbook.reading_only() as connection:
+    with logbook.looking() as connection:
         held = {found.entry: found for found in connection.execute(query)}
     line, entry = [], row.entry
     while entry is not None:
@@ -104,7 +104,7 @@ def before_it(logbook: Logbook, row: Row, pour: str) -> Row | None:
 def _rows(logbook, condition):
     """Pours that stand and meet a condition, each with its settings and readings."""
     wanted = sa.and_(standing(POURS), condition)
-    with logbook.reading_only() as connection:
+    with logbook.looking() as connection:
         pours = connection.execute(sa.select(POURS).where(wanted).order_by(POURS.c.made_at, POURS.c.entry)).all()
         entries, names = [p.entry for p in pours], [p.pour for p in pours]
         if len(pours) > FEW:  # too many to name one by one

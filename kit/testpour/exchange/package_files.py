@@ -156,7 +156,7 @@ def unpack(package: Package, folder: str | Path) -> StudyFolder:
 def _fill(package, log):
     """Put all rows in at once, and look whether the log then is what was shared."""
     try:
-        with log._transaction() as connection:
+        with log.writing() as connection:
             rows = _kept(package.history) if package.history else _standing(package.castings)
             for table in TABLES:
                 put_rows(connection, table, rows.get(table.name))

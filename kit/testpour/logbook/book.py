@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.cautions import check_read, check_settings
-from testpour.logbook.database import explained, one_moment, open_database, shown, writing
+from testpour.logbook.database import explained, one_moment, open_database, shown
+from testpour.logbook.database import writing as queued
 from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, out_of_order
@@ -272,7 +273,7 @@ class Logbook:
         """
         entries = read_sheet(self.study, self._beside(path))
         checked = Entries(self.study).check(entries)
-        with self._transaction() as connection:
+        with self.writing() as connection:
             self._refuse_again(connection, entries, checked)
             names = Ledger(self.study, connection).add(checked)
         warned: dict[str, list[str]] = {}
@@ -385,7 +386,7 @@ class Logbook:
         -------
         int
         """
-        with self.reading_only() as connection:
+        with self.looking() as connection:
             name = Ledger(self.study, connection).standing(pour).pour
         row = photo_row(self.study, path if isinstance(path, bytes) else self._beside(path), note, by, age)
         with self._ledger() as ledger:
@@ -403,7 +404,7 @@ class Logbook:
         -------
         Photos
         """
-        with self.reading_only() as connection:
+        with self.looking() as connection:
             ledger = Ledger(self.study, connection)
             return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
 
@@ -434,17 +435,17 @@ class Logbook:
         DataFrame
             One row an entry.
         """
-        with self.reading_only() as connection:
+        with self.looking() as connection:
             return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
 
     def clock_words(self) -> str:
         """By how much this computer's clock differs from that of the server the log lies on, in words; or ``""``."""
-        with self.reading_only() as connection:
+        with self.looking() as connection:
             return clock_words(connection)
 
     def castings(self) -> Castings:
         """What the log holds now, as `Castings`."""
-        with self.reading_only() as connection:
+        with self.looking() as connection:
             return load_castings(self.study, connection)
 
     def _beside(self, path):
@@ -454,17 +455,18 @@ class Logbook:
     @contextmanager
     def _ledger(self):
         """The log, open for one transaction that writes."""
-        with self._transaction() as connection:
+        with self.writing() as connection:
             yield Ledger(self.study, connection)
 
-    def _transaction(self):
-        return explained(self._engine, writing)
-
-    def reading_only(self) -> AbstractContextManager[Connection]:
+    def looking(self) -> AbstractContextManager[Connection]:
         """A connection to look with, for a `with` block; it explains what goes wrong in words."""
         return explained(self._engine)
 
+    def writing(self) -> AbstractContextManager[Connection]:
+        """The same, to write with: all of the block is logged, or nothing."""
+        return explained(self._engine, queued)
+
     def at_one_moment(self) -> AbstractContextManager[Connection]:
-        """The same, for many looks that must all see the log as it stood at the first."""
+        """The same as `looking`, for many looks that must all see the log as it stood at the first."""
         return explained(self._engine, one_moment)
 
