@@ -15,7 +15,7 @@ import pandas as pd
 from testpour.cautions import check_read, check_settings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.database import writing as queued
-from testpour.logbook.entries import Entries, LogProblems, one_pour, reading_of
+from testpour.logbook.entries import EntryCheck, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, out_of_order
 from testpour.logbook.ledger import HISTORY, Ledger
@@ -244,7 +244,7 @@ class Logbook:
         list of str
             The names of the pours.
         """
-        checked = Entries(self.study).check(entries)
+        checked = EntryCheck(self.study).check(entries)
         with self._ledger() as ledger:
             return ledger.add(checked)
 
@@ -272,7 +272,7 @@ class Logbook:
             logged all the same.
         """
         entries = read_sheet(self.study, self._beside(path))
-        checked = Entries(self.study).check(entries)
+        checked = EntryCheck(self.study).check(entries)
         with self.writing() as connection:
             self._refuse_again(connection, entries, checked)
             names = Ledger(self.study, connection).add(checked)

@@ -108,7 +108,7 @@ class Castings:
         Parameters
         ----------
         entry : dict
-            As `Entries.check` returns it. A day that is not known may be any day.
+            As `EntryCheck.check` returns it. A day that is not known may be any day.
 
         Returns
         -------

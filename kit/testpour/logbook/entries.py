@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -50,7 +51,7 @@ class LogProblems(LogProblem):
         return f"<p>{in_html(str(self))}</p>{table_html(self.problems, index=False)}"
 
 
-class Entries:
+class EntryCheck:
     """Checks entries against a study."""
 
     def __init__(self, study: Study) -> None:
@@ -179,28 +180,33 @@ def _pour_row(entry, made_at, settings, refusals):
     }
 
 
-def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
-    """Settings as the log keeps them; see `Entries.settings`."""
+@contextmanager
+def as_log_problem() -> Iterator[None]:
+    """Say what a study, a quantity or a date refuses as a LogProblem."""
     try:
-        return Entries(study).settings(given)
+        yield
     except StudyProblems as problem:
         raise LogProblem(" ".join(problem.problems)) from None
-
-
-def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
-    """A date and time on the workshop's clock; see `moment`."""
-    try:
-        return moment(made_at)
-    except UnitProblem as problem:
-        raise LogProblem(str(problem)) from None
-
-
-def reading_of(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
-    """A reading as a row for the log; see `Entries.reading`."""
-    try:
-        return Entries(study).reading(entry)
     except (UnitProblem, KeyError) as problem:
         raise LogProblem(str(problem.args[0])) from None
+
+
+@as_log_problem()
+def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
+    """Settings as the log keeps them; see `EntryCheck.settings`."""
+    return EntryCheck(study).settings(given)
+
+
+@as_log_problem()
+def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
+    """A date and time on the workshop's clock; see `moment`."""
+    return moment(made_at)
+
+
+@as_log_problem()
+def reading_of(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
+    """A reading as a row for the log; see `EntryCheck.reading`."""
+    return EntryCheck(study).reading(entry)
 
 
 def read_once(reading: Reading) -> bool:

@@ -7,7 +7,7 @@ import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from testpour.logbook.entries import Entries, LogProblems, read_once
+from testpour.logbook.entries import EntryCheck, LogProblems, read_once
 from testpour.logbook.headers import HeaderProblem, read_head, units_below
 from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
@@ -69,7 +69,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         raise LogProblems([("", "", "", said)])
     first, heads = _below(study, heads, rows, start, problems)
     entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
-    Entries(study).check(entries, problems)
+    EntryCheck(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
