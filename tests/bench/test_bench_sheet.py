@@ -142,8 +142,8 @@ def test_refused_pours_are_all_named():
         ({"resin": -1}, "above zero"),
         ({"pours": pours().iloc[:0]}, "at least one pour"),
         ({"study": study(factors={"thickness": {}})}, "no catalyst factor"),
-        ({"pours": pours(session=["a", "a", "b", "b"])}, "it has a, b"),
-        ({"pours": pours(session=["a", "a", "b", "b"]), "session": 3}, "session 3"),
+        ({"pours": pours(session=["a", "a", "b", "b"])}, "say which session; there are a and b"),
+        ({"pours": pours(session=["a", "a", "b", "b"]), "session": 3}, "session 3 is not here; there are a and b"),
     ],
 )
 def test_refusals(change, match):

@@ -25,9 +25,9 @@ def test_a_plan_gives_parts_and_one_session_of_it(study):
     name, pours = planned_pours(study, plan, 2)
     assert name == plan.sessions[1] and [p.pour for p in pours] == list(plan.session(2).index)
     assert pours[0].weigh[-1]["amount"].endswith("% of the resin")
-    with pytest.raises(FormProblem, match="say which with session=1"):
+    with pytest.raises(FormProblem, match="say which session; there are S1 and S2"):
         planned_pours(study, plan)
-    with pytest.raises(FormProblem, match="9 is not in this plan"):
+    with pytest.raises(FormProblem, match="session 9 is not here; there are S1 and S2"):
         planned_pours(study, plan, 9)
 
 

@@ -17,7 +17,7 @@ from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, safety_text
 from testpour.files import page_kind, put
 from testpour.pages import template
-from testpour.planning.plan import which_session
+from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import apart, grouped, pour_cautions
 from testpour.study import Study
 from testpour.units import to_unit
@@ -138,8 +138,11 @@ def bench_sheet(
     WeighOutProblems
         With every pour that cannot be weighed out or is refused, and why, and with pours that cannot share a session.
     """
-    name, pours = _session(pours, session)
-    problems, rows, cautions = list(filter(None, [apart(study, name, pours)])), {}, {}
+    problems: list[str] = []
+    name, pours = session_pours(pours, session, problems)
+    if not problems and (why := apart(study, name, pours)):
+        problems.append(why)
+    rows, cautions = {}, {}
     for pour, given in pours.iterrows():
         settings = _settings(study, given)
         found = pour_cautions(study, settings)
@@ -157,19 +160,6 @@ def bench_sheet(
         raise WeighOutProblems(problems)
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
     return BenchSheet(study, name, table, grouped(cautions)["warnings"], to_unit(scale_resolution, "g"), str(date))
-
-
-def _session(pours, session):
-    """The session's name and its pours, refused where it is not clear which."""
-    if not len(pours) or not pours.index.is_unique:
-        raise WeighOutProblems(["a bench sheet needs at least one pour, each with a name of its own."])
-    if "session" not in pours:
-        return str(session or 1), pours
-    name = which_session(pours, session)
-    if not name:
-        held = ", ".join(map(str, dict.fromkeys(pours["session"])))
-        raise WeighOutProblems([f"{'say which session' if session is None else f'session {session} is not in this plan'}; it has {held}."])
-    return name, pours[pours["session"].astype(str) == name]
 
 
 def _settings(study, given):

@@ -25,7 +25,7 @@ from testpour.caution_rules import Cautions
 from testpour.files import page_kind, put
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.pages import template
-from testpour.planning.plan import Plan, which_session
+from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import by_pour, pour_cautions
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, listed, visible
@@ -213,10 +213,7 @@ def _shift(shift, problems):
 def _chosen(table, session, only, problems):
     """The pours asked for, in run order."""
     if session is not None:
-        name = which_session(table, session)
-        if not name:
-            problems.append(f"session {session} is not here; there are {listed(map(str, dict.fromkeys(table['session'])))}.")
-        table = table[table["session"].astype(str) == name]
+        _, table = session_pours(table, session, problems)
     if only is not None:
         only = [only] if isinstance(only, str) else list(only)
         missing = [str(pour) for pour in only if pour not in table.index]

@@ -11,7 +11,7 @@ from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number
 from testpour.bench.scale import decimals
 from testpour.bench.weighing import check_pigment
 from testpour.cautions import check_batch, check_delivered
-from testpour.planning.plan import Plan, which_session
+from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import apart
 from testpour.problems import Problems
 from testpour.study import Study
@@ -47,11 +47,16 @@ def planned_pours(
     cannot share a session.
     """
     table = source.table if isinstance(source, Plan | BenchSheet) else source
-    if not isinstance(table, pd.DataFrame) or not len(table) or not table.index.is_unique:
-        raise FormProblem(["give a plan, a bench sheet or a table with one row a pour, each with a name of its own."])
-    name, table = _one_session(table, source.session if isinstance(source, BenchSheet) else None, session)
-    if why := apart(study, name, table):
-        raise FormProblem([why])
+    if not isinstance(table, pd.DataFrame):
+        raise FormProblem(["give a plan, a bench sheet or a table with one row a pour."])
+    if isinstance(source, BenchSheet):
+        if session not in (None, source.session):
+            raise FormProblem([f"the bench sheet is of session {source.session}, not {session}. Leave session out."])
+        session = source.session
+    problems: list[str] = []
+    name, table = session_pours(table, session, problems)
+    if problems or (why := apart(study, name, table)):
+        raise FormProblem(problems or [why])
     step = source.scale_resolution if isinstance(source, BenchSheet) else 0.1
     varied = {f.name for f in study.varied}
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
@@ -62,21 +67,6 @@ def planned_pours(
                 and (f.name in varied or settings[f.name] != f.usual)]
         pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row, settings, step)))
     return name, tuple(pours)
-
-
-def _one_session(table, named, session):
-    """The session's name and its rows."""
-    if isinstance(named, str):  # a bench sheet is of one session
-        if session not in (None, named):
-            raise FormProblem([f"the bench sheet is of session {named}, not {session}. Leave session out."])
-        return named, table
-    if "session" not in table:
-        return str(session or 1), table
-    name = which_session(table, session)
-    if not name:
-        which = f"{session} is not in this plan" if session is not None else "say which with session=1"
-        raise FormProblem([f"session: {which}; it has {', '.join(map(str, dict.fromkeys(table['session'])))}."])
-    return name, table[table["session"].astype(str) == name]
 
 
 def _amount_warnings(row, settings, step):

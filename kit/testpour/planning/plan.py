@@ -21,7 +21,7 @@ from testpour.problems import Problem
 from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import to_unit
-from testpour.wording import count, in_html, table_html
+from testpour.wording import count, in_html, listed, table_html
 
 if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
@@ -140,15 +140,25 @@ class Plan:
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown)}"
 
 
-def which_session(table: pd.DataFrame, session: int | str | None) -> str:
-    """The session that is meant by a name, by a number from 1, or by nothing where there is only one.
+def session_pours(table: pd.DataFrame, session: int | str | None, problems: list[str]) -> tuple[str, pd.DataFrame]:
+    """The session that is meant and its pours, in the order of a table with one row a pour; what is wrong is added to `problems`.
 
-    ``""`` where it is not in the table, or not clear.
+    It is meant by its name, by its number from 1, or by nothing where there is only one.
     """
+    if not len(table) or not table.index.is_unique:
+        problems.append("give at least one pour, and each a name of its own.")
+        return "", table
+    if "session" not in table:
+        return str(session or 1), table
     names = list(dict.fromkeys(table["session"].astype(str)))
-    if session is None or str(session) in names:
-        return str(session) if session is not None else names[0] if len(names) == 1 else ""
-    return names[session - 1] if isinstance(session, int) and 1 <= session <= len(names) else ""
+    meant = str(session)
+    if session is None:
+        meant = names[0] if len(names) == 1 else ""
+    elif isinstance(session, int) and meant not in names and 1 <= session <= len(names):
+        meant = names[session - 1]
+    if meant not in names:
+        problems.append(f"{f'session {session} is not here' if meant else 'say which session'}; there are {listed(names)}.")
+    return meant, table[table["session"].astype(str) == meant]
 
 
 @one_thread
