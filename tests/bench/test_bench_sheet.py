@@ -122,8 +122,10 @@ def test_each_pour_is_warned_of_what_the_scale_does_to_its_own_catalyst():
     small = [(text, names) for text, names in bench_sheet(study(), table, resin="113 g", scale_resolution="1 g").warnings.items()
              if "catalyst for" in text]
     assert [names for _, names in small] == [["P01"], ["P02"]]
-    assert "2.20 to 3.11 % catalyst for 2.5 %. Mix at least 383 g" in small[0][0]
-    assert "0.44 to 1.33 % catalyst for 1 %. Use a finer scale." in small[1][0]  # from 956 g up, more than the 500 g of a pot
+    assert small[0][0].endswith(f" {weigh_out('113 g', catalyst='2.5 %', scale_resolution='1 g').scale_warning()}")
+    assert "2.20 to 3.11 % catalyst for 2.5 %. This is a small mix for this scale: mix at least 383 g" in small[0][0]
+    assert "0.44 to 1.33 % catalyst for 1 %. This scale weighs" in small[1][0]
+    assert "only from 956 g of resin up, more than may stand in one pot. Use a finer scale." in small[1][0]
 
 
 def test_refused_pours_are_all_named():

@@ -190,12 +190,9 @@ def _weigh(settings, study, waste, scale, **amount):
 
 def _small(weighed):
     """A warning where the scale is too coarse for the pour."""
-    if weighed.resin_mass >= weighed.smallest_batch:
-        return []
     low, high = weighed.delivered
     wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."
-    way = "Use" if weighed.too_coarse else f"Mix at least {weighed.smallest_batch:g} g of resin or use"
-    return [f"{wide} {way} a finer scale."]
+    return [f"{wide} {warning}"] if (warning := weighed.scale_warning()) else []
 
 
 def _amounts(weighed):

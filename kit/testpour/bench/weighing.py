@@ -88,15 +88,18 @@ class WeighOut:
             f"On a scale that reads {step} each tared reading is uncertain by half a step, so the mix carries "
             f"between {show(low, '%', 4)} and {show(high, '%', 4)} catalyst for a target of {show(self.catalyst, '%')}. "
         )
+        least = f"Weigh at least {_grams(self.smallest_batch, self)} of resin on this scale, so that the catalyst is within a tenth of its target."
+        text += self.scale_warning() or least
+        return f"{text} {self.cautions.sentence()}" if self.cautions.warnings else text
+
+    def scale_warning(self) -> str:
+        """What is wrong and what to do where this scale is too coarse for the mix; "" where it is fine."""
         smallest = f"{_grams(self.smallest_batch, self)} of resin"
         if self.too_coarse:
-            text += f"It weighs the catalyst within a tenth of its target only from {smallest} up, more than may stand in one pot. Use a finer scale. "
-        elif self.resin_mass < self.smallest_batch:
-            text += f"That is a small mix for this scale: with {smallest} or more the catalyst is within a tenth of its target. "
-            text += "Mix more at once or use a finer scale. "
-        else:
-            text += f"Weigh at least {smallest} on this scale, so that the catalyst is within a tenth of its target. "
-        return (text + (self.cautions.sentence() if self.cautions.warnings else "")).strip()
+            return f"This scale weighs the catalyst within a tenth of its target only from {smallest} up, more than may stand in one pot. Use a finer scale."
+        if self.resin_mass < self.smallest_batch:
+            return f"This is a small mix for this scale: mix at least {smallest}, so that the catalyst is within a tenth of its target, or use a finer scale."
+        return ""
 
     __repr__ = sentence
 

@@ -130,10 +130,10 @@ class BeginPanel(Panel):
             mix = tp.weigh_out("5 kg", catalyst=low, scale_resolution=step_)
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
-        said = f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst,"
-        if mix.too_coarse:
-            return [caution(f"{said} only {mix.smallest_batch:g} g of resin or more has the catalyst within a tenth of what you meant, and so much must not stand in one pot: use a finer scale.")]
-        return [text(f"{said} weigh at least {mix.smallest_batch:g} g of resin: then the catalyst is within a tenth of what you meant.")]
+        if warning := mix.scale_warning():
+            return [caution(f"At {low:g} % of catalyst: {warning}")]
+        return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {mix.smallest_batch:g} g of resin: "
+                     "then the catalyst is within a tenth of what you meant.")]
 
     def _end(self):
         off = button("write", "Write study.toml", main=True, off="First put right what is said above.")

@@ -150,8 +150,7 @@ class TodayPanel(Panel):
         return [
             *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "Grams to weigh"),
             text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
-            caution(f"A small mix for this scale: {'' if mix.too_coarse else f'weigh at least {mix.smallest_batch:g} g of resin, or '}use a finer scale.")
-            if mix.resin_mass < mix.smallest_batch else None,
+            caution(warning) if (warning := mix.scale_warning()) else None,
             text("Goggles and gloves on before the catalyst is opened.", "strong"),
             {"kind": "steps", "caption": "In this order", "lines": list(mix.steps)}, fold("Read before the first pour: cautions", *_cautions()),
         ]
