@@ -43,21 +43,21 @@ def untyped(node):
     return left + ["result"] * (node.returns is None)
 
 
-def rooms():
+def packages():
     return sorted({path.parent.name for path in KIT.glob("*/__init__.py")} | {""})
 
 
-@pytest.mark.parametrize("room", rooms())
-def test_everything_public_says_its_types(room):
-    found = {f"{path.name}: {name}": untyped(node) for path in (KIT / room).glob("*.py")
+@pytest.mark.parametrize("package", packages())
+def test_everything_public_says_its_types(package):
+    found = {f"{path.name}: {name}": untyped(node) for path in (KIT / package).glob("*.py")
              for name, node in public(parsed(path))}
     assert len(found) > 20
     assert {name: left for name, left in found.items() if left} == {}
 
 
-def test_mypy_reads_every_room_that_says_its_types():
+def test_mypy_reads_every_package_that_says_its_types():
     read = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["mypy"]["files"]
-    assert {place.removeprefix("kit/testpour/").removesuffix("*.py") for place in read} == set(rooms())
+    assert {place.removeprefix("kit/testpour/").removesuffix("*.py") for place in read} == set(packages())
 
 
 @pytest.mark.parametrize("text, left", [

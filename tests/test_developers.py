@@ -51,10 +51,10 @@ def test_every_word_of_the_glossary_is_in_the_code():
     assert [name for name in names if not re.search(rf"\b{name}\b", KIT)] == []
 
 
-def test_the_rooms_stand_as_the_test_of_imports_has_them():
+def test_the_packages_stand_as_the_test_of_imports_has_them():
     told = re.search(r"checks: (.*?)\. Each", TEXT, re.DOTALL).group(1)
     floors = [re.findall(r"`(\w+)`", floor) for floor in told.split("<")]
-    held = ast.parse((ROOT / "tests" / "test_rooms.py").read_text("utf-8"))
+    held = ast.parse((ROOT / "tests" / "test_imports.py").read_text("utf-8"))
     declared = next(node.value for node in held.body if isinstance(node, ast.Assign) and node.targets[0].id == "FLOORS")
     assert floors == ast.literal_eval(declared)[1:]
 

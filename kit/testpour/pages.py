@@ -11,9 +11,9 @@ from testpour.wording import count, visible
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 
 
-def template(room: str, name: str) -> Template:
-    """A template of a room of the kit: everything filled in is escaped, and nothing may be missing."""
-    loader = PackageLoader(f"testpour.{room}")
+def template(package: str, name: str) -> Template:
+    """A template of a package of the kit: everything filled in is escaped, and nothing may be missing."""
+    loader = PackageLoader(f"testpour.{package}")
     page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished,
                        trim_blocks=True, lstrip_blocks=True)
     return page.get_template(name)

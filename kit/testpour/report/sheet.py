@@ -70,7 +70,7 @@ def fill_sheet(
     path: str | Path, name: str, fits: Fits, what: str, *, paper: str, date: str | None,
     room: advised.Rooms, note: str = "", **given: Any
 ) -> Sheet:
-    """Fill a template of this room with what was found and what is still open, and write it; the `Sheet`.
+    """Fill a template of this package with what was found and what is still open, and write it; the `Sheet`.
 
     `name` is the file of the template, `given` what else it asks for; `what` the page is, for example
     "handout"; `note` is added to what the `Sheet` says of itself.

@@ -1,4 +1,4 @@
-"""The rooms of the kit stand one on the other: what a module imports lies below it, and no circle closes."""
+"""The packages of the kit stand one on the other: what a module imports lies below it, and no circle closes."""
 
 import ast
 import re
@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 KIT = Path(__file__).parents[1] / "kit" / "testpour"
-# From the ground up; a room uses rooms of the floors below its own, never one beside it. "" is the modules
-# that lie in no room. Declared here, not read from the code.
+# From the ground up; a package uses those of the floors below its own, never one beside it. "" is the modules
+# that lie in no package. Declared here, not read from the code.
 FLOORS = [
     [""],
     ["likelihood", "physics", "logbook"],
@@ -44,9 +44,9 @@ def imports(root, typing=True):
     return found
 
 
-def room(module, rooms):
+def package(module, packages):
     second = module.split(".")[1:2]
-    return second[0] if second and second[0] in rooms else ""
+    return second[0] if second and second[0] in packages else ""
 
 
 def against_the_way(graph, floors):
@@ -55,7 +55,7 @@ def against_the_way(graph, floors):
     wrong = []
     for module, named in graph.items():
         for other in named:
-            here, there = room(module, height), room(other, height)
+            here, there = package(module, height), package(other, height)
             if here != there and height[there] >= height[here]:
                 wrong.append(f"{module} imports {other}")
     return sorted(wrong)
@@ -75,7 +75,7 @@ def graph():
     return imports(KIT)
 
 
-def test_every_room_has_its_floor():
+def test_every_package_has_its_floor():
     folders = {path.parent.name for path in KIT.glob("*/__init__.py")}
     assert folders == {name for floor in FLOORS for name in floor} - {""}
 
@@ -92,9 +92,9 @@ def test_no_modules_import_each_other_in_a_circle():
     assert circle(imports(KIT, typing=False)) == []
 
 
-@pytest.mark.parametrize("room", [name for floor in FLOORS for name in floor if name])
-def test_a_room_says_what_it_is_for_what_comes_in_and_what_goes_out(room):
-    said = ast.get_docstring(ast.parse((KIT / room / "__init__.py").read_text("utf-8"))).splitlines()
+@pytest.mark.parametrize("name", [name for floor in FLOORS for name in floor if name])
+def test_a_package_says_what_it_is_for_what_comes_in_and_what_goes_out(name):
+    said = ast.get_docstring(ast.parse((KIT / name / "__init__.py").read_text("utf-8"))).splitlines()
     assert len(said) == 4 and said[1] == ""
     assert said[2].startswith("In: ") and said[3].startswith("Out: ")
 
