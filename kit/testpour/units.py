@@ -165,8 +165,8 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
 
 
 def measures(unit: str, other: str) -> bool:
-    """Whether one unit can be turned into another; no unit cannot."""
-    if not unit or not other:
+    """Whether one unit can be turned into another; no unit cannot, nor can a quantity such as 1/2 in."""
+    if not unit or not other or unit[0].isdigit():
         return False
     try:
         to_unit(f"1 {unit}", other)

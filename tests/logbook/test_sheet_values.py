@@ -34,6 +34,12 @@ def test_no_decimal_mark_moves(study, tmp_path, text, thickness):
     assert settings == {"catalyst": 1.5, "thickness": pytest.approx(thickness, abs=1e-12)}
 
 
+@pytest.mark.parametrize("cell", ["1/2 in", '"1/2"""'])
+def test_a_first_pour_in_fractions_is_no_row_of_units(study, tmp_path, cell):
+    entries = read_sheet(study, sheet(tmp_path, f"pour,catalyst (%),thickness,gel time (min)\nA,1.5,{cell},22\nB,2,10 mm,18\n"))
+    assert [entry["settings"]["thickness"] for entry in entries] == [12.7, 10]  # an inch is 25.4 mm
+
+
 @pytest.mark.parametrize(
     ("cells", "marks"),
     [
