@@ -308,6 +308,12 @@ def test_a_format_that_shows_no_unit_of_the_column_is_refused(study, tmp_path, s
         read_sheet(study, workbook(tmp_path, [["pour", "pigment", "gel time"], ["A", 1.2, 20]], shown={"B2": shown}))
 
 
+def test_a_lot_of_many_figures_keeps_them_all(study, tmp_path):
+    """As a program stores them that keeps every number with a decimal point, and one that does not; 0.1 + 0.2 is shown as 0.3."""
+    path = workbook(tmp_path, [["pour", "resin lot", "pigment"], ["A", 20240603001234, 0.1 + 0.2], ["B", 20240603001236.0, 2]])
+    assert [list(entry["settings"].values()) for entry in read_sheet(study, path)] == [["20240603001234", 0.3], ["20240603001236", 2]]
+
+
 def workbook(folder, rows, merged=(), further=(), shown=None, struck=()):
     book = openpyxl.Workbook()
     for row in rows:

@@ -161,9 +161,15 @@ def _as_shown(value, number_format):
     shown = list(dict.fromkeys(_around(section) for section in _sections(value, number_format)))
     if len(shown) > 1:
         units = " or ".join(text.replace(NUMBER, "").strip() for text, _ in shown)
-        return f"{value:.12g} {units}"  # which of them is not known, and so refused where a number is asked for
+        return f"{_digits(value)} {units}"  # which of them is not known, and so refused where a number is asked for
     text, scale = shown[0]
-    return text.replace(NUMBER, f"{scale * value:.{10 if scale > 1 else 12}g}").strip()
+    return text.replace(NUMBER, _digits(scale * value, 10 if scale > 1 else 12)).strip()
+
+
+def _digits(number, places=12):
+    """A number in figures: a whole one with all of its own, as lots have many; any other without the dust behind its last place."""
+    whole = abs(number) < 1e21 and number == int(number)
+    return str(int(number)) if whole else f"{number:.{places}g}"
 
 
 def _sections(value, number_format):
