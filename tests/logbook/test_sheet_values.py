@@ -104,12 +104,19 @@ def test_a_quotation_mark_left_open_takes_no_cells_with_it(log, tmp_path, name, 
         log.add_sheet(tmp_path / name)
 
 
-@pytest.mark.parametrize("mark", ['""""', "do.", "Ditto", "〃", ' " '])
+@pytest.mark.parametrize("mark", ['""""', "do.", "Ditto", "〃", ' " ', "same", "Same", "↓", "|", "s/a", "idem"])
 def test_a_ditto_mark_repeats_the_cell_above(log, tmp_path, mark):
     log.add_sheet(sheet(tmp_path, f"pour,session,resin lot,catalyst,thickness (in),gel time\nA,Mon,R1,1.5,1/2,25\nB,{mark},{mark},2,{mark},20\nC,,R2,2,,18\nD,{mark},{mark},1,1/4,30\n"))
     held = log.castings().pours
     assert held["session"].tolist() == ["Mon"] * 4 and held["resin_lot"].tolist() == ["R1", "R1", "R2", "R2"]
     assert held["thickness"].fillna(0).tolist() == [12.7, 12.7, 0, 6.35]  # an inch is 25.4 mm
+
+
+@pytest.mark.parametrize("word", ["unknown", "Not known", "n.a."])
+def test_a_lot_that_nobody_knows_is_no_lot(study, tmp_path, word):
+    with pytest.warns(NotRead, match=rf"resin lot was taken as not written down in row 3 \({word}\)"):
+        entries = read_sheet(study, sheet(tmp_path, f"pour,resin lot,catalyst,gel time\nA,R1,1.5,25\nB,{word},2,20\n"))
+    assert [entry["settings"].get("resin_lot") for entry in entries] == ["R1", None]
 
 
 def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path):

@@ -13,13 +13,20 @@ from testpour.wording import SHOWN, shortened
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
 GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
-BLANK = {"", "-", "–", "—", "n/a", "na", "none", "?", "nan"}  # nothing here
-DITTO = {'"', "'", "''", "”", "“", "„", "〃", '-"-', "do.", "dto.", "ditto", "as above", "same as above", COVERED}  # the same as the cell above
+BLANK = {"", "-", "–", "—", "n/a", "n.a.", "na", "none", "?", "nan", "unknown", "not known"}  # nothing here
+DITTO = {
+    '"', "'", "''", "”", "“", "„", "〃", '-"-', "|", "↓", "do.", "dto.", "ditto", "idem", "same", "s/a", "as above", "same as above", COVERED,
+}  # the same as the cell above
 ERRORS = {"#n/a", "#ref!", "#div/0!", "#value!", "#name?", "#num!", "#null!", "#spill!", "#calc!"}  # what a formula that failed shows
-AVERAGE = r"average|avg|mean|median|total|sum|ø|mittel|mittelwert|durchschnitt|summe|gesamt|moyenne|promedio|media|mediana|totale|somme|suma|somma"
+AVERAGE = (
+    r"(?:(?:(?:grand|overall|sub)[\s-]*)?(?:average|avg|mean|median|total|sum|ø|mittel|mittelw|mittelwert|durchschnitt|summe|gesamt|moyenne"
+    r"|promedio|media|mediana|totale|somme|suma|somma)s?\.?)"
+)
 SUMMARY = re.compile(
-    rf"(?:{AVERAGE})s?\.?(?:\s+(?:of|for|from|de|des|du|di|von|der|aus)\b.*|\s+\S*\d.*)?|sd|std|stdev|std dev|min|max|minimum|maximum|range|count"
+    rf"{AVERAGE}(?:\s+(?:of|for|from|de|des|du|di|von|der|aus)\b.*|\s+\S*\d.*)?|s\.?d\.?|std\.?(?:\s*dev\.?)?|stdev"
+    r"|standard deviation|min|max|minimum|maximum|range|count|n\s*=\s*\d+|targets?|aims?|goals?"
 )  # what stands at the head of a row that is no pour: Average, Mean of 2, Ø A1-A2
+AVERAGED = re.compile(rf"{AVERAGE}\s.*")  # and where pours have their names: Mean gel time, Subtotal Monday
 
 
 def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]]:
@@ -90,14 +97,19 @@ def bare(text: str) -> str:
     return text.strip().casefold().removesuffix(":")
 
 
-def sums_up(text: str) -> bool:
-    """Whether a cell names a row of averages or sums."""
+def sums_up(text: str, name: bool = False) -> bool:
+    """Whether a cell names a row of averages, sums or aims; as the `name` of a pour also where other words follow.
+
+    A small n alone counts the pours; a capital one may be the pour after M.
+    """
+    if name and (text.strip() == "n" or AVERAGED.fullmatch(bare(text))):
+        return True
     return SUMMARY.fullmatch(bare(text)) is not None
 
 
 def _meant(text):
     """Whether a sheet takes these words for something else than text."""
-    return bare(text) in BLANK | DITTO | ERRORS or sums_up(text)
+    return bare(text) in BLANK | DITTO | ERRORS or sums_up(text, name=True)
 
 
 def tame(text: str) -> str:

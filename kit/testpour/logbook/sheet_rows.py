@@ -40,7 +40,8 @@ def read_rows(
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         if name := _summary(row, cells):
-            passed.append(f"row {number} ({name}) sums up other rows, so it was not read. If it is a pour, write something else there.")
+            said = "is taken for an average, a sum or an aim, so it was not read. If it is a pour, write something else there."
+            passed.append(f"row {number} ({name}) {said}")
             continue
         for head, cell in cells:
             if head.kind == "factor" and cell and _blank(study, head, cell):
@@ -69,11 +70,12 @@ def read_rows(
 
 
 def _summary(row, cells):
-    """The word that makes a row one of averages or sums: its first cell, the pour's name, or the note of a row without a name."""
+    """The word that makes a row one of averages, sums or aims: its first cell, the pour's name, or the note of a row without a name."""
     first = next((cell.strip() for cell in row if cell.strip()), "")
     own = {head.name: cell for head, cell in cells if head.kind == "own"}
     names = [first, own.get("pour") or own.get("note", "")]
-    return next((name for name in names if sums_up(name)), "")
+    no_names = {cell for head, cell in cells if head.kind != "own" or head.name == "note"}
+    return next((name for name in names if sums_up(name, name not in no_names)), "")
 
 
 def _half_ticked(study, pours):

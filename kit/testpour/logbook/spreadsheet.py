@@ -55,8 +55,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     Warns
     -----
     NotRead
-        Naming the lines above the headers, the columns that are nothing of the study's, the rows of averages and sums, the settings taken as not
-        written down, what a workbook has struck out, and its further sheets.
+        Naming the lines above the headers, the columns that are nothing of the study's, the rows of averages, sums and aims, the settings taken
+        as not written down, what a workbook has struck out, and its further sheets.
     """
     rows, decimal, unread = read_cells(path)
     start, heads, problems = _find_heads(study, rows)
