@@ -1,6 +1,7 @@
 """Values of a sheet that a careless reader would shift, drop or double, each worked out by hand."""
 
 import datetime as dt
+import re
 
 import pytest
 
@@ -117,6 +118,60 @@ def test_a_lot_that_nobody_knows_is_no_lot(study, tmp_path, word):
     with pytest.warns(NotRead, match=rf"resin lot was taken as not written down in row 3 \({word}\)"):
         entries = read_sheet(study, sheet(tmp_path, f"pour,resin lot,catalyst,gel time\nA,R1,1.5,25\nB,{word},2,20\n"))
     assert [entry["settings"].get("resin_lot") for entry in entries] == ["R1", None]
+
+
+HEADS = "date,session,pour,catalyst (%),room (C),gel time (min)\n"
+
+
+def sessions_of(study, path):
+    return [(entry["pour"], entry["session"], f"{entry['made_at']:%m-%d}" if "made_at" in entry else "") for entry in read_sheet(study, path)]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "expected"),
+    [
+        (",Monday,,,,\n", ",Tuesday,,,,\n", [("A", "Monday", ""), ("B", "Monday", ""), ("C", "Tuesday", "")]),
+        ("2024-06-03,Mon,,,,\n", "2024-06-10,Tue,,,,\n", [("A", "Mon", "06-03"), ("B", "Mon", "06-03"), ("C", "Tue", "06-10")]),
+        ("2024-06-03,,,,,\n,Mon,,,,\n", ",Tue,,,,\n", [("A", "Mon", "06-03"), ("B", "Mon", "06-03"), ("C", "Tue", "")]),
+        ("2024-06-03,,,,,\n", "2024-06-10,,,,,\n", [("A", "2024-06-03", "06-03"), ("B", "2024-06-03", "06-03"), ("C", "2024-06-10", "06-10")]),
+    ],
+)
+def test_a_session_or_date_in_a_row_of_its_own_holds_for_the_pours_below(study, tmp_path, first, second, expected):
+    path = sheet(tmp_path, f"{HEADS}{first},,A,1.5,18,22\n,,B,2,18,18\n{second},,C,1.5,25,15\n")
+    with pytest.warns(NotRead) as said:
+        assert sessions_of(study, path) == expected
+    assert re.search(r"what stands alone in row 2 \(.*\) was taken to hold for the pours below it", str(said[0].message))
+
+
+def test_a_date_alone_holds_beside_sessions_of_their_own(study, tmp_path):
+    path = sheet(tmp_path, f"{HEADS}2024-06-03,,,,,\n,Mon,A,1.5,18,22\n2024-06-10,,,,,\n,Tue,B,2,18,18\n")
+    with pytest.warns(NotRead):
+        assert sessions_of(study, path) == [("A", "Mon", "06-03"), ("B", "Tue", "06-10")]
+
+
+def test_a_remark_in_the_column_of_sessions_or_dates_stays_one(study, tmp_path):
+    rows = ",Mon,A,1.5,18,22\n,lamp off,,,,\n,Tue,B,2,18,18\nheater off until noon,,,,,\n,,C,2,18,18\n,window open,,,,\n"
+    entries = read_sheet(study, sheet(tmp_path, HEADS + rows))
+    assert [(entry["session"], entry["note"]) for entry in entries] == [("Mon", "lamp off"), ("Tue", "heater off until noon"), ("Tue", "window open")]
+
+
+def test_a_row_of_its_own_that_may_be_a_session_or_a_remark_is_asked_about(study, tmp_path):
+    with pytest.raises(LogProblems, match="row 3, session: Tue stands alone, while other pours have theirs beside them. Write it beside each pour"):
+        read_sheet(study, sheet(tmp_path, f"{HEADS},Mon,A,1.5,18,22\n,Tue,,,,\n,,B,2,18,18\n"))
+    with pytest.raises(LogProblems, match="row 2, date: date: 'Monday' is not a date"):
+        read_sheet(study, sheet(tmp_path, f"{HEADS}Monday,,,,,\n,,A,2,18,18\n"))
+
+
+def test_a_row_of_what_a_session_shares_is_no_pour(study, tmp_path):
+    with pytest.raises(LogProblems, match=r"row 2: only what all pours of a session share stands here: date 2024-06-03, session 1 and room \(C\) 18\. If it holds") as found:
+        read_sheet(study, sheet(tmp_path, f"{HEADS}2024-06-03,1,,,18,\n,,A,1.5,,22\n,,B,2,,18\n2024-06-10,2,,,25,\n,,C,2,,18\n"))
+    assert found.value.problems["row"].tolist() == ["row 2", "row 5"]
+
+
+def test_without_a_session_each_day_is_one(study, tmp_path):
+    path = sheet(tmp_path, "pour,date,catalyst (%),gel time (min)\nA,,2,22\nB,2024-06-03,1.5,22\nC,,2,18\nD,2024-06-10,1.5,15\n")
+    with pytest.warns(NotRead, match="no session is written beside a date, so the pours of one day were taken as one session"):
+        assert sessions_of(study, path) == [("A", "", ""), ("B", "2024-06-03", "06-03"), ("C", "2024-06-03", "06-03"), ("D", "2024-06-10", "06-10")]
 
 
 def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path):

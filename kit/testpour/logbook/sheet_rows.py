@@ -11,6 +11,7 @@ from testpour.columns import NIL, NO, TICKS, YES
 from testpour.logbook.door import moment
 from testpour.logbook.entries import read_once
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
+from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, only_shared
 from testpour.logbook.workbook import COVERED
 from testpour.units import PARTED, UnitProblem, measures
 from testpour.wording import listed
@@ -36,6 +37,7 @@ def read_rows(
     unsaid: dict[Head, list[str]] = {}
     above: dict[Head, str] = {}
     alone: list[str] = []
+    days = Days(lambda number, cells: _entry(study, cells, number, decimal, problems))
     pours: list[tuple[int, dict[Head, str]]] = []
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
@@ -49,18 +51,26 @@ def read_rows(
         written = dict(cells)
         cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
         if _is_remark(cells):
-            if len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
+            if may_stand_alone(cells):
+                days.waiting.append((number, cells))
+            elif len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
                 alone.append(f"{number} ({cells[0][1]})")
             elif entries and cells:  # a remark across the sheet belongs to the pour above it
-                entries[-1]["note"] = " ".join([entries[-1].get("note", ""), *(untame(c) for _, c in cells if c.casefold() not in DITTO)]).strip()
+                add_remark(entries[-1], cells)
+            continue
+        if shared := only_shared(study, cells):
+            problems.append((f"row {number}", "", "", shared))
             continue
         pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
         entry = _entry(study, cells, number, decimal, problems)
-        _carry_down(entries[-1] if entries else {}, entry)
+        days.give(entry, entries)
         entries.append(entry)
+    days.close(entries)
     problems += _half_ticked(study, pours)
+    problems += days.doubtful(pours)
+    passed += days.said(entries)
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
     for head, places in unsaid.items():
@@ -86,13 +96,6 @@ def _half_ticked(study, pours):
         if empty and said & TICKS and not said & (YES - TICKS | NO):
             words = f"is ticked in some rows and empty in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
             yield "", head.text, "", words
-
-
-def _carry_down(above, entry):
-    """A row that says no session is of that above it; within a session a date too is written once."""
-    session = entry.setdefault("session", above.get("session", ""))
-    if "made_at" in above and session == above["session"]:
-        entry.setdefault("made_at", above["made_at"])
 
 
 def _blank(study, head, cell):

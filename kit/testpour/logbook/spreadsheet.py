@@ -31,8 +31,9 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     One row a pour. A header names a factor or a reading, by its name or its words, with a unit in
     brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h (Shore D)``. Decimal
     commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a
-    cell ("76; 78; 77") are understood. A session written once holds until the next one, and its date with it; a
-    ditto mark repeats the cell above, but for a reading. Units may stand in a row below the headers. Headers may be
+    cell ("76; 78; 77") are understood. A session written once, beside a pour or in a row of its own, holds until the
+    next one, and its date with it; where there is none, each day is a session. A ditto mark repeats the cell above,
+    but for a reading. Units may stand in a row below the headers. Headers may be
     shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
 
     Parameters
@@ -55,8 +56,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     Warns
     -----
     NotRead
-        Naming the lines above the headers, the columns that are nothing of the study's, the rows of averages, sums and aims, the settings taken
-        as not written down, what a workbook has struck out, and its further sheets.
+        Naming the lines above the headers, the columns that are nothing of the study's, the rows of averages, sums and aims, the rows and days
+        that gave pours a session or a date, the settings taken as not written down, what a workbook has struck out, and its further sheets.
     """
     rows, decimal, unread = read_cells(path)
     start, heads, problems = _find_heads(study, rows)

@@ -1,0 +1,90 @@
+"""The session and the date of pours, where a sheet writes them once: beside the first of them, or in a row of their own above."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+from testpour.logbook.sheet_cells import DITTO, untame
+from testpour.wording import listed
+
+if TYPE_CHECKING:
+    from testpour.logbook.headers import Head
+    from testpour.study import Study
+
+    Cells = Sequence[tuple[Head, str]]
+
+DAY = ("session", "made_at")  # what stands once for many pours
+
+
+class Days:
+    """Takes session and date down a sheet; `read` makes an entry of the number and the cells of a row."""
+
+    def __init__(self, read: Callable[[int, Cells], dict[str, Any]]) -> None:
+        self.read = read
+        self.waiting: list[tuple[int, Cells]] = []  # rows of a session or a date alone, since the last pour
+        self.alone: list[tuple[int, Cells]] = []  # those of them that held for a pour
+        self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
+
+    def give(self, entry: dict[str, Any], above: Sequence[dict[str, Any]]) -> None:
+        """Give a pour what it does not say of its session and date itself; `above` are the pours above it."""
+        for number, cells in self.waiting:
+            if above and "session" in entry and [head.name for head, _ in cells] == ["session"]:
+                add_remark(above[-1], cells)  # no session, for the pour below has its own
+                continue
+            self.alone.append((number, cells))
+            said = self.read(number, cells)
+            self.last = {**({} if "where" in self.last else self.last), **{name: said[name] for name in DAY if name in said}}
+        self.waiting = []
+        session = entry.setdefault("session", self.last.get("session", ""))
+        if "made_at" in self.last and session == self.last.get("session", session):  # within a session a date too is written once
+            entry.setdefault("made_at", self.last["made_at"])
+        self.last = entry
+
+    def close(self, entries: Sequence[dict[str, Any]]) -> None:
+        """Take what stands alone below the last pour as a remark on it."""
+        for _, cells in self.waiting if entries else ():
+            add_remark(entries[-1], cells)
+
+    def doubtful(self, pours: Iterable[tuple[int, dict[Head, str]]]) -> Iterator[tuple[str, str, str, str]]:
+        """A problem for each session that stands alone where other pours have theirs beside them: it may be a remark."""
+        beside = any(head.name == "session" and cell and cell.casefold() not in DITTO for _, written in pours for head, cell in written.items())
+        for number, cells in self.alone if beside else ():
+            for head, cell in cells:
+                if head.name == "session":
+                    said = "stands alone, while other pours have theirs beside them. Write it beside each pour it holds for, or into the notes if it is a remark."
+                    yield f"row {number}", head.text, cell, f"{cell} {said}"
+
+    def said(self, entries: Iterable[dict[str, Any]]) -> Iterator[str]:
+        """Make a session of each day without one, and say so, and what was taken from rows of their own."""
+        if self.alone:
+            places = [f"{number} ({', '.join(cell for _, cell in cells)})" for number, cells in self.alone]
+            yield f"what stands alone in row {listed(places)} was taken to hold for the pours below it."
+        dated = [entry for entry in entries if not entry["session"] and "made_at" in entry]
+        for entry in dated:
+            entry["session"] = f"{entry['made_at']:%Y-%m-%d}"
+        if dated:
+            yield "no session is written beside a date, so the pours of one day were taken as one session. If it was another, write it beside them."
+
+
+def add_remark(entry: dict[str, Any], cells: Cells) -> None:
+    """Add what stands in a row of its own to the note of the pour above it."""
+    entry["note"] = " ".join([entry.get("note", ""), *(untame(cell) for _, cell in cells if cell.casefold() not in DITTO)]).strip()
+
+
+def may_stand_alone(cells: Cells) -> bool:
+    """Whether a row holds a session or a date and nothing else; words in a column of dates are a remark."""
+    held = [(head.name, cell) for head, cell in cells if cell.casefold() not in DITTO]
+    return bool(held) and all(name == "session" or (name == "made_at" and re.search(r"\d|^\S+$", cell)) for name, cell in held)
+
+
+def only_shared(study: Study, cells: Cells) -> str:
+    """Why a row is no pour by itself: it holds only what all pours of a session share; "" where it may be one."""
+    if any(head.name not in DAY and not (head.kind == "factor" and study.factor(head.name).by_session) for head, _ in cells):
+        return ""
+    held = listed(f"{head.text} {cell}" for head, cell in cells)
+    return (
+        f"only what all pours of a session share stands here: {held}. If it holds for the pours below, write it in each of their rows; "
+        "if it was a pour, write its name beside it."
+    )
