@@ -356,6 +356,31 @@ def test_a_merged_cell_holds_for_every_pour_it_covers(study, tmp_path):
     assert [entry["session"] for entry in entries] == ["Mon", "Mon", "Mon", "Tue"] and entries[1]["note"] == "lamp off"
 
 
+def test_a_header_merged_over_several_columns_heads_each_that_holds_anything(log, tmp_path):
+    rows = [["Hardness", *[None] * 6], ["pour", "catalyst (%)", "thickness (mm)", None, "hardness 24 h", None, None, "gel time (min)"],
+            ["A", 1.5, 10, None, 75, 77, 70, 22]]
+    log.add_sheet(workbook(tmp_path, rows, ["A1:H1", "C2:D2", "E2:G2"]))
+    assert told(log.castings()) == [("A", "hardness", 75, 75, 24), ("A", "hardness", 77, 77, 24), ("A", "hardness", 70, 70, 24), ("A", "gel_time", 22, 22, None)]
+
+
+def test_a_setting_whose_header_is_merged_over_two_filled_columns_is_asked_about(study, tmp_path):
+    rows = [["pour", "thickness (mm)", None, "gel time"], ["A", 10, 12, 22]]
+    with pytest.raises(LogProblems, match="row 1, thickness .mm.: a second column for thickness"):
+        read_sheet(study, workbook(tmp_path, rows, ["B1:C1"]))
+
+
+def test_figures_in_a_column_without_a_header_are_asked_about(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, write(tmp_path, "pour,catalyst,hardness 24 h,,,gel time\nA,1.5,75,,soft,22\nB,2,76,70,68,18,9\n"))
+    assert found.value.problems[["row", "column", "value"]].values.tolist() == [["row 3", "column D", "70"], ["row 3", "column E", "68"], ["row 3", "column G", "9"]]
+    assert found.value.problems["problem"][0] == "70 stands in a column without a header. Write above it what it is, or delete it."
+
+
+def test_words_in_columns_without_a_header_are_named(study, tmp_path):
+    with pytest.warns(NotRead, match=r"not read, because without a header: column A \(0\), column E \(spongy\) and column F \(see photo\)\."):
+        read_sheet(study, write(tmp_path, ",pour,catalyst,gel time,,\n0,A,1.5,22,spongy,see photo\n1,B,1.5,22,,\n"))
+
+
 def test_a_reading_merged_over_several_pours_is_refused(study, tmp_path):
     path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, 20], ["B", 2, None]], ["C2:C3"])
     with pytest.raises(LogProblems, match=r"row 3, gel time: \(merged\) repeats the cell above, but every pour is read by itself"):

@@ -29,8 +29,8 @@ SUMMARY = re.compile(
 AVERAGED = re.compile(rf"{AVERAGE}\s.*")  # and where pours have their names: Mean gel time, Subtotal Monday
 
 
-def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]]:
-    """Rows of text cells, the decimal mark where the file tells it, and what of a workbook was left unread."""
+def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, dict[tuple[int, int], int], list[str]]:
+    """Rows of text cells, the decimal mark where the file tells it, and of a workbook what is merged across and what was left unread."""
     path = Path(path)
     if not path.exists():
         raise LogProblem(f"No sheet at {path}. Give its path, or put it beside the study file.")
@@ -38,9 +38,9 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, list[str]
         raise LogProblem(f"{path.name} is neither CSV nor XLSX. Save the sheet as one of these.")
     try:
         if path.suffix.casefold() == ".xlsx":
-            rows, unread = read_workbook(path)
-            return rows, None, unread
-        return *_text(path), []
+            rows, across, unread = read_workbook(path)
+            return rows, None, across, unread
+        return *_text(path), {}, []
     except TextProblem as problem:
         raise LogProblem(f"{path.name}: {problem}") from None
 

@@ -56,11 +56,11 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     Warns
     -----
     NotRead
-        Naming the lines above the headers, the columns that are nothing of the study's, the rows of averages, sums and aims, the rows and days
+        Naming the lines above the headers, the columns that are nothing of the study's or have no header, the rows of averages, sums and aims, the rows and days
         that gave pours a session or a date, the settings taken as not written down, what a workbook has struck out, and its further sheets.
     """
-    rows, decimal, unread = read_cells(path)
-    start, heads, problems = _find_heads(study, rows)
+    rows, decimal, across, unread = read_cells(path)
+    start, heads, problems = _find_heads(study, rows, across)
     if heads is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
@@ -70,11 +70,12 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         raise LogProblems([("", "", "", said)])
     first, heads = _below(study, heads, rows, start, problems)
     entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
+    nameless = list(_without_header(rows, start, across, entries, problems))
     EntryCheck(study).check(entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
-    for text in (*_above(rows[:start]), *passed, *unread):
+    for text in (*_above(rows[:start]), *nameless, *passed, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
 
@@ -102,15 +103,44 @@ def _below(study, heads, rows, start, problems):
     return start + 2, found[0]
 
 
-def _find_heads(study, rows):
+def _without_header(rows, start, across, entries, problems):
+    """A problem for each column that holds figures of pours below no header, and a sentence on those that hold words."""
+    poured = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
+    words = []
+    for column in range(max((len(row) for _, row in poured), default=0)):
+        if (start, column) in across or "".join(rows[start][column : column + 1]).strip():
+            continue
+        held = [(where, row[column].strip()) for where, row in poured if "".join(row[column : column + 1]).strip()]
+        figures = [(where, cell) for where, cell in held if re.search(r"\d", cell)]
+        if figures and column:  # the first may just count the rows
+            where, cell = figures[0]
+            said = f"{shortened(cell)} stands in a column without a header. Write above it what it is, or delete it."
+            problems.append((where, _column(column), cell, said))
+        elif held:
+            words.append(f"{_column(column)} ({shortened(held[0][1])})")
+    if words:
+        yield f"not read, because without a header: {listed(words)}."
+
+
+def _column(place):
+    """A column as spreadsheet programs name it."""
+    from openpyxl.utils import get_column_letter  # takes a while, and few sheets need it
+
+    return f"column {get_column_letter(place + 1)}"
+
+
+def _find_heads(study, rows, across):
     """Number of the header row, what each of its cells heads, and the problems of the headers."""
-    for place, row in enumerate(rows[:HIGHEST]):
+    for place, texts in enumerate(rows[:HIGHEST]):
         heads, problems = [], []
-        for text in row:
+        for text in texts:
             head, problem = _head(study, text.strip())
             heads.append(head)
             problems += [(f"row {place + 1}", text.strip(), "", problem)] if problem else []
         if len(_named(heads)) + len(problems) >= 2:
+            for (row, column), first in across.items():  # a header merged over several columns heads those that hold anything
+                if row == place and any(below[column].strip() for below in rows[place + 1 :]):
+                    heads[column] = heads[first]
             return place, heads, problems + _twice(study, filter(None, heads), place)
     return 0, None, []
 

@@ -31,11 +31,12 @@ NUMBER = "\0"  # stands for the number in the text around it
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"')
 
 
-def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
-    """The filled cells of the first sheet as text, and sentences on what of the workbook was left unread.
+def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], int], list[str]]:
+    """The filled cells of the first sheet as text, the cells beside a merged one, and sentences on what was left unread.
 
     A number brings the unit that its format shows. A cell merged over several rows leaves "(merged)" in each of these
-    rows that holds anything else.
+    rows that holds anything else. One merged over several columns leaves their cells empty; row and column of each of
+    these, counted from 0, have the column it begins in.
     """
     import openpyxl  # takes a while, and few sheets need it
 
@@ -50,7 +51,7 @@ def read_workbook(path: Path) -> tuple[list[list[str]], list[str]]:
                 source = parts.read(first._worksheet_path.lstrip("/")) or b""
                 _refuse_formulas(source)
                 rows, struck = _filled(first)
-                return _spread(rows, source), _unread(struck, [sheet.title for sheet in others if _holds_anything(sheet)])
+                return *_spread(rows, source), _unread(struck, [sheet.title for sheet in others if _holds_anything(sheet)])
             finally:
                 book.close()
         except (TextProblem, MemoryError):
@@ -127,18 +128,19 @@ def _refuse_formulas(source):
 
 
 def _spread(rows, source):
-    """`rows` with a word wherever a filled cell is merged downwards over a row that holds anything else."""
+    """`rows` with a word wherever a filled cell is merged downwards over a row that holds anything else, and what is merged across."""
     from openpyxl.utils import range_boundaries
 
-    filled = [any(row) for row in rows]
+    filled, across = [any(row) for row in rows], {}
     for span in MERGED.findall(source):
-        column, top, _, bottom = range_boundaries(span.decode())
+        column, top, right, bottom = range_boundaries(span.decode())
         if top > len(rows) or column > len(rows[0]) or not rows[top - 1][column - 1].strip():
             continue
         for row in range(top, min(bottom, len(rows))):
             if filled[row]:
                 rows[row][column - 1] = COVERED
-    return rows
+        across |= {(top - 1, place): column - 1 for place in range(column, min(right, len(rows[0])))}
+    return rows, across
 
 
 def _cell(cell):
