@@ -66,7 +66,10 @@ REFUSED = [
     ("40 Barcol", "Shore D", "no scale converts to another"),
     ("75 %", "Shore D", "no scale converts to another"),
     ("75 Shore D", "Barcol", "no scale converts to another"),
-    ("2 g", "grade", "no scale converts to another"),
+    ("2 g", "grade", "'2 g' has 'g' behind the grade. Write the grade alone, and anything else as a note"),
+    ("1 crack", "grade", "'1 crack' has 'crack' behind the grade"),
+    ("1 2", "grade", "'1 2' has more than one number. Write a grade alone"),
+    ("75 / 76 / 77 Shore D", "Shore D", "has more than one number. In a sheet, write several readings as 75; 76; 77, and elsewhere one at a time"),
 ]
 
 # Text that would have Pint or Python work for hours, or break in places nobody foresaw.

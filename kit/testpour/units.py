@@ -209,6 +209,11 @@ def _converted(number, source, target, where, shown):
     import pint
 
     if target.split(" ")[0] in SCALES:
+        if re.search(r"\d", source):
+            several = "Write a grade alone" if target == "grade" else "In a sheet, write several readings as 75; 76; 77, and elsewhere one at a time"
+            raise UnitProblem(f"{where} has more than one number. {several}.")
+        if target == "grade":
+            raise UnitProblem(f"{where} has {source!r} behind the grade. Write the grade alone, and anything else as a note.")
         raise UnitProblem(f"{where} is not on the {target} scale, and no scale converts to another. Read it in {target}.")
     if not target:
         raise UnitProblem(f"{where} is more than a number. Write the number alone.")
