@@ -82,8 +82,10 @@ class Column:
         """
         number = to_unit(value, self.unit, self.words, decimal)
         if not self.low <= number <= self.high:
+            comma = decimal == "," and "." in str(value)  # a sheet with decimal commas: its points stand between thousands
+            read = f", read as {self.show(number)} because other numbers have a decimal comma," if comma else ""
             raise UnitProblem(
-                f"{self.words}: {value} is outside {self.range_words}. Check the number and its unit; "
+                f"{self.words}: {value}{read} is outside {self.range_words}. Check the number and its unit; "
                 "if it is right, widen the range in the study file."
             )
         return number

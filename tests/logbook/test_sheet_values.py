@@ -61,6 +61,11 @@ def test_thousands_points_beside_decimal_commas(study, tmp_path):
     assert [reading["low"] for reading in found] == [1200, 1440]
 
 
+def test_a_point_between_thousands_that_leaves_the_range_is_said_to_be_one(study, tmp_path):
+    with pytest.raises(LogProblems, match="catalyst: 1.250 %, read as 1250 % because other numbers have a decimal comma, is outside 0 to 10 %. Check"):
+        read_sheet(study, sheet(tmp_path, "pour;catalyst (%);thickness\nA;1,5;10\nB;1.250;10\n"))
+
+
 def test_a_point_that_may_be_either_is_refused_where_both_marks_are_used(study, tmp_path):
     with pytest.raises(LogProblem, match="'1,5' has a decimal comma and '2.5' a decimal point, so '1.200' may be either of two numbers"):
         read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;1,5;90\nB;2.5;1.200\n"))
