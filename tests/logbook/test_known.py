@@ -78,7 +78,7 @@ def test_its_words_are_understood_again(reading, text):
         ({"value": math.nan}, "outside"),
         ({"not_yet": math.inf}, "outside"),
         ({"value": "20 g"}, "does not measure what min"),
-        ({"value": "~15"}, "'~15' does not say how sure it is. Write the looks before and after, as in 12-18"),
+        ({"value": "~15"}, "'~15' does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if it is more than that, or"),
         ({"value": "not yet"}, "'not yet' does not say until when. Write the last look, as in not yet at 2 h, or leave it empty if nobody looked"),
         ({"value": "did not gel"}, "does not say until when"),
         ({"value": "none"}, "does not say until when"),
@@ -116,6 +116,14 @@ def test_words_that_may_mean_it_had_happened_are_asked_about(text):
 def test_grades_are_whole(value):
     with pytest.raises(UnitProblem, match="is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet"):
         known(TACK, value)
+
+
+@pytest.mark.parametrize("mark", ["+", "?", " ?", "±2", "+-2", " (est.)"])
+def test_a_mark_of_doubt_behind_a_number_is_asked_about(mark):
+    for reading, number in ((GEL, "25"), (GEL, "25 min"), (HARD, "75"), (TACK, "1")):
+        with pytest.raises(UnitProblem, match="does not say how sure it is"):
+            known(reading, number + mark)
+    assert known(GEL, "2.5e+1").low == 25
 
 
 @pytest.mark.parametrize("text", ["40 Barcol", "78 Shore A", "78 %"])

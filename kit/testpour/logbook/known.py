@@ -37,7 +37,9 @@ ALREADY = re.compile(
 UNSURE = re.compile(r"^(?:not|no|never|none|nil|still|after|already|(?:did|has|had|is|was)(?:n['’]t| not))\b", re.IGNORECASE)
 WHEN = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[a-z]+)?$", re.IGNORECASE)
 
-ABOUT = re.compile(r"^(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*\d", re.IGNORECASE)
+ABOUT = re.compile(
+    r"^(?:(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*\d|\d[\d.,]*\s*[a-z%°]*\s*(?:\+(?!\d)|\?|±|\(?est\b))", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -134,8 +136,8 @@ def _from_text(reading, text, decimal):
         return Known(-math.inf, _end(reading, found["high"], decimal), "already")
     if ABOUT.match(text):
         raise UnitProblem(
-            f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the looks before and after, as in "
-            "12-18, or the number alone where it was read off."
+            f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if "
+            "it is more than that, or the number alone where it was read off."
         )
     if UNSURE.match(text) and not reading.grades:
         raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading, text)}")
