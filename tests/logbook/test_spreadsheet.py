@@ -421,6 +421,15 @@ def test_a_row_of_units_below_the_headers(log, tmp_path):
     assert told(held) == [("D1", "gel_time", 22, 22, None), ("D1", "peak_temperature", pytest.approx(158 / 1.8), pytest.approx(158 / 1.8), None), ("D1", "tack", 1, 1, 24)]
 
 
+def test_ages_below_the_headers_belong_into_them(study, tmp_path):
+    for catalyst in ("%", ""):
+        with pytest.raises(LogProblems) as found:
+            read_sheet(study, write(tmp_path, f"pour,catalyst,hardness,tack\n,{catalyst},24 h,(7 d)\nA,1.5,75,1\n"))
+        assert found.value.problems["problem"].tolist() == [
+            "24 h is an age. Write it into the header itself, as in hardness at 24 h.", "7 d is an age. Write it into the header itself, as in tack at 7 d.",
+            "hardness changes with age. Write its age into the header, as in hardness at 24 h."]
+
+
 def test_a_row_of_units_that_do_not_fit_is_refused(study, tmp_path):
     with pytest.raises(LogProblems) as found:
         read_sheet(study, write(tmp_path, "pour,catalyst,thickness (mm),room temp,gel time (min)\n,%,in,g,mins\nA,1.5,12,20,22\n"))

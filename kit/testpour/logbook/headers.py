@@ -175,7 +175,7 @@ def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) 
     """
     texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
     asked = [(head, text, _measured_by(study, head)) for head, text in zip(heads, texts, strict=False)]
-    if not any(column and _fits(text, column) for _, text, column in asked):
+    if not any(column and (_fits(text, column) or _is_age(text, column)) for _, text, column in asked):
         return None
     found, problems = [], []
     for head, text, column in asked:
@@ -191,6 +191,8 @@ def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) 
 
 def _wrong_unit(head, column, text):
     """Why a unit below a header cannot be taken, or ``""``."""
+    if _is_age(text, column):
+        return f"{text} is an age. Write it into the header itself, as in {column.words} at {text}."
     try:
         unit = _checked_unit(column, text)
     except HeaderProblem as problem:
@@ -210,6 +212,10 @@ def _measured_by(study, head):
         return None
     column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
     return column if getattr(column, "kind", "number") == "number" else None
+
+
+def _is_age(text, column):
+    return bool(getattr(column, "ages", ())) and re.fullmatch(AGE, text, re.IGNORECASE) is not None
 
 
 def _fits(unit, column):

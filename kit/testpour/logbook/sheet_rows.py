@@ -187,6 +187,8 @@ OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": _day, "made_anyway": la
 def _readings(reading, head, cell, decimal):
     """The readings of a cell; several hardness readings may stand in one."""
     age = head.age if head.age is not None else (reading.ages[0] if len(reading.ages) == 1 else None)
+    if age is None and reading.ages:
+        raise UnitProblem(f"{reading.words} changes with age. Write its age into the header, as in {reading.words} at 24 h.")
     once = read_once(reading)
     for part in [cell] if once else re.split(r"\s*;\s*|,\s+", cell):
         if not once and reading.resolution >= 1 and re.fullmatch(r"\d+,\d+", part):
