@@ -47,6 +47,7 @@ def test_only_the_line_that_was_changed_changes(own, hand):
     out, new = changed(before, (own / "study.toml").read_text("utf-8"))
     assert out == ['catalyst = { from = "1 %", to = "2.5 %" } # the data sheet allows this much']
     assert new == ['catalyst = { from = "1 %", to = "2 %" } # the data sheet allows this much']
+    assert (own / "panels" / "study-before.toml").read_text("utf-8") == before
 
 
 def test_a_reading_no_longer_taken_stays_as_a_note(own, hand):
