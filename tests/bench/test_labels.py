@@ -137,6 +137,12 @@ def test_a_name_too_long_for_any_code_is_refused_by_name(practice_castings):
         labels(named(practice_castings, ["W" * 900]))
 
 
+def test_the_name_of_the_study_stands_in_the_code_as_the_log_would_keep_it(practice_castings):
+    """On one line, without the bell and without half a character, which no code can hold."""
+    made = labels(replace(practice_castings, study=replace(practice_castings.study, name="Kn\x07obs\n and\ud800\tdishes")))
+    assert made.table["text"].iloc[0].split("\n")[0] == "Knobs and dishes"
+
+
 def test_a_name_that_is_cut_keeps_both_ends_and_is_said(practice_castings):
     made = labels(named(practice_castings, ["a" * 90 + "-12"]), sheet=LETTER)
     name = made.table["name"].iloc[0]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import segno
 from segno.encoder import DataOverflowError
 
+from testpour.logbook.door import clean
 from testpour.wording import visible
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ def code_text(study: str, pour: str, side: float, problems: list[str]) -> str:
 
     `side` is that of the printed code, mm; `problems` gets a sentence where the name does not fit at all.
     """
-    study = plain(study)
+    study = clean(study, line=True)
     if _fits(f"{study}\n{pour}", side, MODULE):
         return f"{study}\n{pour}"
     low, high = 0, len(study)
@@ -72,7 +73,7 @@ class Box:
 
     def fitted(self, pour: str) -> tuple[float, str]:
         """Size in pt at which a name fits, and the name as printed, its middle left out where it must be."""
-        name = whole = visible(plain(pour))
+        name = whole = visible(clean(pour, line=True))
         for size in NAME_SIZES:
             if _ems(name) <= self._room(size):
                 return size, name
@@ -86,11 +87,6 @@ class Box:
         """Width of all lines in em, less the ends of lines where no letter fits."""
         lines = int(self.name / (1.1 * POINT * size))
         return lines * (self.width / (POINT * size)) - (lines - 1) * 1.5
-
-
-def plain(text: str) -> str:
-    """One line, without control signs."""
-    return " ".join("".join(c if unicodedata.category(c) != "Cc" else " " for c in str(text)).split())
 
 
 def _ems(text):

@@ -18,12 +18,12 @@ from testpour.bench.label_fit import (
     Box,
     code_picture,
     code_text,
-    plain,
 )
 from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
 from testpour.caution_rules import Cautions
 from testpour.files import page_kind, put
 from testpour.logbook.castings import Castings, HoldsCastings
+from testpour.logbook.door import clean
 from testpour.pages import template
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import by_pour, pour_cautions
@@ -165,7 +165,7 @@ def labels(
             "pour": str(pour), "session": str(row["session"]), "settings": ", ".join(_settings(shown, row)),
             "made": _day(row) or str(date), "page": place // sheet.count + 1, "position": place % sheet.count + 1,
             "left": left + moved[0], "top": top + moved[1], "text": code_text(study.name, str(pour), box.side, problems),
-            "name": name, "size": size, "cut": name != visible(plain(pour)),
+            "name": name, "size": size, "cut": name != visible(clean(pour, line=True)),
         })
     if problems:
         raise LabelProblems("Labels", dict.fromkeys(problems))
