@@ -118,7 +118,7 @@ class PourPanel(Panel):
 
     @property
     def table(self) -> pd.DataFrame:
-        """The planned pours of the session that is open, or the plan; one row a pour."""
+        """The pours of the kept plan, one row each; the pours of the log where no plan is kept."""
         pours = kept_plan(self.workshop)
         return self.workshop.castings().pours if pours is None else pours
 
@@ -185,6 +185,6 @@ def pour_panel(folder: str | Path = ".") -> PourPanel:
     Returns
     -------
     PourPanel
-        A widget. ``.form`` is the session form that is open, ``.table`` the planned pours.
+        A widget. ``.form`` is the session form that is open, ``.table`` the pours of the kept plan, or of the log where no plan is kept.
     """
     return PourPanel(folder)
