@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -29,6 +29,11 @@ def listed(words: Iterable[str]) -> str:
     """``"a"``, ``"a and b"``, ``"a, b and c"``."""
     words = list(words)
     return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
+
+
+def first_few(words: Sequence[str], most: int = 8) -> str:
+    """`listed`, and of more than so many words the first: ``"a, b and 7 more"``."""
+    return listed(words if len(words) <= most else [*words[:most], f"{len(words) - most} more"])
 
 
 def numbered(words: Iterable[str]) -> str:

@@ -180,5 +180,16 @@ def test_one_casting_entered_three_times_is_remarked_on(study, castings_of, chan
     if hardness is not None:
         rows.append(pd.DataFrame({"pour": names, "reading": "hardness", "low": hardness, "high": hardness}))
     castings = castings_of(study, pours, pd.concat(rows, ignore_index=True))
-    said = "A and 2 others, B the first of them, agree in every setting and every reading."
+    said = (
+        "A, B and C agree in every setting and every reading, which hardly ever happens. If one casting was entered 3 times, "
+        "withdraw 2 of them, or it counts 3 times."
+    )
     assert (said in castings.sentence()) == told and castings.copies() == ([["A", "B", "C"]] if told else [])
+
+
+def test_many_entries_of_one_casting_are_not_all_named(study, castings_of):
+    names = [f"P{number}" for number in range(1, 21)]
+    pours = pd.DataFrame({"catalyst": 1.5, "room_temperature": 20.0}, index=names)
+    rows = [pd.DataFrame({"pour": names, "reading": name, "low": 81.0, "high": 81.0}) for name in ("hardness", "gel_time", "peak_temperature")]
+    said = castings_of(study, pours, pd.concat(rows, ignore_index=True)).sentence()
+    assert "P1, P2, P3, P4, P5, P6, P7, P8 and 12 more agree" in said and "withdraw 19 of them, or it counts 20 times" in said

@@ -395,7 +395,7 @@ def test_a_time_of_day_is_no_number_of_minutes(study, tmp_path, time, words):
 
 def test_a_formula_without_a_result_is_no_empty_cell(study, tmp_path):
     path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time", "sum"], ["A", "=1+1", 20, "=B2"], ["B", 2, "=10*2", None]])
-    with pytest.raises(LogProblem, match="sheet.xlsx: formulas without a result: B2, D2, C3. Open it in a spreadsheet program and save it again"):
+    with pytest.raises(LogProblem, match="sheet.xlsx: formulas without a result: B2, D2 and C3. Open it in a spreadsheet program and save it again"):
         read_sheet(study, path)
 
 

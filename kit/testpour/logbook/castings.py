@@ -16,7 +16,7 @@ from testpour.logbook.known import Known
 from testpour.logbook.tables import UNDATED
 from testpour.study import Study
 from testpour.units import shown_unit
-from testpour.wording import count, in_html, table_html
+from testpour.wording import count, first_few, in_html, table_html
 
 PEOPLE = ("by", "note")
 DIGITS = {"P": 2, "S": 1}  # of the number in the name of a pour, P01, and of a session, S1
@@ -71,8 +71,8 @@ class Castings:
         )
         for names in self.copies():
             text += (
-                f" {names[0]} and {len(names) - 1} others, {names[1]} the first of them, agree in every setting and every reading. Castings hardly ever do: if one was entered "
-                f"{len(names)} times, withdraw the others, or it counts {len(names)}-fold."
+                f" {first_few(names)} agree in every setting and every reading, which hardly ever happens. "
+                f"If one casting was entered {len(names)} times, withdraw {len(names) - 1} of them, or it counts {len(names)} times."
             )
         return text
 

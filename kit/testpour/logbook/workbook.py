@@ -8,7 +8,7 @@ from pathlib import Path
 
 from testpour.archive import Archive
 from testpour.text_file import TextProblem
-from testpour.wording import listed, shortened
+from testpour.wording import first_few, listed, shortened
 
 LARGEST = 20_000_000  # bytes, unpacked
 MOST = 200_000  # cells; ten thousand pours with twenty columns
@@ -120,9 +120,8 @@ def _refuse_formulas(source):
     cells = [re.search(rb'\br="([A-Z]+\d+)"', tag) for tag, value in FORMULA.findall(source) if not (value and b't="str"' in tag)]
     names = [found[1].decode() for found in cells if found]
     if names:
-        more = f" and {len(names) - SOME} more" if len(names) > SOME else ""
         raise TextProblem(
-            f"formulas without a result: {', '.join(names[:SOME])}{more}. Open it in a spreadsheet program and save it again, "
+            f"formulas without a result: {first_few(names, SOME)}. Open it in a spreadsheet program and save it again, "
             "or write the values in their place."
         )
 

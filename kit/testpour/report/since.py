@@ -11,7 +11,7 @@ from testpour.exchange.data_link import LEFT_OUT
 from testpour.models.effects import effects
 from testpour.report.carried import NoLogInside, inside
 from testpour.units import show
-from testpour.wording import count, in_hundred, listed, signed
+from testpour.wording import count, first_few, in_hundred, listed, signed
 
 if TYPE_CHECKING:
     from testpour.advice.recommend import Recommendation
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
     from testpour.study import Study
 
-NAMED = 8  # pours named one by one
 OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
 LEAST = 0.05  # change of a chance that is told
 
@@ -101,17 +100,13 @@ def _log_changes(before, now):
     added, gone = [p for p in new if p not in old], [p for p in old if p not in new]
     altered = [p for p in new if p in old and new[p] != old[p]]
     if added:
-        yield f"{count(len(added), 'pour')} more, {len(new)} now: {_named(added)}."
+        yield f"{count(len(added), 'pour')} more, {len(new)} now: {first_few(added)}."
     if gone:
-        yield f"{count(len(gone), 'pour')} withdrawn: {_named(gone)}."
+        yield f"{count(len(gone), 'pour')} withdrawn: {first_few(gone)}."
     if altered:
-        yield f"{count(len(altered), 'pour')} with new or corrected entries: {_named(altered)}."
+        yield f"{count(len(altered), 'pour')} with new or corrected entries: {first_few(altered)}."
     if not (added or gone or altered):
         yield "The pours and readings are the same."
-
-
-def _named(pours):
-    return listed(pours) if len(pours) <= NAMED else f"{', '.join(pours[:NAMED])} and {len(pours) - NAMED} more"
 
 
 def _effect_changes(study, before, now):
