@@ -1,4 +1,4 @@
-"""Shared by all rooms of the tests: the demo study, and a log of it made from a practice resin."""
+"""Shared by all tests: the demo study, and a log of it made from a practice resin."""
 
 import os
 import shutil
@@ -42,13 +42,13 @@ def pytest_xdist_auto_num_workers(config):
 
 @pytest.fixture(scope="session")
 def demo_study():
-    """The demo study, as `datasets/demo-study/study.toml` declares it; no room has another of that name."""
+    """The demo study, as `datasets/demo-study/study.toml` declares it; no folder of tests has another of that name."""
     return read_study(DATASETS / "demo-study" / "study.toml")
 
 
 @pytest.fixture(scope="session")
 def study(demo_study):
-    """The demo study, where a room has none of its own."""
+    """The demo study, where a folder of tests has none of its own."""
     return demo_study
 
 
