@@ -174,8 +174,9 @@ def test_the_same_figure_in_another_unit_is_another_aim(own, hand):
 
 
 def test_it_says_how_many_pours_the_settings_need(own, hand):
+    """A mean and 5 effects are 6 unknowns: 2 days of 2 pours are too few, 2 days of 3 just enough."""
     at = hand(tp.begin_panel(own))
-    assert "5 settings differ: the smallest plan that tells them apart has" in at.words()
+    assert "5 settings differ: the smallest plan that tells them apart has 3 pours on each of 2 days." in at.words()
 
 
 def test_a_study_that_cannot_be_planned_is_told_why(own, monkeypatch):
