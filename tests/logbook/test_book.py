@@ -473,9 +473,16 @@ def test_plain_numbers_cannot_become_grades(tmp_path):
 
 
 def test_a_log_that_kept_no_grades_yet_is_read_by_those_of_the_study(tmp_path):
-    for grades in (["dull", "bright"], ["bright", "dull"]):
-        with shine(tmp_path, grades) as log, log._engine.begin() as connection:
+    with shine(tmp_path, ["dull", "bright"]) as log:
+        log.add_pour("P1", settings={"catalyst": 1.5}, session="1")
+        log.add_reading("P1", "shine", 1)
+        with log._engine.begin() as connection:
             connection.exec_driver_sql("DELETE FROM facts WHERE name = 'grades of shine'")
+    with shine(tmp_path, ["bright", "dull"]) as log:
+        castings = log.castings()
+        assert castings.study.reading("shine").show(castings.readings["low"].item()) == "grade 1 (dull)"
+    with pytest.raises(LogProblem, match="keeps shine in the grades 0 bright, 1 dull"):
+        shine(tmp_path, ["dull", "bright"])
 
 
 def test_no_warning_is_left_behind_by_a_log_let_go(study_here):

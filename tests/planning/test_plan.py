@@ -98,7 +98,6 @@ def test_settling_one_question_puts_both_castings_in_every_session(study):
     assert plan.purpose == "settle one question"
 
 
-@pytest.mark.slow
 def baked(**changes):
     """A study of a post-cure: catalyst, and an oven at 20 to 60 °C for 0 to 4 h."""
     factors = {"catalyst": {"from": "1 %", "to": "2 %"}, "post_cure_temperature": {"from": "20 degC", "to": "60 degC"},
