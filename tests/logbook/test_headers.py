@@ -71,7 +71,7 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
         ("Peak at 24 h", r"gives an age \(24 h\), and peak temperature has none"),
         ("Hardness (24)", "24 may be an age or a place"),
         ("Thickness (1/8 in)", r"\(1/8 in\) begins with a number, so it is not a unit of thickness. Write a unit alone, such as \(mm\)"),
-        ("Tack (1-5)", r"Write \(0-3\), and grades as 0 dry, 1 slightly tacky, 2 tacky and 3 wet"),
+        ("Tack (1-5)", r"Write \(0-3\), and grades as 0 dry, 1 slightly tacky, 2 tacky, 3 wet"),
     ],
 )
 def test_a_header_that_looks_like_data_is_never_passed_over(study, text, words):

@@ -21,7 +21,7 @@ from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import apart, grouped, pour_cautions
 from testpour.study import Study
 from testpour.units import to_unit
-from testpour.wording import count
+from testpour.wording import count, numbered
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
@@ -248,6 +248,5 @@ def _readings(study):
     planned = slots(study)
     for reading in study.readings:
         moments = [f"{slot.age:g} h" for slot in planned if slot.reading is reading] or TWO_CHECKS.get(reading.name, [""])
-        grades = ", ".join(f"{grade} {word}" for grade, word in enumerate(reading.grades))
         unit = "" if reading.grades else reading.label.removeprefix(reading.words).strip(" ()")
-        yield {"words": reading.words, "unit": unit, "moments": moments, "grades": grades, "how": reading.how}
+        yield {"words": reading.words, "unit": unit, "moments": moments, "grades": numbered(reading.grades), "how": reading.how}

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from testpour.units import measures, shown_unit, to_unit
-from testpour.wording import listed
+from testpour.wording import numbered
 
 if TYPE_CHECKING:
     from testpour.columns import Column
@@ -158,7 +158,7 @@ def _checked_unit(column: Column, unit: str) -> str:
     if unit[:1].isdigit():
         allowed = f"a unit alone, such as ({shown_unit(column.unit)}), and the values in it" if column.unit else "the name alone"
         if grades:
-            allowed = f"(0-{len(grades) - 1}), and grades as {listed(f'{k} {word}' for k, word in enumerate(grades))}"
+            allowed = f"(0-{len(grades) - 1}), and grades as {numbered(grades)}"
         raise HeaderProblem(f"({unit}) begins with a number, so it is not a unit of {column.words}. Write {allowed}.")
     if grades and unit:
         raise HeaderProblem(

@@ -10,7 +10,7 @@ from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from testpour.units import PARTED, UnitProblem, shown_unit, to_number, to_unit
-from testpour.wording import capital, shortened
+from testpour.wording import capital, numbered, shortened
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -174,9 +174,8 @@ def _end(reading, value, decimal):
     worded = bool(reading.grades) and isinstance(value, str) and not re.match(r"[+-]?\.?\d", value)
     number = math.nan if worded else reading.parse(value, decimal)
     if reading.grades and number != round(number, 0):
-        grades = ", ".join(f"{i} {word}" for i, word in enumerate(reading.grades))
         said = repr(shortened(str(value))) if worded else f"{number:g}"
-        raise UnitProblem(f"{reading.words}: {said} is not a grade. Grades are {grades}.")
+        raise UnitProblem(f"{reading.words}: {said} is not a grade. Grades are {numbered(reading.grades)}.")
     return number
 
 
