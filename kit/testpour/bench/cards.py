@@ -18,7 +18,7 @@ from testpour.caution_rules import rules
 from testpour.cautions import check_read
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
-from testpour.logbook.known import Known, out_of_order
+from testpour.logbook.known import known_of, out_of_order
 from testpour.logbook.loading import standing
 from testpour.logbook.photos import photo_of
 from testpour.logbook.server import zone
@@ -158,7 +158,7 @@ def _words(reading, row, room=math.nan):
     if row.known == "exact":
         return ". ".join([reading.show(row.low), *check_read(reading, row.low, row.low, room).warnings])
     unit = shown_unit(reading.unit)
-    return f"{Known(row.low, row.high, row.known).words(reading)} {unit}".strip()
+    return f"{known_of(row).words(reading)} {unit}".strip()
 
 
 def _event_words(event, row):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from testpour.bench.lateness import CONFIRMED, here
+from testpour.logbook.known import known_of
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 
@@ -122,5 +122,5 @@ def _rows(logbook, condition):
 
 
 def _row(found):
-    low, high = (-math.inf if found.low is None else found.low), (math.inf if found.high is None else found.high)
-    return Row(found.entry, found.reading, low, high, found.age, found.specimen, found.by, found.known, found.note)
+    known = known_of(found)
+    return Row(found.entry, found.reading, known.low, known.high, found.age, found.specimen, found.by, known.how, found.note)
