@@ -9,7 +9,6 @@ from testpour.causes.reasoner import Weighed, showing
 from testpour.causes.sight import Sight
 from testpour.causes.signs import Planned
 from testpour.causes.table import NOTHING, CauseTable
-from testpour.units import show, unit_words
 from testpour.wording import in_hundred
 
 SPEAKS = 2.0  # times likelier, or less likely, from which on a piece of evidence is told
@@ -103,6 +102,4 @@ def _reading_words(sight):
 def _range(reading, low, high):
     if reading.grades:
         return f"grade {low:g}" if low == high else f"grade {low:g} to {high:g}"
-    digits = 2 if high < 100 else 3
-    least, most = show(low, reading.unit, digits), show(high, reading.unit, digits)
-    return most if least == most else f"{least.removesuffix(unit_words(reading.unit))} to {most}"
+    return reading.between(*(float(f"{end:.2g}") if high < 100 else end for end in (low, high)))
