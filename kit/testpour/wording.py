@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -61,6 +62,18 @@ def capital(words: str) -> str:
 def shortened(text: str, longest: int = 60) -> str:
     """`text`, cut where it is too long to be quoted in a message."""
     return text if len(text) <= longest else f"{text[:longest]} ..."
+
+
+def hours_words(hours: float) -> str:
+    """A span of time as a person says it: ``"90 s"``, ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``."""
+    if abs(hours) < 1 / 30:
+        return f"{abs(hours) * 3600:.0f} s"
+    minutes = round(abs(hours) * 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 47.5 * 60:
+        return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 and minutes < 600 else f"{round(minutes / 60)} h"
+    return f"{math.floor(minutes / 1440 + 0.5)} days"
 
 
 def in_hundred(chance: float) -> str:

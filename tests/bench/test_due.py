@@ -6,10 +6,11 @@ from dataclasses import replace
 import pytest
 
 from testpour.bench.due import due
-from testpour.bench.slots import Slot, hours_words, slots
+from testpour.bench.slots import Slot, slots
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.study import Aim
+from testpour.wording import hours_words
 
 MADE = dt.datetime(2026, 3, 2, 10, 0)
 
@@ -73,7 +74,7 @@ def test_the_age_logged_is_the_planned_one_only_where_it_was_near():
 
 
 @pytest.mark.parametrize(
-    "hours, words", [(0.65, "39 min"), (3.333, "3 h 20 min"), (-3.0, "3 h"), (20.4, "20 h"), (47.99, "2 days"), (167, "7 days")]
+    "hours, words", [(1 / 120, "30 s"), (-0.025, "90 s"), (2 / 60, "2 min"), (0.65, "39 min"), (3.333, "3 h 20 min"), (-3.0, "3 h"), (20.4, "20 h"), (47.99, "2 days"), (167, "7 days")]
 )
 def test_a_span_as_a_person_says_it(hours, words):
     assert hours_words(hours) == words

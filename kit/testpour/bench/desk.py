@@ -21,7 +21,7 @@ from testpour.bench.kept import keep, kept, kept_sessions
 from testpour.bench.lateness import Clocks, ahead
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
-from testpour.bench.slots import hours_words, slots
+from testpour.bench.slots import slots
 from testpour.bench.taps import Taps
 from testpour.caution_rules import Cautions
 from testpour.logbook.book import Logbook
@@ -31,6 +31,7 @@ from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.units import UnitProblem, beside_field
+from testpour.wording import hours_words
 
 KEPT = 60  # answers a form may still ask for
 TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from testpour.bench.form_rows import Made, rows_since
-from testpour.bench.slots import Slot, filled, hours_words, slots
-from testpour.wording import count, in_html, table_html
+from testpour.bench.slots import Slot, filled, slots
+from testpour.wording import count, hours_words, in_html, table_html
 
 if TYPE_CHECKING:
     from testpour.logbook.book import Logbook

@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from testpour.bench.slots import hours_words
+from testpour.wording import hours_words
 
 if TYPE_CHECKING:
     from testpour.bench.buttons import Event
@@ -60,12 +60,8 @@ class Clocks:
         elif waited < -SANE:
             mark = f"{ASKED}: the browser's clock said {when}, {span} ahead of this computer's, whose time was logged."
         else:
-            mark = f"{ASKED}: a clock was set back by {_span(back)} just before this tap." if back > STEP else ""
+            mark = f"{ASKED}: a clock was set back by {hours_words(back / 3600)} just before this tap." if back > STEP else ""
         return (told if waited >= 0 else now), mark
-
-
-def _span(seconds):
-    return f"{seconds:.0f} s" if seconds < 60 else hours_words(seconds / 3600)
 
 
 def question(note: str) -> str:
@@ -82,7 +78,7 @@ def ahead(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
     if minutes < 0 or question(made.note) or last <= event.value(minutes + ROOM):
         return ""
     reading = event.reading
-    return (f"The catalyst of {made.pour} went in {_span(60 * minutes)} ago: {reading.words} {found.words(reading)} {reading.unit} cannot be known yet. "
+    return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {found.words(reading)} {reading.unit} cannot be known yet. "
             f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, with "
             f'log.correct_pour("{made.pour}", made_at=..., why="tapped late").')
 

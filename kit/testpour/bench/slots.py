@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -63,13 +62,3 @@ def slots(study: Study) -> list[Slot]:
 def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
     """The rows that fill a slot."""
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
-
-
-def hours_words(hours: float) -> str:
-    """A span of time as a person says it: ``"40 min"``, ``"3 h 20 min"``, ``"6 days"``."""
-    minutes = round(abs(hours) * 60)
-    if minutes < 60:
-        return f"{minutes} min"
-    if minutes < 47.5 * 60:
-        return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 and minutes < 600 else f"{round(minutes / 60)} h"
-    return f"{math.floor(minutes / 1440 + 0.5)} days"

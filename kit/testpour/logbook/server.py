@@ -16,6 +16,8 @@ from urllib.parse import unquote
 
 import sqlalchemy as sa
 
+from testpour.wording import hours_words
+
 if TYPE_CHECKING:
     from sqlalchemy import URL, Connection, Dialect
 
@@ -143,10 +145,6 @@ def clock_words(connection: Connection) -> str:
         return ""
     way = "ahead of" if ahead > 0 else "behind"
     return (
-        f"This computer's clock is {_span(abs(ahead))} {way} the server's. Set it right: times logged here would not "
+        f"This computer's clock is {hours_words(ahead / 3600)} {way} the server's. Set it right: times logged here would not "
         "fit those of the other benches."
     )
-
-
-def _span(seconds):
-    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
