@@ -39,6 +39,10 @@ def test_the_demo_study_reads_as_written(study):
     )
 
 
+def test_the_demo_study_has_the_factors_of_its_file_alone(study):
+    assert study.has("room_temperature") and not study.has("filler") and not study.has("gel_time")
+
+
 def test_the_demo_study_in_sentences(study):
     said = study.sentence()
     assert "catalyst 1 to 2.5 %; " not in said and "catalyst 1 to 2.5 %, pigment 0.2 to 4 %, thickness 5 to 18 mm, cover" in said

@@ -111,6 +111,10 @@ class Study:
         """
         return _named(self.readings, name, "reading")
 
+    def has(self, name: str) -> bool:
+        """Whether it has a factor of that name."""
+        return any(factor.name == name for factor in self.factors)
+
     @property
     def varied(self) -> tuple[Factor, ...]:
         """Chosen factors that have a span to plan over."""
@@ -144,7 +148,7 @@ class Study:
         problems = [
             f"{name} is not a factor of this study; it has {', '.join(f.name for f in self.factors)}."
             for name in given
-            if name not in {f.name for f in self.factors}
+            if not self.has(name)
         ]
         row = {}
         for factor in self.factors:

@@ -89,7 +89,7 @@ def asked(
     span where none was).
     """
     study = fits.study
-    missing = [name for name in NEEDS if name not in {factor.name for factor in study.factors}]
+    missing = [name for name in NEEDS if not study.has(name)]
     if missing:
         raise AskedTooMuch([f"The study has no {', '.join(missing)}; add the factor(s) to study.toml."])
     row = settings_table(as_met(study, fits.castings.pours), settings, room=room).iloc[0].to_dict()

@@ -47,7 +47,7 @@ def checked_room(study: Study, room: str | float | None) -> float | None:
 
     A RoomProblem, with the limit and what to do, if it cannot be read, or is too cold or too hot to advise on.
     """
-    if not any(f.name == "room_temperature" for f in study.factors):
+    if not study.has("room_temperature"):
         return None
     factor = study.factor("room_temperature")
     try:

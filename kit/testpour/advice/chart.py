@@ -197,15 +197,14 @@ def _cells(fits, rooms, thicknesses, fixed):
     """One row a room and depth, every other setting as given or usual."""
     study, rooms = fits.study, _rooms(fits.study, rooms)
     given = checked_given(fits, fixed, rooms[0])
-    names = {factor.name for factor in study.factors}
-    if "room_temperature" in names:
+    if study.has("room_temperature"):
         given = pd.concat([given.assign(room_temperature=room) for room in rooms], ignore_index=True)
-    if "thickness" in names and "thickness" not in (fixed or {}):
+    if study.has("thickness") and "thickness" not in (fixed or {}):
         factor = study.factor("thickness")
         depths = np.unique(on_step(factor, np.linspace(0, 1, DEPTHS))) if thicknesses is None else some_of(thicknesses, "thicknesses")
         depths = sorted({factor.parse(depth) for depth in depths})
         given = pd.concat([given.assign(thickness=depth) for depth in depths], ignore_index=True)
-        given = given.sort_values([n for n in ("room_temperature", "thickness") if n in names], kind="stable")
+        given = given.sort_values([n for n in ("room_temperature", "thickness") if study.has(n)], kind="stable")
     return given.reset_index(drop=True)
 
 

@@ -112,17 +112,13 @@ def oven_hour(
         Beyond the resin, the limits or what was poured; see `asking.asked`.
     """
     oven, hours, start = to_unit(oven, "degC", "oven"), to_unit(hours, "h", "hours"), to_unit(start, "h", "start")
-    asking = asked(fits, {**(settings or {}), "post_cure_time": 0.0} if _has(fits, "post_cure_time") else settings, room=room)
+    asking = asked(fits, {**(settings or {}), "post_cure_time": 0.0} if fits.study.has("post_cure_time") else settings, room=room)
     warned = _check_oven(asking, oven, hours, start)
     table = _conversions(asking, oven, hours, start)
     middle = asking.study.factor("thickness").show(asking["thickness"])
     caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *_never(fits))
     unit = fits["hardness"].reading.unit if "hardness" in fits else ""
     return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, _hardness(fits, asking, oven, hours), caution, unit)
-
-
-def _has(fits, name):
-    return name in {factor.name for factor in fits.study.factors}
 
 
 def _check_oven(asking, oven, hours, start):

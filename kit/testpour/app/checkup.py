@@ -37,7 +37,7 @@ def _span_refusals(study):
 def _unaimed(study):
     if not study.aims:
         yield "No aim is stated, so no chance of a good casting can be given. Add a line under [aims] in study.toml."
-    if "catalyst" not in {factor.name for factor in study.factors}:
+    if not study.has("catalyst"):
         yield "catalyst is not among the factors, so none is logged, weighed out or advised. Add catalyst = {} under [factors] in study.toml."
     if not study.varied:
         yield "No factor varies, so no pours can be planned. Give one a from and a to in study.toml."

@@ -94,7 +94,7 @@ class BenchSheet:
             date=self.date,
             scale=f"{self.scale_resolution:g} g",
             blanks=_blanks(self.study),
-            pigmented=_pigmented(self.study),
+            pigmented=self.study.has("pigment"),
             alike=_alike(self.study, self.table),
             rows=list(_rows(self)),
             readings=list(_readings(self.study)),
@@ -208,12 +208,8 @@ def _amounts(weighed):
 def _blanks(study):
     """The blanks at the head of the sheet: room and lots, and what else is met or carried in this study."""
     more = {f.name: f.label.capitalize() for f in study.factors if f.role != "chosen" and f.name not in BLANKS}
-    pigment = {"pigment_lot": "Pigment lots"} if _pigmented(study) else {}
+    pigment = {"pigment_lot": "Pigment lots"} if study.has("pigment") else {}
     return list({**BLANKS, **pigment, **more}.values())
-
-
-def _pigmented(study):
-    return any(f.name == "pigment" for f in study.factors)
 
 
 def _by_pour(study, table):

@@ -234,8 +234,7 @@ LABELS = {"rooms": "Rooms expected", "moulds": "Moulds at hand"}
 
 
 def _lists(study):
-    names = {factor.name for factor in study.factors}
-    return [name for name, factor in LISTS.items() if factor in names]
+    return [name for name, factor in LISTS.items() if study.has(factor)]
 
 
 def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:

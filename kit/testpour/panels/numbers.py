@@ -51,7 +51,7 @@ def read_as(value: float, unit: str, words: str) -> str:
 def _parsed(study, field, words):
     """A value and its unit."""
     unit = {"°C": "degC"}.get(field.unit, field.unit)
-    if field.factor and study is not None and any(f.name == field.factor for f in study.factors):
+    if field.factor and study is not None and study.has(field.factor):
         factor = study.factor(field.factor)
         return factor.parse(words), factor.unit
     if field.amount == "resin" and study is not None:

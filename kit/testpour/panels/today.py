@@ -51,12 +51,12 @@ class TodayPanel(Panel):
             self.field(_pigment(k, "left empty: as recommended" if self.pots == 1 else "left empty: none")),
             self.field(_share(k)) if self.pots > 1 else None,
         ) for k in range(1, self.pots + 1)]
-        if not _has(study, "pigment"):
+        if not study.has("pigment"):
             pots = []
         return [step(
             "How it is today",
-            row(self.field(ROOM) if _has(study, "room_temperature") else None,
-                self.field(DEPTH) if _has(study, "thickness") else None),
+            row(self.field(ROOM) if study.has("room_temperature") else None,
+                self.field(DEPTH) if study.has("thickness") else None),
             row(self.field(RESIN), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES)),
             choice("pots", "Colour pots from one mix", str(self.pots), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
             *pots,
@@ -83,7 +83,7 @@ class TodayPanel(Panel):
 
     def _advised(self):
         """The recommendation and, worked out with it, the parts that say it."""
-        self.complete(*self._fields(), needed=[ROOM] * _has(self.workshop.study, "room_temperature"))
+        self.complete(*self._fields(), needed=[ROOM] * self.workshop.study.has("room_temperature"))
         fits, room, fixed, loads = self.fits(), self.value(ROOM), self._fixed(), self._loads()
 
         def make():
@@ -159,20 +159,20 @@ class TodayPanel(Panel):
 
     def _fields(self):
         study = self.workshop.study
-        shown = [ROOM] * _has(study, "room_temperature") + [DEPTH] * _has(study, "thickness") + [RESIN]
-        if _has(study, "pigment"):
+        shown = [ROOM] * study.has("room_temperature") + [DEPTH] * study.has("thickness") + [RESIN]
+        if study.has("pigment"):
             shown += [_pigment(k) for k in range(1, self.pots + 1)]
             shown += [_share(k) for k in range(1, self.pots + 1) if self.pots > 1]
         return shown
 
     def _fixed(self):
-        depth = self.value(DEPTH) if _has(self.workshop.study, "thickness") else None
+        depth = self.value(DEPTH) if self.workshop.study.has("thickness") else None
         loads = self._loads()
         return {**({"thickness": depth} if depth is not None else {}), **({"pigment": max(loads.values())} if loads else {})}
 
     def _loads(self):
         """Pigment of each pot, % of resin; empty where one pot takes what is recommended."""
-        if not _has(self.workshop.study, "pigment"):
+        if not self.workshop.study.has("pigment"):
             return {}
         given = [self.value(_pigment(k)) for k in range(1, self.pots + 1)]
         if self.pots == 1 and given[0] is None:
@@ -210,10 +210,6 @@ def _share(pot):
 def _cautions():
     """The cautions that are always shown, one paragraph each."""
     return [text(line.removeprefix("- ").replace("**", "")) for line in str(tp.safety_text("notebook")).splitlines()]
-
-
-def _has(study, name):
-    return any(factor.name == name for factor in study.factors)
 
 
 def _bar(name, chance):

@@ -129,7 +129,7 @@ class PracticeResin:
         truth = self.truth.of_lot(self.seed, lot) if lot else self.truth
         ages = {age for reading in self.study.readings for age in reading.ages} | {USUAL_AGE}
         ideals = {age: truth.ideal(made.assign(age=age)).to_dict("index") for age in ages}
-        drum = {"resin_lot": lot} if lot and any(f.name == "resin_lot" for f in self.study.factors) else {}
+        drum = {"resin_lot": lot} if lot and self.study.has("resin_lot") else {}
         return [
             {
                 "pour": name,
