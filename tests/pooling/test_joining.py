@@ -98,10 +98,11 @@ def test_fahrenheit_rooms_are_converted_and_open_ends_stay_open(bench, declared)
     assert np.isinf(there[there["pour"].str.startswith("Bench 3")]["high"]).all()
 
 
-def test_a_factor_in_a_unit_that_does_not_convert_keeps_the_whole_bench_out(bench, declared):
-    grams = declared(bench(3), "factors", "catalyst", unit="g")
-    assert refused([bench(1), bench(2), grams]).table.iloc[0]["what"] == "is in another unit"
-    assert join_logs([bench(1), bench(2), grams], leave_out=True).benches.index.tolist() == ["Bench 1", "Bench 2"]
+@pytest.mark.parametrize("unit", ["g", ""])
+def test_a_factor_in_a_unit_that_does_not_convert_keeps_the_whole_bench_out(bench, declared, unit):
+    other = declared(bench(3), "factors", "catalyst", unit=unit)
+    assert refused([bench(1), bench(2), other]).table.iloc[0]["what"] == "is in another unit"
+    assert join_logs([bench(1), bench(2), other], leave_out=True).benches.index.tolist() == ["Bench 1", "Bench 2"]
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pandas as pd
 from testpour.columns import Factor
 from testpour.pooling.sources import Source, Unread
 from testpour.problems import Problems
-from testpour.units import SCALES, UnitProblem, to_unit
+from testpour.units import SCALES, measures
 from testpour.wording import count, table_html
 
 if TYPE_CHECKING:
@@ -124,22 +124,11 @@ def differing(
             other = pooled[column.name]
             if _matters(column) == _matters(other):
                 continue
-            if column.unit != other.unit and _matters(column)[1:] == _matters(other)[1:] and _turns(column.unit, other.unit):
+            if column.unit != other.unit and _matters(column)[1:] == _matters(other)[1:] and measures(column.unit, other.unit):
                 turns[source.bench, column.name] = column.unit, other.unit
             else:
                 rows.append(_difference(source.bench, column, other))
     return rows, turns
-
-
-def _turns(unit, other):
-    """Whether one unit converts to the other; no hardness scale does."""
-    if {unit.split(" ")[0], other.split(" ")[0]} & set(SCALES):
-        return False
-    try:
-        to_unit(f"1 {unit}", other)
-    except UnitProblem:
-        return False
-    return True
 
 
 def _difference(bench, column, other):
