@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtr
@@ -15,37 +15,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from testpour.columns import Reading
-    from testpour.likelihood.posterior import Posterior
+    from testpour.models.reading_fit import ReadingFit
     from testpour.study import Study
-
-
-class Foretelling(Protocol):
-    """A fit, or what stands for one, that says a reading's mean at given settings."""
-
-    @property
-    def study(self) -> Study:
-        """The study it is of."""
-
-    @property
-    def reading(self) -> Reading:
-        """The reading it foretells."""
-
-    @property
-    def posterior(self) -> Posterior:
-        """What the mean is drawn from."""
-
-    def mean(self, table: pd.DataFrame) -> np.ndarray:
-        """Latent mean at each row of a settings table: shape (draws, rows).
-
-        Parameters
-        ----------
-        table : DataFrame
-            n rows, complete, in the factors' units.
-
-        Returns
-        -------
-        array
-        """
 
 
 @dataclass(frozen=True)
@@ -71,12 +42,12 @@ class Change:
     good: tuple[int, int] | None = None
 
 
-def change(fit: Foretelling, table: pd.DataFrame) -> Change:
+def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
     """The change from the first row of a settings table to the second: a `Change`.
 
     Parameters
     ----------
-    fit : Foretelling
+    fit : ReadingFit
     table : DataFrame
         Two rows, complete, in the factors' units.
 
@@ -91,12 +62,12 @@ def change(fit: Foretelling, table: pd.DataFrame) -> Change:
     return Change(each[:, 1] - each[:, 0], False, each, good_grades(fit.study, fit.reading))
 
 
-def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
+def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
     """The average casting at each row of a settings table, in the reading's own terms.
 
     Parameters
     ----------
-    fit : Foretelling
+    fit : ReadingFit
     table : DataFrame
         n rows, complete, in the factors' units.
     latent : array, shape (m, n)
