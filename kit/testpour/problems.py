@@ -14,10 +14,10 @@ class Problem(ValueError):
 
 
 class Problems(Problem):
-    """What was given cannot be used; `problems` lists each reason. The message begins with `where`."""
+    """What was given cannot be used; `problems` lists each reason, and the message begins with `where`."""
 
     def __init__(self, where: str, problems: Iterable[str]) -> None:
-        self.given, self.problems = where, list(problems)
+        self.where, self.problems = where, list(problems)
         more = f" ({len(self.problems)} in all; see `.problems`)" if len(self.problems) > 1 else ""
         super().__init__(f"{where}: {self.problems[0]}{more}")
 
@@ -25,7 +25,7 @@ class Problems(Problem):
         """In a notebook, every problem in full instead of a traceback."""
         if len(self.problems) == 1:
             return super()._render_traceback_()
-        return listed_below(f"{type(self).__name__}: {self.given}: {len(self.problems)} problems.", self.problems)
+        return listed_below(f"{type(self).__name__}: {self.where}: {len(self.problems)} problems.", self.problems)
 
 
 def listed_below(heading: str, problems: list[str]) -> list[str]:

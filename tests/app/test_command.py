@@ -157,7 +157,7 @@ def test_check_names_every_problem_of_the_study_file(tmp_path, capsys):
     (tmp_path / "study.toml").write_text('[factors]\ncatalyst = { low = 3, high = 1 }\npigment = {}\n[readings]\ntack = { colour = 1 }\ndefects = {}\n')
     assert main(["check", str(tmp_path)]) == 1
     problems = capsys.readouterr().err.splitlines()
-    assert len(problems) == 2
+    assert len(problems) == 2 and all(line.startswith(f"{tmp_path / 'study.toml'}: ") for line in problems)
     assert "catalyst" in problems[0] and "tack" in problems[1]
 
 

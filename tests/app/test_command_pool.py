@@ -26,7 +26,8 @@ def test_logs_become_a_page_and_beliefs(packages, tmp_path, capsys):
 def test_the_same_log_twice_is_refused_with_the_reason(packages, tmp_path, capsys):
     page = tmp_path / "pool.html"
     assert main(["pool", packages[0], packages[0], "--to", str(page)]) == 1
-    assert "brought already" in capsys.readouterr().err and not page.exists()
+    said = capsys.readouterr().err
+    assert said.startswith("Logs that cannot be joined as they are: ") and "brought already" in said and not page.exists()
 
 
 def test_nothing_there_is_refused(tmp_path, capsys):

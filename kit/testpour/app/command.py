@@ -32,8 +32,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return asked.do(asked)
     except Problems as problem:
-        where = getattr(problem, "where", getattr(asked, "folder", "pool"))
-        where = where / problem.given if isinstance(problem, StudyProblems) and isinstance(where, Path) else where
+        where = asked.folder / problem.where if isinstance(problem, StudyProblems) and "folder" in asked else problem.where
         said = [f"{where}: {text}" for text in problem.problems]
     except KeyboardInterrupt:
         said = ["Stopped."]

@@ -8,7 +8,6 @@ import math
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,10 +34,6 @@ TOLD = 5_000_000  # bytes of a descriptor
 
 class PackageProblems(Problems):
     """A Data Package cannot be used; `where` says which, `problems` lists each reason."""
-
-    def __init__(self, where: str, problems: Iterable[str]) -> None:
-        super().__init__(where, problems)
-        self.where = where  # the command begins each line with it
 
 
 class Files:
