@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import textwrap
 import unicodedata
-from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -14,7 +13,6 @@ from matplotlib import rc_context
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
-from matplotlib.lines import Line2D
 
 from testpour.columns import Column, Factor, Reading
 from testpour.wording import capital
@@ -23,7 +21,6 @@ if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
     from matplotlib.axes import Axes
-    from matplotlib.typing import FillStyleType
 
 
 # Told apart by lightness alone, so that grey print and colour-blind eyes lose nothing. Blue and orange of
@@ -128,28 +125,6 @@ def label_axis(ax: Axes, which: Literal["x", "y"], column: Column, words: str = 
         shown = [drawable(f"{i} {name}" if grades else name) for i, name in enumerate(names)]
         getattr(ax, f"set_{which}ticks")(range(len(names)), shown)
         getattr(ax, f"set_{which}lim")(-0.35, len(names) - 0.65)
-
-
-def draw_interval(ax: Axes, place: float, ends: Sequence[float], told: bool, fill: str = "full") -> None:
-    """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it."""
-    low, middle, high = ends
-    colour = LOG if told else BELIEF
-    ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if told else ":")
-    face: dict[str, Any] = {"markerfacecolor": "white"} if fill == "none" or not told else {"fillstyle": fill, "markerfacecoloralt": "white"}
-    ax.plot(middle, place, marker="o", color=colour, markersize=10, markeredgewidth=1.6, **face)
-
-
-def interval_rows(
-    picture: Picture, ax: Axes, names: Sequence[str], told: Iterable[tuple[FillStyleType, str]], untold: str
-) -> None:
-    """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words."""
-    ax.set_yticks(range(len(names)), names)
-    ax.set_ylim(-0.6, len(names) - 0.4)
-    ax.tick_params(axis="y", length=0)
-    marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in told]
-    marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=untold))
-    picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
-                   alignment="left", title_fontsize=9.5)
 
 
 def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "not poured") -> None:

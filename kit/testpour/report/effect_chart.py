@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.typing import FillStyleType
 
 from testpour.models.change import good_words
@@ -13,11 +18,10 @@ from testpour.models.scatter import scatter
 from testpour.picture import (
     BELIEF,
     INK,
+    LOG,
     SECOND,
     Picture,
-    draw_interval,
     drawable,
-    interval_rows,
     label_axis,
     new_picture,
 )
@@ -55,10 +59,10 @@ def show_effects(fit: ReadingFit) -> Picture:
     ax = axes[0, 0]
     ax.axvline(0, color=INK, linewidth=0.8)
     for place, effect in enumerate(each):
-        draw_interval(ax, place, effect.in_points, effect.poured, _fill(effect))
+        _draw_interval(ax, place, effect.in_points, effect.poured, _fill(effect))
     ax.set_xlabel(_change_label(each[0]))
     told = [(fill, words) for _, fill, words in FILLS]
-    interval_rows(picture, ax, [_moved(effect) for effect in each], told, "never varied: belief only")
+    _interval_rows(picture, ax, [_moved(effect) for effect in each], told, "never varied: belief only")
     return picture
 
 
@@ -101,9 +105,9 @@ def show_scatter(fit: ReadingFit) -> Picture:
     picture, axes = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
     ax = axes[0, 0]
     for place, part in enumerate(parts):
-        draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
+        _draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
     ax.set(xlim=(0, None), xlabel="Scatter, plus or minus" + (f" ({drawable(found.unit)})" if found.unit else ""))
-    interval_rows(picture, ax, [_row(part) for part in parts], [("full", "from the log")], "mostly belief")
+    _interval_rows(picture, ax, [_row(part) for part in parts], [("full", "from the log")], "mostly belief")
     return picture
 
 
@@ -166,3 +170,25 @@ def _check_panel(ax, part, pours, checked):
     if not checked.reading.grades:
         bottom, top = ax.get_ylim()
         ax.set_ylim(min(bottom, each["from"].min() - 0.04 * (top - bottom)), max(top, each["to"].max()))
+
+
+def _draw_interval(ax: Axes, place: float, ends: Sequence[float], told: bool, fill: str = "full") -> None:
+    """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it."""
+    low, middle, high = ends
+    colour = LOG if told else BELIEF
+    ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if told else ":")
+    face: dict[str, Any] = {"markerfacecolor": "white"} if fill == "none" or not told else {"fillstyle": fill, "markerfacecoloralt": "white"}
+    ax.plot(middle, place, marker="o", color=colour, markersize=10, markeredgewidth=1.6, **face)
+
+
+def _interval_rows(
+    picture: Picture, ax: Axes, names: Sequence[str], told: Iterable[tuple[FillStyleType, str]], untold: str
+) -> None:
+    """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words."""
+    ax.set_yticks(range(len(names)), names)
+    ax.set_ylim(-0.6, len(names) - 0.4)
+    ax.tick_params(axis="y", length=0)
+    marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in told]
+    marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=untold))
+    picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
+                   alignment="left", title_fontsize=9.5)
