@@ -112,7 +112,16 @@ class Study:
         return _named(self.readings, name, "reading")
 
     def has(self, name: str) -> bool:
-        """Whether it has a factor of that name."""
+        """Whether it has a factor of that name.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        bool
+        """
         return any(factor.name == name for factor in self.factors)
 
     @property
