@@ -1,5 +1,6 @@
 """What if: readings, chance, and the single change that helps most for least trouble."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -86,6 +87,9 @@ def test_a_room_is_only_ever_warmed(fits):
         what_if(fits, {}, room=5)
 
 
-def test_the_page_shows_units(fits):
+def test_the_page_shows_units_and_grades_in_words(fits):
     page = what_if(fits, {"catalyst": 2.0}, room=20)._repr_html_()
-    assert "gel time (min)" in page and "hardness (Shore D)" in page
+    told = {name: cells for name, cells, _ in re.findall(r"<th>([^<]+)</th>(( <td>[^<]+</td>){3})", page)}
+    assert told["gel time"].count(" min</td>") == told["hardness at 24 h"].count(" Shore D</td>") == 3
+    assert len(re.findall(r"grade [0-3] \((?:dry|slightly tacky|tacky|wet)\)</td>", told["tack at 24 h"])) == 3
+    assert page.endswith("<p>Nine castings in ten lie between low and high.</p>")

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
+NINE_IN_TEN = "Nine castings in ten lie between low and high"
 FEW = 12  # of the best, how many are compared over all draws
 
 
@@ -183,6 +184,16 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     """
     parts = {fit.reading.words: fit.predict(table, age=_age(fits.study, fit.reading)) for fit in fits.values()}
     return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
+
+
+def predicted_words(study: Study, expected: pd.DataFrame) -> pd.DataFrame:
+    """What one casting should read, in words: one row a reading with its age; low, middle and high."""
+    shown = {}
+    for reading in study.readings:
+        if reading.words in expected.index:
+            line = expected.loc[reading.words]
+            shown[at_its_age(study, reading)] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
+    return pd.DataFrame.from_dict(shown, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
 
 
 def at_its_age(study: Study, reading: Reading) -> str:

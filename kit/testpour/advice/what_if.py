@@ -11,7 +11,7 @@ import pandas as pd
 
 from testpour.advice.candidates import allowed, checked_room, on_step
 from testpour.advice.prospect import prospect, states_of
-from testpour.advice.recommend import beyond_log, predicted
+from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predicted_words
 from testpour.causes.saving import AS_GOOD
 from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.settings import as_met, settings_table
@@ -79,9 +79,8 @@ class WhatIf:
     __repr__ = sentence
 
     def _repr_html_(self):
-        labels = {reading.words: reading.label for reading in self.study.readings}
-        shown = self.predicted.droplevel(0)[["middle", "low", "high"]].rename(index=labels).rename_axis(None).round(1)
-        return f"<p>{in_html(self.sentence())}</p>{table_html(shown)}"
+        shown = predicted_words(self.study, self.predicted.droplevel(0)).rename_axis(None)
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown)}<p>{NINE_IN_TEN}.</p>"
 
 
 @one_thread

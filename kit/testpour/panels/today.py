@@ -9,7 +9,7 @@ from types import MappingProxyType
 import pandas as pd
 
 import testpour as tp
-from testpour.advice.recommend import Recommendation, at_its_age
+from testpour.advice.recommend import NINE_IN_TEN, Recommendation, predicted_words
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import WeighOut
 from testpour.panels.memory import SCALES, scale_step
@@ -236,17 +236,7 @@ def _answer(advice, chances):
     yield from cautions(advice.cautions)
     if advice.beyond:
         yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")
-    yield fold("What one casting should read", table(_predicted(advice), "Nine castings in ten lie between low and high"))
-
-
-def _predicted(advice):
-    """What one casting should read, in words."""
-    shown = {}
-    for reading in advice.study.readings:
-        if reading.words in advice.predicted.index:
-            line = advice.predicted.loc[reading.words]
-            shown[at_its_age(advice.study, reading)] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
-    return pd.DataFrame.from_dict(shown, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
+    yield fold("What one casting should read", table(predicted_words(advice.study, advice.predicted), NINE_IN_TEN))
 
 
 def today_panel(folder: str | Path = ".") -> TodayPanel:
