@@ -10,7 +10,7 @@ from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
-from testpour.wording import in_hundred
+from testpour.wording import in_hundred, said_in_markdown
 
 LEVELS = 25  # values tried of each setting
 AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best
@@ -56,6 +56,7 @@ class Saving:
         )
 
     __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), hot: bool = False) -> Saving:

@@ -16,7 +16,7 @@ from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.problems import Problem
 from testpour.units import unit_words
-from testpour.wording import listed, rounded
+from testpour.wording import listed, rounded, said_in_markdown
 
 DRAWS = 1000
 MOST = 12  # factors: each one more doubles the work
@@ -71,6 +71,7 @@ class Split:
         return f"Beside {beside}, the models expect {self._whole()} for {self.pour}: {'; '.join(parts)}."
 
     __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
     @property
     def _noticeable(self):
