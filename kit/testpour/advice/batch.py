@@ -84,7 +84,7 @@ class NextPours:
         elif self.aim == MAKE and self.promised:
             text = f"{now}. What is proposed is what is likeliest to come out good, not what would tell most."
         elif gain < 100 * ENOUGH:
-            text = f"{now}. {many} should raise it by less than {100 * ENOUGH:.0f} points on average: whether to go on, the stop advice says."
+            text = f"{now}. {many} should raise it by less than {100 * ENOUGH:.0f} points on average. The notebook 4-next-pours says whether to go on."
         else:
             text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
         return self.cautions.around(text + self.apart())
