@@ -100,7 +100,7 @@ def marked(data: str | bytes, kind: Kind) -> bytes:
 
 
 def name_new(made: Path, path: Path) -> None:
-    """Give a finished file or folder, on the same disk, its name, which nothing may have taken meanwhile."""
+    """Rename a finished file or folder on the same disk to its final name; refused if the name was taken meanwhile."""
     taken = f"{path} exists already, so nothing was written there. Give another name."
     if os.path.lexists(path):
         raise FileExistsError(taken)

@@ -80,7 +80,7 @@ class Desk:
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
         try:
-            if not self._away or self._shown is None:  # a log that could not be reached a moment ago would keep the form waiting once more
+            if not self._away or self._shown is None:  # the log was out of reach a moment ago: do not make the form wait for it again
                 self._shown = Cards(self).state()
             shown = self._shown
         except LogProblem as problem:  # the form goes on with what it last showed, and says so
@@ -178,7 +178,7 @@ class Desk:
         late = [made for made in self.made.values() if self.head.lacking(made)]
         for made in late:
             self._taps.fill_in(made, self.head.lacking(made))
-        but = self.head.but()
+        but = self.head.not_taken()
         return "room and lots saved" + (f", except {but}" if but else "") + (f"; added to {', '.join(made.pour for made in late)}" if late else "")
 
     def _catalyst_in(self, message, at):

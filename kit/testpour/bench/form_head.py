@@ -56,7 +56,7 @@ class SessionHead:
                     values[factor.name] = self.values[factor.name]
         self.values, self.by, self.at = values, clean(by, line=True), at
 
-    def but(self) -> str:
+    def not_taken(self) -> str:
         """What was not taken, in words, with the value that holds until it is put right; "" where all was."""
         wrong = [f for f in _factors(self.study) if f.name in self.problems]
         return listed(f"{f.words} ({f.show(self.values[f.name])} still holds)" if f.name in self.values else f.words for f in wrong)
@@ -75,7 +75,7 @@ class SessionHead:
         ]
         unknown = [f.words for f in _factors(self.study) if f.name not in self.values | self.problems]
         return {
-            "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.but(),
+            "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.not_taken(),
             "warnings": [*found.refusals, *found.warnings],
             "saved": f"{dt.datetime.fromtimestamp(self.at / 1e3):%H:%M}" if self.at else "",
         }
