@@ -98,7 +98,7 @@ class BeginPanel(Panel):
         made = [entry("name", "Name of the study", self.memory.get("name", study.name), problem=problem, hint="what you make, and when"),
                 entry("question", "What do you want to know?", self.memory.get("question", study.question), wide=True)]
         says = self.memory.get
-        tools = ToolFields(study, says, scale_step(self.workshop.folder, self.memory), self._logged())
+        tools = ToolFields(study, says, scale_step(self.workshop.folder, self.memory))
         return made, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())
 
     def _name(self, study):

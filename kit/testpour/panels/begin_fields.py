@@ -182,8 +182,8 @@ class SettingFields:
 class ToolFields:
     """What there is to weigh and to read with, and so what is read."""
 
-    def __init__(self, study: Study, says: Says, scale: str, logged: bool) -> None:
-        self.study, self.says, self.scale, self.logged = study, says, scale, logged
+    def __init__(self, study: Study, says: Says, scale: str) -> None:
+        self.says, self.scale = says, scale
         self.known = catalogue()["readings"]
         self.there = {r.name: r for r in study.readings}
 
