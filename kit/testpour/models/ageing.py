@@ -152,18 +152,7 @@ def ready(
 def thresholds(study: Study) -> dict[str, float]:
     """Step of the work to the hardness it asks for: the study's own, and the trade's habit where it is silent.
 
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    dict
-
-    Raises
-    ------
-    NoHardness
-        If the study does not read hardness, or reads it on another scale and states no thresholds.
+    It raises NoHardness if the study does not read hardness, or reads it on another scale and states no thresholds.
     """
     reading = next((r for r in study.readings if r.name == "hardness"), None)
     if reading is None:

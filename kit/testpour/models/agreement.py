@@ -31,23 +31,12 @@ OPEN = 100.0  # times as wide as its stand-in: a belief that nobody holds, so th
 
 @dataclass(frozen=True)
 class Agreement:
-    """Whether one reading's log is one that the beliefs could have given.
-
-    Parameters
-    ----------
-    reading : Reading
-    chance : float
-        Share of logs drawn from the beliefs that are at least as strange; 1 where the log has taught nothing.
-    strange : tuple of Factor
-        The settings whose believed effect the log contradicts.
-    held : bool
-        Whether the trade expects anything of the reading.
-    """
+    """Whether one reading's log is one that the beliefs could have given."""
 
     reading: Reading
-    chance: float
-    strange: tuple[Factor, ...]
-    held: bool = True
+    chance: float  # share of logs drawn from the beliefs that are at least as strange; 1 where the log has taught nothing
+    strange: tuple[Factor, ...]  # settings whose believed effect the log contradicts
+    held: bool = True  # whether the trade expects anything of the reading
 
     @property
     def warns(self) -> bool:
@@ -79,17 +68,6 @@ class Agreement:
 def agreement(fit: ReadingFit, seed: int = 0) -> Agreement:
     """Whether a reading's log and the beliefs under it agree.
 
-    Parameters
-    ----------
-    fit : ReadingFit
-    seed : int
-
-    Returns
-    -------
-    Agreement
-
-    Notes
-    -----
     Prior-predictive check (Box 1980, J. R. Statist. Soc. A 143, 383; Evans and Moshonov 2006, Bayesian Analysis
     1, 893). Logs of the same pours are drawn from the beliefs, the remainder left out. In each, and in the log
     itself, every belief's pull is worked out, and how far the whole lies from what is believed. The log is as

@@ -52,21 +52,13 @@ class BeliefProblem(Problem):
 
 @dataclass(frozen=True)
 class Belief:
-    """A normal belief about one coefficient, on the reading's latent scale.
-
-    Parameters
-    ----------
-    mean, sd : float
-    source, confidence : str
-    width : float
-        For cut-points: how far the further ones lie apart.
-    """
+    """A normal belief about one coefficient, on the reading's latent scale."""
 
     mean: float
     sd: float
     source: str = ""
     confidence: str = "low"
-    width: float = GRADE
+    width: float = GRADE  # for cut-points: how far the further ones lie apart
 
     @property
     def own_sd(self) -> float:
@@ -81,32 +73,15 @@ class Belief:
 
 @dataclass(frozen=True)
 class ReadingBeliefs:
-    """Everything believed about one reading before the log is looked at.
-
-    Parameters
-    ----------
-    terms : tuple of Term
-    beliefs : tuple of Belief
-        One for each term.
-    scatter : dict
-        Half-normal scales: ``reading`` and each of `GROUPS`, on the latent scale.
-    cuts : Belief or None
-        For a graded reading: where grade 0 ends at the reference settings.
-    left_over : int
-        How many of the terms, the last ones, belong to the remainder (see `remainder`).
-    plain : ReadingBeliefs or None
-        The beliefs before heat and cure entered as terms, where they did (see `physics_choice`).
-    grown : float
-        How many times as large as believed the log found the remainder; 1 where it did not raise it.
-    """
+    """Everything believed about one reading before the log is looked at."""
 
     terms: tuple[Term, ...]
-    beliefs: tuple[Belief, ...]
-    scatter: dict[str, float]
-    cuts: Belief | None = None
-    left_over: int = 0
-    plain: ReadingBeliefs | None = None
-    grown: float = 1.0
+    beliefs: tuple[Belief, ...]  # one for each term
+    scatter: dict[str, float]  # half-normal scales: "reading" and each of `GROUPS`, on the latent scale
+    cuts: Belief | None = None  # for a graded reading: where grade 0 ends at the reference settings
+    left_over: int = 0  # how many of the terms, the last ones, belong to the remainder (see `remainder`)
+    plain: ReadingBeliefs | None = None  # before heat and cure entered as terms, where they did (see `physics_choice`)
+    grown: float = 1.0  # how many times as large as believed the log found the remainder; 1 where it did not raise it
 
     @property
     def factors(self) -> set[str]:
@@ -140,23 +115,9 @@ def beliefs_for(
 ) -> ReadingBeliefs:
     """Terms and beliefs for one reading of a study.
 
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-    stated : dict, optional
-        A beliefs table in the shape of `beliefs.toml`; what it states replaces the trade's.
-    rows : DataFrame, optional
-        The log's readings, which set the scale of a person's own reading without a range of its own.
-
-    Returns
-    -------
-    ReadingBeliefs
-
-    Raises
-    ------
-    BeliefProblem
-        Naming everything stated that no model can use.
+    `stated` is a beliefs table in the shape of `beliefs.toml`, and what it states replaces the trade's. `rows`, the log's
+    readings, set the scale of a person's own reading without a range. It raises BeliefProblem, naming everything stated that
+    no model can use.
     """
     _check_stated(study, reading, stated or {})
     said = (stated or {}).get(reading.name, {})

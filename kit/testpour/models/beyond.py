@@ -19,19 +19,10 @@ ROUNDING = 1.01  # an age within a hundredth of one read counts as read
 
 
 def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
-    """What of each setting lies outside the pours a fit rests on, in words.
+    """What of each setting lies outside the pours a fit rests on, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``.
 
-    Parameters
-    ----------
-    fit : ReadingFit
-    table : DataFrame
-        Settings, floats in declared units, and ``age`` in hours.
-
-    Returns
-    -------
-    list of str
-        One text a row, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``; empty where the row lies inside.
-        Half the finest step worth setting is not called outside.
+    One text a row of settings, with ``age`` in hours; empty where the row lies inside. Half the finest step worth setting is
+    not called outside.
     """
     if not len(fit.rows):
         return [NOTHING] * len(table)

@@ -19,42 +19,37 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 
+class Foretelling(Protocol):
+    """A fit, or what stands for one, that says a reading's mean at given settings."""
+
+    @property
+    def study(self) -> Study:
+        """The study it is of."""
+
+    @property
+    def reading(self) -> Reading:
+        """The reading it foretells."""
+
+    @property
+    def posterior(self) -> Posterior:
+        """What the mean is drawn from."""
+
+    def mean(self, table: pd.DataFrame) -> np.ndarray:
+        """Latent mean at each row of a settings table: shape (draws, rows)."""
+
+
 @dataclass(frozen=True)
 class Change:
-    """The change of a reading between two settings, for each of m draws.
+    """The change of a reading between two settings, for each of m draws."""
 
-    Parameters
-    ----------
-    values : array, shape (m,)
-        A ratio for a reading that spreads by ratios; for grades a difference of chances where an aim says
-        which grades are good, else of average grades; a difference in the reading's unit otherwise.
-    ratio : bool
-        Whether `values` are ratios.
-    each : array, shape (m, 2)
-        The two averages in the reading's unit; for grades the chances or average grades.
-    good : tuple of int, or None
-        The first and the last grade that meet the aim, where `values` are chances.
-    """
-
-    values: np.ndarray
-    ratio: bool
-    each: np.ndarray
-    good: tuple[int, int] | None = None
+    values: np.ndarray  # (m,): ratios; differences of chances where an aim says which grades are good, of average grades, or in the unit
+    ratio: bool  # whether `values` are ratios: for a reading that spreads by ratios
+    each: np.ndarray  # (m, 2): the two averages in the reading's unit; for grades the chances or average grades
+    good: tuple[int, int] | None = None  # the first and the last grade that meet the aim, where `values` are differences of chances
 
 
-def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
-    """The change from the first row of a settings table to the second: a `Change`.
-
-    Parameters
-    ----------
-    fit : ReadingFit
-    table : DataFrame
-        Two rows, complete, in the factors' units.
-
-    Returns
-    -------
-    Change
-    """
+def change(fit: Foretelling, table: pd.DataFrame) -> Change:
+    """The change from the first row of a complete settings table to the second."""
     latent = fit.mean(table)
     each = averages(fit, table, latent)
     if fit.posterior.cuts is None and fit.reading.scale == "log":
@@ -62,21 +57,10 @@ def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
     return Change(each[:, 1] - each[:, 0], False, each, good_grades(fit.study, fit.reading))
 
 
-def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
-    """The average casting at each row of a settings table, in the reading's own terms.
+def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
+    """The average casting at each of n settings, of its `latent` mean (m, n): shape (m, n).
 
-    Parameters
-    ----------
-    fit : ReadingFit
-    table : DataFrame
-        n rows, complete, in the factors' units.
-    latent : array, shape (m, n)
-        Its mean there.
-
-    Returns
-    -------
-    array, shape (m, n)
-        In the reading's unit; for grades the chances of one that meets the aim, or average grades.
+    In the reading's unit; for grades the chances of one that meets the aim, or average grades.
     """
     reading, cuts = fit.reading, fit.posterior.cuts
     if cuts is None:
@@ -90,17 +74,7 @@ def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.nda
 
 
 def good_grades(study: Study, reading: Reading) -> tuple[int, int] | None:
-    """The first and the last grade of a reading that meet the study's aim; None without grades or an aim.
-
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-
-    Returns
-    -------
-    tuple of int, or None
-    """
+    """The first and the last grade of a reading that meet the study's aim; None without grades or an aim."""
     aims = [aim for aim in study.aims if aim.reading == reading.name]
     if not reading.grades or not aims:
         return None
@@ -110,18 +84,7 @@ def good_grades(study: Study, reading: Reading) -> tuple[int, int] | None:
 
 
 def good_words(reading: Reading, good: tuple[int, int]) -> str:
-    """A reading and the grades of it that meet an aim: ``"tack 'tacky' or better"``, ``"opacity 'tinted' or 'milky'"``.
-
-    Parameters
-    ----------
-    reading : Reading
-    good : tuple of int
-        The first and the last of these grades.
-
-    Returns
-    -------
-    str
-    """
+    """A reading and the grades of it that meet an aim: ``"tack 'tacky' or better"``, ``"opacity 'tinted' or 'milky'"``."""
     named = [repr(name) for name in reading.grades[good[0] : good[1] + 1]]
     best, worst = (good[0] == 0, named[-1]) if reading.better == "lower" else (good[1] == len(reading.grades) - 1, named[0])
     if reading.better != "window" and best:

@@ -20,81 +20,34 @@ DISAGREE = 2.0  # standard deviations between log and belief at which the reader
 
 
 def to_check(factors: Iterable[Factor]) -> str:
-    """What to check of pours whose log does not agree with the trade about some settings.
-
-    Parameters
-    ----------
-    factors : iterable of Factor
-
-    Returns
-    -------
-    str
-    """
+    """What to check of pours whose log does not agree with the trade about some settings."""
     weighed = all(factor.unit == "%" and factor.role == "chosen" for factor in factors)
     return "the weighing" if weighed else "what was written down"
 
 
 @dataclass(frozen=True)
 class Effect:
-    """What going from one value of a factor to another does to a reading.
-
-    Parameters
-    ----------
-    factor : Factor
-    reading : Reading
-    start, end : float
-        The two values of the factor, in its unit.
-    middle, low, high : float
-        The change with its interval: a ratio for a reading that spreads by ratios, a difference
-        in its unit otherwise.
-    from_log : float
-        Share of what is now known that came from the log, 0 to 1; the rest is belief. 0 where no two pours differ in it.
-    disagreement : float
-        How far the log pulled the effect from belief, in standard deviations expected for such a pull.
-        0 where nobody has a belief.
-    poured : bool
-        Whether the log holds pours at different values of the factor.
-    good : tuple of int, or None
-        For grades with an aim: the first and the last grade that meet it; the change is then in the chance of
-        these. Without one, the change is in the average grade.
-    level : float
-        Chance that the true change lies between `low` and `high`.
-    turn : float or None
-        Where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond.
-    rises : bool
-        Whether it rises up to there.
-    held : bool
-        Whether the trade has a view of it.
-    by_day : bool
-        Whether the setting differed from one session to another only, in so few that the day may be behind the change.
-    together : tuple of str
-        Other settings, in words, that moved whenever this one did.
-    expected : float
-        The effect that the trade expects as a multiple of this one, on the scale of the model: below 0 it expects the
-        other direction, above 1 a larger effect. 0 where it is in doubt about the direction.
-    hours : float or None
-        How long the oven is held, h, where the factor is its temperature.
-    """
+    """What going from one value of a factor to another does to a reading."""
 
     factor: Factor
     reading: Reading
-    start: float
+    start: float  # in the factor's unit, as `end`
     end: float
-    middle: float
-    low: float
+    middle: float  # the change: a ratio for a reading that spreads by ratios, a difference in its unit otherwise
+    low: float  # of its interval, as `high`
     high: float
-    from_log: float
-    disagreement: float
-    poured: bool
-    good: tuple[int, int] | None = None
-    level: float = 0.9
-    turn: float | None = None
-    rises: bool = True
-    held: bool = True
-    by_day: bool = False
-    together: tuple[str, ...] = ()
-    expected: float = 0.0
-    hours: float | None = None
+    from_log: float  # share of what is now known that came from the log, 0 to 1; 0 where no two pours differ in it
+    disagreement: float  # how far the log pulled it from belief, in standard deviations expected of such a pull; 0 without a belief
+    poured: bool  # whether the log holds pours at different values of the factor
+    good: tuple[int, int] | None = None  # first and last grade that meet an aim; the change is then in their chance
+    level: float = 0.9  # chance that the true change lies between `low` and `high`
+    turn: float | None = None  # where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond
+    rises: bool = True  # whether it rises up to there
+    held: bool = True  # whether the trade has a view of it
+    by_day: bool = False  # whether the setting differed between sessions only, in so few that the day may be behind the change
+    together: tuple[str, ...] = ()  # other settings, in words, that moved whenever this one did
+    expected: float = 0.0  # the trade's effect as a multiple of this one on the model's scale; 0 where it doubts the direction
+    hours: float | None = None  # how long the oven is held, h, where the factor is its temperature
 
     @property
     def ratio(self) -> bool:

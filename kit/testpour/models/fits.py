@@ -84,20 +84,7 @@ class Fits(Mapping):
 
 
 def check_one_reading(fit: Any, call: str) -> None:
-    """Refuse what is not the fit of one reading.
-
-    Parameters
-    ----------
-    fit : object
-        What a function was given.
-    call : str
-        The name of the function, for the message.
-
-    Raises
-    ------
-    Problem
-        With the call as it should be written.
-    """
+    """Refuse what is not the fit of one reading, with the `call` as it should be written."""
     if hasattr(fit, "posterior"):
         return
     names = list(fit) if isinstance(fit, Fits) else []
@@ -106,20 +93,7 @@ def check_one_reading(fit: Any, call: str) -> None:
 
 
 def check_whole_fit(fits: Any, call: str) -> None:
-    """Refuse what is not the fits of every reading.
-
-    Parameters
-    ----------
-    fits : object
-        What a function was given.
-    call : str
-        The name of the function, for the message.
-
-    Raises
-    ------
-    Problem
-        With the call as it should be written.
-    """
+    """Refuse what is not the fits of every reading, with the `call` as it should be written."""
     if not isinstance(fits, Fits):
         given = f"the fit of {fits.reading.words} alone" if hasattr(fits, "posterior") else type(fits).__name__
         raise Problem(f"{call} takes the fits of every reading: {call}(tp.fit_castings(log.castings())), and was given {given}.")

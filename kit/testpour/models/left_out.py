@@ -26,74 +26,33 @@ REACH = np.linspace(-8, 8, 41)  # of a pour's shift about a draw of it, in its s
 
 @dataclass(frozen=True)
 class PredictiveDraws:
-    """What m draws say of k readings of one pour.
+    """What m draws say of k readings of one pour."""
 
-    Parameters
-    ----------
-    mean : array, shape (m, k)
-        Latent mean, with the effects of sessions, lots and hands that other pours share.
-    own, spread : array, shape (m,)
-        Standard deviation of the shift that all its readings share, and of one reading.
-    shift : array, shape (m,)
-        The shift as drawn, for a pour the model has seen; zero for one it has not.
-    cuts : array, shape (m, K-1), or None
-    """
-
-    mean: np.ndarray
-    own: np.ndarray
-    spread: np.ndarray
-    shift: np.ndarray
-    cuts: np.ndarray | None
+    mean: np.ndarray  # (m, k): latent, with the effects of sessions, lots and hands that other pours share
+    own: np.ndarray  # (m,): standard deviation of the shift that all its readings share
+    spread: np.ndarray  # (m,): standard deviation of one reading
+    shift: np.ndarray  # (m,): the shift as drawn, for a pour the model has seen; zero for one it has not
+    cuts: np.ndarray | None  # (m, grades - 1)
 
     def ends(self, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-        """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all.
-
-        Parameters
-        ----------
-        fit : ReadingFit
-        rows : DataFrame
-            k readings of the pour.
-
-        Returns
-        -------
-        tuple of array
-        """
+        """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all."""
         return drawn_ends(fit.reading, rows, self.cuts)
 
     def thinned(self, step: int) -> PredictiveDraws:
-        """Every `step`-th draw.
-
-        Parameters
-        ----------
-        step : int
-            1 keeps every draw.
-
-        Returns
-        -------
-        PredictiveDraws
-        """
+        """Every `step`-th draw."""
         cuts = None if self.cuts is None else self.cuts[::step]
         return PredictiveDraws(self.mean[::step], self.own[::step], self.spread[::step], self.shift[::step], cuts)
 
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
-    """Each reading beside its interval as the log's other pours predict it.
+    """Each reading beside its interval as the log's other pours predict it, of chance `level`.
+
+    One row a reading, as `fit.rows`: pour, age, low, high, from, to, above (chance of reading at least as high), below (at least
+    as low), inside (share of what is seen that lies in the interval).
 
     Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
     (Gelfand, Dey and Chang 1992, Bayesian Statistics 4), the largest weights smoothed (`weights.smoothed`); where that
     leaves too few draws, or a tail too steep, the model is fitted again without the pour.
-
-    Parameters
-    ----------
-    fit : ReadingFit
-    level : float
-        Chance that a reading falls between ``from`` and ``to``.
-
-    Returns
-    -------
-    DataFrame
-        One row a reading, as `fit.rows`: pour, age, low, high, from, to, above (chance of reading at least
-        as high), below (at least as low), inside (share of what is seen that lies in the interval).
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
     seen, said = fit.rows[[c for c in ("low", "high", "room_temperature") if c in fit.rows]], np.empty((len(table), 5))
@@ -104,21 +63,7 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
 
 
 def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> PredictiveDraws:
-    """The `PredictiveDraws` of one pour's `rows` by the draws of `source`: `fit` itself, or one without the pour.
-
-    Parameters
-    ----------
-    source : ReadingFit
-        Whose draws are used.
-    fit : ReadingFit
-        Of the whole log.
-    rows : DataFrame
-        k readings of the pour.
-
-    Returns
-    -------
-    PredictiveDraws
-    """
+    """What the draws of `source`, which is `fit` or the same without the pour, say of the `rows` of one pour."""
     posterior = source.posterior
     at, own, shift = rows.index.to_numpy(), np.zeros(len(posterior)), np.zeros(len(posterior))
     mean, pours = posterior.coefficients @ fit.columns[at].T, fit.labels["pour"]
@@ -154,22 +99,7 @@ def _one(fit, pour, rows, level):
 
 
 def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
-    """Weights that take a pour's likelihood out of equally weighted draws again.
-
-    Parameters
-    ----------
-    log_likelihood : array, shape (m,)
-        Of the pour's readings, one a draw.
-
-    Returns
-    -------
-    array, shape (m,)
-        They add up to 1.
-
-    References
-    ----------
-    Gelfand, Dey and Chang (1992), Bayesian Statistics 4.
-    """
+    """Weights (m,) that take a pour's likelihood out of m equally weighted draws again; they add up to 1."""
     weights = np.exp(np.min(log_likelihood) - log_likelihood)
     return weights / weights.sum()
 
@@ -177,22 +107,7 @@ def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
 def tails(
     seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Chances of reading at least as high as each of `rows`, and at least as low: two arrays (k,).
-
-    Parameters
-    ----------
-    seen : PredictiveDraws
-        m draws of the pour's k readings.
-    weights : array, shape (m,)
-        They add up to 1.
-    fit : ReadingFit
-    rows : DataFrame
-        The k readings.
-
-    Returns
-    -------
-    tuple of array
-    """
+    """Chances, under weighted draws, of reading at least as high as each of a pour's k `rows`, and at least as low: two arrays (k,)."""
     low, high = seen.ends(fit, rows)
     whole = np.hypot(seen.own, seen.spread)[:, None]
     return weights @ ndtr((seen.mean - low) / whole), weights @ ndtr((high - seen.mean) / whole)

@@ -22,19 +22,10 @@ SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log hol
 
 
 def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """The readings a model rests on, each with the settings of its pour.
+    """The readings a model rests on, each with the settings of its pour, and what was assumed of settings not written down.
 
-    Parameters
-    ----------
-    castings : Castings
-    reading : Reading
-
-    Returns
-    -------
-    rows : DataFrame
-        One row a reading: pour, session, settings, age, low and high in the reading's unit.
-    assumed : tuple of str
-        A sentence for each setting that was not written down and takes its usual value.
+    One row a reading: pour, session, settings, age, low and high in the reading's unit. One sentence a setting that takes its
+    usual value, or a reading that is taken as rounded.
     """
     readings = castings.readings[castings.readings["reading"] == reading.name]
     rows = readings.merge(castings.pours, left_on="pour", right_index=True, suffixes=("", "_of_pour"))
@@ -99,53 +90,20 @@ def _accounted_for(columns, values):
 
 
 def labels_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
-    """What may share an error, as plain text: sessions, lots, hands and pours.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        One a reading, with ``session``, ``pour`` and where known lots and ``by``.
-
-    Returns
-    -------
-    dict
-        Name to the label of each row, blank where nothing was written.
-    """
+    """What may share an error, as plain text: sessions, lots, hands and pours; blank where nothing was written."""
     values = {name: rows[name].to_numpy(object) for name in ("session", *SHARED, "pour") if name in rows}
     return {name: np.array(["" if pd.isna(v) else str(v) for v in each], dtype=object) for name, each in values.items()}
 
 
 def groups_of(labels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-    """The labels that share an error: sessions always, lots and hands when there are two, pours when read twice.
-
-    Parameters
-    ----------
-    labels : dict
-        From `labels_of`.
-
-    Returns
-    -------
-    dict
-        Those of them that are groups.
-    """
+    """The labels that share an error: sessions always, lots and hands when there are two, pours when read twice."""
     pours = labels["pour"]
     told = {"session": True, **{name: len(set(labels.get(name, ())) - {""}) > 1 for name in SHARED}, "pour": len(set(pours)) < len(pours)}
     return {name: labels[name] for name, tells in told.items() if tells}
 
 
 def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Lower and upper ends of each row on the latent scale; for grades, the grades themselves.
-
-    Parameters
-    ----------
-    reading : Reading
-    rows : DataFrame
-        n rows, with ``low`` and ``high`` in the reading's unit; infinite where open.
-
-    Returns
-    -------
-    tuple of array, each of shape (n,)
-    """
+    """Lower and upper ends (n,) of each row on the latent scale, infinite where open; for grades, the grades themselves."""
     low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
     if reading.grades:
         return low, high
@@ -164,18 +122,6 @@ def drawn_ends(
     """Latent ends of each row for each draw of the cut-points (m, grades - 1): two arrays (m, rows).
 
     Without cut-points (None) the ends are the same for every draw: (1, rows).
-
-    Parameters
-    ----------
-    reading : Reading
-    rows : DataFrame
-        With ``low`` and ``high`` in the reading's unit; infinite where open.
-    cuts : array of shape (m, grades - 1), or None
-        On the latent scale.
-
-    Returns
-    -------
-    tuple of array
     """
     low, high = latent_ends(reading, rows)
     if cuts is None:

@@ -16,19 +16,10 @@ LEAST = 1e-6
 
 
 def own_scale(reading: Reading, rows: pd.DataFrame | None = None) -> tuple[float, float]:
-    """Where a person's own reading may lie, and what counts as one unit of change.
+    """Where a person's own reading may lie, and what counts as one unit of change, on the latent scale.
 
-    Parameters
-    ----------
-    reading : Reading
-        On a plain or log scale its believable range says it; one without is read off the log.
-    rows : DataFrame, optional
-        ``low`` and ``high`` of the log's readings, for a reading without a range.
-
-    Returns
-    -------
-    centre, unit : float
-        On the latent scale. 0 and 1 on scales that have a natural unit.
+    On a plain or log scale its believable range says it; one without is read off ``low`` and ``high`` of the log's `rows`. 0 and 1
+    on scales that have a natural unit.
     """
     if reading.scale not in ("plain", "log"):
         return 0.0, 1.0

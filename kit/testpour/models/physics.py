@@ -40,39 +40,16 @@ MOVED = 0.7  # spread left over spread believed, below which the log has said so
 
 @dataclass(frozen=True, eq=False)
 class LotFit:
-    """A lot's unknowns after the log.
+    """A lot's unknowns after the log."""
 
-    Parameters
-    ----------
-    place : array, shape (9,)
-        Likeliest place, in standard deviations of belief (`physics.lots`).
-    spread : array, shape (9, 9)
-        Covariance about it.
-    by_times : tuple of array
-        Place and covariance from gel times and times to peak alone.
-    pours, peaks : int
-        Pours and peak readings it rests on.
-    """
-
-    place: np.ndarray
-    spread: np.ndarray
-    by_times: tuple[np.ndarray, np.ndarray]
-    pours: int = 0
-    peaks: int = 0
+    place: np.ndarray  # (9,): likeliest place, in standard deviations of belief (see `physics.lots`)
+    spread: np.ndarray  # (9, 9): covariance about it
+    by_times: tuple[np.ndarray, np.ndarray]  # place and covariance from gel times and times to peak alone
+    pours: int = 0  # that it rests on
+    peaks: int = 0  # peak readings among them
 
     def draws(self, number: int = 400, seed: int = 0) -> Lots:
-        """Lots as likely as belief and log make them: `Lots` with fields of shape (number, 1).
-
-        Parameters
-        ----------
-        number : int, optional
-            Of lots.
-        seed : int, optional
-
-        Returns
-        -------
-        Lots
-        """
+        """Lots as likely as belief and log make them, with fields of shape (number, 1)."""
         root = np.linalg.cholesky(self.spread + 1e-9 * np.eye(len(self.place)))
         scores = np.random.default_rng(seed).standard_normal((number, len(self.place)))
         return lots_at(np.clip(self.place + scores @ root.T, -FARTHEST, FARTHEST))
@@ -115,70 +92,28 @@ class _Evidence:
 
 
 def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
-    """A reading on its latent scale: shape (lots, rows); `settings` are thickness, catalyst and room, (3, rows).
-
-    Parameters
-    ----------
-    name : {"gel_time", "time_to_peak", "peak_temperature"}
-    lots : Lots
-    settings : array, shape (3, rows)
-        mm, % of resin by mass, °C.
-
-    Returns
-    -------
-    array
-    """
+    """A reading on its latent scale: shape (lots, rows); `settings` are thickness, catalyst and room, (3, rows)."""
     if name == PEAK:
         return peak_latent(rise_of(lots, *settings))
     return np.log(minutes_of(TIMES[name], lots, *settings))
 
 
 def peak_latent(rise: np.ndarray) -> np.ndarray:
-    """Logit of a rise (K) as a share of the scale's full rise, kept off its ends.
-
-    Parameters
-    ----------
-    rise : array
-        K above the room.
-
-    Returns
-    -------
-    array
-        Of the same shape.
-    """
+    """Logit of a rise (K) as a share of the scale's full rise, kept off its ends."""
     share = np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995)
     return np.log(share) - np.log1p(-share)
 
 
 def settings_of(table: pd.DataFrame) -> np.ndarray:
-    """Thickness (mm), catalyst (%) and room (degC) of a settings table: shape (3, rows).
-
-    Parameters
-    ----------
-    table : DataFrame
-        One row a casting, with those three columns.
-
-    Returns
-    -------
-    array
-    """
+    """Thickness (mm), catalyst (%) and room (°C) of a settings table: shape (3, rows)."""
     thickness, catalyst, room = (np.asarray(table[name], float) for name in NEEDS)
     return np.stack([np.maximum(thickness, 0.5), np.maximum(catalyst, 0.05), room])
 
 
 def learn_lot(castings: Castings, beliefs: Mapping[str, Any] | None = None) -> LotFit:
-    """The lot's unknowns, belief moved by a log.
+    """The lot's unknowns, belief moved by a log; belief alone where the log or the study holds nothing that tells.
 
-    Parameters
-    ----------
-    castings : Castings
-    beliefs : dict, optional
-        As for `fit_castings`; how much readings scatter is taken from there.
-
-    Returns
-    -------
-    LotFit
-        Belief alone where the log or the study holds nothing that tells.
+    How much readings scatter is taken from `beliefs`, as for `fit_castings`.
     """
     found = list(_evidence(castings, beliefs))
     times = [part for part in found if part.reading.name in TIMES]

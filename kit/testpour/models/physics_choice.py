@@ -58,28 +58,10 @@ def chosen(
     castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
     build: Callable[..., IntervalModel], *, beliefs: Mapping[str, Any] | None = None
 ) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
-    """Beliefs of a reading with heat and cure among its terms, where that tells more of the log.
+    """Beliefs of a reading with heat and cure among its terms, where that tells more of the log; `believed` has plain terms.
 
-    Parameters
-    ----------
-    castings : Castings
-    reading : Reading
-    believed : ReadingBeliefs
-        With plain terms.
-    rows : DataFrame
-        The reading's rows.
-    build : callable
-        ``build(reading, believed, rows)`` gives the `IntervalModel`.
-    beliefs : dict, optional
-        As for `fit_castings`.
-
-    Returns
-    -------
-    ReadingBeliefs
-    tuple of str
-        What to say of it: empty where the plain terms stay.
-    IntervalModel or None
-        The model of these beliefs, where it had to be built to choose.
+    ``build(reading, believed, rows)`` gives a model. Beside the beliefs comes what to say of them, empty where the plain terms
+    stay, and the model of these beliefs where it had to be built to choose.
     """
     study = castings.study
     if reading.name != PEAK or not set(NEEDS) <= {factor.name for factor in study.factors}:

@@ -35,31 +35,15 @@ FEWER = 300  # draws of a model that only foretells the pour left out of it
 
 @dataclass(frozen=True, eq=False)
 class ReadingFit:
-    """The model of one reading.
-
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-    believed : ReadingBeliefs
-        Terms with the belief about each.
-    posterior : Posterior
-        Draws of coefficients and scatter, beliefs updated by the log.
-    rows : DataFrame
-        One row a reading used: pour, session, settings, age, low and high in the reading's unit.
-    assumed : tuple of str
-        What was filled in where the log is silent.
-    model : IntervalModel
-        The likelihood and beliefs that `posterior` was drawn from.
-    """
+    """The model of one reading."""
 
     study: Study
     reading: Reading
-    believed: ReadingBeliefs
-    posterior: Posterior
-    rows: pd.DataFrame
-    assumed: tuple[str, ...]
-    model: IntervalModel
+    believed: ReadingBeliefs  # terms with the belief about each
+    posterior: Posterior  # draws of coefficients and scatter, beliefs updated by the log
+    rows: pd.DataFrame  # one a reading used: pour, session, settings, age, low and high in the reading's unit
+    assumed: tuple[str, ...]  # what was filled in where the log is silent, in sentences
+    model: IntervalModel  # the likelihood and beliefs that `posterior` was drawn from
 
     @cached_property
     def labels(self) -> dict[str, np.ndarray]:
@@ -82,31 +66,11 @@ class ReadingFit:
         return self.rows["pour"].nunique()
 
     def mean(self, table: pd.DataFrame) -> np.ndarray:
-        """Latent mean at each row of a settings table: shape (draws, rows).
-
-        Parameters
-        ----------
-        table : DataFrame
-            From `settings_table`: one row a setting, floats in declared units.
-
-        Returns
-        -------
-        ndarray, shape (draws, rows)
-        """
+        """Latent mean at each row of a table from `settings_table`: shape (draws, rows)."""
         return self.posterior.coefficients @ design(self.believed.terms, table).T
 
     def scatter(self, groups: Sequence[str] = GROUPS) -> np.ndarray:
-        """Standard deviation of one new reading about its mean, the `groups` included: shape (draws,).
-
-        Parameters
-        ----------
-        groups : sequence of str
-            Of "session", "resin_lot", "catalyst_lot", "pour" and "by".
-
-        Returns
-        -------
-        ndarray, shape (draws,)
-        """
+        """Standard deviation of one new reading about its mean, the `groups` included: shape (draws,)."""
         spread = self.posterior.group_spread
         new = sum((spread[name] ** 2 for name in groups if name in spread), self.posterior.spread**2)
         return np.sqrt(new)
@@ -129,21 +93,10 @@ class ReadingFit:
         self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None,
         shape_known: bool = True
     ) -> np.ndarray:
-        """Chance that one new casting in a new session lies in the bounds: shape (draws, rows).
+        """Chance that one new casting in a new session lies in the bounds, in the reading's unit: shape (draws, rows).
 
-        Parameters
-        ----------
-        table : DataFrame
-            From `settings_table`.
-        at_least, at_most : float, optional
-            In the reading's unit; open where left out.
-        shape_known : bool, optional
-            False lets the draws also differ by how far the shape may be wrong (see `out_of_shape`), as an interval of
-            the chance should; their mean stays as it is.
-
-        Returns
-        -------
-        ndarray, shape (draws, rows)
+        Without `shape_known` the draws also differ by how far the shape may be wrong (see `out_of_shape`), as an interval of
+        the chance should; their mean stays as it is.
         """
         mean, spread = self.mean(table), self.scatter()[:, None]
         if not shape_known:
@@ -167,17 +120,7 @@ class ReadingFit:
         return edges[:, [first]], edges[:, [final + 1]]
 
     def new_castings(self, table: pd.DataFrame) -> np.ndarray:
-        """One new casting in a new session for each draw, in the reading's unit: shape (draws, rows).
-
-        Parameters
-        ----------
-        table : DataFrame
-            From `settings_table`.
-
-        Returns
-        -------
-        ndarray, shape (draws, rows)
-        """
+        """One new casting in a new session for each draw, in the reading's unit: shape (draws, rows)."""
         mean = self.mean(table)
         latent = mean + (self.scatter() * normal_scores(len(mean)))[:, None]
         if self.posterior.cuts is not None:
@@ -215,16 +158,7 @@ class ReadingFit:
         return shown.assign(beyond=beyond(self, table))
 
     def without(self, pour: str) -> ReadingFit:
-        """The same model fitted to every other pour of the log.
-
-        Parameters
-        ----------
-        pour : str
-
-        Returns
-        -------
-        ReadingFit
-        """
+        """The same model fitted to every other pour of the log."""
         return _without(self, pour)
 
     def summary(self) -> pd.DataFrame:
@@ -271,33 +205,10 @@ def fit_rows(
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True,
     draws: int = DRAWS, near: IntervalModel | None = None, columns: np.ndarray | None = None
 ) -> ReadingFit:
-    """The `ReadingFit` of `reading` on `rows`; see `log_rows.rows_of` for what a row holds.
+    """The `ReadingFit` of `reading` on `rows`, one a reading; see `log_rows.rows_of` for what a row holds.
 
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-    believed : ReadingBeliefs
-        The prior of its model.
-    rows : DataFrame
-        One a reading.
-    assumed : tuple of str, optional
-        What was assumed of settings that were not logged, in sentences.
-    seed : int, optional
-    model : IntervalModel, optional
-        Made of the others by default.
-    remainder : bool, optional
-        Whether a smooth part may take up what the terms leave over.
-    draws : int, optional
-        Of the posterior.
-    near : IntervalModel, optional
-        A model of nearly the same rows, fitted before.
-    columns : array, optional
-        As for `model_of`.
-
-    Returns
-    -------
-    ReadingFit
+    The `model` is made of the others where it is not given, with a smooth part for what the terms leave over if a `remainder` is
+    wanted. `near` is a model of nearly the same rows, fitted before; `columns` are as for `model_of`.
     """
     believed = believed.foreseen()
     terms = remainder_terms(study, believed) if remainder else ()

@@ -23,24 +23,9 @@ def model_of(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True,
     columns: np.ndarray | None = None
 ) -> IntervalModel:
-    """The `IntervalModel` of `reading` on `rows`, beliefs included, and the remainder where wanted.
+    """The `IntervalModel` of `reading` on `rows` (see `rows_of`), beliefs included, and the remainder where wanted.
 
-    Parameters
-    ----------
-    study : Study
-    reading : Reading
-    believed : ReadingBeliefs
-        The prior of its model.
-    rows : DataFrame
-        One a reading; see `rows_of`.
-    remainder : bool, optional
-        Whether a smooth part may take up what the terms leave over.
-    columns : array, shape (n, p + q), optional
-        Model matrix of the foreseen terms and of the remainder's at the rows, where it is known already.
-
-    Returns
-    -------
-    IntervalModel
+    `columns` (n, p + q) are the foreseen terms and the remainder's at the rows, where they are known already.
     """
     believed = believed.foreseen()
     groups, foreseen = groups_of(labels_of(rows)), [term.name for term in believed.terms]
@@ -66,19 +51,7 @@ def _smooth_part(
 
 
 def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
-    """What the likelihood must know of the reading's scale: cut-points, or the scatter of one reading.
-
-    Parameters
-    ----------
-    reading : Reading
-    believed : ReadingBeliefs
-        The prior of its model.
-
-    Returns
-    -------
-    dict
-        Keyword arguments of `IntervalModel`.
-    """
+    """What an `IntervalModel` must know of the reading's scale: cut-points, or the scatter of one reading."""
     if not reading.grades:
         return {"spread_belief": believed.scatter["reading"]}
     cuts = believed.cuts

@@ -62,17 +62,10 @@ FAR = 1.5  # half spans from the middle beyond which the remainder stays as it i
 
 @dataclass(frozen=True)
 class Coordinate:
-    """A setting on a scale where its span runs from -1 to 1.
-
-    Parameters
-    ----------
-    name : str
-    low, high : float
-        Ends of the span, in the factor's unit.
-    """
+    """A setting on a scale where its span runs from -1 to 1."""
 
     name: str
-    low: float
+    low: float  # of the span, in the factor's unit, as `high`
     high: float
 
     def __call__(self, table):
@@ -121,17 +114,7 @@ class Pair:
 
 
 def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
-    """The terms of the remainder for one reading: tuple of `Term`.
-
-    Parameters
-    ----------
-    study : Study
-    believed : ReadingBeliefs
-
-    Returns
-    -------
-    tuple of Term
-    """
+    """The terms of the remainder for one reading."""
     coordinates = coordinates_of(study, believed.factors)
     words = {factor.name: factor.words for factor in study.factors}
     terms = []
@@ -146,39 +129,17 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
 
 
 def coordinates_of(study: Study, names: Collection[str]) -> list[Coordinate]:
-    """A `Coordinate` for each of the named settings that the study varies, the room among them.
-
-    Parameters
-    ----------
-    study : Study
-    names : Collection
-        Of factors.
-
-    Returns
-    -------
-    list of Coordinate
-    """
+    """A `Coordinate` for each of the named settings that the study varies, the room among them."""
     moved = (f for f in study.factors if f.name in names and (f.name == "room_temperature" or f in study.varied))
     spans = {f.name: (0.0, 1.0) if f.kind == "yes/no" else ROOMS if f.name == "room_temperature" else f.span for f in moved}
     return [Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()]
 
 
 def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
-    """Half-normal scale of the belief about the remainder's size, on the reading's latent scale.
+    """Half-normal scale of the belief about the size of a remainder of these `terms`, on the reading's latent scale.
 
     `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span:
     of the plain beliefs, also where heat and cure stand in for them, for a resin need not follow the slab.
-
-    Parameters
-    ----------
-    terms : list of Term
-        Of the remainder.
-    believed : ReadingBeliefs
-        The prior of the reading's model.
-
-    Returns
-    -------
-    float
     """
     believed = believed.plain or believed
     spans = {t.factors[0]: t.column.coordinate for t in terms if isinstance(t.column, Line)}
@@ -192,18 +153,7 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
 
 
 def seen_directions(columns: np.ndarray) -> np.ndarray:
-    """Directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another.
-
-    Parameters
-    ----------
-    columns : array, shape (n, q)
-        Of the remainder, at the rows of the log.
-
-    Returns
-    -------
-    array, shape (q, k)
-        Orthonormal columns.
-    """
+    """Orthonormal directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
     _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
     left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
     return turn[left > SEEN].T
@@ -213,22 +163,10 @@ def folded(
     posterior: Posterior, believed: ReadingBeliefs, terms: Sequence[Term], scale: float,
     directions: np.ndarray
 ) -> tuple[Posterior, ReadingBeliefs]:
-    """Posterior and beliefs with the remainder's columns among the coefficients.
+    """Posterior and beliefs with the remainder's terms, of this `scale`, among the coefficients.
 
-    Parameters
-    ----------
-    posterior : Posterior
-        With the coefficients along the `directions` as its group ``"smooth"``.
-    believed : ReadingBeliefs
-    terms : tuple of Term
-    scale : float
-        See `remainder_scale`.
-    directions : ndarray, shape (q, k)
-        What the rows tell of; the other directions are drawn from the belief.
-
-    Returns
-    -------
-    Posterior, ReadingBeliefs
+    The posterior holds the coefficients along the `directions` (q, k), which the rows tell of, as its group ``"smooth"``; the
+    other directions are drawn from the belief.
     """
     size = posterior.group_spread["smooth"][:, None]
     unseen = np.random.default_rng([posterior.seed, 41]).standard_normal((len(posterior), len(terms)))
@@ -249,20 +187,9 @@ def _with_terms(believed, terms, sd):
 
 
 def of_expected_size(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
-    """Beliefs with the remainder's terms among them, its size held at what is expected of it.
+    """Beliefs with the remainder's terms among them, its size held at what is expected of it; as they are where no setting varies.
 
     For the logs of many benches, whose pours outweigh any belief about that size.
-
-    Parameters
-    ----------
-    study : Study
-    believed : ReadingBeliefs
-        Without a remainder.
-
-    Returns
-    -------
-    ReadingBeliefs
-        As they are where no setting varies.
     """
     terms = remainder_terms(study, believed)
     if not terms:
@@ -271,19 +198,9 @@ def of_expected_size(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
 
 
 def straightened(study: Study, believed: ReadingBeliefs, coefficients: np.ndarray) -> np.ndarray:
-    """Coefficients of the foreseen terms alone that come nearest to the whole mean over the spans.
+    """Coefficients (m, p) of the foreseen terms alone that come nearest to the whole mean (m, p + q) over the spans.
 
-    Parameters
-    ----------
-    study : Study
-    believed : ReadingBeliefs
-        With the remainder's terms, p + q in all.
-    coefficients : array, shape (m, p + q)
-
-    Returns
-    -------
-    array, shape (m, p)
-        By least squares over settings spread evenly; other settings as they usually are.
+    By least squares over settings spread evenly; other settings as they usually are.
     """
     count = len(believed.terms) - believed.left_over
     if not believed.left_over:

@@ -15,20 +15,9 @@ ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); tex
 
 
 def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
-    """Readings on their latent scale.
+    """Readings on their latent scale, with the room in °C on the rise scale; open ends as -inf and inf.
 
-    Parameters
-    ----------
-    reading : Reading
-    values : array
-        In the reading's unit; open ends as -inf and inf.
-    room : array, optional
-        Room temperature in degC, for a reading on the rise scale.
-
-    Returns
-    -------
-    array
-        Same shape; a value at or beyond the end of the scale becomes an open end.
+    A value at or beyond the end of the scale becomes an open end.
     """
     values = np.asarray(values, float)
     if reading.scale == "log":
@@ -45,21 +34,7 @@ def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series
 def to_reading(
     reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None
 ) -> np.ndarray:
-    """Back from the latent scale to the reading's unit, held to its range; the inverse of `to_latent` inside it.
-
-    Parameters
-    ----------
-    reading : Reading
-    latent : array
-        On the latent scale.
-    room : array or Series, optional
-        °C, for a reading on the scale "rise".
-
-    Returns
-    -------
-    array
-        Of the shape of `latent`; grades stay on their latent scale.
-    """
+    """Back from the latent scale to the reading's unit, held to its range; grades stay on their latent scale."""
     latent = np.asarray(latent, float)
     if reading.scale == "log":
         return np.exp(np.minimum(latent, 700))
@@ -79,18 +54,7 @@ def _ends(reading, room):
 
 
 def widen(reading: Reading, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """An exact reading from an instrument with steps is known to half a step only.
-
-    Parameters
-    ----------
-    reading : Reading
-    low, high : array, shape (n,)
-        In the reading's unit; infinite where open.
-
-    Returns
-    -------
-    tuple of array, each of shape (n,)
-    """
+    """An exact reading from an instrument with steps is known to half a step only."""
     half = reading.resolution / 2
     exact = low == high
     return np.where(exact, low - half, low), np.where(exact, high + half, high)

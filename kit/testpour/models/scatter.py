@@ -53,34 +53,17 @@ LESSONS = {
 
 @dataclass(frozen=True)
 class Part:
-    """One source of scatter.
+    """One source of scatter."""
 
-    Parameters
-    ----------
-    name, words : str
-        For example ``"session"``, ``"between sessions"``.
-    levels : int
-        How many sessions (pours, lots, readings) the log holds.
-    middle, low, high : float
-        One standard deviation with its 90 % interval, in the reading's own terms: per cent for a reading
-        that spreads by ratios, grades for grades, else the reading's unit.
-    share : float
-        Share of the whole variance, 0 to 1.
-    largest : float
-        Chance that no other part is larger.
-    told : bool
-        Whether the log has moved the belief about it.
-    """
-
-    name: str
-    words: str
-    levels: int
-    middle: float
-    low: float
+    name: str  # for example "session"
+    words: str  # for example "between sessions"
+    levels: int  # how many sessions (pours, lots, readings) the log holds
+    middle: float  # one standard deviation, in the unit of `Scatter`
+    low: float  # of its interval, as `high`
     high: float
-    share: float
-    largest: float
-    told: bool
+    share: float  # of the whole variance, 0 to 1
+    largest: float  # chance that no other part is larger
+    told: bool  # whether the log has moved the belief about it
 
 
 @dataclass(frozen=True)

@@ -29,31 +29,11 @@ def settings_table(
     study: Study, settings: SettingsGiven | None = None, *, room: str | float | None = None,
     age: str | float | None = None, reading: Reading | None = None
 ) -> pd.DataFrame:
-    """Settings as a complete table of floats in declared units.
+    """Settings as a complete table of floats in declared units: one row a setting, one column a numeric factor, ``age`` in hours.
 
-    Parameters
-    ----------
-    study : Study
-    settings : dict, list of dict or DataFrame, optional
-        Factor name to number or text with a unit; what is left out takes its usual value. A DataFrame
-        holds floats in declared units already; other columns are left aside unless
-        they look like a factor misspelt.
-    room : str or float, optional
-        Room temperature; replaces the one in `settings`.
-    age : str or float, optional
-        Age after mixing in hours, or text with a unit.
-    reading : Reading, optional
-        Gives the age where none is said.
-
-    Returns
-    -------
-    DataFrame
-        One row a setting, one column a numeric factor, and ``age`` in hours.
-
-    Raises
-    ------
-    StudyProblems
-        Naming every setting that is unknown, unreadable or out of range.
+    What is left out takes its usual value. A DataFrame holds floats in declared units already; its other columns are left aside
+    unless they look like a factor misspelt. The `room` replaces the one in `settings`; the `reading` gives the age where none is
+    said. It raises StudyProblems, naming every setting that is unknown, unreadable or out of range.
     """
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)
@@ -75,17 +55,8 @@ def settings_table(
 def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
     """Settings at which the others are held while one moves: the usual ones, as far as they were poured.
 
-    Parameters
-    ----------
-    study : Study
-    poured : DataFrame
-        Rows of pours, floats in declared units.
-
-    Returns
-    -------
-    dict
-        Every numeric factor of the study; the median of what was poured where the usual value lies outside it, the
-        middle of the span where nothing was.
+    Every numeric factor of the study: the median of what was `poured` where the usual value lies outside it, the middle of the
+    span where nothing was.
     """
     held = {}
     for factor in study.factors:
@@ -100,16 +71,7 @@ def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
 def as_met(study: Study, poured: pd.DataFrame) -> Study:
     """The study with the usual value of what nobody can choose, such as the humidity, as `held_settings` has it.
 
-    Parameters
-    ----------
-    study : Study
-    poured : DataFrame
-        Rows of pours, floats in declared units.
-
-    Returns
-    -------
-    Study
-        Only what the log holds, and never at its usual value, differs.
+    Only what the log holds, and never at its usual value, differs.
     """
     held = held_settings(study, poured)
     met = {f.name for f in study.factors if f.role != "chosen" and f.name in held and f.name in poured and poured[f.name].notna().any()}
@@ -117,20 +79,7 @@ def as_met(study: Study, poured: pd.DataFrame) -> Study:
 
 
 def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series) -> str:
-    """What settings hold as the log met it, not as usual, in a sentence that begins with a space; "" where nothing.
-
-    Parameters
-    ----------
-    study : Study
-    poured : DataFrame
-        Rows of pours, floats in declared units.
-    row : dict or Series
-        One row of settings.
-
-    Returns
-    -------
-    str
-    """
+    """What a row of settings holds as the log met it, not as usual, in a sentence that begins with a space; "" where nothing."""
     both = zip(study.factors, as_met(study, poured).factors, strict=True)
     each = [(usual, met) for usual, met in both if usual.usual != met.usual and row.get(met.name) == met.usual]
     if not each:
@@ -140,18 +89,7 @@ def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.
 
 
 def check_level(level: float) -> None:
-    """Refuse a level that is not a share.
-
-    Parameters
-    ----------
-    level : float
-        Chance that an interval holds the truth.
-
-    Raises
-    ------
-    Problem
-        If it does not lie between 0 and 1.
-    """
+    """Refuse a level, the chance that an interval holds the truth, that does not lie between 0 and 1."""
     if not isinstance(level, int | float) or not 0 < level < 1:
         raise Problem(f"level {level!r} is not between 0 and 1. Write level=0.9 for intervals that hold nine times in ten.")
 

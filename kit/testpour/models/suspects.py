@@ -30,23 +30,12 @@ BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, 
 
 @dataclass(frozen=True)
 class Suspect:
-    """One pour that stands out in one reading.
-
-    Parameters
-    ----------
-    pour : str
-    says : str
-        What was seen, and where the other pours put it.
-    reasons : tuple of str
-        What may be behind it, likeliest first; each a sentence.
-    tail : float
-        How often a casting would read this far out, 0 to 1.
-    """
+    """One pour that stands out in one reading."""
 
     pour: str
-    says: str
-    reasons: tuple[str, ...]
-    tail: float
+    says: str  # what was seen, and where the other pours put it
+    reasons: tuple[str, ...]  # what may be behind it, likeliest first; each a sentence
+    tail: float  # how often a casting would read this far out, 0 to 1
 
     def sentence(self) -> str:
         """The pour, what is odd about it, and where to look."""
@@ -57,20 +46,9 @@ class Suspect:
 
 
 def suspects(fit: ReadingFit, seen: pd.DataFrame, luck: float) -> list[Suspect]:
-    """The pours that stand out.
+    """The pours that stand out in a table from `left_out`, in the order of the log.
 
-    Parameters
-    ----------
-    fit : ReadingFit
-    seen : DataFrame
-        From `left_out`.
-    luck : float
-        How many pours may stand out in a log where nothing went wrong, on average.
-
-    Returns
-    -------
-    list of Suspect
-        In the order of the log.
+    `luck` is how many may stand out in a log where nothing went wrong, on average.
     """
     pours, far = seen["pour"].unique(), 2 * seen[["above", "below"]].min(axis=1)
     found = []

@@ -37,58 +37,20 @@ THIN_CATALYST = 0.05  # %: a pour without catalyst is logged as 0 and its logari
 
 
 def log_ratio(values: float | np.ndarray | pd.Series, reference: float) -> Any:
-    """Natural log of `values` over `reference`.
-
-    Parameters
-    ----------
-    values : float, array or Series
-        Taken as at least `THIN_CATALYST`.
-    reference : float
-        In the same unit, above 0.
-
-    Returns
-    -------
-    float, array or Series
-        Of the shape of `values`.
-    """
+    """Natural log of `values`, taken as at least `THIN_CATALYST`, over a `reference` above 0."""
     return np.log(np.maximum(values, THIN_CATALYST) / reference)
 
 
 def warmth(
     celsius: float | np.ndarray | pd.Series, reference: float = REFERENCE["room_temperature"]
 ) -> np.ndarray:
-    """(1/R)(1/T_reference - 1/T) in mol/kJ: times an activation energy, the log of a rate ratio.
-
-    Parameters
-    ----------
-    celsius : float, array or Series
-        °C.
-    reference : float, optional
-        °C.
-
-    Returns
-    -------
-    array
-        Of the shape of `celsius`.
-    """
+    """(1/R)(1/T_reference - 1/T) in mol/kJ, from °C: times an activation energy, the log of a rate ratio."""
     celsius = np.asarray(celsius, float)
     return (1 / (reference + KELVIN) - 1 / (celsius + KELVIN)) / GAS
 
 
 def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray | pd.Series) -> np.ndarray:
-    """Tens of degrees above the room's 20 °C that the oven gave, less what a short stay leaves unused.
-
-    Parameters
-    ----------
-    celsius : float, array or Series
-        Of the oven, °C.
-    hours : float, array or Series
-        In the oven.
-
-    Returns
-    -------
-    array
-    """
+    """Tens of degrees above the room's 20 °C that the oven gave, less what a short stay leaves unused."""
     tens = np.maximum(np.asarray(celsius, float) - REFERENCE[OVEN], 0) / 10
     return tens * -np.expm1(-np.asarray(hours, float) / POST_CURE_HOURS)
 
@@ -96,16 +58,7 @@ def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray
 def one_post_cure(table: pd.DataFrame, off: Sequence[float] = (REFERENCE[OVEN], REFERENCE[HOURS])) -> pd.DataFrame:
     """The table with heat without time, and time without heat, written as what they are: no post-cure.
 
-    Parameters
-    ----------
-    table : DataFrame
-        One row a setting; as it is where it lacks the temperature or the time of the post-cure.
-    off : pair of float, optional
-        Temperature (°C) and time (h) that stand for no post-cure; room temperature and no time by default.
-
-    Returns
-    -------
-    DataFrame
+    As it is where it lacks the temperature or the time of the post-cure. `off` is the °C and h that stand for no post-cure.
     """
     if not {OVEN, HOURS} <= set(table):
         return table
@@ -115,24 +68,12 @@ def one_post_cure(table: pd.DataFrame, off: Sequence[float] = (REFERENCE[OVEN], 
 
 @dataclass(frozen=True)
 class Term:
-    """One column of a model.
+    """One column of a model."""
 
-    Parameters
-    ----------
-    name : str
-        As in `beliefs.toml`.
-    words : str
-        As it reads in a sentence.
-    factors : tuple of str
-        The settings it needs; a study without one of them does without the term.
-    column : callable
-        From a table of settings to one number a row, zero at the reference settings.
-    """
-
-    name: str
-    words: str
-    factors: tuple[str, ...]
-    column: Callable[[pd.DataFrame], Any]
+    name: str  # as in `beliefs.toml`
+    words: str  # as it reads in a sentence
+    factors: tuple[str, ...]  # the settings it needs; a study without one of them does without the term
+    column: Callable[[pd.DataFrame], Any]  # from a table of settings to one number a row, zero at the reference settings
 
 
 TERMS = {
@@ -186,17 +127,7 @@ TERMS = {
 
 
 def own_term(factor: Factor) -> Term:
-    """The term of a person's own numeric factor: linear, half its span from the usual value is 1.
-
-    Parameters
-    ----------
-    factor : Factor
-        A number that no other term knows.
-
-    Returns
-    -------
-    Term
-    """
+    """The term of a person's own numeric factor: linear, half its span from the usual value is 1."""
     half = (factor.span[1] - factor.span[0]) / 2 if factor.span else max(abs(factor.usual), 1.0)
     return Term(
         factor.name, factor.words, (factor.name,), lambda t: (t[factor.name] - factor.usual) / (half or 1.0)
@@ -221,19 +152,7 @@ class Held:
 
 
 def design(terms: Sequence[Term], table: Mapping[str, np.ndarray] | pd.DataFrame) -> np.ndarray:
-    """The model matrix of `terms` for a table of settings: shape (rows, terms).
-
-    Parameters
-    ----------
-    terms : list of Term
-        p of them.
-    table : DataFrame or mapping of arrays
-        n rows, complete, in the factors' units.
-
-    Returns
-    -------
-    array, shape (n, p)
-    """
+    """The model matrix of `terms` for a table of complete settings: shape (rows, terms)."""
     held = Held(table)
     columns = [np.asarray(term.column(held), float) for term in terms]
     return np.column_stack(columns) if columns else np.empty((len(held), 0))
