@@ -13,9 +13,8 @@ from scipy.stats import binom, norm
 
 from testpour.models.agreement import agreement
 from testpour.models.beliefs import GRADE, beliefs_for
-from testpour.models.log_rows import latent_ends
 from testpour.models.reading_fit import fit_rows
-from testpour.models.scales import to_reading
+from testpour.models.scales import latent_ends, to_reading
 from testpour.models.terms import design
 from testpour.study_file import study_from
 

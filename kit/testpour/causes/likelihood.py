@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.causes.complaint import seen_words
 from testpour.causes.sight import Sight, log_chance, log_sum
 from testpour.causes.table import NOTHING, CauseTable
-from testpour.models.own_readings import own_scale
+from testpour.models.scales import own_scale
 
 MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
 ASIDE = float(np.log(3.0))  # what the other readings may say for a cause beyond what it gains by the miss itself: 3 to 1

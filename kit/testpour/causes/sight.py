@@ -13,9 +13,9 @@ from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import normal_scores, worth
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.left_out import leave_out_weights
-from testpour.models.log_rows import drawn_ends, labels_of, rows_of
+from testpour.models.log_rows import labels_of, rows_of
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.scales import to_reading
+from testpour.models.scales import drawn_ends, to_reading
 from testpour.models.terms import design
 
 DRAWS = 100  # draws that each cause is tried on

@@ -28,7 +28,7 @@ import numpy as np
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
-from testpour.models.own_readings import own_scale
+from testpour.models.scales import own_scale
 from testpour.models.terms import TERMS, Term, own_term
 from testpour.problems import Problem
 from testpour.toml_file import own_toml

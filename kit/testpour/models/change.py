@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr
 
-from testpour.models.scales import to_reading
+from testpour.models.scales import grade_edges, to_reading
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,8 +68,7 @@ def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> np.nd
     good = good_grades(fit.study, reading)
     if good is None:
         return ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
-    edge = np.full((len(cuts), 1), np.inf)
-    edges = np.hstack([-edge, cuts, edge])
+    edges = grade_edges(cuts)
     return ndtr(edges[:, [good[1] + 1]] - latent) - ndtr(edges[:, [good[0]]] - latent)
 
 

@@ -11,7 +11,7 @@ from scipy.stats import chi2
 
 from testpour.models.fits import check_one_reading
 from testpour.models.left_out import left_out
-from testpour.models.log_rows import latent_ends
+from testpour.models.scales import latent_ends
 from testpour.models.suspects import Suspect, suspects
 from testpour.wording import count, listed, said_in_markdown
 

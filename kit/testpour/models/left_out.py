@@ -10,8 +10,7 @@ from scipy.special import logsumexp, ndtr
 
 from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import normal_scores, smoothed, worth
-from testpour.models.log_rows import drawn_ends
-from testpour.models.scales import to_reading
+from testpour.models.scales import as_read, drawn_ends
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -149,12 +148,5 @@ def _interval(seen, weights, fit, rows, level):
     picked = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count).clip(max=len(weights) - 1)
     scores = normal_scores(count)[:, None]
     latent = seen.mean[picked] + np.hypot(seen.own, seen.spread)[picked, None] * scores
-    if fit.reading.grades:
-        values = (latent[:, :, None] > seen.cuts[picked][:, None, :]).sum(axis=2).astype(float)
-    else:
-        room = rows.get("room_temperature")
-        values = to_reading(fit.reading, latent, None if room is None else room.to_numpy(float))
+    values = as_read(fit.reading, latent, seen.cuts if seen.cuts is None else seen.cuts[picked], rows.get("room_temperature"))
     return np.quantile(values, [(1 - level) / 2, (1 + level) / 2], axis=0)
-
-
-__all__ = ["PredictiveDraws", "leave_out_weights", "left_out", "predictive_draws", "tails"]

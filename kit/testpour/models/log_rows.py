@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.scales import to_latent, to_reading, widen
+from testpour.models.scales import latent_ends
 from testpour.models.terms import design
 from testpour.units import show
 from testpour.wording import count
@@ -100,40 +100,3 @@ def groups_of(labels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     pours = labels["pour"]
     told = {"session": True, **{name: len(set(labels.get(name, ())) - {""}) > 1 for name in SHARED}, "pour": len(set(pours)) < len(pours)}
     return {name: labels[name] for name, tells in told.items() if tells}
-
-
-def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Lower and upper ends (n,) of each row on the latent scale, infinite where open; for grades, the grades themselves."""
-    low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
-    if reading.grades:
-        return low, high
-    room = rows.get("room_temperature")
-    room = room.to_numpy(float) if isinstance(room, pd.Series) else room
-    low, high = (np.asarray(to_latent(reading, ends, room)) for ends in widen(reading, low, high))
-    # A peak a whole step under the room, or over the full rise, leaves both ends open on one side: it is known
-    # to lie in the first or the last step of the scale, no further.
-    first, last = (to_latent(reading, end, room) for end in _last_steps(reading, rows, room))
-    return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
-
-
-def drawn_ends(
-    reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None
-) -> tuple[np.ndarray, np.ndarray]:
-    """Latent ends of each row for each draw of the cut-points (m, grades - 1): two arrays (m, rows).
-
-    Without cut-points (None) the ends are the same for every draw: (1, rows).
-    """
-    low, high = latent_ends(reading, rows)
-    if cuts is None:
-        return low[None, :], high[None, :]
-    edge = np.full((len(cuts), 1), np.inf)
-    edges = np.hstack([-edge, cuts, edge])
-    last = edges.shape[1] - 2
-    return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
-
-
-def _last_steps(reading, rows, room):
-    """The values one step inside either end of the scale, as arrays with one entry a row."""
-    ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
-    step = max(reading.resolution, 1e-6)
-    return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))

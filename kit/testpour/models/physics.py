@@ -17,8 +17,8 @@ from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.log_rows import latent_ends, rows_of
-from testpour.models.scales import ADIABATIC_RISE
+from testpour.models.log_rows import rows_of
+from testpour.models.scales import ADIABATIC_RISE, latent_ends
 from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_of, rise_of
 from testpour.physics.lots import UNKNOWNS, Lots, lot_beliefs, lots_at

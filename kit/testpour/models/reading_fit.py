@@ -18,7 +18,7 @@ from testpour.models.beyond import beyond
 from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.reading_model import model_of
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
-from testpour.models.scales import to_latent, to_reading
+from testpour.models.scales import as_read, grade_edges, to_latent
 from testpour.models.settings import SettingsGiven, check_level, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
@@ -111,9 +111,7 @@ class ReadingFit:
             room = table.get("room_temperature")
             ends = (-np.inf if at_least is None else at_least, np.inf if at_most is None else at_most)
             return [to_latent(self.reading, np.full(len(table), end), room) for end in ends]
-        cuts = self.posterior.cuts
-        edge = np.full((len(cuts), 1), np.inf)
-        edges = np.hstack([-edge, cuts, edge])
+        edges = grade_edges(self.posterior.cuts)
         last = len(self.reading.grades) - 1
         first = 0 if at_least is None else int(np.ceil(at_least))
         final = last if at_most is None else int(np.floor(at_most))
@@ -123,9 +121,7 @@ class ReadingFit:
         """One new casting in a new session for each draw, in the reading's unit: shape (draws, rows)."""
         mean = self.mean(table)
         latent = mean + (self.scatter() * normal_scores(len(mean)))[:, None]
-        if self.posterior.cuts is not None:
-            return (latent[:, :, None] > self.posterior.cuts[:, None, :]).sum(axis=2).astype(float)
-        return to_reading(self.reading, latent, table.get("room_temperature"))
+        return as_read(self.reading, latent, self.posterior.cuts, table.get("room_temperature"))
 
     def predict(
         self, settings: SettingsGiven | None = None, *, room: str | float | None = None,

@@ -10,8 +10,9 @@ import pandas as pd
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.beliefs import ReadingBeliefs
-from testpour.models.log_rows import groups_of, labels_of, latent_ends
+from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.remainder import remainder_scale, remainder_terms, seen_directions
+from testpour.models.scales import latent_ends
 from testpour.models.terms import Term, design
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""The scale on which a reading's scatter is even: its latent scale, and the way back."""
+"""The scale on which a reading's scatter is even: its latent scale, where the log's rows lie on it, and the way back."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from testpour.columns import Reading
 
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
+PARTS = 8  # the unit of belief about a person's own reading is this part of its believable range
+LEAST = 1e-6  # of such a unit
 
 
 def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
@@ -31,9 +33,7 @@ def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series
         return np.log(share) - np.log1p(-share)
 
 
-def to_reading(
-    reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None
-) -> np.ndarray:
+def to_reading(reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
     """Back from the latent scale to the reading's unit, held to its range; grades stay on their latent scale."""
     latent = np.asarray(latent, float)
     if reading.scale == "log":
@@ -58,3 +58,75 @@ def widen(reading: Reading, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarr
     half = reading.resolution / 2
     exact = low == high
     return np.where(exact, low - half, low), np.where(exact, high + half, high)
+
+
+def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Lower and upper ends (n,) of each row on the latent scale, infinite where open; for grades, the grades themselves."""
+    low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
+    if reading.grades:
+        return low, high
+    room = rows.get("room_temperature")
+    low, high = (np.asarray(to_latent(reading, ends, room)) for ends in widen(reading, low, high))
+    # A peak a whole step under the room, or over the full rise, leaves both ends open on one side: it is known
+    # to lie in the first or the last step of the scale, no further.
+    first, last = (to_latent(reading, end, room) for end in _last_steps(reading, rows, room))
+    return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
+
+
+def drawn_ends(reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+    """Latent ends of each row for each draw of the cut-points (m, grades - 1): two arrays (m, rows).
+
+    Without cut-points (None) the ends are the same for every draw: (1, rows).
+    """
+    low, high = latent_ends(reading, rows)
+    if cuts is None:
+        return low[None, :], high[None, :]
+    edges = grade_edges(cuts)
+    last = edges.shape[1] - 2
+    return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
+
+
+def _last_steps(reading, rows, room):
+    """The values one step inside either end of the scale, as arrays with one entry a row."""
+    ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
+    step = max(reading.resolution, 1e-6)
+    return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))
+
+
+def grade_edges(cuts: np.ndarray) -> np.ndarray:
+    """Latent ends of all grades, open at either side, for each draw of the cut-points (m, grades - 1): (m, grades + 1)."""
+    edge = np.full((len(cuts), 1), np.inf)
+    return np.hstack([-edge, cuts, edge])
+
+
+def as_read(
+    reading: Reading, latent: np.ndarray, cuts: np.ndarray | None, room: np.ndarray | pd.Series | None
+) -> np.ndarray:
+    """Castings (m, n) as they read: in the reading's unit, or the grade that each draw of the cut-points makes of them."""
+    if cuts is None:
+        return to_reading(reading, latent, room)
+    return (latent[:, :, None] > cuts[:, None, :]).sum(axis=2).astype(float)
+
+
+def own_scale(reading: Reading, rows: pd.DataFrame | None = None) -> tuple[float, float]:
+    """Where a person's own reading may lie, and what counts as one unit of change, on the latent scale.
+
+    On a plain or log scale its believable range says it; one without is read off ``low`` and ``high`` of the log's `rows`. 0 and 1
+    on scales that have a natural unit.
+    """
+    if reading.scale not in ("plain", "log"):
+        return 0.0, 1.0
+    log = reading.scale == "log"
+    ends = np.array([reading.low, reading.high])
+    if np.isfinite(ends).all() and (ends[0] > 0 or not log):
+        ends = np.log(ends) if log else ends
+        return float(ends.mean()), 1.0 if log else float(np.diff(ends)[0]) / PARTS or 1.0
+    known = [] if rows is None else rows[["low", "high"]].to_numpy(float).ravel()
+    known = np.array([value for value in known if np.isfinite(value) and (value > 0 or not log)])
+    if not len(known):
+        return 0.0, 1.0
+    known = np.log(known) if log else known
+    centre = float(np.median(known))
+    if known.min() == known.max():  # one value says how large a reading is, not by how much it may move
+        return centre, 1.0 if log else abs(centre) / PARTS or 1.0
+    return centre, 1.0 if log else max(float(known.std()), abs(centre) / 100, LEAST)

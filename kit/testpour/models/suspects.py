@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from testpour.models.left_out import PredictiveDraws, predictive_draws, tails
-from testpour.models.log_rows import latent_ends
+from testpour.models.scales import latent_ends
 from testpour.units import show
 from testpour.wording import count, listed, said_in_markdown
 

@@ -13,10 +13,11 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import beliefs_for
 from testpour.models.change import averages
-from testpour.models.log_rows import groups_of, labels_of, latent_ends, rows_of
+from testpour.models.log_rows import groups_of, labels_of, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit
 from testpour.models.reading_model import scale_options
 from testpour.models.remainder import of_expected_size
+from testpour.models.scales import latent_ends
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
