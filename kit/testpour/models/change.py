@@ -19,25 +19,6 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 
-class Foretelling(Protocol):
-    """A fit, or what stands for one, that says a reading's mean at given settings."""
-
-    @property
-    def study(self) -> Study:
-        """The study it is of."""
-
-    @property
-    def reading(self) -> Reading:
-        """The reading it foretells."""
-
-    @property
-    def posterior(self) -> Posterior:
-        """What the mean is drawn from."""
-
-    def mean(self, table: pd.DataFrame) -> np.ndarray:
-        """Latent mean at each row of a settings table: shape (draws, rows)."""
-
-
 @dataclass(frozen=True)
 class Change:
     """The change of a reading between two settings, for each of m draws."""
@@ -48,7 +29,7 @@ class Change:
     good: tuple[int, int] | None = None  # the first and the last grade that meet the aim, where `values` are differences of chances
 
 
-def change(fit: Foretelling, table: pd.DataFrame) -> Change:
+def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
     """The change from the first row of a complete settings table to the second."""
     latent = fit.mean(table)
     each = averages(fit, table, latent)
@@ -57,7 +38,7 @@ def change(fit: Foretelling, table: pd.DataFrame) -> Change:
     return Change(each[:, 1] - each[:, 0], False, each, good_grades(fit.study, fit.reading))
 
 
-def averages(fit: Foretelling, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
+def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
     """The average casting at each of n settings, of its `latent` mean (m, n): shape (m, n).
 
     In the reading's unit; for grades the chances of one that meets the aim, or average grades.
