@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from testpour.models.scales import grade_edges, to_reading
+from testpour.units import shown_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,10 +24,10 @@ if TYPE_CHECKING:
 class Change:
     """The change of a reading between two settings, for each of m draws."""
 
-    values: np.ndarray  # (m,): ratios; differences of chances where an aim says which grades are good, of average grades, or in the unit
+    values: np.ndarray  # (m,): ratios, or differences of `each`
     ratio: bool  # whether `values` are ratios: for a reading that spreads by ratios
     each: np.ndarray  # (m, 2): the two averages in the reading's unit; for grades the chances or average grades
-    good: tuple[int, int] | None = None  # the first and the last grade that meet the aim, where `values` are differences of chances
+    good: tuple[int, int] | None = None  # the first and the last grade that meet the aim, where there are grades and an aim
 
 
 def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
@@ -51,6 +52,13 @@ def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.nda
         return ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
     edges = grade_edges(cuts)
     return ndtr(edges[:, [good[1] + 1]] - latent) - ndtr(edges[:, [good[0]]] - latent)
+
+
+def change_unit(reading: Reading, good: tuple[int, int] | None = None) -> str:
+    """The unit of a change as a sentence has it: %, in 100 for the chance of `good` grades, grades, or the reading's own."""
+    if reading.grades:
+        return "grades" if good is None else "in 100"
+    return "%" if reading.scale == "log" else shown_unit(reading.unit)
 
 
 def good_grades(study: Study, reading: Reading) -> tuple[int, int] | None:

@@ -11,9 +11,9 @@ import pandas as pd
 
 from testpour.models.beyond import NOTHING, beyond
 from testpour.models.chance import cautions_at, chance
-from testpour.models.change import change, good_words
+from testpour.models.change import change, change_unit, good_words
 from testpour.models.settings import settings_table
-from testpour.units import shown_unit, unit_words
+from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
 if TYPE_CHECKING:
@@ -176,13 +176,14 @@ def _reading(fit, both, age):
     aimed = next((a.age for a in fit.study.aims if a.reading == reading.name and a.age is not None), None)
     table = settings_table(fit.study, both, age=aimed if age is None else age, reading=reading)
     drawn = change(fit, table)
-    ways, unit = _ways(reading, drawn.good), _unit(reading, drawn.good)
+    ways, unit = _ways(reading, drawn.good), change_unit(reading, drawn.good)
     values = 100 * (drawn.values - drawn.ratio) if drawn.ratio or drawn.good is not None else drawn.values
     low, middle, high = np.quantile(values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     up = float(np.mean(values > 0) + np.mean(values == 0) / 2)
     this, that = np.median(drawn.each, axis=0)
     return {
-        "reading": good_words(reading, drawn.good) if drawn.good else reading.words, "this": this, "that": that, "difference": middle, "low": low, "high": high,
+        "reading": good_words(reading, drawn.good) if drawn.good else reading.words,
+        "this": this, "that": that, "difference": middle, "low": low, "high": high,
         "unit": unit, "way": ways[0] if up >= 0.5 else ways[1], "sure": max(up, 1 - up),
         "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit, table) if text)),
     }
@@ -200,9 +201,3 @@ def _ways(reading, good):
     if reading.unit in ("min", "h"):
         return "longer", "shorter"
     return ("likelier", "rarer") if good is not None else ("higher", "lower")
-
-
-def _unit(reading, good):
-    if reading.grades:
-        return "in 100" if good is not None else "grades"
-    return "%" if reading.scale == "log" else shown_unit(reading.unit)

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.models.change import good_words
-from testpour.units import shown_unit, unit_words
+from testpour.models.change import change_unit, good_words
+from testpour.units import unit_words
 from testpour.wording import listed, rounded
 
 if TYPE_CHECKING:
@@ -120,9 +120,7 @@ class Effect:
     @property
     def unit(self) -> str:
         """The unit of its size as a sentence has it: %, castings in 100, grades or the reading's own."""
-        if self.reading.grades:
-            return "in 100" if self.good is not None else "grades"
-        return "%" if self.ratio else shown_unit(self.reading.unit)
+        return change_unit(self.reading, self.good)
 
     def _shown(self, value):
         """A change as digits: whole castings in a hundred, else two digits below ten; one under half keeps its side of none."""

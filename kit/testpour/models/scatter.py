@@ -10,11 +10,12 @@ import pandas as pd
 from scipy.special import erf
 
 from testpour.models.beliefs import GROUPS
+from testpour.models.change import change_unit
 from testpour.models.fits import check_one_reading
 from testpour.models.scales import to_reading
 from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
-from testpour.units import shown_unit, unit_words
+from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
@@ -99,9 +100,7 @@ class Scatter:
     @property
     def unit(self) -> str:
         """The unit of the parts, as it is shown."""
-        if self.reading.grades:
-            return "grades"
-        return "%" if self.reading.scale == "log" else shown_unit(self.reading.unit)
+        return change_unit(self.reading)
 
     def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""
@@ -138,7 +137,7 @@ class Scatter:
         return REMEDIES[part.words if part.words in REMEDIES else part.name]
 
     def _lessons(self, parts):
-        lessons = list(dict.fromkeys(LESSONS[part.name] for part in parts if part.name in LESSONS))
+        lessons = list(dict.fromkeys(LESSONS[part.name] for part in parts))
         return f"What would tell: {listed(lessons)}."
 
 
@@ -165,17 +164,14 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     for place, (name, drawn) in enumerate(spreads.items()):
         low, middle, high = np.quantile(_own_terms(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
         words = ONLY if name == "reading" and alone else WORDS[name]
+        levels = len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
         parts.append(
-            Part(name, words, _levels(fit, name), float(middle), float(low), float(high),
+            Part(name, words, levels, float(middle), float(low), float(high),
                  float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), _told(fit, name, drawn))
         )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in spreads)
     alike = 0 if _differ(fit) else fit.pours
     return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent, alike)
-
-
-def _levels(fit, name):
-    return len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
 
 
 def _differ(fit):
