@@ -34,9 +34,8 @@ from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.sheet_cells import read_cells, tame, untame
-from testpour.models.agreement import check_log
 from testpour.models.chance import chance
-from testpour.models.check import check_fit
+from testpour.models.check import check_fit, check_log
 from testpour.models.compare import compare
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings

@@ -28,7 +28,7 @@ _HOMES = {
     "bench_sheet": "bench.bench_sheet",
     "chance": "models.chance",
     "check_fit": "models.check",
-    "check_log": "models.agreement",
+    "check_log": "models.check",
     "check_settings": "cautions",
     "compare": "models.compare",
     "compare_studies": "report.versus",

@@ -9,8 +9,8 @@ from scipy.stats import kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
-from testpour.models.agreement import Agreement, CheckedLog, agreement, check_log
-from testpour.models.check import Checked, check_fit
+from testpour.models.agreement import Agreement, agreement
+from testpour.models.check import Checked, CheckedLog, check_fit, check_log
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
 from testpour.study_file import study_from

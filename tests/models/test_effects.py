@@ -9,9 +9,9 @@ import pytest
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
-from testpour.models.agreement import agreement, check_log
+from testpour.models.agreement import agreement
 from testpour.models.change import averages
-from testpour.models.check import check_fit
+from testpour.models.check import check_fit, check_log
 from testpour.models.effect import Effect
 from testpour.models.effects import Effects, effects
 from testpour.models.fits import fit_castings

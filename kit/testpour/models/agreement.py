@@ -1,27 +1,22 @@
-"""Log against belief, and the whole log checked at once: what stands out, and what to look at first."""
+"""Log against belief: whether the beliefs could have given a log like this one."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.prior_draws import draw_beliefs
-from testpour.logbook.known import TIMED, out_of_order
 from testpour.models.beliefs import GRADE
-from testpour.models.check import Checked, check_fit
 from testpour.models.effect import to_check
-from testpour.models.effects import effects
-from testpour.models.fits import Fits
-from testpour.models.reading_fit import ReadingFit
 from testpour.models.reading_model import model_of
-from testpour.wording import count, in_markdown, listed, said_in_markdown
+from testpour.wording import listed, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
+    from testpour.models.reading_fit import ReadingFit
 
 TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
 RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
@@ -149,89 +144,3 @@ def _tails(pulls):
     ranks = np.argsort(np.argsort(pulls, axis=0), axis=0) + 0.5
     share = ranks / len(pulls)
     return np.column_stack([2 * np.minimum(share, 1 - share)[:, :-1], 1 - share[:, -1]])
-
-
-@dataclass(frozen=True)
-class CheckedLog:
-    """Everything in a log that deserves a second look.
-
-    Parameters
-    ----------
-    checked : dict
-        Reading name to `Checked`.
-    agreements : dict
-        Reading name to `Agreement`.
-    contrary : tuple of str
-        Effects, in words, that go the other way than the trade expects.
-    out_of_order : dict, optional
-        Pour to why its times cannot all be right.
-    """
-
-    checked: dict[str, Checked]
-    agreements: dict[str, Agreement]
-    contrary: tuple[str, ...] = ()
-    out_of_order: dict[str, str] = field(default_factory=dict)
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """One row a pour and reading that stands out: pour, reading, how often a casting reads so far out, says."""
-        rows = [
-            {"pour": suspect.pour, "reading": one.reading.words, "by luck": suspect.tail, "says": suspect.sentence()}
-            for one in self.checked.values()
-            for suspect in one.suspects
-        ]
-        rows += [{"pour": pour, "reading": "order of its times", "by luck": 0.0, "says": f"{pour}: {said}"} for pour, said in self.out_of_order.items()]
-        return pd.DataFrame(rows, columns=["pour", "reading", "by luck", "says"])
-
-    @property
-    def odd(self) -> list[str]:
-        """Names of the pours that stand out, those odd in most readings first."""
-        return self.table["pour"].value_counts().index.tolist()
-
-    def sentence(self) -> str:
-        """What stands out, in a sentence or two."""
-        pours = max((one.table["pour"].nunique() for one in self.checked.values()), default=0)
-        if not pours:
-            return "No readings are in the log yet, so nothing can be checked."
-        where = self.table.groupby("pour", sort=False)["reading"].agg(listed)
-        odd = listed(f"{pour} ({where[pour]})" for pour in self.odd)
-        strange = listed(one.reading.words for one in self.agreements.values() if one.warns)
-        strained = listed(one.reading.words for one in self.checked.values() if one.strained)
-        said = ["No pour stands out." if pours > 1 else "No reading was taken of more than one pour yet, so there is no other to compare with."]
-        if odd:
-            said = [f"{count(len(self.odd), 'pour')} to look at again: {odd}."]
-        if strange:
-            said.append(f"Log and trade differ about {strange}.")
-        elif pours > 1 and any(one.held for one in self.agreements.values()):
-            said.append(f"Log and trade agree{f' on the whole, but not about {listed(self.contrary)}' if self.contrary else ''}.")
-        if strained and pours > 1:
-            said.append(f"Intervals of {strained} are narrower than this log deserves: something is at work that is not logged.")
-        return " ".join(said)
-
-    __repr__ = sentence
-
-    def _repr_markdown_(self):
-        lines = [*self.table["says"], *(one.sentence() for one in self.agreements.values() if one.warns)]
-        return f"**{in_markdown(self.sentence())}**\n\n" + "".join(f"- {in_markdown(line)}\n" for line in lines)
-
-
-def check_log(fits: Fits) -> CheckedLog:
-    """Pours that stand out in any reading, and readings where log and belief disagree.
-
-    Parameters
-    ----------
-    fits : Fits
-
-    Returns
-    -------
-    CheckedLog
-        Its table has one row a pour and reading that stands out; nothing is left out of any fit.
-    """
-    read = {name: fit for name, fit in fits.items() if len(fit.rows)}
-    contrary = tuple(f"what {e.factor.words} does to {e.reading.words}" for fit in read.values() for e in effects(fit).each if e.contrary)
-    times = fits.castings.readings[fits.castings.readings["reading"].isin(TIMED)]
-    order = {str(pour): out_of_order(fits.study, rows.itertuples()) for pour, rows in times.groupby("pour", sort=False)}
-    return CheckedLog(
-        {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary,
-        {pour: said for pour, said in order.items() if said},
-    )

@@ -1,19 +1,22 @@
-"""Does a model agree with its log: each pour against what all other pours say of it."""
+"""Does a model agree with its log: each pour against what all other pours say of it, and the whole log at once."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
-from testpour.models.fits import check_one_reading
+from testpour.logbook.known import TIMED, out_of_order
+from testpour.models.agreement import Agreement, agreement
+from testpour.models.effects import effects
+from testpour.models.fits import Fits, check_one_reading
 from testpour.models.left_out import left_out
 from testpour.models.scales import latent_ends
 from testpour.models.suspects import Suspect, suspects
-from testpour.wording import count, listed, said_in_markdown
+from testpour.wording import count, in_markdown, listed, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -147,3 +150,88 @@ def _repeated(fit):
     one = posterior.spread**2 / again["reads"].mean() + posterior.group_spread.get("pour", np.zeros(1)) ** 2 + again["step"].mean()
     return repeats, float(chi2.cdf(squares / one, repeats).mean())
 
+
+@dataclass(frozen=True)
+class CheckedLog:
+    """Everything in a log that deserves a second look.
+
+    Parameters
+    ----------
+    checked : dict
+        Reading name to `Checked`.
+    agreements : dict
+        Reading name to `Agreement`.
+    contrary : tuple of str
+        Effects, in words, that go the other way than the trade expects.
+    out_of_order : dict, optional
+        Pour to why its times cannot all be right.
+    """
+
+    checked: dict[str, Checked]
+    agreements: dict[str, Agreement]
+    contrary: tuple[str, ...] = ()
+    out_of_order: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a pour and reading that stands out: pour, reading, how often a casting reads so far out, says."""
+        rows = [
+            {"pour": suspect.pour, "reading": one.reading.words, "by luck": suspect.tail, "says": suspect.sentence()}
+            for one in self.checked.values()
+            for suspect in one.suspects
+        ]
+        rows += [{"pour": pour, "reading": "order of its times", "by luck": 0.0, "says": f"{pour}: {said}"} for pour, said in self.out_of_order.items()]
+        return pd.DataFrame(rows, columns=["pour", "reading", "by luck", "says"])
+
+    @property
+    def odd(self) -> list[str]:
+        """Names of the pours that stand out, those odd in most readings first."""
+        return self.table["pour"].value_counts().index.tolist()
+
+    def sentence(self) -> str:
+        """What stands out, in a sentence or two."""
+        pours = max((one.table["pour"].nunique() for one in self.checked.values()), default=0)
+        if not pours:
+            return "No readings are in the log yet, so nothing can be checked."
+        where = self.table.groupby("pour", sort=False)["reading"].agg(listed)
+        odd = listed(f"{pour} ({where[pour]})" for pour in self.odd)
+        strange = listed(one.reading.words for one in self.agreements.values() if one.warns)
+        strained = listed(one.reading.words for one in self.checked.values() if one.strained)
+        said = ["No pour stands out." if pours > 1 else "No reading was taken of more than one pour yet, so there is no other to compare with."]
+        if odd:
+            said = [f"{count(len(self.odd), 'pour')} to look at again: {odd}."]
+        if strange:
+            said.append(f"Log and trade differ about {strange}.")
+        elif pours > 1 and any(one.held for one in self.agreements.values()):
+            said.append(f"Log and trade agree{f' on the whole, but not about {listed(self.contrary)}' if self.contrary else ''}.")
+        if strained and pours > 1:
+            said.append(f"Intervals of {strained} are narrower than this log deserves: something is at work that is not logged.")
+        return " ".join(said)
+
+    __repr__ = sentence
+
+    def _repr_markdown_(self):
+        lines = [*self.table["says"], *(one.sentence() for one in self.agreements.values() if one.warns)]
+        return f"**{in_markdown(self.sentence())}**\n\n" + "".join(f"- {in_markdown(line)}\n" for line in lines)
+
+
+def check_log(fits: Fits) -> CheckedLog:
+    """Pours that stand out in any reading, and readings where log and belief disagree.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Returns
+    -------
+    CheckedLog
+        Its table has one row a pour and reading that stands out; nothing is left out of any fit.
+    """
+    read = {name: fit for name, fit in fits.items() if len(fit.rows)}
+    contrary = tuple(f"what {e.factor.words} does to {e.reading.words}" for fit in read.values() for e in effects(fit).each if e.contrary)
+    times = fits.castings.readings[fits.castings.readings["reading"].isin(TIMED)]
+    order = {str(pour): out_of_order(fits.study, rows.itertuples()) for pour, rows in times.groupby("pour", sort=False)}
+    return CheckedLog(
+        {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary,
+        {pour: said for pour, said in order.items() if said},
+    )
