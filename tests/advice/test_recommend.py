@@ -21,10 +21,9 @@ from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import at_its_age, best_settings, beyond_log, recommend
 from testpour.advice.stopping import stop_advice
 from testpour.logbook.castings import Castings
-from testpour.models.beyond import beyond
 from testpour.models.chance import NoAims, chance
 from testpour.models.fits import fit_castings
-from testpour.models.settings import settings_table
+from testpour.models.settings import beyond, settings_table
 from testpour.report.advised import advice, advised
 from testpour.study import Aim
 

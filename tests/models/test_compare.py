@@ -5,11 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from testpour.models.beyond import beyond
 from testpour.models.chance import chance
 from testpour.models.compare import NoSuchPour, compare
 from testpour.models.fits import fit_castings
-from testpour.models.settings import settings_table
+from testpour.models.settings import beyond, settings_table
 from testpour.models.terms import warmth
 from testpour.study import Aim, StudyProblems
 

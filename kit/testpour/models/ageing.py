@@ -12,9 +12,8 @@ from scipy.special import ndtr
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
-from testpour.models.beyond import beyond
 from testpour.models.scales import to_latent
-from testpour.models.settings import settings_table
+from testpour.models.settings import beyond, settings_table
 from testpour.problems import Problem
 from testpour.wording import in_markdown, listed
 

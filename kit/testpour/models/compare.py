@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.beyond import NOTHING, beyond
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change, change_unit, good_words
-from testpour.models.settings import settings_table
+from testpour.models.settings import NOTHING, beyond, settings_table
 from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 

@@ -14,12 +14,11 @@ from scipy.special import ndtr
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
-from testpour.models.beyond import beyond
 from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.reading_model import model_of
 from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
 from testpour.models.scales import as_read, grade_edges, to_latent
-from testpour.models.settings import SettingsGiven, check_level, settings_table
+from testpour.models.settings import SettingsGiven, beyond, check_level, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count

@@ -1,4 +1,4 @@
-"""Settings as a table: what a person writes, made complete for a model."""
+"""Settings as a table: what a person writes, made complete for a model, and held against what was poured."""
 
 from __future__ import annotations
 
@@ -10,16 +10,20 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 import pandas as pd
 
+from testpour.models.terms import one_post_cure
 from testpour.problems import Problem
 from testpour.study import Study, StudyProblems
-from testpour.units import UnitProblem, to_unit
+from testpour.units import UnitProblem, show, to_unit
 from testpour.wording import listed
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
+    from testpour.models.reading_fit import ReadingFit
 
 ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
 LONGEST_AGE = 24.0 * 366 * 50  # h
+NOTHING = "nothing poured yet"
+ROUNDING = 1.01  # an age within a hundredth of one read counts as read
 
 # Settings as a person gives them: factor name to a number in its unit, or text with one; several in a list or a table.
 SettingsGiven: TypeAlias = "Mapping[str, str | float] | Sequence[Mapping[str, str | float]] | pd.DataFrame"
@@ -86,6 +90,41 @@ def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.
         return ""
     held, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in each), listed(usual.show(usual.usual) for usual, _ in each)
     return f" This is for {held}, the middle of what the log met: it never met the usual {never}."
+
+
+def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
+    """What of each setting lies outside the pours a fit rests on, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``.
+
+    One text a row of settings, with ``age`` in hours; empty where the row lies inside. Half the finest step worth setting is
+    not called outside.
+    """
+    if not len(fit.rows):
+        return [NOTHING] * len(table)
+    used = fit.believed.factors
+    words: list[list[str]] = [[] for _ in range(len(table))]
+    poured, asked = one_post_cure(fit.rows), one_post_cure(table)
+    for factor in fit.study.factors:
+        if factor.name in used and factor.name in table:
+            _note_beyond(words, factor, poured[factor.name], asked[factor.name])
+    if "age" in used:
+        read = fit.rows["age"]
+        low, high = read.min() / ROUNDING, read.max() * ROUNDING
+        span = f"{read.min():g} to {read.max():g} h" if read.min() < read.max() else f"{read.min():g} h"
+        for place in np.flatnonzero((table["age"] < low) | (table["age"] > high)):
+            words[place].append(f"age {show(table['age'].iloc[place], 'h')} (read at {span})")
+    return ["; ".join(each) for each in words]
+
+
+def _note_beyond(words, factor, poured, asked):
+    """Add what of one factor lies outside the values poured."""
+    low, high, margin = poured.min(), poured.max(), factor.step / 2 + 1e-9
+    asked = asked.to_numpy(float)
+    span = factor.between(low, high)
+    for place in np.flatnonzero((asked < low - margin) | (asked > high + margin)):
+        if factor.kind == "yes/no":
+            words[place].append(f"{'with' if asked[place] else 'without'} {factor.words} (never poured)")
+        else:
+            words[place].append(f"{factor.words} {factor.show(asked[place])} (poured {span})")
 
 
 def check_level(level: float) -> None:
