@@ -7,11 +7,13 @@ import pandas as pd
 import pytest
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.optimum import summit
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
 from testpour.models.physics import PEAK, LotFit, latent, learn_lot, settings_of
-from testpour.models.physics_choice import PeakColumn, _log_evidence, _with_physics
+from testpour.models.physics_choice import PeakColumn, _with_physics
+from testpour.models.reading_model import log_evidence
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -144,7 +146,8 @@ def test_evidence_is_the_likelihood_averaged_over_belief():
     sigma = np.abs(rng.normal(0, 0.3, 200_000))
     off = (y - level[:, None] - slope[:, None] * x) / sigma[:, None]
     density = np.exp(-(off**2).sum(axis=1) / 2 - 4 * np.log(sigma) - 2 * np.log(2 * np.pi))
-    assert _log_evidence(model) == pytest.approx(np.log(density.mean()), abs=0.25)  # Laplace in one dimension
+    _, unit, top = summit(model)
+    assert log_evidence(unit, top, 0) == pytest.approx(np.log(density.mean()), abs=0.25)  # Laplace in one dimension
 
 
 @pytest.fixture(scope="module")

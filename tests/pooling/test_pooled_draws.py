@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws
-from testpour.pooling.climbing import EvenSpreads, Slope, log_evidence, pooled_top_of_density
+from testpour.pooling.climbing import EvenSpreads, Slope, pooled_top_of_density
 from testpour.pooling.draws import sample_pool
 
 
@@ -38,7 +39,8 @@ def test_the_evidence_of_rows_in_seconds_is_that_of_the_same_in_minutes(slopes):
     found = []
     for unit in (1, 60):
         model, bench = small_pool("exact", unit=unit)
-        found.append(log_evidence(pooled_top_of_density(model, bench, [Slope(1, 0.3 * unit)] * slopes)))
+        _, scale, top = pooled_top_of_density(model, bench, [Slope(1, 0.3 * unit)] * slopes)
+        found.append(log_evidence(scale, top, len(model.groups) + slopes))
     assert found[0] - found[1] == pytest.approx(len(bench) * np.log(60), abs=1e-4)
 
 

@@ -29,10 +29,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.likelihood.laplace import LOG_2PI
 from testpour.likelihood.optimum import summit
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot, peak_latent, settings_of
+from testpour.models.reading_model import log_evidence
 from testpour.models.terms import Term
 from testpour.physics.atlas import rise_of
 from testpour.physics.lots import lots_at
@@ -71,19 +71,10 @@ def chosen(
         return believed, (), plain
     other = _with_physics(study, believed, learn_lot(castings, beliefs))
     cured = build(reading, other, rows)
-    if _log_evidence(cured) - _log_evidence(plain) > EVEN:
+    of_cured, of_plain = (log_evidence(*summit(model)[1:], len(model.groups)) for model in (cured, plain))
+    if of_cured - of_plain > EVEN:
         return other, (SAID,), cured
     return believed, (), plain
-
-
-def _log_evidence(model: IntervalModel) -> float:
-    """Log of the chance (density) that a model with proper beliefs gives to its rows.
-
-    By Laplace's approximation about the mode of the group standard deviations and cut-points.
-    """
-    _, scale, top = summit(model)
-    around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
-    return float(top.value + around + scale.log_volume + len(model.groups) * np.log(scale.unit))
 
 
 @dataclass(frozen=True)

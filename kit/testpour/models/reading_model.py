@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.laplace import LOG_2PI
 from testpour.models.beliefs import ReadingBeliefs
 from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.remainder import remainder_scale, remainder_terms, seen_directions
@@ -17,6 +18,8 @@ from testpour.models.terms import Term, design
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
+    from testpour.likelihood.climb import Top
+    from testpour.likelihood.scaling import Scale
     from testpour.study import Study
 
 
@@ -42,6 +45,16 @@ def model_of(
         smooth=_smooth_part(terms, believed, columns[:, len(foreseen) :]) if terms else None,
         **scale_options(reading, believed),
     )
+
+
+def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
+    """Log of the chance (density) that proper beliefs give to a model's rows, `spreads` standard deviations among its unknowns.
+
+    By Laplace's approximation about the `top` of what is left when all that is nearly normal is integrated out, as if
+    worked out in the rows' own unit and not on the `scale`.
+    """
+    around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
+    return float(top.value + around + scale.log_volume + spreads * np.log(scale.unit))
 
 
 def _smooth_part(

@@ -136,17 +136,6 @@ def _carried(found, scale):
     return top.at + in_units * np.log(before.unit / scale.unit)
 
 
-def log_evidence(found: Found) -> float:
-    """How well beliefs foresaw the rows: log of their density with everything unknown integrated out, but for a constant.
-
-    To be held against that of the same rows under other beliefs.
-    """
-    density, scale, top = found
-    spreads = len(density.marginal.problem.groups)
-    stretch = scale.log_volume + spreads * np.log(scale.unit)  # as if worked out in the rows' own unit
-    return float(top.value + stretch - np.linalg.slogdet(top.curvature)[1] / 2)
-
-
 def _some_benches(bench):
     """Rows of enough benches, evenly taken, to hold about `PART` rows."""
     levels = np.unique(bench)

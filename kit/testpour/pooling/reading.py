@@ -15,13 +15,13 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.change import averages
 from testpour.models.log_rows import groups_of, labels_of, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit
-from testpour.models.reading_model import scale_options
+from testpour.models.reading_model import log_evidence, scale_options
 from testpour.models.remainder import of_expected_size
 from testpour.models.scales import latent_ends
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
-from testpour.pooling.climbing import Slope, log_evidence, pooled_top_of_density
+from testpour.pooling.climbing import Slope, pooled_top_of_density
 from testpour.pooling.draws import SMALL, sample_pool
 
 if TYPE_CHECKING:
@@ -197,7 +197,8 @@ def _sized(reading, believed, rows, scale, slopes):
         resized = _resized(believed, size)
         model, number = _model(reading, resized, rows, scale)
         found = pooled_top_of_density(model, number, slopes, near=found)
-        tried[np.log(size) - size**2 / np.pi + log_evidence(found)] = resized, model, found
+        foresaw = log_evidence(*found[1:], len(model.groups) + len(slopes))
+        tried[np.log(size) - size**2 / np.pi + foresaw] = resized, model, found
     return tried[max(tried)]
 
 
