@@ -76,51 +76,32 @@ class Term:
     column: Callable[[pd.DataFrame], Any]  # from a table of settings to one number a row, zero at the reference settings
 
 
+def _ratio(table, name):
+    return log_ratio(table[name], REFERENCE[name])
+
+
+def _above(table, name):
+    return table[name] - REFERENCE[name]
+
+
 TERMS = {
     term.name: term
     for term in (
         Term("level", "level", (), lambda t: np.ones(len(t))),
-        Term("catalyst", "catalyst", ("catalyst",), lambda t: log_ratio(t["catalyst"], 1.5)),
-        Term(
-            "catalyst_bend",
-            "catalyst, bend",
-            ("catalyst",),
-            lambda t: log_ratio(t["catalyst"], REFERENCE["catalyst"]) ** 2,
-        ),
+        Term("catalyst", "catalyst", ("catalyst",), lambda t: _ratio(t, "catalyst")),
+        Term("catalyst_bend", "catalyst, bend", ("catalyst",), lambda t: _ratio(t, "catalyst") ** 2),
         Term("warmth", "room temperature", ("room_temperature",), lambda t: warmth(t["room_temperature"])),
+        Term("thickness", "thickness", ("thickness",), lambda t: _ratio(t, "thickness")),
+        Term("pigment", "pigment", ("pigment",), lambda t: _above(t, "pigment")),
+        Term("pigment_bend", "heavy pigment", ("pigment",), lambda t: np.maximum(t["pigment"] - BEND, 0)),
+        Term("pigment_log", "pigment", ("pigment",), lambda t: np.log((t["pigment"] + 0.1) / (REFERENCE["pigment"] + 0.1))),
+        Term("cover", "cover", ("cover",), lambda t: _above(t, "cover")),
+        Term("humidity", "humidity", ("humidity",), lambda t: _above(t, "humidity") / 10),
         Term(
-            "thickness",
-            "thickness",
-            ("thickness",),
-            lambda t: log_ratio(t["thickness"], REFERENCE["thickness"]),
+            "thickness_x_warmth", "thickness in a warm room", ("thickness", "room_temperature"),
+            lambda t: _ratio(t, "thickness") * warmth(t["room_temperature"]),
         ),
-        Term("pigment", "pigment", ("pigment",), lambda t: t["pigment"] - REFERENCE["pigment"]),
-        Term(
-            "pigment_bend",
-            "heavy pigment",
-            ("pigment",),
-            lambda t: np.maximum(t["pigment"] - BEND, 0),
-        ),
-        Term(
-            "pigment_log",
-            "pigment",
-            ("pigment",),
-            lambda t: np.log((t["pigment"] + 0.1) / (REFERENCE["pigment"] + 0.1)),
-        ),
-        Term("cover", "cover", ("cover",), lambda t: t["cover"] - REFERENCE["cover"]),
-        Term("humidity", "humidity", ("humidity",), lambda t: (t["humidity"] - REFERENCE["humidity"]) / 10),
-        Term(
-            "thickness_x_warmth",
-            "thickness in a warm room",
-            ("thickness", "room_temperature"),
-            lambda t: log_ratio(t["thickness"], REFERENCE["thickness"]) * warmth(t["room_temperature"]),
-        ),
-        Term(
-            "post_cure",
-            "post-cure",
-            (OVEN, HOURS),
-            lambda t: post_cure(t[OVEN], t[HOURS]),
-        ),
+        Term("post_cure", "post-cure", (OVEN, HOURS), lambda t: post_cure(t[OVEN], t[HOURS])),
         Term("age", "age", ("age",), lambda t: np.log(t["age"] / 24.0)),
     )
 }
@@ -129,9 +110,7 @@ TERMS = {
 def own_term(factor: Factor) -> Term:
     """The term of a person's own numeric factor: linear, half its span from the usual value is 1."""
     half = (factor.span[1] - factor.span[0]) / 2 if factor.span else max(abs(factor.usual), 1.0)
-    return Term(
-        factor.name, factor.words, (factor.name,), lambda t: (t[factor.name] - factor.usual) / (half or 1.0)
-    )
+    return Term(factor.name, factor.words, (factor.name,), lambda t: (t[factor.name] - factor.usual) / (half or 1.0))
 
 
 class Held:
