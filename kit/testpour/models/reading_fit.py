@@ -15,8 +15,8 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.log_rows import groups_of, labels_of
-from testpour.models.reading_model import model_of
-from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
+from testpour.models.reading_model import laid_out, model_of
+from testpour.models.remainder import folded, remainder_scale, seen_directions
 from testpour.models.scales import as_read, grade_edges, to_latent
 from testpour.models.settings import SettingsGiven, beyond, check_level, settings_table
 from testpour.models.terms import design
@@ -203,12 +203,9 @@ def fit_rows(
     """The `ReadingFit` of `reading` on `rows`, one a reading; see `log_rows.rows_of` for what a row holds.
 
     The `model` is made of the others where it is not given, with a smooth part for what the terms leave over if a `remainder` is
-    wanted. `near` is a model of nearly the same rows, fitted before; `columns` are as for `model_of`.
+    wanted. `near` is a model of nearly the same rows, fitted before; `columns` are as for `laid_out`.
     """
-    believed = believed.foreseen()
-    terms = remainder_terms(study, believed) if remainder else ()
-    if columns is None:
-        columns = design((*believed.terms, *terms), rows)
+    believed, terms, columns = laid_out(study, believed, rows, remainder, columns)
     model = model or model_of(study, reading, believed, rows, remainder, columns)
     posterior = model.posterior(draws=draws, seed=seed, near=near)
     if terms:

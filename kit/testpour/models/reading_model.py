@@ -29,13 +29,10 @@ def model_of(
 ) -> IntervalModel:
     """The `IntervalModel` of `reading` on `rows` (see `rows_of`), beliefs included, and the remainder where wanted.
 
-    `columns` (n, p + q) are the foreseen terms and the remainder's at the rows, where they are known already.
+    `columns` are as for `laid_out`.
     """
-    believed = believed.foreseen()
+    believed, terms, columns = laid_out(study, believed, rows, remainder, columns)
     groups, foreseen = groups_of(labels_of(rows)), [term.name for term in believed.terms]
-    terms = remainder_terms(study, believed) if remainder else ()
-    if columns is None:
-        columns = design((*believed.terms, *terms), rows)
     return IntervalModel(
         *latent_ends(reading, rows),
         pd.DataFrame(columns[:, : len(foreseen)], columns=foreseen),
@@ -45,6 +42,17 @@ def model_of(
         smooth=_smooth_part(terms, believed, columns[:, len(foreseen) :]) if terms else None,
         **scale_options(reading, believed),
     )
+
+
+def laid_out(
+    study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True, columns: np.ndarray | None = None
+) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
+    """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows, if not known yet."""
+    believed = believed.foreseen()
+    terms = remainder_terms(study, believed) if remainder else ()
+    if columns is None:
+        columns = design((*believed.terms, *terms), rows)
+    return believed, terms, columns
 
 
 def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
@@ -57,9 +65,7 @@ def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
     return float(top.value + around + scale.log_volume + spreads * np.log(scale.unit))
 
 
-def _smooth_part(
-    terms: Sequence[Term], believed: ReadingBeliefs, columns: np.ndarray
-) -> tuple[np.ndarray, float]:
+def _smooth_part(terms: Sequence[Term], believed: ReadingBeliefs, columns: np.ndarray) -> tuple[np.ndarray, float]:
     """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
     return columns @ seen_directions(columns), remainder_scale(terms, believed)
 
