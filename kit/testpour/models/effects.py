@@ -127,9 +127,9 @@ def _steps(fit):
             continue
         start, end = (values.min(), values.max()) if poured else (factor.span or (factor.low, factor.high))
         beside = held_settings(fit.study, fit.rows)
-        if factor.name == "post_cure_temperature":
-            hours = fit.rows["post_cure_time"].max() if "post_cure_time" in fit.rows and poured else 0.0
-            beside["post_cure_time"] = hours or 2.0
+        if factor.name == OVEN:
+            hours = fit.rows[HOURS].max() if HOURS in fit.rows and poured else 0.0
+            beside[HOURS] = hours or 2.0
         yield factor, float(start), float(end), poured, beside
 
 
@@ -158,7 +158,7 @@ def _effect(fit, alike, factor, start, end, poured, beside, level):
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
         poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, alike[factor.name], factor) if poured else (), expected,
-        beside["post_cure_time"] if factor.name == "post_cure_temperature" else None,
+        beside[HOURS] if factor.name == OVEN else None,
     )
 
 
@@ -174,11 +174,8 @@ def _by_day(rows, factor, middle):
 
 def _together(fit, alike, factor):
     """The other settings that may move the reading and whose ranks rose, or fell, whenever this one's rose, in words."""
-    one_thing = {"post_cure_temperature", "post_cure_time"}
-    others = [
-        other for other in fit.study.factors
-        if other.kind != "text" and other.name in fit.believed.factors - {factor.name} and not {factor.name, other.name} <= one_thing
-    ]
+    used = fit.believed.factors - ({OVEN, HOURS} if factor.name in (OVEN, HOURS) else {factor.name})
+    others = [other for other in fit.study.factors if other.kind != "text" and other.name in used]
     return tuple(other.words for other in others if abs(alike[other.name]) > 1 - 1e-9)
 
 
