@@ -33,10 +33,6 @@ class PredictiveDraws:
     shift: np.ndarray  # (m,): the shift as drawn, for a pour the model has seen; zero for one it has not
     cuts: np.ndarray | None  # (m, grades - 1)
 
-    def ends(self, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-        """Latent ends of each reading for each draw: two arrays of shape (m, k), or (1, k) where the same for all."""
-        return drawn_ends(fit.reading, rows, self.cuts)
-
     def thinned(self, step: int) -> PredictiveDraws:
         """Every `step`-th draw."""
         cuts = None if self.cuts is None else self.cuts[::step]
@@ -54,7 +50,8 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     leaves too few draws, or a tail too steep, the model is fitted again without the pour.
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
-    seen, said = fit.rows[[c for c in ("low", "high", "room_temperature") if c in fit.rows]], np.empty((len(table), 5))
+    seen = fit.rows[[c for c in ("low", "high", "room_temperature") if c in fit.rows]]
+    said = np.empty((len(table), 5))
     for pour in table["pour"].unique():
         mine = fit.labels["pour"] == str(pour)
         said[mine] = _one(fit, pour, seen[mine], level)
@@ -103,18 +100,16 @@ def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
     return weights / weights.sum()
 
 
-def tails(
-    seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame
-) -> tuple[np.ndarray, np.ndarray]:
+def tails(seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Chances, under weighted draws, of reading at least as high as each of a pour's k `rows`, and at least as low: two arrays (k,)."""
-    low, high = seen.ends(fit, rows)
+    low, high = drawn_ends(fit.reading, rows, seen.cuts)
     whole = np.hypot(seen.own, seen.spread)[:, None]
     return weights @ ndtr((seen.mean - low) / whole), weights @ ndtr((high - seen.mean) / whole)
 
 
 def _likelihood(seen, fit, rows):
     """Log-likelihood of the pour's readings for each draw, its own shift integrated out: shape (m,)."""
-    low, high = seen.ends(fit, rows)
+    low, high = drawn_ends(fit.reading, rows, seen.cuts)
     if len(rows) == 1:
         whole = np.hypot(seen.own, seen.spread)
         return _log_chance(low - seen.mean, high - seen.mean, whole[:, None])[:, 0]

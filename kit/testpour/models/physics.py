@@ -48,7 +48,7 @@ class LotFit:
     pours: int = 0  # that it rests on
     peaks: int = 0  # peak readings among them
 
-    def draws(self, number: int = 400, seed: int = 0) -> Lots:
+    def draws(self, number: int, seed: int = 0) -> Lots:
         """Lots as likely as belief and log make them, with fields of shape (number, 1)."""
         root = np.linalg.cholesky(self.spread + 1e-9 * np.eye(len(self.place)))
         scores = np.random.default_rng(seed).standard_normal((number, len(self.place)))
@@ -86,9 +86,6 @@ class _Evidence:
     pigment: np.ndarray
     labels: dict[str, np.ndarray]
     scatter: dict[str, float]
-
-    def predicted(self, lots: Lots) -> np.ndarray:
-        return latent(self.reading.name, lots, self.settings)
 
 
 def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
@@ -174,7 +171,7 @@ def _linear(parts, at, count):
     lots = lots_at(at[:count] + moves)
     blocks, seen, used = [], [], []
     for k, part in enumerate(parts):
-        found = part.predicted(lots)
+        found = latent(part.reading.name, lots, part.settings)
         slope = (found[1 : count + 1] - found[count + 1 :]).T / (2 * TURN)
         own = np.zeros((len(part.low), len(parts)))
         own[:, k] = part.pigment

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
@@ -68,11 +67,10 @@ class ReadingFit:
         """Latent mean at each row of a table from `settings_table`: shape (draws, rows)."""
         return self.posterior.coefficients @ design(self.believed.terms, table).T
 
-    def scatter(self, groups: Sequence[str] = GROUPS) -> np.ndarray:
-        """Standard deviation of one new reading about its mean, the `groups` included: shape (draws,)."""
+    def scatter(self) -> np.ndarray:
+        """Standard deviation of one new reading about its mean, the `GROUPS` included: shape (draws,)."""
         spread = self.posterior.group_spread
-        new = sum((spread[name] ** 2 for name in groups if name in spread), self.posterior.spread**2)
-        return np.sqrt(new)
+        return np.sqrt(sum((spread[name] ** 2 for name in GROUPS if name in spread), self.posterior.spread**2))
 
     @cached_property
     def out_of_shape(self) -> tuple[np.ndarray, np.ndarray]:

@@ -10,12 +10,12 @@ two readings counted in full in a later form, which was not raced.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.models.left_out import PredictiveDraws, predictive_draws, tails
+from testpour.models.left_out import predictive_draws, tails
 from testpour.models.scales import latent_ends
 from testpour.units import show
 from testpour.wording import count, listed, said_in_markdown
@@ -72,7 +72,7 @@ def _slip(fit, part, least):
         return None
     rows = fit.rows.loc[part.index]
     drawn = predictive_draws(fit, fit, rows)
-    known = PredictiveDraws(drawn.mean + drawn.shift[:, None], np.zeros_like(drawn.own), drawn.spread, drawn.shift, drawn.cuts)
+    known = replace(drawn, mean=drawn.mean + drawn.shift[:, None], own=np.zeros_like(drawn.own))
     even = np.full(len(drawn.own), 1 / len(drawn.own))
     far = 2 * np.minimum(*tails(known, even, fit, rows))
     odd = np.flatnonzero(far < least)
