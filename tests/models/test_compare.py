@@ -60,7 +60,7 @@ def test_pours_keep_their_room_unless_one_is_given(fits):
     expected = 100 * np.expm1(np.median(energy) * (warmth(22.0) - warmth(17.0)))
     assert found.table.loc["gel time", "difference"] == pytest.approx(expected, rel=1e-6)
     same = compare(fits, "P01", "P07", room=20)
-    assert same.sentence() == "P01 and P07 have the same settings: only scatter can part them."
+    assert same.sentence() == "P01 and P07 have the same settings: only scatter can make them differ."
     assert (same.table["sure"] == 0.5).all()
 
 

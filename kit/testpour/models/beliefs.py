@@ -169,10 +169,10 @@ def _scatter_problems(where, entry):
 
 
 def _belief_problems(where, entry):
-    """What is wrong with one belief: a mean and a spread above 0, with source and confidence at will."""
+    """What is wrong with one belief: it takes a mean and a spread above 0, and may have a source and a confidence."""
     fields = {field.name for field in dataclasses.fields(Belief)} - (set() if where.endswith(", cuts") else {"width"})
     if not isinstance(entry, dict) or not {"mean", "sd"} <= set(entry) <= fields:
-        return [f"{where}: give mean and sd, and at will source and confidence; found {entry!r}."]
+        return [f"{where}: give mean and sd, with source and confidence if you like; found {entry!r}."]
     if not _positive(entry.get("width", GRADE)):
         return [f"{where}: width {entry['width']!r} must be a number above 0."]
     if not isinstance(entry["mean"], int | float) or not np.isfinite(entry["mean"]) or not _positive(entry["sd"]):

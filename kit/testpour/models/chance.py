@@ -133,7 +133,10 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
 
 
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about in any row of complete settings, and in the quickest gel and the hottest peak predicted there."""
+    """What is refused or warned about in complete settings.
+
+    In any row of them, and in the quickest gel and the hottest peak predicted there.
+    """
     found = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])
     for fit in fits.values() if len(table) else ():
         if fit.reading.name == "gel_time":

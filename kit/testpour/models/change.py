@@ -40,7 +40,7 @@ def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
 
 
 def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
-    """The average casting at each of n settings, of its `latent` mean (m, n): shape (m, n).
+    """The average casting at each of n settings, worked out of its `latent` mean there: both of shape (m, n).
 
     In the reading's unit; for grades the chances of one that meets the aim, or average grades.
     """
@@ -55,7 +55,7 @@ def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.nda
 
 
 def change_unit(reading: Reading, good: tuple[int, int] | None = None) -> str:
-    """The unit of a change as a sentence has it: %, in 100 for the chance of `good` grades, grades, or the reading's own."""
+    """The unit of a change in a sentence: %, "in 100" for the chance of `good` grades, grades without these, or the reading's own."""
     if reading.grades:
         return "grades" if good is None else "in 100"
     return "%" if reading.scale == "log" else shown_unit(reading.unit)

@@ -73,7 +73,7 @@ class Comparison:
     def sentence(self) -> str:
         """What differs, which readings that moves, and what cannot be told."""
         if not self.differ:
-            same = f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can part them."
+            same = f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can make them differ."
             return self.cautions.around(same)
         rows = list(self.table.iterrows())
         told = [self._said(name, row) for name, row in rows if row["sure"] >= SURE]
@@ -100,7 +100,7 @@ class Comparison:
         return f"{name} {row['way']} by {about}{unit_words(row['unit'])} (90 % interval {low} to {high})"
 
     def _goodness(self):
-        """The chance of a good casting of the two."""
+        """How likely a good casting is with each of the two, and which is the better."""
         if self.chances is None:
             return
         gain = self.chances[:, 1] - self.chances[:, 0]

@@ -123,7 +123,7 @@ class Effect:
         return change_unit(self.reading, self.good)
 
     def _shown(self, value):
-        """A change as digits: whole castings in a hundred, else two digits below ten; one under half keeps its side of none."""
+        """A change as digits: whole castings in a hundred, else two digits below ten; less than half a casting keeps its sign."""
         if self.good is None or SHOWN < abs(value) < HALF:
             return rounded(value)
         return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")

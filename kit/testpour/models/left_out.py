@@ -40,7 +40,7 @@ class PredictiveDraws:
 
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
-    """Each reading beside its interval as the log's other pours predict it, of chance `level`.
+    """Each reading beside the interval in which the log's other pours expect it with chance `level`.
 
     One row a reading, as `fit.rows`: pour, age, low, high, from, to, above (chance of reading at least as high), below (at least
     as low), inside (share of what is seen that lies in the interval).
@@ -101,7 +101,7 @@ def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
 
 
 def tails(seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Chances, under weighted draws, of reading at least as high as each of a pour's k `rows`, and at least as low: two arrays (k,)."""
+    """Chances, by weighted draws, of reading at least as high as each of a pour's k `rows` and at least as low: two arrays (k,)."""
     low, high = drawn_ends(fit.reading, rows, seen.cuts)
     whole = np.hypot(seen.own, seen.spread)[:, None]
     return weights @ ndtr((seen.mean - low) / whole), weights @ ndtr((high - seen.mean) / whole)

@@ -48,7 +48,7 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
 
 
 def _rounded(study, reading, rows):
-    """The rows, exact readings as rounded to the last place written where they show no scatter; and that in words.
+    """The rows, exact readings that show no scatter taken as rounded to the last place written, and a sentence that says so.
 
     Repeats that are all equal, or values that the settings account for to the last digit, say how finely the scale is
     read, not that castings do not differ: taken as exact they would have no scatter at all, and their likelihood no top

@@ -203,7 +203,10 @@ def _noise(parts):
 
 
 def _weighed(noise, used, right):
-    """The inverse covariance of the readings `used` times `right` (n, k), by Woodbury's identity: work grows with the readings, not their square."""
+    """The inverse covariance of the readings `used` times `right` (n, k).
+
+    By Woodbury's identity: the work grows with the readings, not their square.
+    """
     own, shared = noise[0][used, None], noise[1][used]
     plain = right / own
     if not shared.shape[1]:

@@ -47,7 +47,10 @@ def model_of(
 def laid_out(
     study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True, columns: np.ndarray | None = None
 ) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
-    """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows, if not known yet."""
+    """What is foreseen, the remainder's terms where it is wanted, and the columns of both at the rows.
+
+    `columns` (n, p + q) are these where they are known already.
+    """
     believed = believed.foreseen()
     terms = remainder_terms(study, believed) if remainder else ()
     if columns is None:
@@ -56,10 +59,10 @@ def laid_out(
 
 
 def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
-    """Log of the chance (density) that proper beliefs give to a model's rows, `spreads` standard deviations among its unknowns.
+    """Log of the chance (density) that a model with proper beliefs gives to its rows.
 
     By Laplace's approximation about the `top` of what is left when all that is nearly normal is integrated out, as if
-    worked out in the rows' own unit and not on the `scale`.
+    worked out in the rows' own unit and not on the `scale`. `spreads` is how many of its unknowns are standard deviations.
     """
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
     return float(top.value + around + scale.log_volume + spreads * np.log(scale.unit))

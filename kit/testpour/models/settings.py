@@ -75,7 +75,7 @@ def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
 def as_met(study: Study, poured: pd.DataFrame) -> Study:
     """The study with the usual value of what nobody can choose, such as the humidity, as `held_settings` has it.
 
-    Only what the log holds, and never at its usual value, differs.
+    Only what the log holds, but never met at its usual value, differs.
     """
     held = held_settings(study, poured)
     met = {f.name for f in study.factors if f.role != "chosen" and f.name in held and f.name in poured and poured[f.name].notna().any()}

@@ -58,7 +58,7 @@ def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray
 def one_post_cure(table: pd.DataFrame, off: Sequence[float] = (REFERENCE[OVEN], REFERENCE[HOURS])) -> pd.DataFrame:
     """The table with heat without time, and time without heat, written as what they are: no post-cure.
 
-    As it is where it lacks the temperature or the time of the post-cure. `off` is the °C and h that stand for no post-cure.
+    A table without the temperature or the time of a post-cure stays as it is. `off` is the °C and h that stand for none.
     """
     if not {OVEN, HOURS} <= set(table):
         return table
