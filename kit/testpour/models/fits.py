@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -13,7 +12,6 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.log_rows import rows_of
 from testpour.models.physics_choice import chosen
 from testpour.models.reading_fit import ReadingFit, fit_rows
-from testpour.models.reading_model import model_of
 from testpour.models.settings import SettingsGiven
 from testpour.problems import Problem
 from testpour.threads import one_thread
@@ -139,6 +137,6 @@ def fit_castings(
         said: tuple[str, ...] = ()
         model: IntervalModel | None = None
         if physics:
-            believed, said, model = chosen(castings, reading, believed, rows, partial(model_of, study, remainder=remainder), beliefs=beliefs)
+            believed, said, model = chosen(castings, reading, believed, rows, remainder, beliefs)
         models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model, remainder)
     return Fits(study, castings, models, seed)

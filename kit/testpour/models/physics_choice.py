@@ -23,7 +23,7 @@ pours and nothing off the chances of either, because a day's hardness scatters b
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +32,7 @@ import numpy as np
 from testpour.likelihood.optimum import summit
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot, peak_latent, settings_of
-from testpour.models.reading_model import log_evidence
+from testpour.models.reading_model import log_evidence, model_of
 from testpour.models.terms import Term
 from testpour.physics.atlas import rise_of
 from testpour.physics.lots import lots_at
@@ -55,22 +55,22 @@ LEFT = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd 
 
 
 def chosen(
-    castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
-    build: Callable[..., IntervalModel], *, beliefs: Mapping[str, Any] | None = None
+    castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool,
+    beliefs: Mapping[str, Any] | None = None
 ) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
     """Beliefs of a reading with heat and cure among its terms, where that tells more of the log; `believed` has plain terms.
 
-    ``build(reading, believed, rows)`` gives a model. Beside the beliefs comes what to say of them, empty where the plain terms
-    stay, and the model of these beliefs where it had to be built to choose.
+    `remainder` and `beliefs` are as for `fit_castings`. Beside the beliefs comes what to say of them, empty where the plain
+    terms stay, and the model of these beliefs where it had to be built to choose.
     """
     study = castings.study
     if reading.name != PEAK or not set(NEEDS) <= {factor.name for factor in study.factors}:
         return believed, (), None
-    plain = build(reading, believed, rows)
+    plain = model_of(study, reading, believed, rows, remainder)
     if plain.informative.sum() < FEWEST:
         return believed, (), plain
     other = _with_physics(study, believed, learn_lot(castings, beliefs))
-    cured = build(reading, other, rows)
+    cured = model_of(study, reading, other, rows, remainder)
     of_cured, of_plain = (log_evidence(*summit(model)[1:], len(model.groups)) for model in (cured, plain))
     if of_cured - of_plain > EVEN:
         return other, (SAID,), cured
