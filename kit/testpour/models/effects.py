@@ -109,9 +109,9 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     if level not in known:
         alike = fit.rows.drop_duplicates("pour").rank(numeric_only=True).corr()
         each = [_effect(fit, alike, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
-        strength = {id(e): abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9) for e in each}
+        each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
         held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
-        known[level] = Effects(fit.reading, tuple(sorted(each, key=lambda e: -strength[id(e)])), held)
+        known[level] = Effects(fit.reading, tuple(each), held)
     return known[level]
 
 
@@ -157,8 +157,10 @@ def _effect(fit, alike, factor, start, end, poured, beside, level):
     turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
-        poured and _by_day(fit.rows, factor, (start + end) / 2), _together(fit, alike[factor.name], factor) if poured else (), expected,
-        beside[HOURS] if factor.name == OVEN else None,
+        by_day=poured and _by_day(fit.rows, factor, (start + end) / 2),
+        together=_together(fit, alike[factor.name], factor) if poured else (),
+        expected=expected,
+        hours=beside[HOURS] if factor.name == OVEN else None,
     )
 
 
