@@ -136,7 +136,7 @@ def test_a_stated_scatter_leaves_the_others(study):
         ({"catalyst": {"mean": 0, "sd": 0}}, "gel_time, catalyst: mean 0 must be a number and sd 0 a number above 0"),
         ({"catalyst": {"mean": 0, "sd": -1}}, "sd -1 a number above 0"),
         ({"catalyst": {"mean": 0, "sd": float("nan")}}, "sd nan a number above 0"),
-        ({"catalyst": {"mean": 0}}, "give mean and sd"),
+        ({"catalyst": {"mean": 0}}, "give mean and sd, with source and confidence if you like; found {'mean': 0}"),
         ({"catalyst": {"mean": 0, "sd": 1, "spread": 2}}, "give mean and sd"),
         ({"catalyst": 0.5}, "give mean and sd"),
         ({"scatter": {"session": -0.1, "moon": 1}}, "session = -0.1; give a number above 0 .* moon = 1"),
