@@ -500,6 +500,13 @@ def test_several_readings_of_one_kind_go_in_together_or_not_at_all(log):
     assert list(log.castings().readings["low"]) == [76.0, 79.0, 78.0]
 
 
+@pytest.mark.parametrize("one", ["75", 75])
+def test_one_value_in_place_of_a_list_is_one_reading(log, one):
+    log.add_pour("A", **POUR)
+    assert len(log.add_readings("A", "hardness", one, age=24)) == 1
+    assert log.castings().readings["low"].tolist() == [75.0]
+
+
 def test_a_peak_that_may_have_been_read_in_fahrenheit_is_doubted_and_kept(log):
     """180 °F is (180 - 32) / 1.8 = 82 °C; styrene boils at 145 °C (handbook value, from memory)."""
     for pour in ("P01", "P02"):

@@ -199,18 +199,18 @@ class Logbook:
         return entry
 
     def add_readings(
-        self, pour: str, reading: str, values: Iterable[str | float], *, age: str | float | None = None,
+        self, pour: str, reading: str, values: Iterable[str | float] | float, *, age: str | float | None = None,
         specimen: str = "", by: str = "", note: str = ""
     ) -> list[int]:
         """Log one reading taken in several places, all or none; returns the entry numbers.
 
-        `values` is a list, each as `add_reading` takes a value; the rest is as there.
+        `values` is a list, each as `add_reading` takes a value, or one value by itself; the rest is as there.
 
         Parameters
         ----------
         pour, reading : str
         values : iterable of float or str
-            One a place; numbers in the reading's unit, or text with one.
+            One a place; numbers in the reading's unit, or text with one. A single text is one value.
         age : float or str, optional
             Hours after mixing, or text with a unit.
         specimen, by, note : str
@@ -222,7 +222,8 @@ class Logbook:
             Entry numbers, one a value.
         """
         common = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note}
-        rows = [reading_of(self.study, {**common, "value": value}) for value in values]
+        each = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
+        rows = [reading_of(self.study, {**common, "value": value}) for value in each]
         with self._ledger() as ledger:
             name, entries = ledger.standing(pour).pour, []
             for row in rows:
