@@ -181,10 +181,14 @@ def test_check_names_pours_that_lack_a_reading_an_aim_asks_for(tmp_path, capsys)
     log = Logbook(read_study(tmp_path / "s"))
     log.add_pour("A", settings={"catalyst": 1.5}, session="Monday")
     log.add_reading("A", "gel_time", 22)
+    log.add_pour("B", settings={"catalyst": 1.5}, session="Monday")
+    log.add_reading("B", "tack", "dry", age="24 h")
+    log.add_reading("B", "hardness", 75, age="7 d")  # the aim is at 24 h
     log.close()
     assert main(["check", str(tmp_path / "s")]) == 1
-    said = capsys.readouterr().err
-    assert "No tack is logged for A" in said and "No hardness is logged for A" in said and "gel time" not in said
+    said = " ".join(capsys.readouterr().err.split())
+    assert "No tack at 24 h is logged for A. Log it." in said and "No hardness at 24 h is logged for A, B. Log it." in said
+    assert "No gel time is logged for B. Log it, or log that it was not yet reached." in said
 
 
 def test_check_writes_nothing(demo):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import closing
 
+from testpour.bench.slots import slots
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
 from testpour.logbook.book import Logbook
@@ -44,10 +45,14 @@ def _unaimed(study):
 
 
 def _unread(castings):
-    """Pours without a reading that an aim asks for."""
+    """Pours without a reading that an aim asks for, at an age that counts for that of the aim."""
+    places = {(slot.reading.name, slot.age): slot for slot in slots(castings.study)}
     for aim in castings.study.aims:
-        read = set(castings.readings.loc[castings.readings["reading"] == aim.reading, "pour"])
+        rows, place = castings.readings[castings.readings["reading"] == aim.reading], places.get((aim.reading, aim.age))
+        read = set(rows["pour"] if place is None else rows.loc[[place.holds(age) for age in rows["age"]], "pour"])
         lacking = [str(pour) for pour in castings.pours.index if pour not in read]
         if lacking:
-            words = castings.study.reading(aim.reading).words
-            yield f"No {words} is logged for {', '.join(lacking)}. Log it, or log that it was not yet reached."
+            reading = castings.study.reading(aim.reading)
+            when = "" if place is None else f" at {place.age:g} h"
+            instead = ", or log that it was not yet reached" if reading.scale == "log" else ""  # of a time, which may not have come
+            yield f"No {reading.words}{when} is logged for {', '.join(lacking)}. Log it{instead}."
