@@ -500,6 +500,19 @@ def test_several_readings_of_one_kind_go_in_together_or_not_at_all(log):
     assert list(log.castings().readings["low"]) == [76.0, 79.0, 78.0]
 
 
+@pytest.mark.parametrize("made_at", ["2231-01-01", "0204-06-03 10:30", dt.datetime(2231, 1, 1)])
+def test_a_pour_was_made_between_1950_and_today_whichever_way_it_goes_in(log, made_at):
+    log.add_pour("A", **POUR, made_at="2024-06-03 10:30")
+    ways = (
+        lambda: log.add_pour(**POUR, made_at=made_at), lambda: log.add_all([{**POUR, "made_at": made_at}]),
+        lambda: log.correct_pour("A", why="slip", made_at=made_at),
+    )
+    for way in ways:
+        with pytest.raises(LogProblem, match=f"'{str(made_at)[:10]}.*' is not between 1950 and today, .* Write the day the pour was made"):
+            way()
+    assert log.castings().pours["made_at"].tolist() == [dt.datetime(2024, 6, 3, 10, 30)]
+
+
 @pytest.mark.parametrize("one", ["75", 75])
 def test_one_value_in_place_of_a_list_is_one_reading(log, one):
     log.add_pour("A", **POUR)

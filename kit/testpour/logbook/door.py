@@ -9,6 +9,7 @@ import pandas as pd
 from testpour.units import UnitProblem
 
 TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
+EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
 DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
 
 
@@ -49,6 +50,17 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     if not isinstance(value, dt.datetime):
         raise UnitProblem(f"date: {value!r} is not a date. Write it like 2026-03-01 10:30.")
     return value.astimezone().replace(tzinfo=None) if value.tzinfo else value
+
+
+def made_on(value: str | dt.date | None) -> dt.datetime:
+    """When a pour was made, as `moment` reads it: past, and no slip of a century; else a UnitProblem."""
+    made, now = moment(value), dt.datetime.now()
+    if not EARLIEST <= made < now + dt.timedelta(days=1):
+        raise UnitProblem(
+            f"date: {str(value)!r} is not between {EARLIEST.year} and today, {now:%Y-%m-%d} by the clock of this computer. Write the "
+            "day the pour was made."
+        )
+    return made
 
 
 def _read(text):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.cautions import check_settings
-from testpour.logbook.door import clean, missing, moment
+from testpour.logbook.door import clean, made_on, missing
 from testpour.logbook.known import known
 from testpour.logbook.tables import UNDATED, LogProblem
 from testpour.mixing import check_note
@@ -88,7 +88,7 @@ class EntryCheck:
             except StudyProblems as problem:
                 problems.append((where, self._head(name), value, problem.problems[0]))
         try:
-            made_at = UNDATED if missing(entry.get("made_at")) else moment(entry["made_at"])
+            made_at = UNDATED if missing(entry.get("made_at")) else made_on(entry["made_at"])
         except UnitProblem as problem:
             problems.append((where, "made at", entry["made_at"], str(problem)))
         note = clean(entry.get("note"))
@@ -199,8 +199,8 @@ def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str
 
 @as_log_problem()
 def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
-    """A date and time on the workshop's clock; see `moment`."""
-    return moment(made_at)
+    """When a pour was made, on the workshop's clock; see `made_on`."""
+    return made_on(made_at)
 
 
 @as_log_problem()

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from testpour.columns import NIL, NO, TICKS, YES
-from testpour.logbook.door import moment
+from testpour.logbook.door import made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
 from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, only_shared
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
     from testpour.logbook.headers import Head
     from testpour.study import Study
 
-EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 DATED = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")  # a date as a workbook keeps it
 
@@ -158,17 +156,6 @@ def _entry(study, cells, number, decimal, problems):
     return entry
 
 
-def _day(cell):
-    """The day a pour was made: past, and no slip of a century."""
-    made, now = moment(cell), dt.datetime.now()
-    if not EARLIEST <= made < now + dt.timedelta(days=1):
-        raise UnitProblem(
-            f"date: {cell!r} is not between {EARLIEST.year} and today, {now:%Y-%m-%d} by the clock of this computer. Write the day "
-            "the pour was made."
-        )
-    return made
-
-
 def _lot(factor, head, cell):
     """The name of a lot; under a shortened header, such as Resin, a number may be an amount."""
     amount = AMOUNT.fullmatch(cell)
@@ -181,7 +168,7 @@ def _lot(factor, head, cell):
     return untame(cell)
 
 
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": _day, "made_anyway": lambda cell: cell.casefold() in YES}
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": made_on, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def _readings(reading, head, cell, decimal):
