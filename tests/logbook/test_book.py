@@ -178,10 +178,14 @@ def test_what_is_withdrawn_leaves_the_castings_and_stays_in_the_history(log):
     assert log.history("P02")[["what", "void"]].values.tolist() == [["pour", False], ["gel_time", False], ["pour", True]]
     for deed in (lambda: log.add_reading("P02", "tack", 1, age=24), lambda: log.correct_pour("P02", why="no"),
                  lambda: log.withdraw_pour("P02", why="no")):
-        with pytest.raises(LogProblem, match="Pour 'P02' was withdrawn; log it as a new pour"):
+        with pytest.raises(LogProblem, match="Pour 'P02' was withdrawn; log it as a new pour under another name, such as P02-2"):
             deed()
-    with pytest.raises(LogProblem, match="is in the log already"):
-        log.add_pour("P02", **POUR)
+    with pytest.raises(LogProblem, match=r"^P01 is in .* correct_pour\. P02 was withdrawn and keeps its name\. .* such as P02-2\.$"):
+        log.add_all([{"pour": name, **POUR} for name in ("P02", "P01")])
+    assert log.add_pour("P02-2", **POUR) == "P02-2"
+    log.withdraw_pour("P02-2", why="spilt too")
+    with pytest.raises(LogProblem, match=r"such as P02-3\.$"):
+        log.add_pour("P02-2", **POUR)
 
 
 @pytest.mark.parametrize("why", ["", "  ", None])

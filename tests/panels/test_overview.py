@@ -29,11 +29,11 @@ def test_each_step_leads_to_the_next(own, hand):
     assert open_before.table.loc["Plan", "stands"] == "8 pours planned, 8 to make"
     log = tp.Logbook(tp.read_study(own))
     yesterday = dt.datetime.now() - dt.timedelta(hours=24)
-    log.add_pour("P01", session="S1", settings={"catalyst": "1 %", "thickness": "5 mm"}, made_at=yesterday)
+    log.add_pour("P01-2", session="S1", settings={"catalyst": "1 %", "thickness": "5 mm"}, made_at=yesterday)  # P01 was spilt
     log.close()
     marked, said = next_of(hand, own)
     assert marked == ["pour"]
-    assert "1 pour, 1 reading due. Next: take the tack of P01 in 2-pour-and-log." in said
+    assert "1 pour, 1 reading due. Next: take the tack of P01-2 in 2-pour-and-log." in said
     assert open_before.table.loc["Plan", "stands"] == "8 pours planned, 7 to make"
 
 

@@ -50,6 +50,12 @@ def test_a_pour_lost_in_a_session_that_is_over_moves_to_the_next(plan):
     assert list(last.table["session"]) == ["S4"]
 
 
+def test_a_pour_made_again_under_a_name_of_its_own_is_not_asked_for_once_more(plan):
+    castings = made(plan, *plan.session(1).index)
+    castings.pours = castings.pours.rename(index={"P02": "P02-2"})  # what the form and the log call it
+    assert list(repair_plan(plan, castings).table.index) == list(plan.table.index[5:])
+
+
 def test_a_finished_plan_has_nothing_to_repair(plan):
     with pytest.raises(Problem, match="nothing is left to repair. Plan afresh"):
         repair_plan(plan, made(plan, *plan.table.index))

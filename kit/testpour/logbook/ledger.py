@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -41,9 +42,7 @@ class Ledger:
         taken = self._taken(given if all(given) else None)
         doubled = [e["pour"] for e in entries if e["pour"] in taken]
         if doubled:
-            raise LogProblem(
-                f"{', '.join(doubled)} is in the log already. Give another name, or correct it with correct_pour."
-            )
+            raise LogProblem(" ".join(self._why_taken(doubled)))
         free = iter(new_names("P", len(given), {*taken, *given}))
         names, readings = [], []
         for entry in entries:
@@ -62,6 +61,14 @@ class Ledger:
             return set(self._connection.execute(asked).scalars())
         parts = (names[start : start + MANY] for start in range(0, len(names), MANY))
         return {name for part in parts for name in self._connection.execute(asked.where(POURS.c.pour.in_(part))).scalars()}
+
+    def _why_taken(self, names):
+        """Sentences on names that the log has already; a pour that was withdrawn keeps its own."""
+        withdrawn = set(self._connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
+        if held := [name for name in names if name not in withdrawn]:
+            yield f"{', '.join(held)} is in the log already. Give another name, or correct it with correct_pour."
+        for name in (name for name in names if name in withdrawn):
+            yield f"{name} was withdrawn and keeps its name. Log the pour made in its place under another, such as {_made_again(name)}."
 
     def insert_pour(self, entry: Mapping[str, Any]) -> int:
         """Add one row of a pour with its settings; returns its entry number."""
@@ -98,7 +105,7 @@ class Ledger:
             names = self._connection.execute(sa.select(POURS.c.pour).distinct().order_by(POURS.c.pour)).scalars().all()
             raise LogProblem(f"No pour {pour!r} in the log; it has {', '.join(names[-12:]) or 'none yet'}.")
         if rows[-1].void:
-            raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour.")
+            raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour under another name, such as {_made_again(pour)}.")
         return rows[-1]
 
     def times(self, pour: str) -> Sequence[Row[Any]]:
@@ -205,6 +212,12 @@ def _replaced(old, deed, why):
     row = old._asdict() | {"supersedes": old.entry, "note": f"{old.note} {deed}: {clean(why)}".strip()}
     del row["entry"]
     return old, row
+
+
+def _made_again(name):
+    """The name of a pour made in place of another: P02-2 for P02, P02-3 for P02-2."""
+    first, number = re.fullmatch(r"(.*?)(?:-(\d+))?", name).groups(default="1")
+    return f"{first}-{int(number) + 1}"
 
 
 def _utc():

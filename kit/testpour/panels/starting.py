@@ -14,7 +14,7 @@ from testpour.bench.session_form import SessionForm
 from testpour.logbook.castings import Castings, new_names
 from testpour.panels.memory import Memory
 from testpour.panels.workshop import Needed, Workshop
-from testpour.planning.plan import Plan
+from testpour.planning.plan import Plan, names_planned
 
 
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
@@ -54,8 +54,8 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
 
 
 def unpoured(plan: pd.DataFrame, castings: Castings) -> pd.DataFrame:
-    """The pours of a kept plan that are not in the log."""
-    return plan[~plan.index.isin(castings.pours.index.astype(str))]
+    """The pours of a kept plan that are not in the log, nor made again under a name such as P02-2."""
+    return plan[~plan.index.isin(names_planned(castings.pours.index))]
 
 
 def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | Mapping[str, float] | None, scale: str, room: str) -> SessionForm:

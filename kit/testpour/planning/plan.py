@@ -246,3 +246,8 @@ def _run_order(asked, chosen, castings, seed):
     table.insert(0, "session", [sessions[number] for number in chosen.sessions[order]])
     table.index = pd.Index(new_names("P", len(table), pours), name="pour")
     return table
+
+
+def names_planned(pours: pd.Index) -> pd.Index:
+    """The names under which pours of a log were planned: one made again as P02-2 was planned as P02."""
+    return pours.astype(str).str.replace(r"-\d$", "", regex=True)

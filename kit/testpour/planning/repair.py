@@ -13,7 +13,7 @@ from testpour.models.settings import settings_table
 from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import outlook
-from testpour.planning.plan import Plan, made_pours
+from testpour.planning.plan import Plan, made_pours, names_planned
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.problems import Problem
 from testpour.wording import count, in_html, listed, table_html
@@ -97,7 +97,8 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     plan : Plan
     castings : Castings
         The log: pours of the plan that stand in it count with the settings they got; a pour that went
-        wrong is withdrawn from the log first, and comes back in the plan.
+        wrong is withdrawn from the log first, and comes back in the plan. Made again it needs a new name in
+        the log: P02-2 counts as P02 of the plan.
     seed : int
 
     Returns
@@ -111,11 +112,12 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     Problem
         If nothing is left to plan.
     """
-    made = castings.pours[castings.pours.index.isin(plan.table.index)]
-    left = plan.table.drop(index=made.index)
+    names = names_planned(castings.pours.index)
+    made, names = castings.pours[names.isin(plan.table.index)], names[names.isin(plan.table.index)]
+    left = plan.table.drop(index=names)
     if not len(left):
         raise Problem("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
-    over = [s for s in plan.sessions if s in set(plan.table.loc[made.index, "session"])]
+    over = [s for s in plan.sessions if s in set(plan.table.loc[names, "session"])]
     sessions = _places(plan, castings, left, over)
     if plan.purpose == SETTLE:  # the two settings of its question are all it may pour
         table, how = left.assign(session=sessions), "with the settings of the question"
