@@ -177,6 +177,8 @@ class Factor(Column):
             If it cannot be read, is neither yes nor no, or lies outside the range.
         """
         if self.kind == "text":
+            if isinstance(value, list | tuple | dict | set | np.ndarray):
+                raise UnitProblem(f"{self.words}: {shortened(repr(value))} is not the name of one lot. Write one, in quotation marks.")
             return str(value).strip()
         if self.kind == "yes/no":
             return truth(value, self.words)

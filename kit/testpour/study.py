@@ -129,6 +129,24 @@ class Study:
         """Chosen factors that have a span to plan over."""
         return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)
 
+    def named(self, given: Mapping[str, Any]) -> Mapping[str, Any]:
+        """The settings of one pour as given; StudyProblems where they do not come by name.
+
+        Parameters
+        ----------
+        given : dict
+            Factor name to value.
+
+        Returns
+        -------
+        dict
+        """
+        if isinstance(given, Mapping):
+            return given
+        known = (f'{{"{f.name}": "{f.show(f.usual)}"}}' for f in self.factors if f.kind != "text")
+        example = next(known, '{"catalyst": "1.5 %"}')
+        raise StudyProblems("Settings", [f"{shortened(repr(given))} does not name one pour's settings. Write them like {example}."])
+
     def settings(self, given: Mapping[str, Any] | None = None, **more: str | float | None) -> dict[str, Any]:
         """Settings as one complete row of floats, usual values where nothing is said.
 
@@ -149,11 +167,7 @@ class Study:
         StudyProblems
             Naming every setting that is unknown, unreadable or out of range.
         """
-        if not isinstance(given or {}, Mapping):
-            known = (f'{{"{f.name}": "{f.show(f.usual)}"}}' for f in self.factors if f.kind != "text")
-            example = next(known, '{"catalyst": "1.5 %"}')
-            raise StudyProblems("Settings", [f"{shortened(repr(given))} does not name one pour's settings. Write them like {example}."])
-        given = {**(given or {}), **more}
+        given = {**self.named({} if given is None else given), **more}
         problems = [
             f"{name} is not a factor of this study; it has {', '.join(f.name for f in self.factors)}."
             for name in given

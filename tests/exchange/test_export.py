@@ -154,6 +154,11 @@ def test_parquet_says_how_to_install_it(practice_castings, tmp_path, monkeypatch
         write_sheet(practice_castings, tmp_path / "out.parquet")
 
 
+def test_a_log_is_written_as_its_castings_are(practice_log, tmp_path):
+    files = write_sheet(practice_log, tmp_path / "log.csv"), write_sheet(practice_log.castings(), tmp_path / "castings.csv")
+    assert files[0].read_bytes() == files[1].read_bytes()
+
+
 def test_another_ending_is_refused(practice_castings, tmp_path):
     with pytest.raises(Problem, match="out.ods: write to a name ending in .csv, .xlsx or .parquet"):
         write_sheet(practice_castings, tmp_path / "out.ods")

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.files import Kind, free_for, put
+from testpour.logbook.castings import HoldsCastings
 from testpour.logbook.sheet_cells import tame
 from testpour.problems import Problem
 
@@ -23,12 +24,12 @@ MAKER = "testpour, table of castings"
 LONGEST = 100_000  # bytes that are looked at to tell an earlier table
 
 
-def write_sheet(castings: Castings, path: str | Path) -> Path:
+def write_sheet(castings: Castings | HoldsCastings, path: str | Path) -> Path:
     """Write the castings as a table for other programs, units in the headers; returns the path.
 
     Parameters
     ----------
-    castings : Castings
+    castings : Castings or Logbook
     path : str or Path
         Ending in .csv or .xlsx: one row a pour, as `read_sheet` reads it. Ending in .parquet: one row a
         reading, with the settings of its pour beside it; a pour without readings has one row.
@@ -58,7 +59,7 @@ def write_sheet(castings: Castings, path: str | Path) -> Path:
         raise Problem(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
     kind = Kind("a table of castings", known)
     free_for(path, kind)
-    return put(path, write(castings, path), kind)
+    return put(path, write(castings.castings() if isinstance(castings, HoldsCastings) else castings, path), kind)
 
 
 def _csv(castings, path):

@@ -30,7 +30,7 @@ def _unfit(character):
 
 def missing(value: object) -> bool:
     """Whether a value says that nothing is known: None, NaN or a missing date."""
-    return value is None or bool(pd.isna(value))
+    return value is None or (pd.api.types.is_scalar(value) and bool(pd.isna(value)))
 
 
 def moment(value: str | dt.date | None) -> dt.datetime:

@@ -81,8 +81,12 @@ class EntryCheck:
         return checked
 
     def _pour(self, entry, where, problems):
-        row, made_at = {}, UNDATED
-        for name, value in entry.get("settings", {}).items():
+        row, made_at, given = {}, UNDATED, {}
+        try:
+            given = self.study.named(entry.get("settings", {}))
+        except StudyProblems as problem:
+            problems.append((where, "settings", entry["settings"], problem.problems[0]))
+        for name, value in given.items():
             try:
                 row |= self.settings({name: value})
             except StudyProblems as problem:
@@ -100,7 +104,7 @@ class EntryCheck:
 
     def settings(self, given: Mapping[str, Any]) -> dict[str, float | str]:
         """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
-        said = {name: value for name, value in given.items() if not missing(value)}
+        said = {name: value for name, value in self.study.named(given).items() if not missing(value)}
         whole = self.study.settings({**dict.fromkeys(given), **said})
         return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
 
