@@ -1,6 +1,7 @@
 """Every usual shape of a logger's file is read to the same minutes and degrees; what may be two things is refused."""
 
 import datetime as dt
+import re
 
 import numpy as np
 import pytest
@@ -11,6 +12,8 @@ from testpour.problems import Problems
 
 MINUTES = np.arange(0, 90, 0.5)
 DEGREES = 22 + 80 * np.exp(-(((MINUTES - 50) / 9) ** 2))
+LONG = np.arange(0, 240, 0.5)
+DEGREES_LONG = 22 + 80 * np.exp(-(((LONG - 50) / 9) ** 2))
 START = dt.datetime(2026, 3, 14, 23, 30)
 
 
@@ -312,6 +315,48 @@ def test_until_leaves_the_oven_out(tmp_path):
     degrees = np.where(MINUTES > 80, 150.0, DEGREES)
     path = write(tmp_path / "t.csv", "min,°C\n" + rows(elapsed(1), degrees))
     assert read_trace(path, until="79 min").readings.loc["peak_temperature", "value"] == pytest.approx(102, abs=0.2)
+
+
+def again(minute, degrees):
+    """A second warming to so many °C, of the shape of the first."""
+    return DEGREES_LONG + (degrees - 22) * np.exp(-(((LONG - minute) / 9) ** 2))
+
+
+def long_rows(degrees, head="min,°C"):
+    return head + "\n" + "\n".join(f"{m:g},{d:.1f}" for m, d in zip(LONG, degrees, strict=True)) + "\n"
+
+
+def test_a_trace_that_warms_further_after_it_cooled_is_asked_which_warming_is_meant(tmp_path):
+    path = write(tmp_path / "trace.csv", long_rows(again(170, 130)))
+    asked = r"twice: to 102 °C at 50 min and, after it had cooled to 22 °C, to 130 °C at 170 min. Say until=(\d+) to read the first"
+    with pytest.raises(TraceProblems, match=asked) as refused:
+        read_trace(path)
+    until = float(re.search(asked, str(refused.value))[1])
+    assert read_trace(path, until=until).readings["value"][["time_to_peak", "peak_temperature"]].tolist() == pytest.approx([50, 102], abs=0.5)
+    second = read_trace(path, mixed_at=120).readings["value"]
+    assert second[["time_to_peak", "peak_temperature"]].tolist() == pytest.approx([50, 130], abs=0.5)
+    write(path, long_rows(again(170, 90)))  # an oven below the peak
+    assert read_trace(path).readings.loc["peak_temperature", "value"] == pytest.approx(102, abs=0.5)
+
+
+def test_a_stuck_thermocouple_is_believed_up_to_where_it_stuck(tmp_path):
+    """80 exp(-1) = 29.4 K above 22 at 41 min, 9 min before the peak: it stays at that."""
+    trace = read_trace(write(tmp_path / "trace.csv", long_rows(np.where(LONG < 41, DEGREES_LONG, 51.4))))
+    assert "From 41 min on every row shows exactly 51.4 °C, as of a stuck thermocouple" in trace.sentence()
+    assert trace.readings.loc["time_to_peak"].tolist() == [41, 41, np.inf, "not yet"]
+    assert 48 < trace.readings.loc["peak_temperature", "low"] <= 51.4
+    warmed = 22 + 30 * (1 - np.exp(-LONG / 10))  # comes to rest by itself: 52.0 to the digit from 64 min on
+    assert "stuck" not in read_trace(write(tmp_path / "trace.csv", long_rows(warmed))).sentence()
+
+
+def test_a_top_that_the_logger_cut_off_is_no_less_than_that(tmp_path):
+    """80 exp(-(5/9)²) = 58.8 K above 22 from 45 to 55 min: cut off there."""
+    trace = read_trace(write(tmp_path / "trace.csv", long_rows(np.minimum(DEGREES_LONG, 80.8))))
+    assert trace.readings.loc["peak_temperature", ["low", "high", "known"]].tolist() == [pytest.approx(80.8), np.inf, "not yet"]
+    assert trace.readings.loc["time_to_peak", ["low", "high"]].tolist() == [45, 55]
+    assert "The top is cut off at 80.8 °C" in trace.sentence()
+    coarse = read_trace(write(tmp_path / "trace.csv", long_rows(np.round(DEGREES_LONG))))
+    assert "cut off" not in coarse.sentence()
 
 
 def test_names_of_channels_run_nowhere(tmp_path):

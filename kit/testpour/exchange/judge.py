@@ -5,7 +5,7 @@ import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 
 from testpour.exchange.onset import RISE, find_onset, smoothed
-from testpour.exchange.peak import FALLEN, SHARP, find_peak, highest
+from testpour.exchange.peak import FALLEN, SHARP, find_peak, highest, step_of
 
 COLUMNS = ["value", "low", "high", "known"]
 BEFORE = 3.0  # min of trace that an onset needs before it
@@ -43,9 +43,7 @@ def _noise_of(degrees: np.ndarray) -> float:
     from statsmodels.robust.scale import mad  # takes a second to load
 
     bends = np.diff(degrees, 2)
-    steps = np.abs(np.diff(np.unique(degrees)))
-    step = steps[steps > 1e-6].min() if (steps > 1e-6).any() else 0.0
-    return float(max(mad(bends, center=0) / np.sqrt(6.0) if len(bends) else 0.0, min(step, 1.0) / np.sqrt(12.0), 0.03))
+    return float(max(mad(bends, center=0) / np.sqrt(6.0) if len(bends) else 0.0, min(step_of(degrees), 1.0) / np.sqrt(12.0), 0.03))
 
 
 def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:

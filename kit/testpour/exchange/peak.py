@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.exchange.onset import smoothed
+from testpour.exchange.onset import RISE, smoothed
 
 TOP = 0.05  # share of the rise, below the highest mean, that is fitted
 FALLEN = 1.5  # K below the peak before a trace counts as past it
 SHARP = 1.0  # min either side: a peak known so closely is logged as read off
+RESTED = 10  # rows of one value, at least, before it may be a clipped top or a stuck probe
 NINETY = 1.645  # standard deviations either side that hold nine in ten
 
 
@@ -20,7 +21,7 @@ class Peak:
     degrees: float
     minute_either_side: float  # nine in ten peaks lie within it
     passed: bool  # whether the trace falls off again
-    hole: tuple[float, float] | None = None  # minutes between which the peak may hide: a gap, or too few rows
+    hole: tuple[float, float] | None = None  # minutes between which the peak may hide: a clipped top, a gap, or too few rows
 
 
 def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
@@ -29,7 +30,8 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     slow = smoothed(minutes, degrees, 3.0)
     passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
     x, y = minutes[low : high + 1] - minutes[top], degrees[low : high + 1]
-    hole = _hole(minutes, low, high, top) or (_beside(minutes, top) if len(x) < 5 else None)
+    cut = clipped(degrees)
+    hole = (float(minutes[cut[0]]), float(minutes[cut[1]])) if cut else _hole(minutes, low, high, top) or (_beside(minutes, top) if len(x) < 5 else None)
     if not passed or len(x) < 5 or hole:
         spread = 0.5 * (x[-1] - x[0])
         return Peak(float(minutes[top]), float(rough[top]), float(spread), bool(passed), hole)
@@ -43,6 +45,41 @@ def highest(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> tuple[np.
     top = int(np.argmax(rough))
     depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)
     return rough, top, *_shoulders(rough, top, rough[top] - depth)
+
+
+def two_warmings(minutes: np.ndarray, degrees: np.ndarray) -> tuple[int, int, int] | None:
+    """The rows of a first top, of the valley after it and of the highest, where a trace fell far before it rose to that; else None."""
+    slow = smoothed(minutes, degrees, 3.0)
+    top = int(np.argmax(slow))
+    rise = slow[: top + 1] - np.minimum.accumulate(slow[: top + 1])
+    fall = slow[: top + 1] - np.minimum.accumulate(slow[top::-1])[::-1]
+    first = int(np.argmax(np.minimum(rise, fall)))
+    return (first, first + int(np.argmin(slow[first : top + 1])), top) if min(rise[first], fall[first]) >= 2.0 * RISE else None
+
+
+def step_of(degrees: np.ndarray) -> float:
+    """The least step between two readings, K; 0 where all are alike."""
+    steps = np.abs(np.diff(np.unique(degrees)))
+    return float(steps[steps > 1e-6].min()) if (steps > 1e-6).any() else 0.0
+
+
+def clipped(degrees: np.ndarray) -> tuple[int, int] | None:
+    """First and last row of a top that the logger could not show: one value, come to and left too fast for a round top; else None."""
+    tops = np.flatnonzero(degrees == degrees.max())
+    rows = max(map(len, np.split(tops, np.flatnonzero(np.diff(tops) > 1) + 1)))
+    first, last, near = int(tops[0]), int(tops[-1]), min(rows // 2, RESTED)
+    if rows < RESTED or first < near or last + near >= len(degrees):
+        return None
+    return (first, last) if degrees[first] - max(degrees[first - near], degrees[last + near]) > 5.0 * step_of(degrees) else None
+
+
+def stuck_from(minutes: np.ndarray, degrees: np.ndarray) -> int | None:
+    """The row from which a trace shows one value to its end, though it rose fast up to there; else None."""
+    first = int(np.flatnonzero(degrees != degrees[-1]).max(initial=-1)) + 1
+    if first < RESTED or len(degrees) - first < 2 * RESTED:
+        return None
+    start = min(int(np.searchsorted(minutes, minutes[first] - SHARP)), first - RESTED)
+    return first if degrees[first] - degrees[start] > max(1.0, 10.0 * step_of(degrees)) else None
 
 
 def _shoulders(rough, top, level):

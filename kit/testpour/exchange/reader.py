@@ -13,6 +13,7 @@ from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
 from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, read_letters
 from testpour.exchange.judge import glitches, judge, left_the_casting
 from testpour.exchange.onset import smoothed
+from testpour.exchange.peak import clipped, stuck_from, two_warmings
 from testpour.exchange.trace import Trace
 from testpour.logbook.door import moment
 from testpour.units import UnitProblem, show, to_unit
@@ -52,6 +53,7 @@ def read_trace(
         the logger's clock (``"10:05"``), or a date and time. The first row by default.
     until : float or str, optional
         Minutes after mixing, or text with a unit, beyond which the trace is left out: an oven, a second layer.
+        Needed where the trace gets hotter after it has cooled.
 
     Returns
     -------
@@ -73,8 +75,8 @@ def read_trace(
         raise TraceProblems(path.name, problems)
     chosen, beside = found
     table = _table(times.minutes - mixed, chosen, beside, end)
-    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table), *_while_inside(table)]
-    problems = _too_little(table, mixed_at is not None)
+    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table), *_while_inside(table), *_while_alive(table)]
+    problems = _too_little(table, mixed_at is not None) or _two_castings(table)
     if problems:
         raise TraceProblems(path.name, problems)
     return _judged(path.name, chosen.name, table, mixed_at is not None, notes)
@@ -160,6 +162,35 @@ def _while_inside(table):
             f"The thermocouple seems to have left the casting after {show(table.loc[seen[last], 'minutes'], 'min')}: from there it falls "
             "faster than a casting cools. What follows is treated as missing."
         )
+
+
+def _while_alive(table):
+    """Take out of the table, and tell, what a stuck thermocouple shows; and tell of a top that the logger cut off."""
+    seen = np.flatnonzero(table["temperature"].notna())
+    values = table["temperature"].to_numpy()[seen]
+    if len(seen) and (first := stuck_from(table["minutes"].to_numpy()[seen], values)) is not None:
+        minute, degrees = table.loc[seen[first], ["minutes", "temperature"]]
+        table.loc[seen[first + 1 :], "temperature"] = np.nan
+        yield (
+            f"From {show(minute, 'min')} on every row shows exactly {values[-1]:.1f} °C, as of a stuck thermocouple or logger. What follows is "
+            "treated as missing."
+        )
+    elif len(seen) and (cut := clipped(values)):
+        yield f"The top is cut off at {values[cut[0]]:.1f} °C, row after row, as where a logger shows no more: the peak is that or higher."
+
+
+def _two_castings(table):
+    """The problem of a trace that warms up, cools and then warms up further: a second casting, or an oven."""
+    seen = table[table["temperature"].notna() & (table["minutes"] >= 0.0)]
+    rows = two_warmings(seen["minutes"].to_numpy(), seen["temperature"].to_numpy())
+    if rows is None:
+        return []
+    first, valley, top = ((show(seen["minutes"].iloc[row]), f"{seen['temperature'].iloc[row]:.0f} °C") for row in rows)
+    return [
+        (f"it warms up twice: to {first[1]} at {first[0]} min and, after it had cooled to {valley[1]}, to {top[1]} at {top[0]} min. Say "
+         f"until={float(valley[0]):g} to read the first, as where an oven or a second layer came after it; for a second casting, say "
+         "mixed_at= with the minutes after the first row at which its catalyst went in.")
+    ]
 
 
 def _minutes(value, what):
