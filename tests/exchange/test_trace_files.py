@@ -359,6 +359,27 @@ def test_a_top_that_the_logger_cut_off_is_no_less_than_that(tmp_path):
     assert "cut off" not in coarse.sentence()
 
 
+def test_a_casting_as_warm_as_no_room_is_asked_for_its_unit(tmp_path):
+    """22 °C is 71.6 °F."""
+    path = write(tmp_path / "trace.csv", long_rows(DEGREES_LONG * 1.8 + 32, "min,T (°C)"))
+    with pytest.raises(TraceProblems, match=r"'T' begins at 71.6, and neither a room .* If it is °F, put °F .* say unit='degC'"):
+        read_trace(path)
+    assert read_trace(path, unit="degC").readings.loc["peak_temperature", "value"] == pytest.approx(215.6, abs=1)
+
+
+def test_two_numbers_are_asked_for_their_unit_where_both_are_long_enough(tmp_path):
+    """From 10:00 to 15:30 either way, of which the second is 5.5 min."""
+    def clock(last):
+        each = np.linspace(0, last, 60).round().astype(int)
+        return "time,T (°C)\n" + "".join(f"{10 + k // 60}:{k % 60:02d},{22 + 40 * np.exp(-((k - last / 2) / 20) ** 2):.1f}\n" for k in each)
+
+    with pytest.raises(TraceProblems, match=r"may be hours and minutes or minutes and seconds. Say time='hh:mm' or time='mm:ss'"):
+        read_trace(write(tmp_path / "trace.csv", clock(330)))
+    for time, last in (("hh:mm", 330), ("mm:ss", 5.5)):
+        assert read_trace(tmp_path / "trace.csv", time=time).table["minutes"].max() == pytest.approx(last)
+    assert read_trace(write(tmp_path / "trace.csv", clock(120))).table["minutes"].max() == 120
+
+
 def test_names_of_channels_run_nowhere(tmp_path):
     text = "min,<script>alert(1)</script> $x^2$ \u202e (°C)\n" + rows(elapsed(1))
     trace = read_trace(write(tmp_path / "t.csv", text))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from testpour.exchange.grid import Grid, number
+from testpour.exchange.judge import WARM
 from testpour.wording import listed
 
 if TYPE_CHECKING:
@@ -116,6 +117,9 @@ def _degrees(grid, k, name, unit):
     if len(units) != 1:
         return None, [(f"the unit of channel {name!r} is not {'clear' if stated else 'stated'}, and its values may be in {listed(sorted(units)) or 'none known'}. "
                       "Say unit='degC', unit='degF' or unit='K'.")]
+    if not unit and units == {"degC"} and (warm := _may_be_fahrenheit(values)):
+        return None, [(f"channel {name!r} begins at {warm:.1f}, and neither a room nor a resin that is poured is as warm as that in °C. If it is °F, "
+                      "put °F in place of °C in the file; if the casting was that warm, say unit='degC'.")]
     degrees = TO_C[next(iter(units))](values)
     beyond = (degrees < COLDEST) | (degrees > HOTTEST)
     unread = tuple(np.flatnonzero(beyond | (np.isnan(degrees) & np.array([bool(c) for c in cells]))))
@@ -123,6 +127,15 @@ def _degrees(grid, k, name, unit):
     if np.isfinite(degrees).sum() < 0.5 * max(np.isfinite(values).sum(), 1):
         return None, [f"most values of channel {name!r} would lie outside {COLDEST:g} to {HOTTEST:g} °C in {next(iter(units))}. Check the unit."]
     return Channel(name, degrees, unread), []
+
+
+def _may_be_fahrenheit(values):
+    """The first value, in °C, of a trace that rises from a warmth no resin is poured at, yet usual in °F; else None."""
+    known = values[np.isfinite(values)]
+    if not len(known) or not known[0] > WARM or not USUAL[0] <= TO_C["degF"](known[0]) <= WARM:
+        return None
+    low, high = np.quantile(known, (0.02, 0.98))
+    return known[0] if low > WARM and known[0] - low < high - known[0] else None
 
 
 def _bare(unit):

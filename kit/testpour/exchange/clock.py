@@ -21,6 +21,7 @@ SHAPES = ("hh:mm", "mm:ss", "hh:mm:ss")
 ELAPSED = re.compile(r"\b(time|elapsed|duration|t|s|sec|seconds?|min|mins|minutes?|h|hrs?|hours?|zeit|temps|tiempo|tempo)\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
 DAY = 1440.0
+SHORTEST = 5.0  # min: a trace so long in minutes and seconds may be one of a casting
 FIRST_DAY, DAY_NUMBERS = dt.date(1899, 12, 30), (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
 
 
@@ -149,7 +150,8 @@ def _clock(head, cells, used, time):
     shape = time if time in SHAPES else next((s for s in ("mm:ss", "hh:mm") if s in head and "hh:mm:ss" not in head), None)
     beyond = any(int(p[0]) > 23 for p in parts)
     from_zero = int(parts[0][0]) == 0 and not any(p[4] for p in parts)
-    if two and shape not in ("hh:mm", "mm:ss") and (from_zero or beyond):
+    long = _span_of(cells, "mm:ss") >= SHORTEST and not any(p[4] for p in parts)
+    if two and shape not in ("hh:mm", "mm:ss") and (from_zero or beyond or long):
         return _cannot(used, f"times such as {cells[-1] or cells[0]!r} may be hours and minutes or minutes and seconds. Say time='hh:mm' or time='mm:ss'.")
     elapsed = shape == "mm:ss" or beyond or bool(re.search(r"elapsed|duration", head))
     minutes = np.array([minutes_of(c, shape or "hh:mm:ss") for c in cells])
@@ -158,6 +160,12 @@ def _clock(head, cells, used, time):
         over = np.cumsum(np.diff(minutes[known], prepend=minutes[known[0]]) < -DAY / 2)
         minutes[known] += DAY * over
     return _from_first(minutes, used, clock=True)
+
+
+def _span_of(cells, shape):
+    """Minutes from the first cell to the last, 0 or less for a clock that passes midnight."""
+    read = [minutes for cell in cells if np.isfinite(minutes := minutes_of(cell, shape))]
+    return read[-1] - read[0] if read else 0.0
 
 
 def _dated(columns, stamped, clocked, counters, day_first):
