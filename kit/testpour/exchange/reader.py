@@ -169,10 +169,9 @@ def _while_alive(table):
     seen = np.flatnonzero(table["temperature"].notna())
     values = table["temperature"].to_numpy()[seen]
     if len(seen) and (first := stuck_from(table["minutes"].to_numpy()[seen], values)) is not None:
-        minute, degrees = table.loc[seen[first], ["minutes", "temperature"]]
         table.loc[seen[first + 1 :], "temperature"] = np.nan
         yield (
-            f"From {show(minute, 'min')} on every row shows exactly {values[-1]:.1f} °C, as of a stuck thermocouple or logger. What follows is "
+            f"From {show(table.loc[seen[first], 'minutes'], 'min')} on every row shows exactly {values[-1]:.1f} °C, as of a stuck thermocouple or logger. What follows is "
             "treated as missing."
         )
     elif len(seen) and (cut := clipped(values)):
