@@ -155,6 +155,15 @@ def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
     assert len({one.centre.tobytes() for one in seen[1:]}) == 7
 
 
+def test_the_last_trial_moves_the_proposal_too(monkeypatch):
+    """With every trial good enough nothing else moves it: only moved ones are about roots of the sds."""
+    seen, weigh = [], posterior_module._weigh
+    monkeypatch.setattr(posterior_module, "_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
+    monkeypatch.setattr(posterior_module, "GOOD", 0.0)
+    IntervalModel([0.1, 0.4], [0.2, 0.6], np.ones((2, 1)), belief=([0], [1]), spread_belief=0.5).posterior(200)
+    assert seen[0].root == 3
+
+
 @pytest.mark.parametrize("grades", [False, True])
 def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkeypatch):
     """The proposal of thirty rows serves twenty-nine, whatever their unit: same means and spreads as sought anew."""

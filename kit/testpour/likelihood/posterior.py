@@ -134,7 +134,7 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
         cloud, shares, weights, shape = _weigh(proposal, target, draws, rng, THIN if turn else 0.0)
         if not turn or not _too_little(weights, shape, LEAST * draws, UNSTABLE):
             break
-        proposal = _reshaped(proposal.moved(cloud.outer, tempered(weights, FOLLOWED)), cloud, shares, weights)
+        proposal = _followed(proposal, cloud, shares, weights)
     model.drawn, effective, method = (proposal, scale), worth(weights), "importance"
     picked = resample(weights, draws, rng)
     outer, inner = cloud.outer[picked], cloud.inner[picked, one_of_each(shares[picked], rng)]
@@ -173,7 +173,7 @@ def _first_proposal(marginal, top):
 
 
 def _adapted(proposal, target, rng):
-    """The proposal moved to where outer draws carry weight, then its inner draws reshaped."""
+    """The proposal moved to where outer draws carry weight, its inner draws reshaped by the last of them."""
     for _ in range(TRIALS):
         cloud = proposal.draw(TRIAL, 0, rng)
         weights = weighed(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
@@ -181,7 +181,7 @@ def _adapted(proposal, target, rng):
             break
         proposal = proposal.moved(cloud.outer, tempered(weights, FOLLOWED))
     cloud = proposal.draw(TRIAL, _each(target), rng)
-    return _reshaped(proposal, cloud, *weighed(target(cloud.outer, cloud.inner) - cloud.log_density))
+    return _followed(proposal, cloud, *weighed(target(cloud.outer, cloud.inner) - cloud.log_density))
 
 
 def _each(target):
@@ -189,9 +189,11 @@ def _each(target):
     return int(np.clip(AT_ONCE // len(target.problem.design), 1, EACH))
 
 
-def _reshaped(proposal, cloud, shares, weights):
-    both = shares * tempered(weights, FOLLOWED)[:, None]
-    return proposal.reshaped(np.concatenate(cloud.noise), both.ravel())
+def _followed(proposal, cloud, shares, weights):
+    """The proposal moved by weighted outer draws, and its inner draws reshaped by theirs."""
+    weights = tempered(weights, FOLLOWED)
+    both = shares * weights[:, None]
+    return proposal.moved(cloud.outer, weights).reshaped(np.concatenate(cloud.noise), both.ravel())
 
 
 def _too_little(weights, shape, least, steepest):
