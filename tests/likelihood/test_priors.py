@@ -82,3 +82,12 @@ def test_the_restricted_criterion_is_the_density_of_all_that_was_seen():
     by_hand += stats.halfnorm.logpdf(sigma, scale=0.7) + np.log(sigma)
     assert tau > 0.1
     assert top.value + scale.log_volume == pytest.approx(by_hand, abs=1e-8)
+
+
+def test_cut_points_are_sought_from_their_beliefs():
+    """Cuts -1, 0 and 2 in their free form, by hand, whatever the share of each grade; with a flat belief, where thirds part."""
+    grade = np.array([0, 0, 0, 0])
+    model = IntervalModel(grade, grade, np.zeros((4, 0)), grades=4, cut_belief=([-1, 0, 2], [1, 1, 1]))
+    assert scaled_problem(model)[2] == pytest.approx([-1, np.log(1.001), np.log(2.001)])
+    flat = IntervalModel([0, 1, 2], [0, 1, 2], np.zeros((3, 0)), grades=3)
+    assert scaled_problem(flat)[2] == pytest.approx([-0.430727, np.log(2 * 0.430727)], abs=1e-5)

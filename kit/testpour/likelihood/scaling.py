@@ -173,8 +173,8 @@ def _start(model, low, high, design, root, target):
 
 
 def _grade_start(model, low, high):
-    """Cut-points from the observed shares, each grade given half a row more."""
-    if not len(low):
+    """Cut-points as believed; where a belief is flat, from the observed shares, each grade given half a row more."""
+    if np.isfinite(model.cut_belief[1]).all():
         mean = np.sort(model.cut_belief[0])
         return shape_of(mean + 1e-3 * np.arange(len(mean)))
     counts = np.full(model.grades, 0.5)
