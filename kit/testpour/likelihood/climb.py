@@ -20,7 +20,7 @@ class Top:
 
 
 STEP = 1e-4  # between two gradients whose difference is a curvature
-REACH = 2.0  # longest step of a climb, in scaled parameters
+REACH = 1.0  # longest step of a climb, in scaled parameters
 
 
 def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarray]]) -> Callable[..., np.ndarray]:
@@ -73,7 +73,7 @@ def climb(
     curvature : callable
         ``at, gradient -> (d, d)`` minus second derivatives; without the gradient, as exactly as it can.
     thrifty : bool
-        Between short steps correct the curvature by the BFGS formula instead of working it out anew.
+        Between steps correct the curvature by the BFGS formula instead of working it out anew.
     steps : int
         Tried at most.
     settle : callable, optional
@@ -117,8 +117,7 @@ def _ascend(function, at, value, gradient, matrix, how):
         at, (value, gradient) = at + step, reached
         if gained <= 1e-14 * (1 + abs(value)) and np.abs(step).max() < 1e-9:
             break
-        short = thrifty and damping == 0 and np.abs(step).max() < 0.5 and change @ step > 0
-        matrix = _bfgs(matrix, step, change) if short else curvature(at, gradient)
+        matrix = _bfgs(matrix, step, change) if thrifty and change @ step > 0 else curvature(at, gradient)
     return at, value, gradient, matrix
 
 

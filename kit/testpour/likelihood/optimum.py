@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -67,7 +68,9 @@ def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 0.0) -> T
             at = trial if marginal(trial)[0] >= value - 1e-9 else at
         return at
 
-    top = climb(marginal, start, difference_curvature(marginal), thrifty=True, settle=settle, near=near)
+    seek = partial(climb, marginal, curvature=difference_curvature(marginal), thrifty=True, settle=settle, near=near)
+    top = seek(start)
+    top = top if top.converged else seek(top.at)  # a corrected curvature may promise too early that nothing is left
     settled = top.at.copy()
     settled[sds] = np.where(np.abs(settled[sds]) < 1e-7, 0.0, np.abs(settled[sds]))
     return replace(top, at=settled)
