@@ -18,27 +18,10 @@ BIG = 10  # every so often a move as long as the difference itself, from one hum
 def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...], draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float]:
     """Return outer draws, inner draws and how many independent ones they are worth.
 
-    Parameters
-    ----------
-    proposal : Proposal
-        Draws the inner parameters given the outer ones.
-    target : Target
-    start : tuple of ndarray, shapes (m, k + G) and (m, d)
-        Rough draws from which the walkers start.
-    draws : int
-        Draws to return.
-    rng : Generator
-
-    Returns
-    -------
-    tuple
-        Arrays of shape (draws, k + G) and (draws, d), and the effective number of draws.
-
-    Notes
-    -----
-    Differential evolution (ter Braak 2006, Stat. Comput. 16, 239) moves the outer parameters, each half of the
-    walkers by differences within the other; the inner ones are drawn anew from their close stand-in, whose
-    density the acceptance takes back. An sd that would fall below zero is reflected.
+    Walkers start from the rough draws `start`, of shapes (m, k + G) and (m, d). Differential evolution (ter Braak 2006,
+    Stat. Comput. 16, 239) moves the outer parameters, each half of the walkers by differences within the other; the
+    inner ones are drawn anew from their close stand-in, whose density the acceptance takes back. An sd that would fall
+    below zero is reflected.
     """
     picked = rng.choice(len(start[0]), WALKERS, replace=len(start[0]) < WALKERS)
     outer, inner, groups = start[0][picked], start[1][picked], proposal.groups

@@ -26,17 +26,8 @@ REACH = 1.0  # longest step of a climb, in scaled parameters
 def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarray]]) -> Callable[..., np.ndarray]:
     """Return a function giving minus the second derivatives, by differences of the gradient.
 
-    Central ones; one-sided ones, at half the price, where the gradient at the place is handed over.
-
-    Parameters
-    ----------
-    function : callable
-        At a place (k,) it gives its value and its gradient (k,).
-
-    Returns
-    -------
-    callable
-        At a place (k,), and its gradient where known, it gives an array of shape (k, k).
+    Central ones; one-sided ones, at half the price, where the gradient at the place is handed over. `function` gives
+    its value and gradient (k,) at a place (k,); what comes back, a matrix (k, k).
     """
 
     def curvature(at, gradient=None):
@@ -61,29 +52,12 @@ def climb(
 ) -> Top:
     """Return the `Top` reached from `start`.
 
-    Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that
-    loses height is shortened by more damping, so the climb cannot jump to a worse point.
-
-    Parameters
-    ----------
-    function : callable
-        ``at -> (value, gradient)``.
-    start : ndarray, shape (d,)
-        Parameters scaled so that one is a large step.
-    curvature : callable
-        ``at, gradient -> (d, d)`` minus second derivatives; without the gradient, as exactly as it can.
-    thrifty : bool
-        Between steps correct the curvature by the BFGS formula instead of working it out anew.
-    steps : int
-        Tried at most.
-    settle : callable, optional
-        ``at, value -> at``: moves a summit to where it should be; if it moves, the climb goes on from there.
-    near : float
-        Height that may be missed: the climb ends where a Newton step would gain less, and takes that step.
-
-    Returns
-    -------
-    Top
+    Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that loses height is
+    shortened by more damping, so the climb cannot jump to a worse point. Parameters (d,) are scaled so that one is a
+    large step. `function` is ``at -> (value, gradient)``; `curvature` is ``at, gradient -> (d, d)``, minus second
+    derivatives, as exact as it can without the gradient. A `thrifty` climb corrects it by the BFGS formula after each
+    step. At most `steps` are tried. `settle` is ``at, value -> at``: where it moves a summit, the climb goes on. `near`
+    is a height that may be missed: the climb ends with the Newton step that would gain less.
     """
     at = np.asarray(start, dtype=float)
     value, gradient = function(at)
@@ -163,20 +137,9 @@ def _step(roots, axes, gradient, damping):
 def newton(look: Callable, step_from: Callable, start: np.ndarray, near: float) -> tuple[tuple, Any]:
     """The place at the top of a concave function, and the curvature there.
 
-    Parameters
-    ----------
-    look : callable
-        ``at -> place``, a tuple that begins with `at` and ends with the height there.
-    step_from : callable
-        ``place -> (step, slope along it, curvature)``.
-    start : ndarray, shape (d,)
-    near : float
-        The climb ends where the next step would gain less than this share of the height.
-
-    Returns
-    -------
-    tuple
-        The place, as `look` gives it, and the curvature, as `step_from` gives it.
+    `look` is ``at -> place``, a tuple that begins with `at` (d,) and ends with the height there; `step_from` is ``place
+    -> (step, slope along it, curvature)``. The climb ends where the next step would gain less than the share `near` of
+    the height.
     """
     place = look(start)
     for _ in range(100):
@@ -200,21 +163,8 @@ def _safe_step(look, place, step):
 def carried_along(last: tuple | None, outer: np.ndarray, size: int, reach: float) -> np.ndarray:
     """Where to look for an inner mode: where it was last, moved along with an outer step no longer than `reach`.
 
-    `last` is the outer place, the inner mode and its slopes there (0.0 where they are not known); None at first.
-
-    Parameters
-    ----------
-    last : tuple or None
-    outer : array, shape (k,)
-        Where to look now.
-    size : int
-        d, of the inner mode.
-    reach : float
-        Longest step of any outer parameter that is followed.
-
-    Returns
-    -------
-    array, shape (d,)
+    `last` is the outer place, the inner mode and its slopes there (0.0 where they are not known); None at first. The
+    mode has `size` numbers, `outer` (k,) is where to look now.
     """
     if last is None:
         return np.zeros(size)

@@ -77,18 +77,8 @@ class Conditional:
     def place(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
         """Return inner draws (m, e, d) for standard `noise` (m, e, d), and the log volume (m,) noise gains.
 
-        Parameters
-        ----------
-        outer : array, shape (m, k)
-            Draws of shape parameters and group standard deviations.
-        noise : array, shape (m, e, d)
-            Of e inner draws for each outer one.
-        groups : int
-            How many of the last outer parameters are standard deviations.
-
-        Returns
-        -------
-        tuple of array
+        `outer` (m, k): draws of shape parameters and group standard deviations. `noise` (m, e, d): of e inner draws for
+        each outer one. `groups`: how many of the last outer parameters are standard deviations.
         """
         width = max(noise[0].size, self.starts[-1], self.adder.shape[0] * self.rest.shape[1])
         found = [self._place(outer[part], noise[part], groups) for part in parts(len(outer), width)]
@@ -161,17 +151,7 @@ class Pairs:
     size: int
 
     def added(self, weight: np.ndarray) -> np.ndarray:
-        """Rows added up with weights (m, n): (m, r, r), of which only the lower triangle is filled.
-
-        Parameters
-        ----------
-        weight : array, shape (m, n)
-            One a draw and row.
-
-        Returns
-        -------
-        array
-        """
+        """Rows added up with weights (m, n): (m, r, r), of which only the lower triangle is filled."""
         matrix = np.zeros((len(weight), self.size, self.size))
         matrix[:, self.one, self.other] = weight @ self.products
         return matrix
@@ -193,18 +173,7 @@ def _pairs_of(design: np.ndarray) -> Pairs:
 def parts(count: int, width: int, room: int | None = None) -> list[slice]:
     """Slices of `count` draws, few enough at a time that `width` numbers for each find room.
 
-    Parameters
-    ----------
-    count : int
-        Of draws.
-    width : int
-        Numbers held for each.
-    room : int, optional
-        Numbers at a time; `ROOM` by default.
-
-    Returns
-    -------
-    list of slice
+    That is `room` numbers at a time, or else `ROOM`.
     """
     step = max(1, (room or ROOM) // max(width, 1))
     return [slice(first, first + step) for first in range(0, count, step)]
@@ -213,15 +182,7 @@ def parts(count: int, width: int, room: int | None = None) -> list[slice]:
 def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     """Return the `Conditional` of a `Marginal` about one place, best its top.
 
-    Parameters
-    ----------
-    marginal : Marginal
-    at : array, shape (k + G,)
-        Outer parameters.
-
-    Returns
-    -------
-    Conditional
+    `at` (k + G,): outer parameters.
     """
     inner = marginal.solve(at)
     groups, p = marginal.problem.groups, marginal.inner_fixed

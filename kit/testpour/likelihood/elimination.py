@@ -30,43 +30,15 @@ class Group:
         return (self.codes[:, None] == np.arange(self.levels)).astype(float)
 
     def at(self, effects: np.ndarray) -> np.ndarray:
-        """The effect of each row's level; `effects` (levels,) or (levels, ...).
-
-        Parameters
-        ----------
-        effects : array, shape (levels, ...)
-
-        Returns
-        -------
-        array, shape (n, ...)
-        """
+        """The effect of each row's level; `effects` (levels,) or (levels, ...)."""
         return effects[self.codes]
 
     def added(self, values: np.ndarray) -> np.ndarray:
-        """Row values (n,) added up by level.
-
-        Parameters
-        ----------
-        values : array, shape (n,)
-
-        Returns
-        -------
-        array, shape (levels,)
-        """
+        """Row values (n,) added up by level."""
         return np.bincount(self.codes, values, self.levels)
 
     def kept(self, rows: np.ndarray) -> Group:
-        """The same group on some of the rows.
-
-        Parameters
-        ----------
-        rows : array
-            Numbers of rows, or a mask of bool.
-
-        Returns
-        -------
-        Group
-        """
+        """The same group on some of the rows."""
         return Group(self.name, self.codes[rows], self.levels)
 
 
@@ -83,72 +55,26 @@ class Smooth:
         return self.design.shape[1]
 
     def at(self, effects: np.ndarray) -> np.ndarray:
-        """The function at each row, for coefficients (levels,).
-
-        Parameters
-        ----------
-        effects : array, shape (levels,)
-
-        Returns
-        -------
-        array, shape (n,)
-        """
+        """The function at each row, for coefficients (levels,)."""
         return self.design @ effects
 
     def added(self, values: np.ndarray) -> np.ndarray:
-        """Row values (n,) times the columns: (levels,).
-
-        Parameters
-        ----------
-        values : array, shape (n,)
-
-        Returns
-        -------
-        array, shape (levels,)
-        """
+        """Row values (n,) times the columns: (levels,)."""
         return self.design.T @ values
 
     def kept(self, rows: np.ndarray) -> Smooth:
-        """The same function on some of the rows.
-
-        Parameters
-        ----------
-        rows : array
-            Numbers of rows, or a mask of bool.
-
-        Returns
-        -------
-        Smooth
-        """
+        """The same function on some of the rows."""
         return Smooth(self.name, self.design[rows])
 
 
 def largest(groups: Sequence[Group | Smooth]) -> int:
-    """Number of the random intercept with most levels; -1 when there is none.
-
-    Parameters
-    ----------
-    groups : list of Group or Smooth
-
-    Returns
-    -------
-    int
-    """
+    """Number of the random intercept with most levels; -1 when there is none."""
     levels = [group.levels if isinstance(group, Group) else -1 for group in groups]
     return int(np.argmax(levels)) if max(levels, default=-1) >= 0 else -1
 
 
 def members(group: Group) -> csr_array:
-    """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level.
-
-    Parameters
-    ----------
-    group : Group
-
-    Returns
-    -------
-    csr_array
-    """
+    """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level."""
     ones, rows = np.ones(len(group.codes)), np.arange(len(group.codes))
     return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
 
@@ -179,45 +105,19 @@ class Layout:
     adder: csr_array | None
 
     def at(self, sds: np.ndarray) -> InnerDesign:
-        """Return the `InnerDesign` at signed `sds` (G,).
-
-        Parameters
-        ----------
-        sds : array, shape (G,)
-
-        Returns
-        -------
-        InnerDesign
-        """
+        """Return the `InnerDesign` at signed `sds` (G,)."""
         kept = self.kept * np.append(sds, 1.0)[self.owner]
         return InnerDesign(self, kept, sds[self.big] if self.big >= 0 else 0.0)
 
     def part(self, inner: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Kept and eliminated among `inner` (d, ...).
-
-        Parameters
-        ----------
-        inner : array, shape (d, ...)
-
-        Returns
-        -------
-        tuple of array
-            Shapes (r, ...) and (levels, ...).
-        """
+        """Kept and eliminated among `inner` (d, ...)."""
         kept = inner if self.big < 0 else np.concatenate([inner[: self.place.start], inner[self.place.stop :]])
         return kept, inner[self.place]
 
     def join(self, kept: np.ndarray, levels: np.ndarray) -> np.ndarray:
         """The inverse of `part`.
 
-        Parameters
-        ----------
-        kept : array, shape (r, ...)
-        levels : array, shape (levels, ...)
-
-        Returns
-        -------
-        array, shape (d, ...)
+        Of `kept` (r, ...) and `levels` (levels, ...) it makes (d, ...).
         """
         first = self.place.start
         return kept if self.big < 0 else np.concatenate([kept[:first], levels, kept[first:]])
@@ -226,16 +126,7 @@ class Layout:
 def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = MANY) -> Layout:
     """Return the `Layout` of coefficients' `design` (n, f) and `groups`, the largest eliminated above `many` levels.
 
-    Parameters
-    ----------
-    design : array, shape (n, f)
-    groups : tuple of Group or Smooth
-    many : int, optional
-        Levels up to which nothing is eliminated.
-
-    Returns
-    -------
-    Layout
+    `design` (n, f), `many`: levels up to which nothing is eliminated.
     """
     big = largest(groups)
     big = big if big >= 0 and groups[big].levels > many else -1
@@ -259,31 +150,13 @@ class InnerDesign:
     tau: float
 
     def predictor(self, inner: np.ndarray) -> np.ndarray:
-        """The design times `inner` (d, ...): (n, ...).
-
-        Parameters
-        ----------
-        inner : array, shape (d, ...)
-
-        Returns
-        -------
-        array, shape (n, ...)
-        """
+        """The design times `inner` (d, ...): (n, ...)."""
         kept, levels = self.layout.part(inner)
         eta = self.kept @ kept
         return eta if self.layout.big < 0 else eta + self.tau * levels[self._codes]
 
     def pull(self, slopes: np.ndarray) -> np.ndarray:
-        """The design's transpose times `slopes` (n, ...): (d, ...).
-
-        Parameters
-        ----------
-        slopes : array, shape (n, ...)
-
-        Returns
-        -------
-        array, shape (d, ...)
-        """
+        """The design's transpose times `slopes` (n, ...): (d, ...)."""
         kept = self.kept.T @ slopes
         return kept if self.layout.big < 0 else self.layout.join(kept, self.tau * (self.layout.adder @ slopes))
 
@@ -294,17 +167,8 @@ class InnerDesign:
     def factor(self, weights: np.ndarray, precision: np.ndarray) -> Factored:
         """The `Factored` curvature at row `weights` (n,) and the kept parameters' belief `precision` (r, r).
 
-        Eliminated levels are standard normal by belief.
-
-        Parameters
-        ----------
-        weights : array, shape (n,)
-            Curvature of each row's log likelihood, 0 or more.
-        precision : array, shape (r, r)
-
-        Returns
-        -------
-        Factored
+        Eliminated levels are standard normal by belief. `weights` (n,): curvature of each row's log likelihood, 0 or
+        more. `precision` (r, r).
         """
         weighed = self.kept.T * weights
         matrix = weighed @ self.kept + precision
@@ -341,16 +205,7 @@ class Factored:
         return total if self.level is None else total + np.log(self.level).sum()
 
     def solve(self, right: np.ndarray) -> np.ndarray:
-        """Curvature to the power -1 times `right` (d, ...).
-
-        Parameters
-        ----------
-        right : array, shape (d, ...)
-
-        Returns
-        -------
-        array, shape (d, ...)
-        """
+        """Curvature to the power -1 times `right` (d, ...)."""
         if self.level is None or self.sums is None:
             return cho_solve((self.root, True), right, check_finite=False)
         kept, levels = self.design.layout.part(right)

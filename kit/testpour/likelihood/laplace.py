@@ -24,14 +24,7 @@ class ShapePrior(Protocol):
     def many(self, shapes: np.ndarray) -> np.ndarray:
         """Log densities (m,) at `shapes` (m, k).
 
-        Parameters
-        ----------
-        shapes : array, shape (m, k)
-            Shape parameters.
-
-        Returns
-        -------
-        array
+        `shapes` (m, k): shape parameters.
         """
 
 
@@ -88,14 +81,7 @@ class Marginal:
     def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return shape and sds of an outer vector.
 
-        Parameters
-        ----------
-        outer : array
-            Shape parameters, then group standard deviations.
-
-        Returns
-        -------
-        tuple of array
+        `outer`: shape parameters, then group standard deviations.
         """
         count = len(self.problem.groups)
         return outer[: len(outer) - count], outer[len(outer) - count :]
@@ -103,14 +89,7 @@ class Marginal:
     def precision(self, size: int) -> tuple[np.ndarray, np.ndarray]:
         """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects.
 
-        Parameters
-        ----------
-        size : int
-            Of the kept inner parameters.
-
-        Returns
-        -------
-        tuple of array
+        `size`: of the kept inner parameters.
         """
         precision, linear = np.eye(size), np.zeros(size)
         root, k = self.problem.root, self.inner_fixed
@@ -121,14 +100,7 @@ class Marginal:
     def solve(self, outer: np.ndarray) -> Inner:
         """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it.
 
-        Parameters
-        ----------
-        outer : array
-            Shape parameters, then group standard deviations.
-
-        Returns
-        -------
-        Inner
+        `outer`: shape parameters, then group standard deviations.
         """
         shape, sds = self.split(outer)
         design, k = self.layout.at(sds), self.inner_fixed
@@ -192,14 +164,7 @@ class Marginal:
     def predictor_moves(self, inner: Inner) -> np.ndarray:
         """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer).
 
-        Parameters
-        ----------
-        inner : Inner
-            From `solve`.
-
-        Returns
-        -------
-        array
+        `inner`: from `solve`.
         """
         shift, _, turned, _ = self._directions(inner)
         return shift + inner.design.predictor(self._slopes(inner, shift, turned))
@@ -230,17 +195,7 @@ class Inner:
 def half_normal(sds: np.ndarray, scales: np.ndarray) -> tuple[float, np.ndarray]:
     """Log density and slope of half-normal beliefs about signed sds; a scale of inf is flat.
 
-    Parameters
-    ----------
-    sds : array, shape (G,)
-        Their sign does not matter.
-    scales : array, shape (G,)
-        Above 0.
-
-    Returns
-    -------
-    tuple
-        Log density, and array of shape (G,).
+    Both are of shape (G,), as is the slope.
     """
     proper = scales[np.isfinite(scales)]
     constant = (np.log(2 / proper) - LOG_2PI / 2).sum()

@@ -54,33 +54,14 @@ class NormalRows:
         return np.isinf(self.low) | np.isinf(self.high)
 
     def kept(self, rows: np.ndarray) -> NormalRows:
-        """Some of the rows.
-
-        Parameters
-        ----------
-        rows : array
-            Their numbers.
-
-        Returns
-        -------
-        NormalRows
-        """
+        """Some of the rows."""
         return NormalRows(self.low[rows], self.high[rows])
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [log(sigma)]``.
 
-        With z the standardised value, the score in eta is E[z]/sigma and in log(sigma) is E[z**2] - 1,
-        expectations over the row's interval; the rest follows by differentiating those moments.
-
-        Parameters
-        ----------
-        eta : array, shape (n,)
-        shape : array, shape (1,)
-
-        Returns
-        -------
-        RowDerivatives
+        With z the standardised value, the score in eta is E[z]/sigma and in log(sigma) is E[z**2] - 1, expectations
+        over the row's interval; the rest follows by differentiating those moments.
         """
         sigma = np.exp(shape[0])
         value, m, v, m3, m4 = self._moments(eta, shape[0], sigma)
@@ -113,15 +94,7 @@ class NormalRows:
     def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
         """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, 1) give (m,).
 
-        Parameters
-        ----------
-        eta : array, shape (m, n)
-        shape : array, shape (m, 1)
-            log(sigma) of each draw.
-
-        Returns
-        -------
-        array
+        `eta` (m, n), `shape` (m, 1): log(sigma) of each draw.
         """
         sigma = np.exp(shape)
         exact = self.exact
@@ -138,17 +111,8 @@ class NormalRows:
     def pull_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return slope and curvature of the rows, near enough to steer draws; see `_steering`.
 
-        Parameters
-        ----------
-        eta : array, shape (m, n)
-            Read only where a row has an open end.
-        shape : array, shape (m, 1)
-            log(sigma) of each draw.
-
-        Returns
-        -------
-        pull, weight : array, shape (m, n)
-            Minus second derivative in `eta`, and first derivative plus that times `eta`.
+        `eta` (m, n): read only where a row has an open end. `shape` (m, 1): log(sigma) of each draw. `pull`, `weight`
+        (m, n): minus second derivative in `eta`, and first derivative plus that times `eta`.
         """
         return _steering(self.low, self.high, eta, np.exp(shape))
 
@@ -160,33 +124,13 @@ class NormalRows:
 
 
 def cuts_of(shape: np.ndarray) -> np.ndarray:
-    """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both.
-
-    Parameters
-    ----------
-    shape : array, shape (..., K-1)
-
-    Returns
-    -------
-    array, shape (..., K-1)
-        Ascending.
-    """
+    """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both."""
     first, gaps = shape[..., :1], np.exp(shape[..., 1:])
     return first + np.concatenate([np.zeros_like(first), np.cumsum(gaps, axis=-1)], axis=-1)
 
 
 def shape_of(cuts: np.ndarray) -> np.ndarray:
-    """Return the free form of ordered cut-points, ``[first cut, log gaps]``.
-
-    Parameters
-    ----------
-    cuts : array, shape (K-1,)
-        Ascending.
-
-    Returns
-    -------
-    array, shape (K-1,)
-    """
+    """Return the free form of ordered cut-points, ``[first cut, log gaps]``."""
     return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
 
 
@@ -227,30 +171,13 @@ class GradeRows:
         return (self.low == 0) | (self.high == self.grades - 1)
 
     def kept(self, rows: np.ndarray) -> GradeRows:
-        """Some of the rows.
-
-        Parameters
-        ----------
-        rows : array
-            Their numbers.
-
-        Returns
-        -------
-        GradeRows
-        """
+        """Some of the rows."""
         return GradeRows(self.low[rows], self.high[rows], self.grades)
 
     def ends(self, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the ends of each row's interval.
 
-        Parameters
-        ----------
-        shape : array, shape (..., K-1)
-
-        Returns
-        -------
-        tuple of array, each of shape (..., n)
-            Infinite at the lowest and the highest grade.
+        For `shape` (..., K-1) they are (..., n), infinite at the lowest and the highest grade.
         """
         cuts = cuts_of(shape)
         open_end = np.full((*cuts.shape[:-1], 1), np.inf)
@@ -258,17 +185,7 @@ class GradeRows:
         return fence[..., self.low], fence[..., self.high + 1]
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
-        """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``.
-
-        Parameters
-        ----------
-        eta : array, shape (n,)
-        shape : array, shape (K-1,)
-
-        Returns
-        -------
-        RowDerivatives
-        """
+        """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``."""
         low, high = (end - eta for end in self.ends(shape))
         t = truncated_moments(low, high)
         a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
@@ -299,29 +216,13 @@ class GradeRows:
     def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
         """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,).
 
-        Parameters
-        ----------
-        eta : array, shape (m, n)
-        shape : array, shape (m, K-1)
-            First cut and log gaps of each draw.
-
-        Returns
-        -------
-        array
+        `eta` (m, n), `shape` (m, K-1): first cut and log gaps of each draw.
         """
         return log_interval_probability(*(end - eta for end in self.ends(shape))).sum(axis=1)
 
     def pull_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return slope and curvature of the rows; see `NormalRows.pull_and_weight`.
 
-        Parameters
-        ----------
-        eta : array, shape (m, n)
-        shape : array, shape (m, K-1)
-            First cut and log gaps of each draw.
-
-        Returns
-        -------
-        pull, weight : array, shape (m, n)
+        `eta` (m, n), `shape` (m, K-1): first cut and log gaps of each draw. `pull`, `weight` (m, n).
         """
         return _steering(*self.ends(shape), eta, np.ones((len(shape), 1)))

@@ -30,13 +30,7 @@ class OuterDensity(Protocol):
     def split(self, outer: np.ndarray) -> tuple[np.ndarray, ...]:
         """The parts of an outer vector, the standard deviations last.
 
-        Parameters
-        ----------
-        outer : array, shape (k,)
-
-        Returns
-        -------
-        tuple of array
+        `outer` (k,).
         """
 
     def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]: ...
@@ -45,17 +39,7 @@ class OuterDensity(Protocol):
 def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 0.0) -> Top:
     """Climb from `start`; sds that do better at zero are set to exactly zero.
 
-    Parameters
-    ----------
-    marginal : OuterDensity
-    start : array, shape (k,)
-        Where to begin.
-    near : float
-        See `climb`.
-
-    Returns
-    -------
-    Top
+    `start` (k,): where to begin. `near`: see `climb`.
     """
     sds = np.arange(len(start) - len(marginal.problem.groups), len(start))
 
@@ -77,16 +61,7 @@ def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 0.0) -> T
 
 
 def summit(model: IntervalModel) -> tuple[Marginal, Scale, Top]:
-    """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model.
-
-    Parameters
-    ----------
-    model : IntervalModel
-
-    Returns
-    -------
-    tuple of Marginal, Scale and Top
-    """
+    """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model."""
     if model.found is None:
         problem, scale, start = scaled_problem(model)
         marginal = Marginal(problem)

@@ -106,24 +106,11 @@ class Target:
 def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | None = None) -> Posterior:
     """Return the `Posterior` of an `IntervalModel`.
 
-    Importance sampling from a t distribution of sds and cut-points, moved to where they carry weight by a few
-    trials with the rest integrated out by Laplace's approximation; then, given those, a few draws each of the
-    rest from their Gaussian. The largest weights are smoothed (see `weights.smoothed`); where draws are still worth
-    too little, they are the start of chains (see `chains`).
-
-    Parameters
-    ----------
-    model : IntervalModel
-    draws : int
-        Draws of equal weight that are kept.
-    seed : int
-    near : IntervalModel, optional
-        Of nearly the same rows and drawn from before: its proposal saves seeking one.
-
-    Returns
-    -------
-    Posterior
-        Worth one over the sum of the squared weights of its outer draws (Kong, Liu and Wong 1994).
+    Importance sampling from a t distribution of sds and cut-points, moved to where they carry weight by a few trials
+    with the rest integrated out by Laplace's approximation; then, given those, a few draws each of the rest from their
+    Gaussian. The largest weights are smoothed (see `weights.smoothed`); where draws are still worth too little, they
+    are the start of chains (see `chains`). The proposal of a model `near`, of nearly the same rows and drawn from
+    before, saves seeking one. Draws are worth one over the sum of their squared weights (Kong, Liu and Wong 1994).
     """
     rng = np.random.default_rng(seed)
     if not model.informative.any():

@@ -17,17 +17,7 @@ TRIES = 1000
 def draw_beliefs(model: IntervalModel, draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, Scale]:
     """Return outer and inner draws from the beliefs, and the `Scale` they are on (the model's own).
 
-    Parameters
-    ----------
-    model : IntervalModel
-        With proper beliefs.
-    draws : int
-        How many.
-    rng : Generator
-
-    Returns
-    -------
-    tuple of array and Scale
+    The model has proper beliefs only.
     """
     mean, sd = model.belief
     graded = model.grades is not None

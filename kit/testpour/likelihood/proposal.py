@@ -56,17 +56,7 @@ class Proposal:
     root: int = 1
 
     def draw(self, count: int, each: int, rng: np.random.Generator) -> Cloud:
-        """Return a `Cloud` of `count` outer draws, with `each` inner ones; 0 for their mode alone, density 1 there.
-
-        Parameters
-        ----------
-        count, each : int
-        rng : Generator
-
-        Returns
-        -------
-        Cloud
-        """
+        """Return a `Cloud` of `count` outer draws, with `each` inner ones; 0 for their mode alone, density 1 there."""
         outer = self.centre + _t_noise((count, len(self.centre)), self.outer_degrees, rng) @ self.axes.T
         first = len(self.centre) - self.groups
         outer[:, first:] = np.abs(outer[:, first:]) ** self.root
@@ -78,17 +68,8 @@ class Proposal:
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return inner draws (m, each, d) given `outer`, the noise behind them, and their log density (m, each).
 
-        Parameters
-        ----------
-        outer : array, shape (m, k)
-            Draws of shape parameters and group standard deviations.
-        each : int
-            Inner draws for each outer one; with 0 their mode, whose density is the height of Laplace's normal.
-        rng : Generator
-
-        Returns
-        -------
-        tuple of array
+        `outer` (m, k): draws of shape parameters and group standard deviations. `each`: inner draws for each outer one;
+        with 0 their mode, whose density is the height of Laplace's normal.
         """
         size = len(self.shift)
         if not each:
@@ -121,15 +102,7 @@ class Proposal:
     def moved(self, outer: np.ndarray, weights: np.ndarray) -> Proposal:
         """Return a proposal moved towards weighted `outer` draws, the less the fewer carry weight.
 
-        Parameters
-        ----------
-        outer : array, shape (m, k + G)
-        weights : array, shape (m,)
-            They add up to 1.
-
-        Returns
-        -------
-        Proposal
+        `outer` (m, k + G), `weights` (m,): they add up to 1.
         """
         trust = _trust(weights)
         places = self._roots(outer, ROOT)
@@ -142,18 +115,7 @@ class Proposal:
     def carried(self, conditional: Conditional, ratio: float, graded: bool) -> Proposal:
         """Return the proposal for another model of nearly the same rows, its inner draws as they come.
 
-        Parameters
-        ----------
-        conditional : Conditional
-            Of the other model.
-        ratio : float
-            This model's unit over the other's.
-        graded : bool
-            Whether the rows are grades, whose cut-points have no unit.
-
-        Returns
-        -------
-        Proposal
+        `conditional` is of that model and `ratio` this one's unit over its; cut-points of `graded` rows have no unit.
         """
         size = len(conditional.order)
         centre = in_other_unit(self.centre, self.groups, ratio, graded, self.root)
@@ -166,16 +128,7 @@ class Proposal:
     def reshaped(self, noise: np.ndarray, weights: np.ndarray) -> Proposal:
         """Return a proposal whose inner draws follow the weighted `noise` of earlier ones.
 
-        Parameters
-        ----------
-        noise : array, shape (m, d)
-            Standardised.
-        weights : array, shape (m,)
-            They add up to 1.
-
-        Returns
-        -------
-        Proposal
+        `noise` (m, d): standardised. `weights` (m,): they add up to 1.
         """
         trust = _trust(weights)
         shift = weights @ noise
@@ -188,22 +141,8 @@ class Proposal:
 def in_other_unit(outer: np.ndarray, groups: int, ratio: float, graded: bool, root: int = 1) -> np.ndarray:
     """Outer parameters of one working scale on another.
 
-    Parameters
-    ----------
-    outer : array, shape (k + G,)
-        Shape parameters, then the groups' standard deviations.
-    groups : int
-        G.
-    ratio : float
-        The unit of the first scale over that of the other.
-    graded : bool
-        Whether the shape parameters are cut-points, which have no unit.
-    root : int, optional
-        Which root of each standard deviation stands there.
-
-    Returns
-    -------
-    array, shape (k + G,)
+    `outer` (k + G,) holds shape parameters, then the given `root` of each of the G sds. `ratio` is the first unit over
+    the other; `graded` shape parameters are cut-points, which have no unit.
     """
     first = len(outer) - groups
     shape = outer[:first] if graded else outer[:first] + np.log(ratio)

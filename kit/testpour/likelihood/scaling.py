@@ -30,14 +30,7 @@ class Scale:
     def shape(self, scaled: np.ndarray) -> np.ndarray:
         """Return shape parameters (last axis) in the model's own units.
 
-        Parameters
-        ----------
-        scaled : array, shape (..., k)
-            On the working scale.
-
-        Returns
-        -------
-        array
+        `scaled` (..., k): on the working scale.
         """
         return scaled if self.graded else scaled + np.log(self.unit)
 
@@ -64,14 +57,7 @@ class SigmaPrior:
     def many(self, shapes: np.ndarray) -> np.ndarray:
         """Return log densities (m,) of `shapes` (m, 1).
 
-        Parameters
-        ----------
-        shapes : array, shape (m, 1)
-            log(sigma) on the working scale.
-
-        Returns
-        -------
-        array
+        `shapes` (m, 1): log(sigma) on the working scale.
         """
         constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
         return constant - self._squared(shapes[:, 0]) / 2 + shapes[:, 0] + np.log(self.unit)
@@ -93,14 +79,7 @@ class CutPrior:
     def many(self, shapes: np.ndarray) -> np.ndarray:
         """Return log densities (m,) of `shapes` (m, K-1).
 
-        Parameters
-        ----------
-        shapes : array, shape (m, K-1)
-            First cut and log gaps.
-
-        Returns
-        -------
-        array
+        `shapes` (m, K-1): first cut and log gaps.
         """
         proper = self.sd[np.isfinite(self.sd)]
         constant = -(np.log(proper) + LOG_2PI / 2).sum()
@@ -111,14 +90,6 @@ def scaled_problem(model: IntervalModel) -> tuple[JointDensity, Scale, np.ndarra
     """Return the `JointDensity` of an `IntervalModel` on its working scale, its `Scale`, and a start.
 
     Rows open at both ends say nothing and are left out.
-
-    Parameters
-    ----------
-    model : IntervalModel
-
-    Returns
-    -------
-    tuple of JointDensity, Scale and array
     """
     keep = model.informative
     low, high, design = model.low[keep], model.high[keep], model.exog[keep]

@@ -40,15 +40,7 @@ class Truncated:
 def log_interval_probability(low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """Return ``log(Phi(high) - Phi(low))``, good to 12 digits or more in either tail.
 
-    Parameters
-    ----------
-    low, high : array_like
-        Ends in standard deviations, ``low < high``; ``-inf`` and ``inf`` leave an end open.
-
-    Returns
-    -------
-    array
-        Of the shape of the ends.
+    Ends are in standard deviations, low below high, and infinite where open.
     """
     low, high = np.broadcast_arrays(np.asarray(low, float), np.asarray(high, float))
     flip = low > -high  # work in the lower tail, where Phi is precise
@@ -82,17 +74,9 @@ def _delicate_log_probability(near, far):
 def truncated_moments(low: np.ndarray, high: np.ndarray) -> Truncated:
     """Return the `Truncated` moments of a standard normal known to lie between `low` and `high`.
 
-    Wide intervals use the closed form through the densities at the ends; narrow ones and those beyond
-    five standard deviations, where the closed form cancels, use 48-point Gauss-Legendre quadrature.
-
-    Parameters
-    ----------
-    low, high : array
-        Standardised ends, low below high; infinite where open. They are broadcast.
-
-    Returns
-    -------
-    Truncated
+    Wide intervals use the closed form through the densities at the ends; narrow ones and those beyond five standard
+    deviations, where the closed form cancels, use 48-point Gauss-Legendre quadrature. Ends are standardised, low below
+    high, infinite where open, and broadcast.
     """
     low, high = np.broadcast_arrays(np.asarray(low, float), np.asarray(high, float))
     log_probability = log_interval_probability(low, high)
@@ -111,15 +95,7 @@ def truncated_moments(low: np.ndarray, high: np.ndarray) -> Truncated:
 def rough_moments(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return mean and variance only, by the closed form alone: fast, and good enough to steer draws.
 
-    Parameters
-    ----------
-    low, high : array
-        Standardised ends, low below high; infinite where open.
-
-    Returns
-    -------
-    tuple of array
-        Of the shape of the ends.
+    Ends are standardised, low below high, and infinite where open.
     """
     logs = log_interval_probability(low, high)
     at_low = np.exp(np.minimum(-(low**2) / 2 - LOG_ROOT_2PI - logs, REACH))  # ends may nearly coincide

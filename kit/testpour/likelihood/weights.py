@@ -12,14 +12,7 @@ FEWEST = 5  # draws with weight from which a tail's shape can be told
 def worth(weights: np.ndarray) -> float:
     """How many independent draws weighted ones are worth (Kong, Liu and Wong 1994).
 
-    Parameters
-    ----------
-    weights : array, shape (m,)
-        They add up to 1.
-
-    Returns
-    -------
-    float
+    `weights` (m,): they add up to 1.
     """
     return 1 / (weights**2).sum()
 
@@ -27,17 +20,8 @@ def worth(weights: np.ndarray) -> float:
 def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Weights of outer draws, each the mean over its inner ones, and the share of each inner draw in it.
 
-    Parameters
-    ----------
-    logs : array, shape (m, e)
-        Log of target over proposal at e inner draws for each of m outer ones.
-
-    Returns
-    -------
-    array, shape (m, e)
-        Shares; each row adds up to 1, or to 0 where there is no weight.
-    array, shape (m,)
-        Weights; they add up to 1.
+    `logs` (m, e) are of target over proposal. Shares come back first, whose rows add up to 1, or to 0 where there is no
+    weight; then weights (m,), which add up to 1.
     """
     logs = np.where(np.isfinite(logs), logs, -np.inf)
     tallest = np.maximum(logs.max(axis=1, keepdims=True), -np.finfo(float).max)
@@ -50,15 +34,7 @@ def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def one_of_each(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """For each row one column, drawn by the row's shares.
 
-    Parameters
-    ----------
-    shares : array, shape (m, e)
-        Each row adds up to 1.
-    rng : Generator
-
-    Returns
-    -------
-    array of int, shape (m,)
+    Each row of `shares` (m, e) adds up to 1.
     """
     steps = np.cumsum(shares, axis=1)
     return np.minimum((steps < rng.random((len(shares), 1))).sum(axis=1), shares.shape[1] - 1)
@@ -67,25 +43,10 @@ def one_of_each(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     """Weights whose largest are replaced by the quantiles of a Pareto tail, and the shape of that tail.
 
-    A few draws from where a stand-in is too thin would otherwise carry most of the weight.
-
-    Parameters
-    ----------
-    weights : array, shape (m,)
-        They add up to 1.
-
-    Returns
-    -------
-    array, shape (m,)
-        They add up to 1 again.
-    float
-        Shape of the tail; above 0.7 the draws had better not be trusted. Minus infinity where there is no tail, infinity
-        where a handful of draws has all the weight.
-
-    References
-    ----------
-    Vehtari, Simpson, Gelman, Yao and Gabry, Pareto smoothed importance sampling (2015 onwards, arXiv:1507.02646);
-    from memory, not read.
+    A few draws from where a stand-in is too thin would otherwise carry most of the weight. Weights (m,) add up to 1
+    before and after. A shape above 0.7 had better not be trusted; it is minus infinity where there is no tail, infinity
+    where a handful of draws has all the weight. Vehtari, Simpson, Gelman, Yao and Gabry, Pareto smoothed importance
+    sampling (2015 onwards, arXiv:1507.02646); from memory, not read.
     """
     count = int(min(0.2 * len(weights), 3 * np.sqrt(len(weights))))
     order = np.argsort(weights)
@@ -127,19 +88,8 @@ def tempered(weights: np.ndarray, least: float) -> np.ndarray:
     """Weights raised to the power, at most 1, at which they are worth `least` draws.
 
     A stand-in that is still far off is moved by steps it can follow, as in annealed importance sampling (Neal 2001,
-    Statistics and Computing 11, 125; from memory, not read).
-
-    Parameters
-    ----------
-    weights : array, shape (m,)
-        They add up to 1.
-    least : float
-        Above 1 and below m.
-
-    Returns
-    -------
-    array, shape (m,)
-        They add up to 1 again.
+    Statistics and Computing 11, 125; from memory, not read). Weights (m,) add up to 1 before and after; `least` is
+    above 1 and below m.
     """
     with np.errstate(divide="ignore"):
         logs = np.log(weights / weights.max())
@@ -155,22 +105,8 @@ def tempered(weights: np.ndarray, least: float) -> np.ndarray:
 def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
     """Systematic resampling, in random order.
 
-    Parameters
-    ----------
-    weights : array, shape (m,)
-        They add up to 1.
-    draws : int
-        How many to pick.
-    rng : Generator
-
-    Returns
-    -------
-    array, shape (draws,)
-        Numbers of the rows picked.
-
-    References
-    ----------
-    Kitagawa (1996), Journal of Computational and Graphical Statistics 5, 1-25, from memory, not read.
+    Weights (m,) add up to 1; the numbers of the rows picked come back. Kitagawa (1996), Journal of Computational and
+    Graphical Statistics 5, 1-25, from memory, not read.
     """
     points = (rng.random() + np.arange(draws)) / draws
     picked = np.minimum(np.searchsorted(np.cumsum(weights), points), len(weights) - 1)
@@ -180,15 +116,6 @@ def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.nd
 def normal_scores(count: int, rng: np.random.Generator | None = None) -> np.ndarray:
     """Evenly spaced scores of a standard normal in a shuffled order: quieter than random ones.
 
-    Parameters
-    ----------
-    count : int
-        How many, one for each of as many draws.
-    rng : Generator, optional
-        That shuffles them; without one they are the same every time.
-
-    Returns
-    -------
-    array, shape (count,)
+    Without an `rng` they are the same every time.
     """
     return (rng or np.random.default_rng(0)).permutation(ndtri((np.arange(count) + 0.5) / count))
