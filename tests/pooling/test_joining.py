@@ -155,7 +155,7 @@ def test_two_benches_at_the_same_settings_with_one_grade_alike_are_not_the_same(
 def test_a_sheet_without_dates_at_two_benches_is_the_same_log_twice(study, tmp_path, monkeypatch):
     """Each bench entered it on a day of its own, which is not taken for the day of the pours."""
     days = iter(pd.date_range("2026-03-01", periods=9))
-    monkeypatch.setattr("testpour.logbook.entries.moment", lambda _: next(days))
+    monkeypatch.setattr("testpour.logbook.entries.made_on", lambda _: next(days))
     (tmp_path / "sheet.csv").write_text("Catalyst %,Gel (min),Hardness 24 h\n1.5,31,76\n2,24,78\n1.2,28,75\n", "utf-8")
     logs = []
     for bench in ("north", "south"):
