@@ -5,10 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import expit
 from scipy.stats import norm
 
 from testpour.catalogue import catalogue
 from testpour.models.beliefs import GROUPS, Belief, BeliefProblem, beliefs_for, trade_beliefs
+from testpour.models.reading_fit import fit_rows
 from testpour.models.reading_model import scale_options
 from testpour.models.settings import settings_table
 from testpour.models.terms import TERMS, design
@@ -177,3 +179,19 @@ def test_the_grades_of_a_reading_lie_as_far_apart_as_its_belief_says():
 def test_a_width_is_above_nothing_and_of_grades_alone(name, width):
     with pytest.raises(BeliefProblem, match=f"tack, {name}"):
         beliefs_for(GRADED, GRADED.reading("tack"), {"tack": {name: {"mean": 0.0, "sd": 1.0, "width": width}}})
+
+
+def test_a_reading_the_trade_does_not_know_takes_a_post_cure_as_one_thing():
+    """Ten castings of 30 Barcol without a post-cure, ten of 44 after 4 h at 70 °C: heat alone and time alone leave 30."""
+    study = study_from({
+        "factors": {"post_cure_temperature": {"from": "20 degC", "to": "70 degC"}, "post_cure_time": {"from": "0 h", "to": "4 h"}},
+        "readings": {"hardness": {"unit": "Barcol", "ages": ["24 h"]}},
+    })
+    reading, baked = study.reading("hardness"), np.tile([0.0, 1.0], 10)
+    assert [term.name for term in beliefs_for(study, reading).terms] == ["level", "post_cure", "age"]
+    read = 30 + 14 * baked + np.repeat([-0.5, 0.5], 10)
+    rows = pd.DataFrame({"post_cure_temperature": 20 + 50 * baked, "post_cure_time": 4 * baked, "session": "S1", "age": 24.0,
+                         "pour": [f"P{i:02d}" for i in range(20)], "low": read, "high": read})
+    fit = fit_rows(study, reading, beliefs_for(study, reading), rows)
+    asked = pd.DataFrame({"post_cure_temperature": [20.0, 70, 20, 70], "post_cure_time": [0.0, 0, 4, 4], "age": 24.0})
+    assert 100 * expit(fit.mean(asked).mean(axis=0)) == pytest.approx([30, 30, 30, 44], abs=1)

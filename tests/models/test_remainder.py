@@ -51,6 +51,25 @@ def test_outside_the_span_the_remainder_goes_on_for_a_quarter_of_it_and_then_sta
     assert columns(room_temperature=[33.0, 34.5, 40.0, 0.0])["Line room_temperature"] == pytest.approx([4 / 3, 1.5, 1.5, -1.5])
 
 
+def test_heat_and_time_of_a_post_cure_are_one_setting_for_what_the_beliefs_leave_over():
+    """No heat or no time is no post-cure, -1; 45 °C for the longest 4 h is midway from 20 to 70 °C; the stay counts by 1 - exp(-t / 2 h)."""
+    study = study_from({
+        "factors": {"post_cure_temperature": {"from": "20 degC", "to": "70 degC"}, "post_cure_time": {"from": "0 h", "to": "4 h"}},
+        "readings": {"hardness": {"unit": "Barcol"}, "tack": {}},
+    })
+    asked = pd.DataFrame({"post_cure_temperature": [20.0, 20, 70, 70, 45, 70], "post_cure_time": [0.0, 4, 0, 4, 4, 1]})
+    for name in ("hardness", "tack"):
+        believed = beliefs_for(study, study.reading(name))
+        terms = remainder_terms(study, believed)
+        assert [(term.name, term.factors) for term in terms] == [
+            (f"{shape} post_cure_temperature", ("post_cure_temperature", "post_cure_time")) for shape in ("Line", "Bend")
+        ]
+        an_hour = 2 * (1 - np.exp(-0.5)) / (1 - np.exp(-2)) - 1
+        assert terms[0].column(asked) == pytest.approx([-1, -1, -1, 1, 0, an_hour])
+        sd = {"hardness": 0.25, "tack": 0.8}[name]
+        assert remainder_scale(terms, believed) == pytest.approx(0.6 * sd * 5 * (1 - np.exp(-2)) / 2)
+
+
 def test_the_size_is_that_of_what_the_beliefs_leave_open_from_the_middle_to_an_end():
     """Catalyst: 0.5 ln(4) / 2; pigment: 0.02 x 4 / 2; six tenths of their root mean square. The level has no span."""
     terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))

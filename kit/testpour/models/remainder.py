@@ -44,7 +44,7 @@ from scipy.stats import qmc
 
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.settings import settings_table
-from testpour.models.terms import Term, design, log_ratio
+from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, TERMS, Term, design, log_ratio, post_cure
 
 if TYPE_CHECKING:
     from testpour.likelihood.posterior import Posterior
@@ -67,6 +67,16 @@ class Coordinate:
     name: str
     low: float  # of the span, in the factor's unit, as `high`
     high: float
+    hours: float | None = None  # the longest post-cure, h, where heat and time count together: as the oven that does as much in so long
+
+    @property
+    def factors(self) -> tuple[str, ...]:
+        """Names of the settings it is made from."""
+        return (self.name,) if self.hours is None else (OVEN, HOURS)
+
+    def settings(self, values: np.ndarray) -> dict[str, Any]:
+        """Settings, by name, that have these values between `low` and `high`."""
+        return {self.name: values} if self.hours is None else {OVEN: values, HOURS: np.full_like(values, self.hours)}
 
     def __call__(self, table):
         """Coordinates of each row of a settings table."""
@@ -76,12 +86,17 @@ class Coordinate:
         return made[self]
 
     def _of(self, table):
-        values = np.asarray(table[self.name], float)
+        values = self._values(table)
         if self.name in BY_RATIO:
             share = log_ratio(values, self.low) / np.log(self.high / self.low)
         else:
             share = (values - self.low) / (self.high - self.low)
         return np.clip(2 * share - 1, -FAR, FAR)
+
+    def _values(self, table):
+        if self.hours is None:
+            return np.asarray(table[self.name], float)
+        return REFERENCE[OVEN] + 10 * post_cure(table[OVEN], table[HOURS]) / -np.expm1(-self.hours / POST_CURE_HOURS)
 
 
 @dataclass(frozen=True)
@@ -116,23 +131,35 @@ class Pair:
 def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
     """The terms of the remainder for one reading."""
     coordinates = coordinates_of(study, believed.factors)
-    words = {factor.name: factor.words for factor in study.factors}
+    words = {one: TERMS["post_cure"].words if one.hours else study.factor(one.name).words for one in coordinates}
     terms = []
     for one in coordinates:
         shapes = (Line,) if study.factor(one.name).kind == "yes/no" else (Line, Bend)
         for shape in shapes:
-            terms.append(Term(f"{shape.__name__} {one.name}", words[one.name], (one.name,), shape(one)))
+            terms.append(Term(f"{shape.__name__} {one.name}", words[one], one.factors, shape(one)))
     for one, other in combinations(coordinates, 2):
-        said = f"{words[one.name]} with {words[other.name]}"
-        terms.append(Term(f"Pair {one.name} {other.name}", said, (one.name, other.name), Pair(one, other)))
+        said = f"{words[one]} with {words[other]}"
+        terms.append(Term(f"Pair {one.name} {other.name}", said, one.factors + other.factors, Pair(one, other)))
     return tuple(terms)
 
 
 def coordinates_of(study: Study, names: Collection[str]) -> list[Coordinate]:
-    """A `Coordinate` for each of the named settings that the study varies, the room among them."""
+    """A `Coordinate` for each of the named settings that the study varies, the room among them; one for heat and time of a post-cure."""
     moved = (f for f in study.factors if f.name in names and (f.name == "room_temperature" or f in study.varied))
     spans = {f.name: (0.0, 1.0) if f.kind == "yes/no" else ROOMS if f.name == "room_temperature" else f.span for f in moved}
-    return [Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()]
+    each = {name: Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()}
+    if {OVEN, HOURS} <= set(names) and {OVEN, HOURS} & set(each):
+        each[OVEN] = _post_cure(study)
+        each.pop(HOURS, None)
+    return [one for one in each.values() if one.low < one.high]
+
+
+def _post_cure(study):
+    """The post-cure as one `Coordinate`, from the least to the most that the study allows."""
+    ends = {name: study.factor(name).span or (study.factor(name).usual,) for name in (OVEN, HOURS)}
+    longest = Coordinate(OVEN, 0.0, 0.0, max(ends[HOURS]) or POST_CURE_HOURS)
+    low, high = (float(longest._values({OVEN: end(ends[OVEN]), HOURS: end(ends[HOURS])})) for end in (min, max))
+    return replace(longest, low=low, high=high)
 
 
 def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
@@ -142,12 +169,12 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
     of the plain beliefs, also where heat and cure stand in for them, for a resin need not follow the slab.
     """
     believed = believed.plain or believed
-    spans = {t.factors[0]: t.column.coordinate for t in terms if isinstance(t.column, Line)}
+    spans = {t.factors: t.column.coordinate for t in terms if isinstance(t.column, Line)}
     left_open = []
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
-        if len(term.factors) == 1 and term.factors[0] in spans:
-            ends = spans[term.factors[0]]
-            column = np.asarray(term.column({ends.name: np.array([ends.low, ends.high])}), float)
+        if term.factors in spans:
+            one = spans[term.factors]
+            column = np.asarray(term.column(one.settings(np.array([one.low, one.high]))), float)
             left_open.append(belief.sd * np.ptp(column) / 2)
     return SHARE * float(np.sqrt(np.mean(np.square(left_open)))) if left_open else SHARE
 
@@ -214,8 +241,8 @@ def straightened(study: Study, believed: ReadingBeliefs, coefficients: np.ndarra
 def _spread_out(coordinates):
     """Settings spread evenly over the spans of `coordinates`: DataFrame."""
     places = qmc.Sobol(len(coordinates), rng=0).random(SPREAD_OUT)
-    spans = {one.name: (one.low, one.high, one.name in BY_RATIO) for one in coordinates}
-    return pd.DataFrame({
-        name: low * (high / low) ** share if ratio else low + (high - low) * share
-        for (name, (low, high, ratio)), share in zip(spans.items(), places.T, strict=True)
-    })
+    spread = {}
+    for one, share in zip(coordinates, places.T, strict=True):
+        ratio = one.name in BY_RATIO
+        spread |= one.settings(one.low * (one.high / one.low) ** share if ratio else one.low + (one.high - one.low) * share)
+    return pd.DataFrame(spread)
