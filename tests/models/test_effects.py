@@ -51,7 +51,8 @@ BRANCHES = [
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(1, 2)), "raises the chance of opacity 'tinted' or 'milky' by about 35 in 100"),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(0, 2)), "raises the chance of opacity 'clear', 'tinted' or 'milky' by about 35"),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(3, 3)), "raises the chance of opacity 'opaque' by about 35 in 100"),
-    (effect(5, 2, 8, "post_cure_temperature", "hardness", 20, 75, hours=5.0), "Raising post-cure temperature from 20 to 75 °C, held for 5 h, raises"),
+    (effect(5, 2, 8, "post_cure_temperature", "hardness", 20, 75, hours=5.0), "A post-cure of 5 h at 75 °C raises hardness"),
+    (effect(5, 2, 8, "post_cure_temperature", "hardness", 40, 75, hours=5.0), "A post-cure of 5 h at 75 °C instead of 40 °C raises hardness"),
     (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, good=(0, 1)), "Pouring with cover raises the chance of tack"),
     (effect(0.55, 0.5, 0.62), " 75 % of this is from the log, 25 % belief."),
     (effect(0.55, 0.5, 0.62, from_log=0.02), "The log says little here"),
@@ -360,6 +361,16 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     gain = fit.posterior.coefficients[:, names.index("post_cure")] * 5 * (1 - np.exp(-1.5))
     by_hand = 100 / (1 + np.exp(-(level + age + gain))) - 100 / (1 + np.exp(-(level + age)))
     assert post_cure.middle == pytest.approx(np.median(by_hand), rel=1e-9)
+
+
+def test_heat_without_time_is_not_taken_for_a_post_cure_and_one_that_nobody_poured_is_not_told(study, castings_of):
+    """An oven at 80 °C for no time and 8 h at 20 °C are none; the hottest post-cure was 70 °C for 3 h, the longest 60 °C for 6 h."""
+    pours = pd.DataFrame({"catalyst": 1.5, "post_cure_temperature": [20.0, 80, 20, 60, 70] * 2, "post_cure_time": [0.0, 0, 8, 6, 3] * 2},
+                         index=[f"P{i}" for i in range(10)])
+    hardness = np.tile([76.0, 76, 76, 84, 84], 2)
+    read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": hardness, "high": hardness, "age": 24.0})
+    (told,) = [e for e in effects(fit_castings(castings_of(study, pours, read))["hardness"]).each if e.poured]
+    assert (told.start, told.end, told.hours) == (20, 70, 3)
 
 
 def test_hours_at_one_heat_have_an_effect_of_their_own(study, castings_of):

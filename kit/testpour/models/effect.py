@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from testpour.models.change import change_unit, good_words
+from testpour.models.terms import OVEN, REFERENCE
 from testpour.units import unit_words
 from testpour.wording import listed, rounded
 
@@ -76,7 +77,8 @@ class Effect:
         factor = self.factor
         move = f"Raising {factor.words} from {factor.between(self.start, self.end)}"
         if self.hours is not None:
-            move += f", held for {self.hours:g} h,"
+            move = f"A post-cure of {self.hours:g} h at {factor.show(self.end)}"
+            move += f" instead of {factor.show(self.start)}" if self.start > REFERENCE[OVEN] else ""
         if factor.kind == "yes/no":
             move = f"Pouring with {factor.words}"
         if self.none:

@@ -13,7 +13,7 @@ from testpour.models.change import averages, change
 from testpour.models.effect import Effect
 from testpour.models.fits import check_one_reading
 from testpour.models.settings import check_level, held_settings, settings_table
-from testpour.models.terms import HOURS, OVEN, REFERENCE, design
+from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, design, one_post_cure
 from testpour.wording import in_days, in_markdown, listed
 
 if TYPE_CHECKING:
@@ -107,29 +107,29 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     check_level(level)
     known = KNOWN.setdefault(fit, {})
     if level not in known:
-        alike = fit.rows.drop_duplicates("pour").rank(numeric_only=True).corr()
-        each = [_effect(fit, alike, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit)]
+        rows = one_post_cure(fit.rows)
+        alike = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
+        each = [_effect(fit, rows, alike, *step, level) for step in _steps(fit, rows)]
         each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
         held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
         known[level] = Effects(fit.reading, tuple(each), held)
     return known[level]
 
 
-def _steps(fit):
+def _steps(fit, rows):
     """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
     used, still = fit.believed.factors, _told_with_the_other(fit.rows)
     for factor in fit.study.factors:
         if factor.name not in used or factor.kind == "text" or factor.name == still:
             continue
-        values = fit.rows[factor.name]
+        values = rows[factor.name]
         poured = values.nunique() > 1
         if not poured and not factor.span:
             continue
         start, end = (values.min(), values.max()) if poured else (factor.span or (factor.low, factor.high))
         beside = held_settings(fit.study, fit.rows)
-        if factor.name == OVEN:
-            hours = fit.rows[HOURS].max() if HOURS in fit.rows and poured else 0.0
-            beside[HOURS] = hours or 2.0
+        if factor.name == OVEN and HOURS in beside:
+            beside[HOURS] = rows.loc[values == end, HOURS].max() if poured else POST_CURE_HOURS
         yield factor, float(start), float(end), poured, beside
 
 
@@ -140,7 +140,7 @@ def _told_with_the_other(rows):
     return OVEN if rows[OVEN].max() > REFERENCE[OVEN] else HOURS
 
 
-def _effect(fit, alike, factor, start, end, poured, beside, level):
+def _effect(fit, rows, alike, factor, start, end, poured, beside, level):
     settings = [{**beside, factor.name: value} for value in (start, end)]
     table = settings_table(fit.study, settings, reading=fit.reading)
     contrast = np.diff(design(fit.believed.terms, table), axis=0)[0]
@@ -154,13 +154,13 @@ def _effect(fit, alike, factor, start, end, poured, beside, level):
     disagreement = float(pull / (np.sqrt(from_log) * doubt)) if held and from_log > 0.05 else 0.0
     expected = float(believed / drawn.mean()) if abs(believed) > doubt / 2 else 0.0
     low, middle, high = (float(t) for t in tails)
-    turn, rises = _turn(fit, factor, start, end, beside, level) if poured and fit.rows[factor.name].nunique() > 2 else (None, True)
+    turn, rises = _turn(fit, factor, start, end, beside, level) if poured and rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
-        by_day=poured and _by_day(fit.rows, factor, (start + end) / 2),
+        by_day=poured and _by_day(rows, factor, (start + end) / 2),
         together=_together(fit, alike[factor.name], factor) if poured else (),
         expected=expected,
-        hours=beside[HOURS] if factor.name == OVEN else None,
+        hours=beside.get(HOURS) if factor.name == OVEN else None,
     )
 
 
