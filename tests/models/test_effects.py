@@ -19,6 +19,7 @@ from testpour.models.scatter import scatter
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.problems import Problem
+from testpour.report.reading_curve import show_reading
 from testpour.study import Aim
 from testpour.study_file import study_from
 
@@ -371,6 +372,19 @@ def test_heat_without_time_is_not_taken_for_a_post_cure_and_one_that_nobody_pour
     read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": hardness, "high": hardness, "age": 24.0})
     (told,) = [e for e in effects(fit_castings(castings_of(study, pours, read))["hardness"]).each if e.poured]
     assert (told.start, told.end, told.hours) == (20, 70, 3)
+
+
+def test_an_oven_whose_hours_the_study_does_not_ask_for_has_an_effect_and_a_curve(castings_of):
+    """Six castings of 30 Barcol at 20 °C, six of 40 at 60 °C: ten more, and no hours are told."""
+    study = study_from({
+        "factors": {"post_cure_temperature": {"from": "20 degC", "to": "60 degC"}}, "readings": {"hardness": {"unit": "Barcol", "ages": ["24 h"]}},
+    })
+    pours = pd.DataFrame({"post_cure_temperature": [20.0, 60.0] * 6}, index=[f"P{i}" for i in range(12)])
+    read = np.where(pours["post_cure_temperature"] > 20, 40.0, 30.0)
+    fit = fit_castings(castings_of(study, pours, pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": read, "high": read, "age": 24.0})))["hardness"]
+    (told,) = effects(fit).each
+    assert told.middle == pytest.approx(10, abs=1) and told.sentence().startswith("Raising post-cure temperature from 20 to 60 °C raises hardness")
+    assert show_reading(fit, "post_cure_temperature").axes
 
 
 def test_hours_at_one_heat_have_an_effect_of_their_own(study, castings_of):

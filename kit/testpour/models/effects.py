@@ -129,8 +129,24 @@ def _steps(fit, rows):
         start, end = (values.min(), values.max()) if poured else (factor.span or (factor.low, factor.high))
         beside = held_settings(fit.study, fit.rows)
         if factor.name == OVEN and HOURS in beside:
-            beside[HOURS] = rows.loc[values == end, HOURS].max() if poured else POST_CURE_HOURS
+            beside[HOURS] = hours_poured(rows)
         yield factor, float(start), float(end), poured, beside
+
+
+def hours_poured(rows: pd.DataFrame) -> float:
+    """How long the hottest post-cure of a log stayed in the oven, h: `POST_CURE_HOURS` where none was poured.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Of a log, settings in declared units.
+
+    Returns
+    -------
+    float
+    """
+    rows = one_post_cure(rows)
+    return float(rows.loc[rows[OVEN] == rows[OVEN].max(), HOURS].max()) or POST_CURE_HOURS if len(rows) else POST_CURE_HOURS
 
 
 def _told_with_the_other(rows):

@@ -10,10 +10,11 @@ import numpy as np
 from scipy.special import ndtr
 
 from testpour.cautions import check_ends
-from testpour.models.effects import effects
+from testpour.models.effects import effects, hours_poured
 from testpour.models.fits import check_one_reading
 from testpour.models.scales import to_reading
 from testpour.models.settings import held_settings, settings_table
+from testpour.models.terms import HOURS, OVEN, REFERENCE, one_post_cure
 from testpour.picture import (
     LOG,
     SECOND,
@@ -189,13 +190,13 @@ def _values(fit, factor):
 
 def _beside(fit, name):
     """A post-cure temperature without hours in the oven does nothing, nor hours at room temperature."""
-    rows = fit.rows
-    if name == "post_cure_temperature":
-        hours = rows["post_cure_time"].max() if len(rows) else 0.0
-        return {"post_cure_time": hours or 2.0}
-    if name == "post_cure_time":
-        warmest = rows["post_cure_temperature"].max() if len(rows) else 20.0
-        return {"post_cure_temperature": warmest if warmest > 20 else 60.0}
+    if not {OVEN, HOURS} <= fit.believed.factors:
+        return {}
+    if name == OVEN:
+        return {HOURS: hours_poured(fit.rows)}
+    if name == HOURS:
+        warmest = one_post_cure(fit.rows)[OVEN].max()
+        return {OVEN: warmest if warmest > REFERENCE[OVEN] else 60.0}
     return {}
 
 
