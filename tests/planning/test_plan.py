@@ -115,6 +115,23 @@ def test_a_post_cure_is_planned_as_one_thing(sessions, pours, factors):
     assert "post-cure" in set(outlook(plan).table["setting"])
 
 
+@pytest.mark.parametrize(("sessions", "alike", "apart"), [(2, False, False), (3, True, False), (6, True, True)])
+def test_an_oven_set_once_a_session_may_be_the_day_and_its_middle_pours_are_not_all_equal(sessions, alike, apart):
+    """Of two or three sessions, one alone has or lacks the post-cure, and of two no middle pours are equal; six can have three of each."""
+    said = plan_pours(baked(), sessions=sessions, pours=4, purpose="which settings matter").sentence()
+    assert "The same middle pour" not in said and "The middle pour of every session is the same but for post-cure" in said
+    assert ("sessions alike in that show how much equal pours differ" in said) == alike
+    day = "every pour of a session has the same post-cure temperature and post-cure time, so the day may be behind an effect of that."
+    assert (day in said) != apart and ("plan 6 sessions" in said) != apart
+
+
+def test_an_oven_that_may_differ_within_a_session_is_told_from_the_day():
+    free = {name: {"from": low, "to": high, "by_session": False} for name, low, high in
+            (("post_cure_temperature", "20 degC", "60 degC"), ("post_cure_time", "0 h", "4 h"))}
+    said = plan_pours(baked(**free), sessions=3, pours=4, purpose="which settings matter").sentence()
+    assert "The same middle pour in every session shows" in said and "the day may be" not in said
+
+
 def test_the_oven_of_a_pour_made_counts_only_with_its_time():
     coding = plan_pours(baked(), sessions=2, pours=2).coding
     made = pd.DataFrame({"catalyst": 1.5, "post_cure_temperature": [60.0, 20.0, 60.0, 60.0], "post_cure_time": [0.0, 4.0, 2.0, 4.0]})

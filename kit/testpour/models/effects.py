@@ -173,15 +173,28 @@ def _effect(fit, rows, alike, factor, start, end, poured, beside, level):
     turn, rises = _turn(fit, factor, start, end, beside, level) if poured and rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
-        by_day=poured and _by_day(rows, factor, (start + end) / 2),
+        by_day=poured and by_day(rows, factor, (start + end) / 2),
         together=_together(fit, alike[factor.name], factor) if poured else (),
         expected=expected,
         hours=beside.get(HOURS) if factor.name == OVEN else None,
     )
 
 
-def _by_day(rows, factor, middle):
-    """Whether a setting never differed within a session, and fewer than `DAYS` sessions had it low, or high."""
+def by_day(rows: pd.DataFrame, factor: Factor, middle: float) -> bool:
+    """Whether a setting never differed within a session, and fewer than `DAYS` sessions had it low, or high.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        With the session and the setting of each.
+    factor : Factor
+    middle : float
+        Above it a setting is high.
+
+    Returns
+    -------
+    bool
+    """
     sessions = rows.groupby("session")[factor.name]
     least = sessions.min()
     if (sessions.max() - least).max() > factor.step / 2:

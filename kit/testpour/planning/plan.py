@@ -16,7 +16,7 @@ from testpour.models.settings import settings_table
 from testpour.planning import purposes
 from testpour.planning.asked import read_asked
 from testpour.planning.coding import Coding
-from testpour.planning.pour_cautions import by_pour, pour_cautions
+from testpour.planning.pour_cautions import by_pour, only_between_sessions, pour_cautions
 from testpour.problems import Problem
 from testpour.study import Study
 from testpour.threads import one_thread
@@ -214,7 +214,8 @@ def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 
     table = _run_order(asked, chosen, castings, seed)
     why = chosen.why + (ONE_THING if asked.coding.hours is not None else "")
     wide = check_batch(to_unit(pot, "g", "pot"))
-    return Plan(study, table, purpose, why, chosen.mixed, asked.coding, chosen.terms, seed, wide, made)
+    mixed = (chosen.mixed + only_between_sessions(study, pd.concat([made, table]))).strip()
+    return Plan(study, table, purpose, why, mixed, asked.coding, chosen.terms, seed, wide, made)
 
 
 def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:

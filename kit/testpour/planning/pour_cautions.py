@@ -11,6 +11,7 @@ import numpy as np
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_settings
 from testpour.models.beliefs import beliefs_for
+from testpour.models.effects import DAYS, by_day
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -132,3 +133,27 @@ def apart(study: Study, name: str, pours: pd.DataFrame) -> str:
     each = "; ".join(listed(map(str, run)) for run in runs)
     said = f"session {name}: its pours differ in {words}, set once a session. Begin a session for each of these: {each}."
     return f"{said} If they can differ within a session, write by_session = false for them in study.toml."
+
+
+def only_between_sessions(study: Study, pours: pd.DataFrame) -> str:
+    """Which settings differ between sessions only, so few that the day may be behind what they do, in sentences.
+
+    Parameters
+    ----------
+    study : Study
+    pours : DataFrame
+        One row a pour, with its session and factor columns.
+
+    Returns
+    -------
+    str
+        Begins with a space; "" where there are none.
+    """
+    ends = {f: (pours[f.name].min(), pours[f.name].max()) for f in _once(study) if f.name in pours}
+    words = [f.words for f, (low, high) in ends.items() if low < high and by_day(pours, f, (low + high) / 2)]
+    if not words:
+        return ""
+    return (
+        f" But every pour of a session has the same {listed(words)}, so the day may be behind an effect of that. To tell them apart, "
+        f"write by_session = false in study.toml for what can differ within a session, or plan {2 * DAYS} sessions."
+    )

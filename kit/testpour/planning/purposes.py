@@ -83,11 +83,19 @@ def _which_settings_matter(wishes: Wishes) -> Chosen:
     if middle is None:
         return _regular(wishes, wishes.sizes) or _two_level(wishes, wishes.sizes)
     rows, sessions = np.vstack([chosen.rows, middle]), np.append(chosen.sessions, np.arange(len(sizes)))
-    why = chosen.why + (
-        " The same middle pour in every session shows how much equal pours differ, and one day from another."
-        if len(sizes) > 1 else " One pour in the middle shows whether it comes out between the ends."
-    )
-    return Chosen(rows, sessions, chosen.terms, why, chosen.mixed)
+    return Chosen(rows, sessions, chosen.terms, chosen.why + _middle_words(wishes.axes, middle), chosen.mixed)
+
+
+def _middle_words(axes, middle):
+    """What the middle pours show, one row a session: nothing of equal pours where no two of them are equal."""
+    if len(middle) == 1:
+        return " One pour in the middle shows whether it comes out between the ends."
+    shows = "how much equal pours differ, and one day from another."
+    sets = [axis.words or axis.name for f, axis in enumerate(axes) if axis.hard and np.ptp(middle[:, f]) > 0]
+    if not sets:
+        return f" The same middle pour in every session shows {shows}"
+    some = len(np.unique(middle, axis=0)) < len(middle)
+    return f" The middle pour of every session is the same but for {listed(sets)}" + (f": sessions alike in that show {shows}" if some else ".")
 
 
 def _regular(wishes, sizes):
