@@ -16,7 +16,7 @@ from testpour.models.scales import to_reading
 from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
 from testpour.units import unit_words
-from testpour.wording import in_markdown, listed, rounded
+from testpour.wording import count, in_markdown, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -40,15 +40,16 @@ REMEDIES = {
     "resin_lot": "Write down the resin lot, and make one known pour when a new drum is opened",
     "catalyst_lot": "Write down the catalyst lot, keep it cool, and make one known pour from each new bottle",
     "by": "Let one person read a whole set, or read a few castings together until you agree",
-    ONLY: "Look at weighing and stirring, and read each casting twice to see how much of it is the reading",
+    ONLY: "Look at weighing, stirring and mould, and at how it is read",
 }
 LESSONS = {
-    "reading": "read some castings twice",
-    "pour": "read some castings twice, and pour the same settings twice in one session",
+    "reading": "read some castings twice in a row",
+    "pour": "pour the same settings twice in one session",
     "session": "pour one setting again in three or four more sessions",
     "resin_lot": "pour the same settings from two lots in one session",
     "catalyst_lot": "pour the same settings with two bottles of catalyst in one session",
     "by": "let two people read the same castings",
+    ONLY: "pour the same settings twice in one session",
 }
 
 
@@ -80,12 +81,16 @@ class Scatter:
         Names of the sources that the log cannot show at all, for example a second resin lot.
     alike : int
         How many castings the log holds, where all of them read the same; else 0.
+    agreed : int
+        How many castings were read again at one age, where each got the same grade again; where every casting was read
+        once, how many settings were poured again. 0 where any grade differed, or nothing was done again.
     """
 
     reading: Reading
     parts: tuple[Part, ...]
     silent: tuple[str, ...] = ()
     alike: int = 0
+    agreed: int = 0
 
     @property
     def table(self) -> pd.DataFrame:
@@ -104,22 +109,29 @@ class Scatter:
 
     def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""
+        alone = any(part.words == ONLY for part in self.parts)
+        again = f"{count(self.agreed, 'setting')} poured" if alone else f"{count(self.agreed, 'casting')} read"
+        return self._largest() + (f" Each of {again} more than once got the same grade again." if self.agreed else "")
+
+    __repr__ = sentence
+
+    def _largest(self):
         first = self.parts[0]
         if self.alike > 1:
             return f"{'Both' if self.alike == 2 else f'All {self.alike}'} castings read alike in {self.reading.words}, so no scatter shows yet."
         if not any(part.told for part in self.parts):
             return f"Cannot tell yet where the scatter of {self.reading.words} comes from. {self._lessons(self.parts)}"
+        belief = [part for part in self.parts if not part.told]
         if not first.told or first.largest < SURE:
+            known = listed(self._size(part) for part in self.parts if part.told)
+            unknown = f", and not yet how much lies {listed(part.words for part in belief)}" if belief else ""
             return (
-                f"Cannot tell yet what scatters {self.reading.words} most: {listed(map(self._size, self.parts))}. "
-                + self._lessons([part for part in self.parts if not part.told] or self.parts[:2])
+                f"Cannot tell yet what scatters {self.reading.words} most. The log tells how much lies {known}{unknown}. "
+                + self._lessons(belief or self.parts[:2])
             )
         much = "Most" if first.share > 0.5 else "The largest part"
-        belief = [part.words for part in self.parts if not part.told]
-        doubt = f" How little there is {listed(belief)} is still mostly belief." if belief else ""
+        doubt = f" How little there is {listed(part.words for part in belief)} is still mostly belief." if belief else ""
         return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {self._remedy(first)}.{doubt}"
-
-    __repr__ = sentence
 
     def _repr_markdown_(self):
         lines = "".join(f"- {in_markdown(self._size(p))}{'' if p.told else ': so far mostly belief'}\n" for p in self.parts)
@@ -134,11 +146,15 @@ class Scatter:
         )
 
     def _remedy(self, part):
-        return REMEDIES[part.words if part.words in REMEDIES else part.name]
+        return _about(REMEDIES, part)
 
     def _lessons(self, parts):
-        lessons = list(dict.fromkeys(LESSONS[part.name] for part in parts))
+        lessons = list(dict.fromkeys(_about(LESSONS, part) for part in parts))
         return f"What would tell: {listed(lessons)}."
+
+
+def _about(texts, part):
+    return texts[part.words if part.words in texts else part.name]
 
 
 def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
@@ -158,6 +174,10 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     check_level(level)
     spreads = {"reading": fit.posterior.spread, **fit.posterior.group_spread}
     alone = "pour" not in fit.posterior.group_spread
+    again = _again(fit, alone)
+    agreed = again.index.nunique() if fit.reading.grades and not again.any() else 0
+    if agreed and not alone:
+        del spreads["reading"]  # a grade's own step is 1 by definition, also where grades agree
     whole = sum(each**2 for each in spreads.values())
     largest = np.argmax(np.array(list(spreads.values())), axis=0)
     parts = []
@@ -167,25 +187,31 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
         levels = len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
         parts.append(
             Part(name, words, levels, float(middle), float(low), float(high),
-                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), _told(fit, name, drawn))
+                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), _told(fit, name, drawn, again))
         )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in spreads)
-    alike = 0 if _differ(fit) else fit.pours
-    return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent, alike)
+    alike = fit.pours if len(fit.rows[["low", "high"]].drop_duplicates()) == 1 else 0
+    return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent, alike, agreed)
 
 
-def _differ(fit):
-    """Whether any two readings of the log differ."""
-    return len(fit.rows[["low", "high"]].drop_duplicates()) > 1
+def _again(fit, alone):
+    """Whether readings differed of each casting that was read again at one age, or `alone` of each setting poured again: a Series."""
+    rows = fit.rows
+    first = np.unique(fit.columns.round(9), axis=0, return_inverse=True)[1] if alone else rows["pour"]
+    each = rows[["low", "high"]].groupby([np.ravel(first), rows["age"] if "age" in rows else np.zeros(len(rows))], dropna=False)
+    return each.nunique().gt(1).any(axis=1)[each.size() > 1].droplevel(1)
 
 
-def _told(fit, name, drawn):
+def _told(fit, name, drawn, again):
     """Whether draws of a spread have left the half-normal belief: the largest gap between their shares.
 
-    A graded reading's own step is 1 by definition: there is nothing to learn, and nothing to doubt where grades differ.
+    What lies between readings of one casting shows only where one was read again; in grades, whose own step is 1 by
+    definition, only where they then differed.
     """
     if name == "reading" and fit.reading.grades:
-        return _differ(fit)
+        return bool(again.any())
+    if name == "reading" and "pour" in fit.posterior.group_spread and again.empty:
+        return False
     ordered = np.sort(drawn)
     believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))
     return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
