@@ -11,6 +11,7 @@ import pandas as pd
 
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change, change_unit, good_words
+from testpour.models.effect import HALF
 from testpour.models.settings import NOTHING, beyond, settings_table
 from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
@@ -76,13 +77,15 @@ class Comparison:
             same = f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can make them differ."
             return self.cautions.around(same)
         rows = list(self.table.iterrows())
-        told = [self._said(name, row) for name, row in rows if row["sure"] >= SURE]
         still = [name for name, row in rows if row["low"] == row["high"] == 0]
-        unsettled = [name for name, row in rows if row["sure"] < SURE and name not in still]
+        little = [name for name, row in rows if name not in still and _counts_little(row)]
+        told = [self._said(name, row) for name, row in rows if row["sure"] >= SURE and name not in little]
+        unsettled = [name for name, row in rows if row["sure"] < SURE and name not in [*still, *little]]
         first, second = self.names
         text = f"{capital(second)} against {first}, with {listed(self.differ)}: "
         text += (listed(told) if told else "no reading differs for sure yet") + "."
         text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and told else ""
+        text += f" No difference that counts: {listed(little)}." if little else ""
         text += f" Not moved by these settings: {listed(still)}." if still else ""
         return self.cautions.around(" ".join([text, *self._goodness(), *self._outside()]))
 
@@ -188,10 +191,15 @@ def _reading(fit, both, age):
     }
 
 
+def _counts_little(row):
+    """Whether all of the interval lies within half a casting in 100 of no difference."""
+    return row["unit"] == "in 100" and max(abs(row["low"]), abs(row["high"])) < HALF
+
+
 def _digits(value, unit):
     """A size as digits: whole castings in a hundred, else two digits below ten."""
     if unit == "in 100":
-        return "under 1" if value < 0.5 else f"{value:.0f}"
+        return "under 1" if value < HALF else f"{value:.0f}"
     return rounded(value)
 
 
