@@ -47,7 +47,7 @@ BRANCHES = [
      "lowers the chance of tack 'dry' or better by about 35 in 100 (90 % interval 10 to 60 in 100)."),
     (effect(0.0, -0.001, 0.004, reading="tack", good=(0, 1)),  # a tenth below and four tenths above none, of 100 castings
      "makes no difference to the chance of tack 'slightly tacky' or better that counts here (90 % interval \u22120.1 to +0.4 in 100)."),
-    (effect(0.2, 0.003, 0.81, reading="tack", good=(0, 1)), "by about 20 in 100 (90 % interval 0.3 to 81 in 100)."),
+    (effect(0.2, 0.003, 0.81, reading="tack", good=(0, 1)), "by about 20 in 100 (90 % interval under 1 to 81 in 100)."),
     (effect(0.02, -0.003, 0.3, reading="tack", good=(0, 1)), "(90 % interval \u22120.3 to +30 in 100)."),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(1, 2)), "raises the chance of opacity 'tinted' or 'milky' by about 35 in 100"),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(0, 2)), "raises the chance of opacity 'clear', 'tinted' or 'milky' by about 35"),

@@ -131,15 +131,19 @@ class Effect:
         return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
 
     def _size(self):
-        size = abs(self._percent(self.middle))
-        return f"{'under 1' if self.good is not None and size < 0.5 else 'about ' + self._shown(size)}{unit_words(self.unit)}"
+        size = self._bare(abs(self._percent(self.middle)))
+        return f"{size if size.startswith('under') else 'about ' + size}{unit_words(self.unit)}"
+
+    def _bare(self, size):
+        """A size whose direction is told as digits."""
+        return "under 1" if self.good is not None and size < HALF else self._shown(size)
 
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
         if self.told:
             ends = sorted(abs(end) for end in ends)
-            low, high = (self._shown(end) for end in ends)
+            low, high = (self._bare(end) for end in ends)
         else:
             low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
         return f"{100 * self.level:g} % interval {low} to {high}{unit_words(self.unit)}"
