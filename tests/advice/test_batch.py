@@ -281,6 +281,9 @@ def test_no_repeat_for_scatter_that_is_known(fits):
     assert not scatter_unknown(settled(fits, 1.0), next_pours(fits, room=20, pours=2).table)
 
 
+OVEN = {"post_cure_temperature": 70.0, "post_cure_time": 0.5}
+
+
 @pytest.mark.parametrize(("reading", "factor", "settings", "says"), [
     ("tack", "catalyst", {"catalyst": 1.2, "room_temperature": 16}, "settles whether 1.2 % catalyst is enough when cold"),
     ("hardness", "catalyst", {"catalyst": 2.4}, "settles whether 2.4 % catalyst is too much"),
@@ -292,8 +295,11 @@ def test_no_repeat_for_scatter_that_is_known(fits):
     ("peak_temperature", "thickness", {"thickness": 110.0}, "settles how hot a 110 mm piece runs"),
     ("tack", "cover", {"cover": 0.0, "thickness": 6.0}, "settles whether cover can be left off in a thin piece"),
     ("tack", "cover", {"cover": 1.0}, "settles what cover does for tack"),
-    ("hardness", "pigment", {"pigment": 3.8}, "settles whether 3.8 % pigment still cures"),
+    ("hardness", "pigment", {"pigment": 3.8}, "settles whether it still cures with 3.8 % pigment"),
     ("opacity", "pigment", {"pigment": 3.8}, "settles what 3.8 % pigment does to opacity"),
+    ("hardness", "post_cure_temperature", {"thickness": 6.0, **OVEN}, "settles what a post-cure of 0.5 h at 70 °C does to hardness in a thin piece"),
+    ("hardness", "post_cure_time", OVEN, "settles what a post-cure of 0.5 h at 70 °C does to hardness"),
+    ("tack", "post_cure_temperature", {**OVEN, "post_cure_time": 0.0}, "settles tack without a post-cure"),
     ("gel_time", "", {"room_temperature": 25}, "settles gel time of this resin when warm"),
     ("gel_time", "room_temperature", {}, "settles gel time of this resin in the room as it is"),
 ])

@@ -10,6 +10,7 @@ import numpy as np
 
 from testpour.advice.recommend import beyond_log
 from testpour.models.chance import chance
+from testpour.models.terms import HOURS, OVEN, post_cure
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,7 +59,9 @@ def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
     if factor in ("", "room_temperature") or factor not in row:
         return f"settles {reading.words} of this resin {where or 'in the room as it is'}".rstrip()
     declared = study.factor(factor)
-    if declared.kind == "yes/no":
+    if factor in (OVEN, HOURS) and {OVEN, HOURS} <= set(row.index):
+        what = _baked(study, reading, row)
+    elif declared.kind == "yes/no":
         what = f"what {declared.words} does for {reading.words}"
         what = what if row[factor] else f"whether {declared.words} can be left off"
     else:
@@ -74,11 +77,18 @@ def _article(number):
     return "an" if re.match(r"8|1[18](?!\d)", number) else "a"
 
 
+def _baked(study, reading, row):
+    """What a pour tells of a post-cure, or of going without one."""
+    if not post_cure(row[OVEN], row[HOURS]):
+        return f"{reading.words} without a post-cure"
+    return f"what a post-cure of {study.factor(HOURS).show(row[HOURS])} at {study.factor(OVEN).show(row[OVEN])} does to {reading.words}"
+
+
 def _question(reading, factor, shown, part):
     if reading.name in CURE:
         if factor == "catalyst" and part != "middle":
             return f"whether {shown} is {'enough' if part == 'low' else 'too much'}"
-        return f"how well {shown} cures" if factor in ("catalyst", "thickness") else f"whether {shown} still cures"
+        return f"how well {shown} cures" if factor in ("catalyst", "thickness") else f"whether it still cures with {shown}"
     if reading.name == "gel_time":
         return f"how long the mix stays workable with {shown}"
     return f"how hot {shown} runs" if reading.scale == "rise" else f"what {shown} does to {reading.words}"
