@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from testpour.models.change import change_unit, good_words
 from testpour.models.terms import OVEN, REFERENCE
 from testpour.units import unit_words
-from testpour.wording import listed, rounded
+from testpour.wording import in_days, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
@@ -93,7 +93,8 @@ class Effect:
     __repr__ = sentence
 
     def _what(self):
-        return self.reading.words if self.good is None else f"the chance of {good_words(self.reading, self.good)}"
+        what = self.reading.words if self.good is None else f"the chance of {good_words(self.reading, self.good)}"
+        return what + (in_days(f" at {self.reading.ages[0]:g} h") if self.reading.ages else "")
 
     @property
     def _verbs(self):
