@@ -21,10 +21,13 @@ from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import at_its_age, best_settings, beyond_log, recommend
 from testpour.advice.stopping import stop_advice
 from testpour.logbook.castings import Castings
+from testpour.models.ageing import ready
 from testpour.models.chance import NoAims, chance
+from testpour.models.compare import compare
 from testpour.models.fits import fit_castings
-from testpour.models.settings import beyond, settings_table
+from testpour.models.settings import as_met, beyond, met_words, settings_table
 from testpour.report.advised import advice, advised
+from testpour.report.age_curve import show_age
 from testpour.study import Aim
 
 
@@ -265,6 +268,14 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     found = recommend(humid)
     assert (found.settings["humidity"], found.settings["room_temperature"]) == (77, 29) and says in found.sentence()
     assert chance(humid).settings[["humidity", "room_temperature"]].iloc[0].tolist() == [77, 29] and says in chance(humid).sentence()
+    assert ready(humid).settings[["humidity", "room_temperature"]].iloc[0].tolist() == [77, 29] and says in ready(humid).sentence()
+    found = compare(humid, {}, {"catalyst": "2 %"})
+    assert found.settings["humidity"].tolist() == [77, 77] and found.sentence().count(says) == 1
+    tack = replace(humid["tack"], rows=humid["tack"].rows.assign(humidity=np.resize([70.0, 84.0], len(humid["tack"].rows)), room_temperature=29.0))
+    said = met_words(tack.study, tack.rows, settings_table(as_met(tack.study, tack.rows)).iloc[0])
+    assert "room temperature 29 °C and humidity 77 %" in said and show_age(tack).says.endswith(said)
+    assert tack.predict({}).equals(tack.predict({"humidity": 77, "room_temperature": 29}))
+    assert not tack.predict({}).equals(tack.predict({"humidity": 50, "room_temperature": 20}))
     assert "77 % humidity" in recipe_chart(humid, rooms=28, thicknesses=8).shared
     assert next_pours(humid, pours=1, room=28).where.endswith(", at 77 % humidity")
     given = recommend(humid, fixed={"humidity": "60 %", "room_temperature": "24 degC"})

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.scales import to_latent
-from testpour.models.settings import beyond, settings_table
+from testpour.models.settings import as_met, beyond, met_words, settings_table
 from testpour.problems import Problem
 from testpour.wording import in_markdown, listed
 
@@ -52,6 +52,8 @@ class Ready:
         Youngest and oldest age read in the log, in hours; (inf, -inf) where none is.
     outside : str
         What of the settings lies outside what was poured.
+    met : str
+        What they hold as the log met it, not as usual, in a sentence that begins with a space.
     cautions : Cautions
         What is refused or warned about in the settings.
     """
@@ -61,6 +63,7 @@ class Ready:
     table: pd.DataFrame
     read: tuple[float, ...]
     outside: str = ""
+    met: str = ""
     cautions: Cautions = field(default_factory=Cautions)
 
     def sentence(self) -> str:
@@ -105,6 +108,8 @@ class Ready:
             yield "No hardness has been read yet: this is belief only."
         elif self.outside:
             yield f"Beyond what was poured: {self.outside}."
+        if self.met:
+            yield self.met.strip()
         steps = listed(self.table.index[self.table["habit"].astype(bool)])
         if steps:
             yield f"The hardness for {steps} is common practice, not yours: set it under [ready] in study.toml."
@@ -119,7 +124,7 @@ def ready(
     ----------
     fits : Fits
     settings : dict, optional
-        One setting; usual values where nothing is said.
+        One setting; usual values where nothing is said, or the log's where it never met the usual humidity or room.
     room : str or float, optional
         Room temperature.
 
@@ -136,7 +141,8 @@ def ready(
     """
     steps = thresholds(fits.study)
     fit = fits["hardness"]
-    one = settings_table(fits.study, settings, room=room, reading=fit.reading).iloc[:1]
+    pours = fits.castings.pours
+    one = settings_table(as_met(fits.study, pours), settings, room=room, reading=fit.reading).iloc[:1]
     ages = fit.rows["age"]
     read = (float(ages.min()), float(ages.max())) if len(ages) else (np.inf, -np.inf)
     hours = np.geomspace(min(read[0], fit.reading.ages[0] if fit.reading.ages else 4.0, LAST / 2), LAST, STEPS)
@@ -145,7 +151,7 @@ def ready(
     ).T.rename_axis("step")
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
     outside = beyond(fit, one.assign(age=read[1]))[0]
-    return Ready(fit.reading, one, table, read, outside, check_table(fits.study, one))
+    return Ready(fit.reading, one, table, read, outside, met_words(fits.study, pours, one.iloc[0]), check_table(fits.study, one))
 
 
 def thresholds(study: Study) -> dict[str, float]:

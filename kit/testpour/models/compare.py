@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change, change_unit, good_words
 from testpour.models.effect import HALF
-from testpour.models.settings import NOTHING, beyond, settings_table
+from testpour.models.settings import NOTHING, as_met, beyond, met_words, settings_table
 from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
@@ -52,6 +52,8 @@ class Comparison:
     cautions : Cautions
     chances : array, shape (draws, 2), or None
         Chance of a good casting of each; None where the study states no aim.
+    met : str
+        What settings hold as the log met it, not as usual, in a sentence that begins with a space.
     """
 
     study: Study
@@ -60,6 +62,7 @@ class Comparison:
     table: pd.DataFrame
     cautions: Cautions
     chances: np.ndarray | None = None
+    met: str = ""
 
     @property
     def differ(self) -> list[str]:
@@ -87,7 +90,7 @@ class Comparison:
         text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and told else ""
         text += f" No difference that counts: {listed(little)}." if little else ""
         text += f" Not moved by these settings: {listed(still)}." if still else ""
-        return self.cautions.around(" ".join([text, *self._goodness(), *self._outside()]))
+        return self.cautions.around(" ".join([text, *self._goodness(), *self._outside()]) + self.met)
 
     __repr__ = sentence
 
@@ -135,7 +138,8 @@ def compare(
     ----------
     fits : Fits
     this, that : str or dict
-        The name of a pour in the log, or settings; usual values where nothing is said.
+        The name of a pour in the log, or settings; usual values where nothing is said, or the log's where it never met
+        the usual humidity or room.
     room : str or float, optional
         Room temperature for both; a pour keeps the room it was poured in where this is left out.
     age : str or float, optional
@@ -159,7 +163,9 @@ def compare(
     both = pd.concat(parts).set_axis(pd.Index([1, 2], name="setting"))
     table = pd.DataFrame([_reading(fit, both, age) for fit in fits.values()]).set_index("reading")
     chances = chance(fits, both).draws if fits.study.aims else None
-    return Comparison(fits.study, names, both, table, cautions_at(fits, both), chances)
+    given = (row.iloc[0] for one, row in zip((this, that), parts, strict=True) if not isinstance(one, str))
+    met = "".join(dict.fromkeys(met_words(fits.study, fits.castings.pours, row) for row in given))
+    return Comparison(fits.study, names, both, table, cautions_at(fits, both), chances, met)
 
 
 def _row(fits, one, room):
@@ -168,8 +174,8 @@ def _row(fits, one, room):
         pours = fits.castings.pours
         if one not in pours.index:
             raise NoSuchPour(f"No pour {one!r} in the log; it has {listed(map(str, pours.index)) or 'none yet'}.")
-        one = pours.loc[[one]]
-    return settings_table(fits.study, one, room=room).drop(columns="age")
+        return settings_table(fits.study, pours.loc[[one]], room=room).drop(columns="age")
+    return settings_table(as_met(fits.study, fits.castings.pours), one, room=room).drop(columns="age")
 
 
 def _reading(fit, both, age):

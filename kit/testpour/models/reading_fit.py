@@ -17,7 +17,7 @@ from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.reading_model import laid_out, model_of
 from testpour.models.remainder import folded, remainder_scale, seen_directions
 from testpour.models.scales import as_read, grade_edges, to_latent
-from testpour.models.settings import SettingsGiven, beyond, check_level, settings_table
+from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -129,7 +129,7 @@ class ReadingFit:
         Parameters
         ----------
         settings : dict, list of dict or DataFrame
-            See `settings_table`.
+            See `settings_table`; usual values where nothing is said, or the log's where it never met the usual humidity or room.
         room : str or float, optional
             Room temperature, for example ``"17 degC"``.
         age : str or float, optional
@@ -144,7 +144,7 @@ class ReadingFit:
             the setting lies outside what was poured, in words; empty where nothing does.
         """
         check_level(level)
-        table = settings_table(self.study, settings, room=room, age=age, reading=self.reading)
+        table = settings_table(as_met(self.study, self.rows), settings, room=room, age=age, reading=self.reading)
         tails = [0.5, (1 - level) / 2, (1 + level) / 2]
         quantiles = np.quantile(self.new_castings(table), tails, axis=0)
         shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])

@@ -11,7 +11,7 @@ from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.fits import check_one_reading
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.settings import settings_table
+from testpour.models.settings import as_met, met_words, settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.problems import Problem
 from testpour.report.reading_curve import average, draw_average
@@ -31,7 +31,7 @@ def show_age(
     fit : ReadingFit
         Of a reading that changes with age.
     settings : dict, optional
-        Usual values where nothing is said.
+        Usual values where nothing is said, or the log's where it never met the usual humidity or room.
     room : str or float, optional
         Room temperature.
 
@@ -51,9 +51,9 @@ def show_age(
     if not any("age" in term.factors for term in fit.believed.terms):
         raise Problem(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)
-    one = settings_table(fit.study, settings, room=room, reading=fit.reading)
+    one = settings_table(as_met(fit.study, fit.rows), settings, room=room, reading=fit.reading)
     table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
-    picture, axes = new_picture(_says(fit, table, hours), height=4.4, found=check_ends(fit.study, one))
+    picture, axes = new_picture(_says(fit, table, hours) + met_words(fit.study, fit.rows, one.iloc[0]), height=4.4, found=check_ends(fit.study, one))
     ax = axes[0, 0]
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)
