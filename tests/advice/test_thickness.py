@@ -206,6 +206,17 @@ def test_the_gain_in_hardness_is_said_in_its_unit(unlearnt):
     assert middle.startswith("+")
 
 
+def test_what_nobody_believes_of_a_hardness_of_ones_own_is_not_told_before_a_post_cure_was_poured(study, castings_of, resin):
+    """The trade has no view of Barcol: the ten pours say nothing of an oven until one of them has been in it."""
+    barcol = tuple(replace(one, unit="Barcol") if one.name == "hardness" else one for one in study.readings)
+    own, pours = replace(study, readings=barcol, ready={}), castings_from(study, castings_of, resin).pours
+    read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": 30.0, "high": 30.0, "age": 24.0})
+    for baked, told in ((0.0, False), (2.0, True)):
+        made = pours.assign(post_cure_temperature=[20.0, 60.0] * (len(pours) // 2), post_cure_time=[0.0, baked] * (len(pours) // 2))
+        found = oven_hour(fit_castings(castings_of(own, made, read)), {"catalyst": 1.5, "thickness": 8}, room=20)
+        assert (found.hardness is not None) == told and "so the hardness is belief" not in found.caution
+
+
 def test_lots_differ_in_how_much_warmth_lets_them_cure():
     """No log tells it, so each lot has a rise of its own: spread as the belief says, and never a fall."""
     resin, spread = load_resin(), lot_beliefs()["ceiling_slope"]["spread"]

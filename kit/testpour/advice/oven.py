@@ -116,9 +116,10 @@ def oven_hour(
     warned = _check_oven(asking, oven, hours, start)
     table = _conversions(asking, oven, hours, start)
     middle = asking.study.factor("thickness").show(asking["thickness"])
-    caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *_never(fits))
+    gain = _hardness(fits, asking, oven, hours)
+    caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *(_never(fits) if gain is not None else ()))
     unit = fits["hardness"].reading.unit if "hardness" in fits else ""
-    return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, _hardness(fits, asking, oven, hours), caution, unit)
+    return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, gain, caution, unit)
 
 
 def _check_oven(asking, oven, hours, start):
@@ -163,9 +164,12 @@ def _warmable(resin, k):
 
 def _hardness(fits, asking, oven, hours):
     """What the log's hardness model makes of the oven: change in the average casting; None where it cannot."""
-    if "hardness" not in fits or not any(term.name == "post_cure" for term in fits["hardness"].believed.terms):
+    if "hardness" not in fits:
         return None
     fit, age = fits["hardness"], max(fits["hardness"].reading.ages or (24.0,))
+    known = [belief.held for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True) if term.name == "post_cure"]
+    if not known or (_never(fits) and not known[0]):
+        return None
     given = {name: value for name, value in asking.settings.items() if name != "age"}
     both = settings_table(
         fits.study, [given, {**given, "post_cure_temperature": oven, "post_cure_time": hours}], age=age
@@ -179,4 +183,4 @@ def _never(fits):
     pours = fits.castings.pours
     if "post_cure_time" in pours and (pours["post_cure_time"].fillna(0.0) > 0).any():
         return ()
-    return ("No pour of the log has been in an oven, so the hardness is belief, not this log's.",) if "hardness" in fits else ()
+    return ("No pour of the log has been in an oven, so the hardness is belief, not this log's.",)
