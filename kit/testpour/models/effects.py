@@ -109,7 +109,9 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     if level not in known:
         rows = one_post_cure(fit.rows)
         alike = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
-        each = [_effect(fit, rows, alike, *step, level) for step in _steps(fit, rows)]
+        each = [
+            _effect(fit, rows, alike, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit, rows)
+        ]
         each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
         held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
         known[level] = Effects(fit.reading, tuple(each), held)

@@ -44,7 +44,17 @@ from scipy.stats import qmc
 
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.settings import settings_table
-from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, TERMS, Term, design, log_ratio, post_cure
+from testpour.models.terms import (
+    HOURS,
+    OVEN,
+    POST_CURE_HOURS,
+    REFERENCE,
+    TERMS,
+    Term,
+    design,
+    log_ratio,
+    post_cure,
+)
 
 if TYPE_CHECKING:
     from testpour.likelihood.posterior import Posterior
