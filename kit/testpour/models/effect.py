@@ -142,7 +142,7 @@ class Effect:
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
-        if self.told:
+        if self.told and not self.none:
             ends = sorted(abs(end) for end in ends)
             low, high = (self._bare(end) for end in ends)
         else:
@@ -179,6 +179,6 @@ class Effect:
             text = f" But {listed([words, *self.together])} always moved together, so {which} may be behind this: change one without the {rest}."
         if self.by_day:
             values = "with and without it" if self.factor.kind == "yes/no" else self.factor.between(self.start, self.end).replace(" to ", " and ")
-            way = f"pour {values} on one day" if self.factor.role == "chosen" else "pour on more days"
+            way = "post-cure only some castings of a day" if self.hours else f"pour {values} on one day" if self.factor.role == "chosen" else "pour on more days"
             text += f" {'And' if text else 'But'} {words} never differed within one session, so the day may be behind this: {way}."
         return text
