@@ -16,7 +16,7 @@ from testpour.causes.sight import sights
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
-from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, ordinary, worse_than_others
+from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, ordinary, worse_groups, worse_than_others
 from testpour.logbook.book import doubts
 from testpour.models.fits import fit_castings
 from testpour.problems import Problem
@@ -91,6 +91,45 @@ def test_a_bad_day_does_not_excuse_its_own_castings(bad_day):
     for answer in every.answers.values():
         assert answer.chances["nothing"] < 0.1 and "leave it as it is" not in answer.sentence()
         assert "day" not in [asked.question.name for asked in answer.questions]  # the log has said so
+
+
+@pytest.fixture(scope="module")
+def bad_bottle(log_of):
+    """Two days from a dud bottle, ten castings, on the second day four more from a new one: the new as usual, the old slow, soft and tacky."""
+    settings = {name: [*(values if isinstance(values, list) else [values] * 6), *(values[:4] if isinstance(values, list) else [values] * 4)] * 2
+                for name, values in USUAL.items()}
+    settings = {name: values[:14] for name, values in settings.items()} | {"catalyst_lot": ["old"] * 10 + ["new"] * 4}
+    aims = (Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0), Aim("gel_time", 15.0, 45.0))
+    return log_of(settings, [2.5 * gel for gel in (*GEL, *GEL[:4])] + GEL[:4], [2.0, 3, 2, 2, 2, 3, 2, 3, 2, 2, *TACK[:4]],
+                  [hard - 15 for hard in (*HARD, *HARD[:4])] + HARD[:4], session=["S1"] * 6 + ["S2"] * 8, aims=aims)
+
+
+@pytest.mark.slow
+def test_a_dud_bottle_from_which_most_castings_were_poured_is_found(bad_bottle):
+    """What is expected is what the new bottle gives, not what its own sisters read; P01 of the old is P11 of the new over again."""
+    every = why_all(bad_bottle)
+    assert list(every.answers) == [f"P{place:02d}" for place in range(1, 11)]
+    for answer in every.answers.values():
+        assert answer.first == "old_materials" and answer.chances["nothing"] < 0.05
+        assert "the lot is different, most likely catalyst lot old (" in answer.sentence()
+        assert answer.case.seen["gel_time"].expected()[1] < 50 < answer.case.seen["gel_time"].rows["low"].iloc[0] + 5
+    assert every.sentence() == (
+        "10 of 14 castings want explaining. Of catalyst lot old, 10 of 10 castings miss an aim, of other lots none of 4: look at that lot first. Swap one "
+        "bottle at a time against fresh stock; date every drum and bottle when it is opened. To tell, pour a cup from fresh stock: if that comes out well, "
+        "this was it. Mind: never add extra catalyst to make up for age, nor mix bottles; old peroxide is hazardous waste. Heat away from flame and food."
+    )
+
+
+def test_a_day_is_not_blamed_for_the_bottle_that_was_used_on_it(bad_bottle):
+    """The first day is no worse than the second but for its bottle. Where bottle and day are one, either may be it; a bottle read only once, or whose castings are good, is not."""
+    log = bad_bottle.castings
+    assert worse_than_others(log, "session", "P01") and worse_groups(log, "P01") == {"catalyst_lot": "old"} and worse_groups(log, "P11") == {}
+    one = replace(log, pours=log.pours.assign(session=["S1"] * 10 + ["S2"] * 4))
+    assert worse_groups(one, "P01") == {"session": "S1", "catalyst_lot": "old"}
+    unread = replace(log, readings=log.readings[~log.readings["pour"].isin([f"P{place:02d}" for place in range(2, 11)])])
+    assert worse_groups(unread, "P01") == {}
+    alone = replace(log, pours=log.pours.assign(catalyst_lot="old"))
+    assert worse_groups(alone, "P07") == {} and why_all(replace(bad_bottle, castings=alone)).sentence().count("look at that lot") == 0
 
 
 @pytest.mark.parametrize("good, worse", [(0, True), (1, True), (2, False), (4, False)])

@@ -374,7 +374,7 @@ def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
     seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
     monkeypatch.setattr(sight, "_sight", lambda *given: seen)
     fit = SimpleNamespace(rows=pd.DataFrame({"pour": ["X1", "P01"]}))
-    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {}, bad_day=False)
+    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {}, ())
     assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
 
 

@@ -69,7 +69,7 @@ def test_a_study_that_fails_throughout_is_told_what_most_of_its_castings_are():
     table = SimpleNamespace(causes={name: Cause(name, f"cause {name}", 0.1, try_first=f"Try {name}") for name in ("a", "b", "c")})
     told = []
     for chances in ({"b": 0.5, "a": 0.4, "c": 0.1}, {"b": 0.5, "a": 0.4, "c": 0.1}, {"a": 0.9, "b": 0.05, "c": 0.05}):
-        by = case(fits=case(study=study), table=table, throughout=case(aim=Aim("tack", at_most=1)), likely=None)
+        by = case(fits=case(study=study), table=table, throughout=case(aim=Aim("tack", at_most=1)), likely=None, signs=set())
         told.append(case(case=by, chances=pd.Series(chances), first=next(iter(chances)), openly=()))
     said = whole_study(told)
     assert "aim for tack," in said and "Likeliest: cause b (35 in 100); as likely over all of them, cause a (57 in 100). To tell, try b: if that" in said

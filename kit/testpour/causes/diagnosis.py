@@ -14,7 +14,7 @@ from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import log_chance, sights
 from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of, untimely
-from testpour.causes.whole_log import day_was_good, fails_in_the_cold, fails_throughout, neighbours
+from testpour.causes.whole_log import day_was_good, fails_in_the_cold, fails_throughout, neighbours, worse_groups
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
@@ -116,9 +116,11 @@ def _case(fits, table, pour, found, off):
 
 
 def _swapped(fits, pour, seen):
-    """Whether another casting of the session and this one each read as the other's settings would have it."""
+    """Whether another casting of the session, and of a lot that is worse than others, and this one each read as the other's settings would have it."""
     pours = fits.castings.pours
     same = pours.index[(pours["session"] == pours.loc[pour, "session"]) & (pours["session"] != "")] if "session" in pours else ()
+    for name, lot in worse_groups(fits.castings, pour).items():  # a bad bottle beside a good one reads like a mix-up of the two
+        same = [other for other in same if pours.loc[other, name] == lot]
     gains = {other: _gain(seen, pours.loc[other]) for other in same if other != pour}
     back = {other: _gain(sights(fits, other), pours.loc[pour]) for other, gain in gains.items() if gain > EACH}
     return any(gain > EACH and gain + gains[other] > SWAPPED for other, gain in back.items())

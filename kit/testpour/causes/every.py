@@ -1,6 +1,7 @@
 """Why the castings of a whole study came out as they did."""
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import pandas as pd
@@ -8,10 +9,12 @@ import pandas as pd
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
+from testpour.causes.table import NOTHING
 from testpour.causes.telling import tested, what_would_tell
+from testpour.causes.whole_log import good_pours, worse_groups
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
-from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
+from testpour.wording import count, in_days, in_html, listed, table_html
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,36 +46,66 @@ class EveryAnswer:
         columns = ["misses", "likeliest", "chance", "next", "its chance"]
         return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("pour")
 
-    @property
-    def causes(self) -> pd.Series:
-        """Castings expected behind each cause, most first: the chances added up. Series by cause in words."""
-        if not self.answers:
-            return pd.Series(dtype=float)
-        words = {name: c.words for name, c in next(iter(self.answers.values())).case.table.causes.items()}
-        return sum(a.chances.sort_index() for a in self.answers.values()).rename(words).sort_values(ascending=False)
-
     def sentence(self) -> str:
         """How many castings want explaining, and what is behind most of them."""
         if not self.pours:
             return "No casting in the log has been read yet, so there is nothing to explain. Log one reading first."
         if not self.answers:
             return f"{count(self.pours, 'casting')} looked at: none misses an aim and none stands out."
-        study = whole_study(self.answers.values())
         many = len(self.answers)
-        said = f"{many} of {count(self.pours, 'casting')} {'wants' if many == 1 else 'want'} explaining."
-        if study:
-            return f"{said} {study}"
-        if many == 1:
-            [(pour, answer)] = self.answers.items()
-            return f"{said} {pour}, likeliest: {in_days(ranked([(named(answer, answer.first), answer.chances.iloc[0])], ''))}."
-        first, times = self.causes.index[0], self.causes.iloc[0]
-        return f"{said} Most often: {first} (about {times:.1f} of them, {in_hundred(times / many)} in 100)."
+        return f"{many} of {count(self.pours, 'casting')} {'wants' if many == 1 else 'want'} explaining. {self.mostly}"
+
+    @property
+    def mostly(self) -> str:
+        """What is behind most of the castings that want explaining: a lot, the study itself, or the commonest cause; empty without any."""
+        many, answers = len(self.answers), self.answers.values()
+        if many < 2:
+            return "".join(f"{pour}, likeliest: {in_days(ranked([(named(a, a.first), a.chances.iloc[0])], ''))}." for pour, a in self.answers.items())
+        if said := bad_lot(self.answers) or whole_study(answers):
+            return said
+        chances = sum(answer.chances.sort_index() for answer in answers)
+        first = chances.idxmax()
+        told = Counter(named(answer, first) for answer in answers if answer.first == first)
+        common = next((words for words, times in told.items() if 2 * times > told.total()), None)
+        words = common or next(iter(answers)).case.table.causes[first].words  # settings differ from casting to casting
+        return f"Most often: {in_days(words)}, behind about {max(round(chances[first]), 1)} of {many}."
 
     __repr__ = sentence
 
     def _repr_html_(self):
         shown = self.table.assign(chance=self.table["chance"].round(2))
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown.round(2))}"
+
+
+def bad_lot(answers: Mapping[str, Answer]) -> str:
+    """Which lot most of the castings that miss an aim are of, where castings of other lots mostly miss none, and what to do; else empty.
+
+    Parameters
+    ----------
+    answers : mapping
+        Pour to its `Answer`, one at least.
+
+    Returns
+    -------
+    str
+    """
+    case, missing = next(iter(answers.values())).case, {pour: answer for pour, answer in answers.items() if answer.missed}
+    castings, table = case.fits.castings, case.table
+    found = Counter(item for pour in missing for item in worse_groups(castings, pour).items() if item[0] != "session")
+    lots = [item for item, times in found.items() if 2 * times >= max(len(missing), 2 * max(found.values()))]
+    suspects = [name for name, cause in table.causes.items() if cause.odds.get("worse_lot", 1.0) > 1]
+    if not lots or not suspects:
+        return ""
+    by = max((answer for pour, answer in missing.items() if lots[0] in worse_groups(castings, pour).items()), key=lambda a: a.chances[suspects].max())
+    first, *others = by.chances[suspects].sort_values(ascending=False).index
+    of, pours, read = listed(f"{case.fits.study.factor(name).words} {lot}" for name, lot in lots), castings.pours, set(castings.readings["pour"])
+    named_lot = pours[lots[0][0]].fillna("").astype(str)
+    mine, rest = (set(pours.index[pick]) & read for pick in (named_lot == lots[0][1], ~named_lot.isin(["", lots[0][1]])))
+    good, cause = set(good_pours(castings)), table.causes[first]
+    return in_days(
+        f"Of {of}, {len(mine - good)} of {count(len(mine), 'casting')} miss an aim, of other lots {len(rest - good) or 'none'} of {len(rest)}: look at that lot first. "
+        f"{cause.next_time}. {_tells_study(by, first, (others or [NOTHING])[0])} Mind: {cause.care[:1].lower()}{cause.care[1:]}."
+    )
 
 
 def whole_study(answers: Iterable[Answer]) -> str:

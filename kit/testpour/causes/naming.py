@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from testpour.causes.signs import read_early
 from testpour.causes.table import AGAIN, NOTHING
+from testpour.causes.whole_log import worse_groups
 from testpour.wording import in_hundred, listed
 
 if TYPE_CHECKING:
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def named(answer: "Answer", name: str) -> str:
-    """A cause in words: of a wrong reading, which one it most likely is; as planned where its settings brought it about.
+    """A cause in words: of a wrong reading, which one it most likely is, of a bad lot, which; as planned where its settings brought it about.
 
     Parameters
     ----------
@@ -31,7 +32,18 @@ def named(answer: "Answer", name: str) -> str:
         return cause.openly.format(settings=f", above all {answer.foremost}" if answer.foremost else "")
     if name in answer.openly:
         return cause.openly.format(settings=listed(answer.case.planned.unnamed))
-    return f"{cause.words}, most likely the {suspect}" if suspect else cause.words
+    suspect = f"the {suspect}" if suspect else _lots(answer, cause)
+    return f"{cause.words}, most likely {suspect}" if suspect else cause.words
+
+
+def _lots(answer, cause):
+    """The lots that are worse than others, in words, where that speaks for a cause; else empty."""
+    case, speaking = answer.case, [sign for sign in answer.case.signs if cause.odds.get(sign, 1.0) > 1]
+    blamed = {column for sign in speaking for column in case.table.signs[sign].get("worse", ()) if column.endswith("_lot")}
+    if not blamed:
+        return ""
+    worse = worse_groups(case.fits.castings, answer.pour)
+    return listed(f"{case.fits.study.factor(name).words} {lot}" for name, lot in worse.items() if name in blamed)
 
 
 def ranked(shares: Sequence[tuple[str, float]], then: str) -> str:

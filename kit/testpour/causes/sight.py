@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.causes.whole_log import worse_than_others
+from testpour.causes.whole_log import worse_groups
 from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import normal_scores, worth
 from testpour.models.fits import Fits, fit_castings
@@ -148,13 +148,13 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     dict
     """
     found, log = {}, fits.castings
-    bad_day = worse_than_others(log, "session", pour)
+    worse = worse_groups(log, pour)
     believed = _believed(log) if trade else {}
     for name, fit in fits.items():
         read = _by_pour(log, fit.reading).get(pour)
         if read is not None:
             before, weights = believed.get(name, (None, None))
-            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, bad_day=bad_day)
+            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse)
     return found
 
 
@@ -188,22 +188,22 @@ def _by_pour(log, reading):
     return found
 
 
-def _left_out(fit, rows, settings, *, bad_day):
+def _left_out(fit, rows, settings, worse):
     """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
     pour = rows["pour"].iloc[0]
     if not (fit.rows["pour"] == pour).any():
-        return _sight(fit, fit, rows, settings, bad_day).picked()
-    seen = _sight(fit, fit, rows, settings, bad_day)
+        return _sight(fit, fit, rows, settings, worse).picked()
+    seen = _sight(fit, fit, rows, settings, worse)
     weights = leave_out_weights(log_chance(seen, seen.usual[None], 0.0, 1.0)[0])
     if worth(weights) < FEWEST:
-        return _sight(fit.without(pour), fit, rows, settings, bad_day).picked()
+        return _sight(fit.without(pour), fit, rows, settings, worse).picked()
     return seen.picked(weights)
 
 
-def _sight(source, fit, rows, settings, bad_day=False):
+def _sight(source, fit, rows, settings, worse=()):
     """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour.
 
-    A bad day, like a bad lot, is judged as one not met before, so that its castings do not excuse each other.
+    A day or a lot that is worse than the others is judged by what the others read, so that its castings do not excuse each other.
     """
     posterior, pour = source.posterior, rows["pour"].iloc[0]
     extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
@@ -212,14 +212,23 @@ def _sight(source, fit, rows, settings, bad_day=False):
         spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))
         mine = mine_of[name]
         known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
-        if known and (bad_day if name == "session" else name.endswith("_lot") and not _usual_lot(fit.labels[name][others], mine[0])):
+        if known and (name in worse or name.endswith("_lot") and not _usual_lot(fit.labels[name][others], mine[0])):
             known, spread = False, np.full(len(posterior), fit.believed.scatter.get(name, spread.mean()))
+            if name in worse:
+                extra = extra + _of_others(posterior, name, fit.labels[name], mine[0])
         if known and np.isin(mine, posterior.group_levels[name]).all():
             levels = np.searchsorted(posterior.group_levels[name], mine)
             extra = extra + posterior.group_effects[name][:, levels]
         else:
             own = own + spread**2
     return Sight(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.spread, posterior.cuts)
+
+
+def _of_others(posterior, name, labels, mine):
+    """What the castings of other days or lots have in common, on average over them: shape (m, 1)."""
+    levels = posterior.group_levels[name]
+    counts = np.array([(labels == level).sum() * (level not in ("", mine)) for level in levels])
+    return (posterior.group_effects[name] @ counts / max(counts.sum(), 1))[:, None]
 
 
 def _usual_lot(others, mine):

@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, CauseTable
-from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_than_others
+from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
 from testpour.logbook.book import doubts
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
@@ -111,12 +111,12 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
     set of str
     """
     row, shown, throughout = castings.pours.loc[pour], set(), fails_throughout(castings, pour, missed)
-    have = {factor.name for factor in castings.study.factors}
+    have, worse = {factor.name for factor in castings.study.factors}, worse_groups(castings, pour)
     for name, sign in table.signs.items():
         if sign.get("lot"):
             shows = any(_alone(castings.pours, lot, pour) for lot in sign["lot"] if lot in have)
         elif sign.get("worse"):
-            shows = any(worse_than_others(castings, column, pour) for column in sign["worse"] if column in castings.pours)
+            shows = not worse.keys().isdisjoint(sign["worse"])
         elif "throughout" in sign:
             shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
         elif "clear_too" in sign:

@@ -11,6 +11,7 @@ from testpour.logbook.castings import Castings
 from testpour.study import Aim
 
 THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
+GROUPS = ("session", "resin_lot", "catalyst_lot")  # what castings share that may be worse than others
 ORDINARY = 1 / 3  # share of the good castings beyond a setting from which on it is neither little nor much; common practice, no source
 
 
@@ -112,7 +113,7 @@ def _good(castings):
 
 
 def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
-    """Whether the castings that share a lot or a session with `pour`, two or more, mostly miss an aim while others mostly do not.
+    """Whether the castings read that share a lot or a session with `pour`, two or more, mostly miss an aim while others mostly do not.
 
     Parameters
     ----------
@@ -127,9 +128,28 @@ def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
     bool
     """
     named, good = castings.pours[column].fillna("").astype(str).to_numpy(object), _good(castings)
-    own = named[castings.pours.index.get_loc(pour)]
-    mine, others = named == own, (named != own) & (named != "")
+    own, read = named[castings.pours.index.get_loc(pour)], castings.pours.index.isin(castings.readings["pour"])
+    mine, others = read & (named == own), read & (named != own) & (named != "")
     return bool(own and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean())
+
+
+@lru_cache(maxsize=64)  # one casting after another is asked about, reading by reading
+def worse_groups(castings: Castings, pour: str) -> dict[str, str]:
+    """What a casting shares that is worse than others, as `worse_than_others` says: dict of column to its session or lot.
+
+    One is left out where another explains it: of a day on which only the bad bottle was used, whose castings of other days
+    miss too, the bottle is told and not the day.
+    """
+    pours, good = castings.pours, _good(castings)
+    labels = {name: str(pours.loc[pour, name]) for name in GROUPS if name in pours and worse_than_others(castings, name, pour)}
+    read = pours.index.isin(castings.readings["pour"])
+    shared = {name: read & (pours[name].fillna("").astype(str) == label).to_numpy() for name, label in labels.items()}
+
+    def without(one, other):
+        apart = good[shared[one] & ~shared[other]]
+        return len(apart) > 1 and apart.mean() <= 1 / 3
+
+    return {name: label for name, label in labels.items() if not any(without(other, name) and not without(name, other) for other in labels)}
 
 
 def day_was_good(castings: Castings, pour: str) -> bool:

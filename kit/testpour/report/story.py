@@ -159,9 +159,7 @@ def causes(fits: Fits) -> dict[str, Any] | None:
          in_hundred(row["its chance"]))
         for pour, row in every.table.iterrows()
     ]
-    first, times = every.causes.index[0], every.causes.iloc[0]
-    says = f"{len(poor)} of {count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. "
-    says += f"Its likeliest cause: {first}." if len(poor) == 1 else f"The commonest likely cause: {first}, behind about {max(round(times), 1)} of them."
+    says = f"{len(poor)} of {count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. {every.mostly}"
     earlier = f" Only castings from {looked[0]} on are looked at here." if len(looked) < len(read) else ""
     return {"says": says + earlier, "rows": rows}
 
