@@ -224,6 +224,22 @@ def test_why_all_takes_what_misses_an_aim(fits):
     assert list(every.table.index) == list(every.answers)
 
 
+def test_the_table_of_all_castings_says_chances_and_causes_as_other_screens_do(beside):
+    """Three open faces of which two are told so as logged: chances in 100, no rival below 5, and the words of the table over it. By hand: 0.92 + 0.6 + 0.5 is 2.02."""
+    answer = why(beside({"cover": 0.0}, {"tack": 3.0, "hardness": 80.0}), "X1")
+    rest = answer.weighed.table.drop(index="open_face").index
+    weighed = [replace(answer.weighed, table=answer.weighed.table.assign(chance=0.0).loc[["open_face", *rest]]) for _ in range(3)]
+    for one, chance, second, openly in zip(weighed, (0.92, 0.6, 0.5), (0.01, 0.2, 0.3), (0.9, 0.9, 0.1), strict=True):
+        one.table.loc["open_face", ["chance", "openly"]] = chance, openly
+        one.table.loc[rest[0], "chance"] = second
+    answers = {f"P{place:02d}": replace(answer, weighed=one) for place, one in enumerate(weighed, 1)}
+    every = EveryAnswer(answers, 5)
+    assert every.sentence() == "3 of 5 castings want explaining. Most often: its face was left open, as logged, behind about 2 of 3."
+    page = every._repr_html_()
+    assert "<td>its face was left open, as logged</td> <td>92 in 100</td> <td></td> <td></td>" in page
+    assert "<td>60 in 100</td>" in page and "<td>20 in 100</td>" in page and "0.92" not in page and "0.01" not in page and ">1 in 100" not in page
+
+
 def test_nothing_to_explain_is_said():
     assert EveryAnswer({}, 4).sentence() == "4 castings looked at: none misses an aim and none stands out."
     assert not len(EveryAnswer({}, 4).table)

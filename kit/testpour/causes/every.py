@@ -11,10 +11,11 @@ from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
 from testpour.causes.table import NOTHING
 from testpour.causes.telling import tested, what_would_tell
+from testpour.causes.verdict import ENOUGH
 from testpour.causes.whole_log import good_pours, worse_groups
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
-from testpour.wording import count, in_days, in_html, listed, table_html
+from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,8 +74,10 @@ class EveryAnswer:
     __repr__ = sentence
 
     def _repr_html_(self):
-        shown = self.table.assign(chance=self.table["chance"].round(2))
-        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.round(2))}"
+        shown = self.table.assign(next=self.table["next"].where(self.table["its chance"] >= ENOUGH, ""))
+        for name in ("chance", "its chance"):
+            shown[name] = [f"{in_hundred(chance)} in 100" if chance >= ENOUGH else "" for chance in shown[name]]
+        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.map(in_days))}"
 
 
 def bad_lot(answers: Mapping[str, Answer]) -> str:
