@@ -16,7 +16,14 @@ from testpour.causes.sight import sights
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
-from testpour.causes.whole_log import day_was_good, fails_throughout, good_beyond, ordinary, worse_groups, worse_than_others
+from testpour.causes.whole_log import (
+    day_was_good,
+    fails_throughout,
+    good_beyond,
+    ordinary,
+    worse_groups,
+    worse_than_others,
+)
 from testpour.logbook.book import doubts
 from testpour.models.fits import fit_castings
 from testpour.problems import Problem

@@ -14,7 +14,13 @@ from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import log_chance, sights
 from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of, untimely
-from testpour.causes.whole_log import day_was_good, fails_in_the_cold, fails_throughout, neighbours, worse_groups
+from testpour.causes.whole_log import (
+    day_was_good,
+    fails_in_the_cold,
+    fails_throughout,
+    neighbours,
+    worse_groups,
+)
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
