@@ -154,7 +154,7 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
         read = _by_pour(log, fit.reading).get(pour)
         if read is not None:
             before, weights = believed.get(name, (None, None))
-            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse)
+            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse=worse)
     return found
 
 
@@ -212,9 +212,10 @@ def _sight(source, fit, rows, settings, worse=()):
         spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))
         mine = mine_of[name]
         known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
-        if known and (name in worse or name.endswith("_lot") and not _usual_lot(fit.labels[name][others], mine[0])):
+        usual = known and name.endswith("_lot") and _usual_lot(fit.labels[name][others], mine[0])
+        if known and (name in worse or name.endswith("_lot") and not usual):
             known, spread = False, np.full(len(posterior), fit.believed.scatter.get(name, spread.mean()))
-            if name in worse:
+            if usual:  # a bad lot that most are from has drawn what is expected of all to itself
                 extra = extra + _of_others(posterior, name, fit.labels[name], mine[0])
         if known and np.isin(mine, posterior.group_levels[name]).all():
             levels = np.searchsorted(posterior.group_levels[name], mine)
