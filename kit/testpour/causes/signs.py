@@ -1,14 +1,14 @@
 """What the settings of a casting openly say: signs, and the share of its fault that was planned."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
-from testpour.causes.table import SETTINGS, CauseTable
+from testpour.causes.table import SETTINGS, SURE, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
 from testpour.logbook.book import doubts
 from testpour.logbook.castings import Castings
@@ -35,8 +35,8 @@ class Planned:
     by_chance : float
         At most what is left for chance: how much rarer a miss as bad as these settings lead one to expect is at its
         good neighbours', 0 to 1.
-    unnamed : tuple of str
-        The settings, as logged and in words, whose part no other cause stands for.
+    unnamed : dict
+        The settings whose part no other cause stands for: name to the words and value as logged.
     neighbours : bool
         Whether there are good neighbours to compare with; else it is the usual settings.
     foremost : str
@@ -47,7 +47,7 @@ class Planned:
     there: float = 0.0
     shares: dict[str, float] | None = None
     by_chance: float = 1.0
-    unnamed: tuple[str, ...] = ()
+    unnamed: dict[str, str] = field(default_factory=dict)
     neighbours: bool = True
     foremost: str = ""
 
@@ -228,7 +228,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
     as a share of the chance here, is divided over the settings as `split` divides a difference, and each
     positive part goes to the cause that the setting, on that side, brings about, or to `SETTINGS` where none is named for
-    it; to none where good castings were poured at as much or as little. What is left for chance is held to a
+    it; to none where good castings were poured at as much or as little. A good neighbour that shares an open face does not
+    clear it where castings at these settings mostly miss: it is compared as if it had been covered. What is left for chance is held to a
     miss of the size that these settings lead one to expect: a neighbour that misses by a hair is no match for that.
     `beside` is as in `split`.
 
@@ -255,17 +256,18 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     def miss(rows):
         return 1 - fit.chances(rows, missed.aim.at_least, missed.aim.at_most).mean(axis=0, keepdims=True)
 
-    names, parts, (start, end) = shares(miss, here, there)
-    excess = max(0.0, 1 - start / end) if end > 0 else 0.0
+    start, to = float(miss(there).mean()), _otherwise(table, fits, here, there) if miss(here).mean() > SURE else there
+    names, parts, (lowest, end) = shares(miss, here, to)
+    excess = max(0.0, 1 - lowest / end) if end > 0 else 0.0
     pulls: dict[str, float] = {}
     known = {name: f"{factor.words} {factor.show(float(here[name].iloc[0]))}" for name in names if name != "age" for factor in [fits.study.factor(name)]}
-    unnamed, whole = [], sum(parts[0][parts[0] > 0])
+    unnamed, whole = {}, sum(parts[0][parts[0] > 0])
     for name, part in zip(names, parts[0], strict=True):
-        side = "below" if float(here[name].iloc[0]) < float(there[name].astype(float).mean()) else "above"
+        side = "below" if float(here[name].iloc[0]) < float(to[name].astype(float).mean()) else "above"
         behind = [cause.name for cause in table.causes.values() if {"factor": name, "side": side} in cause.planned]
         if not behind and name != "age" and part > LEAST * whole and SETTINGS in table.causes:
             behind = [SETTINGS]
-            unnamed.append(known[name])
+            unnamed[name] = known[name]
         usual = has_neighbours(there) and name != "age" and fits.study.factor(name).kind != "yes/no" and ordinary(fits.castings, pour, name, side)
         for cause_name in behind if part > 0 and not usual else ():
             pulls[cause_name] = pulls.get(cause_name, 0.0) + part
@@ -274,7 +276,15 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     by_chance = min(others / own, 1.0) if own > 0 else 1.0
     parted = {name: excess * pull / whole for name, pull in pulls.items()}
     adds = {known[name]: part for name, part in zip(names, parts[0], strict=True) if name in known and part > LEAST * end}
-    return Planned(float(end), float(start), parted, by_chance, tuple(unnamed), has_neighbours(there), max(adds, key=lambda one: adds[one], default=""))
+    return Planned(float(end), start, parted, by_chance, unnamed, has_neighbours(there), max(adds, key=lambda one: adds[one], default=""))
+
+
+def _otherwise(table, fits, here, there):
+    """`there` with what may be done or left out, and brings a cause about as it was here, done the other way."""
+    planned = [(step["factor"], step["side"]) for cause in table.causes.values() for step in cause.planned]
+    both = {factor.name for factor in fits.study.factors if factor.kind == "yes/no" and len(set(factor.span)) == 2}
+    turned = {name: 1 - here[name].iloc[0] for name, side in planned if name in both and here[name].iloc[0] == (side == "above")}
+    return there.assign(**turned)
 
 
 def _as_bad(fit, aim, here):
