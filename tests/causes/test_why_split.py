@@ -11,10 +11,11 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from testpour.causes.diagnosis import why
-from testpour.causes.signs import Planned, _as_bad
+from testpour.causes.diagnosis import _spoilt, why
+from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.split import compared, shares, split
 from testpour.causes.whole_log import good_pours, neighbours
+from testpour.cautions import check_settings
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -218,3 +219,52 @@ def test_what_a_fault_does_to_a_reading_of_the_makers_own_nobody_knows(filled):
     """Gloss 52 where 85 to 90 is expected: of too hot, too cold, a slip and the rest none is named with confidence."""
     dull = why(filled, "P12")
     assert dull.chances.max() < 0.2 and dull.chances[["reading_error", "uneven_mixing", "mould", "cold"]].min() > 0.02
+
+
+@pytest.fixture(scope="module")
+def baked(castings_of):
+    """A maker of a log: six castings post-cured for 4 h at 70 °C reach 40 Barcol and are dry, six that were not 31; then one more, not post-cured."""
+    study = study_from({
+        "name": "Tiles", "question": "How much heat?", "resin": {"kind": "unsaturated polyester", "density": 1.1},
+        "factors": {"catalyst": {"from": 1, "to": 2}, "paste": {"unit": "%", "low": 0, "high": 8, "from": 0, "to": 2}, "cover": {}, "thickness": {"from": 6, "to": 20},
+                    "post_cure_temperature": {"from": 20, "to": 70}, "post_cure_time": {"from": 0, "to": 4}, "room_temperature": {}},
+        "readings": {"tack": {"ages": ["24 h"]}, "hardness": {"unit": "Barcol", "ages": ["24 h", "7 d"]}},
+        "aims": {"tack": {"at_most": 1, "age": "24 h"}, "hardness": {"at_least": 38, "age": "24 h"}},
+    })
+    names, hot = [f"P{number:02d}" for number in range(1, 14)], np.array([1] * 6 + [0] * 7)
+
+    def make(cover, tack, hardness, week=()):
+        pours = pd.DataFrame({"catalyst": [1.2, 1.5, 1.8] * 4 + [1.5], "paste": [0.0, 0, 1] * 4 + [2.0], "cover": cover, "thickness": 12.0,
+                              "post_cure_temperature": 20.0 + 50 * hot, "post_cure_time": 4.0 * hot, "room_temperature": 20.0}, index=names)
+        hard = [pd.DataFrame({"pour": names, "reading": "hardness", "age": 24.0, "low": hardness, "high": hardness})]
+        more = [pd.DataFrame({"pour": "P13", "reading": "hardness", "age": 168.0, "low": value, "high": value}, index=[0]) for value in week]
+        wet = [pd.DataFrame({"pour": names, "reading": "tack", "age": 24.0, "low": tack, "high": tack})]
+        return fit_castings(castings_of(study, pours, pd.concat([*hard, *wet, *more], ignore_index=True)))
+
+    return make
+
+
+HARDNESS = [40.0, 41, 39, 40, 41, 39, 31, 32, 30, 31, 32, 30, 31]
+
+
+@pytest.mark.slow
+def test_what_to_do_with_a_casting_that_lacked_post_cure_may_still_mend_it(baked):
+    """Soft at a day without any: heat is what it lacked. As hard as asked by the week, it is left. 80 °C is where the cautions begin."""
+    soft, later = (why(baked(1.0, [0.0] * 13, HARDNESS, week), "P13") for week in ((), (39.0,)))
+    assert soft.first == later.first == "settings" and "post-cure temperature 20 °C and post-cure time 0 h (" in soft.sentence()
+    assert "This casting: post-cure it now as its good neighbours were, once it has gelled and cooled, at 80 °C at most" in soft.sentence()
+    assert "This casting: leave it: its hardness at 7 days, 39 Barcol, is as asked." in later.sentence()
+    assert [bool(check_settings(None, {"post_cure_temperature": degC}).warnings) for degC in (80.0, 81.0)] == [False, True]
+    cause = soft.case.table.causes["settings"]
+    assert _spoilt(replace(cause, now="make it again"), "", True, False).now.startswith("Wait, and read it again {again};")
+    assert _spoilt(replace(cause, now="make it again"), "", False, True).now == "make it again"
+
+
+@pytest.mark.slow
+def test_a_good_neighbour_does_not_clear_the_open_face_that_it_shares(baked):
+    """Every face open. Post-cured they are dry all the same, without it wet: a cover would have saved it as well, so both are told."""
+    answer = why(baked(0.0, [0.0, 0, 1, 0, 0, 1, 2, 2, 3, 2, 2, 3, 2], HARDNESS), "P13")
+    assert answer.saving.table.index[0] == "cover" and "open_face" in answer.openly
+    assert answer.chances[["open_face", "settings"]].min() > 0.2 and "its face was left open, as logged" in answer.table.index
+    none = planned(answer.case.table, answer.case.fits, "P01", answer.missed[0], answer.case.beside)
+    assert none.of("open_face") == 0  # castings at its settings mostly come out dry

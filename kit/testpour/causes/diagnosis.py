@@ -14,6 +14,7 @@ from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.sight import log_chance, sights
 from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of, untimely
+from testpour.causes.table import SETTINGS
 from testpour.causes.whole_log import (
     day_was_good,
     fails_in_the_cold,
@@ -111,6 +112,9 @@ def _case(fits, table, pour, found, off):
     parts = planned(table, fits, pour, found[0] if found else None, beside)
     if cold is not None and fails_in_the_cold(castings, throughout, cold):  # such a log knows no warm room to compare with
         parts = parts.mostly("cold")
+    if SETTINGS in table.causes:
+        unheated = any(name.startswith("post_cure") for name in parts.unnamed)
+        table = replace(table, causes=table.causes | {SETTINGS: _spoilt(table.causes[SETTINGS], well, table.tacky, unheated)})
     once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
     beyond = once if missing else far  # what else lies far out is to be explained too: a peak of 45 °C where 140 is usual, though no aim asks for it
     likely = likelihoods(table, seen, missing | beyond)
@@ -170,6 +174,11 @@ def _hardened(castings, pour, found):
 def _let_be(cause, well):
     """A cause for a casting that has become as good as asked: left as it is, unless something else is at fault for sure."""
     return replace(cause, now=well, meanwhile="") if cause.fades else replace(cause, meanwhile=well) if cause.meanwhile else cause
+
+
+def _spoilt(cause, well, soft, unheated):
+    """The settings as a cause, with what to do with the casting they spoilt: left, post-cured or read again where that may mend it."""
+    return replace(cause, now=well or soft and (unheated and cause.now_unheated or cause.now_soft) or cause.now)
 
 
 def _refusal(fits, pour):

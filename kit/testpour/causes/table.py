@@ -99,6 +99,8 @@ class Cause:
     odds: dict[str, float] = field(default_factory=dict)
     now: str = ""
     meanwhile: str = ""
+    now_soft: str = ""
+    now_unheated: str = ""
     next_time: str = ""
     next_time_openly: str = ""
     try_first: str = ""
