@@ -374,7 +374,7 @@ def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
     seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
     monkeypatch.setattr(sight, "_sight", lambda *given: seen)
     fit = SimpleNamespace(rows=pd.DataFrame({"pour": ["X1", "P01"]}))
-    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {}, ())
+    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {}, worse=())
     assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
 
 
@@ -402,12 +402,18 @@ def test_the_cheapest_test_tells_the_two_apart():
     assert told_apart(pd.Series([0.61, 0.2])) and not told_apart(pd.Series([0.5, 0.2]))
 
 
-@pytest.mark.parametrize("batch, catalyst, step", [(120.0, 1.5, 0.1), (20.0, 2.0, 0.1), (50.0, 1.0, 0.01)])
+@pytest.mark.parametrize("batch, catalyst, step", [(120.0, 1.5, 0.1), (20.0, 2.0, 0.1), (50.0, 1.0, 0.01), ("5 oz", 0.8, "1 g")])
 def test_delivered_agrees_with_the_weighing_sheet(batch, catalyst, step, beside):
     """The same half steps as `weigh_out`, whose own tests hold it to exact arithmetic."""
     found = delivered(beside({"catalyst": catalyst}), "X1", batch=batch, scale_resolution=step)
     sheet = weigh_out(batch, catalyst=catalyst, scale_resolution=step)
     assert (found.low, found.high) == pytest.approx(sheet.delivered, rel=1e-12)
+
+
+def test_what_the_scale_carried_is_what_it_was_told_to_weigh(beside):
+    """5 oz is 141.7 g, read as 142; 0.8 % of that is 1.13 g, read as 1: 0.5/142.5 to 1.5/141.5. Of 10 g the 0.08 g are read as none."""
+    told, none = (delivered(beside({"catalyst": 0.8}), "X1", batch=batch, scale_resolution="1 g") for batch in ("5 oz", 10.0))
+    assert (told.low, told.high) == pytest.approx((50 / 142.5, 150 / 141.5), rel=1e-12) and (none.low, none.high) == pytest.approx((0.0, 50 / 9.5))
 
 
 def test_the_scales_part_by_hand():
@@ -420,7 +426,7 @@ def test_the_scales_part_by_hand():
 def test_a_small_batch_on_a_coarse_scale_raises_the_suspicion(beside, usual):
     slow = beside({}, {"gel_time": 1.7 * usual["gel_time"], "tack": 2.0})
     fine = why(slow, "X1", batch="200 g", scale_resolution="0.01 g")
-    coarse = why(slow, "X1", batch="10 g", scale_resolution="0.1 g")
+    coarse = why(slow, "X1", batch="12 g", scale_resolution="0.1 g")  # 0.216 g, read as 0.2
     assert coarse.chances["too_little_catalyst"] > fine.chances["too_little_catalyst"]
     assert coarse.scale.alone > fine.scale.alone >= 0
     assert "rounding alone explains it" in coarse.scale.sentence()

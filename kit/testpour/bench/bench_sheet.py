@@ -11,7 +11,6 @@ from pathlib import Path
 import pandas as pd
 
 from testpour.bench.amounts import WeighOutProblems
-from testpour.bench.scale import decimals
 from testpour.bench.slots import slots
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, safety_text
@@ -19,6 +18,7 @@ from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import apart, grouped, pour_cautions
+from testpour.scale import decimals
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count, numbered

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import pandas as pd
 
 from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number
-from testpour.bench.scale import decimals
 from testpour.bench.weighing import check_pigment
 from testpour.cautions import check_batch, check_delivered
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import apart
 from testpour.problems import Problems
+from testpour.scale import decimals
 from testpour.study import Study
 from testpour.units import show
 

@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
-from testpour.bench.scale import (
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_batch, check_delivered
+from testpour.scale import (
     decimals,
     delivered,
     on_scale,
@@ -23,8 +25,6 @@ from testpour.bench.scale import (
     smallest_read,
     unit_of,
 )
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_batch, check_delivered
 from testpour.units import show
 from testpour.wording import in_html, table_html
 

@@ -1,6 +1,7 @@
 """The scale's part: what catalyst went in, given the scale and the batch, and whether that alone explains it."""
 
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 import numpy as np
 
@@ -8,6 +9,8 @@ from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.models.fits import Fits
 from testpour.problems import Problem
+from testpour.scale import delivered as delivered_by_scale
+from testpour.scale import on_scale
 from testpour.units import show, to_unit
 from testpour.wording import in_hundred
 
@@ -103,10 +106,9 @@ def delivered(
     mass, step = to_unit(batch, "g", "batch"), to_unit(0.1 if scale_resolution is None else scale_resolution, "g", "scale")
     if not mass > step > 0:
         raise Problem(f"batch: {mass:g} g on a scale that reads {step:g} g cannot be weighed. Check both numbers.")
-    low, high = (
-        float(100 * max(mass * catalyst / 100 + way * step / 2, 0) / (mass - way * step / 2)) for way in (-1, 1)
-    )
-    found = Delivered(float(catalyst), float(mass), float(step), low, high)
+    resin = on_scale(mass, step)  # as it was told to be weighed, in whole steps
+    low, high = delivered_by_scale(resin, on_scale(resin * Fraction(str(catalyst)) / 100, step), step)
+    found = Delivered(float(catalyst), float(mass), float(step), max(low, 0.0), high)
     if missed is None:
         return found
     exact, scaled = _misses(fits, pour, missed, catalyst, low, high)

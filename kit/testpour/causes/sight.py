@@ -188,7 +188,7 @@ def _by_pour(log, reading):
     return found
 
 
-def _left_out(fit, rows, settings, worse):
+def _left_out(fit, rows, settings, *, worse):
     """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
     pour = rows["pour"].iloc[0]
     if not (fit.rows["pour"] == pour).any():
