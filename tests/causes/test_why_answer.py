@@ -16,7 +16,7 @@ from testpour.causes.signs import noted
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.problems import Problem
-from testpour.wording import in_days
+from testpour.wording import in_days, in_markdown
 
 
 @pytest.fixture(scope="module")
@@ -41,6 +41,12 @@ def test_the_sentence_says_what_was_found(tacky):
     assert said == repr(answer)
     page = answer._repr_html_()
     assert "Beside its good neighbours" in page and "<table" in page and "To tell them apart, " in page
+
+
+def test_the_parts_of_an_answer_show_themselves_in_a_notebook_as_other_answers_do(tacky):
+    answer = why(tacky, "X1", batch="200 g")
+    for part in (answer.split, answer.saving, answer.scale):
+        assert part._repr_markdown_() == in_markdown(part.sentence()) != ""
 
 
 def test_cannot_tell_is_said_when_it_cannot(tacky):

@@ -12,7 +12,7 @@ from testpour.problems import Problem
 from testpour.scale import delivered as delivered_by_scale
 from testpour.scale import on_scale
 from testpour.units import show, to_unit
-from testpour.wording import in_hundred
+from testpour.wording import in_hundred, said_in_markdown
 
 SMALL = 0.05  # chance below which rounding is said to explain nothing
 POINTS = 41  # amounts tried over what the scale may deliver
@@ -75,6 +75,7 @@ class Delivered:
         )
 
     __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
 
 
 def delivered(
