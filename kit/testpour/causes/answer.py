@@ -51,35 +51,13 @@ class Case:
     told: dict[str, str] = field(default_factory=dict)  # answers that the log gives, and that weigh as if somebody gave them
 
     def telling(self, observed: dict[str, str]) -> dict[str, str]:
-        """Answers that say more than the readings have said already, with those the rest of the log gives: dict of question to answer.
-
-        Parameters
-        ----------
-        observed : dict
-            Question to answer.
-
-        Returns
-        -------
-        dict
-        """
+        """Answers that say more than the readings have said already, with those the rest of the log gives: dict of question to answer."""
         return {name: said for name, said in {**self.told, **observed}.items() if self.settled.get(name) != said}
 
     def under(self, observed: Mapping[str, str]) -> tuple[dict[str, str], Weighed]:
         """The observations as the table of causes words them, and every cause weighed under them.
 
-        Parameters
-        ----------
-        observed : mapping
-            Question to answer.
-
-        Returns
-        -------
-        tuple of dict and Weighed
-
-        Raises
-        ------
-        KeyError, ValueError
-            If there is no such question, or no such answer to it.
+        A KeyError or ValueError where there is no such question, or no such answer to it.
         """
         said = {name: self.table.answer(name, words) for name, words in observed.items()}
         return said, weigh(self.table, self.likely, self.signs, self.planned, self.telling(said))

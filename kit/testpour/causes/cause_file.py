@@ -30,21 +30,8 @@ def trade_causes() -> dict:
 def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
     """The trade's table with a study's own lines on top.
 
-    Parameters
-    ----------
-    study : Study
-        A file `causes.toml` in its folder is read if there is one.
-    stated : dict, optional
-        In the shape of `causes.toml`; replaces what it states, after that file.
-
-    Returns
-    -------
-    CauseTable
-
-    Raises
-    ------
-    CauseProblems
-        With every line that cannot be used.
+    A file `causes.toml` in the study's folder is read if there is one; `stated`, in its shape, replaces what that states. A
+    CauseProblems lists every line that cannot be used.
     """
     own = Path(study.folder) / "causes.toml"
     raw = _merged(trade_causes(), tomllib.loads(own.read_text("utf-8")) if own.is_file() else {})

@@ -22,23 +22,12 @@ TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study
 
 @dataclass(frozen=True)
 class Missed:
-    """An aim that a casting misses.
-
-    Parameters
-    ----------
-    aim : Aim
-    seen : str
-        What was read, in words.
-    age : float
-        Hours after mixing at which it was read; NaN for a reading with one moment of its own.
-    above : bool
-        Whether it was read above what the aim allows, else below.
-    """
+    """An aim that a casting misses."""
 
     aim: Aim
-    seen: str
-    age: float
-    above: bool
+    seen: str  # what was read, in words
+    age: float  # hours after mixing at which it was read; NaN for a reading with one moment of its own
+    above: bool  # whether it was read above what the aim allows, else below
 
     @property
     def early(self) -> bool:
@@ -52,16 +41,7 @@ class Missed:
         return "slow" if side in SLOW else "fast" if side in FAST else ""
 
     def words(self, study: Study) -> str:
-        """For example ``"tack grade 2 (tacky) at 24 h, where at most grade 1 (slightly tacky) is asked"``.
-
-        Parameters
-        ----------
-        study : Study
-
-        Returns
-        -------
-        str
-        """
+        """For example ``"tack grade 2 (tacky) at 24 h, where at most grade 1 (slightly tacky) is asked"``."""
         reading = study.reading(self.aim.reading)
         at = f" at {self.age:g} h" if np.isfinite(self.age) else ""
         asked = Aim(self.aim.reading, self.aim.at_least, self.aim.at_most).words(reading)
@@ -70,34 +50,14 @@ class Missed:
 
 
 def aims_of(study: Study) -> tuple[Aim, ...]:
-    """The study's aims, and the trade's for tack and defects where it states none about them.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    tuple of Aim
-    """
+    """The study's aims, and the trade's for tack and defects where it states none about them."""
     stated = {aim.reading for aim in study.aims}
     have = {reading.name for reading in study.readings}
     return (*study.aims, *(aim for aim in TRADE if aim.reading in have - stated))
 
 
 def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
-    """The aims a casting misses by its readings, the most telling first: tuple of `Missed`.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-
-    Returns
-    -------
-    tuple of Missed
-    """
+    """The aims a casting misses by its readings, the most telling first: tuple of `Missed`."""
     readings, found = castings.readings, []
     for aim in aims_of(castings.study):
         side = _sides(castings, aim).get(pour)
@@ -111,21 +71,7 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
 def asked_about(castings: Castings, pour: str | None) -> str:
     """The casting asked about; without a name the last that misses an aim, else the last; none in an empty log.
 
-    Parameters
-    ----------
-    castings : Castings
-    pour : str or None
-        Its name, or None.
-
-    Returns
-    -------
-    str
-        "" in an empty log.
-
-    Raises
-    ------
-    KeyError
-        If the log has no such pour.
+    Empty in an empty log; a KeyError where the log has no such pour.
     """
     names = list(castings.pours.index)
     if pour is None:
@@ -138,16 +84,7 @@ def asked_about(castings: Castings, pour: str | None) -> str:
 def at_age(rows: pd.DataFrame, age: float | None) -> pd.DataFrame:
     """The rows of one casting read nearest the age an aim speaks of.
 
-    Parameters
-    ----------
-    rows : DataFrame
-        Readings of one kind, with ``age`` in h.
-    age : float or None
-        h; None takes the rows as they are.
-
-    Returns
-    -------
-    DataFrame
+    Of one kind of reading, with ages in h; None takes the rows as they are.
     """
     return rows[_nearest(rows["age"].to_numpy(float), age)]
 
@@ -160,18 +97,7 @@ def _nearest(ages, age):
 
 
 def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
-    """Readings of one moment in words; several numbers as their range.
-
-    Parameters
-    ----------
-    reading : Reading
-    rows : DataFrame
-        At least one, with ``low``, ``high`` and ``known``.
-
-    Returns
-    -------
-    str
-    """
+    """Readings of one moment in words; several numbers as their range. There must be one at least."""
     if len(rows) == 1:
         low, high, how = (rows[name].iloc[0] for name in ("low", "high", "known"))
         unit = "" if reading.grades else unit_words(reading.unit)
@@ -202,20 +128,7 @@ def _beyond(aim, rows):
 
 
 def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
-    """Whether a casting's own readings say that it is hard and dry: hardness and tack were read, neither misses an aim.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    found : iterable of Missed
-        The aims it misses.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a casting's own readings say that it is hard and dry: hardness and tack were read, neither misses an aim."""
     read = set(castings.readings.loc[castings.readings["pour"] == pour, "reading"])
     return {"tack", "hardness"} <= read and not {"tack", "hardness"} & {m.aim.reading for m in found}
 
@@ -224,19 +137,7 @@ def read_soft(castings: Castings, pour: str, found: Iterable[Missed]) -> bool | 
     """Whether a casting's hardness misses its aim.
 
     Where no hardness tells, since none was read or it has no aim, a casting that is tacky counts as soft.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    found : iterable of Missed
-        The aims it misses.
-
-    Returns
-    -------
-    bool or None
-        None where neither tells.
+    None where neither tells.
     """
     read = castings.readings.loc[castings.readings["pour"] == pour, "reading"]
     asked, missed = any(aim.reading == "hardness" for aim in aims_of(castings.study)), {m.aim.reading for m in found}
@@ -246,33 +147,12 @@ def read_soft(castings: Castings, pour: str, found: Iterable[Missed]) -> bool | 
 
 
 def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
-    """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-
-    Returns
-    -------
-    tuple of Aim
-    """
+    """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`."""
     read = castings.readings[castings.readings["pour"] == pour]
     latest = read.groupby("reading")["age"].max()
     return tuple(aim for aim in castings.study.aims if aim.age is not None and not latest.get(aim.reading, 0.0) >= EARLY * aim.age)
 
 
 def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
-    """Whether each casting that was read for an aim misses it: dict by pour.
-
-    Parameters
-    ----------
-    castings : Castings
-    aim : Aim
-
-    Returns
-    -------
-    dict
-    """
+    """Whether each casting that was read for an aim misses it: dict by pour."""
     return {pour: side != 0 for pour, side in _sides(castings, aim).items()}

@@ -20,27 +20,14 @@ POINTS = 41  # amounts tried over what the scale may deliver
 
 @dataclass(frozen=True)
 class Delivered:
-    """What the scale may have delivered into one batch.
+    """What the scale may have delivered into one batch."""
 
-    Parameters
-    ----------
-    catalyst : float
-        As logged, % of resin.
-    batch, scale_resolution : float or None
-        g; None where they were not given.
-    low, high : float
-        Least and most catalyst %, each reading of the scale off by up to half a step.
-    exact, scaled : float or None
-        Chance of missing the aim with the exact amount, and with what this scale delivers; None where no aim
-        is missed.
-    """
-
-    catalyst: float
-    batch: float | None = None
+    catalyst: float  # as logged, % of resin
+    batch: float | None = None  # g; None where they were not given
     scale_resolution: float | None = None
-    low: float | None = None
+    low: float | None = None  # least and, as `high`, most catalyst, %, each reading of the scale off by up to half a step
     high: float | None = None
-    exact: float | None = None
+    exact: float | None = None  # chance of missing the aim with the exact amount and, as `scaled`, with what this scale delivers; None where none is missed
     scaled: float | None = None
 
     @property
@@ -83,21 +70,8 @@ def delivered(
 ) -> Delivered | None:
     """What catalyst was really delivered.
 
-    Parameters
-    ----------
-    fits : Fits
-    pour : str
-    missed : Missed, optional
-        The aim that the casting misses.
-    batch : float or str, optional
-        Resin in the pot, g or text with a unit.
-    scale_resolution : float or str, optional
-        Step of the scale, g; 0.1 g where only the batch is given.
-
-    Returns
-    -------
-    Delivered or None
-        None for a study without catalyst, or a casting whose catalyst is not known or none.
+    `batch` is the resin in the pot and `scale_resolution` the step of the scale, g or text with a unit; 0.1 g where only the
+    batch is given. None for a study without catalyst, or a casting whose catalyst is not known or none.
     """
     catalyst = fits.castings.pours.loc[pour].get("catalyst", np.nan)
     if not catalyst > 0:

@@ -81,17 +81,7 @@ class EveryAnswer:
 
 
 def bad_lot(answers: Mapping[str, Answer]) -> str:
-    """Which lot most of the castings that miss an aim are of, where castings of other lots mostly miss none, and what to do; else empty.
-
-    Parameters
-    ----------
-    answers : mapping
-        Pour to its `Answer`, one at least.
-
-    Returns
-    -------
-    str
-    """
+    """Which lot most of the castings that miss an aim are of, where castings of other lots mostly miss none, and what to do; else empty."""
     case, missing = next(iter(answers.values())).case, {pour: answer for pour, answer in answers.items() if answer.missed}
     castings, table = case.fits.castings, case.table
     found = Counter(item for pour in missing for item in worse_groups(castings, pour).items() if item[0] != "session")
@@ -115,15 +105,6 @@ def whole_study(answers: Iterable[Answer]) -> str:
     """What the study as a whole suffers from, and the test that tells; empty where no aim is missed throughout.
 
     The cause is the one that most of its castings are told, so that the two agree; its chance is the average over them.
-
-    Parameters
-    ----------
-    answers : iterable of Answer
-        Of its castings.
-
-    Returns
-    -------
-    str
     """
     told = [answer for answer in answers if answer.case.throughout]
     if not told:

@@ -44,28 +44,7 @@ class Piece:
 def evidence(
     table: CauseTable, weighed: Weighed, seen: dict[str, Sight], signs: set[str], planned: Planned, observed: dict[str, str], missed: Missed | None
 ) -> dict[str, tuple[Piece, ...]]:
-    """For each cause, its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`.
-
-    Parameters
-    ----------
-    table : CauseTable
-    weighed : Weighed
-        The causes' chances, and what each reading did to them.
-    seen : dict
-        Reading name to how it should have read.
-    signs : set of str
-        Names of the signs that show.
-    planned : Planned
-        What the settings explain of the miss.
-    observed : dict
-        Question name to the answer given.
-    missed : Missed or None
-        The aim missed, None where none is.
-
-    Returns
-    -------
-    dict
-    """
+    """For each cause, its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
     readings = {name: _reading_words(sight) for name, sight in seen.items()}
     found, ratios, signs = {}, weighed.ratios(), showing(table, signs, observed)
     for question, answer in observed.items():

@@ -24,35 +24,16 @@ LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far 
 
 @dataclass(frozen=True, eq=False)
 class Likelihoods:
-    """Log chance of a casting's readings under each cause.
+    """Log chance of a casting's readings under each cause."""
 
-    Parameters
-    ----------
-    by_size : DataFrame
-        One row a cause and size (index ``cause``, ``size``), one column a reading of the casting. The size of a
-        wrong reading is which one it is: ``"hardness at 24 h"``.
-    whole : Series
-        Of all readings together, the sizes of a cause equally likely; by cause.
-    each : DataFrame
-        Of each reading alone: one row a cause, one column a reading.
-    """
-
+    # one row a cause and size (index ``cause``, ``size``), one column a reading of the casting. The size of a wrong reading is which
+    # one it is: ``"hardness at 24 h"``
     by_size: pd.DataFrame
-    whole: pd.Series
-    each: pd.DataFrame
+    whole: pd.Series  # of all readings together, the sizes of a cause equally likely; by cause
+    each: pd.DataFrame  # of each reading alone: one row a cause, one column a reading
 
     def suspect(self, cause: str) -> str | None:
-        """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one.
-
-        Parameters
-        ----------
-        cause : str
-            Its name.
-
-        Returns
-        -------
-        str or None
-        """
+        """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one."""
         found = self.by_size.loc[cause].sum(axis=1).idxmax()
         return found if isinstance(found, str) else None
 
@@ -69,27 +50,13 @@ def _over_sizes(logs, cause):
 def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[str] = ()) -> Likelihoods:
     """How likely each reading is under each cause.
 
-    Parameters
-    ----------
-    table : CauseTable
-    seen : dict
-        Reading name to `Sight`.
-    complained : iterable of str
-        Readings that miss an aim: a slip explains the miss only where it is a slip in one of them. Without any,
-        each reading may be the slip.
-
-    Returns
-    -------
-    Likelihoods
-
-    Notes
-    -----
     A resin may answer a change otherwise than the model: each reading's chance is an average with and without
     ``table.misfit``. No reading speaks against a cause by more than ``table.most``, one that misses its aim by no
     more than twice that, so that no number decides alone, and a cause explains the miss before anything else: what the
     other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1. A cause that
     moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet. Where a resin lies
     off its models, several of its readings do so alike: what they say is raised to the power ``table.readings``.
+    A slip explains the miss only where it is a slip in one of the readings `complained` of; without any, each may be the slip.
     """
     table = _with_own(table, seen)
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
@@ -111,7 +78,8 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
 
 def _with_own(table, seen):
     """The table with what may be said of readings of the maker's own that none of its lines speaks of: a fault moves them
-    either way by about one unit of their belief, a slip by two."""
+    either way by about one unit of their belief, a slip by two.
+    """
     told = set(table.misfit).union(*(set(c.shift) | set(c.blur) | set(c.one_of) for c in table.causes.values()))
     units = {name: own_scale(s.fit.reading, s.fit.rows)[1] for name, s in seen.items() if name not in told}
     if not units:
@@ -258,17 +226,8 @@ def _blur(cause, size, name):
 def as_if(settings: Mapping[str, np.ndarray], cases: list[tuple]) -> dict[str, np.ndarray]:
     """`settings` once for each case, at the setting the case stands for: h tables stacked.
 
-    Parameters
-    ----------
-    settings : mapping
-        Column to array of k values, complete, in the factors' units.
-    cases : list of tuple
-        h of them: cause, size of the change, and its weight.
-
-    Returns
-    -------
-    dict
-        Column to array of h k values.
+    `settings` are columns of k values, complete, in the factors' units; each of the h cases is a cause, the size of the change
+    and its weight. Gives columns of h k values.
     """
     stacked = {name: np.tile(values, (len(cases), 1)) for name, values in settings.items()}
     for place, (cause, size, _) in enumerate(cases):

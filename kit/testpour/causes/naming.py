@@ -14,18 +14,7 @@ if TYPE_CHECKING:
 
 
 def named(answer: "Answer", name: str) -> str:
-    """A cause in words: of a wrong reading, which one it most likely is, of a bad lot, which; as planned where its settings brought it about.
-
-    Parameters
-    ----------
-    answer : Answer
-    name : str
-        Of the cause.
-
-    Returns
-    -------
-    str
-    """
+    """A cause in words: of a wrong reading, which one it most likely is, of a bad lot, which; as planned where its settings brought it about."""
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
     if name == NOTHING and name in answer.openly:
@@ -49,16 +38,7 @@ def _lots(answer, cause):
 def ranked(shares: Sequence[tuple[str, float]], then: str) -> str:
     """Causes with their chances, the likeliest first, in a list; one whose chance reads the same is called as likely.
 
-    Parameters
-    ----------
-    shares : sequence of tuple
-        The cause in words and its chance.
-    then : str
-        Said before one that is less likely: ``"then "``, for example.
-
-    Returns
-    -------
-    str
+    `shares` are causes in words with their chances; `then` is said before one that is less likely, ``"then "``, for example.
     """
     said = [f"{words} ({in_hundred(chance)} in 100)" for words, chance in shares]
     alike = [False, *(in_hundred(one[1]) == in_hundred(other[1]) for one, other in pairwise(shares))]
@@ -66,66 +46,23 @@ def ranked(shares: Sequence[tuple[str, float]], then: str) -> str:
 
 
 def of_its_own(answer: "Answer", words: str, name: str) -> str:
-    """What brought about another miss, in a sentence.
-
-    Parameters
-    ----------
-    answer : Answer
-    words : str
-        Of the reading that misses its aim.
-    name : str
-        Of the cause.
-
-    Returns
-    -------
-    str
-    """
+    """What brought about another miss, in a sentence; `words` name the reading that misses its aim."""
     return f"Its {words} has its own cause: {answer.case.table.causes[name].openly}."
 
 
 def also_missed(answer: "Answer") -> str:
-    """The other aims a casting misses, in a sentence; empty without any, and where the whole log is in question.
-
-    Parameters
-    ----------
-    answer : Answer
-
-    Returns
-    -------
-    str
-    """
+    """The other aims a casting misses, in a sentence; empty without any, and where the whole log is in question."""
     more = [] if answer.case.throughout else [answer.case.fits.study.reading(m.aim.reading).words for m in answer.missed[1:]]
     return f"It misses its aim for {listed(more)} too." if more else ""
 
 
 def read_again(answer: "Answer") -> str:
-    """When to read the casting again: at the age that an aim speaks of, where it was read before that.
-
-    Parameters
-    ----------
-    answer : Answer
-
-    Returns
-    -------
-    str
-    """
+    """When to read the casting again: at the age that an aim speaks of, where it was read before that."""
     early = read_early(answer.missed)
     return f"at {early[0].aim.age:g} h" if early else AGAIN
 
 
 def acted_upon(answer: "Answer", name: str) -> float:
-    """The chance on which it is acted upon: the cause's own, or that of both where it is one of two that fit best together.
-
-    Parameters
-    ----------
-    answer : Answer
-    name : str
-        Of the cause.
-
-    Returns
-    -------
-    float
-        0 to 1.
-    """
+    """The chance on which it is acted upon: the cause's own, or that of both where it is one of two that fit best together."""
     together = answer.together or ()
     return float(answer.chances[list(together if name in together else (name,))].sum())

@@ -43,18 +43,7 @@ class Asked:
 
 
 def doubt(chances: Sequence[float] | pd.Series | np.ndarray) -> float:
-    """Uncertainty of some chances that add up to 1, in bits.
-
-    Parameters
-    ----------
-    chances : list of float, Series or array
-        0 to 1.
-
-    Returns
-    -------
-    float
-        0 where one of them is 1.
-    """
+    """Uncertainty of some chances that add up to 1, in bits; 0 where one of them is 1."""
     chances = np.asarray(chances, float)
     known = chances[chances > 0]
     return float(-np.sum(known * np.log2(known)))
@@ -71,17 +60,6 @@ def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) 
 
     While the likeliest cause is not `SURE`, two answers together may still put another first; beyond that only where
     a single answer would.
-
-    Parameters
-    ----------
-    table : CauseTable
-    chances : Series
-        Chance of each cause, likeliest first.
-    asked : iterable of Asked
-
-    Returns
-    -------
-    bool
     """
     asked = list(asked)
     if asked and chances.iloc[0] < SURE:
@@ -96,22 +74,9 @@ def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) 
 def questions(table: CauseTable, chances: pd.Series, done: Iterable[str] = ()) -> tuple[Asked, ...]:
     """Questions still open, the most helpful first.
 
-    Parameters
-    ----------
-    table : CauseTable
-    chances : Series
-        Chance of each cause.
-    done : iterable of str
-        Questions answered or skipped.
-
-    Returns
-    -------
-    tuple of Asked
-
-    Notes
-    -----
     Ranked by what an answer is expected to do for naming the right cause, so that telling rare causes from one
     another does not come before telling the likely ones apart.
+    `done`: questions answered or skipped.
     """
     now, found, likely = doubt(chances), [], chances.to_numpy(float)
     for question in table.questions.values():

@@ -13,24 +13,15 @@ from testpour.causes.table import NOTHING, CauseTable
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
-    """Every cause with its chance, and what made it.
+    """Every cause with its chance, and what made it."""
 
-    Parameters
-    ----------
-    table : DataFrame
-        One row a cause, likeliest first: ``chance``; ``alone`` (of it without any other); ``prior``; ``signs`` (odds from the settings);
-        ``readings`` and ``answers`` (log chance of each under the cause); ``planned`` (share of the miss that
-        the settings explain by it); ``before`` (weight before readings and answers); ``openly`` (how much of
-        its chance comes by way of the settings).
-    each : DataFrame
-        Log chance of each reading (columns) and each answer (columns ``question: ...``) under each cause.
-    pairs : Series
-        Chance that two causes together are behind it, by the two names, likeliest first. Each of the two is
-        given half of it in `table`, so that the chances there add up to 1.
-    """
-
+    # one row a cause, likeliest first: ``chance``; ``alone`` (of it without any other); ``prior``; ``signs`` (odds from the settings);
+    # ``readings`` and ``answers`` (log chance of each under the cause); ``planned`` (share of the miss that the settings explain by
+    # it); ``before`` (weight before readings and answers); ``openly`` (how much of its chance comes by way of the settings)
     table: pd.DataFrame
-    each: pd.DataFrame
+    each: pd.DataFrame  # log chance of each reading (columns) and each answer (columns ``question: ...``) under each cause
+    # chance that two causes together are behind it, by the two names, likeliest first. Each of the two is given half of it in `table`,
+    # so that the chances there add up to 1
     pairs: pd.Series
 
     @property
@@ -55,21 +46,6 @@ class Weighed:
 def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Planned, observed: dict[str, str]) -> Weighed:
     """Put together what is known about a casting.
 
-    Parameters
-    ----------
-    table : CauseTable
-    likely : Likelihoods
-    signs : set of str
-    planned : Planned
-    observed : dict
-        Question to answer.
-
-    Returns
-    -------
-    Weighed
-
-    Notes
-    -----
     A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the share
     of such misses that the settings leave open, times the chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
     chance of the readings with no shift at all, times the share of such misses that the setting explains.
@@ -127,20 +103,7 @@ def _shared_out(alone, pairs):
 
 
 def showing(table: CauseTable, signs: set[str], observed: dict[str, str]) -> set[str]:
-    """The signs that still show when something has been observed: set of str.
-
-    Parameters
-    ----------
-    table : CauseTable
-    signs : set of str
-        Names of the signs that show by the log.
-    observed : dict
-        Question name to the answer given.
-
-    Returns
-    -------
-    set of str
-    """
+    """The signs that still show when something has been observed: set of str."""
     def stands(sign):
         stated = table.signs[sign]
         unless, once = stated.get("but", {}).items(), stated.get("only", {}).items()

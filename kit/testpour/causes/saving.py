@@ -62,21 +62,9 @@ class Saving:
 def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), hot: bool = False) -> Saving:
     """What single change would most likely have met a missed aim.
 
-    Parameters
-    ----------
-    fits : Fits
-    pour : str
-    missed : Missed
-    without : iterable of str
-        Settings not to be named, since the cause found forbids them.
-    hot : bool, optional
-        Whether it ran too hot: then it might have been poured in layers, and no more than a third of the catalyst left out.
-
-    Returns
-    -------
-    Saving
-        Each setting moved alone, no further than the study's span and what was poured, past no refusal; of the
-        values within 3 points of the best, the one nearest to what was poured.
+    Each setting is moved alone, no further than the study's span and what was poured, past no refusal; of the values within 3
+    points of the best, the one nearest to what was poured. Those in `without` are not named, since the cause found forbids
+    them; where it ran too `hot` it might have been poured in layers, and no more than a third of the catalyst left out.
     """
     fit, aim = fits[missed.aim.reading], missed.aim
     here = settings_of(fits, fit.reading, pour)

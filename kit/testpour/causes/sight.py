@@ -28,31 +28,16 @@ SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; 
 
 @dataclass(frozen=True, eq=False)
 class Sight:
-    """What the log's other pours say of one reading of one casting, and what it read.
-
-    Parameters
-    ----------
-    fit : ReadingFit
-    rows : DataFrame
-        The casting's readings, as `log_rows.rows_of` gives them.
-    settings : dict
-        The numbers among them: column to array, shape (k,).
-    coefficients : array, shape (m, p)
-    extra : array, shape (m, k)
-        Effects of the sessions, lots and hands it shares with other pours.
-    own, spread : array, shape (m,)
-        Standard deviation of the shift that all its readings share, and of one reading.
-    cuts : array, shape (m, K-1), or None
-    """
+    """What the log's other pours say of one reading of one casting, and what it read."""
 
     fit: ReadingFit
-    rows: pd.DataFrame
-    settings: dict[str, np.ndarray]
-    coefficients: np.ndarray
-    extra: np.ndarray
-    own: np.ndarray
-    spread: np.ndarray
-    cuts: np.ndarray | None
+    rows: pd.DataFrame  # the casting's readings, as `log_rows.rows_of` gives them
+    settings: dict[str, np.ndarray]  # the numbers among them: column to array, shape (k,)
+    coefficients: np.ndarray  # shape (m, p)
+    extra: np.ndarray  # shape (m, k), effects of the sessions, lots and hands it shares with other pours
+    own: np.ndarray  # shape (m,), standard deviation of the shift that all its readings share
+    spread: np.ndarray  # shape (m,), standard deviation of one reading
+    cuts: np.ndarray | None  # shape (m, K-1)
 
     @cached_property
     def usual(self) -> np.ndarray:
@@ -62,14 +47,7 @@ class Sight:
     def mean(self, tables: Mapping[str, np.ndarray]) -> np.ndarray:
         """Latent mean of k readings in h settings tables stacked: shape (h, m, k).
 
-        Parameters
-        ----------
-        tables : mapping
-            Column to array of h k values, complete, in the factors' units.
-
-        Returns
-        -------
-        array
+        `tables` are columns of h k values, complete, in the factors' units.
         """
         flat = self.coefficients @ design(self.fit.believed.terms, tables).T
         stacked = flat.reshape(len(flat), -1, len(self.rows))
@@ -90,14 +68,7 @@ class Sight:
     def picked(self, weights: np.ndarray | None = None) -> "Sight":
         """`DRAWS` draws, picked by weight and evenly along what they expect of the first reading.
 
-        Parameters
-        ----------
-        weights : array, shape (m,), optional
-            They add up to 1; equal by default.
-
-        Returns
-        -------
-        Sight
+        The weights, shape (m,), add up to 1; they are equal by default.
         """
         places, order = (np.arange(DRAWS) + 0.5) / DRAWS, np.argsort(self.usual[:, 0], kind="stable")
         weights = np.full(len(order), 1 / len(order)) if weights is None else weights
@@ -109,14 +80,7 @@ class Sight:
     def expected(self, level: float = 0.9) -> np.ndarray:
         """Where one reading at the first row's settings and age should lie: low and high in its unit.
 
-        Parameters
-        ----------
-        level : float, optional
-            Share of readings between the two, 0 to 1.
-
-        Returns
-        -------
-        array, shape (2,)
+        `level` is the share of readings between the two, 0 to 1.
         """
         count, first = len(self.own), self.rows.iloc[[0]]
         scores = normal_scores(count)
@@ -134,18 +98,6 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
     With `trade`, by what the trade and the physics expect of its settings, as an empty log would, and by the aims: one
     with two ends is what its maker knows of the resin, from its data sheet or from castings elsewhere, so a resin that
     can meet it is the likelier. An aim with one end may be a wish, and says nothing.
-
-    Parameters
-    ----------
-    fits : Fits
-    pour : str
-        Its name.
-    trade : bool, optional
-        Whether the log is put aside.
-
-    Returns
-    -------
-    dict
     """
     found, log = {}, fits.castings
     worse = worse_groups(log, pour)
@@ -242,19 +194,8 @@ def log_chance(
 ) -> np.ndarray:
     """Log chance of a casting's readings: shape (h, m), its own shift integrated out.
 
-    Parameters
-    ----------
-    seen : Sight
-    mean : array, shape (h, m, k)
-        Of the readings that are judged.
-    blur, spread : float or array, shape (h,)
-        Standard deviation added to the shift all its readings share; factor on the scatter of one reading.
-    pick : slice or array of bool, optional
-        Which of the casting's readings are judged; all by default.
-
-    Returns
-    -------
-    array, shape (h, m)
+    `mean`, shape (h, m, k), is of the readings that are judged: those in `pick`, all by default. `blur`, a number or shape (h,), is
+    added to the standard deviation of the shift all its readings share, `spread` a factor on the scatter of one reading.
     """
     low, high = (end[:, pick] for end in seen.ends)
     own = np.hypot(seen.own, np.atleast_1d(blur)[:, None])  # (h, m)
@@ -281,17 +222,7 @@ def log_chance(
 
 
 def log_sum(logs: np.ndarray, axis: int) -> np.ndarray:
-    """Log of the sum along an axis of what `logs` are the logs of; scipy's `logsumexp` takes several times as long here.
-
-    Parameters
-    ----------
-    logs : array
-    axis : int
-
-    Returns
-    -------
-    array
-    """
+    """Log of the sum along an axis of what `logs` are the logs of; scipy's `logsumexp` takes several times as long here."""
     top = logs.max(axis=axis, keepdims=True, initial=LOWEST)
     return np.log(np.exp(logs - top).sum(axis=axis)) + top.squeeze(axis)
 

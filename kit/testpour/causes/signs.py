@@ -24,32 +24,16 @@ NOTED = re.compile(r"observed: ([^.]*)\.")
 
 @dataclass(frozen=True)
 class Planned:
-    """How much of a missed aim the settings themselves explain.
+    """How much of a missed aim the settings themselves explain."""
 
-    Parameters
-    ----------
-    here, there : float
-        Chance of missing the aim at the casting's settings and at its good neighbours'.
-    shares : dict
-        Cause name to the share of castings like this one that miss because of it, 0 to 1 in all.
-    by_chance : float
-        At most what is left for chance: how much rarer a miss as bad as these settings lead one to expect is at its
-        good neighbours', 0 to 1.
-    unnamed : dict
-        The settings whose part no other cause stands for: name to the words and value as logged.
-    neighbours : bool
-        Whether there are good neighbours to compare with; else it is the usual settings.
-    foremost : str
-        The setting, as logged and in words, that makes a miss the likelier most; empty where none does.
-    """
-
-    here: float = 0.0
+    here: float = 0.0  # chance of missing the aim at the casting's settings and, as `there`, at its good neighbours'
     there: float = 0.0
-    shares: dict[str, float] | None = None
+    shares: dict[str, float] | None = None  # cause name to the share of castings like this one that miss because of it, 0 to 1 in all
+    # at most what is left for chance, 0 to 1: how much rarer a miss as bad as these settings lead one to expect is at its neighbours'
     by_chance: float = 1.0
-    unnamed: dict[str, str] = field(default_factory=dict)
-    neighbours: bool = True
-    foremost: str = ""
+    unnamed: dict[str, str] = field(default_factory=dict)  # the settings whose part no other cause stands for: name to the words and value as logged
+    neighbours: bool = True  # whether there are good neighbours to compare with; else it is the usual settings
+    foremost: str = ""  # the setting, as logged and in words, that makes a miss the likelier most; empty where none does
 
     @property
     def whole(self) -> float:
@@ -57,33 +41,12 @@ class Planned:
         return min(sum((self.shares or {}).values()), 1.0)
 
     def of(self, cause: str) -> float:
-        """The share of one cause; of ``"nothing"``, what is left for chance.
-
-        Parameters
-        ----------
-        cause : str
-            Its name.
-
-        Returns
-        -------
-        float
-            0 to 1.
-        """
+        """The share of one cause; of ``"nothing"``, what is left for chance."""
         known = self.shares or {}
         return min(1 - sum(known.values()), self.by_chance) if cause == "nothing" else known.get(cause, 0.0)
 
     def mostly(self, cause: str) -> "Planned":
-        """The same where one cause explains `MOSTLY` of the miss at least, and the others what is left of their shares.
-
-        Parameters
-        ----------
-        cause : str
-            Its name.
-
-        Returns
-        -------
-        Planned
-        """
+        """The same where one cause explains `MOSTLY` of the miss at least, and the others what is left of their shares."""
         share, rest = max(MOSTLY, self.of(cause)), max(1 - self.of(cause), 1e-12)
         return replace(self, shares={name: part * (1 - share) / rest for name, part in (self.shares or {}).items()} | {cause: share})
 
@@ -92,23 +55,9 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
              swapped: bool = False) -> set[str]:
     """Names of the signs that a casting shows.
 
-    Parameters
-    ----------
-    table : CauseTable
-    castings : Castings
-    pour : str
-    missed : tuple of Missed
-        The aims it misses.
-    off : float, optional
-        Largest share of its catalyst by which the scale may have missed, where it is known.
-    odd : bool, optional
-        Whether that it misses no aim says little: nothing was read on it, say, or a reading lies far from what is expected.
-    swapped : bool, optional
-        Whether it and another casting of its day each read as the other should.
-
-    Returns
-    -------
-    set of str
+    `off` is the largest share of its catalyst by which the scale may have missed, where that is known. With `odd`, that it misses no
+    aim says little: nothing was read on it, say, or a reading lies far out. With `swapped`, it and another casting of its day each
+    read as the other should.
     """
     row, shown, throughout = castings.pours.loc[pour], set(), fails_throughout(castings, pour, missed)
     have, worse = {factor.name for factor in castings.study.factors}, worse_groups(castings, pour)
@@ -147,34 +96,12 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
 
 
 def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
-    """The missed aims that were judged by a reading taken well before the age they speak of.
-
-    Parameters
-    ----------
-    missed : tuple of Missed
-
-    Returns
-    -------
-    list of Missed
-    """
+    """The missed aims that were judged by a reading taken well before the age they speak of."""
     return [m for m in missed if m.early]
 
 
 def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
-    """What to do with a casting whose last reading is as good as an aim asks that it missed at first; empty without one.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    missed : tuple of Missed
-        The aims it misses.
-
-    Returns
-    -------
-    str
-    """
+    """What to do with a casting whose last reading is as good as an aim asks that it missed at first; empty without one."""
     rows = castings.readings[castings.readings["pour"] == pour]
     for miss in missed:
         read = rows[rows["reading"] == miss.aim.reading]
@@ -186,17 +113,7 @@ def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
 
 
 def untimely(castings: Castings, pour: str) -> str:
-    """Why the times read on a casting, or its peak and the room it was poured in, cannot all be right; empty where they can.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-
-    Returns
-    -------
-    str
-    """
+    """Why the times read on a casting, or its peak and the room it was poured in, cannot all be right; empty where they can."""
     read = castings.readings[castings.readings["pour"] == pour]
     return " ".join(doubts(castings.study, list(read.itertuples()), castings.pours.loc[pour].get("room_temperature"), surely=True))
 
@@ -232,21 +149,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     clear it where castings at these settings mostly miss: it is compared as if it had been covered. What is left for chance is held to a
     miss of the size that these settings lead one to expect: a neighbour that misses by a hair is no match for that.
     `beside` is as in `split`.
-
-    Parameters
-    ----------
-    table : CauseTable
-    fits : Fits
-    pour : str
-        Its name.
-    missed : Missed or None
-        The aim missed; None explains nothing.
-    beside : DataFrame, optional
-        Settings to compare with, one row a casting; its good neighbours by default.
-
-    Returns
-    -------
-    Planned
+    Without an aim missed nothing is explained.
     """
     if missed is None:
         return Planned()
@@ -304,18 +207,7 @@ def _as_bad(fit, aim, here):
 
 
 def noted(castings: Castings, pour: str) -> dict[str, str]:
-    """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-
-    Returns
-    -------
-    dict
-    """
+    """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
     notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
     readings = castings.readings[castings.readings["pour"] == pour]
     notes += list(readings["note"]) if "note" in readings else []

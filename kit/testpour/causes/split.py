@@ -95,26 +95,12 @@ class Split:
 def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = None, level: float = 0.9) -> Split:
     """Price each setting in which a casting differs from its good neighbours.
 
-    Parameters
-    ----------
-    fits : Fits
-    reading, pour : str
-    beside : DataFrame, optional
-        Settings to compare with, one row each; by default the three nearest good castings. The usual settings
-        where there are none.
-    level : float
-        Chance that a part lies in its interval.
-
-    Returns
-    -------
-    Split
-
-    Notes
-    -----
     The Shapley value over every order of changing the settings one by one, worked by full enumeration and
     averaged over the neighbours (Shapley 1953, in Contributions to the Theory of Games II, from memory); the
     parts add up to the predicted difference, and where a model is linear each part is its coefficient times
     the difference of the setting.
+    It is compared with `beside`, one row a casting, by default the three nearest good ones, and with the usual settings where there
+    are none. `level` is the chance that a part lies in its interval.
     """
     fit = fits[reading]
     here, there = compared(fits, fit.reading, pour, beside)
@@ -140,19 +126,7 @@ def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = 
 def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | None = None) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The casting's settings and those it is compared with, complete, with the age of its reading.
 
-    Parameters
-    ----------
-    fits : Fits
-    reading : Reading
-    pour : str
-        Its name.
-    beside : DataFrame, optional
-        Settings to compare with, one row a casting; its good neighbours by default.
-
-    Returns
-    -------
-    tuple of DataFrame
-        One row, and one or more, in the factors' units.
+    One row, and one or more, in the factors' units; `beside` is as in `split`.
     """
     near = neighbours(fits.castings, pour) if beside is None else beside
     there = settings_table(fits.study, near.copy() if len(near) else None, reading=reading)
@@ -161,34 +135,12 @@ def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | Non
 
 
 def has_neighbours(there: pd.DataFrame) -> bool:
-    """Whether what `compared` compares with are castings, and not the usual settings.
-
-    Parameters
-    ----------
-    there : DataFrame
-        From `compared`.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether what `compared` compares with are castings, and not the usual settings."""
     return there.index.name != "setting"
 
 
 def settings_of(fits: Fits, reading: Reading, pour: str) -> pd.DataFrame:
-    """The settings of one casting, complete, with the age at which it was read: one row.
-
-    Parameters
-    ----------
-    fits : Fits
-    reading : Reading
-    pour : str
-        Its name.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """The settings of one casting, complete, with the age at which it was read: one row."""
     castings = fits.castings
     here = settings_table(fits.study, castings.pours.loc[[pour]].copy(), reading=reading)
     if not reading.ages:
@@ -208,20 +160,8 @@ def _asked_age(study, reading):
 def shares(value: Callable[[pd.DataFrame], np.ndarray], here: pd.DataFrame, there: pd.DataFrame) -> tuple[list[str], np.ndarray, tuple[float, float]]:
     """Shapley values of going from each row of `there` to `here`, averaged over those rows.
 
-    Parameters
-    ----------
-    value : callable
-        From a table of r settings to an array (m, r).
-    here, there : DataFrame
-        One row, and one or more, with the same columns.
-
-    Returns
-    -------
-    names : list of str
-        The columns that differ.
-    parts : array, shape (m, columns)
-    ends : tuple of float
-        Mean value at `there` (averaged over its rows) and at `here`.
+    `value` takes a table of r settings to an array (m, r). Gives the names of the columns that differ, their parts (m, columns), and
+    the mean value at `there` and at `here`.
     """
     own = here.iloc[0].astype(float).to_dict()
     names = [c for c in there if not np.allclose(there[c].astype(float), own[c], rtol=0, atol=SMALL)]

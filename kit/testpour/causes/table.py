@@ -16,49 +16,26 @@ SELDOM = 0.1  # how much rarer an answer becomes that what was read all but rule
 
 @dataclass(frozen=True)
 class Question:
-    """Something a person can look at.
-
-    Parameters
-    ----------
-    name, ask, how : str
-    answers : tuple of str
-    otherwise : tuple of float
-        How often each answer is met under a cause that states nothing of its own.
-    soft, firm : tuple of float
-        The same under a cause that works on the whole mix alike, where the casting's hardness misses its aim and where
-        it does not; empty where it makes no difference.
-    not_tacky : str
-        The answer that a casting read as tacky or soft all but rules out; empty without one.
-    past : dict
-        Its lines that differ where the reading in question is of a moment that is past.
-    said : tuple of str
-        Each answer in a few words that stand alone, as evidence.
-    """
+    """Something a person can look at."""
 
     name: str
     ask: str
     how: str
     answers: tuple[str, ...]
-    otherwise: tuple[float, ...]
+    otherwise: tuple[float, ...]  # how often each answer is met under a cause that states nothing of its own
+    # the same under a cause that works on the whole mix alike, where the casting's hardness misses its aim and, as `firm`, where it does
+    # not; empty where it makes no difference
     soft: tuple[float, ...] = ()
     firm: tuple[float, ...] = ()
-    not_tacky: str = ""
-    past: dict[str, Any] = field(default_factory=dict)
-    said: tuple[str, ...] = ()
+    not_tacky: str = ""  # the answer that a casting read as tacky or soft all but rules out; empty without one
+    past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
+    said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
 
     def shares(self, alike: bool, soft: bool | None) -> tuple[float, ...]:
         """How often each answer is met under a cause that states nothing of its own: tuple of float.
 
-        Parameters
-        ----------
-        alike : bool
-            Whether the cause works on the whole mix alike.
-        soft : bool or None
-            Whether the casting was read as too soft; None where that is not known, which lies halfway.
-
-        Returns
-        -------
-        tuple of float
+        `alike` says whether the cause works on the whole mix alike, `soft` whether the casting was read as too soft; None, where that is
+        not known, lies halfway.
         """
         if not alike or not self.soft:
             return self.otherwise
@@ -115,110 +92,41 @@ class Cause:
         return bool(self.one_of or self.blur) and not (self.as_if or self.shift)
 
     def afterwards(self, openly: bool) -> str:
-        """What to do from now on.
-
-        Parameters
-        ----------
-        openly : bool
-            Whether the settings themselves brought it about.
-
-        Returns
-        -------
-        str
-        """
+        """What to do from now on; `openly`, where the settings themselves brought it about."""
         return openly and self.next_time_openly or self.next_time
 
     def at_once(self, chance: float, again: str = AGAIN) -> str:
-        """What to do with this casting: nothing that cannot be undone on less than half the chance.
-
-        Parameters
-        ----------
-        chance : float
-            Of this cause, 0 to 1.
-        again : str, optional
-            When to read the casting again.
-
-        Returns
-        -------
-        str
-        """
+        """What to do with this casting: nothing that cannot be undone on less than half the chance. `again` is when to read it again."""
         return (self.meanwhile if self.meanwhile and chance < SURE else self.now).replace("{again}", again)
 
     def remedy(self, openly: bool, chance: float, again: str = AGAIN) -> str:
         """What to do next time, and with this casting.
 
-        Parameters
-        ----------
-        openly : bool
-            Whether the settings themselves brought it about.
-        chance : float
-            Of this cause, 0 to 1.
-        again : str, optional
-            When to read the casting again.
-
-        Returns
-        -------
-        str
+        `openly` is as in `afterwards`, `chance` and `again` as in `at_once`.
         """
         return ". This casting: ".join(part for part in (self.afterwards(openly), self.at_once(chance, again)) if part)
 
 
 @dataclass(frozen=True)
 class CauseTable:
-    """Everything the reasoner knows before it sees a casting.
+    """Everything the reasoner knows before it sees a casting."""
 
-    Parameters
-    ----------
-    causes, questions, tests : dict
-        Name to `Cause`, `Question`, `TellingPour`.
-    signs : dict
-        Name to what the settings must show, as a dict.
-    slip : float
-        How often an answer is a slip, whatever the cause.
-    together : float
-        How often two causes meet in one casting, beside what two independent ones would.
-    most : float
-        Log of the odds beyond which no single reading speaks against a cause.
-    sharp : float
-        Power to which every weight is raised before the chances are shared out.
-    readings : float
-        Power to which the chance of the readings is raised before that.
-    misfit : dict
-        Reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation.
-    soft : bool or None
-        Whether the casting that is asked about was read as too soft; None where that is not known.
-    tacky : bool
-        Whether it was read as too tacky or too soft.
-    """
-
-    causes: dict[str, Cause]
+    causes: dict[str, Cause]  # by name, as the next two
     questions: dict[str, Question]
     tests: dict[str, TellingPour]
-    signs: dict[str, dict]
-    slip: float = 0.0
-    together: float = 0.0
-    most: float = np.inf
-    sharp: float = 1.0
-    readings: float = 1.0
+    signs: dict[str, dict]  # name to what the settings must show, as a dict
+    slip: float = 0.0  # how often an answer is a slip, whatever the cause
+    together: float = 0.0  # how often two causes meet in one casting, beside what two independent ones would
+    most: float = np.inf  # log of the odds beyond which no single reading speaks against a cause
+    sharp: float = 1.0  # power to which every weight is raised before the chances are shared out
+    readings: float = 1.0  # power to which the chance of the readings is raised before that
+    # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
-    soft: bool | None = None
-    tacky: bool = False
+    soft: bool | None = None  # whether the casting that is asked about was read as too soft; None where that is not known
+    tacky: bool = False  # whether it was read as too tacky or too soft
 
     def says(self, cause: str, question: str) -> np.ndarray:
-        """How often each answer to a question is given under a cause, slips included: array.
-
-        Parameters
-        ----------
-        cause : str
-            Its name.
-        question : str
-            Its name.
-
-        Returns
-        -------
-        array, shape (answers,)
-            They add up to 1.
-        """
+        """How often each answer to a question is given under a cause, slips included: shape (answers,), adding up to 1."""
         known, by = self.question(question), self.causes[cause]
         shares = np.array(by.says[question] if question in by.says else known.shares(by.alike, self.soft))
         if question in by.says and self.tacky and known.not_tacky and not by.of_the_log:
@@ -227,51 +135,18 @@ class CauseTable:
         return (1 - self.slip) * shares + self.slip / len(shares)
 
     def chances(self, question: str, answer: str) -> dict[str, float]:
-        """How often `answer` is given under each cause: dict of cause name to chance.
-
-        Parameters
-        ----------
-        question : str
-            Its name.
-        answer : str
-            One of its answers.
-
-        Returns
-        -------
-        dict
-        """
+        """How often `answer` is given under each cause: dict of cause name to chance."""
         place = self.question(question).answers.index(self.answer(question, answer))
         return {name: float(self.says(name, question)[place]) for name in self.causes}
 
     def question(self, name: str) -> Question:
-        """The question of that name; a KeyError that lists the names otherwise.
-
-        Parameters
-        ----------
-        name : str
-
-        Returns
-        -------
-        Question
-        """
+        """The question of that name; a KeyError that lists the names otherwise."""
         if name not in self.questions:
             raise KeyError(f"No question {name!r}; there are {', '.join(self.questions)}.")
         return self.questions[name]
 
     def answer(self, question: str, answer: str) -> str:
-        """`answer` as the table spells it; a ValueError that lists the answers otherwise.
-
-        Parameters
-        ----------
-        question : str
-            Its name.
-        answer : str
-            In any case of letters.
-
-        Returns
-        -------
-        str
-        """
+        """`answer` as the table spells it; a ValueError that lists the answers otherwise."""
         known = self.question(question).answers
         for one in known:
             if str(answer).strip().casefold() == one.casefold():

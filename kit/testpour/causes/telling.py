@@ -12,18 +12,8 @@ CLOSE = 3.0  # times likelier than the runner-up below which two causes are not 
 def cheapest_test(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> TellingPour | None:
     """The cheapest test whose casting changes under one of two causes and not under the other.
 
-    Parameters
-    ----------
-    table : CauseTable
-    first, second : str
-        Names of causes.
-    openly : container of str, optional
-        Causes that the settings themselves brought about. Where weighing is then not to blame, the same mix made again
-        would only bring them about again: another setting tells.
-
-    Returns
-    -------
-    TellingPour or None
+    The settings themselves brought about the causes in `openly`. Where weighing is then not to blame, the same mix made again would
+    only bring them about again: another setting tells.
     """
     one, other = (tested(table, name, openly) for name in (first, second))
     fit = [t for t in table.tests.values() if (one in t.tells) != (other in t.tells)]
@@ -31,35 +21,12 @@ def cheapest_test(table: CauseTable, first: str, second: str, openly: Container[
 
 
 def told_apart(chances: pd.Series) -> bool:
-    """Whether the likeliest cause is well ahead of the runner-up.
-
-    Parameters
-    ----------
-    chances : Series
-        At least two, the likeliest first.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether the likeliest cause is well ahead of the runner-up."""
     return chances.iloc[0] >= CLOSE * chances.iloc[1]
 
 
 def what_would_tell(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> str:
-    """The test in a sentence: what to do, and which cause each outcome speaks for.
-
-    Parameters
-    ----------
-    table : CauseTable
-    first, second : str
-        Names of causes.
-    openly : container of str, optional
-        As for `cheapest_test`.
-
-    Returns
-    -------
-    str
-    """
+    """The test in a sentence: what to do, and which cause each outcome speaks for."""
     test = cheapest_test(table, first, second, openly)
     if test is None:
         return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."
@@ -71,18 +38,5 @@ def what_would_tell(table: CauseTable, first: str, second: str, openly: Containe
 
 
 def tested(table: CauseTable, name: str, openly: Container[str] = ()) -> str:
-    """The cause whose tests tell of another: of one that the settings brought about, where weighing is not to blame, the settings.
-
-    Parameters
-    ----------
-    table : CauseTable
-    name : str
-        Of a cause.
-    openly : container of str, optional
-        As for `cheapest_test`.
-
-    Returns
-    -------
-    str
-    """
+    """The cause whose tests tell of another: of one that the settings brought about, where weighing is not to blame, the settings."""
     return SETTINGS if name in openly and name != NOTHING and table.causes[name].next_time_openly else name

@@ -24,31 +24,13 @@ NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the
 
 
 def verdict(answer: "Answer") -> str:
-    """The answer in at most `WORDS` words.
-
-    Parameters
-    ----------
-    answer : Answer
-
-    Returns
-    -------
-    str
-    """
+    """The answer in at most `WORDS` words."""
     miss, bars, told = _short(answer)
     return " ".join([miss, f"Likeliest: {ranked(bars, 'then ')}.", *told])
 
 
 def short_page(answer: "Answer") -> str:
-    """The same as HTML: what was asked, the likeliest causes as bars, and the rest.
-
-    Parameters
-    ----------
-    answer : Answer
-
-    Returns
-    -------
-    str
-    """
+    """The same as HTML: what was asked, the likeliest causes as bars, and the rest."""
     miss, bars, told = _short(answer)
     shown = "".join(
         f'<div><meter min="0" max="100" value="{round(100 * chance)}"></meter> {in_html(words)}: {in_hundred(chance)} in 100</div>'
@@ -208,16 +190,6 @@ def _look_next(answer):
 def unsure(answer: "Answer") -> bool:
     """Whether it cannot be told what to do.
 
-    Parameters
-    ----------
-    answer : Answer
-
-    Returns
-    -------
-    bool
-
-    Notes
-    -----
     So it is where the likeliest cause is a guess or the next one is as likely; and where ordinary scatter comes first
     though an aim is missed, a fault was seen or the entry is refused, and is not far ahead.
     """
@@ -229,16 +201,7 @@ def unsure(answer: "Answer") -> bool:
 
 
 def cannot_tell(answer: "Answer") -> str:
-    """That it cannot be told yet, in a sentence.
-
-    Parameters
-    ----------
-    answer : Answer
-
-    Returns
-    -------
-    str
-    """
+    """That it cannot be told yet, in a sentence."""
     return f"Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong."
 
 

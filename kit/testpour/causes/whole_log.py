@@ -23,18 +23,6 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     At least two other castings must have been read for it, and three in four of all that were miss it, or another aim the
     same way, slow or fast, this one included: a cold room makes one casting tacky and the next soft.
     What was read well before its age is not due yet, and says nothing of the study.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    found : iterable of Missed
-        The aims it misses.
-
-    Returns
-    -------
-    Missed or None
     """
     due = [miss for miss in found if not miss.early and pour in misses(castings, miss.aim)]
     shared = [miss for miss in due if missed_by_most(castings, miss.aim) or _most_lean(castings, miss.leans)]
@@ -58,17 +46,7 @@ def _most(bad):
 def fails_in_the_cold(castings: Castings, shared: Missed | None, below: float) -> bool:
     """Whether a log that fails throughout went slow, and three in four of the castings that miss that aim stood in a room logged as colder than `below`.
 
-    Parameters
-    ----------
-    castings : Castings
-    shared : Missed or None
-        The aim that nearly the whole log misses.
-    below : float
-        °C.
-
-    Returns
-    -------
-    bool
+    `shared` is the aim that nearly the whole log misses, `below` in °C.
     """
     if shared is None or shared.leans != "slow" or "room_temperature" not in castings.pours:
         return False
@@ -77,31 +55,12 @@ def fails_in_the_cold(castings: Castings, shared: Missed | None, below: float) -
 
 
 def missed_by_most(castings: Castings, aim: Aim) -> bool:
-    """Whether three in four castings that were read miss an aim; three or more must have been read.
-
-    Parameters
-    ----------
-    castings : Castings
-    aim : Aim
-
-    Returns
-    -------
-    bool
-    """
+    """Whether three in four castings that were read miss an aim; three or more must have been read."""
     return _most(list(misses(castings, aim).values()))
 
 
 def good_pours(castings: Castings) -> list[str]:
-    """Names of the castings that were read and miss no aim.
-
-    Parameters
-    ----------
-    castings : Castings
-
-    Returns
-    -------
-    list of str
-    """
+    """Names of the castings that were read and miss no aim."""
     return list(castings.pours.index[_good(castings)])
 
 
@@ -115,17 +74,7 @@ def _good(castings):
 def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
     """Whether the castings read that share a lot or a session with `pour`, two or more, mostly miss an aim while others mostly do not.
 
-    Parameters
-    ----------
-    castings : Castings
-    column : str
-        Of its pours: a lot, or ``"session"``.
-    pour : str
-        Its name.
-
-    Returns
-    -------
-    bool
+    `column` is a lot, or ``"session"``.
     """
     named, good = castings.pours[column].fillna("").astype(str).to_numpy(object), _good(castings)
     own, read = named[castings.pours.index.get_loc(pour)], castings.pours.index.isin(castings.readings["pour"])
@@ -153,18 +102,7 @@ def worse_groups(castings: Castings, pour: str) -> dict[str, str]:
 
 
 def day_was_good(castings: Castings, pour: str) -> bool:
-    """Whether the other castings of its session from its lots, two or more, mostly came out good.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether the other castings of its session from its lots, two or more, mostly came out good."""
     pours = castings.pours
     named = pours[[c for c in ("session", "resin_lot", "catalyst_lot") if c in pours]].fillna("").astype(str)
     alike = (named == named.loc[pour]).all(axis=1).to_numpy() & pours.index.isin(set(castings.readings["pour"]) - {pour})
@@ -175,17 +113,7 @@ def day_was_good(castings: Castings, pour: str) -> bool:
 def good_beyond(castings: Castings, pour: str, sides: Mapping[str, str]) -> bool:
     """Whether another casting came out good whose settings lie as far, or farther, on the named sides.
 
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    sides : mapping
-        Factor name to ``"above"`` or ``"below"``; a factor that the log does not have says nothing.
-
-    Returns
-    -------
-    bool
+    Each side is ``"above"`` or ``"below"``; a factor that the log does not have says nothing.
     """
     good, pours = _good(castings) & (castings.pours.index != pour), castings.pours
     for name in sides.keys() & set(pours):
@@ -195,22 +123,7 @@ def good_beyond(castings: Castings, pour: str, sides: Mapping[str, str]) -> bool
 
 
 def ordinary(castings: Castings, pour: str, name: str, side: str) -> bool:
-    """Whether a setting is little or much by name only: a third or more of the other good castings lie as far on that side, or farther.
-
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    name : str
-        Of the factor.
-    side : str
-        ``"above"`` or ``"below"``.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a setting is little or much by name only: a third or more of the other good castings lie as far on that side, or farther."""
     good = castings.pours.loc[_good(castings) & (castings.pours.index != pour), name].to_numpy(float)
     own = float(castings.pours.loc[pour, name])
     return len(good) > 0 and bool((good >= own if side == "above" else good <= own).mean() >= ORDINARY)
@@ -219,20 +132,8 @@ def ordinary(castings: Castings, pour: str, name: str, side: str) -> bool:
 def neighbours(castings: Castings, pour: str, count: int = 3, warm: float | None = None) -> pd.DataFrame:
     """The good castings whose settings lie nearest to those of `pour`, each factor by its span.
 
-    Parameters
-    ----------
-    castings : Castings
-    pour : str
-        Its name.
-    count : int, optional
-        Of neighbours at most.
-    warm : float, optional
-        °C; only castings whose room was logged as at least this warm.
-
-    Returns
-    -------
-    DataFrame
-        Rows of ``castings.pours``, nearest first; empty where no other casting came out good.
+    Rows of ``castings.pours``, `count` at most, nearest first; empty where no other casting came out good. `warm`, °C, leaves only
+    castings whose room was logged as at least this warm.
     """
     good, away = _good(castings).copy(), np.zeros(len(castings.pours))
     place = castings.pours.index.get_loc(pour)
