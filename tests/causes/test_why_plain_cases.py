@@ -7,9 +7,10 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+from testpour.causes.case import _gain
 from testpour.causes.cause_file import causes_for, trade_causes
 from testpour.causes.complaint import Missed, missed
-from testpour.causes.diagnosis import _gain, why
+from testpour.causes.diagnosis import why
 from testpour.causes.every import why_all
 from testpour.causes.evidence import _planned_words
 from testpour.causes.sight import sights

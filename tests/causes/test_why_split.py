@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from testpour.causes.diagnosis import _spoilt, why
+from testpour.causes.case import _spoilt
+from testpour.causes.diagnosis import why
 from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.split import compared, shares, split
 from testpour.causes.whole_log import good_pours, neighbours

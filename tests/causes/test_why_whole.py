@@ -10,9 +10,10 @@ import pandas as pd
 import pytest
 
 from testpour.causes import verdict
+from testpour.causes.case import HARD
 from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import missed
-from testpour.causes.diagnosis import HARD, why
+from testpour.causes.diagnosis import why
 from testpour.causes.every import _tells_study, whole_study, why_all
 from testpour.causes.sight import sights
 from testpour.causes.signs import Planned, signs_of

@@ -1,28 +1,25 @@
 """Why one casting came out as it did."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
+from testpour.causes.case import Case
 from testpour.causes.complaint import Missed
 from testpour.causes.delivered import Delivered
 from testpour.causes.evidence import Piece, evidence
-from testpour.causes.likelihood import Likelihoods
 from testpour.causes.naming import acted_upon, named, read_again
 from testpour.causes.questions import Asked, questions, would_change
-from testpour.causes.reasoner import Weighed, weigh
+from testpour.causes.reasoner import Weighed
 from testpour.causes.saving import Saving, saving
-from testpour.causes.sight import Sight
-from testpour.causes.signs import Planned, noted, planned
+from testpour.causes.signs import noted, planned
 from testpour.causes.split import Split, split
-from testpour.causes.table import NOTHING, SETTINGS, CauseTable
+from testpour.causes.table import NOTHING, SETTINGS
 from testpour.causes.telling import what_would_tell
 from testpour.causes.verdict import ENOUGH, short_page, verdict
 from testpour.logbook.book import Logbook
-from testpour.models.fits import Fits
 from testpour.wording import NoResult, in_days, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
@@ -31,36 +28,6 @@ NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system"
 NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
 UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
-
-
-@dataclass(frozen=True, eq=False)
-class Case:
-    """What an answer is worked from, so that a further observation need not look at the log again."""
-
-    fits: Fits
-    table: CauseTable
-    seen: dict[str, Sight]
-    likely: Likelihoods
-    signs: set[str]
-    planned: Planned
-    beside: pd.DataFrame
-    throughout: Missed | None = None  # the aim that nearly the whole log misses
-    refused: str = ""  # why its settings may not be poured, as far as they are logged, or its times cannot all be right
-    odd: bool = False  # nothing was read, a reading lies far out, or it is refused: missing no aim says little
-    settled: dict[str, str] = field(default_factory=dict)  # answers that the readings have given already, so that they weigh nothing
-    told: dict[str, str] = field(default_factory=dict)  # answers that the log gives, and that weigh as if somebody gave them
-
-    def telling(self, observed: dict[str, str]) -> dict[str, str]:
-        """Answers that say more than the readings have said already, with those the rest of the log gives: dict of question to answer."""
-        return {name: said for name, said in {**self.told, **observed}.items() if self.settled.get(name) != said}
-
-    def under(self, observed: Mapping[str, str]) -> tuple[dict[str, str], Weighed]:
-        """The observations as the table of causes words them, and every cause weighed under them.
-
-        A KeyError or ValueError where there is no such question, or no such answer to it.
-        """
-        said = {name: self.table.answer(name, words) for name, words in observed.items()}
-        return said, weigh(self.table, self.likely, self.signs, self.planned, self.telling(said))
 
 
 @dataclass(frozen=True, eq=False)

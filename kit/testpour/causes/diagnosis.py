@@ -1,36 +1,18 @@
 """The diagnosis of one casting: the log, the trade and what was seen, put together."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 
-import numpy as np
-import pandas as pd
-from scipy.special import logsumexp
-
-from testpour.causes.answer import EMPTY, Answer, Case
+from testpour.causes.answer import EMPTY, Answer
+from testpour.causes.case import Case, case_of
 from testpour.causes.cause_file import causes_for
-from testpour.causes.complaint import asked_about, at_age, missed, read_hard, read_soft
+from testpour.causes.complaint import asked_about, missed
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
-from testpour.causes.sight import log_chance, sights
-from testpour.causes.signs import Planned, caught_up, noted, planned, signs_of, untimely
-from testpour.causes.table import SETTINGS
-from testpour.causes.whole_log import (
-    day_was_good,
-    fails_in_the_cold,
-    fails_throughout,
-    neighbours,
-    worse_groups,
-)
-from testpour.cautions import check_settings
+from testpour.causes.signs import Planned, noted
+from testpour.causes.whole_log import fails_throughout
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
 from testpour.wording import NoResult
-
-HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
-BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
-SWAPPED, EACH = (float(np.log(times)) for times in (1000.0, 10.0))  # how much better two castings must fit each other's settings together, and each of them; common practice, no source
-THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 
 
 @one_thread
@@ -89,99 +71,7 @@ def why(
     shared = fails_throughout(castings, pour, found)
     found = tuple(sorted(found, key=lambda miss: miss is not shared))  # what nearly the whole log misses comes first
     scale = delivered(fits, pour, found[0] if found else None, batch, scale_resolution)
-    case = _case(fits, table, pour, found, scale.off if scale else None)
+    case = case_of(fits, table, pour, found, scale.off if scale else None)
     no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
     said, weighed = case.under({**noted(castings, pour), **(observed or {})})
     return Answer(pour, found, weighed, scale or no_scale, said, (), case)
-
-
-def _case(fits, table, pour, found, off):
-    """The `Case` of one casting: what it misses is `found`, and the scale may have missed by the share `off`."""
-    castings, missing = fits.castings, {miss.aim.reading for miss in found}
-    table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
-    if well := caught_up(castings, pour, found):
-        table = replace(table, causes={name: _let_be(cause, well) for name, cause in table.causes.items()})
-    throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour) or untimely(castings, pour)
-    seen = sights(fits, pour, trade=throughout is not None)
-    far = {name for name, sight in seen.items() if sight.far}
-    odd = bool(not seen or refused or far)
-    signs = signs_of(table, castings, pour, found, off, odd, _swapped(fits, pour, seen))
-    settled = _hardened(castings, pour, found) | (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
-    cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
-    beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
-    parts = planned(table, fits, pour, found[0] if found else None, beside)
-    if cold is not None and fails_in_the_cold(castings, throughout, cold):  # such a log knows no warm room to compare with
-        parts = parts.mostly("cold")
-    if SETTINGS in table.causes:
-        unheated = any(name.startswith("post_cure") for name in parts.unnamed)
-        table = replace(table, causes=table.causes | {SETTINGS: _spoilt(table.causes[SETTINGS], well, table.tacky, unheated)})
-    once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
-    beyond = once if missing else far  # what else lies far out is to be explained too: a peak of 45 °C where 140 is usual, though no aim asks for it
-    likely = likelihoods(table, seen, missing | beyond)
-    moments = {reading.words for reading in fits.study.readings if not reading.ages}
-    if any(likely.suspect(name) in moments for name, cause in table.causes.items() if cause.one_of):
-        table = _of_the_past(table)
-    told = ({"day": "as usual"} if day_was_good(castings, pour) else {}) | ({"later": "it hardened"} if well else {})
-    return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
-
-
-def _swapped(fits, pour, seen):
-    """Whether another casting of the session, and of a lot that is worse than others, and this one each read as the other's settings would have it."""
-    pours = fits.castings.pours
-    same = pours.index[(pours["session"] == pours.loc[pour, "session"]) & (pours["session"] != "")] if "session" in pours else ()
-    for name, lot in worse_groups(fits.castings, pour).items():  # a bad bottle beside a good one reads like a mix-up of the two
-        same = [other for other in same if pours.loc[other, name] == lot]
-    gains = {other: _gain(seen, pours.loc[other]) for other in same if other != pour}
-    back = {other: _gain(sights(fits, other), pours.loc[pour]) for other, gain in gains.items() if gain > EACH}
-    return any(gain > EACH and gain + gains[other] > SWAPPED for other, gain in back.items())
-
-
-def _gain(seen, row):
-    """Log of how many times likelier a casting's readings are at another's settings than at its own."""
-    gain = 0.0
-    for sight in seen.values():
-        known = {name: np.full_like(values, row[name]) for name, values in sight.settings.items() if name in row and pd.notna(row[name])}
-        both = (log_chance(sight, mean, 0.0, 1.0) for mean in (sight.mean({**sight.settings, **known}), sight.usual[None]))
-        there, here = (logsumexp(each) for each in both)
-        gain += float(there - here)
-    return gain
-
-
-def _of_the_past(table):
-    """The table where the reading in question is of a moment that is past, as a gel time is: nobody can read it again."""
-    parts = {"causes": table.causes, "questions": table.questions, "tests": table.tests}
-    return replace(table, **{kind: {name: _differing(part) for name, part in whole.items()} for kind, whole in parts.items()})
-
-
-def _differing(part):
-    """A cause, question or test with the lines that differ there."""
-    said = {"says": part.says | part.past["says"]} if "says" in part.past else {}
-    return replace(part, **part.past | said)
-
-
-def _hardened(castings, pour, found):
-    """What a later reading has said of whether it went on hardening, which is so where it came halfway or more to its aim."""
-    rows = castings.readings[castings.readings["pour"] == pour]
-    for miss in found:
-        read, aim = rows[(rows["reading"] == miss.aim.reading) & (rows["age"] >= miss.age)], miss.aim
-        if miss.aim.reading in ("hardness", "tack") and read["age"].nunique() > 1:
-            bound = aim.at_most if miss.above else aim.at_least
-            first, last = (abs(at_age(read, age)[["low", "high"]].mean(axis=None) - bound) for age in (miss.age, read["age"].max()))
-            return {"later": "it hardened" if caught_up(castings, pour, (miss,)) or last <= first / 2 else "it stayed as it was"}
-    return {}
-
-
-def _let_be(cause, well):
-    """A cause for a casting that has become as good as asked: left as it is, unless something else is at fault for sure."""
-    return replace(cause, now=well, meanwhile="") if cause.fades else replace(cause, meanwhile=well) if cause.meanwhile else cause
-
-
-def _spoilt(cause, well, soft, unheated):
-    """The settings as a cause, with what to do with the casting they spoilt: left, post-cured or read again where that may mend it."""
-    return replace(cause, now=well or soft and (unheated and cause.now_unheated or cause.now_soft) or cause.now)
-
-
-def _refusal(fits, pour):
-    """Why the settings of a casting may not be poured, as far as they are logged; empty where they may."""
-    numbers = fits.castings.pours.loc[pour, [f.name for f in fits.study.factors if f.kind != "text"]].dropna()
-    return next(iter(check_settings(fits.study, numbers.astype(float).to_dict()).refusals), "")

@@ -82,22 +82,23 @@ class EveryAnswer:
 
 def bad_lot(answers: Mapping[str, Answer]) -> str:
     """Which lot most of the castings that miss an aim are of, where castings of other lots mostly miss none, and what to do; else empty."""
-    case, missing = next(iter(answers.values())).case, {pour: answer for pour, answer in answers.items() if answer.missed}
-    castings, table = case.fits.castings, case.table
+    case = next(iter(answers.values())).case
+    castings, table, missing = case.fits.castings, case.table, [pour for pour, answer in answers.items() if answer.missed]
     found = Counter(item for pour in missing for item in worse_groups(castings, pour).items() if item[0] != "session")
-    lots = [item for item, times in found.items() if 2 * times >= max(len(missing), 2 * max(found.values()))]
+    lots = [item for item, times in found.items() if times == max(found.values()) and 2 * times >= len(missing)]
     suspects = [name for name, cause in table.causes.items() if cause.odds.get("worse_lot", 1.0) > 1]
     if not lots or not suspects:
         return ""
-    by = max((answer for pour, answer in missing.items() if lots[0] in worse_groups(castings, pour).items()), key=lambda a: a.chances[suspects].max())
+    column, lot = lots[0]
+    labels = castings.pours[column].fillna("").astype(str)
+    by = max((answers[pour] for pour in missing if labels[pour] == lot), key=lambda answer: answer.chances[suspects].max())
     first, *others = by.chances[suspects].sort_values(ascending=False).index
-    of, pours, read = listed(f"{case.fits.study.factor(name).words} {lot}" for name, lot in lots), castings.pours, set(castings.readings["pour"])
-    named_lot = pours[lots[0][0]].fillna("").astype(str)
-    mine, rest = (set(pours.index[pick]) & read for pick in (named_lot == lots[0][1], ~named_lot.isin(["", lots[0][1]])))
-    good, cause = set(good_pours(castings)), table.causes[first]
+    read, good, cause = set(castings.readings["pour"]), set(good_pours(castings)), table.causes[first]
+    mine, rest = (read & set(labels.index[pick]) for pick in (labels == lot, ~labels.isin(["", lot])))
+    called = listed(f"{case.fits.study.factor(column).words} {lot}" for column, lot in lots)
     return in_days(
-        f"Of {of}, {len(mine - good)} of {count(len(mine), 'casting')} miss an aim, of other lots {len(rest - good) or 'none'} of {len(rest)}: look at that lot first. "
-        f"{cause.next_time}. {_tells_study(by, first, (others or [NOTHING])[0])} Mind: {cause.care[:1].lower()}{cause.care[1:]}."
+        f"Of {called}, {len(mine - good)} of {count(len(mine), 'casting')} miss an aim, of other lots {len(rest - good) or 'none'} of {len(rest)}: "
+        f"look at that lot first. {cause.next_time}. {_tells_study(by, first, (others or [NOTHING])[0])} Mind: {cause.care[:1].lower()}{cause.care[1:]}."
     )
 
 
