@@ -267,5 +267,6 @@ def test_a_good_neighbour_does_not_clear_the_open_face_that_it_shares(baked):
     answer = why(baked(0.0, [0.0, 0, 1, 0, 0, 1, 2, 2, 3, 2, 2, 3, 2], HARDNESS), "P13")
     assert answer.saving.table.index[0] == "cover" and "open_face" in answer.openly
     assert answer.chances[["open_face", "settings"]].min() > 0.2 and "its face was left open, as logged" in answer.table.index
+    assert answer.case.planned.whole == pytest.approx(0.95)  # though 97 in 100 of such a miss are theirs by the models: what nobody saw keeps a say
     none = planned(answer.case.table, answer.case.fits, "P01", answer.missed[0], answer.case.beside)
     assert none.of("open_face") == 0  # castings at its settings mostly come out dry

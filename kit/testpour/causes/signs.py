@@ -17,6 +17,7 @@ from testpour.physics.atlas import rise_of
 from testpour.physics.lots import UNKNOWNS, lots_at
 
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
+MOST = 0.95  # share of a miss that settings explain at most, so that what nobody saw keeps a say; common practice, no source
 MOSTLY = 0.9  # share of the miss that a room logged as too cold explains in a log that fails throughout in the cold; common practice, no source
 CLEAR = 0.01  # % of pigment below which a casting counts as clear
 NOTED = re.compile(r"observed: ([^.]*)\.")
@@ -161,7 +162,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
 
     start, to = float(miss(there).mean()), _otherwise(table, fits, here, there) if miss(here).mean() > SURE else there
     names, parts, (lowest, end) = shares(miss, here, to)
-    excess = max(0.0, 1 - lowest / end) if end > 0 else 0.0
+    excess = min(max(0.0, 1 - lowest / end), MOST) if end > 0 else 0.0
     pulls: dict[str, float] = {}
     known = {name: f"{factor.words} {factor.show(float(here[name].iloc[0]))}" for name in names if name != "age" for factor in [fits.study.factor(name)]}
     unnamed, whole = {}, sum(parts[0][parts[0] > 0])
