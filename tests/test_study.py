@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from IPython.utils.capture import capture_output
 
 from testpour.catalogue import catalogue
-from testpour.logbook.database import LIKE
 from testpour.study import Aim, Study, StudyProblems
 from testpour.study_file import read_study, save_study, study_from
 from testpour.toml_file import _mistakes
@@ -184,12 +183,6 @@ def test_every_mistake_of_writing_is_named_at_once_and_what_is_right_is_not(tmp_
     assert [line.split(":")[0] for line in found.value.problems] == [f"line {number}" for number in lines]
     for path in (DEMO / "study.toml", NEW):
         assert _mistakes(path.read_text("utf-8")) == [], "right lines are called wrong"
-
-
-def test_a_new_study_writes_no_password_into_its_file():
-    """As the README says it: the address has a name and a server only, and the password goes into .pgpass."""
-    said = NEW.read_text("utf-8")
-    assert "PASSWORD" not in said and f'"{LIKE}"' in said and ".pgpass" in said
 
 
 def test_in_a_notebook_all_problems_stand_without_a_traceback():

@@ -167,7 +167,7 @@ def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
 
 def test_two_things_at_once_are_said_to_be(beside):
     answer = why(beside({}, {"tack": 3.0, "defects": 3.0}), "X1", {"looks": "bubbles", "when": "before it gelled",
-                 "where": "open face only", "scrape": "hard beneath"}, causes={"together": 0.5})
+                 "where": "open face only", "scrape": "hard beneath"}, causes={"together": 2.0})
     first, second = answer.together
     assert {first, second} == {"open_face", "trapped_air"} == set(answer.chances.index[:2])
     causes, said = answer.case.table.causes, answer.sentence()

@@ -46,7 +46,7 @@ STATEMENTS = {
                "casting supplier notes: heat and 7 to 8 % shrinkage crack large bodies"),
     "bubbles": ({}, {}, {"looks": "bubbles", "when": "before it gelled"}, "trapped_air",
                 "casting supplier notes: stirred-in air, cold thick resin"),
-    "long gel, low peak": ({}, {"gel_time": "x2.2", "time_to_peak": "x2.2", "peak_temperature": 26.0, "hardness": 60.0, "tack": 2.0},
+    "long gel, low peak": ({}, {"gel_time": "x2.2", "time_to_peak": "x2.2", "peak_temperature": 30.0, "hardness": 60.0, "tack": 2.0},
                            {"where": "throughout", "day": "as usual", "bottle": "fresh, used before with success"},
                            "too_little_catalyst", "repair guide: soft throughout at 0.35 %; long gel and low peak: common practice"),
     "insets": ({}, {"defects": 2.0}, {"looks": "bubbles"}, "trapped_air",
