@@ -128,6 +128,14 @@ def test_each_pour_is_warned_of_what_the_scale_does_to_its_own_catalyst():
     assert "only from 956 g of resin up, more than may stand in one pot. Use a finer scale." in small[1][0]
 
 
+def test_a_filler_by_per_cent_is_said_to_have_no_grams():
+    """30 % of 150 g of resin are 45 g on top of it, and the pour without any needs no word; the humidity is no such thing."""
+    filled = study(factors={"catalyst": {}, "humidity": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 40}})
+    sheet = bench_sheet(filled, pd.DataFrame({"catalyst": [1.5, 1.5], "filler": [30.0, 0.0]}, index=["P1", "P2"]), session="1", resin="150 g")
+    (said,) = [text for text in sheet.warnings if text.startswith("No grams are worked out for filler. ")]
+    assert sheet.warnings[said] == ["P1"] and "weigh that many grams for each 100 g of resin" in said
+
+
 def test_refused_pours_are_all_named():
     with pytest.raises(WeighOutProblems) as caught:
         bench_sheet(study(), pours(catalyst=[5.0, 1.5, 1.5, 4.5], room_temperature=[20, 8.0, 20, 20]), resin=200)

@@ -21,7 +21,7 @@ from testpour.planning.pour_cautions import apart, grouped, pour_cautions
 from testpour.scale import decimals
 from testpour.study import Study
 from testpour.units import to_unit
-from testpour.wording import count, numbered
+from testpour.wording import count, listed, numbered
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
@@ -154,7 +154,7 @@ def bench_sheet(
             problems += [f"{pour}: {text}" for text in dict.fromkeys(refused + problem.problems)]
             continue
         problems += [f"{pour}: {text}" for text in refused]
-        cautions[pour] = Cautions((), (*(found + weighed.cautions).warnings, *_small(weighed)))
+        cautions[pour] = Cautions((), (*(found + weighed.cautions).warnings, *_small(weighed), *_not_weighed(study, settings)))
         rows[pour] = {**settings, **_amounts(weighed)}
     if problems:
         raise WeighOutProblems(problems)
@@ -193,6 +193,15 @@ def _small(weighed):
     low, high = weighed.delivered
     wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."
     return [f"{wide} {warning}"] if (warning := weighed.scale_warning()) else []
+
+
+def _not_weighed(study, settings):
+    """A warning where a pour takes something of the workshop's own by per cent, which is given no grams."""
+    own = [f.words for f in study.factors if f.role == "chosen" and f.unit == "%" and f.name not in WEIGHED and settings[f.name]]
+    if not own:
+        return []
+    how = "Of what is % of the resin, weigh that many grams for each 100 g of resin"
+    return [f"No grams are worked out for {listed(own)}. {how}; resin for a mould is worked out as if there were none."]
 
 
 def _amounts(weighed):
