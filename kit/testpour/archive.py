@@ -58,7 +58,10 @@ class Archive:
         """Refuse parts whose XML defines its own entities: a line of them can unfold to gigabytes."""
         for name in self.names:
             if name.endswith((".xml", ".rels")) and b"<!DOCTYPE" in (self.read(name) or b"").replace(b"\0", b"")[:4096]:
-                raise TextProblem(f"not readable as {self.what}: a part of it defines XML entities of its own, which no spreadsheet program does. Save it again from one.")
+                raise TextProblem(
+                    f"not readable as {self.what}: a part of it defines XML entities of its own, "
+                    "which no spreadsheet program does. Save it again from one."
+                )
 
     def _broken(self, problem):
         said = " ".join(str(problem).split())[:100] or type(problem).__name__

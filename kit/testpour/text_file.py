@@ -35,7 +35,8 @@ def read_bytes(path: str | Path, largest: int) -> bytes:
     try:
         found = os.stat(path)
         if not stat.S_ISREG(found.st_mode):
-            raise TextProblem(f"cannot be opened: it is {'a folder' if stat.S_ISDIR(found.st_mode) else 'a pipe or a device'}, not a file. Give the path of a file.")
+            what = "a folder" if stat.S_ISDIR(found.st_mode) else "a pipe or a device"
+            raise TextProblem(f"cannot be opened: it is {what}, not a file. Give the path of a file.")
         if found.st_size > largest:
             raise TextProblem(f"more than {largest / 1e6:g} MB, so it was not opened. Give a smaller part of it.")
         with open(path, "rb") as file:

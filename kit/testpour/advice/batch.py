@@ -173,8 +173,9 @@ def next_pours(
     -----
     Readings of each candidate are imagined from the fits; each outcome sharpens them, and the chance of
     the settings that would then be recommended is averaged over outcomes, and over the rooms and
-    thicknesses the study plans for, so that a session in today's room serves the others too. Pours are added one by one to the same imagined session. To learn fast from a log,
-    half of them are the likeliest settings unlike any pour: what the advice rests on by belief alone is put to the test.
+    thicknesses the study plans for, so that a session in today's room serves the others too. Pours are
+    added one by one to the same imagined session. To learn fast from a log, half of them are the likeliest
+    settings unlike any pour: what the advice rests on by belief alone is put to the test.
     """
     _check(pours, aim)
     study, states = fits.study, states_of(fits)

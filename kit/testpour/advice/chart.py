@@ -242,7 +242,10 @@ def _rows(fits, states, cells):
 
 
 def _best_catalysts(fits: Fits, states: dict[str, State], cells: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """The catalyst with the best mean chance in each of some cells (rows of `settings_table`), and that chance, as `chance` gives it; 0 where none is allowed."""
+    """The catalyst with the best mean chance in each of some cells (rows of `settings_table`), and that chance.
+
+    The chance is as `chance` gives it, and 0 where no catalyst is allowed.
+    """
     values = np.unique(on_step(fits.study.factor("catalyst"), np.linspace(0, 1, LEVELS)))
     table = cells.loc[cells.index.repeat(len(values))].assign(catalyst=np.tile(values, len(cells))).reset_index(drop=True)
     chances = prospect(states, fits.study, table).chance()

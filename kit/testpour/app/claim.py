@@ -55,7 +55,10 @@ def _check_address(ip):
 
 
 def running(folder: str | Path) -> str | None:
-    """The address, token included, of a JupyterLab that serves a study folder already; None where none runs, or one that another person of this computer started."""
+    """The address, token included, of a JupyterLab that serves a study folder already.
+
+    None where none runs, or one that another person of this computer started.
+    """
     from jupyter_server.serverapp import list_running_servers  # takes a second or two to load
 
     folder = Path(folder).expanduser()

@@ -123,8 +123,13 @@ class WeighOut:
         return shown
 
 
-def weigh_out(resin: str | float | None = None, *, mould_volume: str | float | None = None, waste: str | float = "5 %", catalyst: str | float = "1.5 %", pigment: str | float | Mapping[str, str | float] | None = None, pots: int | Mapping[str, float] = 1, study: Study | None = None,
-              resin_density: str | float | None = None, catalyst_density: str | float | None = None, drops_per_mL: float | None = None, scale_resolution: str | float = "0.1 g") -> WeighOut:
+def weigh_out(
+    resin: str | float | None = None, *, mould_volume: str | float | None = None, waste: str | float = "5 %",
+    catalyst: str | float = "1.5 %", pigment: str | float | Mapping[str, str | float] | None = None,
+    pots: int | Mapping[str, float] = 1, study: Study | None = None,
+    resin_density: str | float | None = None, catalyst_density: str | float | None = None,
+    drops_per_mL: float | None = None, scale_resolution: str | float = "0.1 g",
+) -> WeighOut:
     """What to weigh out for one mix.
 
     Parameters

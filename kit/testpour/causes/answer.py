@@ -155,7 +155,8 @@ class Answer:
             rows[named(self, name)] = {
                 "chance": chance, "for": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio > 1),
                 "against": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio < 1),
-                "remedy": cause.remedy(name in self.openly, acted_upon(self, name), read_again(self)), "care": cause.care, "source": cause.source, "confidence": cause.confidence,
+                "remedy": cause.remedy(name in self.openly, acted_upon(self, name), read_again(self)),
+                "care": cause.care, "source": cause.source, "confidence": cause.confidence,
             }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")
 

@@ -25,7 +25,8 @@ from testpour.models.fits import Fits
 
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
 BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
-SWAPPED, EACH = (float(np.log(times)) for times in (1000.0, 10.0))  # how much better two castings must fit each other's settings together, and each of them; common practice, no source
+# How much better two castings must fit each other's settings together, and each of them; common practice, no source.
+SWAPPED, EACH = (float(np.log(times)) for times in (1000.0, 10.0))
 THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout has no other mix or casting that came out well
 
 
@@ -70,7 +71,8 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     far = {name for name, sight in seen.items() if sight.far}
     odd = bool(not seen or refused or far)
     signs = signs_of(table, castings, pour, found, off, odd, _swapped(fits, pour, seen))
-    settled = _hardened(castings, pour, found) | (HARD if read_hard(castings, pour, found) else {}) | (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
+    settled = _hardened(castings, pour, found) | (HARD if read_hard(castings, pour, found) else {})
+    settled |= (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)

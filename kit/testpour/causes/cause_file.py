@@ -11,7 +11,8 @@ from testpour.study import Study
 from testpour.toml_file import own_toml
 
 WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
-GOES_WITH = {"said": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now"}  # a line that speaks of another, and falls where that one is replaced
+# A line that speaks of another, and falls where that one is replaced.
+GOES_WITH = {"said": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now"}
 
 
 class CauseProblems(Problems):

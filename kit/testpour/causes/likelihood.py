@@ -205,7 +205,10 @@ def _misread(sight, mean, occasion, blur):
 
 
 def _two_digits(sight, alone):
-    """The readings, low and high, of which one digit from 1 to 9 may be what is left: 70 to 79 for a 7, and 17, 27 and so on; none where it is not read in whole units."""
+    """The readings, low and high, of which one digit from 1 to 9 may be what is left: 70 to 79 for a 7, and 17, 27 and so on.
+
+    None where it is not read in whole units.
+    """
     value, reading = float(sight.rows["low"].to_numpy(float)[alone][0]), sight.fit.reading
     if reading.resolution != 1 or value not in range(1, 10) or value != sight.rows["high"].to_numpy(float)[alone][0]:
         return []

@@ -115,8 +115,8 @@ def _degrees(grid, k, name, unit):
         return None, [f"unit={unit!r}, but channel {name!r} is headed {grid.heads[k]!r}. Leave unit= out, or correct the file."]
     units = {unit} if unit else stated or _by_value(values)
     if len(units) != 1:
-        return None, [(f"the unit of channel {name!r} is not {'clear' if stated else 'stated'}, and its values may be in {listed(sorted(units)) or 'none known'}. "
-                      "Say unit='degC', unit='degF' or unit='K'.")]
+        return None, [(f"the unit of channel {name!r} is not {'clear' if stated else 'stated'}, and its values may be in "
+                      f"{listed(sorted(units)) or 'none known'}. Say unit='degC', unit='degF' or unit='K'.")]
     if not unit and units == {"degC"} and (warm := _may_be_fahrenheit(values)):
         return None, [(f"channel {name!r} begins at {warm:.1f}, and neither a room nor a resin that is poured is as warm as that in °C. If it is °F, "
                       "put °F in place of °C in the file; if the casting was that warm, say unit='degC'.")]

@@ -171,8 +171,8 @@ def _while_alive(table):
     if len(seen) and (first := stuck_from(table["minutes"].to_numpy()[seen], values)) is not None:
         table.loc[seen[first + 1 :], "temperature"] = np.nan
         yield (
-            f"From {show(table.loc[seen[first], 'minutes'], 'min')} on every row shows exactly {values[-1]:.1f} °C, as of a stuck thermocouple or logger. What follows is "
-            "treated as missing."
+            f"From {show(table.loc[seen[first], 'minutes'], 'min')} on every row shows exactly {values[-1]:.1f} °C, as of a stuck thermocouple or logger. "
+            "What follows is treated as missing."
         )
     elif len(seen) and (cut := clipped(values)):
         yield f"The top is cut off at {values[cut[0]]:.1f} °C, row after row, as where a logger shows no more: the peak is that or higher."

@@ -150,8 +150,11 @@ class Logbook:
             warnings.warn(f"{name}: {text}", Caution, stacklevel=2)
         return name
 
-    def add_reading(self, pour: str, reading: str, value: str | float | None = None, *, between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None, already: str | float | None = None,
-                    age: str | float | None = None, specimen: str = "", by: str = "", note: str = "") -> int:
+    def add_reading(
+        self, pour: str, reading: str, value: str | float | None = None, *,
+        between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None, already: str | float | None = None,
+        age: str | float | None = None, specimen: str = "", by: str = "", note: str = "",
+    ) -> int:
         """Log one reading of a pour.
 
         Parameters

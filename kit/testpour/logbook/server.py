@@ -40,7 +40,8 @@ SAID = {
     "no pg_hba.conf entry": "does not let this computer in: its address is not among those the server allows. Add it to pg_hba.conf on the server.",
     "Connection refused": "cannot be reached: no database server answers there. Check that it runs, and the host and port.",
     "is shutting down": "cannot be reached: the database server is stopping. Wait a minute, or look who stopped it.",
-    r"port \d+ failed: (server closed the connection|.*(Connection reset by peer|Broken pipe))": "cannot be reached: the database server stopped as it was asked. Wait a minute, or look who stopped it.",
+    r"port \d+ failed: (server closed the connection|.*(Connection reset by peer|Broken pipe))":
+        "cannot be reached: the database server stopped as it was asked. Wait a minute, or look who stopped it.",
     "is starting up": "cannot be reached: the database server is starting. Try again in a minute.",
     "could not translate host name": "cannot be reached: no computer of that name is known. Check the host in the address.",
     "failed to resolve host": "cannot be reached: no computer of that name is known. Check the host in the address.",

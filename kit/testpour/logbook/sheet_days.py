@@ -53,7 +53,10 @@ class Days:
         for number, cells in self.alone if beside else ():
             for head, cell in cells:
                 if head.name == "session":
-                    said = "stands alone, while other pours have theirs beside them. Write it beside each pour it holds for, or into the notes if it is a remark."
+                    said = (
+                        "stands alone, while other pours have theirs beside them. "
+                        "Write it beside each pour it holds for, or into the notes if it is a remark."
+                    )
                     yield f"row {number}", head.text, cell, f"{cell} {said}"
 
     def said(self, entries: Iterable[dict[str, Any]]) -> Iterator[str]:

@@ -21,7 +21,8 @@ SOME = 5  # cells that a message names
 FORMULA = re.compile(rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b[^<>]*(?:/>|>[^<]*</(?:\w+:)?f>)\s*(<(?:\w+:)?v\s*(?:/>|>\s*</(?:\w+:)?v>))?\s*</(?:\w+:)?c>")
 # Parts of a number format (18.8.30): literal text, a currency, what only places or colours, the number, any other character.
 PART = re.compile(
-    r'"(?P<quoted>[^"]*)"?|\\(?P<escaped>.)|\[\$(?P<currency>[^\]-]*)[^\]]*\]|[_*].|\[[^\]]*\]|(?P<number>(?:General|[#?\d.][#?\d.,/ ]*)(?:E[+-][#?\d]+)?)|(?P<bare>.)',
+    r'"(?P<quoted>[^"]*)"?|\\(?P<escaped>.)|\[\$(?P<currency>[^\]-]*)[^\]]*\]|[_*].|\[[^\]]*\]'
+    r'|(?P<number>(?:General|[#?\d.][#?\d.,/ ]*)(?:E[+-][#?\d]+)?)|(?P<bare>.)',
     re.IGNORECASE,
 )
 SECTIONS = re.compile(r'((?:"[^"]*"?|\\.|[_*].|[^;"\\_*])*);?')

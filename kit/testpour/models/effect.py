@@ -179,6 +179,8 @@ class Effect:
             text = f" But {listed([words, *self.together])} always moved together, so {which} may be behind this: change one without the {rest}."
         if self.by_day:
             values = "with and without it" if self.factor.kind == "yes/no" else self.factor.between(self.start, self.end).replace(" to ", " and ")
-            way = "post-cure only some castings of a day" if self.hours else f"pour {values} on one day" if self.factor.role == "chosen" else "pour on more days"
+            way = f"pour {values} on one day" if self.factor.role == "chosen" else "pour on more days"
+            if self.hours:
+                way = "post-cure only some castings of a day"
             text += f" {'And' if text else 'But'} {words} never differed within one session, so the day may be behind this: {way}."
         return text

@@ -47,8 +47,9 @@ class WhyPanel(Panel):
         read = set(castings.readings["pour"].astype(str))
         others = {str(p): "no aim missed" if str(p) in read else "not read yet" for p in castings.pours.index if str(p) not in faults}
         options = [("", "choose a casting"), *((name, f"{name}: {words}") for name, words in {**faults, **others}.items())]
+        scale = choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES)
         return [step("Which casting?", pick("pour", "Casting", self.typed("pour"), options, hint="those that missed an aim come first"),
-                     *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES))))]
+                     *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), scale)))]
 
     def parts(self) -> Iterator[Part]:
         yield from self.fields()

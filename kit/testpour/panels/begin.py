@@ -37,7 +37,8 @@ class BeginPanel(Panel):
         yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(resin.cautions()))
         yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._pours_needed()])
         yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
-        yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or [text("No aim yet: without one nothing can be called good.", "needed")])
+        no_aim = [text("No aim yet: without one nothing can be called good.", "needed")]
+        yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or no_aim)
         yield step("6. The study", *self._end())
 
     def now(self) -> Study:
@@ -145,7 +146,8 @@ class BeginPanel(Panel):
             return [text(str(missing), "needed"), off]
         there = self.workshop.study_mark is not None
         same = there and words == study_text.text_of(self.workshop.folder)
-        return [text(wanted.sentence()), button("write", "Change study.toml" if there else "Write study.toml", main=True, off="study.toml says this already." if same else "")]
+        label = "Change study.toml" if there else "Write study.toml"
+        return [text(wanted.sentence()), button("write", label, main=True, off="study.toml says this already." if same else "")]
 
 
 def smallest_plan_words(study: Study) -> str:

@@ -111,4 +111,5 @@ class AimFields:
             options = [("", "no aim"), *((str(k), word) for k, word in enumerate(reading.grades))]
             return choice(f"{key}_{name}", label, words, options, hint=reading.how)
         read = "" if problem or not words else read_as(reading.parse(words), reading.unit, words)
-        return entry(f"{key}_{name}", label, self.says(f"{key}_{name}", words), unit=shown_unit(reading.unit), hint="left empty: no aim", problem=problem, read=read)
+        return entry(f"{key}_{name}", label, self.says(f"{key}_{name}", words), unit=shown_unit(reading.unit),
+                     hint="left empty: no aim", problem=problem, read=read)

@@ -190,7 +190,8 @@ class ToolFields:
     def parts(self) -> Iterable[Part]:
         yield choice("scale", "Step of the scale", self.scale, SCALES)
         yield choice("durometer", "Hardness with a", self._durometer(), [*((one, f"durometer {one}") for one in DUROMETERS), ("", "fingertip only")])
-        items = [[f"read_{name}", f"{capital(reading.words)}{NEEDS.get(name, '')}", self._taken(name)] for name, reading in self.known.items() if name != "hardness"]
+        items = [[f"read_{name}", f"{capital(reading.words)}{NEEDS.get(name, '')}", self._taken(name)]
+                 for name, reading in self.known.items() if name != "hardness"]
         yield {"kind": "checks", "label": "What do you read?", "items": items}
         yield fold("How each is read", *[text(f"{capital(r.words)}: {r.how}.") for r in self.known.values()])
         yield text("Room temperature and humidity are written down at every session; without a thermometer leave them empty there.", "hint")

@@ -67,7 +67,8 @@ class LookPanel(Panel):
         yield bars("Change from the first to the second setting; the narrow bar is its 90 % interval", rows, (down, up))
         yield text(found.sentence(), "strong")
         yield text(found.held(), "hint")
-        yield fold("Every effect in words", table(shown[["says", "from log"]].assign(**{"from log": [f"{100 * share:.0f} %" for share in shown["from log"]]}), "How much of it is from the log"))
+        told = shown[["says", "from log"]].assign(**{"from log": [f"{100 * share:.0f} %" for share in shown["from log"]]})
+        yield fold("Every effect in words", table(told, "How much of it is from the log"))
 
     @property
     def table(self) -> pd.DataFrame:

@@ -178,13 +178,15 @@ class PlanPanel(Panel):
     def _tap_keep(self) -> str:
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
-        Memory(self.workshop.folder, "kept-plan").put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
+        kept = Memory(self.workshop.folder, "kept-plan")
+        kept.put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
         return f"Plan of {len(plan.table)} pours kept."
 
     def _tap_sheet(self, session: str) -> None:
         """Write the bench sheet of a session."""
         plan = self.planned()[0]
-        sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=scale_step(self.workshop.folder, self.memory))
+        resin, scale = self.value(POT), scale_step(self.workshop.folder, self.memory)
+        sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=resin, scale_resolution=scale)
         warned = f" It carries {count(len(sheet.warnings), 'warning')}: read them first." if sheet.warnings else ""
         words = f"Bench sheet of {session}, {count(len(sheet.table), 'pour')}. Print it and fill it in by hand.{warned}"
         self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), words)

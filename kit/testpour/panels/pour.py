@@ -90,7 +90,8 @@ class PourPanel(Panel):
         shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
         shown["why"] = advice.table["reason"]
         first, *later = sharing(study, advice.table)
-        yield step("Worth making next", text(replace(advice, cautions=Cautions()).sentence()), *cautions(advice.cautions), table(shown, "The most useful first"),
+        says = text(replace(advice, cautions=Cautions()).sentence())
+        yield step("Worth making next", says, *cautions(advice.cautions), table(shown, "The most useful first"),
                    button("these", f"Begin a session with {listed(first) if later else 'these'}", main=True))
 
     def advice(self) -> NextPours:

@@ -232,7 +232,8 @@ def _answer(advice, chances):
         yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
     if "gel time" in advice.predicted.index:
         gel = advice.predicted.loc["gel time"]
-        yield text(f"Working time: about {gel['middle']:.0f} min, nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in.", "strong")
+        between = f"nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in"
+        yield text(f"Working time: about {gel['middle']:.0f} min, {between}.", "strong")
     yield from cautions(advice.cautions)
     if advice.beyond:
         yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")

@@ -162,8 +162,12 @@ def session_pours(table: pd.DataFrame, session: int | str | None, problems: list
 
 
 @one_thread
-def plan_pours(study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 4, purpose: str | None = None, factors: Sequence[str] | None = None, rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None,
-               castings: Castings | None = None, compare: Sequence[Mapping[str, str | float]] | None = None, resin: str | float | None = None, pot: str | float = "120 g", seed: int = 0) -> Plan:
+def plan_pours(
+    study: Study, *, sessions: int = 2, pours: int | Sequence[int] = 4, purpose: str | None = None,
+    factors: Sequence[str] | None = None, rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None,
+    castings: Castings | None = None, compare: Sequence[Mapping[str, str | float]] | None = None,
+    resin: str | float | None = None, pot: str | float = "120 g", seed: int = 0,
+) -> Plan:
     """Plan test pours.
 
     Parameters

@@ -31,7 +31,8 @@ POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri
 STYLE = (
     "body{font:1rem/1.5 system-ui,'DejaVu Sans',sans-serif;color:#1a1a1a;background:#fff;max-width:46rem;margin:0 auto;"
     "padding:1rem;overflow-wrap:anywhere}h2{border-top:2px solid #0b4f8a;padding-top:.6rem;margin-top:2rem}"
-    "figure{margin:1rem 0}img{width:100%;min-width:26rem;height:auto}.wide{overflow-x:auto;overflow-wrap:normal}li{margin:.25rem 0}table{border-collapse:collapse;font-size:.9rem}"
+    "figure{margin:1rem 0}img{width:100%;min-width:26rem;height:auto}.wide{overflow-x:auto;overflow-wrap:normal}"
+    "li{margin:.25rem 0}table{border-collapse:collapse;font-size:.9rem}"
     "th,td{border-bottom:1px solid #b8b8b8;padding:.25rem .7rem .25rem 0;text-align:left;vertical-align:top}"
 )
 
@@ -62,7 +63,10 @@ def page_body(pooled: Pool, level: int) -> Iterator[str]:
         told = "".join(f"<li>{in_html(said)}</li>" for said in pooled.told())
         yield f"<h{level}>What differs by bench</h{level}><ul>{told}</ul>"
     told = "".join(f"<li>{in_html(expects(one))}</li>" for one in pooled.readings.values() if one.average.pours)
-    yield f"<h{level}>What a newcomer's bench should expect</h{level}><p>Of its first casting at the usual settings, nine in ten over benches and days:</p><ul>{told}</ul>"
+    yield (
+        f"<h{level}>What a newcomer's bench should expect</h{level}>"
+        f"<p>Of its first casting at the usual settings, nine in ten over benches and days:</p><ul>{told}</ul>"
+    )
     if len(pooled.left_out):
         yield f"<h{level}>Left out</h{level}>{table_html(pooled.left_out, border=0, index=False)}"
 

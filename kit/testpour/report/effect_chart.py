@@ -28,7 +28,9 @@ from testpour.picture import (
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
 
-FILLS: tuple[tuple[float, FillStyleType, str], ...] = ((2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"))
+FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
+    (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
+)
 
 
 def show_effects(fit: ReadingFit) -> Picture:

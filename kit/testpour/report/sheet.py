@@ -98,10 +98,13 @@ def advice_rows(fits: Fits, room: advised.Rooms) -> Iterator[dict[str, Any]]:
         if where is None and "room_temperature" in given.settings:
             at = f"{fits.study.factor('room_temperature').show(given.settings['room_temperature'])} (usual)"
         yield {
-            "room": at, "problem": "", "conflict": given.conflict.sentence(beside_best=True) if given.conflict else "", "settings": settings_words(fits.study, given.table.iloc[0], given.free),
-            "chance": "cannot tell yet" if given.chance.untold else about_in_hundred(met["chance"]).removesuffix(" in 100"), "between": "" if low == high else f"{low} to {high}",
+            "room": at, "problem": "", "conflict": given.conflict.sentence(beside_best=True) if given.conflict else "",
+            "settings": settings_words(fits.study, given.table.iloc[0], given.free),
+            "chance": "cannot tell yet" if given.chance.untold else about_in_hundred(met["chance"]).removesuffix(" in 100"),
+            "between": "" if low == high else f"{low} to {high}",
             "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
-            "beside": advised.beside_catalyst(given), "beyond": listed(given.beyond), "gel": _gel(fits, given), "warnings": list(given.cautions.refusals + given.cautions.warnings),
+            "beside": advised.beside_catalyst(given), "beyond": listed(given.beyond), "gel": _gel(fits, given),
+            "warnings": list(given.cautions.refusals + given.cautions.warnings),
         }
 
 
