@@ -55,7 +55,8 @@ ONLY_NEW = {
 PLACED = {"logbook/photos", "bench/kept", "exchange/folder", "panels/memory", "panels/study_text"}  # they choose their own names; tests of their own
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
-    "files": {"replace", "rename", "link", "open"}, "app/claim": {"open"}, "app/lab": {"write_text", "open"}, "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
+    "files": {"replace", "rename", "link", "open"}, "app/claim": {"open"}, "app/lab": {"write_text", "open"},
+    "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
     "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_files": {"write_bytes", "copyfile"},
     "logbook/database": {"open"},
     "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},

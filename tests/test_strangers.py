@@ -122,7 +122,8 @@ def shown(log, tmp_path_factory):
         chance(fits, [{"catalyst": 1.5}, {"catalyst": 2.0}]), compare(fits, pour, castings.pours.index[2]), what_if(fits, {"catalyst": 1.5}),
         recommend(fits), next_pours(fits), stop_advice(fits), recipe_chart(fits, rooms=["20 degC"]), why(fits, pour), why_all(fits),
         outlook(plan), what_is_lost(plan, plan.without(plan.table.index[0])), bench, labels(castings), weigh_out(resin="150 g", catalyst="1.5 %"),
-        compare_studies(fits, fits, names=(f"a {EVIL}", f"b {EVIL}")), read_trace(trace), (guild := pool({EVIL: castings})), guild.expect(bench=guild.benches.index[0]),
+        compare_studies(fits, fits, names=(f"a {EVIL}", f"b {EVIL}")), read_trace(trace),
+        (guild := pool({EVIL: castings})), guild.expect(bench=guild.benches.index[0]),
         findings_page(fits, folder / "page.html", photos=log.photos(), by=EVIL), handout(fits, folder / "handout.html", by=EVIL, date=EVIL),
         write_package(log, folder / "package.zip", names=True),
     ]

@@ -237,7 +237,8 @@ def test_an_oven_without_time_and_time_without_an_oven_are_no_post_cure_that_was
     span = {"post_cure_temperature": (20.0, 60.0), "post_cure_time": (0.0, 4.0)}
     baked = replace(study, factors=tuple(replace(f, span=span.get(f.name, f.span)) for f in study.factors))
     pours = settings_table(baked, [{"post_cure_temperature": c, "post_cure_time": h} for c, h in [(20, 0), (60, 0), (20, 4)] * 2])
-    pours = pours.drop(columns="age").set_axis([f"P{place:02d}" for place in range(1, 7)]).assign(session=["S1", "S2", "S3"] * 2, resin_lot="A", catalyst_lot="A")
+    pours = pours.drop(columns="age").set_axis([f"P{place:02d}" for place in range(1, 7)])
+    pours = pours.assign(session=["S1", "S2", "S3"] * 2, resin_lot="A", catalyst_lot="A")
     reads = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": 70.0, "high": 70.0, "age": 24.0, "known": "exact"})
     fits = fit_castings(Castings(baked, pours.rename_axis("pour"), reads))
     cured, *still = settings_table(baked, [{"post_cure_temperature": c, "post_cure_time": h} for c, h in [(60, 4), (60, 0), (20, 4)]]).to_dict("records")

@@ -73,8 +73,9 @@ def test_the_age_logged_is_the_planned_one_only_where_it_was_near():
     assert [slot.logged_age(age) for age in (23.0, 25.1, 30.04)] == [24.0, 24.0, 30.0]
 
 
-@pytest.mark.parametrize(
-    "hours, words", [(1 / 120, "30 s"), (-0.025, "90 s"), (2 / 60, "2 min"), (0.65, "39 min"), (3.333, "3 h 20 min"), (-3.0, "3 h"), (20.4, "20 h"), (47.99, "2 days"), (167, "7 days")]
-)
+@pytest.mark.parametrize("hours, words", [
+    (1 / 120, "30 s"), (-0.025, "90 s"), (2 / 60, "2 min"), (0.65, "39 min"), (3.333, "3 h 20 min"),
+    (-3.0, "3 h"), (20.4, "20 h"), (47.99, "2 days"), (167, "7 days"),
+])
 def test_a_span_as_a_person_says_it(hours, words):
     assert hours_words(hours) == words

@@ -127,8 +127,8 @@ def test_forty_pours_beside_gaussian_processes_and_a_plain_script(study, casting
         gp_cpu = spent(lambda: gaussian_processes(castings), 1)[1]
         plain_cpu = spent(lambda: plain_script(castings))[1]
         again = spent(lambda: [plain_script(resampled(castings, seed)) for seed in range(3)], 1)[1] / 3
-    print(f"{len(castings.readings)} readings of 40 pours: ours {wall:.2f} s ({cpu:.2f} s processor); Gaussian processes {gp_cpu / cpu:.1f} times; plain script without intervals "
-          f"{plain_cpu / cpu:.1f} times, with 100 bootstrap refits {100 * again / cpu:.0f} times")
+    print(f"{len(castings.readings)} readings of 40 pours: ours {wall:.2f} s ({cpu:.2f} s processor); Gaussian processes {gp_cpu / cpu:.1f} times; "
+          f"plain script without intervals {plain_cpu / cpu:.1f} times, with 100 bootstrap refits {100 * again / cpu:.0f} times")
     assert all(fit.posterior.method == "importance" for fit in fits.values())
     assert gp_cpu > 3 * cpu and 100 * again > 5 * cpu  # asked: five times either
 

@@ -14,7 +14,9 @@ MODEL = """values => { const heard = {};
   window.sent = [];
   window.say = (message) => heard["msg:custom"].forEach((hear) => hear(message));
   window.put = (name, value) => { values[name] = value; heard[`change:${name}`].forEach((hear) => hear()); };
-  window.model = { get: (name) => values[name], on: (name, hear) => (heard[name] ??= []).push(hear), off: () => {}, send: (message) => sent.push(message) }; }"""
+  window.model = {
+    get: (name) => values[name], on: (name, hear) => (heard[name] ??= []).push(hear),
+    off: () => {}, send: (message) => sent.push(message) }; }"""
 
 
 @pytest.fixture(scope="module")
@@ -114,14 +116,16 @@ CONTRAST = """e => { const draw = document.createElement("canvas").getContext("2
 def test_a_button_that_is_off_can_be_read_under_the_mouse(draw, main, light):
     page = draw("panels", "panels", screen=panel({**tap_part("Change study.toml", off="study.toml says this already."), "main": main}), where="here")
     page.evaluate("""light => { document.body.dataset.jpThemeLight = light; if (light === "false")
-      for (const [name, colour] of [["layout-color1", "#111"], ["content-font-color0", "#fff"]]) document.body.style.setProperty(`--jp-${name}`, colour); }""", light)
+      for (const [name, colour] of [["layout-color1", "#111"], ["content-font-color0", "#fff"]])
+        document.body.style.setProperty(`--jp-${name}`, colour); }""", light)
     button = page.get_by_role("button")
     button.hover()
     assert button.evaluate(CONTRAST) >= 4.5
 
 
 def test_a_button_of_the_form_can_be_read_under_the_mouse_while_it_saves(draw):
-    page = draw("bench", "session_form", state=session({**card("P01", 0), "name": "", "weigh": [{"what": "Resin", "amount": "150 g", "more": ""}]}), where="here")
+    mix = {**card("P01", 0), "name": "", "weigh": [{"what": "Resin", "amount": "150 g", "more": ""}]}
+    page = draw("bench", "session_form", state=session(mix), where="here")
     page.get_by_role("button", name="Catalyst in", exact=True).click()
     button = page.get_by_role("button", name="Catalyst in: saving")
     assert button.get_attribute("aria-disabled") == "true"

@@ -172,7 +172,8 @@ def test_targets_are_large_and_nothing_overflows(bench, width, tmp_path):
     assert len(boxes) > 15
     assert [box for box in boxes if min(box[:2]) < LARGE] == []
     beyond = page.evaluate("""() => { const form = document.querySelector('.tp-form'), edge = form.getBoundingClientRect().right;
-        return [...form.querySelectorAll('*')].filter(e => e.getBoundingClientRect().right > edge + 1).map(e => e.className + ' ' + e.textContent.slice(0, 30)); }""")
+        return [...form.querySelectorAll('*')].filter(e => e.getBoundingClientRect().right > edge + 1)
+          .map(e => e.className + ' ' + e.textContent.slice(0, 30)); }""")
     assert beyond == [] and page.locator(".tp-form").bounding_box()["width"] <= width
     page.set_viewport_size({"width": 1400, "height": 1000})
 

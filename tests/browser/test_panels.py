@@ -457,7 +457,8 @@ def tables(package):
 
 def test_every_target_is_large_enough_and_named(once):
     script = """() => [...document.querySelectorAll('.tpp button, .tpp summary, .tpp select, .tpp input[type=text], .tpp .tpp-options label')]
-      .filter((e) => !e.closest('.tp-form') && e.offsetParent).map((e) => [e.textContent || e.getAttribute('aria-label') || e.labels?.[0]?.textContent || '', e.getBoundingClientRect().height])"""
+      .filter((e) => !e.closest('.tp-form') && e.offsetParent)
+      .map((e) => [e.textContent || e.getAttribute('aria-label') || e.labels?.[0]?.textContent || '', e.getBoundingClientRect().height])"""
     found = once.page.evaluate(script)
     assert len(found) > 60
     assert [one for one in found if one[1] < LARGE] == []
@@ -468,7 +469,8 @@ def test_no_panel_breaks_a_rule_of_access(once):
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     found = axe.run(once.page, context={"include": [[".tpp"]]})
     assert found.response["passes"]
-    broken = [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in found.response["violations"] if not any(".tp-form" in str(n["target"]) for n in v["nodes"])]
+    broken = [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in found.response["violations"]
+              if not any(".tp-form" in str(n["target"]) for n in v["nodes"])]
     assert broken == []
 
 

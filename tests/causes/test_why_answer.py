@@ -231,7 +231,8 @@ def test_why_all_takes_what_misses_an_aim(fits):
 
 
 def test_the_table_of_all_castings_says_chances_and_causes_as_other_screens_do(beside):
-    """Three open faces of which two are told so as logged: chances in 100, no rival below 5, and the words of the table over it. By hand: 0.92 + 0.6 + 0.5 is 2.02."""
+    """Three open faces of which two are told so as logged: chances in 100, no rival below 5, and the words
+    of the table over it. By hand: 0.92 + 0.6 + 0.5 is 2.02."""
     answer = why(beside({"cover": 0.0}, {"tack": 3.0, "hardness": 80.0}), "X1")
     rest = answer.weighed.table.drop(index="open_face").index
     weighed = [replace(answer.weighed, table=answer.weighed.table.assign(chance=0.0).loc[["open_face", *rest]]) for _ in range(3)]

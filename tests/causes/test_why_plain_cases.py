@@ -30,7 +30,10 @@ from testpour.models.fits import fit_castings
 from testpour.problems import Problem
 from testpour.study import Aim
 
-USUAL = {"catalyst": [1.5, 1.2, 1.8, 1.5, 1.6, 1.4], "thickness": 10.0, "cover": 1.0, "room_temperature": [20.0, 19, 21, 20, 22, 20]}
+USUAL = {
+    "catalyst": [1.5, 1.2, 1.8, 1.5, 1.6, 1.4], "thickness": [10.0] * 6, "cover": [1.0] * 6, "room_temperature": [20.0, 19, 21, 20, 22, 20],
+}
+MIDDLE = {"catalyst": 1.5, "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}  # of a further casting
 GEL, TACK, HARD = [25.0, 33, 19, 27, 20, 29], [0.0, 1, 0, 0, 0, 1], [78.0, 74, 81, 77, 82, 75]
 
 
@@ -85,8 +88,7 @@ def test_nothing_that_ran_too_hot_is_poured_deeper_to_find_out(study):
 @pytest.fixture(scope="module")
 def bad_day(log_of):
     """Six good castings of one day, then four of another, from the same bottles, slow, soft and tacky."""
-    settings = {name: [*(values if isinstance(values, list) else [values] * 6), *(values[:4] if isinstance(values, list) else [values] * 4)]
-                for name, values in USUAL.items()}
+    settings = {name: [*values, *values[:4]] for name, values in USUAL.items()}
     days = ["S1"] * 6 + ["S2"] * 4
     return log_of(settings, [*GEL, 50.0, 66, 55, 60], [*TACK, 2.0, 2, 2, 2], [*HARD, 59.0, 52, 55, 54], session=days,
                   aims=(Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0), Aim("gel_time", 15.0, 45.0)))
@@ -104,9 +106,8 @@ def test_a_bad_day_does_not_excuse_its_own_castings(bad_day):
 @pytest.fixture(scope="module")
 def bad_bottle(log_of):
     """Two days from a dud bottle, ten castings, on the second day four more from a new one: the new as usual, the old slow, soft and tacky."""
-    settings = {name: [*(values if isinstance(values, list) else [values] * 6), *(values[:4] if isinstance(values, list) else [values] * 4)] * 2
-                for name, values in USUAL.items()}
-    settings = {name: values[:14] for name, values in settings.items()} | {"catalyst_lot": ["old"] * 10 + ["new"] * 4}
+    settings = {name: [*values, *values[:4], *values[:4]] for name, values in USUAL.items()}
+    settings |= {"catalyst_lot": ["old"] * 10 + ["new"] * 4}
     aims = (Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0), Aim("gel_time", 15.0, 45.0))
     return log_of(settings, [2.5 * gel for gel in (*GEL, *GEL[:4])] + GEL[:4], [2.0, 3, 2, 2, 2, 3, 2, 3, 2, 2, *TACK[:4]],
                   [hard - 15 for hard in (*HARD, *HARD[:4])] + HARD[:4], session=["S1"] * 6 + ["S2"] * 8, aims=aims)
@@ -129,7 +130,8 @@ def test_a_dud_bottle_from_which_most_castings_were_poured_is_found(bad_bottle):
 
 
 def test_a_day_is_not_blamed_for_the_bottle_that_was_used_on_it(bad_bottle):
-    """The first day is no worse than the second but for its bottle. Where bottle and day are one, either may be it; a bottle read only once, or whose castings are good, is not."""
+    """The first day is no worse than the second but for its bottle. Where bottle and day are one, either may be it; a bottle
+    read only once, or whose castings are good, is not."""
     log = bad_bottle.castings
     assert worse_than_others(log, "session", "P01") and worse_groups(log, "P01") == {"catalyst_lot": "old"} and worse_groups(log, "P11") == {}
     one = replace(log, pours=log.pours.assign(session=["S1"] * 10 + ["S2"] * 4))
@@ -150,8 +152,8 @@ def test_a_day_is_bad_where_two_castings_in_three_or_more_miss_an_aim(good, wors
 
 
 def test_what_was_planned_with_little_catalyst_is_not_weighed_again(log_of):
-    settings = {name: [*(values if isinstance(values, list) else [values] * 6), 0.6 if name == "catalyst" else 20.0 if name == "room_temperature" else values]
-                for name, values in USUAL.items()}
+    one = MIDDLE | {"catalyst": 0.6}
+    settings = {name: [*values, one[name]] for name, values in USUAL.items()}
     answer = why(log_of(settings, [*GEL, 70.0], [*TACK, 2.0], [*HARD, 55.0]), "P07")
     assert answer.openly == ("nothing", "too_little_catalyst") and answer.first == "too_little_catalyst"
     said, page = answer.sentence(), answer._repr_html_()
@@ -239,7 +241,8 @@ def test_a_casting_hottest_before_it_gelled_is_not_called_sound(beside, usual):
     answer, sound = (why(beside({}, {**good, "time_to_peak": peak}), "X1") for peak in (14.0, 41.0))
     said = answer.sentence()
     assert not answer.missed and {*answer.chances.index[:2]} == {"reading_error", "wrong_entry"}
-    assert "Check its entry: time to peak 14 min lies before gel time 19.2 min, which cannot be" in said and "hange nothing" not in said and said.count("bench sheet") == 1
+    assert "Check its entry: time to peak 14 min lies before gel time 19.2 min, which cannot be" in said
+    assert "hange nothing" not in said and said.count("bench sheet") == 1
     assert "untimely" not in sound.case.signs and sound.first == "nothing"
 
 
@@ -286,8 +289,7 @@ def test_what_is_not_due_yet_says_nothing_of_the_study(log_of):
 
 def read_twice(make, *later):
     """Seven castings read at a day and a week, harder by 3 Shore D by then; the last one soft and tacky at a day, and `later` at a week."""
-    settings = {name: [*(values if isinstance(values, list) else [values] * 6), {"catalyst": 1.5, "room_temperature": 20.0}.get(name, 10.0 if name == "thickness" else 1.0)]
-                for name, values in USUAL.items()}
+    settings = {name: [*values, MIDDLE[name]] for name, values in USUAL.items()}
     log = make(settings, [*GEL, 25.0], [*TACK, 2.0], [*HARD, 66.0], aims=(Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=72.0, age=24.0)))
     hard = log.readings[log.readings["reading"] == "hardness"]
     more = [hard[hard["pour"] == "P07"].assign(low=value, high=value) for value in (67.0, 65.0)]
@@ -348,8 +350,7 @@ def test_a_casting_read_long_after_its_age_was_not_read_too_early(cast, study):
 def one_more(make, gel, tack, hard, session="S1", lots=None, more=(), **settings):
     """The six usual castings, one more at other settings, and whatever is in `more`: (settings, gel, tack, hardness)."""
     added = [({}, *one) if not isinstance(one[0], dict) else one for one in ((settings, gel, tack, hard), *more)]
-    table = {name: [*(values if isinstance(values, list) else [values] * 6), *(one[0].get(name, 20.0 if name == "room_temperature" else 1.5 if name == "catalyst" else values) for one in added)]
-             for name, values in USUAL.items()}
+    table = {name: [*values, *(one[0].get(name, MIDDLE[name]) for one in added)] for name, values in USUAL.items()}
     table |= {"resin_lot": ["D1"] * 6 + [lots or "D1"] * len(added)}
     columns = ([*usual, *(one[place] for one in added)] for place, usual in ((1, GEL), (2, TACK), (3, HARD)))
     aims = (Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0))
@@ -396,7 +397,8 @@ def test_readings_of_two_castings_of_a_day_put_to_each_other_are_a_mix_up_of_lab
 
 @pytest.mark.parametrize("swap, one_at, other_at", [(True, 1.1, 2.1), (False, 1.1, 2.1), (True, 1.5, 1.5)])
 def test_castings_that_differ_in_catalyst_alone_show_a_mix_up_together(swap, one_at, other_at, cast):
-    """1.1 % gels in 35 min, 2.1 % in 16: put to each other, one by itself is no hundred times the likelier, both together are thousands of times. Of two alike nothing shows."""
+    """1.1 % gels in 35 min, 2.1 % in 16: put to each other, one by itself is no hundred times the likelier, both together
+    are thousands of times. Of two alike nothing shows."""
     slow, fast = (35.0, 1.0, 74.0), (16.5, 0.0, 82.0)
     one, two = (fast, slow) if swap else (slow, fast)
     fits = fit_castings(one_more(cast, *one, "S2", more=[({"catalyst": other_at}, *two)], catalyst=one_at))
@@ -422,12 +424,15 @@ def test_what_good_castings_stood_is_not_the_first_to_be_blamed(cast):
     for pour, cause, sign, seen, other in (("P07", "too_hot", "good_hotter", {"felt": "as warm"}, {"felt": "warmer"}),
                                            ("P08", "too_thin", "good_cooler", {}, {"where": "thin parts and edges"})):
         with_it, without = (why(fits, pour, causes=causes) for causes in ({}, {"causes": {cause: {"odds": {sign: 1.0}}}}))
-        assert sign in with_it.case.signs and bool(with_it.chances[cause] < without.chances[cause]) is (cause == "too_thin")  # heat that was not felt may be there
+        assert sign in with_it.case.signs
+        assert bool(with_it.chances[cause] < without.chances[cause]) is (cause == "too_thin")  # heat that was not felt may be there
         assert with_it.observe(**seen).chances[cause] < 0.6 * without.observe(**seen).chances[cause]
         assert with_it.observe(**other).chances[cause] == pytest.approx(without.observe(**other).chances[cause])
 
 
-@pytest.mark.parametrize("depth, catalyst, room, hot", [(8.0, 1.5, 20.0, False), (15.0, 1.5, 20.0, True), (8.0, 2.5, 28.0, True), (5.0, 2.5, 20.0, False), (nan, 1.5, 20.0, True)])
+@pytest.mark.parametrize("depth, catalyst, room, hot", [
+    (8.0, 1.5, 20.0, False), (15.0, 1.5, 20.0, True), (8.0, 2.5, 28.0, True), (5.0, 2.5, 20.0, False), (nan, 1.5, 20.0, True),
+])
 def test_a_shallow_pour_is_not_thought_to_have_run_hot_by_itself(depth, catalyst, room, hot, cast):
     """The slab followed through time (`cure_many`) peaks at 39, 126, 133 and 31 °C; a depth nobody wrote down says nothing."""
     log = one_more(cast, 13.0, 0.0, 78.0, thickness=depth, catalyst=catalyst, room_temperature=room)
@@ -438,7 +443,9 @@ def test_a_shallow_pour_that_gelled_fast_was_warmer_than_its_room_or_not_too_hot
     """Gel in 13 min where 25 is usual, 8 mm deep: told to have been warmer, it may as well have been."""
     fits = fit_castings(one_more(cast, 13.0, 0.0, 78.0, thickness=8.0))
     held, free = (why(fits, "P07", causes=causes) for causes in ({}, {"causes": {"too_hot": {"odds": {"shallow": 1.0, "shallow_as_warm": 1.0}}}}))
-    ratios = [held.observe(**seen).weighed.table.loc["too_hot", "signs"] / free.observe(**seen).weighed.table.loc["too_hot", "signs"] for seen in ({}, {"felt": "as warm"}, {"felt": "warmer"})]
+    told = ({}, {"felt": "as warm"}, {"felt": "warmer"})
+    with_it, without = ([one.observe(**seen).weighed.table.loc["too_hot", "signs"] for seen in told] for one in (held, free))
+    ratios = [one / other for one, other in zip(with_it, without, strict=True)]
     assert ratios == pytest.approx([0.5, 0.2, 0.5]) and held.chances["too_hot"] < 0.7 * free.chances["too_hot"]
 
 
@@ -477,7 +484,8 @@ def test_a_peak_far_below_the_usual_wants_explaining_beside_a_missed_hardness(be
 
 
 def test_the_numbers_of_another_casting_may_have_its_peak_and_its_opacity(beside, usual):
-    """A clear casting of 7 mm peaks 34 °C below one of 10 mm with pigment: one chance in a hundred or more, on each reading's own scale, that a casting mixed up with it reads so."""
+    """A clear casting of 7 mm peaks 34 °C below one of 10 mm with pigment: one chance in a hundred or more, on each
+    reading's own scale, that a casting mixed up with it reads so."""
     other = {"gel_time": usual["gel_time"], "tack": 0.0, "hardness": usual["hardness"], "peak_temperature": 40.0, "opacity": 0.0}
     likely = why(beside({}, other), "X1").case.likely.by_size.loc["wrong_entry"]
     assert likely["peak_temperature"].max() > log(0.01) and likely["opacity"].max() > log(0.01)
@@ -485,8 +493,8 @@ def test_the_numbers_of_another_casting_may_have_its_peak_and_its_opacity(beside
 
 def test_the_mould_side_alone_tacky_says_that_a_logged_open_face_was_not_what_did_it(cast):
     """Three of nine castings left open, all tacky: where only the mould side is tacky, the air at the open one is the less likely half."""
-    settings = {name: [*(values if isinstance(values, list) else [values] * 6), *([0.0] * 3 if name == "cover" else [20.0] * 3 if name == "room_temperature" else [10.0] * 3 if name == "thickness" else [1.5] * 3)]
-                for name, values in USUAL.items()}
+    open_face = MIDDLE | {"cover": 0.0}
+    settings = {name: [*values, *[open_face[name]] * 3] for name, values in USUAL.items()}
     aims = (Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0))
     fits = fit_castings(cast(settings, [*GEL, 25.0, 23, 26], [*TACK, 3.0, 2, 3], [*HARD, 76.0, 77, 75], session=["S1"] * 6 + ["S2"] * 3, aims=aims))
     answer = why(fits, "P09")
@@ -526,8 +534,8 @@ def test_a_miss_that_the_other_castings_lead_one_to_expect_is_put_to_the_setting
 
 def test_another_missed_aim_with_a_cause_of_its_own_is_told(log_of):
     """Open to the air, which keeps its face wet, and poured at 12 °C, which slows its gel."""
-    settings = {name: [*(values if isinstance(values, list) else [values] * 6), {"cover": 0.0, "room_temperature": 12.0, "catalyst": 1.5}.get(name, values)]
-                for name, values in USUAL.items()}
+    one = MIDDLE | {"cover": 0.0, "room_temperature": 12.0}
+    settings = {name: [*values, one[name]] for name, values in USUAL.items()}
     settings["cover"][4], settings["room_temperature"][1] = 0.0, 14.0
     aims = (Aim("tack", at_most=1.0, age=24.0), Aim("gel_time", 15.0, 45.0))
     answer = why(log_of(settings, [25.0, 44, 19, 27, 20, 29, 80], [0.0, 1, 0, 0, 3, 1, 3], [*HARD, 70.0], aims=aims), "P07")
@@ -550,4 +558,5 @@ def test_answers_that_name_no_question_are_refused_in_words(beside):
 def test_words_of_a_cause_for_what_was_planned_stand_only_where_they_differ():
     cause = Cause("a", "a", 0.1, next_time="Weigh it", next_time_openly="Plan it")
     assert (cause.afterwards(True), cause.afterwards(False), replace(cause, next_time_openly="").afterwards(True)) == ("Plan it", "Weigh it", "Weigh it")
-    assert {name for name, stated in trade_causes()["causes"].items() if "next_time_openly" in stated} == {"nothing", "too_little_catalyst", "too_much_catalyst"}
+    openly = {name for name, stated in trade_causes()["causes"].items() if "next_time_openly" in stated}
+    assert openly == {"nothing", "too_little_catalyst", "too_much_catalyst"}

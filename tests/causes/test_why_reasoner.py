@@ -218,7 +218,8 @@ def test_a_cause_in_the_whole_mix_answers_as_the_casting_was_read(soft, shares):
     """Halfway between soft and firm where the hardness is not known; a line of the cause's own, and a cause that is not
     alike everywhere, answer the same whatever was read."""
     look = Question("look", "Soft?", "", ("no", "yes"), (0.5, 0.5), (0.1, 0.9), (0.7, 0.3))
-    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "own": Cause("own", "own", 1.0, {"look": [0.8, 0.2]}, alike=True), "side": Cause("side", "side", 1.0)}
+    own = Cause("own", "own", 1.0, {"look": [0.8, 0.2]}, alike=True)
+    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "own": own, "side": Cause("side", "side", 1.0)}
     table = CauseTable(causes, {"look": look}, {}, {}, soft=soft)
     assert table.says("mix", "look") == pytest.approx(shares)
     assert table.says("own", "look") == pytest.approx([0.8, 0.2]) and table.says("side", "look") == pytest.approx([0.5, 0.5])

@@ -162,7 +162,8 @@ def test_a_casting_counts_that_misses_another_aim_the_same_way(castings_of, stud
     tack, hard = [2.0, 2, 2, 2, 0, 0, 0, 0], [70.0, 70, 80, 80, 70, 70, 80, 80]
     log = cold_log(castings_of, study, tack, hard, 12.0)
     assert {pour for pour in log.pours.index if fails_throughout(log, pour, missed(log, pour))} == {"P01", "P02", "P03", "P04", "P05", "P06"}
-    fast = cold_log(castings_of, study, tack[:4] + [0.0] * 4, [80.0] * 8, 12.0, [30.0] * 4 + [5.0] * 4, (Aim("tack", at_most=1.0, age=24.0), Aim("gel_time", 15.0, 45.0)))
+    aims = (Aim("tack", at_most=1.0, age=24.0), Aim("gel_time", 15.0, 45.0))
+    fast = cold_log(castings_of, study, tack[:4] + [0.0] * 4, [80.0] * 8, 12.0, [30.0] * 4 + [5.0] * 4, aims)
     assert all(fails_throughout(fast, pour, missed(fast, pour)) is None for pour in fast.pours.index)
 
 
@@ -188,7 +189,8 @@ def test_a_log_that_fails_throughout_in_a_room_logged_as_too_cold_is_put_down_to
 
 def test_what_a_cold_room_explains_leaves_the_other_settings_their_shares_of_the_rest():
     """Nine in ten for the cold; of the tenth that is left the others get what they had of the rest: 0.3 and 0.1 of 0.8."""
-    assert Planned(shares={"cold": 0.2, "too_thin": 0.3, "pigment": 0.1}).mostly("cold").shares == pytest.approx({"cold": 0.9, "too_thin": 0.0375, "pigment": 0.0125})
+    planned = Planned(shares={"cold": 0.2, "too_thin": 0.3, "pigment": 0.1})
+    assert planned.mostly("cold").shares == pytest.approx({"cold": 0.9, "too_thin": 0.0375, "pigment": 0.0125})
     assert Planned(shares={"cold": 0.96}).mostly("cold").shares == {"cold": 0.96}
 
 

@@ -50,7 +50,9 @@ SHAPES = {
     "unit in the cells": ("time (min),T\n" + rows(elapsed(1)).replace("\n", " °C\n"), {}),
     "units in a row of their own": ("time;T\nmin;°C\n" + rows(elapsed(1), separator=";"), {}),
     "junk above": ("Logger file\nSerial;0042\nInterval;30 s\nTemperature in °C\n\nmin;T\n" + rows(elapsed(1), separator=";"), {}),
-    "a pair right above the heads": ("Serial;0815\nNo.;min;°C\n" + "".join(f"{k};{line}\n" for k, line in enumerate(rows(elapsed(1), separator=";").splitlines())), {}),
+    "a pair right above the heads": (
+        "Serial;0815\nNo.;min;°C\n" + "".join(f"{k};{line}\n" for k, line in enumerate(rows(elapsed(1), separator=";").splitlines())), {},
+    ),
     "a counter": ("No.,time (min),T (°C)\n" + "".join(f"{k},{line}\n" for k, line in enumerate(rows(elapsed(1)).splitlines(), 1)), {}),
     "hh:mm:ss over midnight": ("time;T (°C)\n" + rows(stamps("%H:%M:%S"), separator=";", mark=","), {}),
     "twelve hours over midnight": ("time,T (°C)\n" + rows(stamps("%I:%M:%S %p")), {}),
@@ -66,10 +68,14 @@ SHAPES = {
     "quoted": ('"time (min)","T (°C)"\n' + rows([f'"{m}"' for m in elapsed(1)]), {}),
     "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),
     "the time last": ("T (°C),time (min)\n" + "".join(f"{d:.2f},{m}\n" for m, d in zip(MINUTES, DEGREES, strict=True)), {}),
-    "day numbers of a spreadsheet": ("Time;T (°C)\n" + rows([f"{46085 + 23.5 / 24 + m / 1440:.8f}".replace(".", ",") for m in MINUTES], separator=";", mark=","), {}),
+    "day numbers of a spreadsheet": (
+        "Time;T (°C)\n" + rows([f"{46085 + 23.5 / 24 + m / 1440:.8f}".replace(".", ",") for m in MINUTES], separator=";", mark=","), {},
+    ),
     "day numbers, said to be days": ("Time,T (°C)\n" + rows([f"{46085 + m / 1440:.8f}" for m in MINUTES]), {"time": "d"}),
     "days": ("Time,T (°C)\n" + rows(elapsed(1 / 1440, 8)), {"time": "d"}),
-    "elapsed beside the clock": ("time,T (°C),elapsed (s)\n" + "".join(f"{line},{30 * k}\n" for k, line in enumerate(rows(stamps("%H:%M:%S")).splitlines())), {}),
+    "elapsed beside the clock": (
+        "time,T (°C),elapsed (s)\n" + "".join(f"{line},{30 * k}\n" for k, line in enumerate(rows(stamps("%H:%M:%S")).splitlines())), {},
+    ),
 }
 
 
@@ -104,7 +110,10 @@ REFUSED = {
     "two channels": ("time (min),T1 (°C),T2 (°C)\n" + rows(elapsed(1), more=["21.0"]), {}, "'T1' and 'T2'"),
     "no such channel": ("time (min),T1 (°C)\n" + rows(elapsed(1)), {"channel": "T9"}, "it has 'T1'"),
     "day or month": ("Date,T (°C)\n" + rows(["03/04/2026 10:00:00", *["04/06/2026 10:00:00"] * 179]), {}, "Say day_first=True"),
-    "backwards": ("time (min),T (°C)\n" + rows(["5", "6", "7", "8", "9", "10"] + elapsed(1)[:-6]), {}, "the time steps back in 1 place, first at row 7 of the block"),
+    "backwards": (
+        "time (min),T (°C)\n" + rows(["5", "6", "7", "8", "9", "10"] + elapsed(1)[:-6]), {},
+        "the time steps back in 1 place, first at row 7 of the block",
+    ),
     "twelve hours without AM": ("time,T (°C)\n" + rows(stamps("%I:%M:%S", dt.datetime(2026, 3, 14, 12, 30))), {}, "without AM and PM"),
     "commas for both": ("min,°C\n" + rows(elapsed(1, 1, ","), mark=","), {}, "part the cells and to mark the decimals"),
     "both marks": ("min;°C\n" + rows(elapsed(1, 1, ","), separator=";"), {}, "Export again with one of them"),
@@ -115,8 +124,14 @@ REFUSED = {
     "mixed after the end": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "9 h"}, "check mixed_at="),
     "mixed at no time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "noon"}, "mixed_at"),
     "mixed by the clock": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "10:05"}, "elapsed times"),
-    "day numbers in minutes": ("time,T (°C)\n" + rows([f"{46085 + m / 1440:.6f}" for m in MINUTES]), {"time": "min"}, "such as '46085.000000', as a spreadsheet keeps dates, and is said to be in min"),
-    "mixed at a time or after minutes": ("time,T (°C)\n" + rows(stamps("%H:%M:%S")), {"mixed_at": "23.35"}, "may be 23:35 by the clock, or 23.35 min after the first row. Write '23:35' or '23.35 min'"),
+    "day numbers in minutes": (
+        "time,T (°C)\n" + rows([f"{46085 + m / 1440:.6f}" for m in MINUTES]), {"time": "min"},
+        "such as '46085.000000', as a spreadsheet keeps dates, and is said to be in min",
+    ),
+    "mixed at a time or after minutes": (
+        "time,T (°C)\n" + rows(stamps("%H:%M:%S")), {"mixed_at": "23.35"},
+        "may be 23:35 by the clock, or 23.35 min after the first row. Write '23:35' or '23.35 min'",
+    ),
     "a week in minutes": ("time (h),T (°C)\n" + rows(elapsed(60)), {}, "Check the unit of its times"),
 }
 
@@ -164,8 +179,8 @@ def test_the_room_is_told_from_the_casting(tmp_path):
 
 @pytest.mark.parametrize(
     "mixed_at, first",
-    [(10, -10.0), ("10 min", -10.0), (10.05, -10.05), ("10.05 min", -10.05), ("10.5", -10.5), (-5, 5.0), ("23:40", -10.0), ("11:40 PM", -10.0), ("2026-03-14 23:40", -10.0),
-     (dt.datetime(2026, 3, 14, 23, 20), 10.0), ("0:10", -40.0)],
+    [(10, -10.0), ("10 min", -10.0), (10.05, -10.05), ("10.05 min", -10.05), ("10.5", -10.5), (-5, 5.0),
+     ("23:40", -10.0), ("11:40 PM", -10.0), ("2026-03-14 23:40", -10.0), (dt.datetime(2026, 3, 14, 23, 20), 10.0), ("0:10", -40.0)],
 )
 def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     text = "when,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S"))

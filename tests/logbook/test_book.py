@@ -545,7 +545,10 @@ def test_a_doubtful_peak_of_a_sheet_is_told_with_its_pours(log, tmp_path):
         assert log.add_sheet(sheet) == ["X1", "X2", "X3"]
 
 
-UNTIMELY = "Time to peak 14 min lies before gel time 19.2 min, which cannot be: resin gels first. Hold both against the bench sheet and correct the one that is wrong."
+UNTIMELY = (
+    "Time to peak 14 min lies before gel time 19.2 min, which cannot be: resin gels first. "
+    "Hold both against the bench sheet and correct the one that is wrong."
+)
 
 
 @pytest.mark.parametrize("first, then, read, says", [
@@ -579,7 +582,8 @@ def test_times_out_of_order_in_a_sheet_are_told_with_their_pours(log, tmp_path):
 ])
 def test_a_peak_below_its_room_is_doubted_and_kept(room, peak, says, study_here):
     """Resin warms as it cures; two thermometers may differ by a degree."""
-    with closing(Logbook(study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"peak_temperature": {}}}, study_here.folder / "study.toml"))) as log:
+    asked = {"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"peak_temperature": {}}}
+    with closing(Logbook(study_from(asked, study_here.folder / "study.toml"))) as log:
         log.add_pour("P01", settings={"catalyst": 1.5} | ({"room_temperature": room} if room else {}), session="one")
         with warnings.catch_warnings(record=True) as said:
             warnings.simplefilter("always")

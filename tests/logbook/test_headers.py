@@ -65,7 +65,9 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
         ("Tack (next morning)", "is not the scale of tack"),
         ("Tack (after a month)", "is not the scale of tack"),
         ("Defects (before sanding)", "is not the scale of defects"),
-        ("Room temp after 24 h (degC)", r"gives an age \(24 h\), and room temperature has none. Rename the column if it is something else, or write room temperature alone and the time in a column"),
+        ("Room temp after 24 h (degC)",
+         r"gives an age \(24 h\), and room temperature has none. "
+         + "Rename the column if it is something else, or write room temperature alone and the time in a column"),
         ("Post-cure 4 h (degC)", r"gives an age \(4 h\), and post-cure temperature has none"),
         ("Humidity (2 d)", "gives an age"),
         ("Peak at 24 h", r"gives an age \(24 h\), and peak temperature has none"),

@@ -89,7 +89,9 @@ def test_two_readings_in_a_cell_are_not_one(study, tmp_path):
         read_sheet(study, sheet(tmp_path, 'pour,catalyst,hardness at 24 h\nA,1,"76,78"\n'))
 
 
-@pytest.mark.parametrize("text", ["pour;catalyst;peak temp (°C)\nA;1,5;84,5\n", "pour;catalyst;peak temp (°C)\nA;2;84,5\n", 'pour,catalyst,peak temp (°C)\nA,1.5,"84,5"\n'])
+@pytest.mark.parametrize("text", [
+    "pour;catalyst;peak temp (°C)\nA;1,5;84,5\n", "pour;catalyst;peak temp (°C)\nA;2;84,5\n", 'pour,catalyst,peak temp (°C)\nA,1.5,"84,5"\n',
+])
 def test_a_pour_has_one_peak_so_its_comma_is_a_decimal_mark(log, tmp_path, text):
     log.add_sheet(sheet(tmp_path, text))
     assert log.castings().readings["low"].tolist() == [84.5]
@@ -112,7 +114,8 @@ def test_a_quotation_mark_left_open_takes_no_cells_with_it(log, tmp_path, name, 
 
 @pytest.mark.parametrize("mark", ['""""', "do.", "Ditto", "〃", ' " ', "same", "Same", "↓", "|", "s/a", "idem"])
 def test_a_ditto_mark_repeats_the_cell_above(log, tmp_path, mark):
-    log.add_sheet(sheet(tmp_path, f"pour,session,resin lot,catalyst,thickness (in),gel time\nA,Mon,R1,1.5,1/2,25\nB,{mark},{mark},2,{mark},20\nC,,R2,2,,18\nD,{mark},{mark},1,1/4,30\n"))
+    rows = f"A,Mon,R1,1.5,1/2,25\nB,{mark},{mark},2,{mark},20\nC,,R2,2,,18\nD,{mark},{mark},1,1/4,30\n"
+    log.add_sheet(sheet(tmp_path, f"pour,session,resin lot,catalyst,thickness (in),gel time\n{rows}"))
     held = log.castings().pours
     assert held["session"].tolist() == ["Mon"] * 4 and held["resin_lot"].tolist() == ["R1", "R1", "R2", "R2"]
     assert held["thickness"].fillna(0).tolist() == [12.7, 12.7, 0, 6.35]  # an inch is 25.4 mm
@@ -168,7 +171,8 @@ def test_a_row_of_its_own_that_may_be_a_session_or_a_remark_is_asked_about(study
 
 
 def test_a_row_of_what_a_session_shares_is_no_pour(study, tmp_path):
-    with pytest.raises(LogProblems, match=r"row 2: only what all pours of a session share stands here: date 2024-06-03, session 1 and room \(C\) 18\. If it holds") as found:
+    says = r"row 2: only what all pours of a session share stands here: date 2024-06-03, session 1 and room \(C\) 18\. If it holds"
+    with pytest.raises(LogProblems, match=says) as found:
         read_sheet(study, sheet(tmp_path, f"{HEADS}2024-06-03,1,,,18,\n,,A,1.5,,22\n,,B,2,,18\n2024-06-10,2,,,25,\n,,C,2,,18\n"))
     assert found.value.problems["row"].tolist() == ["row 2", "row 5"]
 
@@ -192,12 +196,15 @@ def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path
     [
         ("pour,resin lot,catalyst,gel time\nA,#N/A,1.5,25\n", "row 2, resin lot: #N/A is what a formula that failed shows. Mend the formula, or empty"),
         ("pour,catalyst,gel time,note\n#REF!,1.5,25,\n", "row 2, pour: #REF! is what"),
-        ("pour,Resin,catalyst,gel time\nA,120,1.5,25\n", r"'120' may be an amount. If it is a lot, name the column resin lot; if it is an amount, put its unit in the header, as in Resin \(g\)"),
+        ("pour,Resin,catalyst,gel time\nA,120,1.5,25\n",
+         r"'120' may be an amount. If it is a lot, name the column resin lot; if it is an amount, put its unit in the header, as in Resin \(g\)"),
         ("pour,Resin,catalyst,gel time\nA,200 g,1.5,25\n", "'200 g' may be an amount"),
         ("pour,Resin,catalyst,gel time\nA,250 ml,1.5,25\n", "'250 ml' may be an amount"),
-        ("pour,date,catalyst,gel time\nA,2162-03-01,1.5,25\n", "'2162-03-01' is not between 1950 and today, .* by the clock of this computer. Write the day the pour was made"),
+        ("pour,date,catalyst,gel time\nA,2162-03-01,1.5,25\n",
+         "'2162-03-01' is not between 1950 and today, .* by the clock of this computer. Write the day the pour was made"),
         ("pour,date,catalyst,gel time\nA,1926-03-01,1.5,25\n", "is not between 1950 and today"),
-        ("pour,catalyst,tack at 24 h\nA,1.5,2026-02-01T00:00:00\n", "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text"),
+        ("pour,catalyst,tack at 24 h\nA,1.5,2026-02-01T00:00:00\n",
+         "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text"),
         ("pour,thickness (in),tack at 24 h\nA,2026-02-01T00:00:00,0\n", "2026-02-01 is a date"),
     ],
 )
@@ -287,7 +294,8 @@ def test_dates(text, made):
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date"), ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01")],
+    [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date"),
+     ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01")],
 )
 def test_dates_refused(text, words):
     with pytest.raises(UnitProblem, match=words):

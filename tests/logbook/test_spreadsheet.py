@@ -152,7 +152,8 @@ def test_a_day_that_is_not_known_is_blank_in_a_sheet_and_comes_back_so(study_her
 NOTES = [
     "=1+1", "+1", "-x", "@x", "=HYPERLINK(\"http://x\",\"y\")", "'quoted", "''", "'=1", "=", "-", "none", "n/a", "?",
     "<b>bold</b> & co", "'); DROP TABLE pours; --", "\u202eright to left \u05e9\u05dc\u05d5\u05dd", "🧪👩🏽‍🔬", "semi; colon, comma",
-    "two\nlines", '"', "ditto", "Average", "Sum:", "Mean of 3", "Mean trick", "n", "same", ",", ", cooled,", "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
+    "two\nlines", '"', "ditto", "Average", "Sum:", "Mean of 3", "Mean trick", "n", "same", ",", ", cooled,",
+    "0012", "1e5", "TRUE", "2026-03-01", "1,5", "ünïcode", "\ufb01 \u00a0x", "#REF!",
 ]
 
 
@@ -239,7 +240,8 @@ def test_a_pour_already_in_the_log_stops_the_whole_sheet(log):
         ("pour,colour\nA,red\n", "no row of sheet.csv has headers of this study. Write one row a pour, below a row of headers. Headers may be: catalyst"),
         ("", "no row of sheet.csv has headers"),
         ("pour,what,value\nA,catalyst,1.5\nA,gel time,25\n", "Write one row a pour, below a row of headers. Headers may be: catalyst"),
-        ("casting,1,2\ncatalyst (%),1.5,2\nthickness (mm),10,12\ngel time,25,20\ntack,dry,tacky\n", "First: the names of settings and readings stand below each other in the first column. Write one row a pour"),
+        ("casting,1,2\ncatalyst (%),1.5,2\nthickness (mm),10,12\ngel time,25,20\ntack,dry,tacky\n",
+         "First: the names of settings and readings stand below each other in the first column. Write one row a pour"),
         ("pour,catalyst,gel time,gel time\nA,1,20,21\n", "a second column for gel time"),
         ("pour,catalist,gel time,tack at 24 h\nA,1,20,0\n", "looks like catalyst. Write it so"),
         ("pour,catalyst,post cure,gel time\nA,1,2,20\n", "may be post-cure temperature or post-cure time"),
@@ -340,7 +342,8 @@ def test_filled_sheets_behind_the_first_are_named(study, tmp_path):
 
 
 def test_what_is_struck_out_is_left_out_and_named(study, tmp_path):
-    path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time", "note"], ["A", 1, 12, "hot"], ["B", 2, 20], ["C", 1.5, 25]], struck=["C2", "A3", "B3", "C3"])
+    rows = [["pour", "catalyst (%)", "gel time", "note"], ["A", 1, 12, "hot"], ["B", 2, 20], ["C", 1.5, 25]]
+    path = workbook(tmp_path, rows, struck=["C2", "A3", "B3", "C3"])
     with pytest.warns(NotRead, match=r"What is struck out was not read: C2 \(12\), row 3\. Where it holds after all, take the line through it away"):
         entries = read_sheet(study, path)
     assert [(entry["pour"], len(entry["readings"])) for entry in entries] == [("A", 0), ("C", 1)]
@@ -360,7 +363,9 @@ def test_a_header_merged_over_several_columns_heads_each_that_holds_anything(log
     rows = [["Hardness", *[None] * 6], ["pour", "catalyst (%)", "thickness (mm)", None, "hardness 24 h", None, None, "gel time (min)"],
             ["A", 1.5, 10, None, 75, 77, 70, 22]]
     log.add_sheet(workbook(tmp_path, rows, ["A1:H1", "C2:D2", "E2:G2"]))
-    assert told(log.castings()) == [("A", "hardness", 75, 75, 24), ("A", "hardness", 77, 77, 24), ("A", "hardness", 70, 70, 24), ("A", "gel_time", 22, 22, None)]
+    assert told(log.castings()) == [
+        ("A", "hardness", 75, 75, 24), ("A", "hardness", 77, 77, 24), ("A", "hardness", 70, 70, 24), ("A", "gel_time", 22, 22, None),
+    ]
 
 
 def test_a_setting_whose_header_is_merged_over_two_filled_columns_is_asked_about(study, tmp_path):
@@ -372,7 +377,8 @@ def test_a_setting_whose_header_is_merged_over_two_filled_columns_is_asked_about
 def test_figures_in_a_column_without_a_header_are_asked_about(study, tmp_path):
     with pytest.raises(LogProblems) as found:
         read_sheet(study, write(tmp_path, "pour,catalyst,hardness 24 h,,,gel time\nA,1.5,75,,soft,22\nB,2,76,70,68,18,9\n"))
-    assert found.value.problems[["row", "column", "value"]].values.tolist() == [["row 3", "column D", "70"], ["row 3", "column E", "68"], ["row 3", "column G", "9"]]
+    where = found.value.problems[["row", "column", "value"]].values.tolist()
+    assert where == [["row 3", "column D", "70"], ["row 3", "column E", "68"], ["row 3", "column G", "9"]]
     assert found.value.problems["problem"][0] == "70 stands in a column without a header. Write above it what it is, or delete it."
 
 
@@ -387,7 +393,10 @@ def test_a_reading_merged_over_several_pours_is_refused(study, tmp_path):
         read_sheet(study, path)
 
 
-@pytest.mark.parametrize(("time", "words"), [(dt.time(0, 25), "'00:25:00' is not one number. Write 25 min"), (dt.timedelta(hours=25, minutes=5), "'25:05:00' is not one number. Write 1505 min or 25.1 h")])
+@pytest.mark.parametrize(("time", "words"), [
+    (dt.time(0, 25), "'00:25:00' is not one number. Write 25 min"),
+    (dt.timedelta(hours=25, minutes=5), "'25:05:00' is not one number. Write 1505 min or 25.1 h"),
+])
 def test_a_time_of_day_is_no_number_of_minutes(study, tmp_path, time, words):
     with pytest.raises(LogProblems, match=words):
         read_sheet(study, workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, time]]))
@@ -418,7 +427,8 @@ def test_a_row_of_units_below_the_headers(log, tmp_path):
     log.add_sheet(write(tmp_path, "Pour,Catalyst,Thickness,Room,Gel,Peak,Tack,Cover\n,%,(in),°F,min,°F,0-3\nD1,1.5,0.5,68,22,190,1,yes\n"))
     held = log.castings()
     assert held.pours.loc["D1", ["catalyst", "thickness", "room_temperature"]].tolist() == [1.5, pytest.approx(12.7), pytest.approx(20)]
-    assert told(held) == [("D1", "gel_time", 22, 22, None), ("D1", "peak_temperature", pytest.approx(158 / 1.8), pytest.approx(158 / 1.8), None), ("D1", "tack", 1, 1, 24)]
+    peak = pytest.approx(158 / 1.8)
+    assert told(held) == [("D1", "gel_time", 22, 22, None), ("D1", "peak_temperature", peak, peak, None), ("D1", "tack", 1, 1, 24)]
 
 
 def test_ages_below_the_headers_belong_into_them(study, tmp_path):
@@ -435,11 +445,14 @@ def test_a_row_of_units_that_do_not_fit_is_refused(study, tmp_path):
         read_sheet(study, write(tmp_path, "pour,catalyst,thickness (mm),room temp,gel time (min)\n,%,in,g,mins\nA,1.5,12,20,22\n"))
     assert found.value.problems[["row", "column", "value"]].values.tolist() == [["row 2", "thickness (mm)", "in"], ["row 2", "room temp", "g"]]
     assert "'in' below the header is another unit than the header gives (mm)" in found.value.problems["problem"][0]
-    assert "'g' below the header is not a unit of room temperature. Write the unit once, in the header, as in room temperature (°C)" in found.value.problems["problem"][1]
+    unknown = "'g' below the header is not a unit of room temperature. Write the unit once, in the header, as in room temperature (°C)"
+    assert unknown in found.value.problems["problem"][1]
 
 
-@pytest.mark.parametrize("name", ["Average", "Mittelwert", "TOTAL:", "Averages", "Average of 2", "Mean of A and B", "Moyenne", "Promedio", "Media", "Ø A-B2", "avg. 1-2", "Mean gel time", "Grand total",
-                                  "Subtotal a", "Std. dev.", "n", "n = 2", "Overall mean", "Target", "Mittelw.", "Average gel"])
+@pytest.mark.parametrize("name", [
+    "Average", "Mittelwert", "TOTAL:", "Averages", "Average of 2", "Mean of A and B", "Moyenne", "Promedio", "Media", "Ø A-B2", "avg. 1-2",
+    "Mean gel time", "Grand total", "Subtotal a", "Std. dev.", "n", "n = 2", "Overall mean", "Target", "Mittelw.", "Average gel",
+])
 def test_a_row_of_averages_or_sums_is_no_pour(study, tmp_path, name):
     text = f"day,pour,catalyst,gel time\nMon,A,1,20\n,B,2,10\nMon,{name},1.5,15\n{name},,1.5,15\n"
     with pytest.warns(NotRead, match=rf"row [45] \({re.escape(name)}\) is taken for an average, a sum or an aim, so it was not read") as said:
@@ -450,22 +463,25 @@ def test_a_row_of_averages_or_sums_is_no_pour(study, tmp_path, name):
 def test_a_sum_named_in_the_remarks_is_no_pour_and_a_pour_of_middling_tack_is_one(study, tmp_path):
     with pytest.warns(NotRead, match=r"row 4 \(total\) is taken for an average, a sum or an aim"):
         assert len(read_sheet(study, write(tmp_path, "catalyst,gel time,remarks\n1,20,\n2,10,mean trick\n3,30,total\n"))) == 2
-    entries = read_sheet(study, write(tmp_path, "pour,catalyst,gel time,remarks\nMax 2,1,20,average\nSummer2,2,10,\nSumo 1,2,11,\nN,2,12,mean trick\nStandard,2,12,\n"))
+    rows = "Max 2,1,20,average\nSummer2,2,10,\nSumo 1,2,11,\nN,2,12,mean trick\nStandard,2,12,\n"
+    entries = read_sheet(study, write(tmp_path, f"pour,catalyst,gel time,remarks\n{rows}"))
     assert [entry["pour"] for entry in entries] == ["Max 2", "Summer2", "Sumo 1", "N", "Standard"]
     assert len(read_sheet(study, write(tmp_path, "cover,catalyst,gel time\nn,1,20\ny,2,10\n"))) == 2
 
 
 def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_path):
     rows = "pour,catalyst,gel time\nA,1,20\n"
-    with pytest.warns(NotRead, match=r"not read, because above the headers: row 2 \(Room temp, 66 °F\) and row 3 \(Cover: yes\)\. Write what held for every pour into a column"):
+    above = r"not read, because above the headers: row 2 \(Room temp, 66 °F\) and row 3 \(Cover: yes\)\. "
+    with pytest.warns(NotRead, match=above + "Write what held for every pour into a column"):
         assert len(read_sheet(study, write(tmp_path, f"Test series March,,\nRoom temp,66 °F,\nCover: yes,,\n,,\n{rows}"))) == 1
     assert len(read_sheet(study, write(tmp_path, f"Test series March,,\n{rows}"))) == 1
 
 
 def test_a_column_of_ticks_with_empty_cells_is_asked_about(study, tmp_path):
     text = "pour,catalyst,cover,gel time\nA,1,{},20\nB,1,,21\nC,1,?,22\nlamp off,,,\nD,1,,23\n"
+    says = r"First: cover: is ticked in some rows and empty in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
     for tick in ("x", "✓"):
-        with pytest.raises(LogProblems, match=r"First: cover: is ticked in some rows and empty in row 3 and 6. Write no there if it was not so, or \? if nobody knows"):
+        with pytest.raises(LogProblems, match=says):
             read_sheet(study, write(tmp_path, text.format(tick)))
     with pytest.warns(NotRead, match=r"cover was taken as not written down in row 4"):
         assert [e["settings"].get("cover") for e in read_sheet(study, write(tmp_path, text.format("no")))] == [0, None, None, None]

@@ -108,7 +108,9 @@ def test_factors_and_readings_of_ones_own_get_wide_beliefs():
     assert beliefs_for(mine, mine.reading("haze")).cuts.source == "no belief: wide"
 
 
-@pytest.mark.parametrize("read, level, sds", [([8.0], 8.0, [2.0, 0.5]), ([8.0, 8.0], 8.0, [2.0, 0.5]), ([0.0], 0.0, [2.0, 0.5]), ([6.0, 10.0], 8.0, [4.0, 1.0])])
+@pytest.mark.parametrize("read, level, sds", [
+    ([8.0], 8.0, [2.0, 0.5]), ([8.0, 8.0], 8.0, [2.0, 0.5]), ([0.0], 0.0, [2.0, 0.5]), ([6.0, 10.0], 8.0, [4.0, 1.0]),
+])
 def test_one_value_does_not_say_how_far_a_reading_may_move(read, level, sds):
     """A unit is an eighth of one value, 1 where that is nothing, and the standard deviation of several."""
     mine = study_from({"factors": {"catalyst": {}}, "readings": {"warp": {"unit": "mm"}}})

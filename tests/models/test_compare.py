@@ -44,7 +44,9 @@ def test_chances_are_compared_in_whole_castings(fits, difference, low, high, say
     assert compare(fits, {}, {"catalyst": 2})._said("tack 'dry' or better", row) == f"tack 'dry' or better likelier {says}"
 
 
-@pytest.mark.parametrize("unit, low, high, counts", [("in 100", -0.4, -0.1, False), ("in 100", -0.2, 0.49, False), ("in 100", -3.0, -0.1, True), ("%", -0.4, -0.1, True)])
+@pytest.mark.parametrize("unit, low, high, counts", [
+    ("in 100", -0.4, -0.1, False), ("in 100", -0.2, 0.49, False), ("in 100", -3.0, -0.1, True), ("%", -0.4, -0.1, True),
+])
 def test_a_difference_of_under_half_a_casting_in_a_hundred_is_none_however_sure(fits, unit, low, high, counts):
     found = compare(fits, {}, {"catalyst": 2})
     row = {"difference": (low + high) / 2, "low": low, "high": high, "unit": unit, "way": "rarer", "sure": 1.0, "beyond": ""}

@@ -318,7 +318,8 @@ def test_grades_are_told_as_chances_where_there_is_an_aim_and_as_grades_elsewher
 def test_an_effect_is_told_where_the_others_were_poured(study, castings_of):
     """Peaks 15 + 175 / (1 + exp(-z)) with z = ln(c/0.8) + 2 ln(h/35) - 0.3, in mm: at 35 mm 1 % over 0.5 % is
     175 (0.48077 - 0.31646) = 28.8 °C; at the usual 10 mm, which nobody poured, 6 °C."""
-    pours = pd.DataFrame({"catalyst": np.tile([0.5, 0.7, 1], 6), "thickness": np.repeat([25.0, 35, 45], 6), "room_temperature": 15.0}, index=[f"P{i}" for i in range(18)])
+    settings = {"catalyst": np.tile([0.5, 0.7, 1], 6), "thickness": np.repeat([25.0, 35, 45], 6), "room_temperature": 15.0}
+    pours = pd.DataFrame(settings, index=[f"P{i}" for i in range(18)])
     z = np.log(pours["catalyst"] / 0.8) + 2 * np.log(pours["thickness"] / 35) - 0.3
     peak = (15 + 175 / (1 + np.exp(-z)) + np.tile([1, -1, -1, 1, 0, 0], 3)).to_numpy()
     read = pd.DataFrame({"pour": pours.index, "reading": "peak_temperature", "low": peak, "high": peak})
@@ -330,7 +331,8 @@ def test_an_effect_is_told_where_the_others_were_poured(study, castings_of):
 
 
 @pytest.mark.parametrize("aims, chance", [
-    ((Aim("opacity", 1.0, 2.0),), 0.62466), ((Aim("opacity", 1.0),), 0.69146), ((Aim("opacity", None, 2.0),), 0.93319), ((Aim("opacity", 1.0, 2.0), Aim("opacity", 2.0)), 0.24173),
+    ((Aim("opacity", 1.0, 2.0),), 0.62466), ((Aim("opacity", 1.0),), 0.69146), ((Aim("opacity", None, 2.0),), 0.93319),
+    ((Aim("opacity", 1.0, 2.0), Aim("opacity", 2.0)), 0.24173),
 ])
 def test_grades_are_good_between_both_bounds_of_the_aim(plain_fits, aims, chance):
     """Cuts at 0, 1 and 2, the average casting at 0.5: a normal table has 0.69146 below 0.5 and 0.93319 below 1.5."""
@@ -382,8 +384,9 @@ def test_an_oven_whose_hours_the_study_does_not_ask_for_has_an_effect_and_a_curv
         "factors": {"post_cure_temperature": {"from": "20 degC", "to": "60 degC"}}, "readings": {"hardness": {"unit": "Barcol", "ages": ["24 h"]}},
     })
     pours = pd.DataFrame({"post_cure_temperature": [20.0, 60.0] * 6}, index=[f"P{i}" for i in range(12)])
-    read = np.where(pours["post_cure_temperature"] > 20, 40.0, 30.0)
-    fit = fit_castings(castings_of(study, pours, pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": read, "high": read, "age": 24.0})))["hardness"]
+    hard = np.where(pours["post_cure_temperature"] > 20, 40.0, 30.0)
+    read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": hard, "high": hard, "age": 24.0})
+    fit = fit_castings(castings_of(study, pours, read))["hardness"]
     (told,) = effects(fit).each
     assert told.middle == pytest.approx(10, abs=1) and told.sentence().startswith("Raising post-cure temperature from 20 to 60 °C raises hardness")
     assert show_reading(fit, "post_cure_temperature").axes

@@ -227,7 +227,8 @@ def test_what_a_bench_should_expect_is_said_in_words(guild):
     new, known = guild.expect({"catalyst": 2.2}), guild.expect({"catalyst": 3.5}, bench="Bench 5")
     low, middle, high = (float(f"{new.table[end].iloc[0]:.3g}") for end in ("low", "middle", "high"))
     assert new.sentence() == (
-        f"What to expect of one casting at a bench that is not in the pool yet. Gel time: about {middle:g} min, nine castings in ten between {low:g} and {high:g} min."
+        "What to expect of one casting at a bench that is not in the pool yet. "
+        f"Gel time: about {middle:g} min, nine castings in ten between {low:g} and {high:g} min."
     )
     assert known.sentence().startswith("What to expect of one casting at Bench 5. Gel time: about ") and "Trust it less: catalyst 3.5 %" in known._repr_html_()
     grades = SimpleNamespace(words="tack", ages=(24.0,), grades=("dry", "slightly tacky", "tacky"))

@@ -95,7 +95,8 @@ def test_a_log_of_an_older_kit_in_two_files_becomes_one(folder):
     path = folder / "log.sqlite"
     older = "import sys; from testpour.logbook import book, database; import os, sqlite3"
     older += "\nraw = sqlite3.connect(sys.argv[1]); raw.execute('PRAGMA journal_mode=WAL')"
-    older += "\nraw.execute(\"INSERT INTO readings (pour, reading, low, high, known, logged_at) VALUES ('P01', 'gel_time', 21, 21, 'exact', '2026-01-01 00:00:00.000000')\")"
+    older += "\nraw.execute(\"INSERT INTO readings (pour, reading, low, high, known, logged_at)"
+    older += " VALUES ('P01', 'gel_time', 21, 21, 'exact', '2026-01-01 00:00:00.000000')\")"
     older += "\nraw.commit(); os._exit(9)"
     subprocess.run([sys.executable, "-c", older, path], check=False)
     assert "log.sqlite-wal" in files(folder)

@@ -292,7 +292,8 @@ def summary(rows):
     shown = ["unasked", "first", "two", "list", *(["forest"] if "forest" in table else [])]
     parts = table.groupby("part")[shown].mean().round(2).assign(castings=table.groupby("part").size())
     majority = table["fault"].map(lambda fault: RIGHT[fault][0]).value_counts(normalize=True).iloc[0]
-    faults = table[table["kind"] == "one"].groupby("fault").agg(first=("first", "mean"), castings=("first", "size"), said=("said", lambda s: dict(s.value_counts().head(3))))
+    by_fault = table[table["kind"] == "one"].groupby("fault")
+    faults = by_fault.agg(first=("first", "mean"), castings=("first", "size"), said=("said", lambda s: dict(s.value_counts().head(3))))
     return f"{parts.to_string()}\nmajority {majority:.2f}\n{faults.round(2).to_string()}\n{trust(table['chance'], table['first']).sentence()}"
 
 

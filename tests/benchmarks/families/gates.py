@@ -92,7 +92,10 @@ class Gates:
     def _opacity(self, made):
         first, second = self.tinted
         amount = made["pigment"] * np.sqrt(made["thickness"] / 10)
-        return -0.2 + 1.2 * gate(amount - first, 6 / first) + 1.1 * gate(amount - second, 6 / second) + 0.9 * gate(amount - 2.2 * second, 4 / second) + 0.5 * np.tanh(made["water"])
+        return (
+            -0.2 + 1.2 * gate(amount - first, 6 / first) + 1.1 * gate(amount - second, 6 / second)
+            + 0.9 * gate(amount - 2.2 * second, 4 / second) + 0.5 * np.tanh(made["water"])
+        )
 
 
 def _between(lines, value):

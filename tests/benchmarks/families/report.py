@@ -86,7 +86,8 @@ def over_all(worlds):
     return [
         (f"with {hopeless} hopeless worlds: within 90 % {_row([held(every, weight), held(best)])} (asked, recommended); calibration error "
         f"{off(stated, truth, weight):.3f} (of stated {WORTH} or more {off(stated[worth], truth[worth], weight[worth]):.3f}, recommended "
-        f"{off(*best[:, [0, 3]].T):.3f}); Brier {brier(stated, truth, weight):.3f}, plain {brier(plain, truth, weight):.3f}, truth {brier(truth, truth, weight):.3f}"),
+        f"{off(*best[:, [0, 3]].T):.3f}); "
+        f"Brier {brier(stated, truth, weight):.3f}, plain {brier(plain, truth, weight):.3f}, truth {brier(truth, truth, weight):.3f}"),
         f"aims out of reach: said so {_row(said['said'])}, the right one named {_row(said['right'])}; wrongly said {_row(said['wrong'])}",
     ]
 
@@ -104,7 +105,8 @@ def told(played):
             lines.append(f"{name:>9} {_row(mean)} (se of the last {error:.2f}); {_row(tenth)}")
     sessions = [np.vstack([world["chances"][session] for world in worlds]) for session in range(len(pours))]
     best = [np.vstack([world["told"][session] for world in worlds]) for session in range(len(pours))]
-    squares = np.vstack([row for world in worlds for found in world.get("stated", {}).get("surfaces", []) for row in [np.array(found)]] or [np.full((1, 3), np.nan)])
+    surfaces = [np.array(found) for world in worlds for found in world.get("stated", {}).get("surfaces", [])]
+    squares = np.vstack(surfaces or [np.full((1, 3), np.nan)])
     every = np.vstack(sessions)
     stated, truth, plain, weight = every[:, 0], every[:, 3], every[:, 4], every[:, 5]
     worth = stated >= WORTH
