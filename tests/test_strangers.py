@@ -60,7 +60,7 @@ EVIL = (
 )
 # Show nothing that a person typed: numbers, letters of a design, and sentences of the kit itself.
 NUMBERS_ONLY = {
-    "Asked", "Lesson", "NoResult", "OvenHour", "Ready", "SafetyText", "ThicknessLimit", "TwoLayers",
+    "Asked", "CureAnswer", "Lesson", "NoResult", "Ready", "SafetyText",
 }
 SHOWS = ("_repr_html_", "_repr_markdown_")
 
@@ -86,7 +86,8 @@ def log(tmp_path_factory):
                     "mine": {"words": f"mine {EVIL}", "how": EVIL, "low": 0, "high": 9, "from": 1, "to": 3}},
         "readings": {"gel_time": {"words": f"gel {EVIL}", "how": EVIL}, "tack": {},
                      "haze": {"words": f"haze {EVIL}", "scale": "grades", "grades": [f"none {EVIL}", "some"], "low": 0, "high": 1, "ages": [24]}},
-        "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"}},
+        "aims": {"gel_time": {"at_least": "15 min", "at_most": "45 min"}, "tack": {"at_most": 1, "age": "24 h"},
+                 "haze": {"at_most": 0, "age": "24 h"}},
     }, folder / "study.toml")
     save_study(study)
     book = Logbook(read_study(folder))
@@ -127,6 +128,8 @@ def shown(log, tmp_path_factory):
         findings_page(fits, folder / "page.html", photos=log.photos(), by=EVIL), handout(fits, folder / "handout.html", by=EVIL, date=EVIL),
         write_package(log, folder / "package.zip", names=True),
     ]
+    asked = why(fits, pour, batch="120 g")
+    made += [asked.split, asked.saving, asked.scale]
     wall_summary(fits, folder / "wall.html", bench="session", names=True, date=EVIL)
     for thing, name in ((bench, "bench"), (made[27], "labels"), (made[21], "chart")):
         thing.save(folder / f"{name}.html")

@@ -176,8 +176,8 @@ def test_settings_left_free_are_chosen_once_and_well(fits):
     given = recipe_chart(fits, rooms=(18, 22), thicknesses=(6, 12), fixed={"pigment": "3 %", "cover": "no"})
     assert free.table["chance"].mean() >= given.table["chance"].mean()
     assert free.shared.endswith("cover")
-    differs = f"Everywhere: {free.shared}. That is chosen for all these cells together: the advice for one room or depth may differ."
-    assert differs in free.sentence() and "chosen for all" not in given.sentence()
+    differs = f"Everywhere: {free.shared}. That is one choice for all cells."
+    assert differs in free.sentence() and "one choice for all" not in given.sentence()
 
 
 def test_rooms_of_the_study_that_are_too_cold_are_left_out_and_said(fits):

@@ -265,7 +265,7 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     """Pours at 70 and 84 % humidity, in rooms at 27 and 31 °C: the middles are 77 % and 29 °C, and neither 50 % nor 20 °C was met."""
     met = fits.castings.pours.assign(humidity=[70.0] * 4 + [84.0] * 4, room_temperature=[27.0] * 4 + [31.0] * 4)
     humid = replace(fits, castings=replace(fits.castings, pours=met))
-    says = "This is for room temperature 29 °C and humidity 77 %, the middle of what the log met: it never met the usual 20 °C and 50 %."
+    says = "This is for room temperature 29 °C and humidity 77 %, as the log mostly met it: it never met the usual 20 °C and 50 %."
     found = recommend(humid)
     assert (found.settings["humidity"], found.settings["room_temperature"]) == (77, 29) and says in found.sentence()
     assert chance(humid).settings[["humidity", "room_temperature"]].iloc[0].tolist() == [77, 29] and says in chance(humid).sentence()

@@ -11,12 +11,13 @@ from testpour.causes.case import _gain
 from testpour.causes.cause_file import causes_for, trade_causes
 from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
-from testpour.causes.every import why_all
+from testpour.causes.every import bad_lot, why_all
 from testpour.causes.evidence import _planned_words
 from testpour.causes.sight import sights
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
+from testpour.causes.verdict import _fitting
 from testpour.causes.whole_log import (
     day_was_good,
     fails_throughout,
@@ -127,6 +128,17 @@ def test_a_dud_bottle_from_which_most_castings_were_poured_is_found(bad_bottle):
         "bottle at a time against fresh stock; date every drum and bottle when it is opened. To tell, pour a cup from fresh stock: if that comes out well, "
         "this was it. Mind: never add extra catalyst to make up for age, nor mix bottles; old peroxide is hazardous waste. Heat away from flame and food."
     )
+
+
+@pytest.mark.parametrize("share, named", [(0.19, False), (0.21, True)])
+def test_a_lot_is_named_for_all_castings_only_where_it_is_told_of_them(share, named, bad_bottle):
+    """That most castings which miss an aim are of one lot is not enough: it must be worth a fifth of them."""
+    told = {}
+    for pour, answer in why_all(bad_bottle).answers.items():
+        chances = pd.Series(0.0, answer.chances.index)
+        chances[["old_materials", "cold"]] = share, 1.0 - share
+        told[pour] = SimpleNamespace(case=answer.case, missed=answer.missed, pour=pour, chances=chances, openly=())
+    assert ("look at that lot first" in bad_lot(told)) is named
 
 
 def test_a_day_is_not_blamed_for_the_bottle_that_was_used_on_it(bad_bottle):
@@ -381,6 +393,11 @@ def test_a_fault_beside_what_the_settings_explain_is_named_with_it(cast):
     said, slow = answer.sentence(), answer.chances[["too_little_catalyst", "cold", "old_materials", "moisture", "pigment", "tin_not_stirred"]]
     assert "its face was left open, as logged" in said.lower() and slow.sum() > 0.4
     assert any(answer.case.table.causes[name].words in said for name in slow.index)
+
+
+def test_an_answer_ends_as_its_question_does():
+    assert _fitting("Look next: what else do you see?", 9, ";") == "Look next: what else do you see?"
+    assert _fitting("one; two words more.", 2, "; ") == "one."
 
 
 @pytest.mark.parametrize("swap", [True, False])

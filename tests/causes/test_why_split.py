@@ -5,6 +5,7 @@ from dataclasses import replace
 from itertools import permutations
 from math import factorial
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,7 @@ from scipy.stats import norm
 
 from testpour.causes.case import _spoilt
 from testpour.causes.diagnosis import why
+from testpour.causes.saving import _other_half, _post_cure_words
 from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.split import compared, shares, split
 from testpour.causes.whole_log import good_pours, neighbours
@@ -271,3 +273,15 @@ def test_a_good_neighbour_does_not_clear_the_open_face_that_it_shares(baked):
     assert answer.case.planned.whole == pytest.approx(0.95)  # though 97 in 100 of such a miss are theirs by the models: what nobody saw keeps a say
     none = planned(answer.case.table, answer.case.fits, "P01", answer.missed[0], answer.case.beside)
     assert none.of("open_face") == 0  # castings at its settings mostly come out dry
+
+
+def test_heat_and_hours_of_a_post_cure_are_moved_together_where_there_was_none():
+    """Heat for no time is no post-cure, so neither alone would have saved a casting; one that had some may have had it hotter, or longer."""
+    spans = {"post_cure_temperature": {"from": 20, "to": 65}, "post_cure_time": {"from": 0, "to": 4}}
+    oven = study_from({"factors": {"catalyst": {}, **spans}, "readings": {"gel_time": {}}})
+    pours = pd.DataFrame({"post_cure_temperature": [20.0, 65.0], "post_cure_time": [0.0, 4.0]})
+    fits, none = SimpleNamespace(study=oven, castings=SimpleNamespace(pours=pours)), pours.iloc[[0]]
+    heat, hours = oven.factor("post_cure_temperature"), oven.factor("post_cure_time")
+    assert (_other_half(fits, heat, none), _other_half(fits, hours, none)) == ({"post_cure_time": 4.0}, {"post_cure_temperature": 65.0})
+    assert _other_half(fits, heat, none.assign(post_cure_temperature=50.0, post_cure_time=2.0)) == {} == _other_half(fits, oven.factor("catalyst"), none)
+    assert _post_cure_words(oven, {"post_cure_temperature": 65.0, "post_cure_time": 4.0}) == "a post-cure of 4 h at 65 °C"

@@ -172,8 +172,8 @@ def part(name, share, largest, told):
      "The largest part of the scatter of gel time is between sessions"),
     ([part("session", 0.5, 0.6, True), part("reading", 0.5, 0.4, True)], "Cannot tell yet what scatters gel time most"),
     ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, True)],
-     "Cannot tell yet what scatters gel time most. The log tells how much lies between readings of one casting (about ±8.0 %, 90 % interval 5.0 to 12), "
-     + "and not yet how much lies between sessions. What would tell: pour one setting again in three or four more sessions."),
+     "Cannot tell yet what scatters gel time most. So far: between readings of one casting (about ±8.0 %, 90 % interval 5.0 to 12)"
+     + "; not told yet: between sessions. What would tell: pour one setting again in three or four more sessions."),
     ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, False)],
      "Cannot tell yet where the scatter of gel time comes from."),
 ])

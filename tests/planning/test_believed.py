@@ -150,7 +150,7 @@ def test_a_refused_span_names_the_limit_in_the_way():
 
 
 def test_settings_to_compare_are_refused_where_styrene_is_believed_to_boil():
-    with pytest.raises(PlanConflict, match="Setting 2: Peak temperature by the trade's figures, not the log's, .* above 145 °C"):
+    with pytest.raises(PlanConflict, match="Setting 2: The trade's peak temperature of .* above 145 °C"):
         plan_pours(blocks(), compare=({"catalyst": "1 %"}, {"catalyst": "2.5 %", "thickness": "25 mm"}), rooms=25)
 
 

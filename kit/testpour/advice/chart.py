@@ -87,7 +87,7 @@ class RecipeChart:
             text += f" {why_first(self.study, failing)}"
         if not self.table["advice"].isin([ASK, NOTHING]).all():  # a recipe, or a pour to try
             text += f" Everywhere: {self.shared}."
-            text += " That is chosen for all these cells together: the advice for one room or depth may differ." if self.together and len(good) > 1 else ""
+            text += " That is one choice for all cells." if self.together and len(good) > 1 else ""
         if self.table["beyond"].any():
             text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
         return self.cautions.around(text)

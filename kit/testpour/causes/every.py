@@ -17,6 +17,8 @@ from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
 from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
 
+BLAMED = 0.2  # chance of a bad lot, on average over its castings that miss an aim, from which it is named for all of them
+
 
 @dataclass(frozen=True, eq=False)
 class EveryAnswer:
@@ -91,7 +93,10 @@ def bad_lot(answers: Mapping[str, Answer]) -> str:
         return ""
     column, lot = lots[0]
     labels = castings.pours[column].fillna("").astype(str)
-    by = max((answers[pour] for pour in missing if labels[pour] == lot), key=lambda answer: answer.chances[suspects].max())
+    theirs = [answers[pour] for pour in missing if labels[pour] == lot]
+    if sum(answer.chances[suspects].sum() for answer in theirs) < BLAMED * len(theirs):
+        return ""
+    by = max(theirs, key=lambda answer: answer.chances[suspects].max())
     first, *others = by.chances[suspects].sort_values(ascending=False).index
     read, good, cause = set(castings.readings["pour"]), set(good_pours(castings)), table.causes[first]
     mine, rest = (read & set(labels.index[pick]) for pick in (labels == lot, ~labels.isin(["", lot])))

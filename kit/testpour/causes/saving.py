@@ -10,7 +10,8 @@ from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
-from testpour.wording import in_hundred, said_in_markdown
+from testpour.models.terms import HOURS, OVEN, post_cure
+from testpour.wording import in_days, in_hundred, said_in_markdown
 
 LEVELS = 25  # values tried of each setting
 AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best
@@ -62,9 +63,10 @@ class Saving:
 def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), hot: bool = False) -> Saving:
     """What single change would most likely have met a missed aim.
 
-    Each setting is moved alone, no further than the study's span and what was poured, past no refusal; of the values within 3
-    points of the best, the one nearest to what was poured. Those in `without` are not named, since the cause found forbids
-    them; where it ran too `hot` it might have been poured in layers, and no more than a third of the catalyst left out.
+    Each setting is moved alone, but for heat and hours of a post-cure where there was none, no further than the study's span and
+    what was poured, past no refusal; of the values within 3 points of the best, the one nearest to what was poured. Those in
+    `without` are not named, since the cause found forbids them; where it ran too `hot` it might have been poured in layers, and
+    no more than a third of the catalyst left out.
     """
     fit, aim = fits[missed.aim.reading], missed.aim
     here = settings_of(fits, fit.reading, pour)
@@ -77,7 +79,8 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), h
         if hot and factor.name in (*FIXED, "catalyst"):
             values = _cooler(factor.name, values, float(here[factor.name].iloc[0]))
         if len(values):
-            table = here.loc[here.index.repeat(len(values))].reset_index(drop=True).assign(**{factor.name: values})
+            beside = _other_half(fits, factor, here)
+            table = here.loc[here.index.repeat(len(values))].reset_index(drop=True).assign(**{factor.name: values}, **beside)
             chances = fit.chances(table, aim.at_least, aim.at_most)
             near = np.flatnonzero(chances.mean(axis=0) >= chances.mean(axis=0).max() - AS_GOOD)
             now = float(here[factor.name].iloc[0])
@@ -86,11 +89,12 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), h
             rows[factor.words] = {
                 "from": factor.show(now), "to": factor.show(float(values[best])), "before": before,
                 "after": float(chances[:, best].mean()), "low": low, "high": high,
-                "says": _says(factor, now, float(values[best])),
+                "says": _post_cure_words(fits.study, {factor.name: float(values[best]), **beside}) if beside
+                else _says(factor, now, float(values[best])),
             }
     columns = ["from", "to", "before", "after", "low", "high", "says"]
     table = pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("setting")
-    asked = aim.words(fit.reading)
+    asked = in_days(aim.words(fit.reading))
     return Saving(asked, before, table.sort_values("after", ascending=False, kind="stable"))
 
 
@@ -104,6 +108,19 @@ def _values(fits, factor, here):
     values = np.unique(factor.rounded(np.linspace(low, high, 2 if factor.kind == "yes/no" else LEVELS)))
     values = values[np.abs(values - now) > 1e-9]
     return np.array([v for v in values if not check_settings(fits.study, {factor.name: float(v)}).refusals])
+
+
+def _other_half(fits, factor, here):
+    """The hours that go with the heat of a post-cure, or the heat with its hours, where there was none: the most that could be chosen."""
+    other = {OVEN: HOURS, HOURS: OVEN}.get(factor.name)
+    if other not in here or not fits.study.has(other) or (post_cure(here[OVEN], here[HOURS]) > 0).any():
+        return {}
+    values = _values(fits, fits.study.factor(other), here)
+    return {other: float(values.max())} if len(values) else {}
+
+
+def _post_cure_words(study, settings):
+    return f"a post-cure of {study.factor(HOURS).show(settings[HOURS])} at {study.factor(OVEN).show(settings[OVEN])}"
 
 
 def _cooler(name, values, now):

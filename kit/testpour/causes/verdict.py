@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from testpour.causes.complaint import unread
 from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, ranked, read_again
 from testpour.causes.signs import read_early
-from testpour.causes.table import NOTHING, SURE
+from testpour.causes.table import NOTHING, SETTINGS, SURE
 from testpour.causes.telling import cheapest_test, told_apart
 from testpour.wording import in_days, in_html, in_hundred, listed
 
@@ -74,9 +74,10 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
 
 def _fitting(text, left, mark):
     """As many parts of a text, from its first, as the words left have room for; empty without room for one."""
-    parts = text.removesuffix(".").split(mark)
+    end = "?" if text.endswith("?") else "."
+    parts = text.removesuffix(end).split(mark)
     fit = (mark.join(parts[:many]) for many in range(len(parts), 0, -1))
-    return next((f"{said}." for said in fit if said and _count(said) <= left), "")
+    return next((said + end for said in fit if said and _count(said) <= left), "")
 
 
 def _next_time(answer, behind):
@@ -196,6 +197,8 @@ def unsure(answer: "Answer") -> bool:
     first, second = answer.chances.iloc[:2]
     if not answer.healthy:
         return first + second < GUESS if answer.together else first < GUESS or first - second < NEAR
+    if NOTHING in answer.openly:  # its settings explain the miss, whether that is called a fault or not
+        first += answer.chances[SETTINGS]
     odd = answer.missed or answer.case.odd or set(answer.observed.items()) - {("looks", "nothing else")}
     return bool(answer.case.refused or odd and first < SURE)
 

@@ -16,7 +16,7 @@ from testpour.models.scales import to_reading
 from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
 from testpour.units import unit_words
-from testpour.wording import count, in_markdown, listed, rounded
+from testpour.wording import in_markdown, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -110,8 +110,9 @@ class Scatter:
     def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""
         alone = any(part.words == ONLY for part in self.parts)
-        again = f"{count(self.agreed, 'setting')} poured" if alone else f"{count(self.agreed, 'casting')} read"
-        return self._largest() + (f" Each of {again} more than once got the same grade again." if self.agreed else "")
+        again = "setting poured" if alone else "casting read"
+        again = f"The one {again}" if self.agreed == 1 else f"Each of {self.agreed} {again.replace(' ', 's ')}"
+        return self._largest() + (f" {again} more than once got the same grade again." if self.agreed else "")
 
     __repr__ = sentence
 
@@ -124,9 +125,9 @@ class Scatter:
         belief = [part for part in self.parts if not part.told]
         if not first.told or first.largest < SURE:
             known = listed(self._size(part) for part in self.parts if part.told)
-            unknown = f", and not yet how much lies {listed(part.words for part in belief)}" if belief else ""
+            unknown = f"; not told yet: {listed(part.words for part in belief)}" if belief else ""
             return (
-                f"Cannot tell yet what scatters {self.reading.words} most. The log tells how much lies {known}{unknown}. "
+                f"Cannot tell yet what scatters {self.reading.words} most. So far: {known}{unknown}. "
                 + self._lessons(belief or self.parts[:2])
             )
         much = "Most" if first.share > 0.5 else "The largest part"

@@ -89,7 +89,7 @@ def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.
     if not each:
         return ""
     held, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in each), listed(usual.show(usual.usual) for usual, _ in each)
-    return f" This is for {held}, the middle of what the log met: it never met the usual {never}."
+    return f" This is for {held}, as the log mostly met it: it never met the usual {never}."
 
 
 def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:

@@ -48,7 +48,7 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
         if reading.name == "gel_time" or reading.scale == "rise":
             middle = float(_believed_middle(study, reading, table)[0])
             check = check_peak if reading.scale == "rise" else check_gel_time
-            found += check(middle, f"{reading.words} by the trade's figures, not the log's,")  # advice has the log's
+            found += check(middle, f"the trade's {reading.words} of")  # advice has the log's
     return found
 
 
