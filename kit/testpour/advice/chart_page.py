@@ -39,7 +39,7 @@ def chart_html(chart: RecipeChart, paper: Literal["A4", "Letter"] | None = None,
 
 def _size(rooms, depths):
     """Size of the words in the table: narrow cells break their words, so that rows grow too."""
-    return round(min(LARGEST, ROWS / rooms * min(1.0, COLUMNS / depths) ** 0.5, COLUMNS / depths), 2)
+    return round(min(LARGEST, ROWS / rooms * min(1.0, COLUMNS / depths), COLUMNS / depths), 2)
 
 
 def _cell(row):
