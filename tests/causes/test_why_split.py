@@ -268,7 +268,7 @@ def test_what_to_do_with_a_casting_that_lacked_post_cure_may_still_mend_it(baked
 def test_a_good_neighbour_does_not_clear_the_open_face_that_it_shares(baked):
     """Every face open. Post-cured they are dry all the same, without it wet: a cover would have saved it as well, so both are told."""
     answer = why(baked(0.0, [0.0, 0, 1, 0, 0, 1, 2, 2, 3, 2, 2, 3, 2], HARDNESS), "P13")
-    assert answer.saving.table.index[0] == "cover" and "open_face" in answer.openly
+    assert set(answer.saving.table.index[:3]) == {"cover", "post-cure temperature", "post-cure time"} and "open_face" in answer.openly
     assert answer.chances[["open_face", "settings"]].min() > 0.2 and "its face was left open, as logged" in answer.table.index
     assert answer.case.planned.whole == pytest.approx(0.95)  # though 97 in 100 of such a miss are theirs by the models: what nobody saw keeps a say
     none = planned(answer.case.table, answer.case.fits, "P01", answer.missed[0], answer.case.beside)
