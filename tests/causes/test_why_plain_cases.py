@@ -26,7 +26,7 @@ from testpour.causes.whole_log import (
     worse_groups,
     worse_than_others,
 )
-from testpour.logbook.book import doubts
+from testpour.logbook.known import doubts
 from testpour.models.fits import fit_castings
 from testpour.problems import Problem
 from testpour.study import Aim

@@ -10,8 +10,8 @@ from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import SETTINGS, SURE, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
-from testpour.logbook.book import doubts
 from testpour.logbook.castings import Castings
+from testpour.logbook.known import doubts
 from testpour.models.fits import Fits
 from testpour.physics.atlas import rise_of
 from testpour.physics.lots import UNKNOWNS, lots_at

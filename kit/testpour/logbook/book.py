@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import contextmanager
@@ -12,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from testpour.cautions import check_read, check_settings
+from testpour.cautions import check_settings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.database import writing as queued
 from testpour.logbook.entries import EntryCheck, LogProblems, one_pour, reading_of
 from testpour.logbook.facts import check_facts
-from testpour.logbook.known import TIMED, out_of_order
+from testpour.logbook.known import TIMED, doubts, out_of_order
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
@@ -44,31 +43,6 @@ AGAIN = (
 
 class Caution(UserWarning):
     """A pour was logged whose settings call for care."""
-
-
-def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, surely: bool = False) -> list[str]:
-    """What is doubtful about the readings of one pour, a sentence each: every one by itself, and the order of its times.
-
-    Parameters
-    ----------
-    study : Study
-        Readings that it does not have are passed over.
-    read : sequence
-        Each with the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
-    room : float, optional
-        °C, of the room it was poured in.
-    surely : bool, optional
-        Only what cannot be: a peak so high that it may have been read in °F can.
-
-    Returns
-    -------
-    list of str
-    """
-    have, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
-    ends = ((have[one.reading], -math.inf if surely or one.low is None else one.low, math.inf if one.high is None else one.high)
-            for one in read if one.reading in have)
-    each = [text for reading, low, high in ends for text in check_read(reading, low, high, room).warnings]
-    return [*each, *filter(None, [out_of_order(study, read)])]
 
 
 class Logbook:

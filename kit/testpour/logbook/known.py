@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
+from testpour.cautions import check_read
 from testpour.units import PARTED, UnitProblem, shown_unit, to_number, to_unit
 from testpour.wording import capital, numbered, shortened
 
@@ -72,6 +73,31 @@ def out_of_order(study: Study, rows: Iterable[Any]) -> str:
         for first, second in product(timed, timed)
         if (first[0].name, second[0].name) in ORDER and _minutes(first[0], first[1].low) > _minutes(second[0], second[1].high)
     )
+
+
+def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, surely: bool = False) -> list[str]:
+    """What is doubtful about the readings of one pour, a sentence each: every one by itself, and the order of its times.
+
+    Parameters
+    ----------
+    study : Study
+        Readings that it does not have are passed over.
+    read : sequence
+        Each with the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
+    room : float, optional
+        °C, of the room it was poured in.
+    surely : bool, optional
+        Only what cannot be: a peak so high that it may have been read in °F can.
+
+    Returns
+    -------
+    list of str
+    """
+    have, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
+    ends = ((have[one.reading], -math.inf if surely or one.low is None else one.low, math.inf if one.high is None else one.high)
+            for one in read if one.reading in have)
+    each = [text for reading, low, high in ends for text in check_read(reading, low, high, room).warnings]
+    return [*each, *filter(None, [out_of_order(study, read)])]
 
 
 def known_of(row: Any) -> Known:
