@@ -33,25 +33,20 @@ class AskedTooMuch(Problem):
 
 
 class CureAnswer:
-    """What an answer of the cure model looks like: its sentences, then its caution; that the log refutes it comes first."""
+    """What an answer of the cure model looks like: that the log refutes it, where it does; its sentences; its caution."""
 
     caution: str
+    refuted: str
 
     def sentence(self) -> str:
         """The answer in a few sentences."""
         raise NotImplementedError
 
-    def _parts(self):
-        """What is said, and the caution below it."""
-        first = f"{REFUTED} " * (REFUTED in self.caution)
-        return first + self.sentence(), self.caution.replace(f"{REFUTED} ", "")
-
     def _repr_markdown_(self):
-        said, caution = map(in_markdown, self._parts())
-        return f"{said}\n\n*{caution}*"
+        return f"{in_markdown(f'{self.refuted} {self.sentence()}'.lstrip())}\n\n*{in_markdown(self.caution)}*"
 
     def __repr__(self):
-        return " ".join(self._parts())
+        return f"{self.refuted} {self.sentence()} {self.caution}".lstrip()
 
 
 @dataclass(frozen=True)
@@ -63,6 +58,7 @@ class CureQuestion:
     lot: LotFit
     thickest: float  # mm, beyond which nothing is said
     warnings: tuple[str, ...]
+    refuted: str = ""  # that the log's peaks are told better without heat and cure, where they are
 
     def __getitem__(self, name):
         return self.settings[name]
@@ -109,7 +105,8 @@ def asked(
     if problems:
         raise AskedTooMuch(problems)
     lot = learn_lot(fits.castings)
-    return CureQuestion(study, row, lot, thickest, (*found.warnings, *_contradicted(fits, lot)))
+    plain = lot.peaks >= FEWEST and all(term.name != "physics" for term in fits[PEAK].believed.terms)
+    return CureQuestion(study, row, lot, thickest, found.warnings, REFUTED if plain else "")
 
 
 def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> float:
@@ -124,13 +121,6 @@ def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> floa
         allowed = f"{asking['room_temperature']:g} °C. Set the aim for the peak in study.toml well between the two, for example \"{USUAL_MOST:g} degC\"."
         raise AskedTooMuch([f"{said} {allowed}"])
     return bound
-
-
-def _contradicted(fits, lot):
-    """A warning where the log's peaks are told better without heat and cure."""
-    if lot.peaks < FEWEST or any(term.name == "physics" for term in fits[PEAK].believed.terms):
-        return ()
-    return (REFUTED,)
 
 
 def _covered(factor, poured):

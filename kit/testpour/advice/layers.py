@@ -49,7 +49,7 @@ class TwoLayers(CureAnswer):
         ``low``, ``high`` in degC, ``under`` the share of plausible lots that stay under the bound.
     wait : float or None
         Shortest wait from which nine lots in ten stay under the bound; None where no wait does.
-    caution : str
+    caution, refuted : str
     """
 
     mix: str
@@ -60,6 +60,7 @@ class TwoLayers(CureAnswer):
     table: pd.DataFrame
     wait: float | None
     caution: str
+    refuted: str = ""
 
     @property
     def needed(self) -> bool:
@@ -146,7 +147,8 @@ def two_layers(
     surely = table.index[(table["under"] >= SURE)[::-1].cummin()[::-1]]
     alone = tuple(np.quantile(one["hottest"], [0.05, 0.5, 0.95]))
     return TwoLayers(
-        asking.mix, bound, lower, whole - lower, alone, table, float(surely[0]) if len(surely) else None, asking.caution(BOND)
+        asking.mix, bound, lower, whole - lower, alone, table, float(surely[0]) if len(surely) else None, asking.caution(BOND),
+        asking.refuted,
     )
 
 

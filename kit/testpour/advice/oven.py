@@ -46,6 +46,7 @@ class OvenHour(CureAnswer):
     caution : str
     unit : str
         Of `hardness`.
+    refuted : str
     """
 
     mix: str
@@ -56,6 +57,7 @@ class OvenHour(CureAnswer):
     hardness: tuple[float, ...] | None
     caution: str
     unit: str = ""
+    refuted: str = ""
 
     @property
     def gain(self) -> float:
@@ -119,7 +121,7 @@ def oven_hour(
     gain = _hardness(fits, asking, oven, hours)
     caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *(_never(fits) if gain is not None else ()))
     unit = fits["hardness"].reading.unit if "hardness" in fits else ""
-    return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, gain, caution, unit)
+    return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, gain, caution, unit, asking.refuted)
 
 
 def _check_oven(asking, oven, hours, start):

@@ -37,7 +37,7 @@ class ThicknessLimit(CureAnswer):
         mm, beyond which nothing was asked.
     table : DataFrame
         One row a thickness (mm): ``peak``, ``low``, ``high`` in degC, nine lots in ten between the two.
-    caution : str
+    caution, refuted : str
     """
 
     mix: str
@@ -48,6 +48,7 @@ class ThicknessLimit(CureAnswer):
     thickest: float
     table: pd.DataFrame
     caution: str
+    refuted: str = ""
 
     def sentence(self) -> str:
         """The answer in a sentence or two."""
@@ -112,4 +113,4 @@ def thickness_limit(
     table = pd.DataFrame({"peak": middle, "low": low, "high": high}, index=pd.Index(depths, name="thickness"))
     careful, half, most = np.quantile(limits, [SURE, 0.5, 1 - SURE], method="lower")
     shown = table[np.isclose(table.index % 1, 0)]
-    return ThicknessLimit(asking.mix, bound, careful, half, most, depths[-1], shown, asking.caution())
+    return ThicknessLimit(asking.mix, bound, careful, half, most, depths[-1], shown, asking.caution(), asking.refuted)

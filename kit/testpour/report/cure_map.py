@@ -61,7 +61,7 @@ def show_cure(
     picture, axes = new_picture(_says(asking, run), height=5.6, rows=2, sharex=True, found=found)
     _draw_lines(axes[0, 0], asking, run, minutes)
     _draw_map(picture, axes[1, 0], run)
-    picture.supxlabel(asking.caution(), x=0.01, ha="left", fontsize=8, wrap=True)
+    picture.supxlabel(asking.caution(*filter(None, [asking.refuted])), x=0.01, ha="left", fontsize=8, wrap=True)
     return picture
 
 
