@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for, where_judged
-from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, gained_by, with_recommended
+from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, gained_by, recommended_chances, with_recommended
 from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
@@ -186,8 +186,9 @@ def next_pours(
     waiting = settings_table(study, pending) if pending is not None and len(pending) else None
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)
     judged = contexts_for(study, free, given, rooms=room is None)
-    batch = gained_by(fits, states, batch, with_recommended(fits, states, judged, free), waiting, seed)
-    found = _described(fits, batch, free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
+    tables = with_recommended(fits, states, judged, free)
+    batch, before = gained_by(fits, states, batch, tables, waiting, seed), float(recommended_chances(fits, tables).mean())
+    found = _described(fits, batch, before, free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
     return replace(found, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim)
 
 
@@ -201,7 +202,7 @@ def _check(pours, aim):
         raise Problem(" ".join(problems))
 
 
-def _described(fits, batch, free, aim, taken):
+def _described(fits, batch, before, free, aim, taken):
     """The picked pours with names that are not taken, chances and reasons."""
     study, rows = fits.study, batch.rows.copy()
     rows.index = pd.Index(new_names("P", len(rows), taken), name="pour")
@@ -214,4 +215,4 @@ def _described(fits, batch, free, aim, taken):
     table.loc[tried, "reason"] = [f"{TRIAL}{likely}{NEW}; {reason}" for likely, reason in zip(good, table.loc[tried, "reason"], strict=True)]
     names = tuple(factor.name for factor in free)
     found = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
-    return NextPours(study, table, predicted(fits, rows), batch.before, names, aim, found)
+    return NextPours(study, table, predicted(fits, rows), before, names, aim, found)

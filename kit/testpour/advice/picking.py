@@ -47,7 +47,6 @@ class Batch:
 
     rows: pd.DataFrame  # settings, one row a pour
     gained: list[float]  # rise in the best mean chance that the pours up to each promise
-    before: float  # best mean chance without them
     lessons: list[tuple[int, np.ndarray]]  # see `Worth`
     # How many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone.
     trials: int = 0
@@ -83,7 +82,7 @@ def batch_worth(
         gained.append(max(float(gain[best]), *gained[-1:], 0.0))
         places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
     rows = pourable.iloc[worth.added].reset_index(drop=True)
-    return Batch(rows, gained, worth.before, worth.lessons, trials, aim)
+    return Batch(rows, gained, worth.lessons, trials, aim)
 
 
 def with_recommended(
@@ -104,15 +103,14 @@ def gained_by(
 ) -> Batch:
     """The same pours with what they promise in some rooms and depths, in place of those they were picked for.
 
-    The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made. The chance before
-    them is that of what is recommended, as `chance` gives it.
+    The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made.
     """
     worth = Worth(fits.study, states, batch.rows, contexts, len(batch.rows), pending, seed)
     gained: list[float] = []
     for place in range(len(batch.rows)):
         gained.append(max(float(worth.gains(np.array([place]))[0][0]), *gained[-1:], 0.0))
         worth.add(place)
-    return replace(batch, before=float(recommended_chances(fits, contexts).mean()), gained=gained)
+    return replace(batch, gained=gained)
 
 
 def recommended_chances(fits: Fits, contexts: list[pd.DataFrame]) -> np.ndarray:
