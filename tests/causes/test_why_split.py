@@ -14,13 +14,13 @@ from scipy.stats import norm
 
 from testpour.causes.case import _spoilt
 from testpour.causes.diagnosis import why
-from testpour.causes.saving import _other_half, _post_cure_words
+from testpour.causes.saving import _other_half
 from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.split import compared, shares, split
 from testpour.causes.whole_log import good_pours, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import fit_castings
-from testpour.models.settings import settings_table
+from testpour.models.settings import post_cure_words, settings_table
 from testpour.models.terms import design
 from testpour.problems import Problem
 from testpour.study import Aim
@@ -284,4 +284,4 @@ def test_heat_and_hours_of_a_post_cure_are_moved_together_where_there_was_none()
     heat, hours = oven.factor("post_cure_temperature"), oven.factor("post_cure_time")
     assert (_other_half(fits, heat, none), _other_half(fits, hours, none)) == ({"post_cure_time": 4.0}, {"post_cure_temperature": 65.0})
     assert _other_half(fits, heat, none.assign(post_cure_temperature=50.0, post_cure_time=2.0)) == {} == _other_half(fits, oven.factor("catalyst"), none)
-    assert _post_cure_words(oven, {"post_cure_temperature": 65.0, "post_cure_time": 4.0}) == "a post-cure of 4 h at 65 °C"
+    assert post_cure_words(oven, {"post_cure_temperature": 65.0, "post_cure_time": 4.0}) == "a post-cure of 4 h at 65 °C"

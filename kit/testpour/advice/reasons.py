@@ -10,6 +10,7 @@ import numpy as np
 
 from testpour.advice.recommend import beyond_log
 from testpour.models.chance import chance
+from testpour.models.settings import post_cure_words
 from testpour.models.terms import HOURS, OVEN, post_cure
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ def _baked(study, reading, row):
     """What a pour tells of a post-cure, or of going without one."""
     if not post_cure(row[OVEN], row[HOURS]):
         return f"{reading.words} without a post-cure"
-    return f"what a post-cure of {study.factor(HOURS).show(row[HOURS])} at {study.factor(OVEN).show(row[OVEN])} does to {reading.words}"
+    return f"what {post_cure_words(study, row)} does to {reading.words}"
 
 
 def _question(reading, factor, shown, part):

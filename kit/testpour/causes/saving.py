@@ -10,6 +10,7 @@ from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
+from testpour.models.settings import post_cure_words
 from testpour.models.terms import HOURS, OVEN, post_cure
 from testpour.wording import in_days, in_hundred, said_in_markdown
 
@@ -89,7 +90,7 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), h
             rows[factor.words] = {
                 "from": factor.show(now), "to": factor.show(float(values[best])), "before": before,
                 "after": float(chances[:, best].mean()), "low": low, "high": high,
-                "says": _post_cure_words(fits.study, {factor.name: float(values[best]), **beside}) if beside
+                "says": post_cure_words(fits.study, {factor.name: float(values[best]), **beside}) if beside
                 else _says(factor, now, float(values[best])),
             }
     columns = ["from", "to", "before", "after", "low", "high", "says"]
@@ -117,10 +118,6 @@ def _other_half(fits, factor, here):
         return {}
     values = _values(fits, fits.study.factor(other), here)
     return {other: float(values.max())} if len(values) else {}
-
-
-def _post_cure_words(study, settings):
-    return f"a post-cure of {study.factor(HOURS).show(settings[HOURS])} at {study.factor(OVEN).show(settings[OVEN])}"
 
 
 def _cooler(name, values, now):

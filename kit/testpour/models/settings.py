@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from testpour.models.terms import one_post_cure
+from testpour.models.terms import HOURS, OVEN, one_post_cure
 from testpour.problems import Problem
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, show, to_unit
@@ -80,6 +80,11 @@ def as_met(study: Study, poured: pd.DataFrame) -> Study:
     held = held_settings(study, poured)
     met = {f.name for f in study.factors if f.role != "chosen" and f.name in held and f.name in poured and poured[f.name].notna().any()}
     return replace(study, factors=tuple(replace(f, usual=held[f.name]) if f.name in met else f for f in study.factors))
+
+
+def post_cure_words(study: Study, row: Mapping[str, float] | pd.Series) -> str:
+    """The hours and the heat of a post-cure, for example "a post-cure of 4 h at 70 °C"."""
+    return f"a post-cure of {study.factor(HOURS).show(row[HOURS])} at {study.factor(OVEN).show(row[OVEN])}"
 
 
 def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series) -> str:
