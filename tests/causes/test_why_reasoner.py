@@ -296,6 +296,17 @@ def test_a_blur_adds_to_the_shift_and_a_wider_spread_to_each_reading():
     assert one == pytest.approx(stats.norm(mean, np.sqrt(1 + 1.5**2)).logpdf(1.0), abs=1e-9)
 
 
+@pytest.mark.parametrize("places", [[0, 1, 2], [0]])
+def test_like_draws_are_one_normal_distribution(places):
+    """Means of variance 0.25 that the readings share, and of 0.04 that each has alone, 2,000 draws: scipy's density of the sum."""
+    read, rng = np.array([1.0, 1.4, 0.7])[places], np.random.default_rng(0)
+    mean = 0.5 * rng.standard_normal((2000, 1)) + 0.2 * rng.standard_normal((2000, len(places)))
+    seen = replace(plain_sight(read, np.zeros(2000)), alike=2000)
+    mine = log_chance(seen, (mean - mean.mean(axis=0))[None], 0.0, 1.0) - len(places) / 2 * np.log(2 * np.pi)
+    cov = 0.8**2 + 0.5**2 + np.diag([0.3**2 + 0.2**2] * len(places))
+    assert mine.shape == (1, 1) and mine[0, 0] == pytest.approx(stats.multivariate_normal(np.zeros(len(places)), cov).logpdf(read), abs=0.02)
+
+
 def test_a_cause_that_fades_is_at_a_later_age_what_the_first_age_is_of_it():
     """Read at 24 h and at 168 h, a seventh is left: a shift of 1.4 is 0.2, and a blur of 0.7 is 0.1, both from one draw. scipy's density."""
     late = Cause("late", "late", 0.1, sizes=(1.0,), shift={"weight": 1.4}, blur={"weight": 0.7}, fades=True)

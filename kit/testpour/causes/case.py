@@ -5,12 +5,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
-from scipy.special import logsumexp
 
 from testpour.causes.complaint import Missed, at_age, read_hard, read_soft
 from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.reasoner import Weighed, weigh
-from testpour.causes.sight import Sight, log_chance, sights
+from testpour.causes.sight import Sight, log_chance, log_sum, sights
 from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import (
@@ -97,20 +96,25 @@ def _swapped(fits, pour, seen):
     same = pours.index[(pours["session"] == pours.loc[pour, "session"]) & (pours["session"] != "")] if "session" in pours else ()
     for name, lot in worse_groups(fits.castings, pour).items():  # a bad bottle beside a good one reads like a mix-up of the two
         same = [other for other in same if pours.loc[other, name] == lot]
-    gains = {other: _gain(seen, pours.loc[other]) for other in same if other != pour}
-    back = {other: _gain(sights(fits, other), pours.loc[pour]) for other, gain in gains.items() if gain > EACH}
+    others = pours.loc[[other for other in same if other != pour]]
+    if not len(others):
+        return False
+    gains = dict(zip(others.index, _gains(seen, others), strict=True))
+    back = {other: _gains(sights(fits, other), pours.loc[[pour]])[0] for other, gain in gains.items() if gain > EACH}
     return any(gain > EACH and gain + gains[other] > SWAPPED for other, gain in back.items())
 
 
-def _gain(seen, row):
-    """Log of how many times likelier a casting's readings are at another's settings than at its own."""
-    gain = 0.0
+def _gains(seen, others):
+    """Log of how many times likelier a casting's readings are at the settings of each other one (rows) than at its own: shape (h,)."""
+    gains = np.zeros(len(others))
     for sight in seen.values():
-        known = {name: np.full_like(values, row[name]) for name, values in sight.settings.items() if name in row and pd.notna(row[name])}
-        both = (log_chance(sight, mean, 0.0, 1.0) for mean in (sight.mean({**sight.settings, **known}), sight.usual[None]))
-        there, here = (logsumexp(each) for each in both)
-        gain += float(there - here)
-    return gain
+        tables = {name: np.tile(values, (len(others), 1)) for name, values in sight.settings.items()}
+        for name in tables.keys() & set(others):
+            theirs = others[name].to_numpy(float)
+            tables[name] = np.where(np.isnan(theirs)[:, None], tables[name], theirs[:, None])
+        there = sight.mean({name: values.ravel() for name, values in tables.items()})
+        gains += log_sum(log_chance(sight, there, 0.0, 1.0), 1) - log_sum(log_chance(sight, sight.usual[None], 0.0, 1.0), 1)
+    return gains
 
 
 def _of_the_past(table):

@@ -18,7 +18,7 @@ from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import drawn_ends, to_reading
 from testpour.models.terms import design
 
-DRAWS = 100  # draws that each cause is tried on
+DRAWS, ALIKE = 1000, 10  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
@@ -38,6 +38,7 @@ class Sight:
     own: np.ndarray  # shape (m,), standard deviation of the shift that all its readings share
     spread: np.ndarray  # shape (m,), standard deviation of one reading
     cuts: np.ndarray | None  # shape (m, K-1)
+    alike: int = 1  # so many draws, one after the other, are told apart by their mean and standard deviation alone
 
     @cached_property
     def usual(self) -> np.ndarray:
@@ -66,16 +67,17 @@ class Sight:
         return bool(min(above.min(), below.min()) < HARDLY)
 
     def picked(self, weights: np.ndarray | None = None) -> "Sight":
-        """`DRAWS` draws, picked by weight and evenly along what they expect of the first reading.
+        """`DRAWS` draws, picked by weight and evenly along what they expect of the first reading, those of like scatter together.
 
         The weights, shape (m,), add up to 1; they are equal by default.
         """
         places, order = (np.arange(DRAWS) + 0.5) / DRAWS, np.argsort(self.usual[:, 0], kind="stable")
         weights = np.full(len(order), 1 / len(order)) if weights is None else weights
         at = order[np.searchsorted(np.cumsum(weights[order]), places).clip(max=len(order) - 1)]
+        at = at[np.argsort(np.hypot(self.own[at], self.spread[at]), kind="stable")]
         cuts = None if self.cuts is None else self.cuts[at]
         coefficients, extra = self.coefficients[at], self.extra[at]
-        return Sight(self.fit, self.rows, self.settings, coefficients, extra, self.own[at], self.spread[at], cuts)
+        return Sight(self.fit, self.rows, self.settings, coefficients, extra, self.own[at], self.spread[at], cuts, ALIKE)
 
     def expected(self, level: float = 0.9) -> np.ndarray:
         """Where one reading at the first row's settings and age should lie: low and high in its unit.
@@ -192,33 +194,51 @@ def _usual_lot(others, mine):
 def log_chance(
     seen: Sight, mean: np.ndarray, blur: float | np.ndarray, spread: float | np.ndarray, pick: slice | np.ndarray = slice(None)
 ) -> np.ndarray:
-    """Log chance of a casting's readings: shape (h, m), its own shift integrated out.
+    """Log chance of a casting's readings: shape (h, g) for g groups of like draws, its own shift integrated out.
 
     `mean`, shape (h, m, k), is of the readings that are judged: those in `pick`, all by default. `blur`, a number or shape (h,), is
     added to the standard deviation of the shift all its readings share, `spread` a factor on the scatter of one reading.
+    What a group's draws expect is taken as normal: what is common to its readings widens their shift, the rest each reading.
     """
-    low, high = (end[:, pick] for end in seen.ends)
-    own = np.hypot(seen.own, np.atleast_1d(blur)[:, None])  # (h, m)
-    one = seen.spread * np.atleast_1d(spread)[:, None]
-    if mean.shape[-1] == 1:
+    low, high, shared, apart = _grouped(seen, mean, pick)
+    own, one = (np.sqrt((values**2).reshape(-1, seen.alike).mean(axis=1)) for values in (seen.own, seen.spread))
+    own = np.sqrt(own**2 + np.square(np.atleast_1d(blur))[:, None] + shared)  # (h, g)
+    one = np.sqrt(np.square(one * np.atleast_1d(spread)[:, None]) + apart)
+    if low.shape[-1] == 1:
         whole = np.hypot(own, one)[:, :, None]
-        return _interval((low - mean) / whole, (high - mean) / whole, whole)[..., 0]
+        return _interval(low / whole, high / whole, whole)[..., 0]
     # Repeats that read the same are worked once; one draw of every case tells which they are.
-    _, first, times = np.unique(np.vstack([mean[:, 0], low[0], high[0]]), axis=1, return_index=True, return_counts=True)
-    mean, low, high, own = mean[..., first], low[:, first], high[:, first], np.maximum(own, 1e-6)
+    _, first, times = np.unique(np.vstack([low[:, 0], high[:, 0]]), axis=1, return_index=True, return_counts=True)
+    low, high, own = low[..., first], high[..., first], np.maximum(own, 1e-6)
     middle, known = _middles(low, high, one)
-    pull = (known * (middle - mean)) @ times
+    pull = (known * middle) @ times
     precision = known @ times + 1 / own**2
     centre, step = pull / precision, 1 / np.sqrt(precision)
-    spread, heights = one[..., None], []
-    low, high = (low - mean) / spread, (high - mean) / spread
+    scale, heights = one[..., None], []
+    low, high = low / scale, high / scale
     for reach in REACH:
         shift = centre + reach * step
-        moved = shift[..., None] / spread
-        rows = _interval(low - moved, high - moved, spread) @ times
+        moved = shift[..., None] / scale
+        rows = _interval(low - moved, high - moved, scale) @ times
         heights.append(rows - (shift / own) ** 2 / 2 - np.log(own))
     width = np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
     return log_sum(np.array(heights), 0) + width
+
+
+def _grouped(seen, mean, pick):
+    """Latent ends less the mean, averaged over groups of like draws, (h, g, k) each; the variance over a group's draws of what its
+    readings have in common, and of the rest of each, (h, g) each.
+    """
+    low, high = (end[:, pick] - mean for end in seen.ends)
+    if seen.alike == 1:
+        return low, high, 0.0, 0.0
+    low, high = (end.reshape(len(mean), -1, seen.alike, mean.shape[-1]) for end in (low, high))
+    closed = np.isfinite(low[:, :1, :1]), np.isfinite(high[:, :1, :1])
+    middle = np.where(closed[0], np.where(closed[1], (low + high) / 2, low), high)
+    whole, common = middle.var(axis=2).mean(axis=2), middle.mean(axis=3).var(axis=2)
+    count = mean.shape[-1]
+    apart = np.maximum(whole - common, 0.0) * (count / (count - 1) if count > 1 else 0.0)
+    return low.mean(axis=2), high.mean(axis=2), np.maximum(common - apart / count, 0.0), apart
 
 
 def log_sum(logs: np.ndarray, axis: int) -> np.ndarray:
