@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -80,9 +80,10 @@ class IntervalModel:
         self.spread_belief = np.inf if spread_belief is None else float(spread_belief)
         self.low, self.high = np.array(low, dtype=float), np.array(high, dtype=float)
         self.exog = table.to_numpy(dtype=float)
-        _check_rows(self.low, self.high, self.exog, grades, groups)
-        coefficients = len(self.coefficient_names), self.belief
-        _check_beliefs(coefficients, (count, self.cut_belief), self.spread_belief, groups, group_beliefs)
+        pairs = {"belief": (table.shape[1], self.belief), "cut_belief": (count, self.cut_belief)}
+        rows = _row_problems(self.low, self.high, self.exog, grades, groups)
+        if problems := [*rows, *_belief_problems(pairs, self.spread_belief, groups, group_beliefs)]:
+            raise ValueError(" ".join(problems))
         self._take_groups(groups, group_beliefs)
         if smooth is not None:
             self._take_smooth(*smooth)
@@ -91,15 +92,9 @@ class IntervalModel:
     def _take_groups(self, groups, group_beliefs):
         """Number the levels of every group, in sorted order, and line up the beliefs about their sds."""
         self.group_beliefs = np.array([float(group_beliefs.get(name, np.inf)) for name in groups])
-        self.group_levels = {name: np.unique(np.asarray(labels)) for name, labels in groups.items()}
-        self.groups = tuple(
-            Group(
-                name,
-                np.searchsorted(self.group_levels[name], np.asarray(labels)),
-                len(self.group_levels[name]),
-            )
-            for name, labels in groups.items()
-        )
+        coded = {name: np.unique(np.asarray(labels), return_inverse=True) for name, labels in groups.items()}
+        self.group_levels = {name: levels for name, (levels, _) in coded.items()}
+        self.groups = tuple(Group(name, codes, len(levels)) for name, (levels, codes) in coded.items())
 
     def _take_smooth(self, columns, scale):
         """Add a smooth function as the last group."""
@@ -142,70 +137,51 @@ def _pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.
     return np.array(belief[0], dtype=float), np.array(belief[1], dtype=float)
 
 
-def _check_rows(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: int | None, groups: dict) -> None:
-    """Refuse rows that cannot be used, every problem at once; each says where and what is allowed."""
-    problems = []
+def _row_problems(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: int | None, groups: dict) -> Iterator[str]:
+    """Why rows cannot be used, a sentence each, which says where and what is allowed."""
     n = len(low)
     sizes = {"high": len(high), "exog": len(exog)} | {f"group {k!r}": len(v) for k, v in groups.items()}
-    problems += [
-        f"{name} has {size} rows, low has {n}: give one each." for name, size in sizes.items() if size != n
-    ]
+    for name, size in sizes.items():
+        if size != n:
+            yield f"{name} has {size} rows, low has {n}: give one each."
     if len(high) == n:
         wrong = np.flatnonzero(~(low <= high))
         if len(wrong):
             i = wrong[0]
-            problems.append(
+            yield (
                 f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: "
                 f"low {low[i]:g}, high {high[i]:g}. Open ends are -inf and inf."
             )
         endless = np.flatnonzero((low == high) & np.isinf(low))
         if len(endless):
-            problems.append(
-                f"Row {endless[0]} has both ends at {low[endless[0]]:g}: an exact value must be finite."
-            )
+            yield f"Row {endless[0]} has both ends at {low[endless[0]]:g}: an exact value must be finite."
     if grades is not None:
-        problems += _grade_problems(low, high, grades)
+        ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
+        outside = ends[(ends != np.round(ends)) | (ends < 0) | (ends > grades - 1)]
+        if grades < 2:
+            yield f"grades = {grades}: at least two grades are needed."
+        elif len(outside):
+            yield f"Grade {outside[0]:g} is not one of the whole numbers 0 to {grades - 1}."
     bad = np.argwhere(~np.isfinite(exog))
     if len(bad):
-        problems.append(
-            f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, column {bad[0, 1]}."
-        )
-    if problems:
-        raise ValueError(" ".join(problems))
+        yield f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, column {bad[0, 1]}."
 
 
-def _grade_problems(low, high, grades):
-    if grades < 2:
-        return [f"grades = {grades}: at least two grades are needed."]
-    ends = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
-    outside = ends[(ends != np.round(ends)) | (ends < 0) | (ends > grades - 1)]
-    if len(outside):
-        return [f"Grade {outside[0]:g} is not one of the whole numbers 0 to {grades - 1}."]
-    return []
+def _belief_problems(pairs: dict, spread_belief: float, group_names: Iterable[str], group_beliefs: dict[str, float]) -> Iterator[str]:
+    """A sentence on each belief with the wrong length, a missing mean or an sd not above 0.
 
-
-def _check_beliefs(coefficients: tuple, cuts: tuple, spread_belief: float, group_names: Iterable[str], group_beliefs: dict[str, float]) -> None:
-    """Refuse every belief with the wrong length, a missing mean or an sd not above 0.
-
-    `coefficients` and `cuts` are each (how many, (means, sds)).
+    `pairs` has, by the name of a belief, how many means and sds there must be, and those given.
     """
-    problems = []
-    for what, (size, (mean, sd)) in (("belief", coefficients), ("cut_belief", cuts)):
+    for what, (size, (mean, sd)) in pairs.items():
         if mean.shape != (size,) or sd.shape != (size,):
-            problems.append(
-                f"{what} needs {size} means and {size} standard deviations, not {mean.size} and {sd.size}."
-            )
+            yield f"{what} needs {size} means and {size} standard deviations, not {mean.size} and {sd.size}."
         elif not np.isfinite(mean).all() or not (sd > 0).all():
-            problems.append(f"{what}: means must be finite and standard deviations above 0 (inf is flat).")
+            yield f"{what}: means must be finite and standard deviations above 0 (inf is flat)."
     if not spread_belief > 0:
-        problems.append(f"spread_belief = {spread_belief:g}: must be above 0 (inf is flat).")
+        yield f"spread_belief = {spread_belief:g}: must be above 0 (inf is flat)."
     strange = sorted(set(group_beliefs) - set(group_names))
     if strange:
-        problems.append(f"group_beliefs names {strange}, but the groups are {sorted(group_names)}.")
-    problems += [
-        f"group_beliefs[{name!r}] = {scale:g}: must be above 0 (inf is flat)."
-        for name, scale in group_beliefs.items()
-        if not scale > 0
-    ]
-    if problems:
-        raise ValueError(" ".join(problems))
+        yield f"group_beliefs names {strange}, but the groups are {sorted(group_names)}."
+    for name, scale in group_beliefs.items():
+        if not scale > 0:
+            yield f"group_beliefs[{name!r}] = {scale:g}: must be above 0 (inf is flat)."
