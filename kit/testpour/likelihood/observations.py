@@ -130,8 +130,13 @@ def cuts_of(shape: np.ndarray) -> np.ndarray:
 
 
 def shape_of(cuts: np.ndarray) -> np.ndarray:
-    """Return the free form of ordered cut-points, ``[first cut, log gaps]``."""
-    return np.concatenate([cuts[:1], np.log(np.diff(cuts))])
+    """Return the free form of ordered cut-points, ``[first cut, log gaps]``; the last axis holds both."""
+    return np.concatenate([cuts[..., :1], np.log(np.diff(cuts))], axis=-1)
+
+
+def cut_turn(shape: np.ndarray) -> np.ndarray:
+    """Derivatives (K-1, K-1) of the cuts in their free form."""
+    return np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
 
 
 def _steering(low: np.ndarray, high: np.ndarray, eta: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -190,7 +195,7 @@ class GradeRows:
         t = truncated_moments(low, high)
         a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
         m, v, p, q = t.mean, t.variance, t.at_low, t.at_high
-        turn = self._turn(shape)
+        turn = cut_turn(shape)
         return RowDerivatives(
             t.log_probability,
             m,
@@ -200,10 +205,6 @@ class GradeRows:
             self._spread_out(p * (m - a), q * (b - m)) @ turn,
             self._spread_out(p * (v - (a - m) ** 2), q * ((b - m) ** 2 - v)) @ turn,
         )
-
-    def _turn(self, shape):
-        """Derivatives of the cuts in the shape parameters, (K-1, K-1)."""
-        return np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
 
     def _spread_out(self, at_low, at_high):
         """Put each row's two end derivatives into the columns of their cuts."""

@@ -13,9 +13,8 @@ from testpour.likelihood.conditional import conditional_at, parts
 from testpour.likelihood.laplace import JointDensity, Marginal
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import summit
-from testpour.likelihood.prior_draws import draw_beliefs
 from testpour.likelihood.proposal import Cloud, Proposal, in_other_unit
-from testpour.likelihood.scaling import scaled_problem
+from testpour.likelihood.scaling import draw_beliefs, scaled_problem
 from testpour.likelihood.weights import one_of_each, resample, smoothed, tempered, weighed, worth
 
 if TYPE_CHECKING:

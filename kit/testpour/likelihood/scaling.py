@@ -1,4 +1,4 @@
-"""Bring a model to a scale on which every parameter is near one, and its answers back."""
+"""Bring a model to a scale on which every parameter is near one, and its answers back; and draws from its beliefs alone."""
 
 from __future__ import annotations
 
@@ -10,10 +10,12 @@ from scipy.linalg import solve_triangular
 from scipy.stats import norm
 
 from testpour.likelihood.laplace import LOG_2PI, JointDensity
-from testpour.likelihood.observations import GradeRows, NormalRows, cuts_of, shape_of
+from testpour.likelihood.observations import GradeRows, NormalRows, cut_turn, cuts_of, shape_of
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
+
+TRIES = 1000  # of drawing cut-points in order
 
 
 @dataclass(frozen=True)
@@ -72,8 +74,7 @@ class CutPrior:
 
     def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
         """Return log density and gradient at ``[first cut, log gaps]``."""
-        turn = np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
-        slope = turn.T @ ((self.mean - cuts_of(shape)) / self.sd**2)
+        slope = cut_turn(shape).T @ ((self.mean - cuts_of(shape)) / self.sd**2)
         return self.many(shape[None])[0], slope + np.r_[0.0, np.ones(len(shape) - 1)]
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
@@ -152,3 +153,35 @@ def _grade_start(model, low, high):
     for g in range(model.grades):
         counts[g] += ((low <= g) & (g <= high)).sum()
     return shape_of(norm.ppf(np.cumsum(counts)[:-1] / counts.sum()))
+
+
+def draw_beliefs(model: IntervalModel, draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, Scale]:
+    """Return outer and inner draws from the beliefs, and the `Scale` they are on (the model's own).
+
+    The model has proper beliefs only.
+    """
+    mean, sd = model.belief
+    graded = model.grades is not None
+    coefficients = mean + sd * rng.standard_normal((draws, len(mean)))
+    if graded:
+        shape = _ordered_cuts(*model.cut_belief, draws, rng)
+    else:
+        shape = np.log(model.spread_belief * np.abs(rng.standard_normal((draws, 1))))
+    sds = model.group_beliefs * np.abs(rng.standard_normal((draws, len(model.groups))))
+    effects = rng.standard_normal((draws, sum(g.levels for g in model.groups)))
+    scale = Scale(1.0, np.eye(len(mean)), graded)
+    return np.hstack([shape, sds]), np.hstack([coefficients, effects]), scale
+
+
+def _ordered_cuts(mean, sd, draws, rng):
+    """Normal cut-points kept only when in order, in their free form."""
+    kept = np.zeros((0, len(mean)))
+    for _ in range(TRIES):
+        trial = mean + sd * rng.standard_normal((draws, len(mean)))
+        kept = np.vstack([kept, trial[(np.diff(trial, axis=1) > 0).all(axis=1)]])
+        if len(kept) >= draws:
+            return shape_of(kept[:draws])
+    raise ValueError(
+        f"The beliefs put the {len(mean)} cut-points in order less than once in {TRIES} tries; "
+        "their means must rise from grade to grade."
+    )

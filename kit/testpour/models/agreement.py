@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from testpour.likelihood.observations import cuts_of
-from testpour.likelihood.prior_draws import draw_beliefs
+from testpour.likelihood.scaling import draw_beliefs
 from testpour.models.beliefs import GRADE
 from testpour.models.effect import to_check
 from testpour.models.reading_model import model_of
