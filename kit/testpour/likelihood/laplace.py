@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,21 +11,11 @@ from testpour.likelihood.climb import carried_along, newton
 from testpour.likelihood.elimination import Factored, Group, InnerDesign, Smooth, layout
 from testpour.likelihood.observations import GradeRows, NormalRows, RowDerivatives
 
+if TYPE_CHECKING:
+    from testpour.likelihood.scaling import CutPrior, SigmaPrior
+
 LOG_2PI = np.log(2 * np.pi)
 SHORT = 0.5  # an outer step short enough to carry the inner mode along a straight line
-
-
-class ShapePrior(Protocol):
-    """Prior of the shape parameters: sigma, or the cut-points of grades."""
-
-    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
-        """Log density at one `shape` (k,) and its gradient (k,)."""
-
-    def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Log densities (m,) at `shapes` (m, k).
-
-        `shapes` (m, k): shape parameters.
-        """
 
 
 @dataclass(frozen=True)
@@ -53,7 +43,7 @@ class JointDensity:
     root: np.ndarray
     target: np.ndarray
     groups: tuple[Group | Smooth, ...]
-    shape_belief: ShapePrior
+    shape_belief: SigmaPrior | CutPrior
     group_scales: np.ndarray
     constant: float = 0.0
 

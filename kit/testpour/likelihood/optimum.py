@@ -25,13 +25,6 @@ class OuterDensity(Protocol):
     """A log density of outer parameters with its gradient, the inner ones integrated: a `Marginal`, or a pool's."""
 
     problem: JointDensity
-    size: int
-
-    def split(self, outer: np.ndarray) -> tuple[np.ndarray, ...]:
-        """The parts of an outer vector, the standard deviations last.
-
-        `outer` (k,).
-        """
 
     def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]: ...
 

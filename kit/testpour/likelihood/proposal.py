@@ -72,15 +72,13 @@ class Proposal:
         with 0 their mode, whose density is the height of Laplace's normal.
         """
         size = len(self.shift)
-        if not each:
-            noise = np.zeros((len(outer), 1, size))
-            inner, log_volume = self.conditional.place(outer, noise, self.groups)
-            return inner, noise, -log_volume[:, None]
-        noise = _t_noise((len(outer), each, size), self.degrees, rng)
-        log_noise = _t_density((noise**2).sum(axis=2), size, self.degrees)
-        noise = self.shift + self.stretch * noise
+        noise, log_noise = np.zeros((len(outer), 1, size)), 0.0
+        if each:
+            noise = _t_noise((len(outer), each, size), self.degrees, rng)
+            log_noise = _t_density((noise**2).sum(axis=2), size, self.degrees) - np.log(self.stretch).sum()
+            noise = self.shift + self.stretch * noise
         inner, log_volume = self.conditional.place(outer, noise, self.groups)
-        return inner, noise, log_noise - np.log(self.stretch).sum() - log_volume[:, None]
+        return inner, noise, log_noise - log_volume[:, None]
 
     def _outer_density(self, outer):
         """Log density of the folded t: the sum over every choice of signs of the sds' roots."""
