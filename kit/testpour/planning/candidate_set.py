@@ -51,23 +51,20 @@ class CandidateGroup:
             pairs = self.rows[:, :, None] * self.rows[:, None, :]
             self.pairs = np.ascontiguousarray(pairs.reshape(len(self.rows), -1).T)
 
-    def rest(self, settings: np.ndarray) -> np.ndarray | None:
-        """What the other axes contribute to each term, shape (..., p), or None when there are none."""
-        if not self.others:
-            return None
+    def rest(self, settings: np.ndarray) -> np.ndarray:
+        """What the other axes contribute to each term, shape (..., p)."""
         return model_rows(settings[..., self.others], self.terms[:, self.others])
 
-    def linear(self, vector: np.ndarray, rest: np.ndarray | None) -> np.ndarray:
+    def linear(self, vector: np.ndarray, rest: np.ndarray) -> np.ndarray:
         """y'v for every start and candidate, shape (B, C), of vectors (B, p) and what `rest` gave."""
-        vector = vector if rest is None else vector * rest
+        vector = vector * rest
         if self.shared:
             return _small_products(vector, self.rows.T)
         return (self.rows @ vector[:, :, None])[:, :, 0]
 
-    def quadratic(self, matrix: np.ndarray, rest: np.ndarray | None) -> np.ndarray:
+    def quadratic(self, matrix: np.ndarray, rest: np.ndarray) -> np.ndarray:
         """y'Qy for every start and candidate, shape (B, C), of matrices (B, p, p) and what `rest` gave."""
-        if rest is not None:
-            matrix = matrix * rest[:, :, None] * rest[:, None, :]
+        matrix = matrix * rest[:, :, None] * rest[:, None, :]
         if self.shared:
             return _small_products(matrix.reshape(len(matrix), -1), self.pairs)
         return ((self.rows @ matrix) * self.rows).sum(-1)

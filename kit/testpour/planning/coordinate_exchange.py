@@ -47,12 +47,11 @@ class Designs:
         self.sums = np.eye(len(self.weight))[self.session].T @ self.rows
         self.inverse = inverse_of(self.matrix())
         self.changed[:] = False
-        self._spread()
+        self.spread = np.empty_like(self.inverse)
+        self._spread(slice(None))
 
-    def _spread(self, which=slice(None)):
+    def _spread(self, which):
         if self.moments is not None:
-            if isinstance(which, slice):
-                self.spread = np.empty_like(self.inverse)
             self.spread[which] = self.inverse[which] @ self.moments @ self.inverse[which]
 
     def place(
@@ -76,26 +75,22 @@ class Move:
     """One pour about to change: what stays, and how candidate rows enter the information."""
 
     group: CandidateGroup
-    rest: np.ndarray | None      # what the coordinates that stay contribute to each term
-    others: np.ndarray | None    # sum of the other rows of the session, when it shares an error
+    rest: np.ndarray      # what the coordinates that stay contribute to each term
+    others: np.ndarray    # sum of the other rows of the session
     shift: float
     weight: float
 
     def shifted(self, rows: np.ndarray, which: np.ndarray | slice = slice(None)) -> np.ndarray:
         """Rows less their share of the session: y - a r."""
-        return rows - self.shift * self.others[which] if self.shift and self.others is not None else rows
+        return rows - self.shift * self.others[which]
 
     def line(self, vector: np.ndarray) -> np.ndarray:
         """(y - a r)'v for every start and candidate, shape (B, C), of one v (B, p) a start."""
-        found = self.group.linear(vector, self.rest)
-        return found - self.shift * (self.others * vector).sum(1)[:, None] if self.shift else found
+        return self.group.linear(vector, self.rest) - self.shift * (self.others * vector).sum(1)[:, None]
 
     def square(self, matrix: np.ndarray) -> np.ndarray:
         """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C), of one Q (B, p, p) a start."""
-        found = self.group.quadratic(matrix, self.rest)
-        if not self.shift:
-            return found
-        pull = _times(matrix, self.others)
+        found, pull = self.group.quadratic(matrix, self.rest), _times(matrix, self.others)
         own = (self.others * pull).sum(1)[:, None]
         return found - 2 * self.shift * self.group.linear(pull, self.rest) + self.shift**2 * own
 
@@ -124,8 +119,7 @@ def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
     """Give pour `i` of every start its best candidate from `group`, in place."""
     j = batch.session[i]
     shift, weight = batch.shift[j], batch.weight[j]
-    others = batch.sums[:, j] - batch.rows[:, i] if shift else None
-    move = Move(group, group.rest(batch.settings[:, i]), others, shift, weight)
+    move = Move(group, group.rest(batch.settings[:, i]), batch.sums[:, j] - batch.rows[:, i], shift, weight)
     leaving = move.shifted(batch.rows[:, i])
     pull = _times(batch.inverse, leaving)
     swap = Swap(leaving, pull, weight * (leaving * pull).sum(1)[:, None],
@@ -139,9 +133,10 @@ def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
     starts = np.flatnonzero(score[np.arange(len(best)), best] > GAIN)
     if len(starts):
         best = best[starts]
-        batch.inverse[starts] = _updated(batch.inverse[starts], move, swap, starts, best)
         values, factor = group.pick(starts, best)
-        batch.place(starts, i, group.axes, values, factor if move.rest is None else factor * move.rest[starts])
+        rows = factor * move.rest[starts]
+        batch.inverse[starts] = _updated(batch.inverse[starts], move.shifted(rows, starts), weight, swap, starts, best)
+        batch.place(starts, i, group.axes, values, rows)
 
 
 def _variance_drop(batch, move, swap, ratio):
@@ -155,16 +150,14 @@ def _variance_drop(batch, move, swap, ratio):
     return np.where(ratio > 1e-6, drop / np.maximum(ratio, 1e-6) / now, -np.inf)
 
 
-def _updated(inverse, move, swap, starts, best):
+def _updated(inverse, coming, weight, swap, starts, best):
     """Inverse after the swap: a rank-two update (Sherman, Morrison and Woodbury)."""
-    _, factor = move.group.pick(starts, best)
-    coming = move.shifted(factor if move.rest is None else factor * move.rest[starts], starts)
     leave, enter, cross = swap.leave[starts, 0], swap.enter[starts, best], swap.cross[starts, best]
     ends = np.stack([_times(inverse, coming), swap.pull[starts]], axis=1)
     middle = np.empty((len(starts), 2, 2))
     middle[:, 0, 0], middle[:, 1, 1] = 1 - leave, -(1 + enter)
     middle[:, 0, 1] = middle[:, 1, 0] = cross
-    middle *= (move.weight / ((1 + enter) * (1 - leave) + cross**2))[:, None, None]
+    middle *= (weight / ((1 + enter) * (1 - leave) + cross**2))[:, None, None]
     return inverse - ends.transpose(0, 2, 1) @ (middle @ ends)
 
 
@@ -183,9 +176,7 @@ def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
     members = np.flatnonzero(batch.session == j)
     rest = group.rest(batch.settings[:, members])
     factor = np.broadcast_to(group.rows, (len(batch.rows), *group.rows.shape[-2:]))
-    new = factor[:, :, None, :] * (1.0 if rest is None else rest[:, None])
-    if rest is None:
-        new = np.repeat(new, len(members), axis=2)
+    new = factor[:, :, None, :] * rest[:, None]
     c = 1 - batch.weight[j]
     matrix = batch.matrix()
     trial = (matrix - _part(batch.rows[:, members], c))[:, None] + _part(new, c)

@@ -5,6 +5,7 @@ Criteria: "D" (small joint region for all coefficients; Bayesian D when the prob
 """
 
 from collections.abc import Sequence
+from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -113,11 +114,6 @@ def _coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | No
     return out
 
 
-def _every_combination(values: Sequence[np.ndarray | Sequence[float]]) -> np.ndarray:
-    """Every combination of the given values, one row each."""
-    return np.stack(np.meshgrid(*values, indexing="ij"), -1).reshape(-1, len(values))
-
-
 def _coordinate_groups(
     problem: DesignProblem, grid: Sequence[np.ndarray | None]
 ) -> list[CandidateGroup]:
@@ -127,7 +123,7 @@ def _coordinate_groups(
     for whole, most in ((False, POOL), (True, 27)):
         axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
         for pack in _packs(axes, grid, most):
-            groups.append(CandidateGroup(pack, _every_combination([grid[f] for f in pack]), terms, whole))
+            groups.append(CandidateGroup(pack, np.array(list(product(*(grid[f] for f in pack)))), terms, whole))
     return groups
 
 

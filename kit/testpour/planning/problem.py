@@ -105,12 +105,10 @@ class DesignProblem:
 
     def allowed(self, settings: np.ndarray) -> np.ndarray:
         """True for each row of `settings` (..., k) outside the forbidden region."""
-        settings = np.asarray(settings, float)
-        inside = np.ones(settings.shape[:-1], bool)
-        if self.forbidden is not None:
-            flat = np.asarray(self.forbidden(settings.reshape(-1, settings.shape[-1])), bool)
-            inside &= ~flat.reshape(inside.shape)
-        return inside
+        shape = settings.shape[:-1]
+        if self.forbidden is None:
+            return np.ones(shape, bool)
+        return ~np.asarray(self.forbidden(settings.reshape(-1, settings.shape[-1])), bool).reshape(shape)
 
     def in_the_way(self) -> str:
         """The limit that leaves no room, as the end of a refusal; empty where there is none."""
