@@ -156,12 +156,16 @@ def _read(given, factor, conflicts):
     return read
 
 
+def _factor_of(study, name, option, conflicts):
+    """The factor that an option is about; None, and noted, where the study has none."""
+    factor = next((f for f in study.factors if f.name == name), None)
+    if factor is None:
+        conflicts.append(f"This study has no {name}: add it under [factors], or leave `{option}` out.")
+    return factor
+
+
 def _rooms(study, sessions, rooms, conflicts):
-    if rooms is None:
-        return ()
-    room = next((f for f in study.factors if f.name == "room_temperature"), None)
-    if room is None:
-        conflicts.append("This study has no room_temperature: add it under [factors], or leave `rooms` out.")
+    if rooms is None or (room := _factor_of(study, "room_temperature", "rooms", conflicts)) is None:
         return ()
     given, alone = each_of(rooms), not is_several(rooms)
     if sessions and not alone and len(given) != sessions:
@@ -170,11 +174,7 @@ def _rooms(study, sessions, rooms, conflicts):
 
 
 def _depths(study, chosen, moulds, conflicts):
-    if moulds is None:
-        return ()
-    thickness = next((f for f in study.factors if f.name == "thickness"), None)
-    if thickness is None:
-        conflicts.append("This study has no thickness: add it under [factors], or leave `moulds` out.")
+    if moulds is None or (thickness := _factor_of(study, "thickness", "moulds", conflicts)) is None:
         return ()
     given = each_of(moulds)
     read = _read(given, replace(thickness, words="mould"), conflicts)

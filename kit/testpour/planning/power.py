@@ -70,18 +70,13 @@ def plan_power(
     se = noise_sd * np.sqrt(np.diag(np.linalg.inv(matrix)))
     whole, df = _strata(design, sessions, session_sd)
     names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
-    return pd.DataFrame([_line(se[i] * _span(term), df[i], whole[i]) for i, term in enumerate(terms) if any(term)],
-                        index=[term_name(term, names) for term in terms if any(term)])
-
-
-def _line(se, df, whole):
-    return {"compared": "between sessions" if whole else "within sessions", "df": df, "se": se,
-            "half_width": half_width(se, df), "smallest": smallest_effect(se, df)}
-
-
-def _span(term):
-    """How far the term's column can move over the cube: 2, or 1 when every exponent is even."""
-    return 2 if any(e % 2 for e in term) else 1
+    spans = np.array([2 if any(e % 2 for e in term) else 1 for term in terms])  # how far a term's column moves over the cube
+    found = pd.DataFrame({
+        "compared": np.where(whole, "between sessions", "within sessions"), "df": df, "se": se * spans,
+        "half_width": [half_width(*one) for one in zip(se * spans, df, strict=True)],
+        "smallest": [smallest_effect(*one) for one in zip(se * spans, df, strict=True)],
+    }, index=[term_name(term, names) for term in terms])
+    return found[[any(term) for term in terms]]
 
 
 def _strata(design, sessions, session_sd):

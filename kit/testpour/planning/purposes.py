@@ -137,9 +137,8 @@ def _mixed_words(fraction, lost):
 
 def _two_level(wishes, sizes):
     """Low and high pours that tell the main effects apart best."""
-    axes = tuple(
-        axis if axis.met is not None else replace(axis, levels=_ends(axis)) for axis in wishes.axes
-    )
+    ends = [(-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels)) for axis in wishes.axes]
+    axes = tuple(axis if axis.met is not None else replace(axis, levels=end) for axis, end in zip(wishes.axes, ends, strict=True))
     rows, sessions = _search(wishes, axes, sizes, main_terms, "D")
     why = (
         "Low and high of every setting, chosen so that their effects are told apart as sharply as these "
@@ -218,10 +217,6 @@ def _terms(kind, axes):
 def _met_alone(term, axes):
     """A room that is met only shows between sessions: its own effect is left to the session's error."""
     return any(axis.met is not None and term[f] for f, axis in enumerate(axes)) and sum(term) == 1
-
-
-def _ends(axis):
-    return (-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels))
 
 
 def _middle_pours(wishes, chosen):
