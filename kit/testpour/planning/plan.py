@@ -211,10 +211,7 @@ def plan_pours(
     made = None if castings is None else made_pours(study, castings.pours)
     wishes = _wishes(asked.coding, asked.sizes, made, seed)
     purpose = purpose or (purposes.pick_purpose(wishes) if asked.sides is None else purposes.SETTLE)
-    if asked.sides is not None:
-        chosen = purposes.settle(wishes, *asked.coding.encode(asked.sides))
-    else:
-        chosen = purposes.PICK[purpose](wishes)
+    chosen = purposes.PICK[purpose](wishes) if asked.sides is None else purposes.settle(wishes, *asked.coding.encode(asked.sides))
     table = _run_order(asked, chosen, castings, seed)
     why = chosen.why + (ONE_THING if asked.coding.hours is not None else "")
     wide = check_batch(to_unit(pot, "g", "pot"))

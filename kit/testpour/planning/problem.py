@@ -34,6 +34,11 @@ class Axis:
     met: tuple[float, ...] | None = None  # one coded value a session, which the plan may not change
     words: str = ""  # what it is called in a message; else its name
 
+    @property
+    def whole(self) -> bool:
+        """Whether all pours of a session share it."""
+        return self.hard or self.met is not None
+
 
 @dataclass(frozen=True, eq=False)
 class DesignProblem:
@@ -141,7 +146,7 @@ def _run_conflicts(problem):
 
 def _whole_session_conflicts(problem, sessions):
     """Effects of settings that hold for a whole session cannot outnumber the sessions."""
-    whole = [axis.hard or axis.met is not None for axis in problem.axes]
+    whole = [axis.whole for axis in problem.axes]
     if problem.prior is not None or not any(whole):
         return
     held = sum(all(w or e == 0 for w, e in zip(whole, term, strict=True)) for term in problem.terms)

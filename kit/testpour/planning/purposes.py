@@ -50,16 +50,10 @@ class Wishes:
         return self.coding.axes()
 
     @property
-    def numbers(self) -> np.ndarray:
-        """Session number of each new pour."""
-        return np.repeat(np.arange(len(self.sizes)), self.sizes)
-
-    @property
     def easy(self) -> bool:
         """True when every factor may change from pour to pour, at both ends of its span."""
         return not Heat(self.coding).matters and all(
-            not axis.hard and axis.met is None and (axis.levels is None or len(axis.levels) == 2)
-            for axis in self.axes
+            not axis.whole and (axis.levels is None or len(axis.levels) == 2) for axis in self.axes
         )
 
 
@@ -178,7 +172,7 @@ def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
     moved = int(np.argmax(np.abs(np.asarray(this) - that)))
     terms = ((0,) * k, tuple(int(i == moved) for i in range(k)))
     why = "Both settings are poured in every session, so that a good or bad day favours neither."
-    return Chosen(rows, wishes.numbers, terms, why)
+    return Chosen(rows, np.repeat(np.arange(len(wishes.sizes)), wishes.sizes), terms, why)
 
 
 def _search(wishes, axes, sizes, kind, criterion, with_past=False):
@@ -202,11 +196,8 @@ def _after_sessions(axis: Axis, sessions: int) -> Axis:
 
 def _terms(kind, axes):
     """Terms of a kind of model: no square of a two-valued factor, none of a factor met or set by session."""
-    flat = [
-        f for f, axis in enumerate(axes)
-        if axis.hard or axis.met is not None or (axis.levels is not None and len(axis.levels) < 3)
-    ]
-    whole = [f for f, axis in enumerate(axes) if axis.hard or axis.met is not None]
+    whole = [f for f, axis in enumerate(axes) if axis.whole]
+    flat = [*whole, *(f for f, axis in enumerate(axes) if axis.levels is not None and len(axis.levels) < 3)]
     return tuple(
         term
         for term in kind(len(axes))
@@ -228,14 +219,12 @@ def _middle_pours(wishes, chosen):
 def _middle_pour(axes, chosen, session):
     """The middle of every setting, but the session's own where all its pours share one."""
     here = chosen.rows[chosen.sessions == session][0]
-    return [here[f] if axis.hard or axis.met is not None else _middle(axis) for f, axis in enumerate(axes)]
+    return [here[f] if axis.whole else _middle(axis) for f, axis in enumerate(axes)]
 
 
 def _middle(axis):
     """Coded middle of an axis; the high side of one with two values."""
-    if axis.levels is None:
-        return 0.0
-    levels = sorted(axis.levels)
+    levels = sorted(axis.levels or [0.0])
     return levels[len(levels) // 2]
 
 
