@@ -19,8 +19,9 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from testpour.files import name_new, write_new
 from testpour.logbook.door import clean
+from testpour.logbook.entries import as_log_problem
 from testpour.logbook.tables import LogProblem
-from testpour.units import UnitProblem, to_unit
+from testpour.units import to_unit
 from testpour.wording import in_html, visible
 
 if TYPE_CHECKING:
@@ -92,12 +93,10 @@ def photo_row(
 
     A LogProblem where it is not a picture this kit reads, or too large.
     """
-    try:
+    with as_log_problem():
         hours = None if age is None else to_unit(age, "h", "age")
-        if hours is not None and not 0 <= hours < math.inf:
-            raise UnitProblem(f"photo: an age of {hours:g} h is not possible. Give hours after mixing.")
-    except UnitProblem as problem:
-        raise LogProblem(str(problem)) from None
+    if hours is not None and not 0 <= hours < math.inf:
+        raise LogProblem(f"photo: an age of {hours:g} h is not possible. Give hours after mixing.")
     data, ending = _plain(path)
     name = f"{hashlib.sha256(data).hexdigest()}.{ending}"
     _keep(Path(study.folder) / FOLDER / name, data)
@@ -165,8 +164,7 @@ def _anew(image, form):
     bare = Image.frombytes(image.mode, image.size, image.tobytes())
     flat = image.mode == "RGB" and form in ("JPEG", "MPO", "WEBP", "TIFF")
     made = io.BytesIO()
-    quality = {"quality": 90} if flat else {}
-    bare.save(made, "JPEG" if flat else "PNG", optimize=True, **quality)
+    bare.save(made, "JPEG" if flat else "PNG", optimize=True, quality=90)  # PNG knows no quality
     return made.getvalue(), "jpg" if flat else "png"
 
 
