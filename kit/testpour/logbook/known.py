@@ -94,9 +94,8 @@ def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, sure
     list of str
     """
     have, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
-    ends = ((have[one.reading], -math.inf if surely or one.low is None else one.low, math.inf if one.high is None else one.high)
-            for one in read if one.reading in have)
-    each = [text for reading, low, high in ends for text in check_read(reading, low, high, room).warnings]
+    ends = ((have[one.reading], known_of(one)) for one in read if one.reading in have)
+    each = [text for reading, one in ends for text in check_read(reading, -math.inf if surely else one.low, one.high, room).warnings]
     return [*each, *filter(None, [out_of_order(study, read)])]
 
 
@@ -130,36 +129,37 @@ def known(
         )
     if isinstance(value, str):
         return _from_text(reading, value.strip(), decimal)
-    if value is not None:
-        number = _end(reading, value, decimal)
-        return Known(number, number, "exact")
     if between is not None:
         if isinstance(between, str) or len(between) != 2:
             raise UnitProblem(f"{reading.words}: between takes two checks, as in between=(20, 25).")
         return _between(reading, *between, decimal)
     if not_yet is not None:
         return Known(_end(reading, not_yet, decimal), math.inf, "not yet")
-    return Known(-math.inf, _end(reading, already, decimal), "already")
+    if already is not None:
+        return Known(-math.inf, _end(reading, already, decimal), "already")
+    return _read_off(reading, value, decimal)
+
+
+def _read_off(reading, value, decimal):
+    number = _end(reading, value, decimal)
+    return Known(number, number, "exact")
 
 
 def _from_text(reading, text, decimal):
-    if reading.grades and text.casefold() in (word.casefold() for word in reading.grades):
-        grade = float([word.casefold() for word in reading.grades].index(text.casefold()))
-        return Known(grade, grade, "exact")
-    found = BETWEEN.match(text)
-    if found:
+    grades = [word.casefold() for word in reading.grades]
+    if text.casefold() in grades:
+        return _read_off(reading, grades.index(text.casefold()), decimal)
+    if found := BETWEEN.match(text):
         low, high = found["low"], found["high"]
         if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
             if PARTED.fullmatch(high):
                 raise UnitProblem(f"{reading.words}: {shortened(text)!r} has no unit behind its first time. Write one behind both.")
             low = f"{low} {to_number(high, reading.words, decimal)[1]}"
         return _between(reading, low, high, decimal)
-    found = NOT_YET.match(text)
-    if found:
-        return Known(_end(reading, found["low"], decimal), math.inf, "not yet")
-    found = ALREADY.match(text)
-    if found:
-        return Known(-math.inf, _end(reading, found["high"], decimal), "already")
+    if found := NOT_YET.match(text):
+        return known(reading, not_yet=found["low"], decimal=decimal)
+    if found := ALREADY.match(text):
+        return known(reading, already=found["high"], decimal=decimal)
     if ABOUT.match(text):
         raise UnitProblem(
             f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if "
@@ -167,8 +167,7 @@ def _from_text(reading, text, decimal):
         )
     if UNSURE.match(text) and not reading.grades:
         raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading, text)}")
-    number = _end(reading, text, decimal)
-    return Known(number, number, "exact")
+    return _read_off(reading, text, decimal)
 
 
 def _what_is_missing(reading, text):
