@@ -8,7 +8,7 @@ import pytest
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
-from testpour.logbook.entries import EntryCheck, LogProblems
+from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.text_file import decimal_marks
@@ -57,7 +57,7 @@ def test_what_commas_and_points_may_mark(cells, marks):
 
 def test_thousands_points_beside_decimal_commas(study, tmp_path):
     (entry,) = read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time;time to peak\nA;1,5;1.200;1.440\n"))
-    found = EntryCheck(study).check([entry])[0]["readings"]
+    found = check_entries(study, [entry])[0]["readings"]
     assert [reading["low"] for reading in found] == [1200, 1440]
 
 
@@ -222,7 +222,7 @@ def test_a_lot_may_be_a_number_where_the_header_says_lot(study, tmp_path):
 
 def test_a_time_in_two_parts_brings_its_unit(study, tmp_path):
     entries = read_sheet(study, sheet(tmp_path, "pour,catalyst,gel time (h)\nA,1,1h20\nB,1,1 h 30 min\nC,1,2\n"))
-    assert [row["readings"][0]["low"] for row in EntryCheck(study).check(entries)] == [80, 90, 120]
+    assert [row["readings"][0]["low"] for row in check_entries(study, entries)] == [80, 90, 120]
 
 
 @pytest.mark.parametrize("word", ["none", "-", "–", "nil", "no film"])

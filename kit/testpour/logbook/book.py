@@ -14,7 +14,7 @@ import pandas as pd
 from testpour.cautions import check_settings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.database import writing as queued
-from testpour.logbook.entries import EntryCheck, LogProblems, one_pour, reading_of
+from testpour.logbook.entries import LogProblems, check_entries, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, doubts, out_of_order
 from testpour.logbook.ledger import HISTORY, Ledger
@@ -167,8 +167,7 @@ class Logbook:
         with self._ledger() as ledger:
             made = ledger.standing(pour)
             row["pour"] = made.pour
-            ledger.refuse_second(row)
-            entry = ledger.insert("reading", row)
+            entry = ledger.add_reading(row)
             room = ledger.settings(made.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
         for text in filter(None, (*doubts(self.study, [SimpleNamespace(**row)], room), order)):
@@ -202,11 +201,8 @@ class Logbook:
         each = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
         rows = [reading_of(self.study, {**common, "value": value}) for value in each]
         with self._ledger() as ledger:
-            name, entries = ledger.standing(pour).pour, []
-            for row in rows:
-                ledger.refuse_second({**row, "pour": name})
-                entries.append(ledger.insert("reading", {**row, "pour": name}))
-            return entries
+            name = ledger.standing(pour).pour
+            return [ledger.add_reading({**row, "pour": name}) for row in rows]
 
     def add_all(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
         """Log many pours with their readings, all or none; `LogProblems` has a table of every problem.
@@ -222,7 +218,7 @@ class Logbook:
         list of str
             The names of the pours.
         """
-        checked = EntryCheck(self.study).check(entries)
+        checked = check_entries(self.study, entries)
         with self._ledger() as ledger:
             return ledger.add(checked)
 
@@ -250,7 +246,7 @@ class Logbook:
             logged all the same.
         """
         entries = read_sheet(self.study, self._beside(path))
-        checked = EntryCheck(self.study).check(entries)
+        checked = check_entries(self.study, entries)
         with self.writing() as connection:
             self._refuse_again(connection, entries, checked)
             names = Ledger(self.study, connection).add(checked)

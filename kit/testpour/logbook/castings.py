@@ -108,7 +108,7 @@ class Castings:
         Parameters
         ----------
         entry : dict
-            As `EntryCheck.check` returns it. A day that is not known may be any day.
+            As `check_entries` returns it. A day that is not known may be any day.
 
         Returns
         -------

@@ -21,8 +21,6 @@ from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, in_html, table_html
 
 if TYPE_CHECKING:
-    import datetime as dt
-
     from testpour.columns import Reading
 
 COLUMNS = ["row", "column", "value", "problem"]
@@ -51,111 +49,111 @@ class LogProblems(LogProblem):
         return f"<p>{in_html(str(self))}</p>{table_html(self.problems, index=False)}"
 
 
-class EntryCheck:
-    """Checks entries against a study."""
+def check_entries(
+    study: Study, entries: Sequence[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
+) -> list[dict[str, Any]]:
+    """The entries as rows for the log, as `Ledger.add` takes them; `LogProblems` has every problem, in their order.
 
-    def __init__(self, study: Study) -> None:
-        self.study = study
+    `problems` are those already found while reading them, reported with the rest.
+    """
+    problems, checked, seen = list(problems), [], set()
+    for place, entry in enumerate(entries, start=1):
+        where = entry.get("where", f"pour {entry.get('pour') or place}")
+        found = _pour(study, entry, where, problems)
+        name = entry.get("pour")
+        if name and name in seen:
+            problems.append((where, "pour", name, f"{name} is listed twice. Give each pour its own name."))
+        seen.add(name)
+        found["readings"] = list(_readings(study, entry, where, problems))
+        problems += _doubled(study, found["readings"], where)
+        checked.append(found)
+    if problems:
+        order = {entry.get("where"): place for place, entry in enumerate(entries)}
+        raise LogProblems(sorted(problems, key=lambda problem: order.get(problem[0], -1)))
+    return checked
 
-    def check(
-        self, entries: Sequence[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
-    ) -> list[dict[str, Any]]:
-        """The entries as rows for the log, as `Ledger.add` takes them; `LogProblems` has every problem, in their order.
 
-        `problems` are those already found while reading them, reported with the rest.
-        """
-        problems, checked, seen = list(problems), [], set()
-        for place, entry in enumerate(entries, start=1):
-            where = entry.get("where", f"pour {entry.get('pour') or place}")
-            found = self._pour(entry, where, problems)
-            name = entry.get("pour")
-            if name and name in seen:
-                problems.append((where, "pour", name, f"{name} is listed twice. Give each pour its own name."))
-            seen.add(name)
-            found["readings"] = list(self._readings(entry, where, problems))
-            problems += self._doubled(found["readings"], where)
-            checked.append(found)
-        if problems:
-            order = {entry.get("where"): place for place, entry in enumerate(entries)}
-            raise LogProblems(sorted(problems, key=lambda problem: order.get(problem[0], -1)))
-        return checked
-
-    def _pour(self, entry, where, problems):
-        row, made_at, given = {}, UNDATED, {}
+def _pour(study, entry, where, problems):
+    row, made_at, given = {}, UNDATED, {}
+    try:
+        given = study.named(entry.get("settings", {}))
+    except StudyProblems as problem:
+        problems.append((where, "settings", entry["settings"], problem.problems[0]))
+    for name, value in given.items():
         try:
-            given = self.study.named(entry.get("settings", {}))
+            row |= settings_row(study, {name: value})
         except StudyProblems as problem:
-            problems.append((where, "settings", entry["settings"], problem.problems[0]))
-        for name, value in given.items():
-            try:
-                row |= self.settings({name: value})
-            except StudyProblems as problem:
-                problems.append((where, self._head(name), value, problem.problems[0]))
+            problems.append((where, _head(study, name), value, problem.problems[0]))
+    try:
+        made_at = UNDATED if missing(entry.get("made_at")) else made_on(entry["made_at"])
+    except UnitProblem as problem:
+        problems.append((where, "made at", entry["made_at"], str(problem)))
+    note = clean(entry.get("note"))
+    refusals = [text for text in check_settings(study, row).refusals if text not in note]
+    for refusal in refusals if not entry.get("made_anyway") else ():
+        problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
+    row = _pour_row(entry, made_at, row, refusals)
+    return {**row, "session": row["session"] or "1"}
+
+
+def settings_row(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
+    """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
+    said = {name: value for name, value in study.named(given).items() if not missing(value)}
+    whole = study.settings({**dict.fromkeys(given), **said})
+    return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
+
+
+def _readings(study, entry, where, problems):
+    for reading in entry.get("readings", ()):
         try:
-            made_at = UNDATED if missing(entry.get("made_at")) else made_on(entry["made_at"])
-        except UnitProblem as problem:
-            problems.append((where, "made at", entry["made_at"], str(problem)))
-        note = clean(entry.get("note"))
-        refusals = [text for text in check_settings(self.study, row).refusals if text not in note]
-        for refusal in refusals if not entry.get("made_anyway") else ():
-            problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
-        row = _pour_row(entry, made_at, row, refusals)
-        return {**row, "session": row["session"] or "1"}
+            yield reading_row(study, reading)
+        except (UnitProblem, KeyError) as problem:
+            column = reading.get("column") or _head(study, reading["reading"])
+            problems.append((where, column, reading.get("value"), str(problem.args[0])))
 
-    def settings(self, given: Mapping[str, Any]) -> dict[str, float | str]:
-        """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
-        said = {name: value for name, value in self.study.named(given).items() if not missing(value)}
-        whole = self.study.settings({**dict.fromkeys(given), **said})
-        return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
 
-    def _readings(self, entry, where, problems):
-        for reading in entry.get("readings", ()):
-            try:
-                yield self.reading(reading)
-            except (UnitProblem, KeyError) as problem:
-                column = reading.get("column") or self._head(reading["reading"])
-                problems.append((where, column, reading.get("value"), str(problem.args[0])))
+def _doubled(study, rows, where):
+    """Problems of readings that one pour can have only once."""
+    seen = set()
+    for row in rows:
+        reading = study.reading(row["reading"])
+        key = (row["reading"], row["age"], row["specimen"])
+        if key in seen and read_once(reading):
+            yield where, reading.words, "", f"{reading.words} is given twice. Keep the right one."
+        seen.add(key)
 
-    def _doubled(self, rows, where):
-        """Problems of readings that one pour can have only once."""
-        seen = set()
-        for row in rows:
-            reading = self.study.reading(row["reading"])
-            key = (row["reading"], row["age"], row["specimen"])
-            if key in seen and read_once(reading):
-                yield where, reading.words, "", f"{reading.words} is given twice. Keep the right one."
-            seen.add(key)
 
-    def _head(self, name):
-        columns = {c.name: c.words for c in (*self.study.factors, *self.study.readings)}
-        return columns.get(name, name)
+def _head(study, name):
+    columns = {c.name: c.words for c in (*study.factors, *study.readings)}
+    return columns.get(name, name)
 
-    def reading(self, entry: Mapping[str, Any]) -> dict[str, Any]:
-        """One reading as a row for the log, but for ``pour``; ends in the reading's unit, age in h.
 
-        `entry` holds ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age`` (h),
-        ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a KeyError where the study
-        has no such reading.
-        """
-        reading = self.study.reading(entry["reading"])
-        ways = {key: entry[key] for key in ("value", "between", "not_yet", "already") if entry.get(key) is not None}
-        found = known(reading, ways.pop("value", None), decimal=entry.get("decimal"), **ways)
-        age = None if missing(entry.get("age")) else entry["age"]
-        if age is None and reading.ages:
+def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
+    """One reading as a row for the log, but for ``pour``; ends in the reading's unit, age in h.
+
+    `entry` holds ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age`` (h),
+    ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a KeyError where the study
+    has no such reading.
+    """
+    reading = study.reading(entry["reading"])
+    found = known(reading, **{way: entry.get(way) for way in ("value", "between", "not_yet", "already", "decimal")})
+    hours = None
+    if reading.ages:
+        if missing(entry.get("age")):
             raise UnitProblem(f"{reading.words} changes with age: say how long after mixing, for example age=\"24 h\".")
-        hours = None if age is None or not reading.ages else to_unit(age, "h", "age")
-        if hours is not None and not 0 < hours <= 24 * 3650:
+        hours = to_unit(entry["age"], "h", "age")
+        if not 0 < hours <= 24 * 3650:
             raise UnitProblem(f"{reading.words}: an age of {hours:g} h is not possible. Give hours after mixing.")
-        return {
-            "reading": reading.name,
-            "low": None if math.isinf(found.low) else found.low,
-            "high": None if math.isinf(found.high) else found.high,
-            "known": found.how,
-            "age": hours,
-            "specimen": _specimen(entry.get("specimen", "")),
-            "by": clean(entry.get("by"), line=True),
-            "note": clean(entry.get("note")),
-        }
+    return {
+        "reading": reading.name,
+        "low": None if math.isinf(found.low) else found.low,
+        "high": None if math.isinf(found.high) else found.high,
+        "known": found.how,
+        "age": hours,
+        "specimen": _specimen(entry.get("specimen", "")),
+        "by": clean(entry.get("by"), line=True),
+        "note": clean(entry.get("note")),
+    }
 
 
 def one_pour(
@@ -195,22 +193,10 @@ def as_log_problem() -> Iterator[None]:
         raise LogProblem(str(problem.args[0])) from None
 
 
-@as_log_problem()
-def settings_of(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
-    """Settings as the log keeps them; see `EntryCheck.settings`."""
-    return EntryCheck(study).settings(given)
-
-
-@as_log_problem()
-def moment_of(made_at: str | dt.datetime | None) -> dt.datetime:
-    """When a pour was made, on the workshop's clock; see `made_on`."""
-    return made_on(made_at)
-
-
-@as_log_problem()
-def reading_of(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
-    """A reading as a row for the log; see `EntryCheck.reading`."""
-    return EntryCheck(study).reading(entry)
+# The same for one pour or reading by itself, whose problems are said at once.
+settings_of = as_log_problem()(settings_row)
+moment_of = as_log_problem()(made_on)
+reading_of = as_log_problem()(reading_row)
 
 
 def read_once(reading: Reading) -> bool:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
 MANY = 500  # names in one question to the database
-TABLES = {"reading": READINGS, "photo": PHOTOS}
+TABLES = {"pour": POURS, "reading": READINGS, "photo": PHOTOS}
 
 
 class Ledger:
@@ -73,7 +73,7 @@ class Ledger:
     def insert_pour(self, entry: Mapping[str, Any]) -> int:
         """Add one row of a pour with its settings; returns its entry number."""
         row = {k: entry[k] for k in ("pour", "session", "made_at", "by", "note", "supersedes", "void") if k in entry}
-        number = self._insert(POURS, row)
+        number = self.insert("pour", row)
         settings = [
             {"entry": number, "factor": name, "number": None if isinstance(v, str) else float(v),
              "text": v if isinstance(v, str) else None}
@@ -84,12 +84,27 @@ class Ledger:
         return number
 
     def insert(self, kind: str, row: Mapping[str, Any]) -> int:
-        """Add one row of a "reading" or a "photo"; returns its entry number."""
-        return self._insert(TABLES[kind], row)
+        """Add one row of a "pour", a "reading" or a "photo"; returns its entry number."""
+        table = TABLES[kind]
+        return self._connection.execute(table.insert().values({**row, "logged_at": _utc()}).returning(table.c.entry)).scalar_one()
 
-    def _insert(self, table, row):
-        row = {**row, "logged_at": _utc()}
-        return self._connection.execute(table.insert().values(**row)).inserted_primary_key[0]
+    def add_reading(self, row: Mapping[str, Any]) -> int:
+        """Add one reading, refused where the log has it already: a notebook cell run twice must not count it twice."""
+        reading = self.study.reading(row["reading"])
+        query = sa.select(READINGS.c.entry).where(
+            READINGS.c.pour == row["pour"],
+            READINGS.c.reading == row["reading"],
+            READINGS.c.specimen == row["specimen"],
+            READINGS.c.age.is_not_distinct_from(row["age"]),
+            standing(READINGS),
+        )
+        held = self._connection.execute(query).scalar() if read_once(reading) else None
+        if held is not None:
+            raise LogProblem(
+                f"{row['pour']} has its {reading.words} already (entry {held}). Put it right with "
+                f"correct_reading({held}, ...), or name another specimen if two were read."
+            )
+        return self.insert("reading", row)
 
     def settings(self, entry: int) -> dict[str, float | str]:
         """The settings of one row of a pour: factor name to float in the factor's unit, or text."""
@@ -184,25 +199,6 @@ class Ledger:
         reading = next((r for r in self.study.readings if r.name == name), Reading(row.reading))
         unit = shown_unit(reading.unit)
         return f"{known_of(row).words(reading)} {unit}".strip()
-
-    def refuse_second(self, row: Mapping[str, Any]) -> None:
-        """Refuse a reading that the log has already: a notebook cell run twice must not count it twice."""
-        reading = self.study.reading(row["reading"])
-        if not read_once(reading):
-            return
-        query = sa.select(READINGS.c.entry).where(
-            READINGS.c.pour == row["pour"],
-            READINGS.c.reading == row["reading"],
-            READINGS.c.specimen == row["specimen"],
-            READINGS.c.age.is_not_distinct_from(row["age"]),
-            standing(READINGS),
-        )
-        held = self._connection.execute(query).scalar()
-        if held is not None:
-            raise LogProblem(
-                f"{row['pour']} has its {reading.words} already (entry {held}). Put it right with "
-                f"correct_reading({held}, ...), or name another specimen if two were read."
-            )
 
 
 def _replaced(old, deed, why):

@@ -7,7 +7,7 @@ import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from testpour.logbook.entries import EntryCheck, LogProblems, read_once
+from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import HeaderProblem, read_head, units_below
 from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
@@ -72,7 +72,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     first, heads = _below(study, heads, rows, start, problems)
     entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     nameless = list(_without_header(rows, start, across, entries, problems))
-    EntryCheck(study).check(entries, problems)
+    check_entries(study, entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
