@@ -1,6 +1,7 @@
 """What cannot be used, said in words: one sentence, or every problem of something given at once."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 SHOWN = 40  # problems listed in a notebook; `.problems` has them all
 
@@ -26,6 +27,15 @@ class Problems(Problem):
         if len(self.problems) == 1:
             return super()._render_traceback_()
         return listed_below(f"{type(self).__name__}: {self.where}: {len(self.problems)} problems.", self.problems)
+
+
+@contextmanager
+def noted(problems: list[str]) -> Iterator[None]:
+    """Add what is refused in a block to `problems`, and go on below it."""
+    try:
+        yield
+    except Problem as problem:
+        problems.append(str(problem))
 
 
 def listed_below(heading: str, problems: list[str]) -> list[str]:

@@ -16,6 +16,7 @@ from testpour.exchange.onset import smoothed
 from testpour.exchange.peak import clipped, stuck_from, two_warmings
 from testpour.exchange.trace import Trace
 from testpour.logbook.door import moment
+from testpour.problems import noted
 from testpour.units import UnitProblem, show, to_unit
 from testpour.wording import count
 
@@ -66,11 +67,13 @@ def read_trace(
     """
     path = Path(path)
     grid = find_grid(path.name, read_letters(path))
-    times, problems = read_times(grid, time, day_first)
+    times, wrong = read_times(grid, time, day_first)
     found, more = read_channels(grid, times, channel, room, unit)
-    mixed, wrong = _mixed(mixed_at, times) if not problems else (0.0, [])
-    end, last = _minutes(until, "until")
-    problems = [*problems, *more, *wrong, *last]
+    problems, mixed, end = [*wrong, *more], 0.0, np.inf
+    with noted(problems):
+        mixed = _mixed(mixed_at, times) if mixed_at is not None and not wrong else mixed
+    with noted(problems):
+        end = _minutes(until, "until") if until is not None else end
     if problems or times.minutes is None or found is None:
         raise TraceProblems(path.name, problems)
     chosen, beside = found
@@ -98,7 +101,7 @@ def _table(minutes, casting, room, end):
     table = pd.DataFrame({"minutes": minutes, "temperature": casting.degrees})
     if room is not None:
         table["room"] = room.degrees
-    table = table[np.isfinite(table["minutes"]) & (table["minutes"] <= (np.inf if end is None else end))]
+    table = table[np.isfinite(table["minutes"]) & (table["minutes"] <= end)]
     # A logger that stamps whole minutes writes several rows with one stamp: their mean is what is known.
     return table.groupby("minutes", as_index=False).mean()
 
@@ -193,38 +196,33 @@ def _two_castings(table):
 
 
 def _minutes(value, what):
-    """An argument in minutes, or the problem with it."""
-    if value is None:
-        return None, []
-    try:
-        found = to_unit(value, "min", what)
-        return (found, []) if np.isfinite(found) else (None, [f"{what}: {value!r} is not a time. Give minutes."])
-    except UnitProblem as problem:
-        return None, [str(problem)]
+    """An argument in minutes; a UnitProblem where it is none."""
+    found = to_unit(value, "min", what)
+    if not np.isfinite(found):
+        raise UnitProblem(f"{what}: {value!r} is not a time. Give minutes.")
+    return found
 
 
 def _mixed(mixed_at, times):
-    """Minute of mixing after the first row, or the problem with it."""
-    if mixed_at is None:
-        return 0.0, []
-    clock = HMS.fullmatch(mixed_at.strip()) if isinstance(mixed_at, str) else None
-    if times.midnight is not None and isinstance(mixed_at, str) and (two := TWO_WAYS.fullmatch(mixed_at.strip())):
-        said = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {mixed_at.strip()} min after the first row"
-        return 0.0, [f"{said}. Write '{two[1]}:{two[2]}' or '{mixed_at.strip()} min'."]
-    if clock:
+    """Minute of mixing after the first row; a UnitProblem where it is not told."""
+    text = mixed_at.strip() if isinstance(mixed_at, str) else ""
+    if times.midnight is not None and (two := TWO_WAYS.fullmatch(text)):
+        said = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {text} min after the first row"
+        raise UnitProblem(f"{said}. Write '{two[1]}:{two[2]}' or '{text} min'.")
+    if HMS.fullmatch(text):
         if times.midnight is None:
-            return 0.0, [f"mixed_at={mixed_at!r} is a time of day and the trace has elapsed times. Give minutes after its first row."]
-        after = minutes_of(mixed_at.strip()) + times.midnight
-        return (after - DAY * round(after / DAY), []) if np.isfinite(after) else (0.0, [f"mixed_at={mixed_at!r} is not a time of day."])
-    dated = isinstance(mixed_at, dt.date) or (isinstance(mixed_at, str) and re.search(r"\d[-/.]\d+[-/.]\d|\d:\d", mixed_at))
-    if not dated:
-        found, problems = _minutes(mixed_at, "mixed_at")
-        return found or 0.0, problems
+            raise UnitProblem(f"mixed_at={mixed_at!r} is a time of day and the trace has elapsed times. Give minutes after its first row.")
+        after = minutes_of(text) + times.midnight
+        if not np.isfinite(after):
+            raise UnitProblem(f"mixed_at={mixed_at!r} is not a time of day.")
+        return after - DAY * round(after / DAY)
+    if not isinstance(mixed_at, dt.date) and not re.search(r"\d[-/.]\d+[-/.]\d|\d:\d", text):
+        return _minutes(mixed_at, "mixed_at")
     if times.date is None:
-        return 0.0, ["mixed_at is a date, and the trace states none that is sure. Give the time of day, or minutes after its first row."]
+        raise UnitProblem("mixed_at is a date, and the trace states none that is sure. Give the time of day, or minutes after its first row.")
     try:
         when = moment(mixed_at)
     except UnitProblem as problem:
-        return 0.0, [f"mixed_at: {problem}"]
+        raise UnitProblem(f"mixed_at: {problem}") from None
     first = dt.datetime.combine(times.date, dt.time()) - dt.timedelta(minutes=times.midnight)
-    return (when - first).total_seconds() / 60.0, []
+    return (when - first).total_seconds() / 60.0

@@ -12,7 +12,7 @@ from testpour.exchange.grid import TraceProblems
 from testpour.exchange.judge import WARM
 from testpour.exchange.onset import RISE
 from testpour.logbook.known import known
-from testpour.units import UnitProblem
+from testpour.problems import noted
 from testpour.wording import in_html, listed, table_html
 
 if TYPE_CHECKING:
@@ -218,10 +218,8 @@ def _refuse_out_of_range(trace, study, ways):
     """All or nothing: what the log would refuse is refused before the first is stored."""
     problems = []
     for name, way in ways.items():
-        try:
+        with noted(problems):
             known(study.reading(name), **way)
-        except UnitProblem as problem:
-            problems.append(str(problem))
     if problems:
         raise TraceProblems(trace.source, problems)
 

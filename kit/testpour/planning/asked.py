@@ -17,6 +17,7 @@ from testpour.planning.believed import settings_refused
 from testpour.planning.coding import Coding, coding_for, each_of, is_several
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.planning.problem import PlanConflict
+from testpour.problems import noted
 from testpour.study import StudyProblems
 from testpour.units import UnitProblem, show
 from testpour.wording import count, listed, shortened
@@ -100,14 +101,11 @@ def _check_budget(pours, resin, pot, conflicts):
 
 def _grams(value, what, conflicts):
     """An amount in g, above nothing; None where it is not clear."""
-    try:
+    with noted(conflicts):
         grams = amount(value, "g", what)
-    except UnitProblem as problem:
-        conflicts.append(str(problem))
-        return None
-    if grams > 0:
-        return grams
-    conflicts.append(f"{what}: {value} cannot be weighed. Give a number above zero, in g.")
+        if grams > 0:
+            return grams
+        raise UnitProblem(f"{what}: {value} cannot be weighed. Give a number above zero, in g.")
     return None
 
 

@@ -11,8 +11,8 @@ import pandas as pd
 
 from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.planning.problem import Axis, PlanConflict
+from testpour.problems import noted
 from testpour.study import Study
-from testpour.units import UnitProblem
 from testpour.wording import count, listed
 
 if TYPE_CHECKING:
@@ -149,10 +149,8 @@ def _read(given, factor, conflicts):
     """Each value as a float in the factor's unit; what cannot be read is noted and left out."""
     read = []
     for value in given:
-        try:
+        with noted(conflicts):
             read.append(factor.parse(value))
-        except UnitProblem as problem:
-            conflicts.append(str(problem))
     return read
 
 
