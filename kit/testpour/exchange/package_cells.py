@@ -8,11 +8,13 @@ import json
 import math
 import warnings
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from testpour.logbook.castings import spelt
 from testpour.logbook.sheet_cells import tame, untame
 from testpour.logbook.tables import UNDATED
 from testpour.text_file import nested
@@ -30,9 +32,7 @@ def to_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
     """Columns as the bytes of a CSV file; None, NaN, the infinities and days that are not known become blank cells."""
     written = {}
     for field in table.fields:
-        # A value that comes again, as most do, is spelt once.
-        place, different = pd.factorize(pd.Series(columns[field["name"]], dtype=object), use_na_sentinel=False)
-        written[field["name"]] = np.array([_cell(value, field) for value in different], dtype=object)[place]
+        written[field["name"]] = spelt(pd.Series(columns[field["name"]], dtype=object), partial(_cell, field=field))
     return pd.DataFrame(written, dtype=object).to_csv(index=False, lineterminator="\n").encode("utf-8")
 
 

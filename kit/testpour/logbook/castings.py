@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Protocol, runtime_checkable
 
@@ -201,12 +201,12 @@ def _feed(digest, table):
         if pd.api.types.is_datetime64_any_dtype(column):
             digest.update(column.to_numpy("datetime64[us]").astype("<i8").tobytes())
         elif pd.api.types.is_numeric_dtype(column):
-            digest.update(" ".join(_spelt(column.astype(float), lambda number: f"{number + 0:.10g}")).encode())
+            digest.update(" ".join(spelt(column.astype(float), lambda number: f"{number + 0:.10g}")).encode())
         else:
-            digest.update("".join(_spelt(column.fillna(""), lambda text: f"{len(str(text))}:{text}")).encode())
+            digest.update("".join(spelt(column.fillna(""), lambda text: f"{len(str(text))}:{text}")).encode())
 
 
-def _spelt(column, spell):
+def spelt(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
     """Each value spelt out; a value that comes again, as most do, is spelt once."""
     place, different = pd.factorize(column, use_na_sentinel=False)
     return np.array([spell(value) for value in different.tolist()], dtype=object)[place]
