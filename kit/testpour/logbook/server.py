@@ -43,8 +43,7 @@ SAID = {
     r"port \d+ failed: (server closed the connection|.*(Connection reset by peer|Broken pipe))":
         "cannot be reached: the database server stopped as it was asked. Wait a minute, or look who stopped it.",
     "is starting up": "cannot be reached: the database server is starting. Try again in a minute.",
-    "could not translate host name": "cannot be reached: no computer of that name is known. Check the host in the address.",
-    "failed to resolve host": "cannot be reached: no computer of that name is known. Check the host in the address.",
+    "could not translate host name|failed to resolve host": "cannot be reached: no computer of that name is known. Check the host in the address.",
     "timeout expired": "cannot be reached: no answer within five seconds. Check the network, and that the server is on.",
     "Network is unreachable": "cannot be reached: the network is down. Check the network.",
     "No route to host": "cannot be reached: there is no way to that computer. Check the network, and that the server is on.",

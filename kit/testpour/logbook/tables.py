@@ -31,8 +31,11 @@ FACTS = sa.Table(
 )
 
 
-def _entries(name, *columns):
-    """A table to which a row is added for each thing logged, corrected or withdrawn, and none is ever changed."""
+def _entries(name, looked_up, *columns):
+    """A table to which a row is added for each thing logged, corrected or withdrawn, and none is ever changed.
+
+    Two corrections cannot replace the same row: the second must be made to the first. `looked_up` names the index by pour.
+    """
     return sa.Table(
         name,
         METADATA,
@@ -42,6 +45,8 @@ def _entries(name, *columns):
         sa.Column("supersedes", sa.Integer, sa.ForeignKey(f"{name}.entry")),
         sa.Column("void", sa.Boolean, nullable=False, server_default=sa.false()),
         sa.Column("logged_at", sa.DateTime, nullable=False),
+        sa.Index(f"one_correction_of_a_{name.removesuffix('s')}", "supersedes", unique=True),
+        sa.Index(looked_up, "pour"),
     )
 
 
@@ -52,14 +57,14 @@ def _said(name):
 
 POURS = _entries(
     "pours",
+    "rows_of_a_pour",
     _said("session"),
     sa.Column("made_at", sa.DateTime, nullable=False),
     _said("by"),
     _said("note"),
 )
 
-# Two benches cannot name a first entry alike; a correction carries its pour's name again. Nor can two
-# corrections replace the same row: the second must be made to the first.
+# Two benches cannot name a first entry alike; a correction carries its pour's name again.
 sa.Index(
     "one_first_entry",
     POURS.c.pour,
@@ -67,7 +72,6 @@ sa.Index(
     sqlite_where=POURS.c.supersedes.is_(None),
     postgresql_where=POURS.c.supersedes.is_(None),
 )
-sa.Index("one_correction_of_a_pour", POURS.c.supersedes, unique=True)
 
 SETTINGS = sa.Table(
     "settings",
@@ -81,6 +85,7 @@ SETTINGS = sa.Table(
 
 READINGS = _entries(
     "readings",
+    "readings_of_a_pour",
     sa.Column("reading", sa.Text, nullable=False),
     sa.Column("low", sa.Double),
     sa.Column("high", sa.Double),
@@ -91,19 +96,15 @@ READINGS = _entries(
     _said("note"),
     sa.CheckConstraint("low IS NULL OR high IS NULL OR low <= high", name="ends_in_order"),
 )
-sa.Index("one_correction_of_a_reading", READINGS.c.supersedes, unique=True)
-sa.Index("rows_of_a_pour", POURS.c.pour)
-sa.Index("readings_of_a_pour", READINGS.c.pour)
 
 PHOTOS = _entries(
     "photos",
+    "photos_of_a_pour",
     sa.Column("file", sa.Text, nullable=False),
     sa.Column("age", sa.Double),
     _said("by"),
     _said("note"),
 )
-sa.Index("one_correction_of_a_photo", PHOTOS.c.supersedes, unique=True)
-sa.Index("photos_of_a_pour", PHOTOS.c.pour)
 
 
 def _only_grows(table):
