@@ -47,7 +47,6 @@ def read_letters(path: Path) -> str:
 class Grid:
     """The block of rows that holds the trace."""
 
-    name: str  # of the file
     heads: tuple[str, ...]  # what stands above each column, name and unit joined; "" where nothing does
     rows: tuple[tuple[str, ...], ...]  # cells, stripped
     lines: tuple[int, ...]  # number of each row's line in the file
@@ -77,7 +76,7 @@ def find_grid(name: str, text: str) -> Grid:
     heads, above = _heads(rows, block[0], width)
     _refuse_two_commas(name, best, rows, block)
     data = tuple(tuple(rows[k]) for k in block)
-    return Grid(name, heads, data, tuple(k + 1 for k in block), above, _decimal(name, data), tuple(k + 1 for k in inside))
+    return Grid(heads, data, tuple(k + 1 for k in block), above, _decimal(name, data), tuple(k + 1 for k in inside))
 
 
 @lru_cache(maxsize=300_000)

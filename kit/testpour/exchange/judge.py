@@ -97,7 +97,7 @@ def _began_hot(minutes, degrees):
 
 def _began_after(peak, minutes):
     """The readings of a trace that only cools: no less than its highest row, and no later than that."""
-    rows = {"peak_temperature": (peak.degrees, peak.degrees, np.inf, "not yet")}
+    rows = {"peak_temperature": _interval(peak.degrees, np.inf)}
     if minutes[0] > 0.0:  # else the first row was taken for mixing, and says nothing about the time
         by = peak.hole[1] if peak.hole else peak.minute + peak.minute_either_side
         rows = {"time_to_peak": (by, -np.inf, by, "already"), **rows}
@@ -111,13 +111,9 @@ def _readings(onset, peak, minutes):
         rows["onset"] = (middle, *_interval(low, high)[1:])
         first, last = max(onset.between("leaves", 0.05), 0.5), onset.between("gelled", 0.95)
         rows["gel_time"] = _interval(first, max(min(last, peak.minute), first) if peak.passed else last)
-    if not peak.passed:
-        last = float(minutes[-1])
-        rows["time_to_peak"] = (last, last, np.inf, "not yet")
-        rows["peak_temperature"] = (peak.degrees, peak.degrees, np.inf, "not yet")
-    elif peak.hole:
-        rows["time_to_peak"] = _interval(*peak.hole)
-        rows["peak_temperature"] = (peak.degrees, peak.degrees, np.inf, "not yet")
+    if peak.hole or not peak.passed:
+        rows["time_to_peak"] = _interval(*(peak.hole if peak.passed else (minutes[-1], np.inf)))
+        rows["peak_temperature"] = _interval(peak.degrees, np.inf)
     else:
         near, ends = peak.minute_either_side, (peak.minute - peak.minute_either_side, peak.minute + peak.minute_either_side)
         rows["time_to_peak"] = (peak.minute, peak.minute, peak.minute, "exact") if near <= SHARP else _interval(*ends)
