@@ -1,19 +1,15 @@
 """Which column holds the casting's temperature, which the room's, and in what unit."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 
+from testpour.exchange.clock import Times
 from testpour.exchange.grid import Grid, number
 from testpour.exchange.judge import WARM
 from testpour.wording import listed
-
-if TYPE_CHECKING:
-    from testpour.exchange.clock import Times
 
 ROOM = re.compile(r"\b(room|ambient|air|shop|workshop|raum|umgebung|luft|ambiante|ambiente)\b", re.IGNORECASE)
 OTHER = re.compile(r"%|\b(rh|humidity|hygro\w*|dew|volts?|mv|battery|batt|pressure|h?pa|mbar|event|status|cold junction|cj)\b", re.IGNORECASE)

@@ -1,24 +1,18 @@
 """Castings as a table that spreadsheets and other programs open."""
 
-from __future__ import annotations
-
 import io
 import re
 import zipfile
 import zlib
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.files import Kind, free_for, put
-from testpour.logbook.castings import HoldsCastings
+from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.logbook.sheet_cells import tame
 from testpour.problems import Problem
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
 
 MAKER = "testpour, table of castings"
 LONGEST = 100_000  # bytes that are looked at to tell an earlier table

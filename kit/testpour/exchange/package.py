@@ -1,7 +1,5 @@
 """A log with its study written as an open Data Package, which other programs read without this kit."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 import os
@@ -10,7 +8,6 @@ import zipfile
 from dataclasses import fields as parts_of
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,15 +25,13 @@ from testpour.exchange.package_schema import (
     tables,
 )
 from testpour.files import name_new
+from testpour.logbook.book import Logbook
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS, load_castings
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.tables import all_rows
 from testpour.study import Aim
 from testpour.wording import ESCAPED
-
-if TYPE_CHECKING:
-    from testpour.logbook.book import Logbook
 
 
 def write_package(

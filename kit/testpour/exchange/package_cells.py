@@ -1,7 +1,5 @@
 """The tables of a Data Package: values as text by the column's declared type, back again, and whether they can be a log."""
 
-from __future__ import annotations
-
 import datetime as dt
 import io
 import json
@@ -9,20 +7,18 @@ import math
 import warnings
 from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from testpour.exchange.package_schema import Table
 from testpour.logbook.castings import spelt
 from testpour.logbook.sheet_cells import tame, untame
 from testpour.logbook.tables import UNDATED
+from testpour.study import Study
 from testpour.text_file import nested
 from testpour.wording import ESCAPED
-
-if TYPE_CHECKING:
-    from testpour.exchange.package_schema import Table
-    from testpour.study import Study
 
 SHOWN = 20  # cells of a column named one by one
 ROWS_SHOWN = 5  # rows named in a problem

@@ -1,16 +1,15 @@
 """An open Data Package of a log, read back: checksums, units and every value checked, all problems at once."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from dataclasses import fields as parts_of
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from testpour.columns import Factor, Reading
+from testpour.exchange.folder import StudyFolder
 from testpour.exchange.package_cells import check_castings, from_csv
 from testpour.exchange.package_files import (
     Files,
@@ -26,9 +25,6 @@ from testpour.logbook.loading import READING_COLUMNS
 from testpour.study import Study, StudyProblems
 from testpour.study_file import study_from
 from testpour.wording import count, in_html
-
-if TYPE_CHECKING:
-    from testpour.exchange.folder import StudyFolder
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,24 +3,20 @@
 After the Data Package standard, version 2.0 (datapackage.org): Package, Resource and Table Schema.
 """
 
-from __future__ import annotations
-
 import hashlib
 import re
 from dataclasses import MISSING, dataclass
 from dataclasses import fields as parts_of
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 
 from testpour.columns import Factor, Reading
+from testpour.logbook.castings import Castings
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.sheet_cells import tame
 from testpour.logbook.tables import TABLES
 from testpour.study import Aim, Study
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
 
 FORM = 1  # of the package; a reader refuses one it does not know
 DESCRIPTOR = "datapackage.json"

@@ -1,7 +1,5 @@
 """Newton climbs to the top of a smooth function: a damped one of any, a plain one of a concave."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any

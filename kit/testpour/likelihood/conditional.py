@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
 from testpour.likelihood.elimination import MANY, Group, largest, members
+from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.observations import GradeRows, NormalRows
-
-if TYPE_CHECKING:
-    from testpour.likelihood.laplace import Marginal
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time

@@ -8,15 +8,12 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from testpour.likelihood.climb import climb, difference_curvature
-from testpour.likelihood.laplace import Marginal
-from testpour.likelihood.scaling import scaled_problem
+from testpour.likelihood.climb import Top, climb, difference_curvature
+from testpour.likelihood.laplace import JointDensity, Marginal
+from testpour.likelihood.scaling import Scale, scaled_problem
 
 if TYPE_CHECKING:
-    from testpour.likelihood.climb import Top
     from testpour.likelihood.interval import IntervalModel
-    from testpour.likelihood.laplace import JointDensity
-    from testpour.likelihood.scaling import Scale
 
 ROUGH = 0.01  # height by which a top that is only drawn around may be missed
 

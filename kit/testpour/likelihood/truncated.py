@@ -1,7 +1,5 @@
 """The standard normal between two ends: its log probability and its moments, far into the tails."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

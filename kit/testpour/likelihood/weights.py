@@ -1,7 +1,5 @@
 """Weights of draws from a stand-in: their largest made trustworthy, draws picked by them, and normal scores beside draws."""
 
-from __future__ import annotations
-
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtri

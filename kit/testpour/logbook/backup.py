@@ -1,7 +1,5 @@
 """A copy of the log that can be trusted: taken while others write, and opened again before it is called a copy."""
 
-from __future__ import annotations
-
 import datetime as dt
 import os
 import sqlite3
@@ -9,7 +7,6 @@ import uuid
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
@@ -19,10 +16,8 @@ from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
 from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, held_here
 from testpour.logbook.tables import FACTS, FILE, TABLES, LogProblem, address_of, all_rows, put_rows
+from testpour.study import Study
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from testpour.study import Study
 
 
 @dataclass(frozen=True)

@@ -1,17 +1,18 @@
 """The logbook: pours and readings go in, nothing is ever changed or taken out."""
 
-from __future__ import annotations
-
+import datetime as dt
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
+from sqlalchemy import Connection
 
 from testpour.cautions import check_settings
+from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.database import writing as queued
 from testpour.logbook.entries import LogProblems, check_entries, one_pour, reading_of
@@ -23,17 +24,8 @@ from testpour.logbook.photos import Photos, photo_of, photo_row
 from testpour.logbook.server import clock_words
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import address_of
+from testpour.study import Study
 from testpour.wording import listed, shortened
-
-if TYPE_CHECKING:
-    import datetime as dt
-    from contextlib import AbstractContextManager
-
-    from sqlalchemy import Connection
-
-    from testpour.logbook.castings import Castings
-    from testpour.study import Study
-
 
 AGAIN = (
     "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "

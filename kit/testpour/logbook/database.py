@@ -1,13 +1,10 @@
 """The database that holds a log: how it is opened, and its errors in plain words."""
 
-from __future__ import annotations
-
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
@@ -24,17 +21,12 @@ from testpour.logbook.migrations import bring_forward
 from testpour.logbook.server import connecting, guard, patient_connect, plainly, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
-if TYPE_CHECKING:
-    from contextlib import AbstractContextManager
-
-    from sqlalchemy import URL, Connection, Engine
-
 PATIENCE = 30  # seconds to wait for other benches
 LIKE = "postgresql+psycopg://class@SERVER/class"
 LOCK = 7402193  # names the queue of writers on a server; any number will do
 
 
-def open_database(address: str) -> Engine:
+def open_database(address: str) -> sa.Engine:
     """The database at an address, its tables made where they are missing.
 
     The address is ``sqlite:///`` and a path, or ``postgresql://user@server/name``.
@@ -115,7 +107,7 @@ def _check(path):
             raise LogProblem(f"The log at {path} {meaning(str(problem)) or DAMAGED}") from problem
 
 
-def _url_of(address: str) -> URL:
+def _url_of(address: str) -> sa.URL:
     """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
     if address.startswith(FILE):
         return sa.URL.create("sqlite", database=address.removeprefix(FILE))
@@ -143,12 +135,12 @@ def shown(address: str) -> str:
     return url.set(query={}).render_as_string(hide_password=True)
 
 
-def writing(engine: Engine) -> AbstractContextManager[Connection]:
+def writing(engine: sa.Engine) -> AbstractContextManager[sa.Connection]:
     """A transaction that will write: it takes its place in the queue at once, and is committed at the end of its block."""
     return engine.execution_options(writes=True).begin()
 
 
-def one_moment(engine: Engine) -> AbstractContextManager[Connection]:
+def one_moment(engine: sa.Engine) -> AbstractContextManager[sa.Connection]:
     """A transaction that sees the log as it stood when it began, whatever others write meanwhile.
 
     In a file, whoever writes waits until the reader has done; PostgreSQL has to be asked.
@@ -229,7 +221,7 @@ def _why(problem, address):
 
 
 @contextmanager
-def explained(engine: Engine, begin: Callable[[Engine], AbstractContextManager[Connection]] = sa.Engine.begin) -> Iterator[Connection]:
+def explained(engine: sa.Engine, begin: Callable[[sa.Engine], AbstractContextManager[sa.Connection]] = sa.Engine.begin) -> Iterator[sa.Connection]:
     """A transaction whose database errors are said in words, the driver's own too."""
     try:
         with begin(engine) as connection:

@@ -1,16 +1,15 @@
 """Entries on their way into the log, checked together so that all problems are named at once; and one of them by itself."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from testpour.cautions import check_settings
+from testpour.columns import Reading
 from testpour.logbook.door import clean, made_on, missing
 from testpour.logbook.known import known
 from testpour.logbook.tables import UNDATED, LogProblem
@@ -19,9 +18,6 @@ from testpour.problems import listed_below
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, in_html, table_html
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
 
 COLUMNS = ["row", "column", "value", "problem"]
 

@@ -1,25 +1,18 @@
 """What a log's numbers mean, kept in the log itself: the unit of every column, the grades of every reading."""
 
-from __future__ import annotations
-
 import json
-from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from testpour.logbook.database import explained, writing
 from testpour.logbook.tables import FACTS, READINGS, SETTINGS, LogProblem
+from testpour.study import Study
 from testpour.wording import numbered
-
-if TYPE_CHECKING:
-    from sqlalchemy import Engine
-
-    from testpour.study import Study
 
 UNIT, GRADES = "unit of ", "grades of "
 
 
-def check_facts(engine: Engine, study: Study) -> None:
+def check_facts(engine: sa.Engine, study: Study) -> None:
     """Refuse to read numbers in another unit, or grades by other words, than they were logged in; note those of new columns.
 
     What was never logged may be declared anew. Not on a server: another bench may be about to log it as it was declared before.

@@ -1,19 +1,14 @@
 """What a column of a sheet holds and in what unit, told from its header as people write it, or from a row of units below."""
 
-from __future__ import annotations
-
 import difflib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
+from testpour.columns import Column
+from testpour.study import Study
 from testpour.units import measures, shown_unit, to_unit
 from testpour.wording import numbered
-
-if TYPE_CHECKING:
-    from testpour.columns import Column
-    from testpour.study import Study
 
 OWN = {
     "pour": ("pour", "name", "casting", "no", "no.", "nr", "number"),

@@ -1,21 +1,17 @@
 """How a reading is known: read off, between two checks, not yet at the last check, already by the first."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from testpour.cautions import check_read
+from testpour.columns import Reading
+from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, shown_unit, to_number, to_unit
 from testpour.wording import capital, numbered, shortened
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.study import Study
 
 ORDER = (("gel_time", "time_to_peak"), ("gel_time", "demould_time"))  # resin gels before it is hottest, and before it can leave its mould
 TIMED = frozenset(name for pair in ORDER for name in pair)

@@ -1,11 +1,9 @@
 """One transaction on the log: current rows are looked up, new rows are added; a correction or withdrawal is one too."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -20,9 +18,6 @@ from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProble
 from testpour.study import Study, newer_name
 from testpour.units import shown_unit
 
-if TYPE_CHECKING:
-    from sqlalchemy import Connection, Row
-
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
 MANY = 500  # names in one question to the database
@@ -32,7 +27,7 @@ TABLES = {"pour": POURS, "reading": READINGS, "photo": PHOTOS}
 class Ledger:
     """The log, open for one transaction."""
 
-    def __init__(self, study: Study, connection: Connection) -> None:
+    def __init__(self, study: Study, connection: sa.Connection) -> None:
         self.study = study
         self._connection = connection
 
@@ -112,7 +107,7 @@ class Ledger:
         held = {row.factor: row.text if row.number is None else row.number for row in rows}
         return {newer_name(name, self.study.factors): value for name, value in held.items()}
 
-    def standing(self, pour: str) -> Row[Any]:
+    def standing(self, pour: str) -> sa.Row[Any]:
         """The row of a pour that counts now; a LogProblem where it is not in the log, or was withdrawn."""
         pour = clean(pour, line=True)
         rows = self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
@@ -123,12 +118,12 @@ class Ledger:
             raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour under another name, such as {_made_again(pour)}.")
         return rows[-1]
 
-    def times(self, pour: str) -> Sequence[Row[Any]]:
+    def times(self, pour: str) -> Sequence[sa.Row[Any]]:
         """The rows that count of a pour's gel time, time to peak and demould time."""
         query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading.in_(TIMED), standing(READINGS))
         return self._connection.execute(query).all()
 
-    def counting(self, kind: str, entry: int) -> Row[Any]:
+    def counting(self, kind: str, entry: int) -> sa.Row[Any]:
         """The row of a "reading" or a "photo" by its entry number; a LogProblem where it does not count now."""
         table = TABLES[kind]
         row = self._connection.execute(sa.select(table).where(table.c.entry == entry)).first()
@@ -174,7 +169,7 @@ class Ledger:
         _, row = _replaced(self.counting(kind, entry), "Withdrawn", why)
         self.insert(kind, {**row, "void": True})
 
-    def photos(self, pour: str | None = None) -> Sequence[Row[Any]]:
+    def photos(self, pour: str | None = None) -> Sequence[sa.Row[Any]]:
         """The rows of the photographs that count now, of one pour or of all, in the order of logging."""
         pours = sa.select(POURS.c.pour).where(standing(POURS))
         query = sa.select(PHOTOS).where(standing(PHOTOS), PHOTOS.c.pour.in_(pours)).order_by(PHOTOS.c.entry)

@@ -1,9 +1,5 @@
 """The log's current rows, read in bulk: the database leaves out what was corrected or withdrawn."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 import numpy as np
 import pandas as pd
 import sqlalchemy as sa
@@ -12,9 +8,6 @@ from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.tables import FACTS, POURS, READINGS, SETTINGS, UNDATED, LogProblem
 from testpour.study import Study, older_name
 
-if TYPE_CHECKING:
-    from sqlalchemy import ColumnElement, Connection, Table
-
 READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note")
 NUMBERS = ("entry", "pour", "reading", "low", "high", "age")
 WORDS = ("specimen", "by", "note")
@@ -22,7 +15,7 @@ PORTION = 50_000  # rows turned into columns at a time
 WAYS = ["exact", "not yet", "already", "between"]
 
 
-def load_castings(study: Study, connection: Connection) -> Castings:
+def load_castings(study: Study, connection: sa.Connection) -> Castings:
     """`Castings` of a study from its log, superseded and withdrawn rows left out."""
     _refuse_other_units(study, connection)
     withdrawn = frozenset(connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
@@ -43,7 +36,7 @@ def _refuse_other_units(study, connection):
             )
 
 
-def standing(table: Table) -> ColumnElement[bool]:
+def standing(table: sa.Table) -> sa.ColumnElement[bool]:
     """The condition on a row that nothing supersedes and that is not withdrawn."""
     replaced = sa.select(table.c.supersedes).where(table.c.supersedes.is_not(None))
     return sa.and_(sa.not_(table.c.void), table.c.entry.not_in(replaced))

@@ -3,8 +3,6 @@
 A rollback journal is used and not a write-ahead log, whose rows lie in a second file until they are carried over.
 """
 
-from __future__ import annotations
-
 import os
 import sqlite3
 import time
@@ -12,12 +10,9 @@ import warnings
 from collections import Counter
 from contextlib import closing, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from testpour.logbook.tables import FILE, LogProblem, address_of
-
-if TYPE_CHECKING:
-    from testpour.study import Study
+from testpour.study import Study
 
 CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
 HELD: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode

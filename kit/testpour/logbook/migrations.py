@@ -1,24 +1,18 @@
 """Upgrades of an older log's tables: one numbered step for each version, all in one transaction."""
 
-from __future__ import annotations
-
 import datetime as dt
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from testpour.logbook.tables import FACTS, METADATA, SCHEMA, LogProblem
 
-if TYPE_CHECKING:
-    from sqlalchemy import Connection
-
 GROWS = "the log only grows: a correction is a new row"
 
 
-def bring_forward(connection: Connection, where: str) -> None:
+def bring_forward(connection: sa.Connection, where: str) -> None:
     """Make the tables where there are none, or take an older log's to the form this kit knows.
 
     All in the transaction of the connection: where a step fails, nothing of it stays. A log of a newer kit is refused and

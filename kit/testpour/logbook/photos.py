@@ -1,7 +1,5 @@
 """Photographs of pours: kept in the study folder under a hash of their content, with place and camera removed."""
 
-from __future__ import annotations
-
 import base64
 import hashlib
 import io
@@ -13,21 +11,18 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from sqlalchemy import Row
 
 from testpour.files import name_new, write_new
 from testpour.logbook.door import clean
 from testpour.logbook.entries import as_log_problem
 from testpour.logbook.tables import LogProblem
+from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import in_html, visible
-
-if TYPE_CHECKING:
-    from sqlalchemy import Row
-
-    from testpour.study import Study
 
 FOLDER = "photos"
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write

@@ -1,7 +1,5 @@
 """A log on a PostgreSQL server: how long a bench waits for it, what its refusals mean, and how its clock is compared."""
 
-from __future__ import annotations
-
 import datetime as dt
 import os
 import re
@@ -11,15 +9,12 @@ import time
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import unquote
 
 import sqlalchemy as sa
 
 from testpour.wording import hours_words
-
-if TYPE_CHECKING:
-    from sqlalchemy import URL, Connection, Dialect
 
 SILENCE = 20  # seconds without any word from the server after which the bench hangs up
 # Seconds: none is a fact of the trade. A bench waits in good order for others (lock) longer than any sheet takes;
@@ -54,7 +49,7 @@ HOW = (
 )
 
 
-def split_address(address: str) -> URL:
+def split_address(address: str) -> sa.URL:
     """A server's address as SQLAlchemy's, though the password hold ``@``, ``/``, ``:`` or ``?`` as they are.
 
     Whatever stands before the last ``@`` is user and password, so no part of a password is taken for a host.
@@ -71,12 +66,12 @@ def split_address(address: str) -> URL:
     return url.set(username=unquote(user), password=unquote(password) if colon else None)
 
 
-def connecting(url: URL) -> dict[str, Any]:
+def connecting(url: sa.URL) -> dict[str, Any]:
     """Parameters of libpq that a connection is made with; what the address itself says comes first."""
     return {name: value for name, value in WAITS.items() if name not in url.query}
 
 
-def patient_connect(_dialect: Dialect, _record: Any, given: Sequence[Any], named: dict[str, Any]) -> Any:
+def patient_connect(_dialect: sa.Dialect, _record: Any, given: Sequence[Any], named: dict[str, Any]) -> Any:
     """A connection that hangs up where the server is silent: a dead link or a frozen server never says so.
 
     It takes what SQLAlchemy's event ``do_connect`` gives.
@@ -116,7 +111,7 @@ def _how():
     return HOW.format(file=file)
 
 
-def guard(connection: Connection) -> None:
+def guard(connection: sa.Connection) -> None:
     """Let the server refuse to empty a table of the log, in logs made by older kits too; nothing is done on SQLite."""
     if connection.dialect.name != "postgresql":
         return
@@ -134,7 +129,7 @@ def zone(moment: dt.datetime | None = None) -> str:
     return f"UTC{offset[:3]}:{offset[3:5]}"
 
 
-def clock_words(connection: Connection) -> str:
+def clock_words(connection: sa.Connection) -> str:
     """In words, by how much this computer's clock differs from the server's; ``""`` where they agree or lie in one."""
     if connection.dialect.name != "postgresql":
         return ""

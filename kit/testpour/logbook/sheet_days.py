@@ -1,19 +1,15 @@
 """The session and the date of pours, where a sheet writes them once: beside the first of them, or in a row of their own above."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import DITTO, untame
+from testpour.study import Study
 from testpour.wording import listed
 
-if TYPE_CHECKING:
-    from testpour.logbook.headers import Head
-    from testpour.study import Study
-
-    Cells = Sequence[tuple[Head, str]]
+Cells = Sequence[tuple[Head, str]]
 
 DAY = ("session", "made_at")  # what stands once for many pours
 

@@ -1,23 +1,19 @@
 """The rows below the headers of a sheet: which of them are pours, and what their cells say."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from testpour.columns import NIL, NO, TICKS, YES
 from testpour.logbook.door import made_on
 from testpour.logbook.entries import read_once
+from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
 from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, only_shared
 from testpour.logbook.workbook import COVERED
+from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, measures
 from testpour.wording import listed
-
-if TYPE_CHECKING:
-    from testpour.logbook.headers import Head
-    from testpour.study import Study
 
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 DATED = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")  # a date as a workbook keeps it

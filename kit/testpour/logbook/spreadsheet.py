@@ -1,22 +1,18 @@
 """Reading a spreadsheet as people keep one: all of it, or nothing."""
 
-from __future__ import annotations
-
 import re
 import warnings
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import HeaderProblem, read_head, units_below
 from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
+from testpour.study import Study
 from testpour.units import UnitProblem
 from testpour.wording import listed, shortened
-
-if TYPE_CHECKING:
-    from testpour.study import Study
 
 HIGHEST = 40  # rows in which the headers are looked for
 

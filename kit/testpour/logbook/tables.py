@@ -1,20 +1,14 @@
 """The log's tables, where they lie, and every row they ever held, corrections and withdrawals too."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 
 from testpour.problems import Problem
-
-if TYPE_CHECKING:
-    from sqlalchemy import Connection
-
-    from testpour.study import Study
+from testpour.study import Study
 
 SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"
@@ -136,14 +130,14 @@ def address_of(study: Study, address: str | None = None) -> str:
     return text if "://" in text else f"{FILE}{Path(study.folder) / text}"
 
 
-def all_rows(connection: Connection, table: sa.Table) -> Iterator[list[dict[str, Any]]]:
+def all_rows(connection: sa.Connection, table: sa.Table) -> Iterator[list[dict[str, Any]]]:
     """The rows of a table in the order of their numbers, in lists of dicts of at most `AT_ONCE`."""
     query = sa.select(table).order_by(*table.primary_key).execution_options(stream_results=True)
     for rows in connection.execute(query).partitions(AT_ONCE):
         yield [dict(row._mapping) for row in rows]
 
 
-def put_rows(connection: Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
+def put_rows(connection: sa.Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
     """Put rows with their own numbers into an empty table; on a server the next number follows them."""
     if rows:
         connection.execute(table.insert(), rows)

@@ -1,11 +1,8 @@
 """What is asked of a plan, read from text or numbers, with every conflict noted before one is raised."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from numbers import Integral
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,12 +15,9 @@ from testpour.planning.coding import Coding, coding_for, each_of, is_several
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.planning.problem import PlanConflict
 from testpour.problems import noted
-from testpour.study import StudyProblems
+from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, show
 from testpour.wording import count, listed, shortened
-
-if TYPE_CHECKING:
-    from testpour.study import Study
 
 TWO = 'compare=({"catalyst": "1 %"}, {"catalyst": "2 %"})'  # how two settings are given
 

@@ -4,28 +4,22 @@ Plan and repair both take their problem from `design_problem`, so that one heat 
 between sessions to that between pours hold for both.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, hottest_peak
+from testpour.columns import Reading
 from testpour.models.beliefs import beliefs_for
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.planning.coding import Coding
+from testpour.planning.criteria import Exponents
 from testpour.planning.pour_cautions import believed_peaks
-from testpour.planning.problem import DesignProblem
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.planning.criteria import Exponents
-    from testpour.planning.problem import Axis
-    from testpour.study import Study
+from testpour.planning.problem import Axis, DesignProblem
+from testpour.study import Study
 
 HALVED = 2.0  # a coded coefficient is believed half as large for each further order
 

@@ -1,22 +1,18 @@
 """Between a study's factors and coded axes: -1 at the low end of a span, 1 at the high end."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from testpour.columns import Factor
 from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.problems import noted
 from testpour.study import Study
 from testpour.wording import count, listed
-
-if TYPE_CHECKING:
-    from testpour.columns import Factor
 
 
 @dataclass(frozen=True)

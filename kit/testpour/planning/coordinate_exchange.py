@@ -7,8 +7,6 @@ m, c = eta / (1 + m eta), a = c / (1 - c) and r = the sum of the session's other
 a constant plus (1 - c)(y - a r)(y - a r)'.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

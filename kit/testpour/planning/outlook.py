@@ -1,7 +1,5 @@
 """What a plan can tell before anything is poured, and what it takes: pours, resin, hours, money."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np

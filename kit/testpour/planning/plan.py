@@ -4,29 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
-from testpour.logbook.castings import new_names
+from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
 from testpour.planning.asked import read_asked
 from testpour.planning.coding import Coding
+from testpour.planning.criteria import Exponents
 from testpour.planning.pour_cautions import by_pour, only_between_sessions, pour_cautions
 from testpour.problems import Problem
 from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import to_unit
 from testpour.wording import count, in_html, listed, table_html
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
-    from testpour.planning.criteria import Exponents
-
 
 ONE_THING = " Post-cure temperature and time go up together, as heat without time, or time without heat, is no post-cure."
 

@@ -1,27 +1,22 @@
 """What is refused or warned about pours that are not made yet, the gel time and peak believed for them among it."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_settings
+from testpour.columns import Reading
 from testpour.models.beliefs import beliefs_for
 from testpour.models.effects import DAYS, by_day
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
+from testpour.study import Study
 from testpour.wording import listed
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.columns import Reading
-    from testpour.study import Study
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 SIDES = ("above", "below", "at or above")  # how a sentence goes on that names the limit it is about

@@ -4,8 +4,6 @@
 effect in ten that does not exist is noticed all the same (`false_alarm`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

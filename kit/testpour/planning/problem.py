@@ -1,7 +1,5 @@
 """The coded question an optimal plan answers: axes, terms, pours, sessions, limits; and its refusals."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 

@@ -1,7 +1,5 @@
 """What a plan is for, and the set of pours that serves it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

@@ -1,14 +1,11 @@
 """A plan after pours were dropped or failed: what each lost pour costs, and a plan repaired around the pours made."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from testpour.logbook.castings import new_names
+from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
@@ -17,9 +14,6 @@ from testpour.planning.plan import Plan, made_pours, names_planned
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.problems import Problem
 from testpour.wording import count, in_html, listed, table_html
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
 
 LITTLE = 1.05  # what is noticed later by less than a twentieth is as good as not lost
 
