@@ -175,30 +175,26 @@ def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) 
     found, problems = [], []
     for head, text, column in asked:
         if head and column and text:
-            said = _wrong_unit(head, column, text)
-            if said:
-                problems.append((head.text, text, said))
-            elif not head.unit:
-                head = replace(head, unit=_checked_unit(column, text))
+            try:
+                head = replace(head, unit=_unit_below(head, column, text))
+            except HeaderProblem as problem:
+                problems.append((head.text, text, str(problem)))
         found.append(head)
     return found, problems
 
 
-def _wrong_unit(head, column, text):
-    """Why a unit below a header cannot be taken, or ``""``."""
+def _unit_below(head, column, text):
+    """The unit of a head, from its header or else the text below it; a HeaderProblem where that cannot be taken."""
     if _is_age(text, column):
-        return f"{text} is an age. Write it into the header itself, as in {column.words} at {text}."
-    try:
-        unit = _checked_unit(column, text)
-    except HeaderProblem as problem:
-        return str(problem)
+        raise HeaderProblem(f"{text} is an age. Write it into the header itself, as in {column.words} at {text}.")
+    unit = _checked_unit(column, text)
     if head.unit and not (measures(text, head.unit) and to_unit(f"1 {text}", head.unit) == 1):
         said = f"is another unit than the header gives ({head.unit})"
     elif unit and not _fits(unit, column):
         said = f"is not a unit of {column.words}"
     else:
-        return ""
-    return f"{text!r} below the header {said}. Write the unit once, in the header, as in {column.label}."
+        return head.unit or unit
+    raise HeaderProblem(f"{text!r} below the header {said}. Write the unit once, in the header, as in {column.label}.")
 
 
 def _measured_by(study, head):

@@ -107,16 +107,14 @@ def _blank(study, head, cell):
 def _repeated(cells, above, number, problems):
     """The cells of a row, what stands above in place of a ditto mark."""
     for head, cell in cells:
+        read = head.kind == "reading" and head.part == "value"
         if cell.casefold() not in DITTO:
             yield head, cell
-        elif head.kind == "reading" and head.part == "value":
-            said = f"{cell} repeats the cell above, but every pour is read by itself. Write the reading out, or leave it empty."
-            problems.append((f"row {number}", head.text, cell, said))
-        elif head in above:
+        elif head in above and not read:
             yield head, above[head]
         else:
-            said = f"{cell} repeats the cell above, which is empty. Write out what is meant, or leave it empty."
-            problems.append((f"row {number}", head.text, cell, said))
+            said = "but every pour is read by itself. Write the reading out" if read else "which is empty. Write out what is meant"
+            problems.append((f"row {number}", head.text, cell, f"{cell} repeats the cell above, {said}, or leave it empty."))
 
 
 def _is_remark(cells):
