@@ -8,6 +8,7 @@ import math
 import os
 import shutil
 import tempfile
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -133,7 +134,8 @@ def unpack(package: Package, folder: str | Path) -> StudyFolder:
         made = Path(part) / "study"
         made.mkdir()
         study = replace(package.study, folder=made)
-        _fill(package, Logbook(study))
+        with closing(Logbook(study)) as log:
+            _fill(package, log)
         save_study(study)
         for photo in package.photos:
             (made / photo).parent.mkdir(exist_ok=True)
@@ -150,16 +152,13 @@ def unpack(package: Package, folder: str | Path) -> StudyFolder:
 
 def _fill(package, log):
     """Put all rows in at once, and look whether the log then is what was shared."""
-    try:
-        with log.writing() as connection:
-            rows = _kept(package.history) if package.history else _standing(package.castings)
-            for table in TABLES:
-                put_rows(connection, table, rows.get(table.name))
-            held = load_castings(log.study, connection)
-            if held.fingerprint() != package.castings.fingerprint():
-                raise LogProblem(f"{package.path.name}: its history does not end at its castings. Ask for it again.")
-    finally:
-        log.close()
+    with log.writing() as connection:
+        rows = _kept(package.history) if package.history else _standing(package.castings)
+        for table in TABLES:
+            put_rows(connection, table, rows.get(table.name))
+        held = load_castings(log.study, connection)
+        if held.fingerprint() != package.castings.fingerprint():
+            raise LogProblem(f"{package.path.name}: its history does not end at its castings. Ask for it again.")
 
 
 def _kept(history):

@@ -44,11 +44,10 @@ def count_connection(path: str | Path, change: int) -> None:
 
 
 def _identity(path):
-    try:
+    with suppress(OSError):
         found = os.stat(path)
-    except OSError:
-        return None
-    return found.st_dev, found.st_ino
+        return found.st_dev, found.st_ino
+    return None
 
 
 def check_file(path: str | Path) -> None:
@@ -89,10 +88,9 @@ def _wrong(path):
 
 def _size(path):
     """Bytes in a file that another bench may take away at any moment; 0 where there is none."""
-    try:
+    with suppress(FileNotFoundError):
         return path.stat().st_size
-    except FileNotFoundError:
-        return 0
+    return 0
 
 
 def make_one_file(path: str | Path) -> None:

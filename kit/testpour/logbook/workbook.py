@@ -4,6 +4,7 @@ import datetime as dt
 import io
 import re
 import warnings
+from contextlib import closing
 from pathlib import Path
 
 from testpour.archive import Archive
@@ -46,15 +47,12 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
         try:
-            book = openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)
-            try:
+            with closing(openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)) as book:
                 first, *others = book.worksheets
                 source = parts.read(first._worksheet_path.lstrip("/")) or b""
                 _refuse_formulas(source)
                 rows, struck = _filled(first)
                 return *_spread(rows, source), _unread(struck, [sheet.title for sheet in others if _holds_anything(sheet)])
-            finally:
-                book.close()
         except (TextProblem, MemoryError):
             raise
         except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
