@@ -39,11 +39,6 @@ class StudyFolder:
     def _there(self):
         return ", ".join(self.notebooks) or "no notebooks"
 
-    @property
-    def lacks(self) -> tuple[str, ...]:
-        """Names of the template notebooks that the folder does not have."""
-        return tuple(sorted({p.name for p in templates()} - set(self.notebooks)))
-
     def sentence(self) -> str:
         """What was made, or what was found and left alone."""
         if self.fresh:
@@ -53,9 +48,9 @@ class StudyFolder:
     def contents(self) -> str:
         """What is in the folder, and which notebooks it lacks."""
         said = f"It has study.toml and {self._there}."
-        if self.lacks:
+        if lacks := sorted({p.name for p in templates()} - set(self.notebooks)):
             said += (
-                f" It lacks {', '.join(self.lacks)}; to have one again, make a new folder with testpour new "
+                f" It lacks {', '.join(lacks)}; to have one again, make a new folder with testpour new "
                 "and copy it from there."
             )
         return said

@@ -100,7 +100,8 @@ class NormalRows:
         exact = self.exact
         z = (self.low[exact] - eta[:, exact]) / sigma
         total = -(shape[:, 0] + LOG_ROOT_2PI) * exact.sum() - (z**2).sum(axis=1) / 2
-        for rows, end, sign in self._one_ended:
+        above, below = np.isposinf(self.high), np.isneginf(self.low)
+        for rows, end, sign in ((above, self.low[above], -1.0), (below, self.high[below], 1.0)):
             total += log_ndtr(sign * (end - eta[:, rows]) / sigma).sum(axis=1)
         both = np.isfinite(self.low) & np.isfinite(self.high) & ~exact
         if both.any():
@@ -115,12 +116,6 @@ class NormalRows:
         (m, n): minus second derivative in `eta`, and first derivative plus that times `eta`.
         """
         return _steering(self.low, self.high, eta, np.exp(shape))
-
-    @property
-    def _one_ended(self):
-        """Rows open above, and open below: which, their end, and the sign that makes it an upper end."""
-        above, below = np.isposinf(self.high), np.isneginf(self.low)
-        return (above, self.low[above], -1.0), (below, self.high[below], 1.0)
 
 
 def cuts_of(shape: np.ndarray) -> np.ndarray:

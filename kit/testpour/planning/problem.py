@@ -82,7 +82,7 @@ class DesignProblem:
     prior: np.ndarray | None = field(default=None, repr=False)
 
     def __post_init__(self):
-        if conflicts := [*_run_conflicts(self), *_region_conflicts(self)]:
+        if conflicts := [*_conflicts(self)]:
             raise PlanConflict(conflicts)
 
     @property
@@ -129,7 +129,7 @@ class DesignProblem:
         return rows.T @ rows / len(rows)
 
 
-def _run_conflicts(problem):
+def _conflicts(problem):
     p, total = len(problem.terms), problem.runs + len(problem.kept)
     if problem.prior is None and total < p:
         yield f"{count(total, 'pour')} cannot tell {p} effects apart: plan {p - total} more, or let fewer settings vary."
@@ -140,6 +140,8 @@ def _run_conflicts(problem):
             yield (f"{capital(axis.words or axis.name)} is set once a session, yet pours of one session in the log differ "
                    "in it: correct the log, or write by_session = false for it in study.toml.")
     yield from _whole_session_conflicts(problem, len(np.unique(sessions)))
+    if problem.constrained and not len(region_points(len(problem.axes), problem.levels, problem.allowed)):
+        yield "No settings are left that may be poured." + problem.in_the_way()
 
 
 def _whole_session_conflicts(problem, sessions):
@@ -151,9 +153,4 @@ def _whole_session_conflicts(problem, sessions):
     if held > sessions:
         yield (f"{held} effects show only from session to session, and {count(sessions, 'session')} cannot tell them apart: "
                f"plan {count(held - sessions, 'session')} more, or let fewer of those settings vary.")
-
-
-def _region_conflicts(problem):
-    if problem.constrained and not len(region_points(len(problem.axes), problem.levels, problem.allowed)):
-        yield "No settings are left that may be poured." + problem.in_the_way()
 
