@@ -14,7 +14,7 @@ from testpour.bench.methods import several
 from testpour.bench.slots import Slot, filled
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.database import on_server
-from testpour.logbook.known import known
+from testpour.logbook.known import known, known_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
 from testpour.wording import count
@@ -140,7 +140,7 @@ class Taps:
             if before is None:
                 self.logbook.withdraw_reading(row.entry, why=TAKEN_BACK)
             else:
-                self.logbook.correct_reading(row.entry, **_as_known(before), why=TAKEN_BACK, by=self.by())
+                self.logbook.correct_reading(row.entry, **known_of(before).way(), why=TAKEN_BACK, by=self.by())
         return f"{count(len(rows), 'tap')} taken back"
 
     def time_right(self, made: Made, entries: Iterable[int]) -> str:
@@ -151,7 +151,7 @@ class Taps:
         if not entries:
             self.logbook.correct_pour(made.pour, why=CONFIRMED, by=self.by())
         for row in (row for row in made.readings if row.entry in entries):
-            self.logbook.correct_reading(row.entry, **_as_known(row), why=CONFIRMED, by=self.by())
+            self.logbook.correct_reading(row.entry, **known_of(row).way(), why=CONFIRMED, by=self.by())
         return "the time is confirmed"
 
     def photo(self, made: Made, picture: bytes, at: dt.datetime) -> str:
@@ -207,10 +207,3 @@ def _age(slot, age):
     """The age to log in hours, and a note that says what it was where that is not the same."""
     logged = slot.logged_age(age)
     return logged, f"Read at {age:.1f} h." if abs(age - logged) > 0.005 * logged else ""
-
-
-def _as_known(row):
-    """A row's ends as `correct_reading` takes them."""
-    ways = {"exact": {"value": row.low}, "between": {"between": (row.low, row.high)},
-            "not yet": {"not_yet": row.low}, "already": {"already": row.high}}
-    return ways[row.known]

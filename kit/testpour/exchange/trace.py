@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.judge import WARM
 from testpour.exchange.onset import RISE
-from testpour.logbook.known import known
+from testpour.logbook.known import Known, known
 from testpour.problems import noted
 from testpour.wording import in_html, listed, table_html
 
@@ -226,12 +226,7 @@ def _refuse_out_of_range(trace, study, ways):
 
 def _way(row):
     """A row of the trace's readings as `Logbook.add_reading` takes it."""
-    low, high = round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS)
-    if row["known"] == "exact":
-        return {"value": low}
-    if row["known"] == "already":
-        return {"already": high}
-    return {"between": (low, high)} if row["known"] == "between" else {"not_yet": low}
+    return Known(round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS), row["known"]).way()
 
 
 def _standing(logbook, pour):

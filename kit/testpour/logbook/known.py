@@ -55,6 +55,14 @@ class Known:
             return f"{self.low:g} to {self.high:g}"
         return f"not yet at {self.low:g}" if self.how == "not yet" else f"already by {self.high:g}"
 
+    def way(self) -> dict[str, Any]:
+        """The argument of `Logbook.add_reading` that says it, by name."""
+        ways: dict[str, Any] = {
+            "exact": {"value": self.low}, "between": {"between": (self.low, self.high)},
+            "not yet": {"not_yet": self.low}, "already": {"already": self.high},
+        }
+        return ways[self.how]
+
 
 def out_of_order(study: Study, rows: Iterable[Any]) -> str:
     """Why the times read on one casting cannot all be right, a sentence each; empty where they can.
