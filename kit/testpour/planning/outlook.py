@@ -148,16 +148,14 @@ def _every_pour(plan):
     Where a log and a few pours cannot separate the terms of the plan, those of each setting by itself; a plan whose
     pours cannot separate even these is refused.
     """
-    parts = [plan.table] if plan.made is None else [plan.made, plan.table]
-    sessions = [str(session) for part in parts for session in part["session"]]
-    days = list(dict.fromkeys(sessions))
-    rows, terms = np.vstack([plan.coding.encode(part) for part in parts]), plan.terms
+    pours = pd.concat([plan.made, plan.table])
+    rows, terms = plan.coding.encode(pours), plan.terms
     if plan.made is not None and not _separates(rows, terms):
         terms = tuple(main_terms(len(plan.coding.names)))
     if not _separates(rows, terms):
         few = f"{count(len(rows), 'pour')} cannot tell the {len(terms)} effects of this plan apart: put a dropped pour back, or plan afresh."
         raise NotSeparated([few])
-    return rows, np.array([days.index(day) for day in sessions]), terms
+    return rows, pd.factorize(pours["session"].astype(str))[0], terms
 
 
 def _separates(rows, terms):

@@ -204,7 +204,9 @@ def plan_pours(
     """
     asked = read_asked(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
     made = None if castings is None else made_pours(study, castings.pours)
-    wishes = _wishes(asked.coding, asked.sizes, made, seed)
+    wishes = purposes.Wishes(asked.coding, asked.sizes, seed=seed)
+    if made is not None:
+        wishes = replace(wishes, fixed=asked.coding.encode(made), fixed_sessions=tuple(pd.factorize(made["session"])[0]))
     purpose = purpose or (purposes.pick_purpose(wishes) if asked.sides is None else purposes.SETTLE)
     chosen = purposes.PICK[purpose](wishes) if asked.sides is None else purposes.settle(wishes, *asked.coding.encode(asked.sides))
     table = _run_order(asked, chosen, castings, seed)
@@ -221,14 +223,6 @@ def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:
     made = settings_table(study, pours).drop(columns="age").set_axis(pours.index)
     made.insert(0, "session", pours["session"].astype(str))
     return made
-
-
-def _wishes(coding, sizes, made, seed):
-    if made is None:
-        return purposes.Wishes(coding, sizes, seed=seed)
-    labels = list(dict.fromkeys(made["session"]))
-    numbers = tuple(labels.index(label) for label in made["session"])
-    return purposes.Wishes(coding, sizes, coding.encode(made), numbers, seed)
 
 
 def _run_order(asked, chosen, castings, seed):
