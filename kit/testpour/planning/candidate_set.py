@@ -9,20 +9,6 @@ from testpour.planning.criteria import model_rows
 RIDGE = 1e-8       # keeps singular random starts invertible; never part of a reported value
 
 
-def _small_products(left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """left @ right in slices too small for the linear algebra library to wake a second thread.
-
-    Handing such short products to threads costs more than it saves, sixfold on a busy machine with two cores."""
-    size = max(1, min(len(left), 200_000 // right.size))
-    whole = len(left) // size * size
-    out = np.empty((len(left), right.shape[1]))
-    np.matmul(left[:whole].reshape(-1, size, len(right)), right,
-              out=out[:whole].reshape(-1, size, right.shape[1]))
-    if whole < len(left):
-        np.matmul(left[whole:], right, out=out[whole:])
-    return out
-
-
 def inverse_of(matrix: np.ndarray) -> np.ndarray:
     """Inverse of information (..., p, p), with a trace of ridge so that a singular random start has one too."""
     p = matrix.shape[-1]
@@ -59,14 +45,14 @@ class CandidateGroup:
         """y'v for every start and candidate, shape (B, C), of vectors (B, p) and what `rest` gave."""
         vector = vector * rest
         if self.shared:
-            return _small_products(vector, self.rows.T)
+            return vector @ self.rows.T
         return (self.rows @ vector[:, :, None])[:, :, 0]
 
     def quadratic(self, matrix: np.ndarray, rest: np.ndarray) -> np.ndarray:
         """y'Qy for every start and candidate, shape (B, C), of matrices (B, p, p) and what `rest` gave."""
         matrix = matrix * rest[:, :, None] * rest[:, None, :]
         if self.shared:
-            return _small_products(matrix.reshape(len(matrix), -1), self.pairs)
+            return matrix.reshape(len(matrix), -1) @ self.pairs
         return ((self.rows @ matrix) * self.rows).sum(-1)
 
     def pick(self, starts: np.ndarray, best: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

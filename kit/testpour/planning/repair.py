@@ -13,6 +13,7 @@ from testpour.planning.outlook import outlook
 from testpour.planning.plan import Plan, made_pours, names_planned
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.problems import Problem
+from testpour.threads import one_thread
 from testpour.wording import count, in_html, listed, table_html
 
 LITTLE = 1.05  # what is noticed later by less than a twentieth is as good as not lost
@@ -83,6 +84,7 @@ def what_is_lost(before: Plan, after: Plan) -> Lost:
     return Lost(table.reset_index())
 
 
+@one_thread
 def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     """The rest of a plan, chosen afresh round the pours that were really made.
 
