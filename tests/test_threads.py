@@ -35,7 +35,9 @@ def test_what_was_set_comes_back_after_a_refusal():
         assert threads() == before
 
 
-@pytest.mark.parametrize("name", ["fit_castings", "next_pours", "recommend", "recipe_chart", "why", "why_all", "pool", "plan_pours", "repair_plan", "findings_page"])
+@pytest.mark.parametrize("name", [
+    "fit_castings", "next_pours", "recommend", "recipe_chart", "why", "why_all", "pool", "plan_pours", "repair_plan", "findings_page",
+])
 def test_what_takes_time_runs_on_one(name):
     """The wrapped function is the one of that name, its signature kept."""
     found = getattr(tp, name)

@@ -131,32 +131,29 @@ def _two_level(wishes, sizes):
     """Low and high pours that tell the main effects apart best."""
     ends = [(-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels)) for axis in wishes.axes]
     axes = tuple(axis if axis.met is not None else replace(axis, levels=end) for axis, end in zip(wishes.axes, ends, strict=True))
-    rows, sessions = _search(wishes, axes, sizes, main_terms, "D")
     why = (
         "Low and high of every setting, chosen so that their effects are told apart as sharply as these "
         "sessions and limits allow."
     )
     mixed = "Effects of single settings are told apart; what two settings do together may be mixed into them."
-    return Chosen(rows, sessions, _terms(main_terms, wishes.axes), why, mixed)
+    return _search(wishes, axes, sizes, main_terms, "D", why, mixed)
 
 
 def _map_the_region(wishes: Wishes) -> Chosen:
     """Pours for a curved surface that predicts well everywhere."""
-    rows, sessions = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I")
     why = (
         "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
         "over the whole region."
     )
-    return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
+    return _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I", why)
 
 
 def _sharpen(wishes: Wishes) -> Chosen:
     """Pours that add most to what belief and the log already know."""
-    rows, sessions = _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", with_past=True)
     why = "Placed where they narrow most what the trade's beliefs leave open."
     if wishes.fixed is not None:
         why = f"Added to {count(len(wishes.fixed), 'pour')} of the log, where they narrow most what log and belief leave open."
-    return Chosen(rows, sessions, _terms(quadratic_terms, wishes.axes), why)
+    return _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", why, with_past=True)
 
 
 def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
@@ -173,16 +170,17 @@ def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
     return Chosen(rows, np.repeat(np.arange(len(wishes.sizes)), wishes.sizes), terms, why)
 
 
-def _search(wishes, axes, sizes, kind, criterion, with_past=False):
-    """Coded rows and session numbers of the best new pours the exchange finds for a kind of model."""
+def _search(wishes, axes, sizes, kind, criterion, why, mixed="", with_past=False):
+    """The best new pours that the exchange finds for a kind of model."""
     numbers, past = np.repeat(np.arange(len(sizes)), sizes), {}
     if with_past and wishes.fixed is not None:
         offset = max(wishes.fixed_sessions) + 1
         past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
         axes, numbers = tuple(_after_sessions(axis, offset) for axis in axes), numbers + offset
-    problem = design_problem(wishes.coding, _terms(kind, axes), numbers, axes=axes, informed=with_past, **past)
+    terms = _terms(kind, axes)
+    problem = design_problem(wishes.coding, terms, numbers, axes=axes, informed=with_past, **past)
     rows = optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
-    return rows[len(problem.kept):], numbers - numbers.min()
+    return Chosen(rows[len(problem.kept):], numbers - numbers.min(), terms, why, mixed)
 
 
 def _after_sessions(axis: Axis, sessions: int) -> Axis:
