@@ -14,7 +14,7 @@ from testpour.causes.complaint import missed
 from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, read_again
 from testpour.causes.verdict import ENOUGH, cannot_tell, unsure
 from testpour.logbook.tables import LogProblem
-from testpour.panels.memory import SCALES, scale_step
+from testpour.panels.memory import SCALES
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -47,7 +47,7 @@ class WhyPanel(Panel):
         read = set(castings.readings["pour"].astype(str))
         others = {str(p): "no aim missed" if str(p) in read else "not read yet" for p in castings.pours.index if str(p) not in faults}
         options = [("", "choose a casting"), *((name, f"{name}: {words}") for name, words in {**faults, **others}.items())]
-        scale = choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES)
+        scale = choice("scale", "Step of the scale", self.memory.scale, SCALES)
         return [step("Which casting?", pick("pour", "Casting", self.typed("pour"), options, hint="those that missed an aim come first"),
                      *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), scale)))]
 
@@ -68,7 +68,7 @@ class WhyPanel(Panel):
         if pour not in castings.pours.index:
             raise Needed(f"{pour} is not in the log any more. Choose another casting.")
         fits, batch = self.fits(), self.value(POT)
-        scale = {"batch": batch, "scale_resolution": scale_step(self.workshop.folder, self.memory)} if batch else {}
+        scale = {"batch": batch, "scale_resolution": self.memory.scale} if batch else {}
         first = self._first(fits, pour, scale)
         seen, passed = self._draft(pour)
 

@@ -12,7 +12,7 @@ from testpour.bench.amounts import WeighOutProblems
 from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
-from testpour.panels.memory import Memory, scale_step
+from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
 from testpour.panels.study_text import Wanted
@@ -99,7 +99,7 @@ class BeginPanel(Panel):
         made = [entry("name", "Name of the study", self.memory.get("name", study.name), problem=problem, hint="what you make, and when"),
                 entry("question", "What do you want to know?", self.memory.get("question", study.question), wide=True)]
         says = self.memory.get
-        tools = ToolFields(study, says, scale_step(self.workshop.folder, self.memory))
+        tools = ToolFields(study, says, self.memory.scale)
         return made, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())
 
     def _name(self, study):
@@ -124,7 +124,7 @@ class BeginPanel(Panel):
 
     def _weighable(self, settings):
         """The least resin this scale can weigh right, at the lowest catalyst."""
-        step_, low = scale_step(self.workshop.folder, self.memory), settings.lowest("catalyst")
+        step_, low = self.memory.scale, settings.lowest("catalyst")
         if low is None or low <= 0:
             return []
         try:

@@ -12,7 +12,7 @@ import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
-from testpour.panels.memory import SCALES, Memory, scale_step
+from testpour.panels.memory import SCALES, Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import (
@@ -66,7 +66,7 @@ class PlanPanel(Panel):
         return [step(
             "Your days", row(*fields, *[part for part in more if part["name"] in _lists(study)]),
             row(*[self.field(f) for f in (POT, HAVE, PRICE)]),
-            choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES),
+            choice("scale", "Step of the scale", self.memory.scale, SCALES),
             choice("purpose", "What is it for?", self.typed("purpose"), PURPOSES),
         )]
 
@@ -107,8 +107,7 @@ class PlanPanel(Panel):
 
     def _looked_at(self):
         """What is said of the plan: worked out beside the notebook, as every pour is weighed out for it."""
-        (plan, view), pot, price = self.planned(), self.value(POT), self.value(PRICE)
-        scale = scale_step(self.workshop.folder, self.memory)
+        (plan, view), pot, price, scale = self.planned(), self.value(POT), self.value(PRICE), self.memory.scale
 
         def make():
             return [
@@ -179,14 +178,13 @@ class PlanPanel(Panel):
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
         kept = Memory(self.workshop.folder, "kept-plan")
-        kept.put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=scale_step(self.workshop.folder, self.memory))
+        kept.put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=self.memory.scale)
         return f"Plan of {len(plan.table)} pours kept."
 
     def _tap_sheet(self, session: str) -> None:
         """Write the bench sheet of a session."""
         plan = self.planned()[0]
-        resin, scale = self.value(POT), scale_step(self.workshop.folder, self.memory)
-        sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=resin, scale_resolution=scale)
+        sheet = tp.bench_sheet(self.workshop.study, plan.table, session=session, resin=self.value(POT), scale_resolution=self.memory.scale)
         warned = f" It carries {count(len(sheet.warnings), 'warning')}: read them first." if sheet.warnings else ""
         words = f"Bench sheet of {session}, {count(len(sheet.table), 'pour')}. Print it and fill it in by hand.{warned}"
         self.wrote(sheet.save(self.workshop.folder / f"bench-sheet-{session}.html"), words)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -44,9 +43,8 @@ class Memory:
     """A few named values of one panel in a small file of the study folder."""
 
     def __init__(self, folder: str | Path, name: str) -> None:
-        self.path = Path(folder) / FOLDER / f"{name}.json"
-        self._seen: tuple | None = None
-        self._held: dict[str, Any] = {}
+        self.folder, self.path = Path(folder), Path(folder) / FOLDER / f"{name}.json"
+        self._last = Last()
 
     @property
     def mark(self) -> tuple | None:
@@ -55,12 +53,7 @@ class Memory:
 
     def all(self) -> dict:
         """Every value, as last written by whichever panel wrote last; a file that is damaged counts as empty."""
-        if self.mark != self._seen or self._seen is None:
-            self._seen, self._held = self.mark, {}
-            with contextlib.suppress(OSError, ValueError):
-                held = json.loads(self.path.read_text("utf-8"))
-                self._held = held if isinstance(held, dict) else {}
-        return self._held
+        return self._last.of(self.mark, self._read)
 
     def get(self, name: str, usual: Any = "") -> Any:
         """One value, or what holds where there is none."""
@@ -72,15 +65,19 @@ class Memory:
         held = {name: value for name, value in held.items() if value is not None}
         self.path.parent.mkdir(parents=True, exist_ok=True)
         overwrite(self.path, json.dumps(held, indent=1, ensure_ascii=False).encode("utf-8"))
-        self._seen, self._held = self.mark, held
 
     def clear(self) -> None:
         """Forget everything."""
         self.path.unlink(missing_ok=True)
-        self._seen, self._held = None, {}
 
+    @property
+    def scale(self) -> str:
+        """Step of the scale: as chosen in this panel, else as said when the study was begun."""
+        return self.get("scale") or Memory(self.folder, "tools").get("scale", USUAL_SCALE)
 
-def scale_step(folder: str | Path, memory: Memory | None = None) -> str:
-    """Step of the scale: as chosen in this panel, else as said when the study was begun."""
-    said = memory.get("scale") if memory is not None else ""
-    return said or Memory(folder, "tools").get("scale", USUAL_SCALE)
+    def _read(self):
+        try:
+            held = json.loads(self.path.read_text("utf-8"))
+        except (OSError, ValueError):
+            return {}
+        return held if isinstance(held, dict) else {}

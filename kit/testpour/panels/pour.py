@@ -15,7 +15,7 @@ from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.kept import kept_sessions
 from testpour.caution_rules import Cautions
 from testpour.panels.make_plan import shown_plan
-from testpour.panels.memory import Memory, scale_step
+from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
@@ -153,7 +153,7 @@ class PourPanel(Panel):
         self.memory.put(open=session)
 
     def _begin(self, pours, session):
-        scale = scale_step(self.workshop.folder, Memory(self.workshop.folder, "kept-plan"))
+        scale = Memory(self.workshop.folder, "kept-plan").scale
         self.form = begin_session(self.workshop, pours, session, self.value(POT), scale, self.typed(ROOM.name))
         self.memory.put(open=session, look_next="no")
         return f"Session {session} is open below. Save the room first."

@@ -12,7 +12,7 @@ import testpour as tp
 from testpour.advice.recommend import NINE_IN_TEN, Recommendation, predicted_words
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import WeighOut
-from testpour.panels.memory import SCALES, scale_step
+from testpour.panels.memory import SCALES
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -57,7 +57,7 @@ class TodayPanel(Panel):
             "How it is today",
             row(self.field(ROOM) if study.has("room_temperature") else None,
                 self.field(DEPTH) if study.has("thickness") else None),
-            row(self.field(RESIN), choice("scale", "Step of the scale", scale_step(self.workshop.folder, self.memory), SCALES)),
+            row(self.field(RESIN), choice("scale", "Step of the scale", self.memory.scale, SCALES)),
             choice("pots", "Colour pots from one mix", str(self.pots), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
             *pots,
         )]
@@ -112,7 +112,7 @@ class TodayPanel(Panel):
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
             self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares() or 1, study=self.workshop.study,
-            scale_resolution=scale_step(self.workshop.folder, self.memory), **pigment,
+            scale_resolution=self.memory.scale, **pigment,
         )
 
     def summary(self) -> str:
@@ -127,7 +127,7 @@ class TodayPanel(Panel):
         if loads:
             frame["pigment"] = list(loads.values())
         grams = None if resin is None else dict(zip(pours, self._mix(advice).table["resin"], strict=False))  # the whole mix stands last
-        self.form = begin_session(self.workshop, frame, session, grams, scale_step(self.workshop.folder, self.memory), self.typed(ROOM.name))
+        self.form = begin_session(self.workshop, frame, session, grams, self.memory.scale, self.typed(ROOM.name))
         if len(pours) == 1:
             return f"{pours[0]} is ready in session {session}, on the form below."
         said = listed([f"{pour} ({pot})" for pour, pot in zip(pours, loads, strict=True)])
