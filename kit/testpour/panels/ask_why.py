@@ -64,10 +64,10 @@ class WhyPanel(Panel):
         castings, pour = self.workshop.poured(), self.typed("pour")
         if not pour:
             raise Needed("Choose a casting above.")
-        self.complete(POT)
+        (batch,) = self.complete(POT)
         if pour not in castings.pours.index:
             raise Needed(f"{pour} is not in the log any more. Choose another casting.")
-        fits, batch = self.fits(), self.value(POT)
+        fits = self.fits()
         scale = {"batch": batch, "scale_resolution": self.memory.scale} if batch else {}
         first = self._first(fits, pour, scale)
         seen, passed = self._draft(pour)
@@ -96,8 +96,7 @@ class WhyPanel(Panel):
             return self.answer().table
 
     def summary(self) -> str:
-        with self._at_once():
-            return self.answer().sentence()
+        return self.answer().sentence()
 
     def _tap_say(self, which: str) -> None:
         """Take an answer: ``question|place of the answer``, counted from 0."""

@@ -77,8 +77,7 @@ class LookPanel(Panel):
             return tp.effects(self.fits()[self._reading()]).table
 
     def summary(self) -> str:
-        with self._at_once():
-            return tp.effects(self.fits()[self._reading()]).sentence()
+        return tp.effects(self.fits()[self._reading()]).sentence()
 
 
 def _says(reading, line):

@@ -153,15 +153,15 @@ class PlanPanel(Panel):
     def wanted(self) -> dict:
         """What is asked of `plan_pours`. Raises `Needed` if a field cannot be used."""
         study = self.workshop.study
-        self.complete(*FIELDS, needed=(SESSIONS, POURS, POT))
+        sessions, pours, pot, have, _ = self.complete(*FIELDS, needed=(SESSIONS, POURS, POT))
         lists = {name: self._values(name, factor) for name, factor in LISTS.items() if name in _lists(study)}
         wrong = [LABELS[name] for name, (_, problem) in lists.items() if problem]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}.")
         rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
         return {
-            "sessions": int(self.required(SESSIONS)), "pours": int(self.required(POURS)), "purpose": self.typed("purpose") or None,
-            "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": self.value(HAVE), "pot": self.value(POT),
+            "sessions": int(sessions), "pours": int(pours), "purpose": self.typed("purpose") or None,
+            "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": have, "pot": pot,
         }
 
     @property
@@ -171,8 +171,7 @@ class PlanPanel(Panel):
             return self.planned()[0].table
 
     def summary(self) -> str:
-        with self._at_once():
-            return self.planned()[0].sentence()
+        return self.planned()[0].sentence()
 
     def _tap_keep(self) -> str:
         """Keep the plan in the study folder, where the panel of the pours finds it."""

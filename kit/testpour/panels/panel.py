@@ -64,7 +64,8 @@ class Panel(anywidget.AnyWidget):
         """What the panel says, in a sentence or two; waits for work that is under way."""
         title = self.title if self.title.endswith("?") else f"{self.title}:"
         try:
-            return f"{title} {self.summary()}"
+            with self._at_once():
+                return f"{title} {self.summary()}"
         except (Needed, ValueError, OSError) as problem:
             return f"{title} {_words(problem)}"
 
@@ -79,8 +80,7 @@ class Panel(anywidget.AnyWidget):
         bundle = super()._repr_mimebundle_(**options)
         data = bundle[0] if isinstance(bundle, tuple) else bundle
         if data is not None:
-            with self._at_once():
-                data["text/plain"] = f"{self.sentence()} (Run this cell in JupyterLab to tap through it.)"
+            data["text/plain"] = f"{self.sentence()} (Run this cell in JupyterLab to tap through it.)"
         return bundle
 
     # Drawing.
@@ -172,26 +172,21 @@ class Panel(anywidget.AnyWidget):
         """The number in a field; None where it is empty or wrong."""
         return self.read(field)[0]
 
-    def required(self, field: Field) -> float:
-        """The number in a field that must be filled in; `Needed` is raised where it is empty or wrong."""
-        value = self.value(field)
-        if value is None:
-            raise Needed(f"Still needed: {field.label}.")
-        return value
-
     def field(self, field: Field) -> Part:
         """A field as a part."""
         _, problem, read = self.read(field)
         return entry(field.name, field.label, self.typed(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
 
-    def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> None:
-        """Refuse, with `Needed`, to go on while a field is wrong, or one that is needed is empty."""
-        wrong = [f.label for f in fields if self.read(f)[1]]
+    def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> list[Any]:
+        """The numbers in the fields; `Needed` is raised while one is wrong, or one that is needed is empty."""
+        found = {f: self.read(f) for f in fields}
+        wrong = [f.label for f, (_, problem, _) in found.items() if problem]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}. What is wrong is said beside the field.")
-        empty = [f.label for f in needed if self.value(f) is None]
+        empty = [f.label for f in needed if found[f][0] is None]
         if empty:
             raise Needed(f"Still needed: {', '.join(empty)}.")
+        return [value for value, _, _ in found.values()]
 
     # Hearing.
 

@@ -96,9 +96,8 @@ class PourPanel(Panel):
 
     def advice(self) -> NextPours:
         """The pours worth making next, `NextPours`."""
-        self.complete(ROOM, MANY, POT, needed=(MANY,))
-        fits, room, many = self.fits(), self.value(ROOM), self.required(MANY)
-        aim = self.typed("aim")
+        room, many, _ = self.complete(ROOM, MANY, POT, needed=(MANY,))
+        fits, aim = self.fits(), self.typed("aim")
         return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
 
     def _proposed(self):

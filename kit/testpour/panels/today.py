@@ -116,8 +116,7 @@ class TodayPanel(Panel):
         )
 
     def summary(self) -> str:
-        with self._at_once():
-            return self.advice().sentence()
+        return self.advice().sentence()
 
     def _tap_pour(self) -> str:
         """Begin a session with these settings, on the form below: one pour, or one a pot with its own pigment and share of the mix."""
