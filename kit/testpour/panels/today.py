@@ -55,8 +55,7 @@ class TodayPanel(Panel):
             pots = []
         return [step(
             "How it is today",
-            row(self.field(ROOM) if study.has("room_temperature") else None,
-                self.field(DEPTH) if study.has("thickness") else None),
+            row(*[self.field(one) for one in (ROOM, DEPTH) if study.has(one.factor)]),
             row(self.field(RESIN), choice("scale", "Step of the scale", self.memory.scale, SCALES)),
             choice("pots", "Colour pots from one mix", str(self.pots), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
             *pots,
@@ -84,7 +83,10 @@ class TodayPanel(Panel):
     def _advised(self):
         """The recommendation and, worked out with it, the parts that say it."""
         self.complete(*self._fields(), needed=[ROOM] * self.workshop.study.has("room_temperature"))
-        fits, room, fixed, loads = self.fits(), self.value(ROOM), self._fixed(), self._loads()
+        fits, room, loads = self.fits(), self.value(ROOM), self._loads()
+        depth = self.value(DEPTH) if self.workshop.study.has("thickness") else None
+        given = {"thickness": depth, "pigment": max(loads.values(), default=None)}
+        fixed = {name: value for name, value in given.items() if value is not None}
 
         def make():
             found = tp.recommend(fits, room=room, fixed=fixed)
@@ -111,7 +113,7 @@ class TodayPanel(Panel):
         """What to weigh out for the advice; raises `WeighOutProblems` if the scale cannot weigh it."""
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
-            self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares() or 1, study=self.workshop.study,
+            self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares(), study=self.workshop.study,
             scale_resolution=self.memory.scale, **pigment,
         )
 
@@ -157,37 +159,31 @@ class TodayPanel(Panel):
     # What was typed.
 
     def _fields(self):
-        study = self.workshop.study
-        shown = [ROOM] * study.has("room_temperature") + [DEPTH] * study.has("thickness") + [RESIN]
-        if study.has("pigment"):
+        has = self.workshop.study.has
+        shown = [one for one in (ROOM, DEPTH) if has(one.factor)] + [RESIN]
+        if has("pigment"):
             shown += [_pigment(k) for k in range(1, self.pots + 1)]
             shown += [_share(k) for k in range(1, self.pots + 1) if self.pots > 1]
         return shown
-
-    def _fixed(self):
-        depth = self.value(DEPTH) if self.workshop.study.has("thickness") else None
-        loads = self._loads()
-        return {**({"thickness": depth} if depth is not None else {}), **({"pigment": max(loads.values())} if loads else {})}
 
     def _loads(self):
         """Pigment of each pot, % of resin; empty where one pot takes what is recommended."""
         if not self.workshop.study.has("pigment"):
             return {}
-        given = [self.value(_pigment(k)) for k in range(1, self.pots + 1)]
-        if self.pots == 1 and given[0] is None:
+        loads = {name: self.value(_pigment(k)) for name, k in self._pots().items()}
+        if list(loads.values()) == [None]:
             return {}
-        return {name: load or 0.0 for name, load in zip(self._pots(), given, strict=True)}
+        return {name: load or 0.0 for name, load in loads.items()}
 
     def _shares(self):
-        given = [self.value(_share(k)) for k in range(1, self.pots + 1)]
-        return {name: share or 1.0 for name, share in zip(self._pots(), given, strict=True)} if self.pots > 1 else None
+        return {name: self.value(_share(k)) or 1.0 for name, k in self._pots().items()} if self.pots > 1 else 1
 
     def _pots(self):
-        """A name for each pot: its colour, numbered where two are alike or nothing was typed."""
-        names = []
+        """Name of each pot to its number: its colour, numbered where two are alike or nothing was typed."""
+        names = {}
         for k in range(1, self.pots + 1):
             said = self.memory.get(f"colour_{k}").strip()
-            names.append(said if said and said not in names else f"{said or 'pot'} {k}")
+            names[said if said and said not in names else f"{said or 'pot'} {k}"] = k
         return names
 
 
