@@ -57,7 +57,7 @@ class WhyPanel(Panel):
         yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", *_evidence(answer)))
         yield step("Look at it again", *self._question(answer))
         yield step("What to do", *self._advice(answer))
-        yield row(button("save", "Save what I saw in the log", main=True, off="" if self._draft(answer.pour)[0] else "Nothing new to save."))
+        yield row(button("save", "Save what I saw in the log", main=True, off="" if self._draft()[0] else "Nothing new to save."))
 
     def answer(self) -> Answer:
         """The answer to the casting chosen, with what was tapped."""
@@ -70,7 +70,7 @@ class WhyPanel(Panel):
         fits = self.fits()
         scale = {"batch": batch, "scale_resolution": self.memory.scale} if batch else {}
         first = self._first(fits, pour, scale)
-        seen, passed = self._draft(pour)
+        seen, passed = self._draft()
 
         def make():
             found = first.observe(**{**first.observed, **seen}) if seen else first
@@ -101,34 +101,34 @@ class WhyPanel(Panel):
     def _tap_say(self, which: str) -> None:
         """Take an answer: ``question|place of the answer``, counted from 0."""
         name, place = which.rsplit("|", 1)
-        pour, (seen, passed) = self.typed("pour"), self._draft(self.typed("pour"))
+        seen, passed = self._draft()
         question = self.answer().case.table.questions[name]
-        self._keep(pour, {**seen, name: question.answers[int(place)]}, passed)
+        self._keep({**seen, name: question.answers[int(place)]}, passed)
 
     def _tap_pass(self, name: str) -> None:
         """Set a question aside that cannot be answered."""
-        pour, (seen, passed) = self.typed("pour"), self._draft(self.typed("pour"))
-        self._keep(pour, seen, [*passed, name])
+        seen, passed = self._draft()
+        self._keep(seen, [*passed, name])
 
     def _tap_back(self, name: str) -> None:
         """Take an answer back that was not saved."""
-        pour, (seen, passed) = self.typed("pour"), self._draft(self.typed("pour"))
-        self._keep(pour, {q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
+        seen, passed = self._draft()
+        self._keep({q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
 
     def _tap_save(self) -> str:
         """Keep what was seen in the log's note of the casting."""
         answer = self.answer()
         told = answer.keep(self.workshop.log)
-        self._keep(answer.pour, {}, [])
+        self._keep({}, [])
         return f"Kept in the log's note of {answer.pour}: {told or 'it held all of it already'}"
 
-    def _draft(self, pour):
-        """What was tapped and not saved yet: answers by question, and questions passed over."""
-        held = self.memory.get("drafts", {}).get(pour, {})
-        return dict(held.get("seen", {})), list(held.get("passed", []))
+    def _draft(self):
+        """What was tapped on the casting chosen and not saved yet: answers by question, and questions passed over."""
+        held = self.memory.get("drafts", {}).get(self.typed("pour"), {})
+        return held.get("seen", {}), held.get("passed", [])
 
-    def _keep(self, pour, seen, passed):
-        self.memory.put(drafts={**self.memory.get("drafts", {}), pour: {"seen": seen, "passed": passed}})
+    def _keep(self, seen, passed):
+        self.memory.put(drafts={**self.memory.get("drafts", {}), self.typed("pour"): {"seen": seen, "passed": passed}})
 
     def _missed(self):
         """What each casting that missed an aim misses, in words."""
@@ -155,7 +155,7 @@ class WhyPanel(Panel):
         ], ("0 in 100", "100 in 100"))
 
     def _question(self, answer):
-        seen, _ = self._draft(answer.pour)
+        seen, _ = self._draft()
         questions = answer.case.table.questions
         for name, said in answer.observed.items():
             yield row(text(f"{questions[name].ask} {capital(said)}."), button(f"back:{name}", "Take back") if name in seen else text("in the log", "hint"))

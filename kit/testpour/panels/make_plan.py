@@ -45,6 +45,8 @@ POT = Field("pot", "Resin in one pour", "g", "", low=1, high=20_000)
 HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_000_000)
 PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: no cost is worked out", low=0, high=10_000)
 FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
+LISTS = (Field("rooms", "Rooms expected", "°C", "one, or one a day: 17 21", "room_temperature"),
+         Field("moulds", "Moulds at hand", "mm", "their depths: 6 12 18", "thickness"))
 USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
 ADDED = "These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says."
 PURPOSES = (("", "let the kit choose"), ("which settings matter", "which settings matter"),
@@ -59,12 +61,8 @@ class PlanPanel(Panel):
     lead = "Say what your days allow. The plan, what it can tell and what it costs follow; nothing is mixed yet."
 
     def fields(self) -> list[Part]:
-        study = self.workshop.study
-        fields = [self.field(f) for f in (SESSIONS, POURS)]
-        more = [self._list("rooms", "Rooms expected", "°C", "one, or one a day: 17 21", "room_temperature"),
-                self._list("moulds", "Moulds at hand", "mm", "their depths: 6 12 18", "thickness")]
         return [step(
-            "Your days", row(*fields, *[part for part in more if part["name"] in _lists(study)]),
+            "Your days", row(self.field(SESSIONS), self.field(POURS), *[self._list(one) for one in self._lists()]),
             row(*[self.field(f) for f in (POT, HAVE, PRICE)]),
             choice("scale", "Step of the scale", self.memory.scale, SCALES),
             choice("purpose", "What is it for?", self.typed("purpose"), PURPOSES),
@@ -152,13 +150,12 @@ class PlanPanel(Panel):
 
     def wanted(self) -> dict:
         """What is asked of `plan_pours`. Raises `Needed` if a field cannot be used."""
-        study = self.workshop.study
         sessions, pours, pot, have, _ = self.complete(*FIELDS, needed=(SESSIONS, POURS, POT))
-        lists = {name: self._values(name, factor) for name, factor in LISTS.items() if name in _lists(study)}
-        wrong = [LABELS[name] for name, (_, problem) in lists.items() if problem]
+        lists = {one: self._values(one) for one in self._lists()}
+        wrong = [one.label for one, (_, problem) in lists.items() if problem]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}.")
-        rooms, moulds = (lists.get(name, ([], ""))[0] or None for name in LISTS)
+        rooms, moulds = (lists.get(one, ([], ""))[0] or None for one in LISTS)
         return {
             "sessions": int(sessions), "pours": int(pours), "purpose": self.typed("purpose") or None,
             "rooms": rooms if rooms is None or len(rooms) > 1 else rooms[0], "moulds": moulds, "resin": have, "pot": pot,
@@ -192,17 +189,20 @@ class PlanPanel(Panel):
         """Write the labels of the whole plan."""
         self._labels_wanted = time.monotonic_ns()
 
-    def _list(self, name, label, unit, hint, factor):
-        values, problem = self._values(name, factor) if name in _lists(self.workshop.study) else ([], "")
-        read = f"read as {', '.join(f'{v:.5g}' for v in values)} {unit}"
-        read = read if len(values) > 1 or (values and f"{values[0]:g}" != self.memory.get(name).strip()) else ""
-        return entry(name, label, self.memory.get(name), unit=unit, hint=hint, problem=problem, read=read)
+    def _lists(self):
+        return [one for one in LISTS if self.workshop.study.has(one.factor)]
 
-    def _values(self, name, factor):
+    def _list(self, one):
+        (values, problem), typed = self._values(one), self.typed(one.name)
+        read = f"read as {', '.join(f'{v:.5g}' for v in values)} {one.unit}"
+        read = read if len(values) > 1 or (values and f"{values[0]:g}" != typed.strip()) else ""
+        return entry(one.name, one.label, typed, unit=one.unit, hint=one.hint, problem=problem, read=read)
+
+    def _values(self, one):
         """Several numbers with blanks between, and what is wrong with them."""
-        column = self.workshop.study.factor(factor)
+        column = self.workshop.study.factor(one.factor)
         each = []
-        for word in self.memory.get(name).replace(";", " ").split():
+        for word in self.typed(one.name).replace(";", " ").split():
             if each and word[0].isalpha():  # a unit belongs to the number before it
                 each[-1] += f" {word}"
             else:
@@ -226,14 +226,6 @@ def _cautions(plan, pot, scale):
     except WeighOutProblems as problem:
         whole += Cautions(tuple(problem.problems))
     return cautions(whole + by_pour(each))
-
-
-LISTS = {"rooms": "room_temperature", "moulds": "thickness"}
-LABELS = {"rooms": "Rooms expected", "moulds": "Moulds at hand"}
-
-
-def _lists(study):
-    return [name for name, factor in LISTS.items() if study.has(factor)]
 
 
 def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
