@@ -83,22 +83,20 @@ class PlanPanel(Panel):
         """Labels that were asked for are drawn beside the notebook: each holds a code of its own."""
         if not self._labels_wanted:
             return
-        (plan, _), path = self.planned(), self.workshop.folder / "labels.html"
+        (plan, _), path, tap = self.planned(), self.workshop.folder / "labels.html", self._labels_wanted
 
         def make():
             found = tp.labels(plan)
             found.save(path)
             return f"{count(len(found.table), 'label')} on {count(found.pages, 'sheet')} ({found.sheet.sentence()})"
 
+        wanted, self._labels_wanted = self.wanted(), 0
         try:
-            said = self.asked("Drawing the labels", make, repr(self.wanted()), self._labels_wanted)
+            said = self.asked("Drawing the labels", make, repr(wanted), tap)
         except Waiting:
+            self._labels_wanted = tap
             yield from self._waiting()
             return
-        except (ValueError, OSError):
-            self._labels_wanted = 0
-            raise
-        self._labels_wanted = 0
         self.wrote(path, f"{said}. Print them at 100 %, not fitted to the page, without headers; hold a print on plain paper against the label sheet first.")
 
     _labels_wanted = 0

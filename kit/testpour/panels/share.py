@@ -12,7 +12,7 @@ import pandas as pd
 import testpour as tp
 from testpour.logbook.backup import back_up
 from testpour.pages import repeats
-from testpour.panels.panel import Panel
+from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import Part, button, choice, entry, paper, row, step, text
 from testpour.wording import count, listed
 
@@ -45,15 +45,14 @@ class SharePanel(Panel):
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
         if self._wanted is not None:
-            what, stamp = self._wanted
+            (what, stamp), self._wanted = self._wanted, None
             try:
                 path, words = self._result(what, stamp)
-                self.wrote(path, words)
-                self.memory.put(made={**self.made, what: str(path)})
-            except (ValueError, KeyError, OSError):
-                self._wanted = None
+            except Waiting:
+                self._wanted = what, stamp
                 raise
-            self._wanted = None
+            self.wrote(path, words)
+            self.memory.put(made={**self.made, what: str(path)})
         papers = self.papers
         for what, path in reversed(self.made.items()):
             yield step(NAMES[what], paper(path, papers[path]), text(self._names_in(what), "strong"))
@@ -88,8 +87,9 @@ class SharePanel(Panel):
 
         def make():
             if what == "page":
-                made = tp.findings_page(fits, folder / "findings.html", by=by, photos=photos)
-            elif what == "handout":
+                page = tp.findings_page(fits, folder / "findings.html", by=by, photos=photos)
+                return page.path, f"One file of {page.size / 1000:.0f} kB that opens in any browser, prints, and needs no network."
+            if what == "handout":
                 made = tp.handout(fits, folder / "handout.html", paper=size, by=by)
             elif what == "wall":
                 made = tp.wall_summary(fits, folder / "wall.html", bench=bench, paper=size)
@@ -103,8 +103,6 @@ class SharePanel(Panel):
                 return made.path, made.contents()
             else:
                 made = back_up(self.workshop.study)
-            if what == "page":
-                return made.path, f"One file of {made.size / 1000:.0f} kB that opens in any browser, prints, and needs no network."
             return made.path, made.sentence()
 
         return self.asked(f"Writing: {NAMES[what].lower()}", make, stamp)
