@@ -12,6 +12,7 @@ from testpour.advice.batch import NextPours
 from testpour.caution_rules import Cautions
 from testpour.exchange.folder import make_folder
 from testpour.panels import jobs
+from testpour.panels.panel import in_words
 
 
 @pytest.mark.slow
@@ -370,3 +371,9 @@ def test_every_part_can_be_drawn_by_the_page():
     drawn = set(re.findall(r"^  (\w+)\([\w, ]*\) \{", home.joinpath("panels.js").read_text("utf-8"), re.MULTILINE))
     assert len(kinds) > 12
     assert kinds <= drawn
+
+
+def test_what_the_disk_refuses_is_said_in_words():
+    """By its number alone, 13, nobody knows what is wrong."""
+    assert "Permission denied" in in_words(PermissionError(13, "Permission denied", "findings.html"))
+    assert in_words(KeyError("No plan")) == "No plan"

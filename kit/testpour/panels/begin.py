@@ -13,7 +13,7 @@ from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
 from testpour.panels.memory import Memory
-from testpour.panels.panel import Panel
+from testpour.panels.panel import Panel, in_words
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
 from testpour.panels.study_text import Wanted
 from testpour.panels.workshop import Needed
@@ -48,9 +48,8 @@ class BeginPanel(Panel):
         """
         try:
             return study_text.study_of(study_text.text_of(self.workshop.folder), self.workshop.folder)
-        except (Problems, ValueError) as problem:
-            reasons = " ".join(getattr(problem, "problems", [str(problem)]))
-            raise Needed(f"study.toml cannot be used as it is: {reasons} Put that right in the file; this panel then opens it.") from None
+        except ValueError as problem:
+            raise Needed(f"study.toml cannot be used as it is: {in_words(problem)} Put that right in the file; this panel then opens it.") from None
 
     def wanted(self) -> tuple[str, Study]:
         """The text of the study file as the panel would write it, and the study it declares.

@@ -14,6 +14,8 @@ from testpour.study import Aim, Study
 from testpour.units import UnitProblem, beside_field, shown_unit, to_unit
 from testpour.wording import capital
 
+LABELS = {"at_least": ", at least", "at_most": ", at most", "age": " at age"}
+
 
 class AimFields:
     """What a good casting must meet."""
@@ -34,10 +36,10 @@ class AimFields:
 
     def parts(self) -> Iterator[Part]:
         for name, reading in self.readings.items():
-            bounds, problems = self.bounds(name), self.problems(name)
-            fields = [self._bound(name, reading, key, bounds[key], problems.get(key, "")) for key in self._keys(reading)]
-            aimed = any(bounds[key] for key in self._keys(reading))
-            yield row(*fields, self._age(name, reading, bounds["age"], problems.get("age", "")) if reading.ages and aimed else None)
+            bounds, problems, keys = self.bounds(name), self.problems(name), self._keys(reading)
+            if reading.ages and any(bounds[key] for key in keys):
+                keys = (*keys, "age")
+            yield row(*[self._field(name, key, bounds[key], problems.get(key, "")) for key in keys])
 
     def problems(self, name: str) -> dict[str, str]:
         """What is wrong with the bounds and the age of a reading, by field."""
@@ -49,7 +51,7 @@ class AimFields:
                     if key == "age" and not value > 0:
                         found[key] = "The age is counted in hours after mixing, above 0."
                 except UnitProblem as problem:
-                    found[key] = beside_field(problem, "h" if key == "age" else shown_unit(reading.unit))
+                    found[key] = beside_field(problem, shown_unit(self._unit(reading, key)))
         bounds = self.bounds(name)
         if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(bounds["at_least"]) > reading.parse(bounds["at_most"]):
             found["at_most"] = "This is below what is asked at least: change one of them."
@@ -75,6 +77,9 @@ class AimFields:
     def _keys(self, reading):
         return {"lower": ("at_most",), "higher": ("at_least",)}.get(reading.better, ("at_least", "at_most"))
 
+    def _unit(self, reading, key):
+        return "h" if key == "age" else reading.unit
+
     def _value(self, reading, key, words):
         """A bound in the reading's unit, or an age in hours."""
         return to_unit(words, "h", "age") if key == "age" else reading.parse(words)
@@ -99,17 +104,16 @@ class AimFields:
         value = self._value(reading, key, words)
         if reading.grades and key != "age":
             return int(value)
-        return f"{value:g} {'h' if key == 'age' else reading.unit}".strip()
+        return f"{value:g} {self._unit(reading, key)}".strip()
 
-    def _age(self, name, reading, words, problem):
-        read = "" if problem or not words else read_as(self._value(reading, "age", words), "h", words)
-        return entry(f"age_{name}", f"{capital(reading.words)} at age", self.says(f"age_{name}", words), unit="h", problem=problem, read=read)
-
-    def _bound(self, name, reading, key, words, problem):
-        label = f"{capital(reading.words)}, {'at least' if key == 'at_least' else 'at most'}"
-        if reading.grades:
+    def _field(self, name, key, words, problem):
+        """The field of a bound or of the age."""
+        reading, field = self.readings[name], f"{key}_{name}"
+        label = f"{capital(reading.words)}{LABELS[key]}"
+        if reading.grades and key != "age":
             options = [("", "no aim"), *((str(k), word) for k, word in enumerate(reading.grades))]
-            return choice(f"{key}_{name}", label, words, options, hint=reading.how)
-        read = "" if problem or not words else read_as(reading.parse(words), reading.unit, words)
-        return entry(f"{key}_{name}", label, self.says(f"{key}_{name}", words), unit=shown_unit(reading.unit),
-                     hint="left empty: no aim", problem=problem, read=read)
+            return choice(field, label, words, options, hint=reading.how)
+        unit = self._unit(reading, key)
+        read = "" if problem or not words else read_as(self._value(reading, key, words), unit, words)
+        return entry(field, label, self.says(field, words), unit=shown_unit(unit), hint="" if key == "age" else "left empty: no aim",
+                     problem=problem, read=read)

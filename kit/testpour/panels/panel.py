@@ -67,7 +67,7 @@ class Panel(anywidget.AnyWidget):
             with self._at_once():
                 return f"{title} {self.summary()}"
         except (Needed, ValueError, OSError) as problem:
-            return f"{title} {_words(problem)}"
+            return f"{title} {in_words(problem)}"
 
     __repr__ = sentence
 
@@ -100,9 +100,9 @@ class Panel(anywidget.AnyWidget):
         except Needed as needed:
             shown.append(text(str(needed), "needed"))
         except (ValueError, KeyError, OSError) as problem:
-            shown.append(caution(_words(problem), "refuse"))
+            shown.append(caution(in_words(problem), "refuse"))
         except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
-            shown.append(caution(f"This part failed: {type(problem).__name__}, {_words(problem)}. What you typed and logged is kept.", "refuse"))
+            shown.append(caution(f"This part failed: {type(problem).__name__}, {in_words(problem)}. What you typed and logged is kept.", "refuse"))
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._answer, "wrong": self._refusal,
             "busy": self._busy is not None and self._busy not in self._given_up,
@@ -205,7 +205,7 @@ class Panel(anywidget.AnyWidget):
             try:
                 self.take(message)
             except (Needed, ValueError, KeyError, OSError) as problem:
-                self._refusal, self._answer = _words(problem), ""
+                self._refusal, self._answer = in_words(problem), ""
             except Waiting:
                 self._answer = ""
             self.show()
@@ -257,7 +257,7 @@ class Panel(anywidget.AnyWidget):
         return self.workshop.mark, self.memory.mark, *shared
 
 
-def _words(problem):
+def in_words(problem: Exception) -> str:
     """A problem in words: every reason where several were collected."""
-    reasons = getattr(problem, "problems", None)
-    return " ".join(map(str, reasons)) if reasons else str(problem.args[0]) if problem.args else str(problem)
+    own = problem.args[0] if isinstance(problem, KeyError) and problem.args else problem  # a KeyError shows itself in quotes
+    return " ".join(map(str, getattr(problem, "problems", None) or [own]))
