@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import change, good_words
+from testpour.models.change import change, change_unit, good_words
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
@@ -60,7 +60,7 @@ class StudyComparison:
         for verdict, lead in zip(VERDICTS, ("They differ on", "They agree on", "Cannot tell yet:", "Known from belief alone:"), strict=True):
             rows = self.table[self.table["verdict"] == verdict]
             if len(rows):
-                said = self._differences(rows) if verdict == "differ" else self._grouped(rows)
+                said = "; ".join(self._difference(*row) for row in rows.iterrows()) if verdict == "differ" else self._grouped(rows)
                 text.append(f"{lead} {said}.")
         return " ".join(text)
 
@@ -74,9 +74,6 @@ class StudyComparison:
         """"gel time (catalyst and thickness) and hardness (level)"."""
         each = rows.groupby(level="reading", sort=False)
         return listed(f"{reading} ({listed(part.index.get_level_values('setting'))})" for reading, part in each)
-
-    def _differences(self, rows):
-        return "; ".join(self._difference(*row) for row in rows.iterrows())
 
     def _difference(self, place, row):
         what, setting, unit = row["of"], place[1], row["unit"]
@@ -155,30 +152,27 @@ def _changes(one, other, overlap, settings):
 
 def _effect_row(one, other, overlap, factor, moved, span, deaf):
     found = list(_changes(one, other, overlap, moved))
-    scale, unit = _terms(one.reading, found[0])
-    draws = [scale(part.values) for part in found]
-    apart = scale(found[1].values / found[0].values) if found[0].ratio else draws[1] - draws[0]
+    draws = [_shown(part, part.values) for part in found]
+    apart = _apart(found, [part.values for part in found])
     told = [_sure(part) for part in draws]
     hangs = bool(overlap.apart) and one.reading.scale not in EVEN
     verdict = "belief only" if deaf else _verdict(draws, apart, told, hangs)
     return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "of": _what(one.reading, found[0]),
-            "unit": unit, "move": factor.between(*span), "told": all(told), "verdict": verdict}
+            "unit": _unit(one.reading, found[0]), "move": factor.between(*span), "told": all(told), "verdict": verdict}
 
 
 def _level_row(one, other, overlap, middle):
     """The average casting at settings both poured: how far the second study lies from the first."""
     found = list(_changes(one, other, overlap, [middle] * 2))
     levels = [part.each[:, 0] for part in found]
-    ratio = found[0].ratio
-    scale = 100.0 if found[0].good is not None else 1.0
-    apart = 100 * (levels[1] / levels[0] - 1) if ratio else scale * (levels[1] - levels[0])
-    unit = " %" if ratio else _terms(one.reading, found[0])[1]
+    shown = levels if found[0].ratio else [_shown(found[0], part) for part in levels]
+    apart = _apart(found, levels)
     told = _sure(apart, APART)
     poured = min(one.pours, other.pours) > 0
-    least = 25.0 if ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
+    least = 25.0 if found[0].ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
-    return {"place": (one.reading.words, "level"), **_ends([scale * part for part in levels], apart), "of": _what(one.reading, found[0]),
-            "unit": unit, "move": listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors), "told": told, "verdict": verdict}
+    return {"place": (one.reading.words, "level"), **_ends(shown, apart), "of": _what(one.reading, found[0]),
+            "unit": _unit(one.reading, found[0]), "move": listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors), "told": told, "verdict": verdict}
 
 
 def _what(reading, found):
@@ -186,13 +180,20 @@ def _what(reading, found):
     return reading.words if found.good is None else f"the chance of {good_words(reading, found.good)}"
 
 
-def _terms(reading, found):
-    """How changes of a reading are shown, and their unit."""
+def _unit(reading, found):
+    return unit_words(change_unit(reading, found.good))
+
+
+def _shown(found, values):
+    """Changes as they are shown: per cent, castings in 100, or in the reading's own terms."""
     if found.ratio:
-        return (lambda values: 100 * (values - 1)), " %"
-    if reading.grades:
-        return ((lambda values: 100 * values), " in 100") if found.good is not None else ((lambda values: values), " grades")
-    return (lambda values: values), unit_words(reading.unit)
+        return 100 * (values - 1)
+    return values if found.good is None else 100 * values
+
+
+def _apart(found, values):
+    """How far the second study lies from the first, as it is shown."""
+    return _shown(found[0], values[1] / values[0] if found[0].ratio else values[1] - values[0])
 
 
 def _sure(draws, level=SURE):
