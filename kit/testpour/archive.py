@@ -5,12 +5,9 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 from testpour.text_file import TextProblem, read_bytes
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 MEMBERS = 5_000
 METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)

@@ -7,16 +7,13 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from testpour.catalogue import catalogue, declare
-from testpour.columns import ColumnProblem, Factor, Reading
+from testpour.columns import C, Column, ColumnProblem, Factor, Reading
 from testpour.study import OWN, TAKEN
 from testpour.units import UnitProblem
 from testpour.wording import shortened
-
-if TYPE_CHECKING:
-    from testpour.columns import C, Column
 
 FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
 ALIKE = 0.85  # from which on a name is taken for a slip of a known one: an oven is not a room, at 0.81

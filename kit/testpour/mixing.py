@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from typing import TYPE_CHECKING
 
 from testpour.caution_rules import Cautions, rules
 from testpour.materials import containers
-
-if TYPE_CHECKING:
-    from testpour.study import Study
+from testpour.study import Study
 
 SOLVENT = (
     "Peroxide and acetone or another solvent must not meet: what forms can explode at a knock. Leave the solvent out, and "

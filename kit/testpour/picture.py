@@ -6,22 +6,19 @@ import io
 import textwrap
 import unicodedata
 from functools import cache
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
+import numpy as np
+import pandas as pd
 import seaborn as sns
 from matplotlib import rc_context
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 
 from testpour.columns import Column, Factor, Reading
 from testpour.wording import capital
-
-if TYPE_CHECKING:
-    import numpy as np
-    import pandas as pd
-    from matplotlib.axes import Axes
-
 
 # Told apart by lightness alone, so that grey print and colour-blind eyes lose nothing. Blue and orange of
 # seaborn's "colorblind" palette, darkened until each stands 3 to 1 against white.

@@ -8,14 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from testpour.columns import Column, Factor, Reading
 from testpour.problems import Problems
 from testpour.units import UnitProblem, show
 from testpour.wording import in_markdown, shortened
-
-if TYPE_CHECKING:
-    from testpour.columns import Column, Factor, Reading
 
 # Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
 _SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")

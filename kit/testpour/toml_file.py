@@ -6,13 +6,11 @@ import re
 import tomllib
 from collections.abc import Iterable
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 from testpour.text_file import TextProblem, read_text
 from testpour.wording import shortened
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LARGEST = 500_000  # bytes; a study of fifty factors with long notes takes a tenth of it
 LONGEST_NAME = 60  # dots in a name; the time to read one grows with their square

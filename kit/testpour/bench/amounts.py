@@ -6,16 +6,13 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from numbers import Integral
-from typing import TYPE_CHECKING
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch, check_settings
 from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
 from testpour.problems import Problems
+from testpour.study import Study
 from testpour.units import UnitProblem, to_number, to_unit
-
-if TYPE_CHECKING:
-    from testpour.study import Study
 
 WHOLE = "whole mix"
 

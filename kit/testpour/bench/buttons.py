@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
 
 from testpour.columns import Reading
+from testpour.study import Study
 from testpour.toml_file import own_toml
 from testpour.wording import capital
-
-if TYPE_CHECKING:
-    from testpour.study import Study
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 

@@ -5,16 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from testpour.bench.form_rows import Made, rows_since
 from testpour.bench.slots import Slot, filled, slots
+from testpour.logbook.book import Logbook
 from testpour.wording import count, hours_words, in_html, table_html
-
-if TYPE_CHECKING:
-    from testpour.logbook.book import Logbook
 
 COLUMNS = ("pour", "session", "reading", "age", "due_at", "status")
 

@@ -5,16 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from testpour.bench.form_rows import Made
 from testpour.cautions import check_settings
 from testpour.logbook.door import clean
 from testpour.study import Study
 from testpour.units import UnitProblem, beside_field, show, shown_unit
 from testpour.wording import capital, listed
-
-if TYPE_CHECKING:
-    from testpour.bench.form_rows import Made
 
 
 @dataclass

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime
-from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from testpour.bench.lateness import CONFIRMED, here
+from testpour.logbook.book import Logbook
 from testpour.logbook.known import known_of
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
-
-if TYPE_CHECKING:
-    import datetime as dt
-
-    from testpour.logbook.book import Logbook
 
 TAKEN_BACK = "tap taken back"
 FEW = 500  # pours that a query names one by one, so that the database looks them up
@@ -44,7 +39,7 @@ class Made:
 
     pour: str
     session: str
-    made_at: datetime
+    made_at: dt.datetime
     by: str
     note: str
     settings: dict[str, float | str] = field(repr=False)

@@ -8,14 +8,11 @@ import re
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from testpour.bench.planned import FormProblem, PlannedPour
 from testpour.files import Kind, beginning, put
+from testpour.logbook.book import Logbook
 from testpour.logbook.database import in_memory
-
-if TYPE_CHECKING:
-    from testpour.logbook.book import Logbook
 
 FOLDER = "sessions"
 FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{\n "session": "'))

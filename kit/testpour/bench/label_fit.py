@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import unicodedata
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 import segno
 from segno.encoder import DataOverflowError
 
+from testpour.bench.label_sheet import LabelSheet
 from testpour.logbook.door import clean
 from testpour.wording import visible
-
-if TYPE_CHECKING:
-    from testpour.bench.label_sheet import LabelSheet
 
 PAD = 2.2  # mm kept bare inside each edge: printers and hands are not exact
 LARGEST = 25.0  # mm side of a code; a larger one only takes room from the words

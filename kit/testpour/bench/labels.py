@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,7 @@ from testpour.bench.label_fit import (
 from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
 from testpour.caution_rules import Cautions
 from testpour.files import page_kind, put
+from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.logbook.door import clean
 from testpour.pages import template
@@ -29,11 +31,6 @@ from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import by_pour, pour_cautions
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, listed, visible
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from testpour.logbook.book import Logbook
 
 SAVED = page_kind("sheet of labels")
 

@@ -8,15 +8,12 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
 
+from testpour.columns import Reading
 from testpour.logbook.known import known
 from testpour.toml_file import own_toml
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
 
 APART = re.compile(r"[;\s/]+|,\s+")  # 76,5 is one number; 76, 79 are two
 

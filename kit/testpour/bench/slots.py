@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from testpour.bench.form_rows import Row
 from testpour.columns import Reading
-
-if TYPE_CHECKING:
-    from testpour.bench.form_rows import Row
-    from testpour.study import Study
+from testpour.study import Study
 
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
 # on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.

@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 import math
 import warnings
 from collections.abc import Callable, Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from testpour.bench.buttons import Event
 from testpour.bench.form_rows import TAKEN_BACK, Made, before_it
 from testpour.bench.lateness import CONFIRMED
 from testpour.bench.methods import several
 from testpour.bench.slots import Slot, filled
+from testpour.columns import Reading
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known, known_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    import datetime as dt
-
-    from testpour.bench.buttons import Event
-    from testpour.columns import Reading
 
 AGAIN = "checked again"
 SEEN = "it happened between the last check and this one"

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -25,11 +24,10 @@ from testpour.scale import (
     smallest_read,
     unit_of,
 )
+from testpour.study import Study
 from testpour.units import show
 from testpour.wording import in_html, table_html
 
-if TYPE_CHECKING:
-    from testpour.study import Study
 IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
 BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
 

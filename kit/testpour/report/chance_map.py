@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.patches import Rectangle
@@ -12,13 +11,11 @@ from matplotlib.patheffects import withStroke
 from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
 from testpour.models.chance import chance
+from testpour.models.fits import Fits
 from testpour.models.settings import as_met, met_words, settings_table
 from testpour.picture import INK, Picture, label_axis, new_picture, poured_range
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, listed
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 STEPS = 31
 OUT = "refused, or likely to boil"

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.advice.asking import AskedTooMuch, asked
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_peak
+from testpour.models.fits import Fits
 from testpour.physics.casting import Casting
 from testpour.physics.lots import face_of, lots_at, resin_of
 from testpour.physics.slab import cure
 from testpour.picture import INK, LOG, SECOND, Picture, new_picture
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 LOTS = 16
 POINTS = 240

@@ -8,23 +8,21 @@ needs nothing here, and heat and cure through a slab are as exact as a straight 
 from __future__ import annotations
 
 import base64
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from testpour.advice.recommend import Recommendation
 from testpour.caution_rules import rules
+from testpour.columns import Factor
 from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
+from testpour.models.fits import Fits
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import design
+from testpour.report.advised import Advice
 from testpour.units import show, unit_words
-
-if TYPE_CHECKING:
-    from testpour.columns import Factor
-    from testpour.models.fits import Fits
-    from testpour.report.advised import Advice
 
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit

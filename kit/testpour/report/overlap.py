@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from testpour.columns import Factor, Reading
 from testpour.models.change import good_grades, good_words
+from testpour.models.fits import Fits
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import held_settings
+from testpour.study import Study
 from testpour.wording import listed
-
-if TYPE_CHECKING:
-    from testpour.columns import Factor, Reading
-    from testpour.models.fits import Fits
-    from testpour.models.reading_fit import ReadingFit
-    from testpour.study import Study
 
 
 @dataclass(frozen=True)

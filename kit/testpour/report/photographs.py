@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from testpour.logbook.castings import Castings
+from testpour.logbook.photos import Photo
 from testpour.logbook.tables import LogProblem
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
-    from testpour.logbook.photos import Photo
 
 SIZES = (320, 240, 200, 160, 120)  # pixels; the largest at which all find room, for a page shows them about 170 wide
 MOST = 80  # photographs, the latest; more would neither load nor print well

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from matplotlib.lines import Line2D
 
+from testpour.logbook.castings import Castings
 from testpour.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
+from testpour.planning.plan import Plan
 from testpour.problems import Problem
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
-    from testpour.planning.plan import Plan
 
 MOST = 5  # settings drawn against one another; more would be too small to read
 COLOURS = (LOG, SECOND, "#5a5a5a", "#6b8e00", "#8a3ea8", "#00786c")

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
 from scipy.special import ndtr
 
 from testpour.cautions import check_ends
+from testpour.columns import Reading
 from testpour.models.effects import effects, hours_poured
 from testpour.models.fits import check_one_reading
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
 from testpour.models.settings import held_settings, settings_table
 from testpour.models.terms import HOURS, OVEN, REFERENCE, one_post_cure
@@ -26,13 +29,6 @@ from testpour.picture import (
     shade_beyond,
 )
 from testpour.problems import Problem
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.axes import Axes
-
-    from testpour.columns import Reading
-    from testpour.models.reading_fit import ReadingFit
 
 POINTS = 81
 

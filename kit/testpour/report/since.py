@@ -5,19 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
+from testpour.advice.recommend import Recommendation
 from testpour.exchange.data_link import LEFT_OUT
+from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
+from testpour.models.fits import Fits
 from testpour.report.carried import NoLogInside, inside
+from testpour.study import Study
 from testpour.units import show
 from testpour.wording import count, first_few, in_hundred, listed, signed
-
-if TYPE_CHECKING:
-    from testpour.advice.recommend import Recommendation
-    from testpour.logbook.castings import Castings
-    from testpour.models.fits import Fits
-    from testpour.study import Study
 
 OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
 LEAST = 0.05  # change of a chance that is told

@@ -171,8 +171,9 @@ def _level_row(one, other, overlap, middle):
     poured = min(one.pours, other.pours) > 0
     least = 25.0 if found[0].ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
+    move = listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors)
     return {"place": (one.reading.words, "level"), **_ends(shown, apart), "of": _what(one.reading, found[0]),
-            "unit": _unit(one.reading, found[0]), "move": listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors), "told": told, "verdict": verdict}
+            "unit": _unit(one.reading, found[0]), "move": move, "told": told, "verdict": verdict}
 
 
 def _what(reading, found):
