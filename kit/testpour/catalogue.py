@@ -80,7 +80,7 @@ def _in_units(name, entry, unit, base):
         if key in entry:
             entry[key] = number(entry[key], key)
     if "span" in entry:
-        entry["span"] = tuple(number(value, "from" if place == 0 else "to") for place, value in _ends(name, entry["span"], base))
+        entry["span"] = tuple(map(number, _ends(name, entry["span"], base), ("from", "to")))
     if "ages" in entry:
         entry["ages"] = tuple(number(value, "ages", "h") for value in entry["ages"])
     if "grades" in entry:
@@ -123,10 +123,9 @@ def _check_entry(kind, name, entry):
 
 
 def _ends(name, values, base):
-    """Place and value of the ends of a span; an end left out is the catalogue's."""
-    for place, value in enumerate(values):
-        if value is None:
-            if not base or len(base.span) != 2:
-                raise ColumnProblem(f"{name}: give both from and to.")
-            value = base.span[place]
-        yield place, value
+    """The ends of a span; an end left out is the catalogue's."""
+    known = base.span if base and base.span else (None, None)
+    ends = [end if value is None else value for value, end in zip(values, known, strict=False)]
+    if None in ends:
+        raise ColumnProblem(f"{name}: give both from and to.")
+    return ends

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from testpour.catalogue import catalogue, declare
 from testpour.columns import C, Column, ColumnProblem, Factor, Reading
@@ -98,10 +98,9 @@ def _place(grade, known):
 
 
 def _wrong_choices(column):
-    choices = {"scale": ("log", "plain", "share", "rise", "grades"), "role": ("chosen", "met", "carried"),
-               "kind": ("number", "yes/no", "text"), "better": ("lower", "higher", "window")}
+    choices = {key: get_args(hint) for key, hint in get_type_hints(type(column)).items() if get_origin(hint) is Literal}
     for key, allowed in choices.items():
-        if getattr(column, key, allowed[0]) not in allowed:
+        if getattr(column, key) not in allowed:
             yield f"{key} {getattr(column, key)!r} must be one of {', '.join(allowed)}."
     if column.words.casefold().replace(" ", "_") in TAKEN["readings"]:
         yield f"words {column.words!r} is the name of a column of the log. Choose other words."

@@ -63,7 +63,7 @@ def read_study(path: str | Path = "study.toml") -> Study:
     try:
         raw = read_toml(path)
     except TomlProblem as problem:
-        raise StudyProblems(path.name, problem.problems) from None
+        raise StudyProblems(path.name, problem.args) from None
     return study_from(raw, path)
 
 

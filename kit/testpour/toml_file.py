@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -27,11 +26,7 @@ HEADER = re.compile(r"\s*\[{1,2}[^\]]*$")
 
 
 class TomlProblem(ValueError):
-    """A file cannot be read as TOML; `problems` lists each reason."""
-
-    def __init__(self, problems: Iterable[str]) -> None:
-        self.problems = list(problems)
-        super().__init__(" ".join(self.problems))
+    """A file cannot be read as TOML; `args` holds each reason."""
 
 
 def own_text(name: str) -> str:
@@ -49,15 +44,15 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     try:
         text = read_text(path, LARGEST, codings=("utf-8-sig",))
     except TextProblem as problem:
-        raise TomlProblem([f"not readable as TOML: {problem}"]) from None
+        raise TomlProblem(f"not readable as TOML: {problem}") from None
     if max(map(_dots, text.splitlines()), default=0) > LONGEST_NAME:
-        raise TomlProblem([f"not readable as TOML: a name has more than {LONGEST_NAME} parts with dots between. Use plain names."])
+        raise TomlProblem(f"not readable as TOML: a name has more than {LONGEST_NAME} parts with dots between. Use plain names.")
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise TomlProblem(["not readable as TOML: its brackets are nested too deeply. Take out those that are too many."]) from None
+        raise TomlProblem("not readable as TOML: its brackets are nested too deeply. Take out those that are too many.") from None
     except ValueError as problem:  # a number of thousands of digits is one too
-        raise TomlProblem(_mistakes(text) or [_in_words(problem)]) from None
+        raise TomlProblem(*(_mistakes(text) or [_in_words(problem)])) from None
 
 
 def _dots(line):

@@ -21,8 +21,7 @@ if TYPE_CHECKING:
 NUMBER = re.compile(
     r"""^\s*
     (?P<sign>[-+\u2212]?)\s*
-    (?:(?P<whole>\d+)[ -](?P<top1>\d+)/(?P<bottom1>\d+)     # 1 1/4
-      |(?P<top>\d+)/(?P<bottom>\d+)                         # 1/4
+    (?:(?:(?P<whole>\d+)[ -])?(?P<top>\d+)/(?P<bottom>\d+)  # 1 1/4, 1/4
       |(?P<plain>\d+(?:[.,]\d+)*|[.,]\d+)(?P<power>[eE][-+]?\d+)?)
     \s*(?P<unit>.*?)\s*$""",
     re.VERBOSE,
@@ -105,12 +104,10 @@ def to_number(text: str, what: str = "value", decimal: str | None = None, like: 
     if not found:
         raise NotANumber(what, text, like)
     part = found.groupdict()
-    for top, bottom, whole in (("top1", "bottom1", part["whole"]), ("top", "bottom", "0")):
-        if part[top]:
-            if int(part[bottom]) == 0:
-                raise UnitProblem(f"{what}: {text!r} divides by nothing. Write it like 1/4 in.")
-            number = int(whole) + int(part[top]) / int(part[bottom])
-            break
+    if part["top"]:
+        if int(part["bottom"]) == 0:
+            raise UnitProblem(f"{what}: {text!r} divides by nothing. Write it like 1/4 in.")
+        number = int(part["whole"] or 0) + int(part["top"]) / int(part["bottom"])
     else:
         number = float(_with_point(part["plain"], what, decimal) + (part["power"] or ""))
     if math.isinf(number):

@@ -181,7 +181,7 @@ def read_beliefs(path: str | Path) -> PooledBeliefs:
     try:
         table = read_toml(path)
     except TomlProblem as problem:
-        raise BeliefProblem(f"{path.name}: {problem}") from None
+        raise BeliefProblem(f"{path.name}: {' '.join(problem.args)}") from None
     problems = [
         f"{name} must be a table: a line [{name}] and under it a line for each belief."
         for name, entries in table.items()
