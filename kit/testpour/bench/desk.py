@@ -13,7 +13,6 @@ from typing import Any
 import pandas as pd
 
 from testpour.bench.bench_sheet import BenchSheet
-from testpour.bench.buttons import events, once
 from testpour.bench.cards import Cards, Snapshots
 from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import Made, names_used, session_rows
@@ -21,7 +20,7 @@ from testpour.bench.kept import keep, kept, kept_sessions
 from testpour.bench.lateness import Clocks, ahead
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
-from testpour.bench.slots import slots
+from testpour.bench.slots import events, once, slots
 from testpour.bench.taps import Taps
 from testpour.caution_rules import Cautions
 from testpour.logbook.book import Logbook
@@ -74,23 +73,21 @@ class Desk:
         self._taps = Taps(logbook, lambda: self.head.by)
         self._answers: dict[str, Any] = {}
         self._one_at_a_time = threading.RLock()
-        self._shown: dict[str, Any] | None = None
+        self._shown: dict[str, Any] = {}
         self._away, self._watched_clock = "", Clocks(clock)
 
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
         try:
-            if not self._away or self._shown is None:  # the log was out of reach a moment ago: do not make the form wait for it again
+            if not self._away or not self._shown:  # the log was out of reach a moment ago: do not make the form wait for it again
                 self._shown = Cards(self).state()
-            shown = self._shown
         except LogProblem as problem:  # the form goes on with what it last showed, and says so
-            if self._shown is None:
+            if not self._shown:
                 raise
-            shown = self._shown
             self._away = str(problem)
         said = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
         more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*said, *self._clocks()]}
-        return shown | more
+        return self._shown | more
 
     def take(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """Do what a message asks and return the new state.
@@ -282,10 +279,10 @@ class Desk:
     def _free_name(self, planned):
         names = [planned.pour, *(f"{planned.pour}-{number}" for number in range(2, TRIES + 1))]
         used = names_used(self.logbook, names)
-        free = [name for name in names if name not in used]
-        if not free:
-            raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it again under another name.")
-        return free[0]
+        for name in names:
+            if name not in used:
+                return name
+        raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it again under another name.")
 
     def _refuse_clash(self):
         """A planned name that stands in another session of the log cannot be logged again."""

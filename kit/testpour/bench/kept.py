@@ -29,17 +29,10 @@ def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
-        _put(path, text)
-    except OSError as problem:
-        raise FormProblem([f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder."]) from problem
-
-
-def _put(path, text):
-    """Write the session's file; what else lies there is said as `put` says it."""
-    try:
         put(path, text, FILE)
-    except FileExistsError as problem:
-        raise FormProblem([str(problem)]) from None
+    except OSError as problem:  # without a number it is of `put`, which says what else lies there
+        said = f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder." if problem.strerror else str(problem)
+        raise FormProblem([said]) from problem
 
 
 def kept_sessions(logbook: Logbook) -> list[str]:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from testpour.wording import hours_words
 
 if TYPE_CHECKING:
-    from testpour.bench.buttons import Event
     from testpour.bench.form_rows import Made
+    from testpour.bench.slots import Event
     from testpour.logbook.known import Known
 
 SANE = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute

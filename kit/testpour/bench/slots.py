@@ -1,14 +1,18 @@
-"""The ages after mixing at which a study plans to read, and which of them a reading taken fills."""
+"""When a study reads: the moments that a button is tapped at, the ages after mixing, and which of them a reading taken fills."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 
 from testpour.bench.form_rows import Row
 from testpour.columns import Reading
 from testpour.study import Study
+from testpour.toml_file import own_toml
+from testpour.wording import capital
 
+PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
 # on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.
 NEAR, OPENS, LAST = 0.05, 0.75, 3.0
@@ -59,3 +63,41 @@ def slots(study: Study) -> list[Slot]:
 def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
     """The rows that fill a slot."""
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
+
+
+@dataclass(frozen=True)
+class Event:
+    """A reading that is the moment something happens."""
+
+    reading: Reading
+    done: str  # what the button says
+    check: str = ""  # what the other button says, where the moment is found by looking now and then
+    still: str = ""  # how a check reads that came too early: "not gelled"
+    companion: Reading | None = None  # a reading taken at the same moment
+
+    def value(self, minutes: float) -> float:
+        """Minutes after mixing in the reading's unit, to a hundredth of a minute."""
+        return round(minutes, 2) * PER_MINUTE[self.reading.unit]
+
+
+@cache
+def _wording():
+    return own_toml("bench/buttons.toml")
+
+
+def events(study: Study) -> tuple[Event, ...]:
+    """The moments a study reads, in its order."""
+    held = {reading.name: reading for reading in study.readings}
+    found = []
+    for reading in study.readings:
+        if reading.ages or reading.unit not in PER_MINUTE:
+            continue
+        said = {"done": f"{capital(reading.words)}: now", "check": "", "still": "", "with": "", **_wording().get(reading.name, {})}
+        found.append(Event(reading, said["done"], said["check"], said["still"], held.get(said["with"])))
+    return tuple(found)
+
+
+def once(study: Study) -> tuple[Reading, ...]:
+    """Readings with one moment of their own that are written, not tapped."""
+    timed = {event.reading.name for event in events(study)}
+    return tuple(r for r in study.readings if not r.ages and r.name not in timed)

@@ -9,11 +9,10 @@ import warnings
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from testpour.bench.buttons import Event
 from testpour.bench.form_rows import TAKEN_BACK, Made, before_it
 from testpour.bench.lateness import CONFIRMED
 from testpour.bench.methods import several
-from testpour.bench.slots import Slot, filled
+from testpour.bench.slots import Event, Slot, filled
 from testpour.columns import Reading
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.database import on_server

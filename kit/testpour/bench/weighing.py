@@ -224,9 +224,7 @@ def _table(asked, resin, catalyst):
     if len(rows) > 1:
         pigment = sum(row["pigment"] for row in rows.values())
         rows[WHOLE] = _row(asked, float(resin), float(catalyst), pigment)
-    table = pd.DataFrame.from_dict(rows, orient="index")
-    table.index.name = "pot"
-    return table
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("pot")
 
 
 def _shares(asked, mix):
