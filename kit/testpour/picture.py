@@ -140,6 +140,12 @@ def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "
     ax.set_xlim(left, right)
 
 
+def drawn_ends(factor: Factor, poured: pd.Series) -> tuple[float, float]:
+    """From where to where a setting is drawn: its span widened to everything poured."""
+    ends = [*(factor.span or (factor.low, factor.high)), *poured.dropna()]
+    return min(ends), max(ends)
+
+
 def poured_range(values: pd.Series) -> tuple[float, float] | tuple[None, None]:
     """Smallest and largest value poured, or (None, None) where fewer than two differ."""
     values = values.dropna()

@@ -65,8 +65,8 @@ def _held(table):
 def _numbered(column):
     """Each person as a number, in the order they appear; blank stays blank."""
     people = column.fillna("").astype(str)
-    numbers = {name: f"reader {k}" for k, name in enumerate(dict.fromkeys(people[people != ""]), start=1)}
-    return [numbers.get(name, "") for name in people]
+    numbers, _ = pd.factorize(people.where(people != ""))
+    return ["" if number < 0 else f"reader {number + 1}" for number in numbers]
 
 
 def read_page(path: str | Path) -> Castings:

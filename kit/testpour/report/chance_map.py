@@ -13,7 +13,7 @@ from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.fits import Fits
 from testpour.models.settings import as_met, met_words, settings_table
-from testpour.picture import INK, Picture, label_axis, new_picture, poured_range
+from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture, poured_range
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, listed
 
@@ -56,7 +56,7 @@ def show_chance(
     if x == y:
         raise Problem(f"A map needs two different settings, and both are {x}.")
     pours = fits.castings.pours
-    columns, rows = _ends(across, pours), _ends(up, pours)
+    columns, rows = (drawn_ends(f, pours[f.name]) for f in (across, up))
     grid = np.meshgrid(np.linspace(columns[0], columns[1], STEPS), np.linspace(rows[0], rows[1], STEPS))
     one = settings_table(as_met(fits.study, pours), fixed, room=room)
     table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
@@ -85,12 +85,6 @@ def _numeric(study, name):
         wrong = f"{name} is not a number of this study to draw along an axis: choose two of {', '.join(allowed)} for x and y."
         raise Problem(few if len(allowed) < 2 else wrong)
     return allowed[name]
-
-
-def _ends(factor, pours):
-    """From where to where the map is drawn: the span widened to everything poured."""
-    ends = [*(factor.span or (factor.low, factor.high)), *pours[factor.name].dropna()]
-    return min(ends), max(ends)
 
 
 def _poured(factor, pours):

@@ -1,9 +1,9 @@
-"""What each setting did to a reading, where its scatter comes from, and whether its model agrees with the log: charts of intervals."""
+"""What each setting did to a reading, in one study or in two, where its scatter comes from, and whether its model agrees with the log: charts of intervals."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -28,9 +28,13 @@ from testpour.picture import (
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
 
+if TYPE_CHECKING:
+    from testpour.report.versus import StudyComparison
+
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
 )
+STUDIES = ((LOG, "o", 0.16), (SECOND, "s", -0.16))  # colour, marker, shift: told apart without colour too
 
 
 def show_effects(fit: ReadingFit) -> Picture:
@@ -61,16 +65,12 @@ def show_effects(fit: ReadingFit) -> Picture:
     ax = axes[0, 0]
     ax.axvline(0, color=INK, linewidth=0.8)
     for place, effect in enumerate(each):
-        _draw_interval(ax, place, effect.in_points, effect.poured, _fill(effect))
+        fill = next(fill for bound, fill, _ in FILLS if effect.from_log >= bound)
+        _draw_interval(ax, place, effect.in_points, effect.poured, fill)
     ax.set_xlabel(_change_label(each[0]))
     told = [(fill, words) for _, fill, words in FILLS]
     _interval_rows(picture, ax, [_moved(effect) for effect in each], told, "never varied: belief only")
     return picture
-
-
-def _fill(effect):
-    """The more of it the log has told, the fuller the dot."""
-    return next(fill for bound, fill, _ in FILLS if effect.from_log >= bound)
 
 
 def _moved(effect):
@@ -135,7 +135,9 @@ def show_check(fit: ReadingFit) -> Picture:
     check_one_reading(fit, "show_check")
     checked = check_fit(fit)
     if not len(checked.table):
-        return _nothing_yet(f"{checked.sentence()} Log one {fit.reading.words} first.")
+        picture, axes = new_picture(f"{checked.sentence()} Log one {fit.reading.words} first.", height=0.5)
+        axes[0, 0].set_axis_off()
+        return picture
     parts = list(checked.table.groupby("age")) if fit.reading.ages else [(None, checked.table)]
     pours = list(dict.fromkeys(checked.table.sort_values("from")["pour"]))
     picture, axes = new_picture(checked.sentence(), width=max(6.6, 1.2 + 0.28 * len(pours)),
@@ -150,13 +152,6 @@ def show_check(fit: ReadingFit) -> Picture:
     last.set_xlabel("Pour, in order of what was predicted")
     handles = axes[0, 0].get_legend_handles_labels()
     picture.legend(*handles, loc="outside lower left", ncols=2, frameon=False)
-    return picture
-
-
-def _nothing_yet(says):
-    """A picture that says what is needed first."""
-    picture, axes = new_picture(says, height=0.5)
-    axes[0, 0].set_axis_off()
     return picture
 
 
@@ -187,10 +182,53 @@ def _interval_rows(
     picture: Picture, ax: Axes, names: Sequence[str], told: Iterable[tuple[FillStyleType, str]], untold: str
 ) -> None:
     """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words."""
-    ax.set_yticks(range(len(names)), names)
-    ax.set_ylim(-0.6, len(names) - 0.4)
-    ax.tick_params(axis="y", length=0)
+    _name_rows(ax, names)
     marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in told]
     marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=untold))
     picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
                    alignment="left", title_fontsize=9.5)
+
+
+def _name_rows(ax: Axes, names: Sequence[str]) -> None:
+    ax.set_yticks(range(len(names)), names)
+    ax.set_ylim(-0.6, len(names) - 0.4)
+    ax.tick_params(axis="y", length=0)
+
+
+def show_studies(comparison: StudyComparison) -> Picture:
+    """The effects that two studies have in common, one panel a reading.
+
+    Dot and bar: middle and 90 % interval of the change, round for the first study and square for the second;
+    the verdict stands beside each setting. Raises `Problem` if the two have no effect in common.
+    """
+    table = comparison.table
+    table = table[table.index.get_level_values("setting") != "level"]
+    if not len(table):
+        raise Problem("These two studies have no effect of a setting in common: there is nothing to show.")
+    panels = list(table.groupby(level="reading", sort=False))
+    heights = [len(part) + 0.8 for _, part in panels]
+    title = "{} and {}: what the settings both poured did in each".format(*comparison.names)
+    picture, axes = new_picture(title, width=7.2, height=0.9 + 0.52 * sum(heights), rows=len(panels),
+                                gridspec_kw={"height_ratios": heights})
+    picture.says = comparison.sentence()
+    for ax, (reading, part) in zip(axes[:, 0], panels, strict=True):
+        _study_panel(ax, reading, part[::-1])
+    marks = [
+        Line2D([], [], color=colour, marker=marker, markersize=8, label=drawable(name))
+        for (colour, marker, _), name in zip(STUDIES, comparison.names, strict=True)
+    ]
+    picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval", alignment="left")
+    return picture
+
+
+def _study_panel(ax, reading, part):
+    ax.axvline(0, color=INK, linewidth=0.8)
+    for place, (_, row) in enumerate(part.iterrows()):
+        for which, (colour, marker, shift) in zip(("first", "second"), STUDIES, strict=True):
+            ends = [row[f"{which}_low"], row[f"{which}_high"]]
+            ax.plot(ends, [place + shift] * 2, color=colour, linewidth=2.2)
+            ax.plot(row[which], place + shift, color=colour, marker=marker, markersize=8)
+    words = [drawable(setting) + f"\n{drawable(row['move'])}: {row['verdict']}" for (_, setting), row in part.iterrows()]
+    _name_rows(ax, words)
+    unit = part["unit"].iloc[0].strip()
+    ax.set_xlabel(drawable(f"Change in {reading}" + (f" ({unit})" if unit else ""), 60))

@@ -23,6 +23,7 @@ from testpour.picture import (
     SECOND,
     Picture,
     drawable,
+    drawn_ends,
     label_axis,
     new_picture,
     poured_range,
@@ -68,7 +69,8 @@ def show_reading(
     beside = {**held_settings(fit.study, fit.rows), **_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
-        room=None if factor == "room_temperature" else room, age=_aim_age(fit),
+        room=None if factor == "room_temperature" else room,
+        age=next((aim.age for aim in fit.study.aims if aim.reading == fit.reading.name and aim.age is not None), None),
         reading=fit.reading,
     )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
@@ -97,11 +99,6 @@ def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
     if cuts is not None:
         return np.sum([ndtr(mean - cuts[:, [k]]) for k in range(cuts.shape[1])], axis=0)
     return to_reading(fit.reading, mean, table.get("room_temperature"))
-
-
-def _aim_age(fit: ReadingFit) -> float | None:
-    """Age of the reading's aim in hours; None where it has none."""
-    return next((a.age for a in fit.study.aims if a.reading == fit.reading.name and a.age is not None), None)
 
 
 def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: bool = False) -> None:
@@ -177,11 +174,10 @@ def _moving(fit, name):
 
 
 def _values(fit, factor):
-    """Where the curve is drawn: the span widened to everything poured."""
+    """Where the curve is drawn."""
     if factor.kind == "yes/no":
         return np.array([0.0, 1.0])
-    ends = [*(factor.span or (factor.low, factor.high)), *fit.rows[factor.name].dropna()]
-    return np.linspace(min(ends), max(ends), POINTS)
+    return np.linspace(*drawn_ends(factor, fit.rows[factor.name]), POINTS)
 
 
 def _beside(fit, name):

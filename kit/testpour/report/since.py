@@ -142,11 +142,12 @@ def _worded(effect):
 def _advice_changes(study, before, now):
     old = {one["room"]: one for one in before["advice"]}
     for one in now["advice"]:
-        where = "" if one["room"] is None else f" for a room at {_room(one['room'])}"
-        if one["room"] not in old:
+        room = one["room"]
+        where = "" if room is None else f" for a room at {room if isinstance(room, str) else show(room, 'degC')}"
+        if room not in old:
             yield f"New advice{where}."
             continue
-        was = old[one["room"]]
+        was = old[room]
         moved = [
             f"{study.factor(name).words} {study.factor(name).show(value)} instead of {study.factor(name).show(was['settings'][name])}"
             for name, value in one["settings"].items()
@@ -161,7 +162,3 @@ def _advice_changes(study, before, now):
             )
         elif not moved:
             yield f"The advice{where} stands."
-
-
-def _room(room):
-    return room if isinstance(room, str) else show(room, "degC")

@@ -64,17 +64,14 @@ def _span(factor):
 def poured(castings: Castings) -> dict[str, Any]:
     """Sessions and rooms in words, the pours as a table, and where they lie as a figure."""
     study, pours, readings = castings.study, castings.pours, castings.readings
-    sessions = []
     each = list(pours.groupby("session", sort=False))
-    for name, part in each[-LATEST:]:
-        sessions.append(f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}.")
     shown = sorted((f for f in study.factors if f.name in pours and _differs(pours[f.name])), key=lambda f: f.kind == "text")
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
         "summary": f"{count(len(pours), 'pour')} in {count(len(each), 'session')}, with "
         f"{count(len(readings), 'reading')}.",
         "earlier": f"{count(len(each) - LATEST, 'earlier session')}; the data below hold all of them." if len(each) > LATEST else "",
-        "sessions": sessions,
+        "sessions": [f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}." for name, part in each[-LATEST:]],
         "heads": [f.words for f in shown] + (["note"] if notes else []),
         "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
         "left_out": max(len(pours) - LISTED, 0),

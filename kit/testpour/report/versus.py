@@ -88,8 +88,8 @@ class StudyComparison:
         )
 
     def figure(self) -> Picture:
-        """The effects of both with their intervals, a `Picture`; see `figures.show_studies`."""
-        from testpour.report.study_pairs import show_studies
+        """The effects of both with their intervals, a `Picture`; see `effect_chart.show_studies`."""
+        from testpour.report.effect_chart import show_studies
 
         return show_studies(self)
 
