@@ -8,6 +8,7 @@ from functools import cache
 from typing import Any
 
 from testpour.columns import C, ColumnProblem, Factor, Reading, truth
+from testpour.problems import noted
 from testpour.toml_file import own_toml
 from testpour.units import SCALES, UnitProblem, measures, to_unit
 from testpour.wording import shortened
@@ -69,12 +70,10 @@ def _in_units(name, entry, unit, base):
     wrong = []
 
     def number(value, key, its_unit=unit):
-        try:
+        with noted(wrong):
             words = yes_no and isinstance(value, bool | str)
             return truth(value, f"{name}, {key}") if words else amount(value, its_unit, f"{name}, {key}")
-        except UnitProblem as problem:
-            wrong.append(str(problem))
-            return math.nan
+        return math.nan
 
     for key in ("low", "high", "usual", "resolution", "step"):
         if key in entry:

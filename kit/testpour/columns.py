@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
+from testpour.problems import Problem
 from testpour.units import UnitProblem, show, shown_unit, to_unit, unit_words
 from testpour.wording import shortened
 
@@ -25,7 +26,7 @@ NO = {"no", "n", "false", "0", "0.0", "off", "open", "-", "–", "—", "none", 
 NIL = {"none", "nil"}  # an amount of nothing
 
 
-class ColumnProblem(ValueError):
+class ColumnProblem(Problem):
     """A factor or reading is declared in a way that cannot work; `args` holds each reason."""
 
 

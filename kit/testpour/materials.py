@@ -6,6 +6,7 @@ the catalyst, whose density runs from about 1.00 to 1.18 g/mL with what it is di
 """
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 
@@ -49,10 +50,8 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
     """
     if not isinstance(value, str):
         return float(value)
-    try:
+    with suppress(UnitProblem):
         return to_unit(value, "g", what)
-    except UnitProblem:
-        pass
     try:
         return to_volume(value, what) * density
     except UnitProblem as problem:

@@ -14,6 +14,15 @@ class Problem(ValueError):
         return [f"{type(self).__name__}: {self}"]
 
 
+@contextmanager
+def noted(problems: list[str]) -> Iterator[None]:
+    """Note why something cannot be used and go on, so that all problems are told at once."""
+    try:
+        yield
+    except Problem as problem:
+        problems.append(str(problem))
+
+
 class Problems(Problem):
     """What was given cannot be used; `problems` lists each reason, and the message begins with `where`."""
 

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from testpour.columns import Column, Factor, Reading
-from testpour.problems import Problems
-from testpour.units import UnitProblem, show
+from testpour.problems import Problems, noted
+from testpour.units import show
 from testpour.wording import in_markdown, shortened
 
 # Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
@@ -173,13 +173,11 @@ class Study:
         ]
         row = {}
         for factor in self.factors:
-            try:
-                if factor.name in given and given[factor.name] is not None:
+            if given.get(factor.name) is not None:
+                with noted(problems):
                     row[factor.name] = factor.parse(given[factor.name])
-                elif factor.kind != "text":
-                    row[factor.name] = factor.usual
-            except UnitProblem as problem:
-                problems.append(str(problem))
+            elif factor.kind != "text":
+                row[factor.name] = factor.usual
         if problems:
             raise StudyProblems("Settings", problems)
         return row

@@ -11,6 +11,7 @@ from testpour.catalogue import amount, catalogue
 from testpour.columns import ColumnProblem, Factor, Reading
 from testpour.declared_columns import columns_of, refuse_alike
 from testpour.files import Kind, put
+from testpour.problems import noted
 from testpour.study import Aim, Study, StudyProblems
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.units import UnitProblem
@@ -126,14 +127,12 @@ def _aims(raw, readings, problems):
         if said - {"at_least", "at_most", "age"} or not {"at_least", "at_most"} & said:
             problems.append(f"[aims] {name}: give at_least, at_most or both, and age where it matters.")
             continue
-        try:
+        with noted(problems):
             bounds = {
                 key: amount(value, "h", f"[aims] {name}, age") if key == "age" else _bound(value, reading, f"[aims] {name}, {key}")
                 for key, value in entry.items()
             }
             aims.append(_checked_aim(Aim(name, **bounds), reading))
-        except (UnitProblem, ColumnProblem) as problem:
-            problems.append(str(problem))
     return tuple(aims)
 
 
@@ -176,12 +175,10 @@ def _resin(raw, problems):
     if not isinstance(resin["kind"], str):
         problems.append(f"[resin] kind = {resin['kind']!r} must be text in quotes.")
     for key in ("density", "catalyst_density"):
-        try:
+        with noted(problems):
             resin[key] = amount(resin[key], "g/mL", f"[resin] {key}")
             if not DENSITY_RANGE[0] <= resin[key] <= DENSITY_RANGE[1]:
                 problems.append(f"[resin] {key}: {resin[key]:g} g/mL cannot be the density of a resin. Read it off the label.")
-        except UnitProblem as problem:
-            problems.append(str(problem))
     return resin
 
 

@@ -10,9 +10,9 @@ from numbers import Integral
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch, check_settings
 from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
-from testpour.problems import Problems
+from testpour.problems import Problems, noted
 from testpour.study import Study
-from testpour.units import UnitProblem, to_number, to_unit
+from testpour.units import to_number, to_unit
 
 WHOLE = "whole mix"
 
@@ -71,15 +71,12 @@ def _first(*values):
 
 def _read(problems, value, unit, what, zero=False):
     """`value` as a float above zero (or at zero), or NaN and a problem noted."""
-    try:
+    with noted(problems):
         number = to_unit(value, unit, what)
-    except (UnitProblem, TypeError, ValueError) as problem:
-        problems.append(str(problem) if isinstance(problem, UnitProblem) else f"{what}: {value!r} is not a number.")
-        return math.nan
-    if math.isfinite(number) and (number > 0 or (zero and number == 0)):
-        return number
-    bound = "of at least zero" if zero else "above zero"
-    problems.append(f"{what}: {value} cannot be weighed. Give a number {bound}, in {unit or 'parts'}.")
+        if math.isfinite(number) and (number > 0 or (zero and number == 0)):
+            return number
+        bound = "of at least zero" if zero else "above zero"
+        problems.append(f"{what}: {value} cannot be weighed. Give a number {bound}, in {unit or 'parts'}.")
     return math.nan
 
 
@@ -89,28 +86,24 @@ def _resin(problems, resin, mould_volume, waste, density):
         problems.append("resin: give resin, such as 200 g, or mould_volume, such as 150 mL, and not both.")
         return math.nan
     extra = _read(problems, waste, "%", "waste", zero=True)
-    try:
+    with noted(problems):
         if resin is not None:
             return _read(problems, to_mass(resin, density, "resin"), "g", "resin")
         volume = _read(problems, to_volume(mould_volume, "mould volume"), "mL", "mould volume")
         return volume * density * (1 + extra / 100)
-    except UnitProblem as problem:
-        problems.append(str(problem))
-        return math.nan
+    return math.nan
 
 
 def _catalyst(problems, catalyst, mass, per_mL, density):
     """Catalyst in % of resin; drops only from a calibrated dropper."""
-    try:
+    with noted(problems):
         number, unit = to_number(catalyst, "catalyst") if isinstance(catalyst, str) else (catalyst, "%")
         if unit.casefold() in ("drop", "drops"):
             catalyst = 100 * drops_to_mass(number, per_mL, density) / mass
             if math.isnan(catalyst):
                 return catalyst  # its reason is noted already
-    except UnitProblem as problem:
-        problems.append(str(problem))
-        return math.nan
-    return _read(problems, catalyst, "%", "catalyst")
+        return _read(problems, catalyst, "%", "catalyst")
+    return math.nan
 
 
 def _split(problems, pots, pigment):

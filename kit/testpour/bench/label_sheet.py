@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from testpour.pages import PAPERS
-from testpour.problems import Problems
+from testpour.problems import Problems, noted
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import listed
 
@@ -125,10 +125,8 @@ def _measured(given):
     for name in names[1:]:
         if given.get(name) is None:
             continue
-        try:
+        with noted(problems):
             read[name] = to_unit(given[name], "mm", name) if name not in ("columns", "rows") else _whole(name, given)
-        except UnitProblem as problem:
-            problems.append(str(problem))
     if problems:
         raise LabelProblems("Label sheet", problems)
     return LabelSheet(given["paper"], **read)

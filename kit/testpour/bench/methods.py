@@ -11,6 +11,7 @@ from functools import cache
 
 from testpour.columns import Reading
 from testpour.logbook.known import known
+from testpour.problems import noted
 from testpour.toml_file import own_toml
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import count
@@ -91,12 +92,11 @@ def several(
     number that cannot be read or is on another scale.
     """
     parts = [p for p in APART.split(_without_scale(text, reading)) if p] if isinstance(text, str) else text
-    values, problems = [], []
+    values: list[float] = []
+    problems: list[str] = []
     for part in parts:
-        try:
+        with noted(problems):
             values.append(known(reading, part).low)
-        except UnitProblem as problem:
-            problems.append(str(problem))
     if problems:
         raise UnitProblem(" ".join(problems))
     method = method_for(reading)

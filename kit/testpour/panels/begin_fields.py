@@ -155,14 +155,12 @@ class SettingFields:
 
     def cautions(self) -> list[Part]:
         """What is warned of at the ends of each setting."""
-        found = []
+        found = Cautions()
         for name, factor in self.factors.items():
-            if self.way(name) == LEFT_OUT or any(self._asked(name)) or factor.kind == "yes/no":
-                continue
-            for words in dict.fromkeys(self.ends(name)):
-                found += cautions(check_settings(self.study, {name: factor.parse(words)}))
-        unique = {part["text"]: part for part in found}
-        return list(unique.values())
+            if self.way(name) != LEFT_OUT and factor.kind != "yes/no" and not any(self.problem(name)):
+                for words in self.ends(name):
+                    found += check_settings(self.study, {name: factor.parse(words)})
+        return cautions(found)
 
     def _asked(self, name):
         return self.problem(name) if self.factors[name].kind != "yes/no" else ("", "")

@@ -97,12 +97,9 @@ def _log_changes(before, now):
     old, new = before["pours"], now["pours"]
     added, gone = [p for p in new if p not in old], [p for p in old if p not in new]
     altered = [p for p in new if p in old and new[p] != old[p]]
-    if added:
-        yield f"{count(len(added), 'pour')} more, {len(new)} now: {first_few(added)}."
-    if gone:
-        yield f"{count(len(gone), 'pour')} withdrawn: {first_few(gone)}."
-    if altered:
-        yield f"{count(len(altered), 'pour')} with new or corrected entries: {first_few(altered)}."
+    for pours, became in ((added, f"more, {len(new)} now"), (gone, "withdrawn"), (altered, "with new or corrected entries")):
+        if pours:
+            yield f"{count(len(pours), 'pour')} {became}: {first_few(pours)}."
     if not (added or gone or altered):
         yield "The pours and readings are the same."
 
