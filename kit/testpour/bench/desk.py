@@ -17,15 +17,14 @@ from testpour.bench.cards import Cards, Snapshots
 from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import Made, names_used, session_rows
 from testpour.bench.kept import keep, kept, kept_sessions
-from testpour.bench.lateness import Clocks, ahead
+from testpour.bench.lateness import Clocks
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, planned_pours
-from testpour.bench.slots import events, once, slots
-from testpour.bench.taps import Taps
+from testpour.bench.slots import Slot, events, once, slots
+from testpour.bench.taps import Refused, Taps
 from testpour.caution_rules import Cautions
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import on_server
-from testpour.logbook.known import known
 from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import pour_cautions
@@ -34,10 +33,6 @@ from testpour.wording import hours_words
 
 KEPT = 60  # answers a form may still ask for
 TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
-
-
-class Refused(LogProblem):
-    """The cautions refuse the pour; it can be logged as made all the same."""
 
 
 class Desk:
@@ -70,11 +65,11 @@ class Desk:
         self.head = SessionHead.from_log(self.study, self.made)
         if not self.made:
             self.head.typed = dict(typed)
-        self._taps = Taps(logbook, lambda: self.head.by)
+        self._taps = Taps(self)
         self._answers: dict[str, Any] = {}
         self._one_at_a_time = threading.RLock()
         self._shown: dict[str, Any] = {}
-        self._away, self._watched_clock = "", Clocks(clock)
+        self._away, self.watched_clock = "", Clocks(clock)
 
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
@@ -92,7 +87,7 @@ class Desk:
     def take(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """Do what a message asks and return the new state.
 
-        A message has an ``id`` unlike any other; a ``deed``, which names the method below that does it; ``at``,
+        A message has an ``id`` unlike any other; a ``deed``, which names the method of `Taps` that does it; ``at``,
         when it was tapped, in ms since 1970: the browser's clock, ``told``, and what it was from this
         computer's, ``offset``; ``set_back``, ms by which the browser's clock was set back since the tap before;
         ``pour``; and what the deed needs. In the state, ``answers`` says of each message whether it is on the
@@ -116,7 +111,7 @@ class Desk:
         The message holds the readings as ``text`` and, where the method asks for them, ``thickness`` and
         ``edge`` in mm. The answer is in ``words``; ``fine`` says whether the method is satisfied.
         """
-        slot = self._slot(message)
+        slot = self.slot_of(message)
         try:
             found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
         except UnitProblem as problem:
@@ -139,7 +134,8 @@ class Desk:
         answer = {"ok": False, "pour": message.get("pour", ""), "refused": False}
         try:
             self._look()
-            answer |= {"words": getattr(self, f"_{message['deed']}")(message, self._moment(message)), "ok": True}
+            at, self._taps.mark = self.watched_clock.moment(message)  # never in the future
+            answer |= {"words": getattr(self._taps, message["deed"])(message, at), "ok": True}
             self._look()
         except (ValueError, KeyError) as problem:  # all that the log, the units and the study refuse with
             answer |= {"words": beside_field(problem), "refused": isinstance(problem, Refused)}
@@ -148,16 +144,11 @@ class Desk:
         while len(self._answers) > KEPT:
             self._answers.pop(next(iter(self._answers)))
 
-    def _moment(self, message):
-        """When it was tapped, never in the future; what is odd about it goes as a mark to the entry."""
-        at, self._taps.mark = self._watched_clock.moment(message)
-        return at
-
     def _clocks(self):
         """What is to be said of clocks: set back, behind the log, or other than the server's."""
         said, now = [], self.clock()
-        if self._watched_clock.back:
-            said.append(f"This computer's clock was set back by {hours_words(self._watched_clock.back / 3600)} while the form "
+        if self.watched_clock.back:
+            said.append(f"This computer's clock was set back by {hours_words(self.watched_clock.back / 3600)} while the form "
                         "was open. Times logged before and after do not fit together: look through them.")
         last = max((made.made_at for made in self.made.values()), default=now)
         if last > now + dt.timedelta(seconds=60):
@@ -167,80 +158,6 @@ class Desk:
             with contextlib.suppress(LogProblem):
                 said.append(self.logbook.clock_words())
         return [text for text in said if text]
-
-    # What a message asks, by its deed.
-
-    def _head(self, message, at):
-        self.head.take(message.get("values", {}), message.get("by", ""), at.timestamp() * 1e3)
-        late = [made for made in self.made.values() if self.head.lacking(made)]
-        for made in late:
-            self._taps.fill_in(made, self.head.lacking(made))
-        but = self.head.not_taken()
-        return "room and lots saved" + (f", except {but}" if but else "") + (f"; added to {', '.join(made.pour for made in late)}" if late else "")
-
-    def _catalyst_in(self, message, at):
-        planned = self._planned(message["pour"])
-        if self.pour_of(planned):
-            return "catalyst is in already"
-        settings = {**planned.settings, **self.head.values}
-        refusals = self.cautions(planned).refusals
-        if refusals and not message.get("anyway"):
-            raise Refused(" ".join(refusals))
-        try:
-            return self._taps.catalyst_in(self._free_name(planned), settings, self.session, at, bool(refusals))
-        except LogProblem:
-            self.made = session_rows(self.logbook, self.session)
-            if self.pour_of(planned):  # another bench was first
-                return "catalyst is in already"
-            raise
-
-    def _check(self, message, at):
-        return self._taps.check(self._made(message, at), self._event(message), at)
-
-    def _happened(self, message, at):
-        return self._taps.happened(self._made(message, at), self._event(message), at, str(message.get("with") or "").strip())
-
-    def _watched(self, message, at):
-        return self._taps.watched(self._made(message), self._event(message))
-
-    def _write(self, message, at):
-        slot = self._slot(message) if message.get("age") is not None else None
-        reading = slot.reading if slot else self.study.reading(message["reading"])
-        text = str(message.get("text", "")).strip()
-        if not text:
-            raise LogProblem(f"{reading.words}: nothing typed yet.")
-        made = self._made(message, at if slot else None)
-        if reading.name in self.events:
-            self._refuse_ahead(made, reading, text, at)
-        return self._taps.write(made, reading, text, slot, at)
-
-    def _refuse_ahead(self, made, reading, text, at):
-        """A time typed before it has come; clocks that were set or disagree tell nothing, and the log refuses what cannot be read."""
-        if self._taps.mark or self._watched_clock.back:
-            return
-        with contextlib.suppress(UnitProblem):
-            said = ahead(made, self.events[reading.name], known(reading, text), at)
-            if said:
-                raise LogProblem(said)
-
-    def _values(self, message, at):
-        return self._taps.values(self._made(message, at), self._slot(message), message, at)
-
-    def _take_back(self, message, at):
-        return self._taps.take_back(self._made(message), message["entries"])
-
-    def _photo(self, message, at):
-        return self._taps.photo(self._made(message), message["picture"], at)
-
-    def _photo_back(self, message, at):
-        return self._taps.photo_back(message["entries"])
-
-    def _time_right(self, message, at):
-        return self._taps.time_right(self._made(message), message.get("entries", ()))
-
-    def _unpour(self, message, at):
-        made = self.made.get(message["name"])
-        return self._taps.unpour(made) if made else "taken back already"
 
     def cautions(self, planned: PlannedPour) -> Cautions:
         """What is refused or warned about a planned pour in today's room."""
@@ -253,13 +170,15 @@ class Desk:
         name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
         return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)
 
-    def _planned(self, pour):
+    def planned_of(self, pour: str) -> PlannedPour:
+        """The planned pour of that name."""
         for planned in self.planned:
             if planned.pour == pour:
                 return planned
         raise LogProblem(f"No pour {pour!r} in this session; it has {', '.join(p.pour for p in self.planned)}.")
 
-    def _made(self, message, at=None):
+    def made_of(self, message: Mapping[str, Any], at: dt.datetime | None = None) -> Made:
+        """The pour in the log that a message is about; refused where it was tapped, at `at`, before the pour was made."""
         made = self.made.get(message["name"])
         if made is None:
             raise LogProblem(f"{message['name']} is not in the log, or was taken back. Log catalyst in first.")
@@ -270,13 +189,12 @@ class Desk:
             )
         return made
 
-    def _event(self, message):
-        return self.events[message["reading"]]
-
-    def _slot(self, message):
+    def slot_of(self, message: Mapping[str, Any]) -> Slot:
+        """The planned reading that a message is about."""
         return next(s for s in self.slots if s.reading.name == message["reading"] and s.age == message["age"])
 
-    def _free_name(self, planned):
+    def free_name(self, planned: PlannedPour) -> str:
+        """The name under which a planned pour is logged: its own, unless one of that name was taken back."""
         names = [planned.pour, *(f"{planned.pour}-{number}" for number in range(2, TRIES + 1))]
         used = names_used(self.logbook, names)
         for name in names:

@@ -6,115 +6,143 @@ import contextlib
 import datetime as dt
 import math
 import warnings
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
-from testpour.bench.form_rows import TAKEN_BACK, Made, before_it
-from testpour.bench.lateness import CONFIRMED
+from testpour.bench.form_rows import TAKEN_BACK, before_it, session_rows
+from testpour.bench.lateness import CONFIRMED, ahead
 from testpour.bench.methods import several
-from testpour.bench.slots import Event, Slot, filled
-from testpour.columns import Reading
-from testpour.logbook.book import Caution, Logbook
+from testpour.bench.slots import filled
+from testpour.logbook.book import Caution
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known, known_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
+from testpour.units import UnitProblem
 from testpour.wording import count
 
-AGAIN = "checked again"
-SEEN = "it happened between the last check and this one"
-WATCHED = "it was watched as it happened"
-TYPED = "typed at the bench"
+if TYPE_CHECKING:
+    from testpour.bench.desk import Desk
+
+Message = Mapping[str, Any]  # what a form sends; see `Desk.take`
+
+
+class Refused(LogProblem):
+    """The cautions refuse the pour; it can be logged as made all the same."""
 
 
 class Taps:
-    """Deeds on the log of one session.
+    """Deeds on the log of a `Desk`, each by the name that a message has for it.
 
-    `by` gives the initials of who reads. `mark` says what is odd about the time of the tap at hand, and is kept
-    in the note of what it logs. Every method returns what was done in words, after the log has it on the disk;
-    a `LogProblem` says that it has not.
+    A deed takes the message and the moment of the tap. `mark` says what is odd about that moment, and is kept in the
+    note of what is logged. It returns what was done in words, after the log has it on the disk; a `LogProblem` says
+    that it has not.
     """
 
-    def __init__(self, logbook: Logbook, by: Callable[[], str]) -> None:
-        self.logbook, self.by, self.mark = logbook, by, ""
+    def __init__(self, desk: Desk) -> None:
+        self.desk, self.log, self.mark = desk, desk.logbook, ""
 
-    def catalyst_in(
-        self, name: str, settings: Mapping[str, float | str], session: str, at: dt.datetime,
-        anyway: bool = False
-    ) -> str:
-        """Log the pour, begun at `at`; `anyway` where it was made though the cautions refuse it."""
-        with _shown_on_the_card():
-            self.logbook.add_pour(name, settings=settings, session=session, made_at=at.replace(microsecond=0),
-                                  by=self.by(), note=f"{self._zone(at)} {self.mark}", made_anyway=anyway)
+    @property
+    def by(self) -> str:
+        """Initials of who reads."""
+        return self.desk.head.by
+
+    def head(self, message: Message, at: dt.datetime) -> str:
+        """The room and the lots as typed; a pour made before they were known gets them too."""
+        head = self.desk.head
+        head.take(message.get("values", {}), message.get("by", ""), at.timestamp() * 1e3)
+        late = [made for made in self.desk.made.values() if head.lacking(made)]
+        for made in late:
+            self.log.correct_pour(made.pour, settings=head.lacking(made), why="read after the catalyst went in", by=self.by)
+        but = head.not_taken()
+        return "room and lots saved" + (f", except {but}" if but else "") + (f"; added to {', '.join(made.pour for made in late)}" if late else "")
+
+    def catalyst_in(self, message: Message, at: dt.datetime) -> str:
+        """Log the pour; ``anyway`` where it was made though the cautions refuse it."""
+        desk = self.desk
+        planned = desk.planned_of(message["pour"])
+        if desk.pour_of(planned):
+            return "catalyst is in already"
+        refusals = desk.cautions(planned).refusals
+        if refusals and not message.get("anyway"):
+            raise Refused(" ".join(refusals))
+        where = f"[{zone(at)}]" if on_server(self.log.address) else ""  # benches in several zones may share the log
+        try:
+            with _shown_on_the_card():
+                self.log.add_pour(
+                    desk.free_name(planned), settings={**planned.settings, **desk.head.values}, session=desk.session,
+                    made_at=at.replace(microsecond=0), by=self.by, note=f"{where} {self.mark}", made_anyway=bool(refusals),
+                )
+        except LogProblem:
+            desk.made = session_rows(self.log, desk.session)
+            if desk.pour_of(planned):  # another bench was first
+                return "catalyst is in already"
+            raise
         return f"catalyst in at {at:%H:%M:%S}"
 
-    def _zone(self, at):
-        """The zone of a time, where benches in several zones may share the log."""
-        return f"[{zone(at)}]" if on_server(self.logbook.address) else ""
-
-    def _why(self, why):
-        return f"{why}. {self.mark}" if self.mark else why
-
-    def check(self, made: Made, event: Event, at: dt.datetime) -> str:
+    def check(self, message: Message, at: dt.datetime) -> str:
         """Looked, and it has not happened yet."""
+        made, event = self.desk.made_of(message, at), self.desk.events[message["reading"]]
         now, held = _reached(made, event, at), made.last(event.reading.name)
         if held is None:
-            self.logbook.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by(), note=self.mark)
+            self.log.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by, note=self.mark)
         elif held.known == "not yet" and now > held.low:
-            self.logbook.correct_reading(held.entry, not_yet=now, why=self._why(AGAIN), by=self.by())
+            self.log.correct_reading(held.entry, not_yet=now, why=self._why("checked again"), by=self.by)
         return f"{event.still} at {now:.1f} {event.reading.unit}"
 
-    def happened(self, made: Made, event: Event, at: dt.datetime, companion: str = "") -> str:
-        """It happened, or was found to have happened, at `at`; `companion` is what was read with it.
+    def happened(self, message: Message, at: dt.datetime) -> str:
+        """It happened, or was found to have happened; ``with`` is what was read at that moment.
 
-        Raises `UnitProblem` if the companion, such as the temperature at the peak, cannot be read.
+        Raises `UnitProblem` if that, such as the temperature at the peak, cannot be read.
         """
+        made, event = self.desk.made_of(message, at), self.desk.events[message["reading"]]
+        companion = str(message.get("with") or "").strip()
         if companion and event.companion is not None:
             event.companion.parse(companion)  # refused before anything is stored
         now, held = _reached(made, event, at), made.last(event.reading.name)
         if held is not None and held.known == "not yet":
-            self.logbook.correct_reading(held.entry, between=(held.low, max(now, held.low)),
-                                         why=self._why(SEEN), by=self.by())
+            why = self._why("it happened between the last check and this one")
+            self.log.correct_reading(held.entry, between=(held.low, max(now, held.low)), why=why, by=self.by)
         elif held is None:
             exact, already = (None, now) if event.check else (now, None)
-            self.logbook.add_reading(made.pour, event.reading.name, exact, already=already, by=self.by(), note=self.mark)
+            self.log.add_reading(made.pour, event.reading.name, exact, already=already, by=self.by, note=self.mark)
         if companion and event.companion is not None and made.last(event.companion.name) is None:
             with _shown_on_the_card():
-                self.logbook.add_reading(made.pour, event.companion.name, companion, by=self.by())
+                self.log.add_reading(made.pour, event.companion.name, companion, by=self.by)
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
 
-    def watched(self, made: Made, event: Event) -> str:
+    def watched(self, message: Message, at: dt.datetime) -> str:
         """Found to have happened, and it was watched: so it is known exactly."""
+        made, event = self.desk.made_of(message), self.desk.events[message["reading"]]
         held = made.last(event.reading.name)
         if held is not None and held.known == "already":
-            self.logbook.correct_reading(held.entry, value=held.high, why=WATCHED, by=self.by())
+            self.log.correct_reading(held.entry, value=held.high, why="it was watched as it happened", by=self.by)
         return f"{event.done.lower()}, watched"
 
-    def write(
-        self, made: Made, reading: Reading, text: str, slot: Slot | None = None,
-        at: dt.datetime | None = None
-    ) -> str:
-        """A reading as typed: a value, or words such as ``"20 to 25 min"``; a second one corrects the first.
-
-        `slot` is the planned reading it fills, at the age it has at `at`; None for a reading with one moment of
-        its own.
-        """
+    def write(self, message: Message, at: dt.datetime) -> str:
+        """A reading as typed, at a planned ``age`` or without: a value, or words such as ``"20 to 25 min"``; a second one corrects the first."""
+        slot = self.desk.slot_of(message) if message.get("age") is not None else None
+        reading = slot.reading if slot else self.desk.study.reading(message["reading"])
+        text = str(message.get("text", "")).strip()
+        if not text:
+            raise LogProblem(f"{reading.words}: nothing typed yet.")
+        made = self.desk.made_of(message, at if slot else None)
+        self._refuse_ahead(made, reading, text, at)
         held = made.last(reading.name) if slot is None else next(iter(filled(slot, made.readings)), None)
-        if held is not None:
-            if not _same(held, reading, text):
-                self.logbook.correct_reading(held.entry, text, why=TYPED, by=self.by())
-        else:
-            age, note = (None, "") if slot is None or at is None else _age(slot, made.minutes(at) / 60)
+        if held is None:
+            age, note = (None, "") if slot is None else _age(slot, made.minutes(at) / 60)
             with _shown_on_the_card():
-                self.logbook.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by())
+                self.log.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by)
+        elif not _same(held, reading, text):
+            self.log.correct_reading(held.entry, text, why="typed at the bench", by=self.by)
         return f"{reading.words} {text}"
 
-    def values(self, made: Made, slot: Slot, message: Mapping[str, Any], at: dt.datetime) -> str:
+    def values(self, message: Message, at: dt.datetime) -> str:
         """Several readings of one specimen, all or none; what the method lacks goes into their note.
 
-        The message holds ``text`` with blanks between the readings, ``specimen``, and ``thickness`` and
-        ``edge`` in mm where the method asks for them.
+        The message holds ``text`` with blanks between the readings, ``specimen``, and ``thickness`` and ``edge`` in mm where the method asks for them.
         """
+        made, slot = self.desk.made_of(message, at), self.desk.slot_of(message)
         found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
         if not found.values:
             raise LogProblem(f"{slot.reading.words}: no number yet. Type them with blanks between, such as 76 79 78.")
@@ -124,55 +152,65 @@ class Taps:
             return f"{slot.reading.words} is in the log already"
         age, note = _age(slot, made.minutes(at) / 60)
         note = " ".join(filter(None, [note, *found.flags, self.mark]))
-        self.logbook.add_readings(made.pour, slot.reading.name, list(found.values), age=age, specimen=specimen,
-                                  note=note, by=self.by())
+        self.log.add_readings(made.pour, slot.reading.name, list(found.values), age=age, specimen=specimen, note=note, by=self.by)
         return f"{slot.reading.words}, {found.sentence()}"
 
-    def take_back(self, made: Made, entries: Iterable[int]) -> str:
+    def take_back(self, message: Message, at: dt.datetime) -> str:
         """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn."""
-        rows = [row for row in made.readings if row.entry in entries]
+        made = self.desk.made_of(message)
+        rows = [row for row in made.readings if row.entry in message["entries"]]
         for row in rows:
-            before = before_it(self.logbook, row, made.pour)
+            before = before_it(self.log, row, made.pour)
             if before is None:
-                self.logbook.withdraw_reading(row.entry, why=TAKEN_BACK)
+                self.log.withdraw_reading(row.entry, why=TAKEN_BACK)
             else:
-                self.logbook.correct_reading(row.entry, **known_of(before).way(), why=TAKEN_BACK, by=self.by())
+                self.log.correct_reading(row.entry, **known_of(before).way(), why=TAKEN_BACK, by=self.by)
         return f"{count(len(rows), 'tap')} taken back"
 
-    def time_right(self, made: Made, entries: Iterable[int]) -> str:
-        """The time of a tap that came late, or by a clock that was set back, is right after all.
-
-        Without entries it is the time of the pour itself.
-        """
+    def time_right(self, message: Message, at: dt.datetime) -> str:
+        """The time of a tap that came late, or by a clock that was set back, is right after all; without ``entries`` that of the pour."""
+        made, entries = self.desk.made_of(message), message.get("entries", ())
         if not entries:
-            self.logbook.correct_pour(made.pour, why=CONFIRMED, by=self.by())
+            self.log.correct_pour(made.pour, why=CONFIRMED, by=self.by)
         for row in (row for row in made.readings if row.entry in entries):
-            self.logbook.correct_reading(row.entry, **known_of(row).way(), why=CONFIRMED, by=self.by())
+            self.log.correct_reading(row.entry, **known_of(row).way(), why=CONFIRMED, by=self.by)
         return "the time is confirmed"
 
-    def photo(self, made: Made, picture: bytes, at: dt.datetime) -> str:
-        """A photograph of the pour, as the bytes of its file, taken now.
+    def photo(self, message: Message, at: dt.datetime) -> str:
+        """A photograph of the pour taken now; ``picture`` is the bytes of its file.
 
         Raises `LogProblem` if it is not a picture this kit reads.
         """
+        made = self.desk.made_of(message)
         age = max(made.minutes(at), 0) / 60
-        self.logbook.add_photo(made.pour, picture, age=round(age, 2), by=self.by(), note=self.mark)
+        self.log.add_photo(made.pour, message["picture"], age=round(age, 2), by=self.by, note=self.mark)
         return f"photograph at {age:.1f} h"
 
-    def photo_back(self, entries: Iterable[int]) -> str:
-        """A photograph taken back; its row stays in the history."""
-        for entry in entries:
-            self.logbook.withdraw_photo(entry, why=TAKEN_BACK)
+    def photo_back(self, message: Message, at: dt.datetime) -> str:
+        """Photographs taken back; their rows stay in the history."""
+        for entry in message["entries"]:
+            self.log.withdraw_photo(entry, why=TAKEN_BACK)
         return "photograph taken back"
 
-    def unpour(self, made: Made) -> str:
+    def unpour(self, message: Message, at: dt.datetime) -> str:
         """The pour taken back, its readings with it."""
-        self.logbook.withdraw_pour(made.pour, why=TAKEN_BACK)
+        made = self.desk.made.get(message["name"])
+        if made is None:
+            return "taken back already"
+        self.log.withdraw_pour(made.pour, why=TAKEN_BACK)
         return "catalyst in taken back"
 
-    def fill_in(self, made: Made, lacking: Mapping[str, float | str]) -> None:
-        """The room or a lot, read after the catalyst went in."""
-        self.logbook.correct_pour(made.pour, settings=lacking, why="read after the catalyst went in", by=self.by())
+    def _why(self, why):
+        return f"{why}. {self.mark}" if self.mark else why
+
+    def _refuse_ahead(self, made, reading, text, at):
+        """A time typed before it has come; clocks that were set or disagree tell nothing, and the log refuses what cannot be read."""
+        event = self.desk.events.get(reading.name)
+        if event is None or self.mark or self.desk.watched_clock.back:
+            return
+        with contextlib.suppress(UnitProblem):
+            if said := ahead(made, event, known(reading, text), at):
+                raise LogProblem(said)
 
 
 @contextlib.contextmanager
