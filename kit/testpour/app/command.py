@@ -52,6 +52,7 @@ def _sentence(problem):
 def _parser():
     parser = argparse.ArgumentParser(prog="testpour", description="Test pours of casting resin, in notebooks.")
     verbs = parser.add_subparsers(required=True, metavar="start|new|check|page|backup|package|pool")
+    made = {}
     for name, do, words in (
         ("start", start, "make a folder with the demo study, or open a study, in JupyterLab"),
         ("new", new, "make a study folder with an empty log and a study file to fill in"),
@@ -60,22 +61,18 @@ def _parser():
         ("backup", backup, "copy the log, with the date in its name, and reopen the copy"),
         ("package", package, "write the log as an open Data Package, to share or to keep"),
     ):
-        verb = verbs.add_parser(name, help=words, description=words.capitalize() + ".")
-        verb.add_argument("folder", type=Path, metavar="FOLDER", help="the study folder")
-        verb.set_defaults(do=do)
-        if name == "start":
-            verb.add_argument("--no-browser", action="store_true", help="print the address and open nothing")
-            verb.add_argument("--port", type=int, metavar="N", help="port to use; the first free one from 8888")
-            verb.add_argument("--ip", default="127.0.0.1", help="for a class server; this machine only if not given")
-        if name == "page":
-            verb.add_argument("--room", help='room the advice is for, such as "18 degC"; those of the log if not given')
-            verb.add_argument("--to", type=Path, help="file to write; findings.html in the study folder if not given")
-        if name == "backup":
-            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="file to write; beside the log if not given")
-        if name == "package":
-            verb.add_argument("to", type=Path, nargs="?", metavar="TO", help="new folder or .zip; package.zip in FOLDER if not given")
-            verb.add_argument("--licence", default="CC0-1.0", help="what others may do with it; CC0-1.0 (anything) if not given")
-            verb.add_argument("--names", action="store_true", help="with initials, notes, corrections and photographs")
+        made[name] = verbs.add_parser(name, help=words, description=words.capitalize() + ".")
+        made[name].add_argument("folder", type=Path, metavar="FOLDER", help="the study folder")
+        made[name].set_defaults(do=do)
+    made["start"].add_argument("--no-browser", action="store_true", help="print the address and open nothing")
+    made["start"].add_argument("--port", type=int, metavar="N", help="port to use; the first free one from 8888")
+    made["start"].add_argument("--ip", default="127.0.0.1", help="for a class server; this machine only if not given")
+    made["page"].add_argument("--room", help='room the advice is for, such as "18 degC"; those of the log if not given')
+    made["page"].add_argument("--to", type=Path, help="file to write; findings.html in the study folder if not given")
+    made["backup"].add_argument("to", type=Path, nargs="?", metavar="TO", help="file to write; beside the log if not given")
+    made["package"].add_argument("to", type=Path, nargs="?", metavar="TO", help="new folder or .zip; package.zip in FOLDER if not given")
+    made["package"].add_argument("--licence", default="CC0-1.0", help="what others may do with it; CC0-1.0 (anything) if not given")
+    made["package"].add_argument("--names", action="store_true", help="with initials, notes, corrections and photographs")
     _add_pool(verbs)
     return parser
 

@@ -32,11 +32,8 @@ class SessionForm(anywidget.AnyWidget):
 
     def _repr_mimebundle_(self, **options):
         """The widget, and beside it the sentence for a page that cannot show one."""
-        bundle = super()._repr_mimebundle_(**options)
-        data = bundle[0] if isinstance(bundle, tuple) else bundle
-        if data is not None:
-            data["text/plain"] = self.sentence()
-        return bundle
+        data, about = super()._repr_mimebundle_(**options)
+        return {**data, "text/plain": self.sentence()}, about
 
     def sentence(self) -> str:
         """What the form holds, in a sentence."""

@@ -77,11 +77,8 @@ class Panel(anywidget.AnyWidget):
 
     def _repr_mimebundle_(self, **options):
         """The widget, and beside it the sentence for a page that cannot show one."""
-        bundle = super()._repr_mimebundle_(**options)
-        data = bundle[0] if isinstance(bundle, tuple) else bundle
-        if data is not None:
-            data["text/plain"] = f"{self.sentence()} (Run this cell in JupyterLab to tap through it.)"
-        return bundle
+        data, about = super()._repr_mimebundle_(**options)
+        return {**data, "text/plain": f"{self.sentence()} (Run this cell in JupyterLab to tap through it.)"}, about
 
     # Drawing.
 
