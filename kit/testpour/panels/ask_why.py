@@ -33,7 +33,7 @@ from testpour.panels.workshop import Needed
 from testpour.wording import capital, in_hundred, listed
 
 SEES = 420  # pixels of the photograph
-POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", amount="resin", high=20_000)
+POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", resin=True, high=20_000)
 
 
 class WhyPanel(Panel):

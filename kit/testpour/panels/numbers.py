@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from testpour.cautions import check_settings
+from testpour.materials import to_mass
 from testpour.study import Study
 from testpour.units import UnitProblem, beside_field, show, to_unit
 
@@ -18,13 +19,13 @@ class Field:
     unit: str = ""
     hint: str = ""
     factor: str = ""  # of the study, whose believable range and cautions then hold
-    amount: str = ""  # "resin" for an amount that may be given by weight or by volume
+    resin: bool = False  # an amount of resin, which may be given by weight or by volume
     low: float = 0.0  # what is believable where it is no factor, from here to `high`
     high: float = 100_000.0
     whole: bool = False  # only whole numbers make sense
 
 
-def number(study: Study | None, field: Field, words: str) -> tuple[float | None, str, str]:
+def number(study: Study, field: Field, words: str) -> tuple[float | None, str, str]:
     """What was typed in a field: value (None where empty or wrong), what is wrong, how it was understood."""
     words = str(words).strip()
     if not words:
@@ -35,7 +36,7 @@ def number(study: Study | None, field: Field, words: str) -> tuple[float | None,
         return None, beside_field(problem, field.unit), ""
     if field.whole and value != round(value):
         return None, f"{field.label}: {words} is not a whole number. Write 1, 2, 3 ...", ""
-    refused = check_settings(study, {field.factor: value}).refusals if field.factor and study else ()
+    refused = check_settings(study, {field.factor: value}).refusals if field.factor else ()
     if refused:
         return None, refused[0], ""
     return value, "", read_as(value, unit, words)
@@ -51,16 +52,10 @@ def read_as(value: float, unit: str, words: str) -> str:
 def _parsed(study, field, words):
     """A value and its unit."""
     unit = {"°C": "degC"}.get(field.unit, field.unit)
-    if field.factor and study is not None and study.has(field.factor):
+    if field.factor and study.has(field.factor):
         factor = study.factor(field.factor)
         return factor.parse(words), factor.unit
-    if field.amount == "resin" and study is not None:
-        try:
-            value = to_unit(words, "g", field.label)
-        except UnitProblem:
-            value = to_unit(words, "mL", field.label) * study.resin["density"]
-    else:
-        value = to_unit(words, unit, field.label)
-    if not field.low <= value <= field.high or (field.amount and value <= 0):
+    value = to_mass(words, study.resin["density"], field.label) if field.resin else to_unit(words, unit, field.label)
+    if not field.low <= value <= field.high or (field.resin and value <= 0):
         raise UnitProblem(f"{field.label}: {words} is outside {field.low:g} to {show(field.high, unit)}. Check the number.")
     return value, unit

@@ -26,7 +26,7 @@ from testpour.problems import Problems
 from testpour.wording import count, in_hundred, listed
 
 ROOM = Field("room", "Room today", "°C", "what the thermometer says", "room_temperature")
-POT = Field("pot", "Resin in one pour", "g", "", amount="resin", high=20_000)
+POT = Field("pot", "Resin in one pour", "g", "", resin=True, high=20_000)
 MANY = Field("many", "Pours today", "", "", low=1, high=12, whole=True)
 NO_PLAN = "No plan is kept yet: make one in the notebook 1-plan and tap Keep this plan."
 USUAL = {"many": "4", "pot": "120", "aim": LEARN}
