@@ -120,20 +120,17 @@ def _lock(file):
     """Whether the open file could be locked; it stays so until it is closed. Without file or locks, nobody waits."""
     if file is None:
         return True
-    if os.name == "nt":
-        import msvcrt
-
-        try:
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        except OSError:
-            return False
-        return True
-    import fcntl
-
     try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if os.name == "nt":
+            import msvcrt
+
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
         return False
-    except OSError:  # some network drives have no locks
-        return True
+    except OSError:  # on Windows that it is held; elsewhere some network drives have no locks
+        return os.name != "nt"
     return True

@@ -117,9 +117,7 @@ def _apart():
 def _await_answer(process, lab, journal, patience):
     host = HERE if lab.ip in ("0.0.0.0", "") else lab.ip
     deadline = time.monotonic() + patience
-    while time.monotonic() < deadline:
-        if process.poll() is not None:
-            break
+    while process.poll() is None and time.monotonic() < deadline:
         # With the token: another server may have taken the port meanwhile, and would answer without it.
         if answers(f"http://{host}:{lab.port}/", f"api/status?token={lab.token}"):
             return

@@ -7,7 +7,7 @@ top, so every pot carries the same catalyst percentage. Percentages are by mass 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 import pandas as pd
@@ -165,10 +165,8 @@ def weigh_out(
         With every amount that cannot be used, and every refusal.
     """
     densities = (resin_density, catalyst_density)
-    asked = read_amounts(
-        resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution
-    )
-    return replace(_weighed(asked), unit=unit_of(scale_resolution))
+    asked = read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution)
+    return _weighed(asked, unit_of(scale_resolution))
 
 
 def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "", part: float = 1.0) -> Cautions:
@@ -195,8 +193,8 @@ def _too_much(resin, percent):
     return bool(check_batch(float(min(resin, BEYOND)) * (1 + percent / 100)).warnings)
 
 
-def _weighed(asked):
-    """The `WeighOut` of what was asked, each amount rounded to the scale."""
+def _weighed(asked, unit):
+    """The `WeighOut` of what was asked, each amount rounded to the scale, which reads in `unit`."""
     step, share = asked.step, Fraction(str(asked.catalyst)) / 100
     resin = on_scale(asked.resin, step)
     catalyst = on_scale(resin * share, step)
@@ -211,7 +209,7 @@ def _weighed(asked):
     cautions = asked.cautions + check_delivered(high)
     for name, (part, load) in asked.pots.items():
         cautions += check_pigment(resin * Fraction(str(part)), load, step, f" of {name}" if len(asked.pots) > 1 else "", part)
-    return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions)
+    return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions, unit)
 
 
 def _table(asked, resin, catalyst):

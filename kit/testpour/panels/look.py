@@ -21,13 +21,10 @@ class LookPanel(Panel):
     name, title = "look", "What does each setting do?"
     lead = "Choose a reading. Below it, move the sliders to settings you could use and see what one casting should read."
 
-    def fields(self) -> list[Part]:
-        self.workshop.poured()
-        study = self.workshop.study
-        return [step("Which reading?", choice("reading", "Reading", self._reading(), [(r.name, r.words) for r in study.readings]))]
-
     def parts(self) -> Iterator[Part]:
-        yield from self.fields()
+        self.workshop.poured()
+        names = [(reading.name, reading.words) for reading in self.workshop.study.readings]
+        yield step("Which reading?", choice("reading", "Reading", self._reading(), names))
         fits, name = self.fits(), self._reading()
         found = self.asked("Reading the effects off", lambda: tp.effects(fits[name]), name)
         yield step(f"What moves the {fits[name].reading.words}", *self._effects(found, fits[name].reading))

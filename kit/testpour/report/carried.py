@@ -2,7 +2,6 @@
 
 import json
 import re
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -92,7 +91,7 @@ def read_page(path: str | Path) -> Castings:
     """
     held = inside(path)
     try:
-        castings = replace(_castings(held), study=replace(study_from(held["study"]), folder=Path(path).parent))
+        castings = _castings(held, Path(path))
         same = castings.fingerprint() == held["fingerprint"]
     except StudyProblems as problem:
         raise NoLogInside(f"{Path(path).name}: its study cannot be used: {problem.problems[0]} Ask its makers for the page again.") from None
@@ -104,9 +103,9 @@ def read_page(path: str | Path) -> Castings:
     return castings
 
 
-def _castings(held):
+def _castings(held, path):
     """The tables of a page as `Castings`; any error where they are not of the form `carried` gives them."""
-    study = study_from(held["study"])
+    study = study_from(held["study"], path)
     pours, readings = (pd.DataFrame(held[name]) for name in ("pours", "readings"))
     numbers = [factor.name for factor in study.factors if factor.kind != "text" and factor.name in pours]
     pours = pours.astype(dict.fromkeys(numbers, float)).set_index("pour")
