@@ -14,7 +14,6 @@ from testpour.causes.complaint import missed
 from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, read_again
 from testpour.causes.verdict import ENOUGH, cannot_tell, unsure
 from testpour.logbook.tables import LogProblem
-from testpour.panels.memory import SCALES
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -29,7 +28,7 @@ from testpour.panels.parts import (
     step,
     text,
 )
-from testpour.panels.workshop import Needed
+from testpour.panels.workshop import SCALES, Needed
 from testpour.wording import capital, in_hundred, listed
 
 SEES = 420  # pixels of the photograph

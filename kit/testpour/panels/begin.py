@@ -12,11 +12,10 @@ from testpour.bench.amounts import WeighOutProblems
 from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
-from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel, in_words
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
 from testpour.panels.study_text import Wanted
-from testpour.panels.workshop import Needed
+from testpour.panels.workshop import Memory, Needed
 from testpour.planning.problem import PlanConflict
 from testpour.problems import Problems
 from testpour.study import Study

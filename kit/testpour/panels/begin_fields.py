@@ -9,10 +9,10 @@ from testpour.catalogue import catalogue
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
 from testpour.mixing import check_resin
-from testpour.panels.memory import SCALES
 from testpour.panels.numbers import read_as
 from testpour.panels.parts import Part, cautions, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
+from testpour.panels.workshop import SCALES
 from testpour.study import Study
 from testpour.study_file import DENSITY_RANGE
 from testpour.units import UnitProblem, beside_field, shown_unit, to_unit

@@ -12,7 +12,6 @@ import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
-from testpour.panels.memory import SCALES, Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import (
@@ -30,7 +29,7 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import kept_form, kept_plan, with_free_names
-from testpour.panels.workshop import Needed
+from testpour.panels.workshop import SCALES, Memory, Needed
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import by_pour

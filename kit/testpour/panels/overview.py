@@ -8,11 +8,10 @@ from pathlib import Path
 import pandas as pd
 
 import testpour as tp
-from testpour.panels.memory import Memory
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, text
 from testpour.panels.starting import kept_plan, unpoured
-from testpour.panels.workshop import Needed
+from testpour.panels.workshop import Memory, Needed
 from testpour.toml_file import own_text
 from testpour.wording import count
 

@@ -7,8 +7,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
-from types import MappingProxyType
-from typing import Any
+from typing import Any, ClassVar
 
 import anywidget
 import ipywidgets
@@ -17,10 +16,9 @@ import traitlets
 import testpour as tp
 from testpour.models.fits import Fits
 from testpour.panels import jobs
-from testpour.panels.memory import Last, Memory
 from testpour.panels.numbers import Field, number
 from testpour.panels.parts import Part, button, caution, entry, text
-from testpour.panels.workshop import Needed, Workshop
+from testpour.panels.workshop import Last, Memory, Needed, Workshop
 
 HERE = files("testpour.panels")
 EXPLORER = files("testpour.report").joinpath("templates", "explorer.js")
@@ -155,7 +153,7 @@ class Panel(anywidget.AnyWidget):
 
     # What was typed.
 
-    usual: Mapping[str, str] = MappingProxyType({})
+    usual: ClassVar[Mapping[str, str]] = {}
 
     def typed(self, name: str) -> str:
         """What was typed or chosen under a name, or what stands there at first."""

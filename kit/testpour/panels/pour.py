@@ -15,12 +15,11 @@ from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.kept import kept_sessions
 from testpour.caution_rules import Cautions
 from testpour.panels.make_plan import shown_plan
-from testpour.panels.memory import Memory
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
 from testpour.panels.starting import begin_session, kept_plan, next_names, unpoured
-from testpour.panels.workshop import Needed
+from testpour.panels.workshop import Memory, Needed
 from testpour.planning.pour_cautions import sharing
 from testpour.problems import Problems
 from testpour.wording import count, in_hundred, listed

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from pathlib import Path
-from types import MappingProxyType
 
 import pandas as pd
 
@@ -19,6 +18,7 @@ from testpour.wording import count, listed
 NAMES = {"page": "Findings page", "handout": "Handout", "wall": "Wall sheet", "chart": "Recipe chart", "sheet": "Spreadsheet",
          "package": "Data to share", "backup": "Backup of the log"}
 FROM_FITS = ("page", "handout", "wall", "chart")
+USUAL = {"paper": "A4", "bench": "session"}
 BENCHES = (("session", "each day"), ("by", "each person's initials"))
 
 
@@ -27,7 +27,7 @@ class SharePanel(Panel):
 
     name, title = "share", "Pass it on"
     lead = "One tap each. Everything is written into the study folder; nothing is sent anywhere."
-    usual = MappingProxyType({"paper": "A4", "bench": "session"})
+    usual = USUAL
 
     def __init__(self, folder: str | Path = ".") -> None:
         self._wanted: tuple[str, str] | None = None

@@ -12,8 +12,7 @@ import testpour as tp
 from testpour.bench.desk import Desk
 from testpour.bench.session_form import SessionForm
 from testpour.logbook.castings import Castings, new_names
-from testpour.panels.memory import Memory
-from testpour.panels.workshop import Needed, Workshop
+from testpour.panels.workshop import Memory, Needed, Workshop
 from testpour.planning.plan import Plan, names_planned
 
 

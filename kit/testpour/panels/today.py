@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from types import MappingProxyType
 
 import pandas as pd
 
@@ -12,7 +11,6 @@ import testpour as tp
 from testpour.advice.recommend import NINE_IN_TEN, Recommendation, predicted_words
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import WeighOut
-from testpour.panels.memory import SCALES
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -31,9 +29,11 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import begin_session, next_names
+from testpour.panels.workshop import SCALES
 from testpour.wording import about_in_hundred, capital, listed
 
 MOST = 6  # pots of one mix
+USUAL = {"pots": "1"}
 ONE_POT = ("resin (g)", "resin (mL)", "pigment (g)", "catalyst (g)", "catalyst (mL)", "drops", "total (g)")  # in the order of the work
 
 
@@ -41,7 +41,7 @@ class TodayPanel(Panel):
     """What to use today; see `today_panel`."""
 
     name, title = "today", "What should I use today?"
-    usual = MappingProxyType({"pots": "1"})
+    usual = USUAL
     lead = "Say how it is in the workshop now. The settings, their chance and the weigh-out follow."
 
     def fields(self) -> list[Part]:
