@@ -49,9 +49,7 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     if base and unit != base.unit:
         entry = {"how": "", "standard": "", **entry}  # another scale is read in another way
     entry = _in_units(name, entry, unit, base)
-    if not base:
-        return kind(name=name, **entry)
-    column = replace(base, **entry)
+    column = replace(base or kind(name=name), **entry)
     every_pour = isinstance(base, Factor) and base.span  # not an oven, which stays off where nothing is said of it
     return _usual_within(column) if every_pour and "usual" not in entry else column
 

@@ -14,6 +14,7 @@ from contextlib import closing
 from pathlib import Path
 
 from testpour.exchange.folder import FolderProblem, StudyFolder, make_folder
+from testpour.files import free_for
 from testpour.problems import Problems
 from testpour.study import StudyProblems
 from testpour.study_file import read_study
@@ -160,7 +161,6 @@ def check(asked: argparse.Namespace) -> int:
 
 def page(asked: argparse.Namespace) -> int:
     """Write the findings page of the study."""
-    from testpour.files import free_for
     from testpour.logbook.book import Logbook
     from testpour.models.fits import fit_castings
     from testpour.report.page import PAGE, findings_page
@@ -193,7 +193,6 @@ def package(asked: argparse.Namespace) -> int:
 
 def pool(asked: argparse.Namespace) -> int:
     """Join the logs of several benches."""
-    from testpour.files import free_for
     from testpour.pooling import belief_file
     from testpour.pooling import pool_page as showing
     from testpour.pooling.pool import pool as join

@@ -78,10 +78,9 @@ def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[s
         overrides = Path(runtime, "labconfig", "default_setting_overrides.json")
         overrides.parent.mkdir()
         overrides.write_text(json.dumps(QUIET), encoding="utf-8")
-        paths = [runtime, os.environ.get("JUPYTER_CONFIG_PATH", "")]
         environment = {
             **os.environ,
-            "JUPYTER_CONFIG_PATH": os.pathsep.join(p for p in paths if p),
+            "JUPYTER_CONFIG_PATH": os.pathsep.join(filter(None, [runtime, os.environ.get("JUPYTER_CONFIG_PATH")])),
             "JUPYTER_TOKEN": lab.token,
         }
         journal = Path(runtime, "server.txt")

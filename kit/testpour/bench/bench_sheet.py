@@ -146,10 +146,14 @@ def bench_sheet(
     for pour, given in pours.iterrows():
         settings = _settings(study, given)
         found = pour_cautions(study, settings)
-        amount = {"resin": _for_pour(resin, pour), "mould_volume": _for_pour(mould_volume, pour)}
         refused = list(found.refusals)
         try:
-            weighed = _weigh(settings, study, waste, scale_resolution, **amount)
+            if "catalyst" not in settings:
+                raise WeighOutProblems(["the study has no catalyst factor. Add [factors] catalyst = {} to its file."])
+            weighed = weigh_out(
+                _for_pour(resin, pour), mould_volume=_for_pour(mould_volume, pour), waste=waste, catalyst=settings["catalyst"],
+                pigment=settings.get("pigment", 0.0), study=study, scale_resolution=scale_resolution,
+            )
         except WeighOutProblems as problem:
             problems += [f"{pour}: {text}" for text in dict.fromkeys(refused + problem.problems)]
             continue
@@ -177,15 +181,6 @@ def _for_pour(amount, pour):
     if isinstance(amount, (dict, pd.Series)):
         return amount.get(pour)
     return amount
-
-
-def _weigh(settings, study, waste, scale, **amount):
-    if "catalyst" not in settings:
-        raise WeighOutProblems(["the study has no catalyst factor. Add [factors] catalyst = {} to its file."])
-    pigment = settings.get("pigment", 0.0)
-    return weigh_out(
-        **amount, waste=waste, catalyst=settings["catalyst"], pigment=pigment, study=study, scale_resolution=scale
-    )
 
 
 def _small(weighed):

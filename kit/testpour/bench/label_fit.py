@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from bisect import bisect_left
 from functools import lru_cache
 
 import segno
@@ -30,12 +31,9 @@ def code_text(study: str, pour: str, side: float, problems: list[str]) -> str:
     study = clean(study, line=True)
     if _fits(f"{study}\n{pour}", side, MODULE):
         return f"{study}\n{pour}"
-    low, high = 0, len(study)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if _fits(f"{study[:middle]}…\n{pour}", side, MODULE) else (low, middle)
-    text = f"{study[:low]}…\n{pour}" if low else f"\n{pour}"
-    if not low and not _fits(text, side, FINEST):
+    kept = bisect_left(range(1, len(study)), True, key=lambda length: not _fits(f"{study[:length]}…\n{pour}", side, MODULE))
+    text = f"{study[:kept]}…\n{pour}" if kept else f"\n{pour}"
+    if not kept and not _fits(text, side, FINEST):
         problems.append(f"the name {pour[:20]}… has {len(pour)} characters, too many for a code on this label.")
     return text
 

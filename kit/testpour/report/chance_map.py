@@ -13,7 +13,7 @@ from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.fits import Fits
 from testpour.models.settings import as_met, met_words, settings_table
-from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture, poured_range
+from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, listed
 
@@ -89,11 +89,7 @@ def _numeric(study, name):
 
 def _poured(factor, pours):
     """The range poured, one bench step wider on each side; a single value counts as its own range."""
-    values = pours[factor.name].dropna()
-    low, high = poured_range(values)
-    if low is None:
-        low, high = (values.iloc[0], values.iloc[0]) if len(values) else (np.nan, np.nan)
-    return low - factor.step, high + factor.step
+    return pours[factor.name].min() - factor.step, pours[factor.name].max() + factor.step
 
 
 def _draw_map(picture, ax, grid, met):

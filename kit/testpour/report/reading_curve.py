@@ -155,11 +155,8 @@ def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading
 
 def _beside_one_another(at, rows):
     """Whole steps to the right and left for readings that would hide one another."""
-    seen, steps = {}, []
-    for x, y in zip(at, rows["low"].to_numpy(float), strict=True):
-        count = seen[x, y] = seen.get((x, y), -1) + 1
-        steps.append((count + 1) // 2 * (-1) ** count)
-    return np.array(steps)
+    count = rows.groupby([at, "low"], dropna=False).cumcount().to_numpy()
+    return (count + 1) // 2 * (-1) ** count
 
 
 def _moving(fit, name):

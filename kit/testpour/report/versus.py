@@ -220,8 +220,5 @@ def _close(apart, least):
 
 def _ends(draws, apart):
     tails = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
-    row = {}
-    for name, values in (("first", draws[0]), ("second", draws[1])):
-        row[f"{name}_low"], row[name], row[f"{name}_high"] = (float(v) for v in np.quantile(values, tails))
-    row["low"], row["difference"], row["high"] = (float(v) for v in np.quantile(apart, tails))
-    return row
+    names = ["first_low", "first", "first_high", "second_low", "second", "second_high", "low", "difference", "high"]
+    return dict(zip(names, np.quantile([*draws, apart], tails, axis=1).T.ravel().tolist(), strict=True))
