@@ -15,8 +15,8 @@ import testpour
 from testpour.advice.chart import recipe_chart
 from testpour.app.command import main
 from testpour.bench.bench_sheet import bench_sheet
-from testpour.bench.kept import keep
 from testpour.bench.labels import labels
+from testpour.bench.planned import keep
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
 from testpour.exchange.package_files import unpack
@@ -52,7 +52,7 @@ ONLY_NEW = {
     "backup": ("logbook/backup", ".sqlite", lambda made, path: back_up(made["study"], path)),
     "unpacked": ("exchange/package_files", "", lambda made, path: unpack(made["package"], path)),
 }
-PLACED = {"logbook/photos", "bench/kept", "exchange/folder", "panels/workshop", "panels/study_text"}  # they choose their own names; tests of their own
+PLACED = {"logbook/photos", "bench/planned", "exchange/folder", "panels/workshop", "panels/study_text"}  # they choose their own names; tests of their own
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
     "files": {"replace", "rename", "link", "open"}, "app/claim": {"open"}, "app/lab": {"write_text", "open"},

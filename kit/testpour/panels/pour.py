@@ -12,7 +12,7 @@ import pandas as pd
 import testpour as tp
 from testpour.advice.batch import NextPours
 from testpour.advice.picking import BOTH, LEARN, MAKE
-from testpour.bench.kept import kept_sessions
+from testpour.bench.planned import kept_sessions
 from testpour.caution_rules import Cautions
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.numbers import Field

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import testpour as tp
-from testpour.bench.kept import kept, kept_sessions
+from testpour.bench.planned import kept, kept_sessions
 from testpour.files import overwrite
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
