@@ -31,8 +31,10 @@ class BeginPanel(Panel):
 
     def parts(self) -> Iterator[Part]:
         study = self.now()
-        made, resin, settings, tools, aims = self._sections(study)
-        yield step("1. What do you make?", *made)
+        texts, resin, settings, tools, aims = self._sections(study)
+        unnamed = "" if texts["name"].strip() else "The study needs a name: what you make, for example."
+        yield step("1. What do you make?", entry("name", "Name of the study", texts["name"], problem=unnamed, hint="what you make, and when"),
+                   entry("question", "What do you want to know?", texts["question"], wide=True))
         yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(resin.cautions()))
         yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._pours_needed()])
         yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
@@ -59,11 +61,11 @@ class BeginPanel(Panel):
 
     def _wanted(self):
         study = self.now()
-        _, resin, settings, tools, aims = self._sections(study)
-        wrong = [*([] if self._name(study)[0] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
+        texts, resin, settings, tools, aims = self._sections(study)
+        texts["name"] = texts["name"].strip()
+        wrong = [*([] if texts["name"] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}.")
-        texts = {"name": self._name(study)[0], "question": self.memory.get("question", study.question)}
         wanted = Wanted(texts, resin.wanted(), settings.wanted(), tools.wanted(), aims.wanted())
         found = study_text.edited(study_text.text_of(self.workshop.folder), wanted, study)
         return found, study_text.study_of(found, self.workshop.folder)
@@ -93,16 +95,10 @@ class BeginPanel(Panel):
         super()._take_typed(name, words)
 
     def _sections(self, study):
-        _, problem = self._name(study)
-        made = [entry("name", "Name of the study", self.memory.get("name", study.name), problem=problem, hint="what you make, and when"),
-                entry("question", "What do you want to know?", self.memory.get("question", study.question), wide=True)]
         says = self.memory.get
+        texts = {"name": says("name", study.name), "question": says("question", study.question)}
         tools = ToolFields(study, says, self.memory.scale)
-        return made, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())
-
-    def _name(self, study):
-        found = self.memory.get("name", study.name).strip()
-        return found, "" if found else "The study needs a name: what you make, for example."
+        return texts, ResinFields(study, says), SettingFields(study, says, self._logged()), tools, AimFields(study, says, tools.wanted())
 
     def _logged(self):
         """Whether pours are logged: their settings then stay in the study."""

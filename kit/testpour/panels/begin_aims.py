@@ -43,17 +43,16 @@ class AimFields:
 
     def problems(self, name: str) -> dict[str, str]:
         """What is wrong with the bounds and the age of a reading, by field."""
-        reading, found = self.readings[name], {}
+        reading, values, found = self.readings[name], {}, {}
         for key, words in self.bounds(name).items():
-            if words:
-                try:
-                    value = self._value(reading, key, words)
-                    if key == "age" and not value > 0:
-                        found[key] = "The age is counted in hours after mixing, above 0."
-                except UnitProblem as problem:
-                    found[key] = beside_field(problem, shown_unit(self._unit(reading, key)))
-        bounds = self.bounds(name)
-        if not found and bounds.get("at_least") and bounds.get("at_most") and reading.parse(bounds["at_least"]) > reading.parse(bounds["at_most"]):
+            try:
+                values[key] = self._value(reading, key, words) if words else None
+            except UnitProblem as problem:
+                found[key] = beside_field(problem, shown_unit(self._unit(reading, key)))
+        low, high, age = map(values.get, ("at_least", "at_most", "age"))
+        if age is not None and not age > 0:
+            found["age"] = "The age is counted in hours after mixing, above 0."
+        if not found and low is not None and high is not None and low > high:
             found["at_most"] = "This is below what is asked at least: change one of them."
         return found
 
