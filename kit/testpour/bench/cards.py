@@ -80,18 +80,15 @@ class Cards:
 
     def _poured(self, made):
         desk = self.desk
-        events = [self._event(event, made) for event in desk.events.values()]
+        lines = {name: self._once(reading, made) for name, reading in desk.once.items()}
         with_event = {event.companion.name for event in desk.events.values() if event.companion}
-        lines = [self._once(r, made) for r in desk.once.values()]
-        for event in events:
-            event["with"] = next((line for line in lines if line["reading"] == event["with"]), None)
         return {
             "name": made.pour,
             "since": made.made_at.timestamp() * 1e3,
             "clock": self._clock(made.made_at, ":%S") + (f" {zone(made.made_at)}" if on_server(desk.logbook.address) else ""),
             "readings": len(made.readings),
-            "events": events,
-            "once": [line for line in lines if line["reading"] not in with_event],
+            "events": [self._event(event, made, lines) for event in desk.events.values()],
+            "once": [line for name, line in lines.items() if name not in with_event],
             "later": [self._later(slot, made) for slot in desk.slots],
             "photos": self.photos[made.pour],
             "asks": self._asks(made),
@@ -105,14 +102,14 @@ class Cards:
         return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries}
                 for (what, asked), entries in found.items() if asked]
 
-    def _event(self, event, made):
+    def _event(self, event, made, lines):
         row = made.last(event.reading.name)
         return {
             "reading": event.reading.name, "words": event.reading.words, "unit": event.reading.unit,
             "done": event.done, "check": event.check, "how": event.reading.how,
             "status": row.known if row else "", "entry": row.entry if row else None,
             "said": _event_words(event, row) if row else "",
-            "with": event.companion.name if event.companion else "",
+            "with": lines.get(event.companion.name) if event.companion else None,
             "late": event.value(made.minutes(self.now)) > event.reading.high,
         }
 
@@ -128,16 +125,15 @@ class Cards:
         reading, rows = slot.reading, filled(slot, made.readings)
         status = "done" if rows else slot.status(made.minutes(self.now) / 60)
         method = method_for(reading)
-        line = {
+        return {
             "reading": reading.name, "age": slot.age, "words": f"{reading.words} at {slot.age:g} h",
             "label": reading.label, "how": reading.how, "grades": list(reading.grades),
             "many": not read_once(reading), "status": status,
             "at": (made.made_at.timestamp() + slot.age * 3600) * 1e3,
             "clock": self._clock(made.made_at + dt.timedelta(hours=slot.age)),
-            "said": "", "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
+            "said": _said(reading, rows), "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
             "method": dataclasses.asdict(method) if method else None,
         }
-        return line | {"said": _said(reading, rows)}
 
     def _due(self):
         found = due_of(self.desk.slots, self.desk.made.values(), self.now)
